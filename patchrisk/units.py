@@ -1,0 +1,126 @@
+"""The one table of quantities: canonical unit, accepted units, plausible range.
+
+Everything inside the package is in canonical units; the edges convert with this table.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Literal, overload
+
+import numpy as np
+import numpy.typing as npt
+
+System = Literal["metric", "us"]
+FloatArray = npt.NDArray[np.float64]
+
+CM_PER_INCH = 2.54  # exact by definition: international inch, 1959
+MM_PER_INCH = 25.4
+M_PER_FOOT = 0.3048
+
+
+@dataclass(frozen=True)
+class Unit:
+    """A linear map to the canonical unit: canonical = value * scale + offset."""
+
+    symbol: str
+    scale: float = 1.0
+    offset: float = 0.0
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """A kind of number: its canonical unit, what else is accepted, and what is plausible.
+
+    ``low`` and ``high`` bound what a working instrument under turf can report, in the canonical
+    unit. They flag faults; they are not climate records.
+    """
+
+    name: str
+    canonical: str
+    units: tuple[Unit, ...]
+    low: float
+    high: float
+
+    def unit(self, symbol: str) -> Unit:
+        """Return the accepted unit with this symbol; raise KeyError when there is none."""
+        for unit in self.units:
+            if unit.symbol == symbol:
+                return unit
+        raise KeyError(symbol)
+
+
+_TEMPERATURE = (Unit("degC"), Unit("degF", 5 / 9, -160 / 9))
+_LENGTH_CM = (Unit("cm"), Unit("mm", 0.1), Unit("m", 100.0), Unit("in", CM_PER_INCH))
+_DEPTH_MM = (Unit("mm"), Unit("cm", 10.0), Unit("in", MM_PER_INCH))
+
+QUANTITIES: dict[str, Quantity] = {
+    q.name: q
+    for q in (
+        Quantity("soil temperature", "degC", _TEMPERATURE, -30.0, 60.0),
+        Quantity("air temperature", "degC", _TEMPERATURE, -60.0, 60.0),
+        Quantity(
+            "temperature difference", "degC", (Unit("degC"), Unit("degF", 5 / 9)), -100.0, 100.0
+        ),
+        Quantity("rain", "mm", _DEPTH_MM, 0.0, 1000.0),
+        Quantity("snow depth", "cm", _LENGTH_CM, 0.0, 1000.0),
+        Quantity("solar radiation", "MJ/m2", (Unit("MJ/m2"), Unit("W/m2", 0.0864)), 0.0, 45.0),
+        Quantity("depth", "cm", _LENGTH_CM, 0.0, 100.0),
+        Quantity("elevation", "m", (Unit("m"), Unit("ft", M_PER_FOOT)), -450.0, 6000.0),
+        Quantity("duration", "days", (Unit("days"), Unit("hours", 1 / 24)), 0.0, 400.0),
+        Quantity("count", "1", (Unit("1"),), 0.0, 1000.0),
+    )
+}
+
+
+@overload
+def to_canonical(quantity: str, value: float, unit: str) -> float: ...
+@overload
+def to_canonical(quantity: str, value: FloatArray, unit: str) -> FloatArray: ...
+def to_canonical(quantity: str, value: float | FloatArray, unit: str) -> float | FloatArray:
+    """Convert ``value`` from ``unit`` to the quantity's canonical unit.
+
+    Raises
+    ------
+    KeyError
+        When the quantity or the unit is unknown.
+    """
+    u = QUANTITIES[quantity].unit(unit)
+    return value * u.scale + u.offset
+
+
+def from_canonical(quantity: str, value: float, unit: str) -> float:
+    """Convert ``value`` from the quantity's canonical unit to ``unit``."""
+    u = QUANTITIES[quantity].unit(unit)
+    return (value - u.offset) / u.scale
+
+
+# How each unit system writes a quantity for people: unit, symbol as printed, decimals.
+_SHOWN: dict[System, dict[str, tuple[str, str, int]]] = {
+    "metric": {
+        "soil temperature": ("degC", " °C", 1),
+        "air temperature": ("degC", " °C", 1),
+        "temperature difference": ("degC", " °C", 1),
+        "rain": ("mm", " mm", 1),
+        "depth": ("cm", " cm", 0),
+        "elevation": ("m", " m", 0),
+    },
+    "us": {
+        "soil temperature": ("degF", " °F", 1),
+        "air temperature": ("degF", " °F", 1),
+        "temperature difference": ("degF", " °F", 1),
+        "rain": ("in", " in", 2),
+        "depth": ("in", " in", 0),
+        "elevation": ("ft", " ft", 0),
+    },
+}
+
+
+def shower(system: System) -> Callable[..., str]:
+    """Return a function ``show(quantity, value, decimals=None)`` that writes a number for people."""
+
+    def show(quantity: str, value: float, decimals: int | None = None) -> str:
+        unit, symbol, usual = _SHOWN[system][quantity]
+        number = from_canonical(quantity, value, unit)
+        return f"{number:.{usual if decimals is None else decimals}f}{symbol}"
+
+    return show
