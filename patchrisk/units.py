@@ -116,7 +116,7 @@ _SHOWN: dict[System, dict[str, tuple[str, str, int]]] = {
 
 
 def shower(system: System) -> Callable[..., str]:
-    """Return a function ``show(quantity, value, decimals=None)`` that writes a number for people."""
+    """Return ``show(quantity, value, decimals=None)``, which writes a number for people."""
 
     def show(quantity: str, value: float, decimals: int | None = None) -> str:
         unit, symbol, usual = _SHOWN[system][quantity]

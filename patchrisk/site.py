@@ -1,0 +1,222 @@
+"""The site file: the place, its areas, its loggers and its own weather, as the user keeps them."""
+
+import re
+from datetime import timedelta
+from pathlib import Path
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
+
+from patchrisk import units
+from patchrisk.document import read_toml, validate
+from patchrisk.errors import Fault, InputError
+
+RootZone = Literal["sand green", "push-up green", "loam", "clay"]
+Wetness = Literal["dry", "moist", "wet"]
+Use = Literal["green", "tee", "fairway", "approach", "rough", "sports field", "lawn"]
+
+_LENGTH = re.compile(r"\s*(-?\d+(?:\.\d+)?)\s*(cm|mm|m|in|ft)\s*")
+_OFFSET = re.compile(r"([+-])(\d{2}):?(\d{2})")
+
+_CURES = {
+    "latitude": "write degrees north, from -90 to 90, such as 40.1",
+    "longitude": "write degrees east, from -180 to 180, such as -82.9",
+    "utc_offset": 'write the local standard time as "+HH:MM" or "-HH:MM"',
+    "depth": 'write a length with its unit, such as "5 cm" or "2 in"',
+    "elevation": 'write a height with its unit, such as "250 m" or "820 ft"',
+    "mowing": 'write a length with its unit, such as "3.2 mm" or "0.125 in"',
+    "turf": 'write the grass, such as "creeping bentgrass"',
+}
+
+
+def _length(quantity: str, text: str) -> float:
+    match = _LENGTH.fullmatch(text)
+    allowed = [u.symbol for u in units.QUANTITIES[quantity].units]
+    if match is None or match[2] not in allowed:
+        example = {"depth": "5 cm", "elevation": "250 m"}[quantity]
+        raise ValueError(
+            f'{text!r} is not a {quantity}: write a number and {", ".join(allowed)}, as "{example}"'
+        )
+    value = units.to_canonical(quantity, float(match[1]), match[2])
+    kind = units.QUANTITIES[quantity]
+    if not kind.low <= value <= kind.high:
+        raise ValueError(
+            f"{text!r} is out of range: write {kind.low:g} to {kind.high:g} {kind.canonical}"
+        )
+    return value
+
+
+class _Table(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
+
+
+class Place(_Table):
+    """Where the site is, and how it counts days and writes numbers."""
+
+    name: Annotated[str, Field(min_length=1, max_length=120)]
+    latitude: Annotated[float, Field(ge=-90, le=90)]
+    longitude: Annotated[float, Field(ge=-180, le=180)]
+    elevation: str | None = None
+    utc_offset: str
+    units: units.System = "metric"
+
+    @field_validator("elevation")
+    @classmethod
+    def _check_elevation(cls, value: str | None) -> str | None:
+        if value is not None:
+            _length("elevation", value)
+        return value
+
+    @field_validator("utc_offset")
+    @classmethod
+    def _check_offset(cls, value: str) -> str:
+        match = _OFFSET.fullmatch(value)
+        if match is None or not (int(match[2]) <= 14 and int(match[3]) < 60):
+            raise ValueError(f"{value!r} is not an offset: {_CURES['utc_offset']}")
+        return value
+
+    @property
+    def elevation_m(self) -> float | None:
+        """Height above sea level [m]."""
+        return None if self.elevation is None else _length("elevation", self.elevation)
+
+    @property
+    def standard_offset(self) -> timedelta:
+        """Local standard time minus UTC."""
+        match = _OFFSET.fullmatch(self.utc_offset)
+        assert match is not None
+        size = timedelta(hours=int(match[2]), minutes=int(match[3]))
+        return -size if match[1] == "-" else size
+
+    @property
+    def southern(self) -> bool:
+        """Whether seasons are shifted by half a year."""
+        return self.latitude < 0
+
+
+class Weather(_Table):
+    """Daily weather that the user keeps; columns are guessed, shown, and can be fixed here."""
+
+    file: str
+    columns: dict[str, str] = {}
+    unit: Literal["degC", "degF"] | None = None
+    rain_unit: Literal["mm", "in"] | None = None
+    date_order: Literal["day first", "month first", "year first"] | None = None
+
+
+class Logger(_Table):
+    """One export of a soil-temperature logger, and which areas its probes speak for."""
+
+    file: str
+    areas: list[str] = []
+    time: str | None = None
+    depth: str | None = None
+    columns: dict[str, str] = {}
+    unit: Literal["degC", "degF"] | None = None
+    date_order: Literal["day first", "month first", "year first"] | None = None
+    utc_offset: str | None = None
+    summer_time: bool = False
+    delimiter: str | None = None
+    decimal: Literal[".", ","] | None = None
+    encoding: str | None = None
+    header_line: Annotated[int, Field(ge=1)] | None = None
+
+    @field_validator("depth")
+    @classmethod
+    def _check_depth(cls, value: str | None) -> str | None:
+        if value is not None:
+            _length("depth", value)
+        return value
+
+    @field_validator("columns")
+    @classmethod
+    def _check_columns(cls, value: dict[str, str]) -> dict[str, str]:
+        for depth in value.values():
+            _length("depth", depth)
+        return value
+
+    @field_validator("utc_offset")
+    @classmethod
+    def _check_offset(cls, value: str | None) -> str | None:
+        if value is not None and _OFFSET.fullmatch(value) is None:
+            raise ValueError(f"{value!r} is not an offset: {_CURES['utc_offset']}")
+        return value
+
+    @property
+    def depth_cm(self) -> float | None:
+        """Depth of the only probe [cm]."""
+        return None if self.depth is None else _length("depth", self.depth)
+
+    @property
+    def columns_cm(self) -> dict[str, float]:
+        """Depth of each column named in the site file [cm]."""
+        return {name: _length("depth", depth) for name, depth in self.columns.items()}
+
+
+class Area(_Table):
+    """A piece of turf that is managed as one."""
+
+    name: Annotated[str, Field(min_length=1, max_length=80)]
+    turf: str
+    use: Use
+    root_zone: RootZone
+    wetness: Wetness = "moist"
+    mowing: str | None = None
+    diseases: list[str] | None = None
+    history: list[str] = []
+
+
+class Site(_Table):
+    """A whole site file.
+
+    Use `read_site`; the folder is where relative file names start.
+    """
+
+    site: Place
+    area: Annotated[list[Area], Field(min_length=1)]
+    logger: list[Logger] = []
+    weather: list[Weather] = []
+    diseases_folder: str | None = None
+    folder: Annotated[Path, Field(exclude=True, strict=False)] = Path()
+
+    @model_validator(mode="after")
+    def _check_names(self) -> "Site":
+        names = [area.name for area in self.area]
+        twice = sorted({name for name in names if names.count(name) > 1})
+        if twice:
+            raise ValueError(f"two areas are called {twice[0]!r}: give each area its own name")
+        for index, logger in enumerate(self.logger, 1):
+            for name in logger.areas:
+                if name not in names:
+                    raise ValueError(
+                        f"logger {index} speaks for an unknown area {name!r}: "
+                        f"write one of {', '.join(names)}"
+                    )
+        return self
+
+    def loggers_of(self, area: Area) -> list[Logger]:
+        """Return the loggers that speak for an area; one that names no area speaks for all."""
+        return [lg for lg in self.logger if not lg.areas or area.name in lg.areas]
+
+
+def read_site(path: Path) -> Site:
+    """Read and check a site file.
+
+    Raises
+    ------
+    InputError
+        With every fault of the file, and files it names that are not there.
+    """
+    data = read_toml(path)
+    if "folder" in data:
+        raise InputError(Fault(str(path), "folder", "unknown key 'folder'", "take it out"))
+    site = validate(Site, {**data, "folder": path.parent}, str(path), _CURES)
+    faults = [
+        Fault(str(path), f"{kind} {i}, file", f"{item.file} is not there", "correct the name")
+        for kind, items in (("logger", site.logger), ("weather", site.weather))
+        for i, item in enumerate(items, 1)
+        if not (site.folder / item.file).is_file()
+    ]
+    if faults:
+        raise InputError(faults)
+    return site
