@@ -65,6 +65,7 @@ def validate(
     data: Mapping[str, Any],
     source: str,
     cures: Mapping[str, str] | None = None,
+    context: Any = None,
 ) -> "Model":
     """Check plain data against a model.
 
@@ -77,6 +78,8 @@ def validate(
         File named in the faults.
     cures : mapping of str to str, optional
         What to write for a key, by its last name; used where pydantic can't know.
+    context : optional
+        Handed to the model's validators.
 
     Raises
     ------
@@ -86,7 +89,7 @@ def validate(
     from pydantic import ValidationError
 
     try:
-        return model.model_validate(data)
+        return model.model_validate(data, context=context)
     except ValidationError as error:
         raise InputError(_faults(error.errors(), model, source, cures or {})) from None
 

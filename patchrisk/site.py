@@ -18,7 +18,7 @@ Use = Literal["green", "tee", "fairway", "approach", "rough", "sports field", "l
 _LENGTH = re.compile(r"\s*(-?\d+(?:\.\d+)?)\s*(cm|mm|m|in|ft)\s*")
 _OFFSET = re.compile(r"([+-])(\d{2}):?(\d{2})")
 
-_CURES = {
+CURES = {
     "latitude": "write degrees north, from -90 to 90, such as 40.1",
     "longitude": "write degrees east, from -180 to 180, such as -82.9",
     "utc_offset": 'write the local standard time as "+HH:MM" or "-HH:MM"',
@@ -72,7 +72,7 @@ class Place(_Table):
     def _check_offset(cls, value: str) -> str:
         match = _OFFSET.fullmatch(value)
         if match is None or not (int(match[2]) <= 14 and int(match[3]) < 60):
-            raise ValueError(f"{value!r} is not an offset: {_CURES['utc_offset']}")
+            raise ValueError(f"{value!r} is not an offset: {CURES['utc_offset']}")
         return value
 
     @property
@@ -139,7 +139,7 @@ class Logger(_Table):
     @classmethod
     def _check_offset(cls, value: str | None) -> str | None:
         if value is not None and _OFFSET.fullmatch(value) is None:
-            raise ValueError(f"{value!r} is not an offset: {_CURES['utc_offset']}")
+            raise ValueError(f"{value!r} is not an offset: {CURES['utc_offset']}")
         return value
 
     @property
@@ -210,7 +210,7 @@ def read_site(path: Path) -> Site:
     data = read_toml(path)
     if "folder" in data:
         raise InputError(Fault(str(path), "folder", "unknown key 'folder'", "take it out"))
-    site = validate(Site, {**data, "folder": path.parent}, str(path), _CURES)
+    site = validate(Site, {**data, "folder": path.parent}, str(path), CURES)
     faults = [
         Fault(str(path), f"{kind} {i}, file", f"{item.file} is not there", "correct the name")
         for kind, items in (("logger", site.logger), ("weather", site.weather))

@@ -52,6 +52,12 @@ class Quantity:
 _TEMPERATURE = (Unit("degC"), Unit("degF", 5 / 9, -160 / 9))
 _LENGTH_CM = (Unit("cm"), Unit("mm", 0.1), Unit("m", 100.0), Unit("in", CM_PER_INCH))
 _DEPTH_MM = (Unit("mm"), Unit("cm", 10.0), Unit("in", MM_PER_INCH))
+# Exact: 1 lb = 0.45359237 kg, 1 US gal = 3.785411784 L, 1 acre = 43560 ft2, 1 ft = 0.3048 m.
+_NUTRIENT_US = (
+    Unit("lb/acre", 0.45359237e4 / (43560 * M_PER_FOOT**2)),
+    Unit("lb/1000 ft2", 0.45359237e4 / (1000 * M_PER_FOOT**2)),
+)
+_GALLON = 3.785411784e4 / (1000 * M_PER_FOOT**2)
 
 QUANTITIES: dict[str, Quantity] = {
     q.name: q
@@ -68,6 +74,16 @@ QUANTITIES: dict[str, Quantity] = {
         Quantity("elevation", "m", (Unit("m"), Unit("ft", M_PER_FOOT)), -450.0, 6000.0),
         Quantity("duration", "days", (Unit("days"), Unit("hours", 1 / 24)), 0.0, 400.0),
         Quantity("count", "1", (Unit("1"),), 0.0, 1000.0),
+        Quantity("length", "cm", _LENGTH_CM, 0.0, 1000.0),
+        Quantity("age", "years", (Unit("years"),), 0.0, 200.0),
+        Quantity("share", "%", (Unit("%"),), 0.0, 100.0),
+        Quantity("soil acidity", "pH", (Unit("pH"),), 2.0, 12.0),
+        Quantity("soil test", "mg/kg", (Unit("mg/kg"), Unit("ppm")), 0.0, 10000.0),
+        Quantity("nutrient", "kg/ha", (Unit("kg/ha"), *_NUTRIENT_US), 0.0, 2000.0),
+        Quantity("water potential", "MPa", (Unit("MPa"),), -20.0, 0.0),
+        Quantity(
+            "spray volume", "L/ha", (Unit("L/ha"), Unit("gal/1000 ft2", _GALLON)), 0.0, 20000.0
+        ),
     )
 }
 

@@ -10,6 +10,7 @@ import numpy.typing as npt
 
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.signedinteger[Any]]
+BoolArray = npt.NDArray[np.bool_]
 
 Meaning = Literal["infect", "treat", "express"]
 Statistic = Literal["daily mean", "daily maximum", "rolling mean"]
@@ -108,6 +109,8 @@ class Window:
     opened, closed : ndarray of int
         Index of the day on which the window last opened, or closed, in the season of the day;
         -1 when it has not.
+    in_season : ndarray of bool, shape (days,)
+        Whether the rule speaks of the day at all.
     """
 
     rule: Rule
@@ -116,11 +119,12 @@ class Window:
     state: IntArray
     opened: IntArray
     closed: IntArray
+    in_season: BoolArray
 
 
 def season_days(
     season: Season, dates: npt.NDArray[np.datetime64], *, southern: bool
-) -> tuple[npt.NDArray[np.bool_], IntArray, npt.NDArray[np.bool_]]:
+) -> tuple[BoolArray, IntArray, BoolArray]:
     """Place each day in a rule's season.
 
     Parameters
@@ -165,7 +169,7 @@ def _on(year: int, day: tuple[int, int], southern: bool) -> np.datetime64:
     return np.datetime64(f"{year:04d}-{month:02d}-{dom:02d}", "D")
 
 
-def meets(rule: Rule, value_c: FloatArray) -> npt.NDArray[np.bool_]:
+def meets(rule: Rule, value_c: FloatArray) -> BoolArray:
     """Say for each value whether the rule's threshold is met; False where the value is NaN."""
     met = np.ones(value_c.shape, dtype=bool)
     with np.errstate(invalid="ignore"):
@@ -176,7 +180,7 @@ def meets(rule: Rule, value_c: FloatArray) -> npt.NDArray[np.bool_]:
     return met & ~np.isnan(value_c)
 
 
-def _closes(rule: Rule, value_c: FloatArray) -> npt.NDArray[np.bool_]:
+def _closes(rule: Rule, value_c: FloatArray) -> BoolArray:
     past = np.zeros(value_c.shape, dtype=bool)
     with np.errstate(invalid="ignore"):
         if rule.close_above_c is not None:
@@ -186,18 +190,18 @@ def _closes(rule: Rule, value_c: FloatArray) -> npt.NDArray[np.bool_]:
     return past
 
 
-def _latest(event: npt.NDArray[np.bool_]) -> IntArray:
+def _latest(event: BoolArray) -> IntArray:
     """Index of the latest day, up to each day, on which the event was true; -1 before any."""
     index = np.arange(event.shape[0]).reshape(-1, *([1] * (event.ndim - 1)))
     return np.maximum.accumulate(np.where(event, index, -1), axis=0)
 
 
-def _run(met: npt.NDArray[np.bool_]) -> IntArray:
+def _run(met: BoolArray) -> IntArray:
     index = np.arange(met.shape[0]).reshape(-1, *([1] * (met.ndim - 1)))
     return np.where(met, index - _latest(~met), 0)
 
 
-def _latch(opens: npt.NDArray[np.bool_], closes: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
+def _latch(opens: BoolArray, closes: BoolArray) -> BoolArray:
     """Open from a day that opens until a day that closes; closing wins on the same day."""
     return _latest(opens & ~closes) > _latest(closes)
 
@@ -242,13 +246,13 @@ def apply_rule(
     inside, label, waiting = season_days(rule.season, dates, southern=southern)
     inside_, edge = inside[:, None], np.r_[True, label[1:] != label[:-1]][:, None]
 
-    def is_open(opening: FloatArray, closing: FloatArray) -> npt.NDArray[np.bool_]:
-        opens = (_run(meets(rule, opening) & inside_) >= rule.days) & inside_
-        closes = (_run(_closes(rule, closing)) >= rule.close_days) | ~inside_ | (edge & ~opens)
-        return _latch(opens, closes)
+    def follow(opening: FloatArray, closing: FloatArray) -> tuple[IntArray, BoolArray]:
+        shut = _run(_closes(rule, closing)) >= rule.close_days
+        run = _run(meets(rule, opening) & inside_ & ~shut)  # after closing, a run begins anew
+        opens = run >= rule.days
+        return run, _latch(opens, shut | ~inside_ | (edge & ~opens))
 
-    open_ = is_open(value, value)
-    run = _run(meets(rule, value) & inside_)
+    run, open_ = follow(value, value)
     state = np.where(open_, State.OPEN, State.NOT_YET).astype(np.int8)
 
     began = _latest(np.broadcast_to(edge, value.shape))
@@ -259,6 +263,7 @@ def apply_rule(
     closed = np.where((closed >= began) & (closed >= opened), closed, -1)
 
     near = ~open_ & inside_ & ((run > 0) | _within(rule, value, nearing_c))
+    near &= ~_closes(rule, value)
     ever = (opened >= 0) & ~open_
     state[ever] = State.CLOSED
     state[np.broadcast_to(~inside_ & ~waiting[:, None], state.shape)] = State.CLOSED
@@ -269,8 +274,8 @@ def apply_rule(
     if missing.any():
         coldest, warmest = _reach(value, max_change_c)
         # Of all the series that the gaps allow: one opens as soon and one closes as soon as any.
-        hopeful = is_open(np.where(missing, _likeliest(rule, coldest, warmest), value), value)
-        doubtful = is_open(value, np.where(missing, _closing(rule, coldest, warmest), value))
+        _, hopeful = follow(np.where(missing, _likeliest(rule, coldest, warmest), value), value)
+        _, doubtful = follow(value, np.where(missing, _closing(rule, coldest, warmest), value))
         state[(hopeful != doubtful) & inside_] = State.UNKNOWN
     return Window(
         rule,
@@ -279,10 +284,11 @@ def apply_rule(
         state.reshape(shape),
         opened.reshape(shape),
         closed.reshape(shape),
+        inside,
     )
 
 
-def _within(rule: Rule, value: FloatArray, margin: float) -> npt.NDArray[np.bool_]:
+def _within(rule: Rule, value: FloatArray, margin: float) -> BoolArray:
     near = np.zeros(value.shape, dtype=bool)
     with np.errstate(invalid="ignore"):
         if rule.direction in ("rising", "band") and rule.low_c is not None:
@@ -315,7 +321,8 @@ def _likeliest(rule: Rule, coldest: FloatArray, warmest: FloatArray) -> FloatArr
         return warmest
     if rule.direction == "falling":
         return coldest
-    return np.clip(np.full(coldest.shape, (low + high) / 2), coldest, warmest)
+    middle: FloatArray = np.clip(np.full(coldest.shape, (low + high) / 2), coldest, warmest)
+    return middle
 
 
 def _closing(rule: Rule, coldest: FloatArray, warmest: FloatArray) -> FloatArray:

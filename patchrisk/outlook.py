@@ -1,0 +1,270 @@
+"""The outlook: what every rule of every disease says of one area this morning and the last."""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from patchrisk import counters
+from patchrisk.windows import Rule, State, Window, apply_rule
+
+FloatArray = npt.NDArray[np.float64]
+Days = npt.NDArray[np.datetime64]
+
+
+@dataclass(frozen=True)
+class SoilSeries:
+    """Soil temperature of an area at one depth, day by day.
+
+    Parameters
+    ----------
+    dates : ndarray of datetime64[D], shape (days,)
+        Consecutive days; the last is the last complete day before the outlook.
+    depth_cm : float
+        Depth [cm].
+    mean_c, max_c, sd_c : ndarray of float, shape (days,)
+        Daily mean, daily maximum, standard deviation of both [degC]; NaN where unknown.
+    came_from : ndarray of str, shape (days,)
+        ``logged``, ``modelled``, ``filled`` or, where unknown, an empty string.
+    """
+
+    dates: Days
+    depth_cm: float
+    mean_c: FloatArray
+    max_c: FloatArray
+    sd_c: FloatArray
+    came_from: npt.NDArray[np.str_]
+
+
+@dataclass(frozen=True)
+class Settings:
+    """Numbers of the outlook itself; see thresholds/outlook.toml."""
+
+    nearing_c: float
+    max_change_c: float
+    error_memory_days: float
+    traces: int = 200
+    seed: int = 20
+
+
+@dataclass(frozen=True)
+class RuleToday:
+    """What one published rule says this morning.
+
+    Parameters
+    ----------
+    rule : Rule
+    state, yesterday : State
+        This morning and the morning before.
+    in_season : bool
+        Whether the rule speaks of this time of year.
+    value_c : float
+        The statistic on the last complete day [degC]; NaN where unknown.
+    run : int
+        Days in a row met so far [days].
+    opened, closed : datetime64[D] or None
+    chance_open : float or None
+        Probability that the window is open, given the error of the soil temperature; None when
+        the state is unknown or the rule out of season.
+    judged_on : dict of str to int
+        Of the last ``days`` (at least 7) days: how many were logged, modelled, filled or unknown.
+    """
+
+    rule: Rule
+    state: State
+    yesterday: State
+    in_season: bool
+    value_c: float
+    run: int
+    opened: np.datetime64 | None
+    closed: np.datetime64 | None
+    chance_open: float | None
+    judged_on: Mapping[str, int]
+
+
+@dataclass(frozen=True)
+class DiseaseToday:
+    """What the rules of one disease say together.
+
+    ``state`` is that of the rules on timing (or, where there are none, on infection) that speak
+    of this time of year: open when at least half of them are; nearing when any is open or
+    nearing; closed when at least half have closed; unknown when at least half are. The rules
+    themselves stay apart in ``rules``; nothing is averaged.
+    """
+
+    key: str
+    state: State
+    yesterday: State
+    rules: tuple[RuleToday, ...]
+
+    @property
+    def deciding(self) -> tuple[RuleToday, ...]:
+        """The rules that decide the state, first to open first, not yet open last."""
+        return tuple(sorted(deciding(self.rules), key=_order))
+
+    @property
+    def since(self) -> np.datetime64 | None:
+        """Day on which the state became open, by the rule that made it so."""
+        if self.state is not State.OPEN:
+            return None
+        days = [r.opened for r in self.deciding if r.state is State.OPEN and r.opened is not None]
+        need = (len([r for r in self.deciding if r.state is not State.UNKNOWN]) + 1) // 2
+        return days[need - 1] if len(days) >= need else None
+
+
+def _order(result: RuleToday) -> tuple[int, np.datetime64]:
+    late = np.datetime64("9999-12-31")
+    rank = {State.OPEN: 0, State.CLOSED: 1, State.NEARING: 2, State.NOT_YET: 3, State.UNKNOWN: 4}
+    return rank[result.state], late if result.opened is None else result.opened
+
+
+def deciding(rules: Sequence[RuleToday]) -> list[RuleToday]:
+    """Return the rules that decide the state: on timing if there are any, and in season if any."""
+    chosen = [r for r in rules if r.rule.meaning == "treat"]
+    chosen = chosen or [r for r in rules if r.rule.meaning == "infect"]
+    return [r for r in chosen if r.in_season] or chosen
+
+
+def together(states: Sequence[State]) -> State:
+    """Return the state that several rules' states add up to; see `DiseaseToday`."""
+    known = [s for s in states if s is not State.UNKNOWN]
+    if not known or 2 * (len(states) - len(known)) >= len(states):
+        return State.UNKNOWN
+    open_ = known.count(State.OPEN)
+    closed = known.count(State.CLOSED)
+    if 2 * open_ >= len(known):
+        return State.OPEN
+    if 2 * closed >= len(known):
+        return State.CLOSED
+    if open_ or State.NEARING in known:
+        return State.NEARING
+    return State.NOT_YET
+
+
+def statistic(rule: Rule, mean_c: FloatArray, max_c: FloatArray) -> FloatArray:
+    """Return the statistic that a rule compares [degC], shape of the input."""
+    if rule.statistic == "daily maximum":
+        return max_c
+    if rule.statistic == "rolling mean":
+        return counters.rolling_mean(mean_c, rule.mean_days)
+    return mean_c
+
+
+def look(
+    diseases: Mapping[str, Sequence[Rule]],
+    soil_at: Callable[[float], SoilSeries],
+    *,
+    southern: bool,
+    settings: Settings,
+) -> tuple[DiseaseToday, ...]:
+    """Apply every rule of the diseases to an area's soil.
+
+    Parameters
+    ----------
+    diseases : mapping of str to sequence of Rule
+        Rules by disease key.
+    soil_at : callable
+        Gives the area's `SoilSeries` at a depth [cm].
+    southern : bool
+        Whether the place lies south of the equator.
+    settings : Settings
+
+    Returns
+    -------
+    tuple of DiseaseToday
+        In the order of ``diseases``.
+    """
+    out = []
+    for key, rules in diseases.items():
+        results = tuple(
+            _look_rule(rule, soil_at(rule.depth_cm), southern=southern, settings=settings)
+            for rule in rules
+        )
+        out.append(
+            DiseaseToday(
+                key,
+                together([r.state for r in deciding(results)]),
+                together([r.yesterday for r in deciding(results)]),
+                results,
+            )
+        )
+    return tuple(out)
+
+
+def _look_rule(rule: Rule, soil: SoilSeries, *, southern: bool, settings: Settings) -> RuleToday:
+    limits: dict[str, Any] = {
+        "southern": southern,
+        "nearing_c": settings.nearing_c,
+        "max_change_c": settings.max_change_c,
+    }
+    window = apply_rule(rule, statistic(rule, soil.mean_c, soil.max_c), soil.dates, **limits)
+    state = State(int(window.state[-1]))
+    in_season = bool(window.in_season[-1])
+    chance = None
+    if in_season and state is not State.UNKNOWN:
+        chance = _chance(rule, soil, window, limits, settings)
+    recent = soil.came_from[-max(rule.days, rule.mean_days, 7) :]
+    kinds, counts = np.unique(recent, return_counts=True)
+    return RuleToday(
+        rule,
+        state,
+        State(int(window.state[-2])),
+        in_season,
+        float(window.value_c[-1]),
+        int(window.run[-1]),
+        _day(soil.dates, window.opened[-1]),
+        _day(soil.dates, window.closed[-1]),
+        chance,
+        {str(k) or "unknown": int(n) for k, n in zip(kinds, counts, strict=True)},
+    )
+
+
+def _day(dates: Days, index: np.signedinteger[Any]) -> np.datetime64 | None:
+    return None if index < 0 else dates[int(index)]
+
+
+def _chance(
+    rule: Rule, soil: SoilSeries, window: Window, limits: Mapping[str, Any], settings: Settings
+) -> float:
+    """Share of soil series within the error of ours for which the window is open."""
+    turned = np.flatnonzero(np.diff(window.in_season.astype(np.int8)) == 1)
+    first = max(0, int(turned[-1]) - rule.days - rule.mean_days) if turned.size else 0
+    cut = slice(first, None)
+    error = correlated_errors(
+        soil.sd_c[cut], settings.error_memory_days, settings.traces, settings.seed
+    )
+    mean = soil.mean_c[cut, None] + error
+    hottest = soil.max_c[cut, None] + error
+    traced = apply_rule(rule, statistic(rule, mean, hottest), soil.dates[cut], **limits)
+    known = traced.state[-1] != State.UNKNOWN
+    return float(np.mean(traced.state[-1][known] == State.OPEN)) if known.any() else float("nan")
+
+
+def correlated_errors(sd_c: FloatArray, memory_days: float, traces: int, seed: int) -> FloatArray:
+    """Draw errors of daily soil temperature that last from day to day [degC].
+
+    Parameters
+    ----------
+    sd_c : ndarray of float, shape (days,)
+        Standard deviation of each day [degC].
+    memory_days : float
+        Days over which the correlation falls to 1/e [days].
+    traces : int
+        How many series to draw.
+    seed : int
+        The same seed draws the same errors.
+
+    Returns
+    -------
+    ndarray of float, shape (days, traces)
+    """
+    rng = np.random.default_rng(seed)
+    phi = np.exp(-1.0 / memory_days)
+    noise = rng.standard_normal((sd_c.shape[0], traces))
+    out = np.empty_like(noise)
+    out[0] = noise[0]
+    for day in range(1, len(out)):
+        out[day] = phi * out[day - 1] + np.sqrt(1.0 - phi * phi) * noise[day]
+    return out * sd_c[:, None]

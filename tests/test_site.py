@@ -1,0 +1,94 @@
+"""Site files: what they mean, and every fault named at once."""
+
+from datetime import timedelta
+
+import pytest
+
+from patchrisk.errors import InputError
+from patchrisk.site import read_site
+
+GOOD = """\
+[site]
+name = "Nowhere Green"
+latitude = -33.5
+longitude = 150.25
+elevation = "820 ft"
+utc_offset = "+10:00"
+units = "us"
+
+[[area]]
+name = "Greens"
+turf = "creeping bentgrass"
+use = "green"
+root_zone = "sand green"
+
+[[area]]
+name = "Fairways"
+turf = "hybrid bermudagrass"
+use = "fairway"
+root_zone = "loam"
+
+[[logger]]
+file = "log.csv"
+areas = ["Greens"]
+depth = "2 in"
+"""
+
+
+@pytest.fixture
+def write(tmp_path):
+    (tmp_path / "log.csv").write_text("x")
+
+    def write(text):
+        path = tmp_path / "site.toml"
+        path.write_text(text)
+        return path
+
+    return write
+
+
+def faults(path):
+    with pytest.raises(InputError) as caught:
+        read_site(path)
+    return [str(f).removeprefix(str(path)).lstrip(", :") for f in caught.value.faults]
+
+
+def test_lengths_offsets_and_hemisphere(write):
+    site = read_site(write(GOOD))
+    assert site.site.elevation_m == pytest.approx(249.936)  # 820 ft, NIST SP 811 B.8
+    assert site.site.standard_offset == timedelta(hours=10)
+    assert site.site.southern
+    assert site.logger[0].depth_cm == pytest.approx(5.08)
+    assert [lg.file for lg in site.loggers_of(site.area[0])] == ["log.csv"]
+    assert site.loggers_of(site.area[1]) == []
+
+
+def test_west_of_greenwich(write):
+    site = read_site(write(GOOD.replace('"+10:00"', '"-03:30"')))
+    assert site.site.standard_offset == -timedelta(hours=3, minutes=30)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        ("-33.5", "91.0", "site, latitude: 91.0: write degrees north, from -90 to 90"),
+        ("latitude", "lattitude", "unknown key 'lattitude': did you mean latitude?"),
+        ('"sand green"', '"gravel"', "area 1, root_zone: 'gravel': write one of 'sand green'"),
+        ('"+10:00"', '"10"', "site, utc_offset: '10' is not an offset: write the local standard"),
+        ('"2 in"', '"2"', "logger 1, depth: '2' is not a depth: write a number and cm, mm, m, in"),
+        ('"2 in"', '"2 ft"', "logger 1, depth: '2 ft' is not a depth"),
+        ('"2 in"', '"2 m"', "logger 1, depth: '2 m' is out of range: write 0 to 100 cm"),
+        ('["Greens"]', '["Grens"]', "logger 1 speaks for an unknown area 'Grens'"),
+        ('"Fairways"', '"Greens"', "two areas are called 'Greens'"),
+        ('"log.csv"', '"none.csv"', "logger 1, file: none.csv is not there"),
+        ("[site]", "folder = 'x'\n[site]", "folder: unknown key 'folder'"),
+        ("[[logger]]", "[logger]", "logger: a table"),
+    ],
+)
+def test_one_clear_line(write, old, new, said):
+    assert any(said in line for line in faults(write(GOOD.replace(old, new))))
+
+
+def test_all_faults_at_once(write):
+    text = GOOD.replace("-33.5", "91.0").replace('"loam"', '"moon"').replace('"green"', '"moor"')
+    assert len(faults(write(text))) == 3

@@ -1,0 +1,45 @@
+"""Units: exact factors, both ways."""
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from patchrisk.units import QUANTITIES, from_canonical, shower, to_canonical
+
+# NIST Special Publication 811 (2008), Appendix B.8: in = 2.54 cm and ft = 0.3048 m exactly;
+# t/degC = (t/degF - 32) / 1.8. Watt hours of one day: 0.0864 MJ.
+NIST = [
+    ("soil temperature", 65.0, "degF", 18.333333333333332),
+    ("soil temperature", 32.0, "degF", 0.0),
+    ("air temperature", -40.0, "degF", -40.0),
+    ("temperature difference", 9.0, "degF", 5.0),
+    ("depth", 2.0, "in", 5.08),
+    ("rain", 0.125, "in", 3.175),
+    ("elevation", 1000.0, "ft", 304.8),
+    ("solar radiation", 100.0, "W/m2", 8.64),
+    ("duration", 48.0, "hours", 2.0),
+]
+
+
+@pytest.mark.parametrize(("quantity", "value", "unit", "expected"), NIST)
+def test_factors(quantity, value, unit, expected):
+    assert to_canonical(quantity, value, unit) == pytest.approx(expected, rel=1e-14, abs=1e-13)
+
+
+@given(st.sampled_from(sorted(QUANTITIES)), st.data(), st.floats(-500, 500))
+def test_there_and_back(quantity, data, value):
+    unit = data.draw(st.sampled_from(QUANTITIES[quantity].units)).symbol
+    back = from_canonical(quantity, to_canonical(quantity, value, unit), unit)
+    assert back == pytest.approx(value, rel=1e-12, abs=1e-10)
+
+
+def test_unknown_unit():
+    with pytest.raises(KeyError):
+        to_canonical("soil temperature", 290.0, "K")
+
+
+def test_shown_in_both_systems():
+    assert shower("us")("soil temperature", 18.0) == "64.4 °F"
+    assert shower("metric")("soil temperature", 18.0) == "18.0 °C"
+    assert shower("us")("depth", 5.08) == "2 in"
+    assert shower("us")("temperature difference", 5.0) == "9.0 °F"
