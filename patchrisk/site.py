@@ -1,15 +1,16 @@
 """The site file: the place, its areas, its loggers and its own weather, as the user keeps them."""
 
 import re
+from collections.abc import Sequence
 from datetime import timedelta
 from pathlib import Path
 from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
 
-from patchrisk import units
 from patchrisk.document import read_toml, validate
 from patchrisk.errors import Fault, InputError
+from patchrisk.units import QUANTITIES, System, to_canonical
 
 RootZone = Literal["sand green", "push-up green", "loam", "clay"]
 Wetness = Literal["dry", "moist", "wet"]
@@ -31,14 +32,14 @@ CURES = {
 
 def _length(quantity: str, text: str) -> float:
     match = _LENGTH.fullmatch(text)
-    allowed = [u.symbol for u in units.QUANTITIES[quantity].units]
+    allowed = [u.symbol for u in QUANTITIES[quantity].units]
     if match is None or match[2] not in allowed:
         example = {"depth": "5 cm", "elevation": "250 m"}[quantity]
         raise ValueError(
             f'{text!r} is not a {quantity}: write a number and {", ".join(allowed)}, as "{example}"'
         )
-    value = units.to_canonical(quantity, float(match[1]), match[2])
-    kind = units.QUANTITIES[quantity]
+    value = to_canonical(quantity, float(match[1]), match[2])
+    kind = QUANTITIES[quantity]
     if not kind.low <= value <= kind.high:
         raise ValueError(
             f"{text!r} is out of range: write {kind.low:g} to {kind.high:g} {kind.canonical}"
@@ -58,7 +59,7 @@ class Place(_Table):
     longitude: Annotated[float, Field(ge=-180, le=180)]
     elevation: str | None = None
     utc_offset: str
-    units: units.System = "metric"
+    units: System = "metric"
 
     @field_validator("elevation")
     @classmethod
@@ -94,20 +95,22 @@ class Place(_Table):
         return self.latitude < 0
 
 
-class Weather(_Table):
+class _Readings(_Table):
+    file: str
+
+
+class Weather(_Readings):
     """Daily weather that the user keeps; columns are guessed, shown, and can be fixed here."""
 
-    file: str
     columns: dict[str, str] = {}
     unit: Literal["degC", "degF"] | None = None
     rain_unit: Literal["mm", "in"] | None = None
     date_order: Literal["day first", "month first", "year first"] | None = None
 
 
-class Logger(_Table):
+class Logger(_Readings):
     """One export of a soil-temperature logger, and which areas its probes speak for."""
 
-    file: str
     areas: list[str] = []
     time: str | None = None
     depth: str | None = None
@@ -211,9 +214,13 @@ def read_site(path: Path) -> Site:
     if "folder" in data:
         raise InputError(Fault(str(path), "folder", "unknown key 'folder'", "take it out"))
     site = validate(Site, {**data, "folder": path.parent}, str(path), CURES)
+    named: list[tuple[str, Sequence[_Readings]]] = [
+        ("logger", site.logger),
+        ("weather", site.weather),
+    ]
     faults = [
         Fault(str(path), f"{kind} {i}, file", f"{item.file} is not there", "correct the name")
-        for kind, items in (("logger", site.logger), ("weather", site.weather))
+        for kind, items in named
         for i, item in enumerate(items, 1)
         if not (site.folder / item.file).is_file()
     ]
