@@ -1,0 +1,409 @@
+"""A disease file as frozen models: who, where, which rules, what follows."""
+
+from calendar import monthrange
+from functools import cached_property
+from typing import Annotated, Literal
+
+from pydantic import AfterValidator, Field, model_validator
+
+from patchrisk.diseases.quantities import (
+    AirTemperature,
+    AnyNumber,
+    Carrier,
+    Count,
+    Days,
+    Depth,
+    Length,
+    LongTime,
+    Number,
+    Rows,
+    SoilTemperature,
+    Source,
+    Sourced,
+    Statement,
+    Table,
+    Text,
+    Water,
+)
+from patchrisk.infection import Cardinal
+from patchrisk.site import Use
+from patchrisk.windows import Direction, Meaning, Rule, Season
+from patchrisk.windows import Statistic as StatisticName
+
+Evidence = Literal["works", "some", "weak", "no effect", "no data", "outside spectrum"]
+Level = Literal["none", "trace", "present", "low", "middle", "high", "most"]
+StressKind = Literal["heat", "drought", "cold", "green-up", "wetness"]
+
+
+def _month_day(text: str) -> str:
+    month, _, day = text.partition("-")
+    digits = len(text) == 5 and month.isdigit() and day.isdigit() and 1 <= int(month) <= 12
+    if digits and 1 <= int(day) <= monthrange(2001, int(month))[1]:
+        return text
+    raise ValueError(f'{text!r} is no day of the year: write month and day, as "04-15"')
+
+
+MonthDay = Annotated[str, AfterValidator(_month_day)]
+
+
+def _distinct(rows: tuple["PublishedRule", ...]) -> tuple["PublishedRule", ...]:
+    ids = [row.id for row in rows]
+    for name in ids:
+        if ids.count(name) > 1:
+            raise ValueError(f"id {name!r} is there twice: give each window its own id")
+    return rows
+
+
+class Pathogen(Sourced):
+    """A fungus, or fungus-like organism, that causes the disease."""
+
+    name: Text
+    former: Rows[Text] = ()
+    kind: Text
+    note: Text | None = None
+
+
+class Host(Sourced):
+    """A grass that gets the disease, and on which turf."""
+
+    grass: Text
+    species: Text
+    also: Rows[Text] = ()
+    uses: Rows[Use]
+    susceptibility: Literal["high", "moderate", "low", "unknown"] = "unknown"
+    note: Text | None = None
+
+    def called(self, name: str) -> bool:
+        """Whether the grass goes by this name, common or botanical."""
+        return name.strip().casefold() in {
+            n.casefold() for n in (self.grass, self.species, *self.also)
+        }
+
+
+class Statistic(Sourced):
+    """Which daily figure of the soil a rule speaks of."""
+
+    value: StatisticName
+    mean_of: Days | None = None
+    note: Text | None = None
+
+    @model_validator(mode="after")
+    def _check_length(self) -> "Statistic":
+        if (self.value == "rolling mean") != (self.mean_of is not None):
+            raise ValueError(
+                "mean_of and statistic disagree: write mean_of for a rolling mean, and only then"
+            )
+        return self
+
+
+class SeasonLimits(Sourced):
+    """First and last day of the year, in the north, on which a rule may be open."""
+
+    start: MonthDay
+    end: MonthDay
+    note: Text | None = None
+
+    @property
+    def season(self) -> Season:
+        """The limits as the rules use them."""
+        (a, b), (c, d) = (map(int, text.split("-")) for text in (self.start, self.end))
+        return Season((a, b), (c, d))
+
+
+class PublishedRule(Table):
+    """One published rule, each part of it with its own provenance."""
+
+    id: Annotated[str, Field(pattern=r"^[a-z0-9]+(-[a-z0-9]+)*$")]
+    meaning: Meaning
+    statistic: Statistic
+    depth: Depth
+    direction: Direction
+    low: SoilTemperature | None = None
+    high: SoilTemperature | None = None
+    strict: bool = False
+    days: Days
+    season: SeasonLimits
+    close_above: SoilTemperature | None = None
+    close_below: SoilTemperature | None = None
+    close_days: Days | None = None
+    note: Text | None = None
+
+    @model_validator(mode="after")
+    def _check_edges(self) -> "PublishedRule":
+        wanted = {"rising": (True, False), "falling": (False, True), "band": (True, True)}
+        low, high = wanted[self.direction]
+        if ((self.low is not None), (self.high is not None)) != (low, high):
+            need = " and ".join(k for k, v in (("low", low), ("high", high)) if v)
+            raise ValueError(f"a {self.direction} rule has the wrong edges: write {need} only")
+        for name in ("days", "close_days"):
+            number = getattr(self, name)
+            if number is not None and (number.canonical < 1 or number.canonical % 1):
+                raise ValueError(
+                    f"{name} of {number.canonical:g} days: write whole days, or best = beside a range"
+                )
+        if self.low and self.high and self.low.canonical >= self.high.canonical:
+            raise ValueError("low is not below high: exchange them")
+        closes = self.close_above is not None or self.close_below is not None
+        if closes != (self.close_days is not None):
+            raise ValueError(
+                "close_days and the closing temperature come together: write both or neither"
+            )
+        return self
+
+    @property
+    def threshold(self) -> SoilTemperature:
+        """The temperature at which the rule opens: its low edge, or the high one when falling."""
+        edge = self.high if self.direction == "falling" else self.low
+        assert edge is not None
+        return edge
+
+    @property
+    def numbers(self) -> dict[str, Number]:
+        """Every number of the rule by the name of its part."""
+        parts = {
+            "low": self.low,
+            "high": self.high,
+            "days": self.days,
+            "mean_of": self.statistic.mean_of,
+            "depth": self.depth,
+            "close_above": self.close_above,
+            "close_below": self.close_below,
+            "close_days": self.close_days,
+        }
+        return {name: number for name, number in parts.items() if number is not None}
+
+    @cached_property
+    def rule(self) -> Rule:
+        """The rule in canonical units, as it is applied to a series."""
+
+        def c(number: SoilTemperature | None) -> float | None:
+            return None if number is None else number.canonical
+
+        mean_of = self.statistic.mean_of
+        stated = {
+            name
+            for name, part in (
+                ("statistic", self.statistic),
+                ("depth", self.depth),
+                ("days", self.days),
+                ("season", self.season),
+            )
+            if part.stated
+        }
+        return Rule(
+            id=self.id,
+            meaning=self.meaning,
+            statistic=self.statistic.value,
+            depth_cm=self.depth.canonical,
+            direction=self.direction,
+            season=self.season.season,
+            low_c=c(self.low),
+            high_c=c(self.high),
+            strict=self.strict,
+            days=round(self.days.canonical),
+            mean_days=1 if mean_of is None else round(mean_of.canonical),
+            close_above_c=c(self.close_above),
+            close_below_c=c(self.close_below),
+            close_days=1 if self.close_days is None else round(self.close_days.canonical),
+            source=self.threshold.short,
+            confidence=self.threshold.confidence,
+            stated=frozenset(stated),
+        )
+
+
+class Observation(Sourced):
+    """What one study saw at one temperature; levels compare only inside the same study.
+
+    *none*: nothing; *trace*: very little; *present*: it happened, how much is not known here;
+    *low*, *middle*, *high*: in this order; *most*: the most of the study.
+    """
+
+    study: Text
+    temperature: SoilTemperature
+    level: Level
+    note: Text | None = None
+
+
+class Response(Table):
+    """How infection of roots answers to temperature, and what was seen that it must agree with."""
+
+    minimum: SoilTemperature
+    optimum: SoilTemperature
+    maximum: SoilTemperature
+    basis: Text
+    wetness: Statement | None = None
+    observation: Rows[Observation] = ()
+
+    @model_validator(mode="after")
+    def _check_order(self) -> "Response":
+        if not self.minimum.canonical < self.optimum.canonical < self.maximum.canonical:
+            raise ValueError("temperatures out of order: write minimum < optimum < maximum")
+        return self
+
+    @property
+    def cardinal(self) -> Cardinal:
+        """Minimum, optimum and maximum [degC]."""
+        return Cardinal(self.minimum.canonical, self.optimum.canonical, self.maximum.canonical)
+
+
+class Culture(Sourced):
+    """Growth of the fungus by itself on agar: never to be read as an infection window."""
+
+    fungus: Text
+    minimum: SoilTemperature | None = None
+    optimum: SoilTemperature | None = None
+    maximum: SoilTemperature | None = None
+    colony: Length | None = None
+    after: Days | None = None
+    at: SoilTemperature | None = None
+    note: Text | None = None
+    observation: Rows[Observation] = ()
+
+    @property
+    def cardinal(self) -> Cardinal | None:
+        """Minimum, optimum and maximum of growth on agar [degC], where all three are given."""
+        if self.minimum is None or self.optimum is None or self.maximum is None:
+            return None
+        return Cardinal(self.minimum.canonical, self.optimum.canonical, self.maximum.canonical)
+
+
+class Stress(Statement):
+    """What brings damaged roots to light."""
+
+    kind: StressKind
+    soil_above: SoilTemperature | None = None
+    air_above: AirTemperature | None = None
+    air_below: AirTemperature | None = None
+    lasting: Days | None = None
+
+
+class Lag(Statement):
+    """Time from one event to the symptoms."""
+
+    since: Literal["infection", "stress", "inoculation", "planting", "threshold"]
+    time: LongTime
+
+
+class Months(Sourced):
+    """Months in which symptoms are seen in the north."""
+
+    value: Rows[Annotated[int, Field(ge=1, le=12)]]
+    note: Text | None = None
+
+
+class Expression(Table):
+    """When and how the damage shows, long after the infection."""
+
+    shown_by: Rows[StressKind]
+    months: Months
+    look_for: Statement
+    samples: Statement
+    exposure: Days | None = None
+    stress: Rows[Stress] = ()
+    lag: Rows[Lag] = ()
+
+
+class ModeOfAction(Sourced):
+    """How well a mode-of-action group did; the class is this project's reading of the trials."""
+
+    frac: Text
+    evidence: Evidence
+    actives: dict[str, Evidence] = Field(default_factory=dict)
+    note: Text | None = None
+
+
+class Treatment(Table):
+    """Interval, number and watering in; rates are on the label and never here."""
+
+    interval: Days | None = None
+    number: Count | None = None
+    watering_in: Water | None = None
+    carrier: Carrier | None = None
+    note: Rows[Statement] = ()
+
+
+class SiteFactor(Statement):
+    """Something about the soil or the upkeep that makes the disease worse or better."""
+
+    factor: Literal[
+        "soil pH",
+        "manganese",
+        "nitrogen form",
+        "nitrogen",
+        "sulfur",
+        "other nutrients",
+        "irrigation and drainage",
+        "mowing height",
+        "thatch",
+        "organic matter",
+        "compaction",
+        "stand age",
+        "shade",
+        "cultivation",
+        "salinity",
+    ]
+    effect: Literal["worse", "better", "none", "disputed"]
+    worse_above: AnyNumber | None = None
+    worse_below: AnyNumber | None = None
+    aim: AnyNumber | None = None
+
+
+class Dispute(Sourced):
+    """A point on which the sources part ways."""
+
+    about: Text
+    text: Text
+
+
+class Figure(Sourced):
+    """A published figure carried for reading; no rule uses it."""
+
+    id: Annotated[str, Field(pattern=r"^[a-z0-9]+(-[a-z0-9]+)*$")]
+    text: Text
+    number: AnyNumber
+
+
+class Disease(Table):
+    """One disease file."""
+
+    name: Text
+    also: Rows[Text] = ()
+    former: Rows[Text] = ()
+    in_short: Text
+    sources: dict[str, Source]
+    no_forecast: Statement | None = None
+    pathogen: Annotated[Rows[Pathogen], Field(min_length=1)]
+    host: Annotated[Rows[Host], Field(min_length=1)]
+    window: Annotated[Rows[PublishedRule], AfterValidator(_distinct)] = ()
+    response: Response | None = None
+    culture: Rows[Culture] = ()
+    expression: Expression
+    mode_of_action: Rows[ModeOfAction] = ()
+    treatment: Treatment
+    site: Rows[SiteFactor] = ()
+    dispute: Rows[Dispute] = ()
+    figure: Rows[Figure] = ()
+
+    @model_validator(mode="after")
+    def _check_forecast(self) -> "Disease":
+        if (self.no_forecast is None) != bool(self.window):
+            raise ValueError(
+                "windows and no_forecast disagree: write [[window]] rules, or say in no_forecast "
+                "why there are none"
+            )
+        return self
+
+    def rules(self, meaning: Meaning | None = None) -> tuple[Rule, ...]:
+        """Return the published rules, of one meaning or of all, in the order of the file."""
+        return tuple(w.rule for w in self.window if meaning in (None, w.meaning))
+
+    def published(self, rule_id: str) -> PublishedRule:
+        """Return a rule as published, each part with its provenance; KeyError when unknown."""
+        for window in self.window:
+            if window.id == rule_id:
+                return window
+        raise KeyError(rule_id)
+
+    def on(self, grass: str) -> tuple[Host, ...]:
+        """Return the hosts that go by this name; empty when the grass is not one of them."""
+        return tuple(host for host in self.host if host.called(grass))

@@ -1,0 +1,271 @@
+"""Numbers of a disease file: value or range, unit, source, confidence, how it was seen."""
+
+from typing import Annotated, ClassVar, Literal, TypeVar
+
+from pydantic import (
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    Strict,
+    ValidationInfo,
+    field_validator,
+    model_validator,
+)
+
+from patchrisk import units
+
+Confidence = Literal["strong", "moderate", "weak", "expert opinion"]
+Seen = Literal["seen", "seen abstract", "trade", "second-hand", "memory", "inference", "no source"]
+# Marks under which no publication stands behind a number: it is a reading or a custom.
+OURS: frozenset[str] = frozenset({"inference", "no source"})
+
+Text = Annotated[str, Field(min_length=1, pattern=r"\S")]
+Item = TypeVar("Item")
+Rows = Annotated[tuple[Item, ...], Strict(False)]  # a TOML array arrives as a list
+
+
+class Table(BaseModel):
+    """A table of a disease file: nothing unknown in it, nothing converted silently."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=True, allow_inf_nan=False)
+
+
+class Source(Table):
+    """Where facts come from.
+
+    ``seen`` says how: the text itself, its abstract, an article of the trade, another's account
+    of it, from memory; or that it is an inference of this project, or has no source.
+    """
+
+    short: Text
+    citation: Text
+    year: int | Literal["undated"]
+    seen: Seen
+    url: Text | None = None
+
+    @field_validator("year")
+    @classmethod
+    def _check_year(cls, value: int | str) -> int | str:
+        if isinstance(value, int) and not 1900 <= value <= 2100:
+            raise ValueError(f'{value} is no year of publication: write it as 2008, or "undated"')
+        return value
+
+
+def _look_up(value: object, info: ValidationInfo) -> object:
+    """Turn a key, or a list of keys, of the [sources] table into the sources themselves."""
+    keys = [value] if isinstance(value, str) else value
+    if not isinstance(keys, list) or not keys or not all(isinstance(k, str) for k in keys):
+        raise ValueError(
+            f'{value!r} is no source: write the key of a table [sources.KEY], as "KEY"'
+        )
+    known: dict[str, Source] = info.context or {}
+    for key in keys:
+        if key not in known:
+            raise ValueError(
+                f"unknown source {key!r}: add a table [sources.{key}], or write one of "
+                + ", ".join(sorted(known))
+            )
+    return tuple(known[key] for key in keys)
+
+
+Sources = Annotated[tuple[Source, ...], BeforeValidator(_look_up)]
+
+
+class Sourced(Table):
+    """Anything that says where it comes from."""
+
+    source: Sources
+    seen_as: Seen | None = Field(default=None, alias="seen")
+
+    @property
+    def seen(self) -> Seen:
+        """How it was seen: its own mark, else the mark of its first source."""
+        return self.seen_as or self.source[0].seen
+
+    @property
+    def stated(self) -> bool:
+        """Whether a publication says it, rather than this project's reading."""
+        return self.seen not in OURS
+
+    @property
+    def citation(self) -> str:
+        """The full citations."""
+        return "; ".join(source.citation for source in self.source)
+
+    @property
+    def short(self) -> str:
+        """The sources in short."""
+        return "; ".join(source.short for source in self.source)
+
+
+class Statement(Sourced):
+    """A sentence of fact or advice."""
+
+    text: Text
+    confidence: Confidence
+
+
+class Number(Sourced):
+    """A number, or a range where the sources leave one.
+
+    Write ``value``, or ``low`` and ``high`` with ``best`` where one of them is taken.
+    Subclasses name the quantities they may be, in the order in which units are looked up.
+    """
+
+    kinds: ClassVar[tuple[str, ...]] = ()
+
+    value: float | None = None
+    low: float | None = None
+    best: float | None = None
+    high: float | None = None
+    unit: str
+    confidence: Confidence
+    note: Text | None = None
+
+    @field_validator("unit")
+    @classmethod
+    def _check_unit(cls, unit: str) -> str:
+        allowed = [u.symbol for kind in cls.kinds for u in units.QUANTITIES[kind].units]
+        if unit not in allowed:
+            told = ", ".join(dict.fromkeys(allowed))
+            if unit == "K":
+                told += " (degC = K - 273.15)"
+            raise ValueError(f"unit {unit!r}: write {told}")
+        return unit
+
+    @model_validator(mode="after")
+    def _check_values(self) -> "Number":
+        if self.value is not None and (self.low, self.best, self.high) != (None, None, None):
+            raise ValueError("both value and a range: write value, or low and high")
+        if self.value is None and (self.low is None or self.high is None):
+            raise ValueError("no value: write value = ..., or low = ... and high = ...")
+        low, high = self.span
+        if not low <= self.canonical <= high or low > high:
+            raise ValueError("low, best and high out of order: write them rising")
+        kind = units.QUANTITIES[self.quantity]
+        for printed in (self.value, self.low, self.best, self.high):
+            if printed is None:
+                continue
+            canonical = units.to_canonical(self.quantity, printed, self.unit)
+            if not kind.low <= canonical <= kind.high:
+                raise ValueError(
+                    f"{printed:g} {self.unit} can't be a {self.quantity}: write one from "
+                    f"{units.from_canonical(self.quantity, kind.low, self.unit):g} to "
+                    f"{units.from_canonical(self.quantity, kind.high, self.unit):g} {self.unit}"
+                )
+        return self
+
+    @property
+    def quantity(self) -> str:
+        """Name of the quantity in the table of units."""
+        for kind in self.kinds:
+            if any(u.symbol == self.unit for u in units.QUANTITIES[kind].units):
+                return kind
+        raise KeyError(self.unit)
+
+    @property
+    def canonical(self) -> float:
+        """The number taken, in the canonical unit: value, else best, else the middle."""
+        if self.value is not None:
+            return units.to_canonical(self.quantity, self.value, self.unit)
+        if self.best is not None:
+            return units.to_canonical(self.quantity, self.best, self.unit)
+        low, high = self.span
+        return (low + high) / 2
+
+    @property
+    def span(self) -> tuple[float, float]:
+        """Lowest and highest of the sources, in the canonical unit."""
+        low = self.value if self.low is None else self.low
+        high = self.value if self.high is None else self.high
+        assert low is not None
+        assert high is not None
+        return (
+            units.to_canonical(self.quantity, low, self.unit),
+            units.to_canonical(self.quantity, high, self.unit),
+        )
+
+    @property
+    def canonical_unit(self) -> str:
+        """Unit of `canonical` and `span`."""
+        return units.QUANTITIES[self.quantity].canonical
+
+    @property
+    def printed(self) -> str:
+        """The number as its source prints it, with the unit."""
+        unit = "" if self.unit == "1" else f" {self.unit}"
+        if self.value is not None:
+            return f"{self.value:g}{unit}"
+        return f"{self.low:g} to {self.high:g}{unit}"
+
+
+class SoilTemperature(Number):
+    """A temperature of soil, thatch or culture."""
+
+    kinds = ("soil temperature",)
+
+
+class AirTemperature(Number):
+    """A temperature of the air."""
+
+    kinds = ("air temperature",)
+
+
+class Depth(Number):
+    """A depth below the turf's surface."""
+
+    kinds = ("depth",)
+
+
+class Days(Number):
+    """A length of time in days."""
+
+    kinds = ("duration",)
+
+
+class Count(Number):
+    """How many."""
+
+    kinds = ("count",)
+
+
+class Water(Number):
+    """A depth of rain or irrigation."""
+
+    kinds = ("rain",)
+
+
+class Carrier(Number):
+    """A volume of spray on an area."""
+
+    kinds = ("spray volume",)
+
+
+class Length(Number):
+    """A length that is not a depth, such as a colony's diameter."""
+
+    kinds = ("length",)
+
+
+class LongTime(Number):
+    """A length of time in days, or in years of a turf's life."""
+
+    kinds = ("duration", "age")
+
+
+class AnyNumber(Number):
+    """A number whose unit says what it is."""
+
+    kinds = (
+        "soil acidity",
+        "soil test",
+        "nutrient",
+        "age",
+        "share",
+        "water potential",
+        "length",
+        "duration",
+        "count",
+        "soil temperature",
+    )
