@@ -4,16 +4,16 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Annotated
 
-from pydantic import AfterValidator, Field
+from pydantic import Field
 
-from patchrisk.diseases.models import Disease, Dispute, PublishedRule, SiteFactor, _distinct
-from patchrisk.diseases.quantities import Rows, Source, Statement, Table, Text
+from patchrisk.diseases.models import Disease, SiteFactor
+from patchrisk.diseases.quantities import Rows, Source, Statement, Table, Text, Water
 from patchrisk.windows import Meaning, Rule
 
 
 @dataclass(frozen=True)
 class GroupRule:
-    """A rule and whose it is: the key of a disease, or of the group itself."""
+    """A rule and the key of the disease whose rule it is."""
 
     member: str
     rule: Rule
@@ -28,10 +28,9 @@ class DiseaseGroup(Table):
     members: Annotated[Rows[Text], Field(min_length=1)]
     sources: dict[str, Source]
     common: Rows[Statement] = ()
-    window: Annotated[Rows[PublishedRule], AfterValidator(_distinct)] = ()
     samples: Statement
+    watering_in: Water | None = None
     site: Rows[SiteFactor] = ()
-    dispute: Rows[Dispute] = ()
 
     def members_on(
         self, diseases: Mapping[str, Disease], grass: str | None = None
@@ -47,12 +46,8 @@ class DiseaseGroup(Table):
         grass: str | None = None,
         meaning: Meaning | None = None,
     ) -> tuple[GroupRule, ...]:
-        """Return the rules of every member that can be on the grass, each labelled by member.
-
-        Rules that speak of the group as a whole come first; their member is an empty string.
-        """
-        own = tuple(GroupRule("", w.rule) for w in self.window if meaning in (None, w.meaning))
-        return own + tuple(
+        """Return the rules of every member that can be on the grass, each labelled by member."""
+        return tuple(
             GroupRule(key, rule)
             for key, disease in self.members_on(diseases, grass).items()
             for rule in disease.rules(meaning)

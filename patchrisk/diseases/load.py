@@ -68,8 +68,7 @@ class Library:
         """Return the rules of a disease, or of a group's members on a grass, labelled by member.
 
         A group's rules are those of every member the grass is a host of, so nothing is lost
-        while a laboratory has not told them apart. Rules of the group as a whole carry the
-        group's key.
+        while a laboratory has not told them apart.
 
         Raises
         ------
@@ -79,8 +78,7 @@ class Library:
         key = self.find(name)
         if key in self.diseases:
             return tuple(GroupRule(key, rule) for rule in self.diseases[key].rules(meaning))
-        found = self.groups[key].rules(self.diseases, grass, meaning)
-        return tuple(GroupRule(item.member or key, item.rule) for item in found)
+        return self.groups[key].rules(self.diseases, grass, meaning)
 
 
 def load_library(extra_folder: Path | None = None) -> Library:

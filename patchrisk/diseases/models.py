@@ -139,7 +139,7 @@ class PublishedRule(Table):
             number = getattr(self, name)
             if number is not None and (number.canonical < 1 or number.canonical % 1):
                 raise ValueError(
-                    f"{name} of {number.canonical:g} days: write whole days, or best = beside a range"
+                    f"{name} = {number.canonical:g} days: write whole days, with best = in a range"
                 )
         if self.low and self.high and self.low.canonical >= self.high.canonical:
             raise ValueError("low is not below high: exchange them")
