@@ -38,7 +38,8 @@ class Rule:
     a *band* rule when it is from ``low_c`` to ``high_c``. The window opens on the day that
     completes ``days`` met days in a row inside ``season``.
     It closes on the day that completes ``close_days`` days in a row at or above
-    ``close_above_c`` or at or below ``close_below_c``, else at the end of the season.
+    ``close_above_c`` or at or below ``close_below_c`` (a *band* only beyond them), else at the
+    end of the season.
 
     Parameters
     ----------
@@ -182,11 +183,13 @@ def meets(rule: Rule, value_c: FloatArray) -> BoolArray:
 
 def _closes(rule: Rule, value_c: FloatArray) -> BoolArray:
     past = np.zeros(value_c.shape, dtype=bool)
+    beyond = rule.direction == "band"  # its own edges belong to it, and may be what closes it
+    above, below = rule.close_above_c, rule.close_below_c
     with np.errstate(invalid="ignore"):
-        if rule.close_above_c is not None:
-            past |= value_c >= rule.close_above_c
-        if rule.close_below_c is not None:
-            past |= value_c <= rule.close_below_c
+        if above is not None:
+            past |= value_c > above if beyond else value_c >= above
+        if below is not None:
+            past |= value_c < below if beyond else value_c <= below
     return past
 
 
@@ -246,13 +249,7 @@ def apply_rule(
     inside, label, waiting = season_days(rule.season, dates, southern=southern)
     inside_, edge = inside[:, None], np.r_[True, label[1:] != label[:-1]][:, None]
 
-    def follow(opening: FloatArray, closing: FloatArray) -> tuple[IntArray, BoolArray]:
-        shut = _run(_closes(rule, closing)) >= rule.close_days
-        run = _run(meets(rule, opening) & inside_ & ~shut)  # after closing, a run begins anew
-        opens = run >= rule.days
-        return run, _latch(opens, shut | ~inside_ | (edge & ~opens))
-
-    run, open_ = follow(value, value)
+    run, open_ = _follow(rule, value, value, inside_, edge)
     state = np.where(open_, State.OPEN, State.NOT_YET).astype(np.int8)
 
     began = _latest(np.broadcast_to(edge, value.shape))
@@ -274,8 +271,10 @@ def apply_rule(
     if missing.any():
         coldest, warmest = _reach(value, max_change_c)
         # Of all the series that the gaps allow: one opens as soon and one closes as soon as any.
-        _, hopeful = follow(np.where(missing, _likeliest(rule, coldest, warmest), value), value)
-        _, doubtful = follow(value, np.where(missing, _closing(rule, coldest, warmest), value))
+        hope = np.where(missing, _likeliest(rule, coldest, warmest), value)
+        doubt = np.where(missing, _closing(rule, coldest, warmest), value)
+        _, hopeful = _follow(rule, hope, value, inside_, edge)
+        _, doubtful = _follow(rule, value, doubt, inside_, edge)
         state[(hopeful != doubtful) & inside_] = State.UNKNOWN
     return Window(
         rule,
@@ -286,6 +285,29 @@ def apply_rule(
         closed.reshape(shape),
         inside,
     )
+
+
+def is_open(
+    rule: Rule, value_c: FloatArray, dates: npt.NDArray[np.datetime64], *, southern: bool = False
+) -> BoolArray:
+    """Say for each day and lane whether the window is open, counting missing days as not met.
+
+    The quick part of `apply_rule`, for many lanes at once; same parameters, same shape out.
+    """
+    inside, label, _ = season_days(rule.season, dates, southern=southern)
+    value = value_c.reshape(value_c.shape[0], -1)
+    edge = np.r_[True, label[1:] != label[:-1]][:, None]
+    return _follow(rule, value, value, inside[:, None], edge)[1].reshape(value_c.shape)
+
+
+def _follow(
+    rule: Rule, opening: FloatArray, closing: FloatArray, inside: BoolArray, edge: BoolArray
+) -> tuple[IntArray, BoolArray]:
+    """Count the run and follow the window, opened by one series and closed by the other."""
+    shut = _run(_closes(rule, closing)) >= rule.close_days
+    run = _run(meets(rule, opening) & inside & ~shut)  # after closing, a run begins anew
+    opens = run >= rule.days
+    return run, _latch(opens, shut | ~inside | (edge & ~opens))
 
 
 def _within(rule: Rule, value: FloatArray, margin: float) -> BoolArray:
