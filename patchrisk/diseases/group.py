@@ -4,16 +4,16 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Annotated
 
-from pydantic import Field
+from pydantic import AfterValidator, Field
 
-from patchrisk.diseases.models import Disease, SiteFactor
+from patchrisk.diseases.models import Disease, Dispute, PublishedRule, SiteFactor, distinct
 from patchrisk.diseases.quantities import Rows, Source, Statement, Table, Text, Water
-from patchrisk.windows import Meaning, Rule
+from patchrisk.windows import Rule
 
 
 @dataclass(frozen=True)
 class GroupRule:
-    """A rule and the key of the disease whose rule it is."""
+    """A rule, and the key of the disease or group that it was published for."""
 
     member: str
     rule: Rule
@@ -28,9 +28,11 @@ class DiseaseGroup(Table):
     members: Annotated[Rows[Text], Field(min_length=1)]
     sources: dict[str, Source]
     common: Rows[Statement] = ()
+    window: Annotated[Rows[PublishedRule], AfterValidator(distinct)] = ()
     samples: Statement
     watering_in: Water | None = None
     site: Rows[SiteFactor] = ()
+    dispute: Rows[Dispute] = ()
 
     def members_on(
         self, diseases: Mapping[str, Disease], grass: str | None = None
@@ -39,16 +41,3 @@ class DiseaseGroup(Table):
         return {
             key: diseases[key] for key in self.members if grass is None or diseases[key].on(grass)
         }
-
-    def rules(
-        self,
-        diseases: Mapping[str, Disease],
-        grass: str | None = None,
-        meaning: Meaning | None = None,
-    ) -> tuple[GroupRule, ...]:
-        """Return the rules of every member that can be on the grass, each labelled by member."""
-        return tuple(
-            GroupRule(key, rule)
-            for key, disease in self.members_on(diseases, grass).items()
-            for rule in disease.rules(meaning)
-        )

@@ -65,10 +65,10 @@ class Library:
     def rules(
         self, name: str, grass: str | None = None, meaning: Meaning | None = None
     ) -> tuple[GroupRule, ...]:
-        """Return the rules of a disease, or of a group's members on a grass, labelled by member.
+        """Return the rules of a disease, or of a group on a grass, each labelled by whose it is.
 
-        A group's rules are those of every member the grass is a host of, so nothing is lost
-        while a laboratory has not told them apart.
+        A group's rules are its own and those of every member that the grass is a host of, so
+        nothing is lost while a laboratory has not told them apart.
 
         Raises
         ------
@@ -77,8 +77,15 @@ class Library:
         """
         key = self.find(name)
         if key in self.diseases:
-            return tuple(GroupRule(key, rule) for rule in self.diseases[key].rules(meaning))
-        return self.groups[key].rules(self.diseases, grass, meaning)
+            owners: dict[str, Disease | DiseaseGroup] = {key: self.diseases[key]}
+        else:
+            owners = {key: self.groups[key], **self.groups[key].members_on(self.diseases, grass)}
+        return tuple(
+            GroupRule(owner, published.rule)
+            for owner, item in owners.items()
+            for published in item.window
+            if meaning in (None, published.meaning)
+        )
 
 
 def load_library(extra_folder: Path | None = None) -> Library:

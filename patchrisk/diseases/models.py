@@ -46,7 +46,8 @@ def _month_day(text: str) -> str:
 MonthDay = Annotated[str, AfterValidator(_month_day)]
 
 
-def _distinct(rows: tuple["PublishedRule", ...]) -> tuple["PublishedRule", ...]:
+def distinct(rows: tuple["PublishedRule", ...]) -> tuple["PublishedRule", ...]:
+    """Refuse rules of the same id."""
     ids = [row.id for row in rows]
     for name in ids:
         if ids.count(name) > 1:
@@ -374,7 +375,7 @@ class Disease(Table):
     no_forecast: Statement | None = None
     pathogen: Annotated[Rows[Pathogen], Field(min_length=1)]
     host: Annotated[Rows[Host], Field(min_length=1)]
-    window: Annotated[Rows[PublishedRule], AfterValidator(_distinct)] = ()
+    window: Annotated[Rows[PublishedRule], AfterValidator(distinct)] = ()
     response: Response | None = None
     culture: Rows[Culture] = ()
     expression: Expression
