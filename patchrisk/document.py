@@ -133,6 +133,11 @@ def _fault(
         reason = str(context.get("error", error["msg"]))
         problem, _, advice = reason.partition(": ")
         return Fault(source, place, problem, advice or cure or "correct it")
+    if kind == "model_type":
+        keys = ", ".join(_keys(model, location))
+        return Fault(source, place, found, f"write a table, in {{curly brackets}}, of {keys}")
+    if kind == "tuple_type":
+        return Fault(source, place, found, "write a list, in [square brackets]")
     return Fault(source, place, found, cure or error["msg"][0].lower() + error["msg"][1:])
 
 

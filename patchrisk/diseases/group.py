@@ -4,10 +4,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Annotated
 
-from pydantic import AfterValidator, Field
+from pydantic import AfterValidator
 
 from patchrisk.diseases.models import Disease, Dispute, PublishedRule, SiteFactor, distinct
-from patchrisk.diseases.quantities import Rows, Source, Statement, Table, Text, Water
+from patchrisk.diseases.quantities import Rows, SomeRows, Source, Statement, Table, Text, Water
 from patchrisk.windows import Rule
 
 
@@ -25,7 +25,7 @@ class DiseaseGroup(Table):
     name: Text
     also: Rows[Text] = ()
     in_short: Text
-    members: Annotated[Rows[Text], Field(min_length=1)]
+    members: SomeRows[Text]
     sources: dict[str, Source]
     common: Rows[Statement] = ()
     window: Annotated[Rows[PublishedRule], AfterValidator(distinct)] = ()

@@ -13,17 +13,20 @@ from patchrisk.diseases.quantities import (
     Count,
     Days,
     Depth,
+    Id,
     Length,
     LongTime,
     Number,
     Rows,
     SoilTemperature,
+    SomeRows,
     Source,
     Sourced,
     Statement,
     Table,
     Text,
     Water,
+    WholeDays,
 )
 from patchrisk.infection import Cardinal
 from patchrisk.site import Use
@@ -70,7 +73,7 @@ class Host(Sourced):
     grass: Text
     species: Text
     also: Rows[Text] = ()
-    uses: Rows[Use]
+    uses: SomeRows[Use]
     susceptibility: Literal["high", "moderate", "low", "unknown"] = "unknown"
     note: Text | None = None
 
@@ -85,7 +88,7 @@ class Statistic(Sourced):
     """Which daily figure of the soil a rule speaks of."""
 
     value: StatisticName
-    mean_of: Days | None = None
+    mean_of: WholeDays | None = None
     note: Text | None = None
 
     @model_validator(mode="after")
@@ -114,7 +117,7 @@ class SeasonLimits(Sourced):
 class PublishedRule(Table):
     """One published rule, each part of it with its own provenance."""
 
-    id: Annotated[str, Field(pattern=r"^[a-z0-9]+(-[a-z0-9]+)*$")]
+    id: Id
     meaning: Meaning
     statistic: Statistic
     depth: Depth
@@ -122,11 +125,11 @@ class PublishedRule(Table):
     low: SoilTemperature | None = None
     high: SoilTemperature | None = None
     strict: bool = False
-    days: Days
+    days: WholeDays
     season: SeasonLimits
     close_above: SoilTemperature | None = None
     close_below: SoilTemperature | None = None
-    close_days: Days | None = None
+    close_days: WholeDays | None = None
     note: Text | None = None
 
     @model_validator(mode="after")
@@ -136,12 +139,6 @@ class PublishedRule(Table):
         if ((self.low is not None), (self.high is not None)) != (low, high):
             need = " and ".join(k for k, v in (("low", low), ("high", high)) if v)
             raise ValueError(f"a {self.direction} rule has the wrong edges: write {need} only")
-        for name in ("days", "close_days"):
-            number = getattr(self, name)
-            if number is not None and (number.canonical < 1 or number.canonical % 1):
-                raise ValueError(
-                    f"{name} = {number.canonical:g} days: write whole days, with best = in a range"
-                )
         if self.low and self.high and self.low.canonical >= self.high.canonical:
             raise ValueError("low is not below high: exchange them")
         closes = self.close_above is not None or self.close_below is not None
@@ -288,14 +285,14 @@ class Lag(Statement):
 class Months(Sourced):
     """Months in which symptoms are seen in the north."""
 
-    value: Rows[Annotated[int, Field(ge=1, le=12)]]
+    value: SomeRows[Annotated[int, Field(ge=1, le=12)]]
     note: Text | None = None
 
 
 class Expression(Table):
     """When and how the damage shows, long after the infection."""
 
-    shown_by: Rows[StressKind]
+    shown_by: SomeRows[StressKind]
     months: Months
     look_for: Statement
     samples: Statement
@@ -359,7 +356,7 @@ class Dispute(Sourced):
 class Figure(Sourced):
     """A published figure carried for reading; no rule uses it."""
 
-    id: Annotated[str, Field(pattern=r"^[a-z0-9]+(-[a-z0-9]+)*$")]
+    id: Id
     text: Text
     number: AnyNumber
 
@@ -373,8 +370,8 @@ class Disease(Table):
     in_short: Text
     sources: dict[str, Source]
     no_forecast: Statement | None = None
-    pathogen: Annotated[Rows[Pathogen], Field(min_length=1)]
-    host: Annotated[Rows[Host], Field(min_length=1)]
+    pathogen: SomeRows[Pathogen]
+    host: SomeRows[Host]
     window: Annotated[Rows[PublishedRule], AfterValidator(distinct)] = ()
     response: Response | None = None
     culture: Rows[Culture] = ()

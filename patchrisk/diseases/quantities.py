@@ -1,8 +1,10 @@
 """Numbers of a disease file: value or range, unit, source, confidence, how it was seen."""
 
+import re
 from typing import Annotated, ClassVar, Literal, TypeVar
 
 from pydantic import (
+    AfterValidator,
     BaseModel,
     BeforeValidator,
     ConfigDict,
@@ -20,9 +22,31 @@ Seen = Literal["seen", "seen abstract", "trade", "second-hand", "memory", "infer
 # Marks under which no publication stands behind a number: it is a reading or a custom.
 OURS: frozenset[str] = frozenset({"inference", "no source"})
 
-Text = Annotated[str, Field(min_length=1, pattern=r"\S")]
 Item = TypeVar("Item")
+
+
+def _filled(text: str) -> str:
+    if not text.strip():
+        raise ValueError("empty text: write it out, or leave the key away")
+    return text
+
+
+def _named(text: str) -> str:
+    if re.fullmatch(r"[a-z0-9]+(-[a-z0-9]+)*", text) is None:
+        raise ValueError(f"{text!r} is no id: write small letters, digits and hyphens")
+    return text
+
+
+def _some(rows: tuple[Item, ...]) -> tuple[Item, ...]:
+    if not rows:
+        raise ValueError("an empty list: write at least one")
+    return rows
+
+
+Text = Annotated[str, AfterValidator(_filled)]
+Id = Annotated[str, AfterValidator(_named)]
 Rows = Annotated[tuple[Item, ...], Strict(False)]  # a TOML array arrives as a list
+SomeRows = Annotated[tuple[Item, ...], Strict(False), AfterValidator(_some)]
 
 
 class Table(BaseModel):
@@ -62,10 +86,8 @@ def _look_up(value: object, info: ValidationInfo) -> object:
     known: dict[str, Source] = info.context or {}
     for key in keys:
         if key not in known:
-            raise ValueError(
-                f"unknown source {key!r}: add a table [sources.{key}], or write one of "
-                + ", ".join(sorted(known))
-            )
+            others = f", or write one of {', '.join(sorted(known))}" if known else ""
+            raise ValueError(f"unknown source {key!r}: add a table [sources.{key}]{others}")
     return tuple(known[key] for key in keys)
 
 
@@ -115,11 +137,11 @@ class Number(Sourced):
 
     kinds: ClassVar[tuple[str, ...]] = ()
 
+    unit: str
     value: float | None = None
     low: float | None = None
     best: float | None = None
     high: float | None = None
-    unit: str
     confidence: Confidence
     note: Text | None = None
 
@@ -134,6 +156,20 @@ class Number(Sourced):
             raise ValueError(f"unit {unit!r}: write {told}")
         return unit
 
+    @field_validator("value", "low", "best", "high")
+    @classmethod
+    def _check_range(cls, printed: float | None, info: ValidationInfo) -> float | None:
+        unit = info.data.get("unit")  # absent when it is at fault itself
+        if printed is None or unit is None:
+            return printed
+        quantity = cls._quantity(unit)
+        kind = units.QUANTITIES[quantity]
+        if not kind.low <= units.to_canonical(quantity, printed, unit) <= kind.high:
+            low, high = (units.from_canonical(quantity, v, unit) for v in (kind.low, kind.high))
+            cure = f"write one from {low:g} to {high:g} {unit}"
+            raise ValueError(f"{printed:g} {unit} can't be a {quantity}: {cure}")
+        return printed
+
     @model_validator(mode="after")
     def _check_values(self) -> "Number":
         if self.value is not None and (self.low, self.best, self.high) != (None, None, None):
@@ -141,28 +177,21 @@ class Number(Sourced):
         if self.value is None and (self.low is None or self.high is None):
             raise ValueError("no value: write value = ..., or low = ... and high = ...")
         low, high = self.span
-        if not low <= self.canonical <= high or low > high:
+        if not low <= self.canonical <= high or (self.value is None and low == high):
             raise ValueError("low, best and high out of order: write them rising")
-        kind = units.QUANTITIES[self.quantity]
-        for printed in (self.value, self.low, self.best, self.high):
-            if printed is None:
-                continue
-            canonical = units.to_canonical(self.quantity, printed, self.unit)
-            if not kind.low <= canonical <= kind.high:
-                raise ValueError(
-                    f"{printed:g} {self.unit} can't be a {self.quantity}: write one from "
-                    f"{units.from_canonical(self.quantity, kind.low, self.unit):g} to "
-                    f"{units.from_canonical(self.quantity, kind.high, self.unit):g} {self.unit}"
-                )
         return self
+
+    @classmethod
+    def _quantity(cls, unit: str) -> str:
+        for kind in cls.kinds:
+            if any(u.symbol == unit for u in units.QUANTITIES[kind].units):
+                return kind
+        raise KeyError(unit)
 
     @property
     def quantity(self) -> str:
         """Name of the quantity in the table of units."""
-        for kind in self.kinds:
-            if any(u.symbol == self.unit for u in units.QUANTITIES[kind].units):
-                return kind
-        raise KeyError(self.unit)
+        return self._quantity(self.unit)
 
     @property
     def canonical(self) -> float:
@@ -222,6 +251,18 @@ class Days(Number):
     """A length of time in days."""
 
     kinds = ("duration",)
+
+
+class WholeDays(Days):
+    """A run of days, counted in whole days from one."""
+
+    @model_validator(mode="after")
+    def _check_whole(self) -> "WholeDays":
+        if self.canonical < 1 or self.canonical % 1:
+            raise ValueError(
+                f"{self.canonical:g} days: write whole days from 1, with best = in a range"
+            )
+        return self
 
 
 class Count(Number):
