@@ -1,0 +1,273 @@
+"""Every number of every disease file against what was typed from the publications."""
+
+from fractions import Fraction
+
+import pytest
+from published_figures import (
+    EVIDENCE,
+    EVIDENCE_BESIDE,
+    EVIDENCE_SIGNS,
+    FRAC_CODES,
+    MODERATE,
+    MONTHS,
+    NUMBERS,
+    SEEN,
+    STRONG,
+    WEAK,
+    WINDOWS,
+)
+
+from patchrisk import resources
+from patchrisk.diseases.quantities import OURS, Number, Source, Sourced, Table
+
+KEYS = sorted(WINDOWS)
+
+
+def rows(text):
+    return [[cell.strip() for cell in line.split("|")] for line in text.strip().splitlines()]
+
+
+def item(library, key):
+    return library.diseases.get(key) or library.groups[key]
+
+
+def mark(sourced):
+    return "" if sourced.stated else "?"
+
+
+def written(number):
+    """A number as the table of figures writes it."""
+    unit = number.unit
+    if number.value is not None:
+        return f"{number.value:g} {unit}{mark(number)}"
+    best = "" if number.best is None else f"@{number.best:g}"
+    return f"{number.low:g}-{number.high:g}{best} {unit}{mark(number)}"
+
+
+def edges(published):
+    low, high = published.low, published.high
+    if published.direction == "band":
+        assert low.unit == high.unit
+        assert not published.strict
+        return f"{low.value:g}..{high.value:g} {low.unit}"
+    sign = {"rising": ">", "falling": "<"}[published.direction]
+    return f"{sign}{'' if published.strict else '='} {written(low or high)}"
+
+
+def closing(published):
+    parts = [
+        f"{side} {written(number)}"
+        for side, number in (("above", published.close_above), ("below", published.close_below))
+        if number is not None
+    ]
+    return ", ".join([*parts, written(published.close_days)]) if parts else "season"
+
+
+def window_row(published):
+    statistic = published.statistic
+    mean_of = f" of {written(statistic.mean_of)}" if statistic.mean_of else ""
+    season = published.season
+    return [
+        published.id,
+        published.meaning,
+        f"{statistic.value}{mean_of}{mark(statistic)}",
+        written(published.depth),
+        edges(published),
+        written(published.days),
+        f"{season.start} {season.end}{mark(season)}",
+        closing(published),
+    ]
+
+
+def test_a_table_of_figures_for_every_file(library):
+    keys = {*library.diseases, *library.groups}
+    assert keys == set(WINDOWS) == set(NUMBERS)
+    assert set(library.diseases) == set(EVIDENCE) == set(MONTHS)
+
+
+@pytest.mark.parametrize("key", KEYS)
+def test_every_rule_says_what_its_source_prints(library, key):
+    said = [window_row(published) for published in item(library, key).window]
+    assert said == [row[:8] for row in rows(WINDOWS[key]) if row != [""]]
+
+
+@pytest.mark.parametrize("key", KEYS)
+def test_confidence_in_each_threshold(library, key):
+    graded = {
+        published.id: published.threshold.confidence for published in item(library, key).window
+    }
+    expected = {}
+    for name in graded:
+        grade = "expert opinion"
+        grade = "strong" if name in STRONG else grade
+        grade = "moderate" if (key, name) in MODERATE else grade
+        expected[name] = "weak" if (key, name) in WEAK else grade
+    assert graded == expected
+
+
+def test_the_grades_name_rules_that_exist():
+    ids = {(key, row[0]) for key in KEYS for row in rows(WINDOWS[key])}
+    assert ids >= MODERATE | WEAK
+    assert {name for _, name in ids} >= STRONG
+
+
+def exact_c(number, printed):
+    """Degrees Celsius by the definition of the Fahrenheit scale (NIST SP 811, B.9), exactly."""
+    value = Fraction(str(printed))
+    return (value - 32) * Fraction(5, 9) if number.unit == "degF" else value
+
+
+@pytest.mark.parametrize("key", KEYS)
+def test_thresholds_are_converted_exactly_and_not_rounded(library, key):
+    for published in item(library, key).window:
+        rule = published.rule
+        for number, got in (
+            (published.low, rule.low_c),
+            (published.high, rule.high_c),
+            (published.close_above, rule.close_above_c),
+            (published.close_below, rule.close_below_c),
+        ):
+            if number is None:
+                assert got is None
+                continue
+            printed = number.value if number.value is not None else number.best
+            assert got == pytest.approx(float(exact_c(number, printed)), abs=1e-12)
+
+
+def test_65_degrees_fahrenheit_is_not_18(library):
+    rule = library.diseases["summer-patch"].published("rutgers-max-5d").rule
+    assert rule.low_c == pytest.approx(18.0 + 1 / 3, abs=1e-12)
+
+
+@pytest.mark.parametrize("key", KEYS)
+def test_rules_carry_depth_days_and_provenance(library, key):
+    for published, row in zip(item(library, key).window, rows(WINDOWS[key]), strict=False):
+        rule = published.rule
+        depth, unit = row[3].rstrip("?").split()
+        low, _, high = depth.partition("-")
+        middle = (Fraction(low) + Fraction(high or low)) / 2  # the middle of a range of depths
+        assert rule.depth_cm == pytest.approx(
+            float(middle * (Fraction("2.54") if unit == "in" else 1)), abs=1e-12
+        )
+        days = Fraction(row[5].split()[0].split("@")[-1])
+        assert rule.days == days / 24 if "hours" in row[5] else days
+        assert rule.mean_days == (5 if "of 5 days" in row[2] else 1)
+        assert rule.source == published.threshold.short
+        assert rule.confidence == published.threshold.confidence
+        stated = {
+            name
+            for name, cell in (("statistic", 2), ("depth", 3), ("days", 5), ("season", 6))
+            if not row[cell].endswith("?")
+        }
+        assert rule.stated == stated
+
+
+def numbers(table, place=""):
+    """Every number in a table and where it is, windows left out."""
+    for name in type(table).model_fields:
+        if name == "window":
+            continue
+        inside = getattr(table, name)
+        if isinstance(inside, Number):
+            yield f"{place} {name}".strip(), inside
+        elif isinstance(inside, Source):
+            continue
+        elif isinstance(inside, Table):
+            yield from numbers(inside, f"{place} {name}".strip())
+        elif isinstance(inside, tuple) and inside and isinstance(inside[0], Table):
+            for n, row in enumerate(inside, start=1):
+                yield from numbers(row, f"{place} {name} {n}".strip())
+
+
+def placed(disease):
+    """Places named as the table of figures names them: cultures by fungus, figures by id."""
+    cultures = [row.fungus for row in getattr(disease, "culture", ())]
+    for place, number in numbers(disease):
+        head, _, rest = place.partition(" ")
+        if head == "culture" and "observation" in place:
+            continue
+        if head == "response" and "observation" in place:
+            continue
+        if head == "culture":
+            n, _, part = rest.partition(" ")
+            fungus = cultures[int(n) - 1]
+            which = f" {cultures[: int(n)].count(fungus)}" if cultures.count(fungus) > 1 else ""
+            yield f"culture {fungus}{which} {part}", number
+        elif head == "figure":
+            yield f"figure {disease.figure[int(rest.split()[0]) - 1].id}", number
+        else:
+            yield place, number
+
+
+@pytest.mark.parametrize("key", KEYS)
+def test_every_other_number_says_what_its_source_prints(library, key):
+    said = {place: written(number) for place, number in placed(item(library, key))}
+    assert said == {place: number for place, number, _ in rows(NUMBERS[key])}
+
+
+def test_every_observation(library):
+    said = sorted(
+        [key, part, f"{o.temperature.value:g}", o.level]
+        for key, disease in library.diseases.items()
+        for part, owners in (
+            ("response", [disease.response] if disease.response else []),
+            ("culture", disease.culture),
+        )
+        for owner in owners
+        for o in owner.observation
+    )
+    assert said == sorted(row[:4] for row in rows(SEEN))
+
+
+def test_evidence_of_each_group(library):
+    for key, disease in library.diseases.items():
+        said = {row.frac: row.evidence for row in disease.mode_of_action}
+        signs = dict(zip(FRAC_CODES, EVIDENCE[key].split(), strict=True))
+        beside = {frac: e for (k, frac), e in EVIDENCE_BESIDE.items() if k == key}
+        assert said == {frac: EVIDENCE_SIGNS[sign] for frac, sign in signs.items()} | beside
+
+
+def test_months_of_symptoms(library):
+    said = {key: set(d.expression.months.value) for key, d in library.diseases.items()}
+    assert said == MONTHS
+
+
+def walk(table):
+    yield table
+    for name in type(table).model_fields:
+        inside = getattr(table, name)
+        for part in inside if isinstance(inside, tuple) else (inside,):
+            if isinstance(part, Table) and not isinstance(part, Source):
+                yield from walk(part)
+
+
+@pytest.mark.parametrize("key", KEYS)
+def test_a_reading_of_ours_never_passes_for_strong(library, key):
+    for part in walk(item(library, key)):
+        if isinstance(part, Number) and not part.stated:
+            assert part.confidence != "strong"
+            assert part.seen in OURS
+
+
+@pytest.mark.parametrize("key", KEYS)
+def test_every_source_is_used(library, key):
+    used = {
+        s for part in walk(item(library, key)) if isinstance(part, Sourced) for s in part.source
+    }
+    assert set(item(library, key).sources.values()) == used
+
+
+@pytest.mark.parametrize("key", KEYS)
+def test_rates_of_fungicides_are_nowhere(key):
+    text = (resources.thresholds() / "diseases" / f"{key}.toml").read_text(encoding="utf-8")
+    assert "fl oz" not in text
+    assert "kg ai" not in text
+    assert "rate =" not in text
+
+
+def test_every_disease_forecasts_or_says_why_not(library):
+    without = {key for key, disease in library.diseases.items() if not disease.window}
+    assert without == {"pythium-root-rot"}
+    said = library.diseases["pythium-root-rot"].no_forecast
+    assert "aturation" in said.text
+    assert said.stated
