@@ -36,36 +36,36 @@ WINDOWS = {
         umass-55-65f | infect | daily mean? | 5 cm? | 55..65 degF | 1 days? | 09-01 06-30? | above 65 degF, below 55 degF, 1 days? | UMass, undated
         usga-2015-55-65f | infect | daily mean? | 5 cm? | 55..65 degF | 1 days? | 09-01 06-30? | above 65 degF, below 55 degF, 1 days? | USGA Central Region, 29 Sep 2015
         purdue-below-65f | infect | daily mean? | 5 cm? | < 65 degF | 1 days? | 09-01 06-30? | above 65 degF, 1 days? | Purdue BP-114, undated
-        secondary-autumn-7-16c | infect | daily mean? | 5 cm | 7..16 degC | 1 days? | 09-01 11-30 | above 16 degC, below 7 degC, 1 days? | a secondary page
+        secondary-autumn-7-16c | infect | daily mean? | 5 cm | 7..16 degC | 1 days? | 09-01 11-30 | above 16 degC, below 7 degC, 1 days? | a secondary page, undated
     """,
     "necrotic-ring-spot": """
         uc-60f | treat | daily mean? | 5 cm? | >= 60 degF | 1 days? | 03-01 08-31? | season | UC IPM, undated
-        colorado-65-80f | infect | daily mean? | 5 cm? | 65..80 degF | 1 days? | 05-15 09-15 | above 80 degF, below 65 degF, 1 days? | Colorado State 2.900, second-hand
+        colorado-65-80f | infect | daily mean? | 5 cm? | 65..80 degF | 1 days? | 05-15 09-15 | above 80 degF, below 65 degF, 1 days? | Colorado State 2.900, second-hand, undated
         nebraska-50-86f | infect | daily mean? | 5 cm? | >= 50 degF | 1 days? | 03-15 11-30? | above 86 degF, 1 days? | Nebraska, undated
-        broad-55-82f | infect | daily mean? | 5 cm? | 55..82 degF | 1 days? | 03-15 11-30? | above 82 degF, below 55 degF, 1 days? | an extension page, 13 to 28 C
+        broad-55-82f | infect | daily mean? | 5 cm? | 55..82 degF | 1 days? | 03-15 11-30? | above 82 degF, below 55 degF, 1 days? | an extension page, 13 to 28 C, undated
     """,
     "spring-dead-spot": """
-        hutchens-2024-13c | treat | daily mean? | 0-10 cm | <= 13 degC | 1 days? | 08-15 12-15? | season | Crop Science csc2.21411, 2024
+        hutchens-2024-13c | treat | daily mean? | 0-10 cm | <= 13 degC | 1 days? | 08-15 12-15? | season | Hutchens 2024, Crop Science csc2.21411
         ncstate-70f | treat | daily mean? | 5 cm? | <= 70 degF | 1 days? | 08-15 12-15? | season | NC State, Sep 2018; GCM, May 2018
-        tredway-2008-15-27c | treat | daily mean? | 5 cm? | 15..27 degC | 1 days? | 08-15 12-15? | below 15 degC, 1 days? | Acta Hort. 783:535, 2008
+        tredway-2008-15-27c | treat | daily mean? | 5 cm? | 15..27 degC | 1 days? | 08-15 12-15? | below 15 degC, 1 days? | Tredway 2008, Acta Hort. 783:535
         ncstate-60-80f | treat | daily mean? | 5 cm? | 60..80 degF | 1 days? | 08-15 12-15? | below 60 degF, 1 days? | NC State 2024
         missouri-70f | treat | daily mean? | 5 cm? | <= 70 degF | 1 days? | 08-15 12-15? | season | Missouri 2011-2015
-        walker-2006-below-21c | infect | daily mean? | 5 cm? | < 21 degC | 1 days? | 08-15 05-31? | above 25 degC, 1 days? | Plant Dis. 90:1326, 2006
+        walker-2006-below-21c | infect | daily mean? | 5 cm? | < 21 degC | 1 days? | 08-15 05-31? | above 25 degC, 1 days? | Walker 2006, Plant Dis. 90:1326
         cottrill-below-70f | infect | daily mean? | 5 cm? | < 70 degF | 1 days? | 08-15 05-31? | above 25 degC, 1 days? | Cottrill, Earlywine & Miller 2016; Plant Dis. 90:1326
-        vt-50-70f | infect | daily mean? | 5 cm? | 50..70 degF | 1 days? | 08-15 05-31? | above 70 degF, below 50 degF, 1 days? | Virginia Tech in GCM
+        vt-50-70f | infect | daily mean? | 5 cm? | 50..70 degF | 1 days? | 08-15 05-31? | above 70 degF, below 50 degF, 1 days? | Virginia Tech in GCM, undated
         vt-2024-50-75f | infect | daily mean? | 5 cm? | 50..75 degF | 1 days? | 08-15 05-31? | above 75 degF, below 50 degF, 1 days? | Virginia Tech 2024
     """,
     "take-all-root-rot": """
-        stephens-2024-77-86f | treat | daily mean? | 5 cm? | 77..86 degF | 1 days? | 04-01 11-30? | above 86 degF, below 77 degF, 1 days? | CFTM cft2.20261, 2024
-        older-below-65f | treat | daily mean? | 2 in | < 65 degF | 1 days? | 08-15 12-15? | season | older extension and trade rule
-        tamu-spring-55f | treat | daily mean? | 5 cm? | >= 55 degF | 1 days? | 02-01 06-30? | season | Texas A&M
-        tamu-60-65f | infect | daily mean? | 5 cm? | 60..65 degF | 1 days? | 09-01 06-30? | above 65 degF, below 60 degF, 1 days? | Texas A&M
+        stephens-2024-77-86f | treat | daily mean? | 5 cm? | 77..86 degF | 1 days? | 04-01 11-30? | above 86 degF, below 77 degF, 1 days? | Stephens 2024, CFTM cft2.20261
+        older-below-65f | treat | daily mean? | 2 in | < 65 degF | 1 days? | 08-15 12-15? | season | older extension and trade rule, undated
+        tamu-spring-55f | treat | daily mean? | 5 cm? | >= 55 degF | 1 days? | 02-01 06-30? | season | Texas A&M, undated
+        tamu-60-65f | infect | daily mean? | 5 cm? | 60..65 degF | 1 days? | 09-01 06-30? | above 65 degF, below 60 degF, 1 days? | Texas A&M, undated
     """,
     "pythium-root-dysfunction": """
         ncstate-mean-5d | treat | daily mean | 5 cm? | 50..75 degF | 5 days | 09-01 06-15 | above 75 degF, below 50 degF, 1 days? | NC State, undated
         ncstate-2009-below-75f | treat | daily mean? | 5 cm? | < 75 degF | 1 days? | 08-15 12-15? | season | NC State, Oct 2009
         usga-2021-55f | treat | daily mean? | 2 in | >= 55 degF | 1 days? | 02-01 06-15? | season | USGA Green Section Record 59(07), 2021
-        kerns-2008-12-24c | infect | daily mean? | 5 cm? | 12..24 degC | 1 days? | 09-01 06-15? | above 24 degC, below 12 degC, 1 days? | Plant Dis. 92:1669, 2008
+        kerns-2008-12-24c | infect | daily mean? | 5 cm? | 12..24 degC | 1 days? | 09-01 06-15? | above 24 degC, below 12 degC, 1 days? | Kerns & Tredway 2008, Plant Dis. 92:1669
         ncstate-50-75f | infect | daily mean | 5 cm? | 50..75 degF | 1 days? | 09-01 06-15 | above 75 degF, below 50 degF, 1 days? | NC State, undated
         ncstate-85f | express | daily mean? | 5 cm? | > 85 degF | 1 days? | 05-01 10-15? | season | NC State, undated
     """,
@@ -73,17 +73,17 @@ WINDOWS = {
     "large-patch": """
         ncstate-70f | treat | daily mean? | 5 cm? | <= 70 degF | 1 days? | 08-15 12-15? | season | NC State, undated
         usga-2015-60-70f | treat | daily mean? | 2 in | 60..70 degF | 1 days? | 09-01 10-31 | below 60 degF, 1 days? | USGA Central Region, 29 Sep 2015
-        obasa-2017-thatch | treat | daily mean? | 5 cm? | 17.8..23.2 degC | 1 days? | 08-15 12-15? | below 17.8 degC, 1 days? | ITSRJ itsrj2016.04.0274
+        obasa-2017-thatch | treat | daily mean? | 5 cm? | 17.8..23.2 degC | 1 days? | 08-15 12-15? | below 17.8 degC, 1 days? | Obasa 2017, ITSRJ itsrj2016.04.0274
         missouri-spring-50-55f | treat | daily mean? | 5 cm? | 50..55 degF | 1 days? | 02-01 06-15? | above 55 degF, 1 days? | Missouri 2011-2015
         missouri-spring-55-60f | treat | daily mean? | 5 cm? | 55..60 degF | 1 days? | 02-01 06-15? | above 60 degF, 1 days? | Missouri 2011-2015
-        green-1993-10-30c | infect | daily mean? | 5 cm? | 10..30 degC | 1 days? | 08-15 06-15? | above 30 degC, below 10 degC, 1 days? | Plant Dis. 77:1040, 1993
-        georgia-50-70f | infect | daily mean? | 5 cm? | 50..70 degF | 1 days? | 08-15 06-15? | above 70 degF, below 50 degF, 1 days? | Georgia
-        gci-50-86f | infect | daily mean? | 5 cm? | 50..86 degF | 1 days? | 08-15 06-15? | above 86 degF, below 50 degF, 1 days? | GCI
-        texas-below-70f | infect | daily mean? | 5 cm? | < 70 degF | 1 days? | 08-15 06-15? | above 70 degF, 1 days? | Texas
+        green-1993-10-30c | infect | daily mean? | 5 cm? | 10..30 degC | 1 days? | 08-15 06-15? | above 30 degC, below 10 degC, 1 days? | Green 1993, Plant Dis. 77:1040
+        georgia-50-70f | infect | daily mean? | 5 cm? | 50..70 degF | 1 days? | 08-15 06-15? | above 70 degF, below 50 degF, 1 days? | Georgia, undated
+        gci-50-86f | infect | daily mean? | 5 cm? | 50..86 degF | 1 days? | 08-15 06-15? | above 86 degF, below 50 degF, 1 days? | GCI, undated
+        texas-below-70f | infect | daily mean? | 5 cm? | < 70 degF | 1 days? | 08-15 06-15? | above 70 degF, 1 days? | Texas, undated
     """,
     "fairy-ring": """
-        miller-2007-10-18c | treat | rolling mean of 5 days | 2 in | 10..18 degC | 1 days? | 02-01 06-30? | above 18 degC, 1 days? | ASA-CSSA abstract P34647, 2007
-        miller-2012-13-16c | treat | rolling mean of 5 days | 2 in | 13..16 degC | 1 days? | 02-01 06-30? | above 16 degC, 1 days? | Plant Dis. 96:1001, 2012
+        miller-2007-10-18c | treat | rolling mean of 5 days | 2 in | 10..18 degC | 1 days? | 02-01 06-30? | above 18 degC, 1 days? | Miller 2007, ASA-CSSA abstract P34647
+        miller-2012-13-16c | treat | rolling mean of 5 days | 2 in | 13..16 degC | 1 days? | 02-01 06-30? | above 16 degC, 1 days? | Miller 2012, Plant Dis. 96:1001
         ncstate-2011-55f | treat | rolling mean of 5 days | 5 cm? | >= 55 degF | 1 days? | 02-01 06-30? | season | NC State, 10 Mar 2011
         ncstate-2010-60f | treat | daily mean? | 5 cm? | >= 60 degF | 1 days? | 02-01 06-30? | season | NC State, Mar 2010
         missouri-2011-5d-mean | treat | rolling mean of 5 days | 2 in | 55..60 degF | 1 days? | 02-01 06-30? | above 60 degF, 1 days? | Missouri, April 2011
@@ -91,8 +91,8 @@ WINDOWS = {
         usga-2021-55f | treat | daily mean? | 2 in | >= 55 degF | 1 days? | 02-01 06-30? | season | USGA Green Section Record 59(07), 2021
     """,
     "dead-spot": """
-        kaminski-2002-20c | infect | daily mean? | 5 cm? | >= 20 degC | 1 days? | 04-01 09-30? | above 35 degC, 1 days? | Plant Dis. 86:1290, 2002
-        kaminski-2006-22-26c | express | daily mean? | 5 cm? | 22..26 degC | 1 days? | 06-15 08-10 | above 26 degC, below 22 degC, 1 days? | Phytopathology 96:248, 2006
+        kaminski-2002-20c | infect | daily mean? | 5 cm? | >= 20 degC | 1 days? | 04-01 09-30? | above 35 degC, 1 days? | Kaminski 2002, Plant Dis. 86:1290
+        kaminski-2006-22-26c | express | daily mean? | 5 cm? | 22..26 degC | 1 days? | 06-15 08-10 | above 26 degC, below 22 degC, 1 days? | Kaminski & Dernoeden 2006, Phytopathology 96:248
     """,
     "dark-root-infecting-fungi": """
         minnesota-50-60f | infect | daily mean? | 5 cm? | 50..60 degF | 1 days? | 03-01 11-30? | above 60 degF, below 50 degF, 1 days? | Minnesota, 2016

@@ -18,7 +18,8 @@ from published_figures import (
 )
 
 from patchrisk import resources
-from patchrisk.diseases.quantities import OURS, Number, Source, Sourced, Table
+from patchrisk.diseases.models import Observation, PublishedRule
+from patchrisk.diseases.quantities import OURS, Number, Source, Sourced, Statement, Table
 
 KEYS = sorted(WINDOWS)
 
@@ -89,6 +90,14 @@ def test_a_table_of_figures_for_every_file(library):
 def test_every_rule_says_what_its_source_prints(library, key):
     said = [window_row(published) for published in item(library, key).window]
     assert said == [row[:8] for row in rows(WINDOWS[key]) if row != [""]]
+
+
+@pytest.mark.parametrize("key", KEYS)
+def test_every_threshold_cites_whose_it_is(library, key):
+    for published, row in zip(item(library, key).window, rows(WINDOWS[key]), strict=False):
+        (source,) = published.threshold.source
+        assert source.short.split()[0].strip(",") in row[8]
+        assert str(source.year) in row[8]
 
 
 @pytest.mark.parametrize("key", KEYS)
@@ -207,7 +216,7 @@ def test_every_other_number_says_what_its_source_prints(library, key):
 
 def test_every_observation(library):
     said = sorted(
-        [key, part, f"{o.temperature.value:g}", o.level]
+        [key, part, written(o.temperature), o.level]
         for key, disease in library.diseases.items()
         for part, owners in (
             ("response", [disease.response] if disease.response else []),
@@ -216,7 +225,8 @@ def test_every_observation(library):
         for owner in owners
         for o in owner.observation
     )
-    assert said == sorted(row[:4] for row in rows(SEEN))
+    typed = sorted([key, part, f"{t} degC", level] for key, part, t, level, _ in rows(SEEN))
+    assert said == typed
 
 
 def test_evidence_of_each_group(library):
@@ -242,11 +252,34 @@ def walk(table):
 
 
 @pytest.mark.parametrize("key", KEYS)
-def test_a_reading_of_ours_never_passes_for_strong(library, key):
+def test_a_reading_of_ours_is_never_more_than_weak(library, key):
     for part in walk(item(library, key)):
         if isinstance(part, Number) and not part.stated:
-            assert part.confidence != "strong"
+            assert part.confidence == ("expert opinion" if part.seen == "no source" else "weak")
             assert part.seen in OURS
+
+
+@pytest.mark.parametrize("key", KEYS)
+def test_the_mark_on_a_number_is_the_mark_on_what_is_said_with_it(library, key):
+    for part in walk(item(library, key)):
+        if isinstance(part, PublishedRule):
+            edge = part.threshold
+            marked = [n for n in part.numbers.values() if n.source == edge.source]
+        elif isinstance(part, Statement):
+            edge = part
+            marked = [n for n in walk(part) if isinstance(n, Number)]
+        else:
+            continue
+        assert {n.confidence for n in marked} <= {edge.confidence}
+        assert {n.source for n in marked} <= {edge.source}
+
+
+@pytest.mark.parametrize("key", KEYS)
+def test_an_observation_is_cited_as_its_temperature_is(library, key):
+    for part in walk(item(library, key)):
+        if isinstance(part, Observation):
+            assert part.temperature.source == part.source
+            assert part.temperature.stated
 
 
 @pytest.mark.parametrize("key", KEYS)
