@@ -1,0 +1,1 @@
+"""Weather: what loggers, stations and forecasts say, brought into one shape."""

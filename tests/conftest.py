@@ -1,0 +1,25 @@
+"""What every test has: no network beyond this computer, and a weather service on it."""
+
+from collections.abc import Iterator
+
+import pytest
+from online.loopback import forbid_outside
+from online.provider import Provider
+
+
+@pytest.fixture(autouse=True)
+def no_network(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+    """Fail a test that tries to reach anything but this computer, even in a thread."""
+    monkeypatch.setenv("NO_PROXY", "*")
+    tried: list[str] = []
+    undo = forbid_outside(tried.append)
+    yield
+    undo()
+    assert not tried, f"the test tried to reach {', '.join(sorted(set(tried)))}"
+
+
+@pytest.fixture
+def provider() -> Iterator[Provider]:
+    """A weather service on this computer; see tests/online/provider.py."""
+    with Provider() as server:
+        yield server

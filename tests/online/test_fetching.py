@@ -1,0 +1,470 @@
+"""The session against a server that fails in every way a network does."""
+
+import contextlib
+import os
+import socket
+import sqlite3
+import subprocess
+import sys
+import tempfile
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+from online.aging import age_cache
+from online.provider import FAULTS, Provider
+
+from patchrisk.errors import InputError
+from patchrisk.weather.cache import ResponseStore
+from patchrisk.weather.door import Limits
+from patchrisk.weather.endpoints import Endpoints
+from patchrisk.weather.http import Fetcher, FetchError, WrongContentError, read_json
+
+QUICK = Limits(
+    connect_s=0.3,
+    read_s=0.3,
+    total_s=0.4,
+    download_s=0.4,
+    pause_s=0.01,
+    lock_s=0.1,
+    max_bytes=1_000_000,
+    max_download_bytes=1_000_000,
+)
+HOUR = timedelta(hours=1)
+WEEK = timedelta(days=7)
+
+
+def read_temperatures(content):
+    try:
+        return read_json(content)["hourly"]["temperature_2m"]
+    except KeyError:
+        raise WrongContentError("no hourly values") from None
+
+
+class Client:
+    """Fetches one address of the server, in a new session each time, as commands do."""
+
+    def __init__(self, provider, folder):
+        self.provider, self.folder = provider, folder
+        self.url = f"{provider.url}/openmeteo/v1/forecast"
+
+    def fetcher(self, **options):
+        options = {"limits": QUICK, "bases": self.provider.endpoints.bases, **options}
+        return Fetcher(self.folder, **options)
+
+    def get(self, fetcher=None, **options):
+        with contextlib.ExitStack() as stack:
+            fetcher = fetcher or stack.enter_context(self.fetcher())
+            return fetcher.get(self.url, read_temperatures, **{"fresh": HOUR, **options})
+
+
+@pytest.fixture
+def client(provider, tmp_path):
+    return Client(provider, tmp_path / "cache")
+
+
+SAID = {
+    "hang": "no answer from {host} in time",
+    "slow headers": "no whole answer from {host} in 0.4 s",
+    "trickle": "no whole answer from {host} in 0.4 s",
+    "drop": "{host} can't be reached",
+    "cut": "the answer of {host} broke off or is garbled",
+    "huge": "{host} sent more than 1 MB: refused",
+    "bomb": "{host} sent more than 1 MB: refused",
+    "html": "{host} sent a web page instead of data (a sign-in page of the network?)",
+    "404": "{host} has no such data (Data Unavailable For Requested Point)",
+    "429": "{host} asks for fewer requests (Too Many Requests)",
+    "500": "{host} answered 500 (Unexpected Problem)",
+    "503": "{host} answered 503 (Forecast Grid Expired)",
+    "to plain http": "sent on to a.test over plain http: refused",
+    "round in circles": "{host} sends round in circles",
+    "nonsense": "{host} sent something else: not JSON, or cut short",
+    "other json": "{host} sent something else: no hourly values",
+    "empty": "{host} sent something else: not JSON, or cut short",
+}
+
+
+def test_every_fault_of_the_server_has_its_line():
+    assert set(SAID) == set(FAULTS)
+
+
+@pytest.mark.parametrize("fault", FAULTS)
+def test_a_fault_without_a_copy_is_one_line(client, fault):
+    client.provider.set(fault)
+    with pytest.raises(FetchError) as caught:
+        client.get()
+    host = client.provider.url.removeprefix("http://")
+    assert caught.value.reason == SAID[fault].format(host=host)
+    assert caught.value.absent == (fault == "404")
+
+
+@pytest.mark.parametrize("fault", FAULTS)
+def test_a_fault_leaves_the_good_copy_to_be_used(client, fault):
+    first = client.get()
+    assert age_cache(client.folder, 5 * HOUR) == 1
+    client.provider.set(fault)
+    old = client.get()
+    host = client.provider.url.removeprefix("http://")
+    assert old.value == first.value
+    assert old.problem == SAID[fault].format(host=host)
+    assert timedelta(hours=4.9) < datetime.now(UTC) - old.fetched_at < timedelta(hours=5.1)
+    client.provider.set("ok")
+    assert client.get().problem == ""
+
+
+def test_a_fresh_copy_is_used_without_asking(client):
+    client.get()
+    assert client.get().value == client.get().value
+    assert client.provider.count() == 1
+
+
+def test_a_copy_kept_for_good_is_never_renewed(client):
+    client.get(fresh=None)
+    age_cache(client.folder, timedelta(days=4000))
+    assert client.get(fresh=None).problem == ""
+    assert client.provider.count() == 1
+
+
+@pytest.mark.parametrize("fault", ["hang", "429", "html", "drop", "slow headers"])
+def test_a_host_that_fails_so_is_not_asked_again_in_the_run(client, fault):
+    client.provider.set(fault)
+    with client.fetcher() as fetcher:
+        reasons = set()
+        for year in range(30):
+            with pytest.raises(FetchError) as caught:
+                fetcher.get(f"{client.url}?year={year}", read_temperatures, fresh=HOUR)
+            reasons.add(caught.value.reason)
+    assert len(reasons) == 1
+    assert client.provider.count() == (2 if fault == "drop" else 1)  # a drop is tried twice
+
+
+def test_a_passing_503_is_tried_twice_and_a_lasting_one_closes_the_host(client):
+    client.provider.set("503")
+    with client.fetcher() as fetcher:
+        for year in range(30):
+            with pytest.raises(FetchError, match="503"):
+                fetcher.get(f"{client.url}?year={year}", read_temperatures, fresh=HOUR)
+    assert client.provider.count() == 4  # two tries each for the first two
+
+
+def test_absence_is_believed_for_a_while_and_costs_no_good_copy(client):
+    client.provider.set("404")
+    for _ in range(3):
+        with pytest.raises(FetchError) as caught:
+            client.get(no_data=WEEK)
+        assert caught.value.absent
+    assert client.provider.count() == 1
+    age_cache(client.folder, timedelta(days=8))
+    client.provider.set("ok")
+    good = client.get(no_data=WEEK)
+    age_cache(client.folder, timedelta(days=8))
+    client.provider.set("404")
+    assert client.get(no_data=WEEK).value == good.value
+
+
+def test_an_untrusted_certificate_is_refused(tmp_path):
+    with Provider(tls=True) as provider:
+        client = Client(provider, tmp_path)
+        with pytest.raises(FetchError, match=r"certificate of 127\.0\.0\.1:\d+ is not trusted"):
+            client.get()
+        assert provider.count() == 0
+
+
+def test_nobody_listening(client):
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    base = f"http://127.0.0.1:{port}"
+    fetcher = Fetcher(client.folder, bases=[base], limits=QUICK)
+    with fetcher, pytest.raises(FetchError, match=rf"127.0.0.1:{port} can't be reached"):
+        fetcher.get(f"{base}/x", read_temperatures, fresh=HOUR)
+
+
+def test_only_the_addresses_given_may_be_plain_http(client, tmp_path):
+    fetcher = Fetcher(tmp_path, bases=["http://127.0.0.1:1"], limits=QUICK)
+    with fetcher, pytest.raises(FetchError, match="over plain http: refused"):
+        fetcher.get(client.url, read_temperatures, fresh=HOUR)
+    assert client.provider.count() == 0
+
+
+@pytest.mark.parametrize(
+    "url",
+    [
+        "http://data.meteostat.net",
+        "ftp://127.0.0.1",
+        "127.0.0.1:80",
+        "https://",
+        "http://127.0.0.1@example.org",
+        "https://[bad",
+        "https://host:99999",
+    ],
+)
+def test_other_addresses_are_refused_by_name_of_the_variable(url):
+    with pytest.raises(InputError) as caught:
+        Endpoints.from_environment({"PATCHRISK_NWS_URL": url, "PATCHRISK_METNO_URL": "https://m"})
+    assert [fault.source for fault in caught.value.faults] == ["PATCHRISK_NWS_URL"]
+
+
+def test_addresses_come_from_the_environment():
+    found = Endpoints.from_environment({"PATCHRISK_METNO_URL": "https://mirror.test/met/"})
+    assert found.metno == "https://mirror.test/met"
+    assert found.nws == "https://api.weather.gov"
+
+
+def test_offline_uses_copies_of_any_age_and_asks_nobody(client):
+    none = r"^working offline, and no copy is at hand$"
+    with client.fetcher(offline=True) as fetcher, pytest.raises(FetchError, match=none):
+        client.get(fetcher)
+    good = client.get()
+    age_cache(client.folder, timedelta(days=400))
+    client.provider.forget()
+    with client.fetcher(offline=True) as fetcher:
+        old = client.get(fetcher)
+    assert (old.value, old.problem) == (good.value, "working offline")
+    assert client.provider.count() == 0
+
+
+def test_offline_holds_even_against_a_copy_that_varies(client):
+    # A stored "Vary" header that doesn't match sends requests-cache to the network.
+    url = f"{client.provider.url}/nws/gridpoints/ILN/80,77"
+    with client.fetcher() as fetcher:
+        fetcher.get(url, read_json, fresh=HOUR)
+    client.provider.forget()
+    with client.fetcher(offline=True) as fetcher:
+        fetcher._session.headers["Accept-Language"] = "nb"
+        with pytest.raises(FetchError, match="working offline"):
+            fetcher.get(url, read_json, fresh=HOUR)
+    assert client.provider.count() == 0
+
+
+def test_expires_is_obeyed_and_renewal_is_conditional(client):
+    # https://api.met.no/doc/TermsOfService: honour Expires, send If-Modified-Since.
+    url = f"{client.provider.url}/metno/locationforecast/2.0/complete"
+    with client.fetcher() as fetcher:
+        first = fetcher.get(url, read_json, fresh=timedelta(seconds=1), obey_headers=True)
+        again = fetcher.get(url, read_json, fresh=timedelta(seconds=1), obey_headers=True)
+    assert client.provider.count("metno") == 1
+    age_cache(client.folder, HOUR)  # the server's Expires is half an hour away
+    with client.fetcher() as fetcher:
+        renewed = fetcher.get(url, read_json, fresh=timedelta(seconds=1), obey_headers=True)
+    assert "If-Modified-Since" in client.provider.seen[-1].headers
+    assert first.value == again.value == renewed.value
+    assert renewed.problem == ""
+
+
+def test_the_user_agent_names_program_and_contact(client):
+    with client.fetcher(contact="greens@club.example") as fetcher:
+        client.get(fetcher)
+    agent = client.provider.seen[-1].headers["User-Agent"]
+    assert agent.startswith("patchrisk/")
+    assert agent.endswith(" greens@club.example")
+
+
+@pytest.mark.parametrize("contact", ["", "a b", "x\r\nHost: y", "grüner@club.example"])
+def test_a_contact_that_would_break_the_header_is_refused(client, contact):
+    with pytest.raises(InputError, match="contact"):
+        client.fetcher(contact=contact)
+
+
+def test_a_large_file_is_not_kept_in_the_cache(client):
+    with client.fetcher() as fetcher:
+        url = f"{client.provider.url}/meteostat/stations.db"
+        body = fetcher.download(url, lambda body: body)
+        assert body == fetcher.download(url, lambda body: body)
+    assert client.provider.count("station list") == 2
+    assert age_cache(client.folder, HOUR) == 0
+
+
+# ------------------------------------------------------------------ the cache itself
+
+
+def test_a_damaged_file_is_set_aside(client):
+    client.folder.mkdir()
+    (client.folder / "answers.sqlite").write_bytes(b"this is no database at all " * 100)
+    with client.fetcher() as fetcher:
+        client.get(fetcher)
+        assert [str(n) for n in fetcher.notices] == [
+            f"cache: {client.folder / 'answers.sqlite'} was damaged: "
+            "set aside as answers.sqlite.damaged, begun anew"
+        ]
+    client.get()
+    assert client.provider.count() == 1
+
+
+def test_a_file_damaged_inside_is_set_aside_too(client):
+    client.get()
+    path = client.folder / "answers.sqlite"
+    body = bytearray(path.read_bytes())
+    body[4096:] = b"\xff" * (len(body) - 4096)  # the first page, with the schema, stays good
+    path.write_bytes(body)
+    with client.fetcher() as fetcher:
+        client.get(fetcher)
+        assert len(fetcher.notices) == 1
+        assert "was damaged" in fetcher.notices[0].text
+    client.get()
+    assert client.provider.count() == 2
+
+
+def test_a_copy_that_cannot_be_read_is_fetched_again(client):
+    client.get()
+    with contextlib.closing(sqlite3.connect(client.folder / "answers.sqlite")) as base:
+        base.execute("UPDATE answers SET value = '{'")
+        base.commit()
+    assert client.get().problem == ""
+    assert client.provider.count() == 2
+
+
+def test_a_copy_in_an_older_shape_is_fetched_again(client):
+    with client.fetcher() as fetcher:
+        fetcher.get(client.url, lambda content: content, fresh=HOUR)
+        client.provider.set("other json")
+
+    def read_more(content):
+        raise WrongContentError("an older shape")
+
+    with client.fetcher() as fetcher, pytest.raises(FetchError, match="an older shape"):
+        fetcher.get(client.url, read_more, fresh=HOUR)
+    assert client.provider.count() == 2
+
+
+def test_a_locked_file_is_waited_for_no_longer_than_stated(client):
+    client.get()
+    with contextlib.closing(sqlite3.connect(client.folder / "answers.sqlite")) as other:
+        other.execute("BEGIN EXCLUSIVE")
+        with client.fetcher() as fetcher:
+            for _ in range(3):
+                client.get(fetcher)  # the second and third from memory
+            assert [n.text.split(": ", 1)[1] for n in fetcher.notices] == [
+                "it is locked by another program: what is fetched now is not kept"
+            ]
+    assert client.provider.count() == 2
+
+
+def test_a_file_locked_for_writing_can_still_be_read(client):
+    client.get()
+    with contextlib.closing(sqlite3.connect(client.folder / "answers.sqlite")) as other:
+        other.execute("BEGIN IMMEDIATE")
+        with client.fetcher() as fetcher:
+            client.get(fetcher)
+            fetcher.get(f"{client.url}?other=1", read_temperatures, fresh=HOUR)
+            assert len(fetcher.notices) == 1
+    assert client.provider.count() == 2
+
+
+def test_a_folder_that_cannot_be_made(client):
+    client.folder.write_text("a file where the folder should be")
+    with client.fetcher() as fetcher:
+        client.get(fetcher)
+        client.get(fetcher)
+        assert len(fetcher.notices) == 1
+        assert "what is fetched now is not kept" in fetcher.notices[0].text
+    assert client.provider.count() == 1
+
+
+@contextlib.contextmanager
+def as_nobody():
+    """Without the right of an administrator to write anywhere."""
+    if os.geteuid() != 0:
+        yield
+        return
+    os.seteuid(65534)
+    try:
+        yield
+    finally:
+        os.seteuid(0)
+
+
+@pytest.mark.skipif(os.name != "posix", reason="rights of POSIX")
+def test_a_folder_that_may_only_be_read(provider):
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        client = Client(provider, folder)
+        client.get()
+        (folder / "answers.sqlite").chmod(0o444)
+        folder.chmod(0o555)
+        try:
+            with as_nobody(), client.fetcher() as fetcher:
+                client.get(fetcher)  # the copy can be read
+                assert fetcher.notices == []
+                fetcher.get(f"{client.url}?other=1", read_temperatures, fresh=HOUR)
+                assert [n.text.split(": ", 1)[1] for n in fetcher.notices] == [
+                    "it can't be written to: what is fetched now is not kept"
+                ]
+        finally:
+            folder.chmod(0o755)
+    assert provider.count() == 2
+
+
+@pytest.mark.skipif(os.name != "posix", reason="limits of POSIX")
+def test_a_full_disk(client):
+    import resource
+
+    client.get()
+    size = (client.folder / "answers.sqlite").stat().st_size
+    before = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (size, before[1]))
+    try:
+        with client.fetcher() as fetcher:
+            client.get(fetcher)  # the copy can be read
+            for _ in range(2):
+                fetcher.get(f"{client.url}?other=1", read_temperatures, fresh=HOUR)
+            assert [n.text.split(": ", 1)[1] for n in fetcher.notices] == [
+                "the disk is full or failing: what is fetched now is not kept"
+            ]
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, before)
+    assert client.provider.count() == 2
+
+
+def test_a_copy_from_the_future_is_renewed_or_else_used(client):
+    client.get()
+    age_cache(client.folder, -timedelta(days=300))  # fetched before the clock was put back
+    client.provider.set("503")
+    assert "503" in client.get().problem
+    client.provider.set("ok")
+    assert client.get().problem == ""
+    before = client.provider.count()
+    assert client.get().problem == ""
+    assert client.provider.count() == before
+
+
+def test_two_processes_share_the_cache(client):
+    code = """
+import sys
+from datetime import timedelta
+from pathlib import Path
+from patchrisk.weather.http import Fetcher, read_json
+url, folder = sys.argv[1:]
+with Fetcher(Path(folder), bases=[url]) as fetcher:
+    for n in range(20):
+        fetcher.get(f"{url}?n={n}", read_json, fresh=timedelta(hours=1))
+    print(*fetcher.notices)
+"""
+    command = [sys.executable, "-c", code, client.url, str(client.folder)]
+    runs = [
+        subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+        for _ in range(2)
+    ]
+    assert [run.communicate() for run in runs] == [("\n", "")] * 2
+    assert age_cache(client.folder, HOUR) == 20
+
+
+def test_the_store_is_a_mapping(tmp_path, client):
+    client.get()
+    store = ResponseStore(client.folder / "answers.sqlite", 0.1, pytest.fail)
+    assert len(store) == 1
+    store.clear()
+    assert list(store) == []
+    store.close()
+
+
+def test_import_reaches_nothing_and_makes_no_folder(tmp_path):
+    code = (
+        "import patchrisk.weather.gather, patchrisk.weather.normals, meteostat, pathlib;"
+        "print(list(pathlib.Path.home().rglob('*')))"
+    )
+    environment = {**Provider().environment(), "HOME": str(tmp_path), "XDG_CACHE_HOME": ""}
+    run = subprocess.run(
+        [sys.executable, "-c", code], env=environment, capture_output=True, text=True, check=True
+    )
+    assert (run.stdout, run.stderr) == ("[]\n", "")
