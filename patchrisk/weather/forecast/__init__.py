@@ -1,0 +1,136 @@
+"""Forecast of the days to come, from whichever service serves the place."""
+
+from collections.abc import Callable
+from datetime import date, datetime
+from pathlib import Path
+from typing import Literal
+
+import pandas as pd
+
+from patchrisk.weather.endpoints import Endpoints
+from patchrisk.weather.forecast import metno, nws, openmeteo
+from patchrisk.weather.forecast.answer import Forecast, Issue
+from patchrisk.weather.http import Fetcher, FetchError, Reply
+from patchrisk.weather.notice import Notice
+from patchrisk.weather.place import Place
+
+__all__ = ["Choice", "Forecast", "get_forecast", "usable"]
+
+Choice = Literal["auto", "nws", "metno", "openmeteo", "none"] | Path
+
+_SERVICES: dict[str, tuple[str, str, Callable[[Fetcher, str, Place], Reply[Issue]]]] = {
+    "nws": (nws.NAME, nws.CREDIT, nws.fetch),
+    "metno": (metno.NAME, metno.CREDIT, metno.fetch),
+    "openmeteo": (openmeteo.NAME, openmeteo.CREDIT, openmeteo.fetch),
+}
+
+
+def get_forecast(
+    fetcher: Fetcher,
+    endpoints: Endpoints,
+    place: Place,
+    today: date,
+    now: datetime,
+    choice: Choice = "auto",
+) -> tuple[Forecast | None, list[Notice]]:
+    """Get the forecast of a place from today on.
+
+    Parameters
+    ----------
+    fetcher : Fetcher
+    endpoints : Endpoints
+    place : Place
+    today : date
+        The morning that is looked at.
+    now : datetime
+        Aware; the moment it is asked.
+    choice : {"auto", "nws", "metno", "openmeteo", "none"} or Path
+        ``auto`` asks the US National Weather Service in the US and MET Norway elsewhere or where
+        the first has nothing; Open-Meteo only by name; a path is a file of the user's own.
+
+    Returns
+    -------
+    forecast : Forecast or None
+    notices : list of Notice
+        One line for each thing that went otherwise.
+
+    Raises
+    ------
+    InputError
+        When the user's own file can't be read.
+    """
+    if choice == "none":
+        return None, []
+    if isinstance(choice, Path):
+        from patchrisk.weather.forecast.own_csv import read_own
+
+        return usable(str(choice), "", read_own(choice), None, place, today, now)
+    if today < place.local_day(now):
+        text = f"the forecast of the morning of {today} is not kept: none is used"
+        return None, [Notice("forecast", text, "info")]
+    names = [choice]
+    if choice == "auto":
+        names = ["nws", "metno"] if nws.may_cover(place) else ["metno"]
+    notices: list[Notice] = []
+    for name in names:
+        title, credit, fetch = _SERVICES[name]
+        try:
+            reply = fetch(fetcher, getattr(endpoints, name), place)
+        except FetchError as error:
+            expected = error.absent and len(names) > 1
+            notices.append(Notice(title, error.reason, "info" if expected else "warning"))
+            continue
+        if reply.problem:
+            text = f"not renewed ({reply.problem}): the copy of {_stamp(reply.fetched_at, place)}"
+            notices.append(Notice(title, text))
+        issue, fetched = reply.value, reply.fetched_at
+        forecast, more = usable(title, credit, issue, fetched, place, today, now)
+        notices += more
+        if forecast is not None:
+            if name == "openmeteo":
+                notices.append(Notice(title, openmeteo.CONDITION, "info"))
+            return forecast, notices
+    return None, notices
+
+
+def usable(
+    source: str,
+    credit: str,
+    issue: Issue,
+    fetched_at: datetime | None,
+    place: Place,
+    today: date,
+    now: datetime,
+) -> tuple[Forecast | None, list[Notice]]:
+    """Cut a forecast to the days from today on, or say why it is of no use.
+
+    Days before the one it was issued on are no forecast, though a grid may begin with them. A
+    forecast is too old once its own first day is over: the first day that lay wholly ahead when
+    it was issued. Where a service doesn't say when it issued, the moment of fetching stands in;
+    for a user's own file it is the first day in it.
+    """
+    issued = issue.issued_at or fetched_at
+    days = issue.daily.dropna(subset=["air_min_c", "air_max_c"])
+    ahead = days
+    notices = []
+    if issued is not None:
+        days = days[days.index >= pd.Timestamp(place.local_day(issued))]
+        local = pd.Timestamp(issued.astimezone(place.zone).replace(tzinfo=None))
+        ahead = days[days.index >= local]
+        if place.local_day(issued) > place.local_day(now):
+            text = (
+                f"issued on {_stamp(issued, place)}, after this computer's clock: check the clock"
+            )
+            notices.append(Notice(source, text))
+    if ahead.empty:
+        return None, [*notices, Notice(source, "holds no whole day to come: not used")]
+    first = pd.Timestamp(ahead.index[0]).date()
+    if today > first:
+        when = f"issued on {_stamp(issued, place)}" if issued else f"its first day is {first}"
+        return None, [*notices, Notice(source, f"the forecast is too old ({when}): not used")]
+    days = days[days.index >= pd.Timestamp(today)]
+    return Forecast(source, days, first, issue.issued_at, fetched_at, credit), notices
+
+
+def _stamp(moment: datetime, place: Place) -> str:
+    return f"{moment.astimezone(place.zone):%Y-%m-%d %H:%M}"
