@@ -22,6 +22,15 @@ Seen = Literal["seen", "seen abstract", "trade", "second-hand", "memory", "infer
 # Marks under which no publication stands behind a number: it is a reading or a custom.
 OURS: frozenset[str] = frozenset({"inference", "no source"})
 
+# Units as people write them, where that is not the symbol of the files.
+_SYMBOLS = {
+    "degC": "°C",
+    "degF": "°F",
+    "gal/1000 ft2": "gal/1000 ft²",
+    "lb/1000 ft2": "lb/1000 ft²",
+    "1": "",
+}
+
 Item = TypeVar("Item")
 
 
@@ -222,11 +231,12 @@ class Number(Sourced):
 
     @property
     def printed(self) -> str:
-        """The number as its source prints it, with the unit."""
-        unit = "" if self.unit == "1" else f" {self.unit}"
-        if self.value is not None:
-            return f"{self.value:g}{unit}"
-        return f"{self.low:g} to {self.high:g}{unit}"
+        """The number as its source prints it, with the unit as people write it."""
+        symbol = _SYMBOLS.get(self.unit, self.unit)
+        if self.value == 1:
+            symbol = symbol.removesuffix("s")
+        text = f"{self.low:g} to {self.high:g}" if self.value is None else f"{self.value:g}"
+        return f"{text} {symbol}".rstrip()
 
 
 class SoilTemperature(Number):

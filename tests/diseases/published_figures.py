@@ -63,7 +63,7 @@ WINDOWS = {
     """,
     "pythium-root-dysfunction": """
         ncstate-mean-5d | treat | daily mean | 5 cm? | 50..75 degF | 5 days | 09-01 06-15 | above 75 degF, below 50 degF, 1 days? | NC State, undated
-        ncstate-2009-below-75f | treat | daily mean? | 5 cm? | < 75 degF | 1 days? | 08-15 12-15? | season | NC State, Oct 2009
+        ncstate-2009-below-75f | treat | daily mean? | 5 cm? | < 75 degF | 5 days? | 08-15 12-15? | season | NC State, Oct 2009
         usga-2021-55f | treat | daily mean? | 2 in | >= 55 degF | 1 days? | 02-01 06-15? | season | USGA Green Section Record 59(07), 2021
         kerns-2008-12-24c | infect | daily mean? | 5 cm? | 12..24 degC | 1 days? | 09-01 06-15? | above 24 degC, below 12 degC, 1 days? | Kerns & Tredway 2008, Plant Dis. 92:1669
         ncstate-50-75f | infect | daily mean | 5 cm? | 50..75 degF | 1 days? | 09-01 06-15 | above 75 degF, below 50 degF, 1 days? | NC State, undated
@@ -219,6 +219,7 @@ NUMBERS = {
         treatment interval | 21-28@28 days | NC State 2018; UC Riverside 2016
         treatment number | 1-2@2 1 | NC State 2018; UC Riverside 2016; NC 2009
         treatment watering_in | 0.125 in | 1/8 in, Clemson
+        treatment carrier | 2.1 gal/1000 ft2 | Clemson
         site 7 worse_above | 0.5 in | Arkansas
         site 11 aim | 48.8 kg/ha | HortScience 57:332
         figure uc-air-low | 70 degF | UC IPM
@@ -349,6 +350,8 @@ SEEN = """
     summer-patch | response | 14 | trace | Phytopathology 75:1160
     summer-patch | response | 21 | present | Phytopathology 75:1160
     summer-patch | response | 29 | present | Phytopathology 75:1160
+    summer-patch | response | 29 | present | Phytopathology 76:923
+    summer-patch | response | 28 | present | Phytopathology 80:520
     summer-patch | culture | 25 | high | Phytopathology 80:646
     summer-patch | culture | 30 | high | Phytopathology 80:646
     summer-patch | culture | 35 | low | Phytopathology 80:646

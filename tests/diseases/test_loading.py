@@ -331,7 +331,7 @@ def test_a_number_tells_where_it_comes_from(library):
     published = library.diseases["summer-patch"].published("rutgers-kent-5d")
     low = published.numbers["low"]
     assert (low.printed, low.quantity, low.canonical_unit) == (
-        "65 degF",
+        "65 °F",
         "soil temperature",
         "degC",
     )
