@@ -432,3 +432,29 @@ MONTHS = {
     "fairy-ring": {5, 6, 7, 8, 9},  # abstract P34647: late May on
     "dead-spot": {6, 7, 8},  # Phytopathology 96:248: mid-June to late August
 }
+
+# Sources that are not the text or the abstract of a publication, and how they were seen instead.
+NOT_READ = {
+    "trade": {
+        "dark-root-infecting-fungi": {"golfdom-water", "minnesota-2016"},
+        "fairy-ring": {"gcm-2012", "usga-2021"},
+        "large-patch": {"gci", "usga-2015"},
+        "necrotic-ring-spot": {"minnesota-2016", "nebraska"},
+        "pythium-root-dysfunction": {"usga-2021"},
+        "pythium-root-rot": {"ncstate-2022", "ncstate-advice", "trials-2023"},
+        "spring-dead-spot": {"clemson-trial", "hutchens-2021", "ncstate-2024", "vt-2024", "vt-gcm"},
+        "summer-patch": {"gci-calcite", "minnesota-2016", "usga-2021"},
+        "take-all-patch": {"trade-2008", "usga-2015", "usga-2021"},
+        "take-all-root-rot": {"older-rule"},
+    },
+    "second-hand": {
+        "necrotic-ring-spot": {"colorado"},
+        "summer-patch": {"nsource-1996"},
+        "take-all-patch": {"secondary"},
+    },
+    "memory": {
+        "spring-dead-spot": {"crahay-1988"},
+        "take-all-patch": {"dernoeden-1987"},
+        "take-all-root-rot": {"memory"},
+    },
+}

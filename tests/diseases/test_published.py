@@ -10,6 +10,7 @@ from published_figures import (
     FRAC_CODES,
     MODERATE,
     MONTHS,
+    NOT_READ,
     NUMBERS,
     SEEN,
     STRONG,
@@ -288,6 +289,24 @@ def test_every_source_is_used(library, key):
         s for part in walk(item(library, key)) if isinstance(part, Sourced) for s in part.source
     }
     assert set(item(library, key).sources.values()) == used
+
+
+def test_what_was_not_read_says_so(library):
+    said = {mark: {} for mark in NOT_READ}
+    for key in KEYS:
+        for name, source in item(library, key).sources.items():
+            # names of fungi and spectra of groups are from memory in every file
+            if source.seen in said and name not in ("names", "spectrum"):
+                said[source.seen].setdefault(key, set()).add(name)
+    assert said == NOT_READ
+
+
+@pytest.mark.parametrize("name", ["names", "spectrum", "reading", "custom"])
+def test_what_stands_for_no_publication_is_marked_so_everywhere(library, name):
+    marks = {"names": "memory", "spectrum": "memory", "reading": "inference", "custom": "no source"}
+    files = [item(library, key).sources for key in KEYS]
+    seen = {sources[name].seen for sources in files if name in sources}
+    assert seen == {marks[name]}
 
 
 @pytest.mark.parametrize("key", KEYS)
