@@ -8,34 +8,11 @@ import numpy as np
 import numpy.typing as npt
 
 from patchrisk import counters
-from patchrisk.windows import Rule, State, Window, apply_rule
+from patchrisk.soil.series import SoilSeries
+from patchrisk.windows import Rule, State, Window, apply_rule, is_open
 
 FloatArray = npt.NDArray[np.float64]
 Days = npt.NDArray[np.datetime64]
-
-
-@dataclass(frozen=True)
-class SoilSeries:
-    """Soil temperature of an area at one depth, day by day.
-
-    Parameters
-    ----------
-    dates : ndarray of datetime64[D], shape (days,)
-        Consecutive days; the last is the last complete day before the outlook.
-    depth_cm : float
-        Depth [cm].
-    mean_c, max_c, sd_c : ndarray of float, shape (days,)
-        Daily mean, daily maximum, standard deviation of both [degC]; NaN where unknown.
-    came_from : ndarray of str, shape (days,)
-        ``logged``, ``modelled``, ``filled`` or, where unknown, an empty string.
-    """
-
-    dates: Days
-    depth_cm: float
-    mean_c: FloatArray
-    max_c: FloatArray
-    sd_c: FloatArray
-    came_from: npt.NDArray[np.str_]
 
 
 @dataclass(frozen=True)
@@ -55,6 +32,8 @@ class RuleToday:
 
     Parameters
     ----------
+    member : str
+        Key of the disease the rule was published for.
     rule : Rule
     state, yesterday : State
         This morning and the morning before.
@@ -72,6 +51,7 @@ class RuleToday:
         Of the last ``days`` (at least 7) days: how many were logged, modelled, filled or unknown.
     """
 
+    member: str
     rule: Rule
     state: State
     yesterday: State
@@ -89,8 +69,8 @@ class DiseaseToday:
     """What the rules of one disease say together.
 
     ``state`` is that of the rules on timing (or, where there are none, on infection) that speak
-    of this time of year: open when at least half of them are; nearing when any is open or
-    nearing; closed when at least half have closed; unknown when at least half are. The rules
+    of this time of year: open when more than half of them are; closed when more than half have
+    closed; else nearing when any is open or nearing; unknown when at least half are. The rules
     themselves stay apart in ``rules``; nothing is averaged.
     """
 
@@ -110,8 +90,8 @@ class DiseaseToday:
         if self.state is not State.OPEN:
             return None
         days = [r.opened for r in self.deciding if r.state is State.OPEN and r.opened is not None]
-        need = (len([r for r in self.deciding if r.state is not State.UNKNOWN]) + 1) // 2
-        return days[need - 1] if len(days) >= need else None
+        known = len([r for r in self.deciding if r.state is not State.UNKNOWN])
+        return days[known // 2]
 
 
 def _order(result: RuleToday) -> tuple[int, np.datetime64]:
@@ -134,9 +114,9 @@ def together(states: Sequence[State]) -> State:
         return State.UNKNOWN
     open_ = known.count(State.OPEN)
     closed = known.count(State.CLOSED)
-    if 2 * open_ >= len(known):
+    if 2 * open_ > len(known):
         return State.OPEN
-    if 2 * closed >= len(known):
+    if 2 * closed > len(known):
         return State.CLOSED
     if open_ or State.NEARING in known:
         return State.NEARING
@@ -153,7 +133,7 @@ def statistic(rule: Rule, mean_c: FloatArray, max_c: FloatArray) -> FloatArray:
 
 
 def look(
-    diseases: Mapping[str, Sequence[Rule]],
+    diseases: Mapping[str, Sequence[tuple[str, Rule]]],
     soil_at: Callable[[float], SoilSeries],
     *,
     southern: bool,
@@ -163,8 +143,8 @@ def look(
 
     Parameters
     ----------
-    diseases : mapping of str to sequence of Rule
-        Rules by disease key.
+    diseases : mapping of str to sequence of (str, Rule)
+        For each disease, or group of diseases, by key: whose rule it is, and the rule.
     soil_at : callable
         Gives the area's `SoilSeries` at a depth [cm].
     southern : bool
@@ -179,8 +159,8 @@ def look(
     out = []
     for key, rules in diseases.items():
         results = tuple(
-            _look_rule(rule, soil_at(rule.depth_cm), southern=southern, settings=settings)
-            for rule in rules
+            _look_rule(member, rule, soil_at(rule.depth_cm), southern=southern, settings=settings)
+            for member, rule in rules
         )
         out.append(
             DiseaseToday(
@@ -193,7 +173,9 @@ def look(
     return tuple(out)
 
 
-def _look_rule(rule: Rule, soil: SoilSeries, *, southern: bool, settings: Settings) -> RuleToday:
+def _look_rule(
+    member: str, rule: Rule, soil: SoilSeries, *, southern: bool, settings: Settings
+) -> RuleToday:
     limits: dict[str, Any] = {
         "southern": southern,
         "nearing_c": settings.nearing_c,
@@ -208,6 +190,7 @@ def _look_rule(rule: Rule, soil: SoilSeries, *, southern: bool, settings: Settin
     recent = soil.came_from[-max(rule.days, rule.mean_days, 7) :]
     kinds, counts = np.unique(recent, return_counts=True)
     return RuleToday(
+        member,
         rule,
         state,
         State(int(window.state[-2])),
@@ -237,9 +220,9 @@ def _chance(
     )
     mean = soil.mean_c[cut, None] + error
     hottest = soil.max_c[cut, None] + error
-    traced = apply_rule(rule, statistic(rule, mean, hottest), soil.dates[cut], **limits)
-    known = traced.state[-1] != State.UNKNOWN
-    return float(np.mean(traced.state[-1][known] == State.OPEN)) if known.any() else float("nan")
+    southern = bool(limits["southern"])
+    traced = is_open(rule, statistic(rule, mean, hottest), soil.dates[cut], southern=southern)
+    return float(np.mean(traced[-1]))
 
 
 def correlated_errors(sd_c: FloatArray, memory_days: float, traces: int, seed: int) -> FloatArray:

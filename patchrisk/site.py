@@ -47,6 +47,13 @@ def _length(quantity: str, text: str) -> float:
     return value
 
 
+def _offset(text: str) -> timedelta:
+    match = _OFFSET.fullmatch(text)
+    assert match is not None
+    size = timedelta(hours=int(match[2]), minutes=int(match[3]))
+    return -size if match[1] == "-" else size
+
+
 class _Table(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
 
@@ -84,10 +91,7 @@ class Place(_Table):
     @property
     def standard_offset(self) -> timedelta:
         """Local standard time minus UTC."""
-        match = _OFFSET.fullmatch(self.utc_offset)
-        assert match is not None
-        size = timedelta(hours=int(match[2]), minutes=int(match[3]))
-        return -size if match[1] == "-" else size
+        return _offset(self.utc_offset)
 
     @property
     def southern(self) -> bool:
@@ -149,6 +153,11 @@ class Logger(_Readings):
     def depth_cm(self) -> float | None:
         """Depth of the only probe [cm]."""
         return None if self.depth is None else _length("depth", self.depth)
+
+    @property
+    def offset(self) -> timedelta | None:
+        """The logger's clock minus UTC."""
+        return None if self.utc_offset is None else _offset(self.utc_offset)
 
     @property
     def columns_cm(self) -> dict[str, float]:

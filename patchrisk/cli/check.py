@@ -1,0 +1,18 @@
+"""``patchrisk check``: read everything, show how it was understood, and name every fault."""
+
+from datetime import date
+from pathlib import Path
+
+import click
+
+from patchrisk.cli.options import site_options, site_path
+
+
+@click.command()
+@site_options
+def check(site_file: Path, sample: bool) -> None:
+    """Check the site file, the data it names and the disease files, all faults at once."""
+    from patchrisk.morning import examine
+    from patchrisk.report.terminal import write_check
+
+    click.echo(write_check(examine(site_path(site_file, sample), date.today())))

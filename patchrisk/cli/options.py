@@ -1,0 +1,62 @@
+"""Options that several commands share."""
+
+from collections.abc import Callable
+from datetime import date, datetime
+from pathlib import Path
+from typing import Any, TypeVar
+
+import click
+
+from patchrisk import resources
+from patchrisk.errors import Fault, InputError
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+
+def site_options(command: F) -> F:
+    """Add ``--site`` and ``--sample``; the command receives ``site_file`` and ``sample``."""
+    for option in (
+        click.option(
+            "--sample", is_flag=True, help="Use the invented sample course that comes with it."
+        ),
+        click.option(
+            "--site",
+            "site_file",
+            type=click.Path(path_type=Path),
+            default=Path("site.toml"),
+            envvar="PATCHRISK_SITE",
+            show_default=True,
+            show_envvar=True,
+            help="The site file.",
+        ),
+    ):
+        command = option(command)
+    return command
+
+
+def site_path(site_file: Path, sample: bool) -> Path:
+    """Return the site file that is meant."""
+    return resources.sample_weather() / "site.toml" if sample else site_file
+
+
+class Day(click.ParamType):
+    """A date written YYYY-MM-DD."""
+
+    name = "date"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> date:
+        """Read the date, or fail saying how to write it."""
+        if isinstance(value, date):
+            return value
+        try:
+            return datetime.strptime(value, "%Y-%m-%d").date()
+        except ValueError:
+            self.fail(f"{value!r}: write a date as YYYY-MM-DD, such as 2026-05-18", param, ctx)
+
+
+def refuse_future(day: date, today: date) -> None:
+    """Refuse to judge a morning that has not come yet."""
+    if day > today:
+        raise InputError(
+            Fault("--as-of", "", f"{day} is in the future", f"write {today} or an earlier day")
+        )

@@ -1,0 +1,42 @@
+"""``patchrisk outlook``: this morning's state of every window, area by area."""
+
+from datetime import date
+from pathlib import Path
+
+import click
+
+from patchrisk.cli.options import Day, refuse_future, site_options, site_path
+
+
+@click.command()
+@site_options
+@click.option("--as-of", type=Day(), help="Judge this past morning instead of today.")
+@click.option("--json", "as_json", is_flag=True, help="Write JSON (schema in the README).")
+@click.option("--full", is_flag=True, help="Show every published rule, not the summary alone.")
+@click.option("--area", "areas", multiple=True, help="Show this area only; may be repeated.")
+def outlook(
+    site_file: Path,
+    sample: bool,
+    as_of: date | None,
+    as_json: bool,
+    full: bool,
+    areas: tuple[str, ...],
+) -> None:
+    """Show which infection windows are open this morning, and what to do."""
+    from patchrisk.morning import prepare, sample_morning
+
+    today = date.today()
+    path = site_path(site_file, sample)
+    if as_of is not None:
+        refuse_future(as_of, today)
+    elif sample:
+        as_of = sample_morning(path)
+    morning = prepare(path, as_of or today, only=areas)
+    if as_json:
+        from patchrisk.report.record import to_json
+
+        click.echo(to_json(morning))
+    else:
+        from patchrisk.report.terminal import write_outlook
+
+        click.echo(write_outlook(morning, full=full))

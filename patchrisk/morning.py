@@ -1,0 +1,270 @@
+"""One morning: the site file, its readings and the disease files, brought together."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from functools import cache
+from pathlib import Path
+
+import pandas as pd
+
+from patchrisk.diseases import Library, load_library
+from patchrisk.errors import Fault, InputError
+from patchrisk.numbers import load_numbers
+from patchrisk.outlook import DiseaseToday, Settings, look
+from patchrisk.site import Area, Logger, Site, read_site
+from patchrisk.soil.air_to_soil import estimate_soil
+from patchrisk.soil.rootzone import diffusivity_of
+from patchrisk.soil.series import Probe, SoilSeries, soil_series
+from patchrisk.weather.logger import LoggedSoil, LogOptions, load_log
+from patchrisk.weather.logger import Probe as LoggedProbe
+from patchrisk.weather.own import read_daily_weather
+
+REFERENCE_CM = 5.0  # depth at which an area's soil is reported: that of most published rules
+HISTORY_DAYS = 3 * 366  # what this morning can depend on: the season, and two winters of spin-up
+
+
+@dataclass(frozen=True)
+class AreaMorning:
+    """An area this morning.
+
+    ``soil`` is at `REFERENCE_CM`; ``without`` are diseases of the turf that no temperature
+    forecast is offered for.
+    """
+
+    area: Area
+    soil: SoilSeries
+    diseases: tuple[DiseaseToday, ...]
+    without: tuple[str, ...]
+    probes: tuple[Probe, ...]
+
+
+@dataclass(frozen=True)
+class Readings:
+    """A logger file as it was understood."""
+
+    logger: Logger
+    logged: LoggedSoil
+
+
+@dataclass(frozen=True)
+class Morning:
+    """Everything a report needs."""
+
+    site: Site
+    as_of: date
+    areas: tuple[AreaMorning, ...]
+    readings: tuple[Readings, ...]
+    weather: pd.DataFrame | None
+    library: Library
+
+
+def settings() -> Settings:
+    """Return the numbers of the outlook from thresholds/outlook.toml."""
+    numbers = load_numbers("outlook")
+    return Settings(
+        nearing_c=numbers["nearing"].value,
+        max_change_c=numbers["max_change"].value,
+        error_memory_days=numbers["error_memory"].value,
+    )
+
+
+def prepare(path: Path, as_of: date, *, only: Sequence[str] = ()) -> Morning:
+    """Bring a morning together.
+
+    Parameters
+    ----------
+    path : Path
+        The site file.
+    as_of : date
+        The morning to judge; readings up to the day before are used, none after.
+    only : sequence of str
+        Names of the areas wanted; all when empty.
+
+    Raises
+    ------
+    InputError
+        With every fault of the site file, the disease files and the data.
+    """
+    site, library = read_all(path)
+    areas = [area for area in site.area if not only or area.name in only]
+    strangers = sorted(set(only) - {area.name for area in site.area})
+    if strangers:
+        names = ", ".join(area.name for area in site.area)
+        raise InputError(Fault("--area", "", f"no area {strangers[0]!r}", f"write one of {names}"))
+    weather = _read_weather(site, as_of)
+    readings = _read_loggers(site, weather, as_of)
+    return Morning(
+        site,
+        as_of,
+        tuple(_area(site, area, library, readings, weather, as_of) for area in areas),
+        readings,
+        weather,
+        library,
+    )
+
+
+def read_all(path: Path) -> tuple[Site, Library]:
+    """Read the site file and the disease files, and check one against the other."""
+    faults: list[Fault] = []
+    site = read_site(path)
+    folder = site.folder / site.diseases_folder if site.diseases_folder else None
+    library = load_library(folder)
+    turfs = sorted({h.grass for d in library.diseases.values() for h in d.host})
+    for n, area in enumerate(site.area, 1):
+        if not any(d.on(area.turf) for d in library.diseases.values()):
+            faults.append(
+                Fault(
+                    str(path),
+                    f"area {n}, turf",
+                    f"no disease file knows {area.turf!r}",
+                    f"write one of {', '.join(turfs)}",
+                )
+            )
+        for key, names in (("diseases", area.diseases or []), ("history", area.history)):
+            for name in names:
+                try:
+                    library.find(name)
+                except InputError as error:
+                    found = error.faults[0]
+                    faults.append(
+                        Fault(str(path), f"area {n}, {key}", f"{name!r}: {found.found}", found.cure)
+                    )
+    if faults:
+        raise InputError(faults)
+    return site, library
+
+
+def sample_morning(path: Path) -> date:
+    """Return the morning after the last day of the sample course's weather."""
+    site = read_site(path)
+    weather = read_daily_weather(site.folder / site.weather[0].file)
+    last: date = weather.index[-1].date()
+    return last + timedelta(days=1)
+
+
+def _read_weather(site: Site, as_of: date) -> pd.DataFrame | None:
+    frames = [read_daily_weather(site.folder / w.file, w) for w in site.weather]
+    if not frames:
+        return None
+    whole = frames[0]
+    for frame in frames[1:]:
+        whole = whole.combine_first(frame)
+    return whole[whole.index < pd.Timestamp(as_of)]
+
+
+def _read_loggers(site: Site, weather: pd.DataFrame | None, as_of: date) -> tuple[Readings, ...]:
+    out, faults = [], []
+    for logger in site.logger:
+        try:
+            logged = load_log(site.folder / logger.file, _log_options(site, logger), weather, as_of)
+        except InputError as error:
+            faults += error.faults
+            continue
+        out.append(Readings(logger, logged))
+    if faults:
+        raise InputError(faults)
+    return tuple(out)
+
+
+def _log_options(site: Site, logger: Logger) -> LogOptions:
+    return LogOptions(
+        time=logger.time,
+        columns=logger.columns_cm,
+        depth_cm=logger.depth_cm,
+        unit=logger.unit,
+        date_order=logger.date_order,
+        utc_offset=logger.offset,
+        site_utc_offset=site.site.standard_offset,
+        summer_time=logger.summer_time,
+        delimiter=logger.delimiter,
+        decimal=logger.decimal,
+        encoding=logger.encoding,
+        header_line=logger.header_line,
+    )
+
+
+def _area(
+    site: Site,
+    area: Area,
+    library: Library,
+    readings: Sequence[Readings],
+    weather: pd.DataFrame | None,
+    as_of: date,
+) -> AreaMorning:
+    mine = [r.logged for r in readings if not r.logger.areas or area.name in r.logger.areas]
+    days = _days(mine, weather, as_of)
+    probes = [_probe(probe, days) for logged in mine for probe in logged.probes]
+    soil_at = _soil_source(site, area, probes, weather, days)
+    wanted, without = _diseases(area, library)
+    today = look(
+        {key: [(r.member, r.rule) for r in library.rules(key, area.turf)] for key in wanted},
+        soil_at,
+        southern=site.site.southern,
+        settings=settings(),
+    )
+    return AreaMorning(area, soil_at(REFERENCE_CM), today, tuple(without), tuple(probes))
+
+
+def _days(
+    logged: Sequence[LoggedSoil], weather: pd.DataFrame | None, as_of: date
+) -> pd.DatetimeIndex:
+    """Every day from the first known to the day before the morning: at least two."""
+    last = pd.Timestamp(as_of) - pd.Timedelta(days=1)
+    starts = [probe.daily.index[0] for lg in logged for probe in lg.probes if len(probe.daily)]
+    if weather is not None and len(weather):
+        starts.append(weather.index[0])
+    first = min([start for start in starts if start < last], default=last - pd.Timedelta(days=1))
+    return pd.date_range(max(first, last - pd.Timedelta(days=HISTORY_DAYS)), last)
+
+
+def _probe(probe: LoggedProbe, days: pd.DatetimeIndex) -> Probe:
+    daily = probe.daily.reindex(days)
+    mean, low, high = (daily[c].to_numpy(float) for c in ("soil_c", "soil_min_c", "soil_max_c"))
+    depth = REFERENCE_CM if probe.depth_cm is None else probe.depth_cm
+    return Probe(probe.name, depth, mean, low, high)
+
+
+def _soil_source(
+    site: Site,
+    area: Area,
+    probes: Sequence[Probe],
+    weather: pd.DataFrame | None,
+    days: pd.DatetimeIndex,
+) -> Callable[[float], SoilSeries]:
+    air = None if weather is None else weather.reindex(days)
+    dates = days.to_numpy().astype("datetime64[D]")
+    diffusivity = diffusivity_of(area.root_zone, area.wetness)
+    probe_sd = load_numbers("outlook")["probe_sd"].value
+
+    @cache
+    def soil_at(depth_cm: float) -> SoilSeries:
+        estimate = None
+        if air is not None:
+            estimate = estimate_soil(
+                air["air_min_c"].to_numpy(),
+                air["air_max_c"].to_numpy(),
+                dates=dates,
+                latitude=site.site.latitude,
+                rain_mm=air["rain_mm"].to_numpy() if "rain_mm" in air else None,
+                depth_cm=depth_cm,
+            )
+        return soil_series(
+            dates, depth_cm, probes, estimate, diffusivity_m2_s=diffusivity, probe_sd_c=probe_sd
+        )
+
+    return soil_at
+
+
+def _diseases(area: Area, library: Library) -> tuple[list[str], list[str]]:
+    """Return the diseases to judge and those without a forecast: the named ones, or the turf's."""
+    if area.diseases is not None:
+        keys = list(dict.fromkeys(library.find(name) for name in area.diseases))
+    else:
+        keys = [
+            key
+            for key, disease in library.diseases.items()
+            if any(area.use in host.uses for host in disease.on(area.turf))
+        ]
+    without = [k for k in keys if k in library.diseases and not library.diseases[k].window]
+    return [k for k in keys if k not in without], without

@@ -1,0 +1,140 @@
+"""The outlook as JSON; its shape is described by ``outlook.schema.json`` beside this file."""
+
+import json
+import math
+from typing import Any
+
+import numpy as np
+
+from patchrisk.morning import AreaMorning, Morning, Readings
+from patchrisk.outlook import DiseaseToday, RuleToday, SoilSeries
+from patchrisk.report import words
+from patchrisk.units import shower
+
+SCHEMA = "patchrisk-outlook/1"
+
+
+def to_json(morning: Morning) -> str:
+    """Write a morning as JSON, temperatures in degC and depths in cm whatever the site prints."""
+    place = morning.site.site
+    record = {
+        "schema": SCHEMA,
+        "site": {
+            "name": place.name,
+            "latitude": place.latitude,
+            "longitude": place.longitude,
+            "utc_offset": place.utc_offset,
+        },
+        "as_of": morning.as_of.isoformat(),
+        "areas": [_area(morning, area) for area in morning.areas],
+        "readings": [_readings(reading) for reading in morning.readings],
+        "cautions": words.CAUTIONS,
+    }
+    return json.dumps(record, ensure_ascii=False, indent=2, allow_nan=False)
+
+
+def _area(morning: Morning, area: AreaMorning) -> dict[str, Any]:
+    library = morning.library
+    return {
+        "name": area.area.name,
+        "turf": area.area.turf,
+        "use": area.area.use,
+        "root_zone": area.area.root_zone,
+        "soil": _soil(area.soil),
+        "diseases": [_disease(morning, today) for today in area.diseases],
+        "no_forecast": [
+            {"key": key, "name": d.name, "reason": d.no_forecast.text if d.no_forecast else ""}
+            for key in area.without
+            for d in [library.diseases[key]]
+        ],
+    }
+
+
+def _soil(soil: SoilSeries) -> dict[str, Any]:
+    return {
+        "date": _day(soil.dates[-1]),
+        "depth_cm": soil.depth_cm,
+        "mean_c": _number(soil.mean_c[-1]),
+        "max_c": _number(soil.max_c[-1]),
+        "sd_c": _number(soil.sd_c[-1]),
+        "from": str(soil.came_from[-1]) or None,
+    }
+
+
+def _disease(morning: Morning, today: DiseaseToday) -> dict[str, Any]:
+    library = morning.library
+    owner = library.diseases.get(today.key) or library.groups[today.key]
+    show = shower(morning.site.site.units)
+    decide = {id(r) for r in today.deciding}
+    return {
+        "key": today.key,
+        "name": owner.name,
+        "state": today.state.words,
+        "yesterday": today.yesterday.words,
+        "since": _day(today.since),
+        "do": words.do_now(library, today, show),
+        "agreement": words.agreement(today),
+        "rules": [{**_rule(r), "decides": id(r) in decide} for r in today.rules],
+    }
+
+
+def _rule(result: RuleToday) -> dict[str, Any]:
+    rule = result.rule
+    return {
+        "disease": result.member,
+        "id": rule.id,
+        "meaning": rule.meaning,
+        "statistic": rule.statistic,
+        "mean_of_days": rule.mean_days,
+        "depth_cm": round(rule.depth_cm, 3),
+        "direction": rule.direction,
+        "low_c": _number(rule.low_c),
+        "high_c": _number(rule.high_c),
+        "strict": rule.strict,
+        "days": rule.days,
+        "state": result.state.words,
+        "yesterday": result.yesterday.words,
+        "in_season": result.in_season,
+        "value_c": _number(result.value_c),
+        "run": result.run,
+        "opened": _day(result.opened),
+        "closed": _day(result.closed),
+        "chance_open": _number(result.chance_open),
+        "judged_on": dict(result.judged_on),
+        "source": rule.source,
+        "confidence": rule.confidence,
+    }
+
+
+def _readings(reading: Readings) -> dict[str, Any]:
+    return {
+        "file": reading.logger.file,
+        "probes": [
+            {
+                "name": probe.name,
+                "depth_cm": _number(probe.depth_cm),
+                "first": _day(probe.daily.index[0]) if len(probe.daily) else None,
+                "last": _day(probe.daily.index[-1]) if len(probe.daily) else None,
+            }
+            for probe in reading.logged.probes
+        ],
+        "flags": [
+            {
+                "kind": flag.kind,
+                "probe": flag.probe,
+                "first": _day(flag.first),
+                "last": _day(flag.last),
+                "count": flag.count,
+                "reason": flag.reason,
+            }
+            for flag in reading.logged.flags
+        ],
+    }
+
+
+def _number(value: float | None) -> float | None:
+    return None if value is None or math.isnan(value) else round(float(value), 3)
+
+
+def _day(value: Any) -> str | None:
+    return None if value is None else str(np.datetime64(value, "D"))

@@ -1,0 +1,160 @@
+"""The sentences of the outlook, the same wherever they are printed."""
+
+from collections.abc import Callable
+
+import numpy as np
+
+from patchrisk.diseases import Disease, Library
+from patchrisk.diseases.models import PublishedRule
+from patchrisk.outlook import DiseaseToday, RuleToday
+from patchrisk.windows import State
+
+Show = Callable[..., str]
+
+CAUTIONS = (
+    "Timing by mode-of-action group, not a prescription. The product label in force at your "
+    "place is the law: it decides site, rate, interval, number and re-entry. Registrations "
+    "differ by country and state. Buying and applying need the licence your law asks for; wear "
+    "the protective equipment of the label, keep people off until re-entry, keep the buffer to "
+    "water, and water in without run-off."
+)
+
+
+def day_words(day: np.datetime64 | None, *, year: bool = False) -> str:
+    """Write a day as people say it, such as ``12 May``."""
+    if day is None:
+        return "-"
+    date = day.astype("datetime64[D]").astype(object)
+    return f"{date.day} {date:%b %Y}" if year else f"{date.day} {date:%b}"
+
+
+def rule_words(published: PublishedRule, show: Show) -> str:
+    """Say what a rule compares, in the units of the site."""
+    rule = published.rule
+    what = rule.statistic
+    if rule.statistic == "rolling mean":
+        what = f"{rule.mean_days}-day mean"
+
+    def temperature(value: float | None) -> str:
+        assert value is not None
+        return show("soil temperature", value)
+
+    if rule.direction == "band":
+        asked = f"{temperature(rule.low_c)} to {temperature(rule.high_c)}"
+    elif rule.direction == "rising":
+        asked = f"{'above' if rule.strict else 'at least'} {temperature(rule.low_c)}"
+    else:
+        asked = f"{'below' if rule.strict else 'at most'} {temperature(rule.high_c)}"
+    row = f", {rule.days} days in a row" if rule.days > 1 else ""
+    return f"{what} at {show('depth', rule.depth_cm)} {asked}{row}"
+
+
+def standing(result: RuleToday, show: Show) -> str:
+    """Say where a rule stands: its figure today, the days counted, and since when."""
+    value = "no reading" if np.isnan(result.value_c) else show("soil temperature", result.value_c)
+    count = f"{result.run} of {result.rule.days} days" if result.rule.days > 1 else ""
+    if result.state is State.OPEN:
+        count = f"since {day_words(result.opened)}"
+    elif result.state is State.CLOSED and result.closed is not None:
+        count = f"closed {day_words(result.closed)}"
+    return ", ".join(part for part in (value, count) if part)
+
+
+def agreement(today: DiseaseToday) -> str:
+    """Say how far the published rules agree, from the first to open to the last."""
+    rules = today.deciding
+    known = [r for r in rules if r.state is not State.UNKNOWN]
+    opened = [r for r in rules if r.state is State.OPEN]
+    kind = "timing" if rules[0].rule.meaning == "treat" else "infection"
+    if len(rules) == 1:
+        return f"one published {kind} rule"
+    text = f"{len(opened)} of {len(known)} published {kind} rules open"
+    if opened and len(opened) < len(known):
+        first = day_words(opened[0].opened)
+        text += f"; first {first}, last not yet"
+    elif len(opened) > 1:
+        text += f"; first {day_words(opened[0].opened)}, last {day_words(opened[-1].opened)}"
+    return text
+
+
+def chance_words(today: DiseaseToday) -> str:
+    """Say how sure the middle rule's state is, given the error of the soil temperature."""
+    rules = [r for r in today.deciding if r.chance_open is not None]
+    if not rules:
+        return ""
+    middle = rules[len(rules) // 2]
+    assert middle.chance_open is not None
+    percent = min(99, max(1, round(100 * middle.chance_open)))
+    edge = {1: "under 2 %", 99: "over 98 %"}.get(percent, f"{percent} %")
+    return f"chance that it is open by the middle rule: {edge}"
+
+
+def groups_words(disease: Disease) -> str:
+    """Name the mode-of-action groups by what trials showed of them on the disease."""
+    by_class: dict[str, list[str]] = {}
+    for row in disease.mode_of_action:
+        by_class.setdefault(row.evidence, []).append(row.frac)
+    told = [
+        f"FRAC {', '.join(by_class[kind])} ({words})"
+        for kind, words in (("works", "worked in trials"), ("some", "some evidence"))
+        if kind in by_class
+    ]
+    if told:
+        return "groups: " + "; ".join(told)
+    return "no trial figures seen for any mode-of-action group"
+
+
+def watering_words(disease: Disease, show: Show) -> str:
+    """Say how deep to water in, from the trials."""
+    water = disease.treatment.watering_in
+    if water is None:
+        return ""
+    low, high = water.span
+    span = show("rain", low) if low == high else f"{show('rain', low)} to {show('rain', high)}"
+    return f"water in {span}"
+
+
+def interval_words(disease: Disease) -> str:
+    """Say after how many days trials repeated it."""
+    days = disease.treatment.interval
+    if days is None:
+        return ""
+    low, high = (round(n) for n in days.span)
+    return f"repeat after {low if low == high else f'{low} to {high}'} days where the label allows"
+
+
+def do_now(disease: Disease, today: DiseaseToday, show: Show) -> str:
+    """One plain sentence on what to do this morning."""
+    timing = bool(today.deciding) and today.deciding[0].rule.meaning == "treat"
+    if today.state is State.OPEN and timing:
+        parts = [groups_words(disease), watering_words(disease, show), interval_words(disease)]
+        return "Preventive application is due if not on: " + "; ".join(p for p in parts if p) + "."
+    if today.state is State.OPEN:
+        return "Roots can be infected now; keep the preventive in place that was put on for it."
+    if today.state is State.NEARING:
+        return f"Get ready: product, water and a dry day; {groups_words(disease)}."
+    if today.state is State.CLOSED:
+        return "Timing has passed: an application now does little. Scout instead."
+    if today.state is State.UNKNOWN:
+        return "Too many days are missing to say: read out the logger, or give air temperature."
+    return "Nothing to do yet."
+
+
+def change_words(today: DiseaseToday) -> str:
+    """Say what changed since yesterday morning; empty when nothing did."""
+    if today.state is today.yesterday:
+        moved = [r for r in today.deciding if r.state is not r.yesterday]
+        opened = [r for r in moved if r.state is State.OPEN]
+        if opened:
+            return f"{len(opened)} more rule{'s' if len(opened) > 1 else ''} opened since yesterday"
+        return ""
+    return f"was {today.yesterday.words} yesterday"
+
+
+def published_rule(library: Library, key: str, result: RuleToday) -> PublishedRule:
+    """Find a rule as it was published, of a disease or of a group."""
+    owner = library.diseases.get(result.member) or library.groups[result.member]
+    for published in owner.window:
+        if published.id == result.rule.id:
+            return published
+    raise KeyError(result.rule.id)

@@ -1,0 +1,140 @@
+"""Soil temperature of one area at any root depth, from its probes and the air above it."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from patchrisk.soil.air_to_soil import SoilEstimate
+from patchrisk.soil.conduction import move_daily_extremes, move_daily_mean
+from patchrisk.soil.join import join_logged
+from patchrisk.units import FloatArray
+
+
+@dataclass(frozen=True)
+class Probe:
+    """Daily soil temperature of one probe.
+
+    Parameters
+    ----------
+    name : str
+    depth_cm : float
+        Depth [cm].
+    mean_c, min_c, max_c : ndarray of float, shape (days,)
+        On the same days as everything else of the area [degC]; NaN where not logged.
+    """
+
+    name: str
+    depth_cm: float
+    mean_c: FloatArray
+    min_c: FloatArray
+    max_c: FloatArray
+
+
+@dataclass(frozen=True)
+class SoilSeries:
+    """Soil temperature of an area at one depth, day by day.
+
+    Parameters
+    ----------
+    dates : ndarray of datetime64[D], shape (days,)
+        Consecutive days; the last is the last complete day before the outlook.
+    depth_cm : float
+        Depth [cm].
+    mean_c, max_c, sd_c : ndarray of float, shape (days,)
+        Daily mean, daily maximum, standard deviation of the mean's error [degC]; NaN where
+        unknown.
+    came_from : ndarray of str, shape (days,)
+        ``logged``, ``modelled`` or, where unknown, an empty string.
+    """
+
+    dates: npt.NDArray[np.datetime64]
+    depth_cm: float
+    mean_c: FloatArray
+    max_c: FloatArray
+    sd_c: FloatArray
+    came_from: npt.NDArray[np.str_]
+
+
+def logged_at(
+    probes: Sequence[Probe], depth_cm: float, diffusivity_m2_s: float
+) -> tuple[FloatArray, FloatArray]:
+    """Bring what the probes logged to one depth.
+
+    Each probe is moved by conduction to the depth wanted. The nearest depth counts; a probe
+    farther away fills only days on which no nearer one has a reading. Probes at one depth are
+    averaged.
+
+    Parameters
+    ----------
+    probes : sequence of Probe
+    depth_cm : float
+        Depth wanted [cm].
+    diffusivity_m2_s : float
+        Thermal diffusivity of the root zone [m2/s].
+
+    Returns
+    -------
+    mean_c, max_c : ndarray of float, shape (days,)
+    """
+    mean = np.full(probes[0].mean_c.shape, np.nan)
+    hottest = mean.copy()
+    for depth in sorted({p.depth_cm for p in probes}, key=lambda d: (abs(d - depth_cm), d)):
+        same = [p for p in probes if p.depth_cm == depth]
+        found = _average([p.mean_c for p in same])
+        low, high = _average([p.min_c for p in same]), _average([p.max_c for p in same])
+        moved = move_daily_mean(found, depth, depth_cm, diffusivity_m2_s)
+        _, top = move_daily_extremes(low, high, moved, depth, depth_cm, diffusivity_m2_s)
+        use = np.isnan(mean)
+        mean, hottest = np.where(use, moved, mean), np.where(use, top, hottest)
+    return mean, hottest
+
+
+def _average(columns: Sequence[FloatArray]) -> FloatArray:
+    stack = np.stack(columns)
+    known = ~np.isnan(stack)
+    total = np.where(known, stack, 0.0).sum(axis=0)
+    count = known.sum(axis=0)
+    return np.where(count > 0, total / np.maximum(count, 1), np.nan)
+
+
+def soil_series(
+    dates: npt.NDArray[np.datetime64],
+    depth_cm: float,
+    probes: Sequence[Probe],
+    estimate: SoilEstimate | None,
+    *,
+    diffusivity_m2_s: float,
+    probe_sd_c: float,
+) -> SoilSeries:
+    """Join what was logged with what the air tells, at one depth.
+
+    Parameters
+    ----------
+    dates : ndarray of datetime64[D], shape (days,)
+    depth_cm : float
+        Depth wanted [cm].
+    probes : sequence of Probe
+        May be empty.
+    estimate : SoilEstimate or None
+        From air temperature at the same depth and days; None without air temperature.
+    diffusivity_m2_s : float
+        Thermal diffusivity of the root zone [m2/s].
+    probe_sd_c : float
+        Standard deviation of the error of a logged daily mean [degC].
+    """
+    nothing = np.full(dates.shape, np.nan)
+    mean, hottest = nothing, nothing
+    if probes:
+        mean, hottest = logged_at(probes, depth_cm, diffusivity_m2_s)
+    if estimate is None:
+        known = ~np.isnan(mean)
+        origin = np.where(known, "logged", "")
+        return SoilSeries(
+            dates, depth_cm, mean, hottest, np.where(known, probe_sd_c, np.nan), origin
+        )
+    joined = join_logged(estimate, mean, probe_sd_c)
+    modelled = joined.mean_c + (estimate.max_c - estimate.mean_c)
+    top = np.where(np.isnan(hottest), modelled, hottest)
+    return SoilSeries(dates, depth_cm, joined.mean_c, top, joined.sd_c, joined.came_from)

@@ -1,0 +1,183 @@
+"""Daily weather that the user keeps in a file: date, air temperature, rain."""
+
+import re
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from patchrisk.errors import Fault, InputError
+from patchrisk.site import Weather
+from patchrisk.units import QUANTITIES, FloatArray, to_canonical
+from patchrisk.weather.clock import read_stamps
+from patchrisk.weather.columns import find_unit
+from patchrisk.weather.decode import read_text
+from patchrisk.weather.layout import LogOptions
+from patchrisk.weather.numerals import to_numbers
+from patchrisk.weather.table import Table, read_table
+
+_QUANTITY = {
+    "air_min_c": "air temperature",
+    "air_max_c": "air temperature",
+    "rain_mm": "rain",
+    "snow_depth_cm": "snow depth",
+    "solar_mj_m2": "solar radiation",
+}
+_NEEDED = ("air_min_c", "air_max_c")
+# What headers call each column; read in this order, the first that fits takes the header.
+_CALLED = {
+    "snow_depth_cm": re.compile(r"snow", re.IGNORECASE),
+    "rain_mm": re.compile(r"rain|prec|prcp", re.IGNORECASE),
+    "solar_mj_m2": re.compile(r"solar|radiation", re.IGNORECASE),
+    "air_min_c": re.compile(r"(?<![a-z])(t?min|minimum|low|least)", re.IGNORECASE),
+    "air_max_c": re.compile(r"(?<![a-z])(t?max|maximum|high|greatest)", re.IGNORECASE),
+}
+_UNIT = re.compile(r"(?<![a-z])(mm|cm|inches|inch|in)(?![a-z])", re.IGNORECASE)
+
+
+def read_daily_weather(path: Path, options: Weather | None = None) -> pd.DataFrame:
+    """Read a file of daily weather.
+
+    Parameters
+    ----------
+    path : Path
+    options : Weather, optional
+        What the site file says of it.
+
+    Returns
+    -------
+    DataFrame
+        Every day from the first to the last: ``air_min_c``, ``air_max_c`` [degC] and whichever
+        of ``rain_mm`` [mm], ``snow_depth_cm`` [cm], ``solar_mj_m2`` [MJ/m2] there are; NaN where
+        missing.
+
+    Raises
+    ------
+    InputError
+        When columns or units can't be told, a figure can't be true, or a day stands twice with
+        different figures; every fault in one go.
+    """
+    source = str(path)
+    options = options or Weather(file=path.name)
+    text = read_text(path)
+    table = read_table(text.text, text.encoding, source, LogOptions(date_order=options.date_order))
+    stamps = read_stamps(
+        [table.cells[table.day_column]], options.date_order, table.names[table.day_column], source
+    )
+    faults: list[Fault] = []
+    columns = _find_columns(table, options, source)
+    frame = pd.DataFrame(index=pd.DatetimeIndex(stamps.moments).normalize().rename("date"))
+    for name, number in columns.items():
+        values, words = to_numbers(table.cells[number], table.decimal)
+        for line in table.cells.index[words]:
+            cell = str(table.cells.loc[line, number])
+            place = f"line {line}, column {table.names[number]!r}"
+            faults.append(
+                Fault(source, place, repr(cell[:40]), "write a number, or leave it empty")
+            )
+        frame[name] = _convert(values, name, table.names[number], options, source)
+    faults += _untrue(frame, table, source)
+    faults += _twice(frame, table, source)
+    if faults:
+        raise InputError(faults)
+    daily = frame[~frame.index.duplicated()].sort_index()
+    return daily.reindex(pd.date_range(daily.index[0], daily.index[-1], name="date"))
+
+
+def _find_columns(table: Table, options: Weather, source: str) -> dict[str, int]:
+    found: dict[str, int] = {}
+    for name, header in options.columns.items():
+        if name not in _QUANTITY:
+            known = ", ".join(_QUANTITY)
+            raise InputError(Fault(source, "columns", f"unknown {name!r}", f"write one of {known}"))
+        if header not in table.names:
+            there = ", ".join(map(repr, table.names))
+            raise InputError(Fault(source, name, f"no column {header!r}", f"write one of {there}"))
+        found[name] = table.names.index(header)
+    for number, header in enumerate(table.names):
+        if number == table.day_column or number in found.values():
+            continue
+        plain = header.replace("_", " ")
+        name = next((n for n, called in _CALLED.items() if called.search(plain)), None)
+        if name is None or "soil" in plain.lower():
+            continue
+        if name in found and name not in options.columns:
+            two = f"two columns for {name}: {table.names[found[name]]!r}, {header!r}"
+            cure = f'say which in the site file: columns = {{ {name} = "{header}" }}'
+            raise InputError(Fault(source, "header", two, cure))
+        found.setdefault(name, number)
+    missing = [name for name in _NEEDED if name not in found]
+    if missing:
+        raise InputError(
+            Fault(
+                source,
+                "header",
+                f"no column for {' and '.join(missing)} among {', '.join(map(repr, table.names))}",
+                f'name it in the site file: columns = {{ {missing[0]} = "HEADER" }}',
+            )
+        )
+    return found
+
+
+def _convert(
+    values: FloatArray, name: str, header: str, options: Weather, source: str
+) -> FloatArray:
+    if name in _NEEDED:
+        unit = options.unit or find_unit(header) or ("degC" if header.endswith("_c") else None)
+        if unit is None:
+            raise InputError(
+                Fault(source, f"column {header!r}", "no unit", 'say unit = "degC" or unit = "degF"')
+            )
+        return to_canonical("air temperature", values, unit)
+    told = _UNIT.search(header.replace("_", " "))
+    if name == "rain_mm":
+        unit = options.rain_unit or (told[1].lower() if told else None)
+        if unit is None:
+            raise InputError(
+                Fault(source, f"column {header!r}", "no unit", 'say rain_unit = "mm" or "in"')
+            )
+        return to_canonical("rain", values, "in" if unit.startswith("in") else unit)
+    if name == "snow_depth_cm" and told:
+        unit = told[1].lower()
+        return to_canonical("snow depth", values, "in" if unit.startswith("in") else unit)
+    return values
+
+
+def _untrue(frame: pd.DataFrame, table: Table, source: str) -> list[Fault]:
+    """Figures that can't be: out of range, or a minimum above its maximum."""
+    faults = []
+    for name in frame.columns:
+        kind = QUANTITIES[_QUANTITY[name]]
+        values = frame[name].to_numpy()
+        with np.errstate(invalid="ignore"):
+            bad = np.flatnonzero((values < kind.low) | (values > kind.high))
+        if bad.size:
+            first = table.cells.index[bad[0]]
+            hint = "is it in degF? say the unit" if name in _NEEDED else "correct it"
+            faults.append(
+                Fault(
+                    source,
+                    f"line {first}",
+                    f"{name} of {values[bad[0]]:g} ({bad.size} such)",
+                    f"{hint}; {kind.low:g} to {kind.high:g} {kind.canonical} can be true",
+                )
+            )
+    with np.errstate(invalid="ignore"):
+        over = np.flatnonzero((frame["air_min_c"] > frame["air_max_c"]).to_numpy())
+    if over.size:
+        place = f"line {table.cells.index[over[0]]}"
+        found = f"the minimum is above the maximum ({over.size} such)"
+        faults.append(Fault(source, place, found, "exchange them, or the columns"))
+    return faults
+
+
+def _twice(frame: pd.DataFrame, table: Table, source: str) -> list[Fault]:
+    days = frame.index
+    again = days.duplicated(keep=False)
+    same = frame.assign(day=days).duplicated(keep=False).to_numpy()
+    bad = np.flatnonzero(again & ~same)
+    if not bad.size:
+        return []
+    place = f"line {table.cells.index[bad[-1]]}"
+    found = f"{days[bad[-1]].date()} stands twice with different figures"
+    return [Fault(source, place, found, "keep one of them; one row a day")]

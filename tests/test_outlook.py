@@ -1,0 +1,119 @@
+"""What several published rules say together, and how sure it is."""
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from patchrisk.outlook import Settings, correlated_errors, deciding, look, together
+from patchrisk.soil.series import SoilSeries
+from patchrisk.windows import Rule, Season, State
+
+O, N, C, X, U = State.OPEN, State.NEARING, State.CLOSED, State.NOT_YET, State.UNKNOWN
+SETTINGS = Settings(nearing_c=2.0, max_change_c=3.8, error_memory_days=10.0)
+
+
+@pytest.mark.parametrize(
+    ("states", "said"),
+    [
+        ([O], O),
+        ([O, O, X], O),
+        ([O, X], N),  # a tie is not a majority
+        ([O, X, X], N),
+        ([N, X, X], N),
+        ([X, X], X),
+        ([C, C, O], C),
+        ([C, X], X),
+        ([U, U, O], U),
+        ([U, O, O], O),
+        ([U, U], U),
+        ([], U),
+    ],
+)
+def test_together(states, said):
+    assert together(states) is said
+
+
+@given(st.lists(st.sampled_from([O, N, C, X]), min_size=1, max_size=9))
+def test_together_never_hides_an_open_rule_behind_not_yet(states):
+    if O in states:
+        assert together(states) in (O, N, C)
+    if together(states) is O:
+        assert 2 * states.count(O) > len(states)
+
+
+def rule(name, low, meaning="treat", days=1, season=None):
+    return Rule(
+        id=name,
+        meaning=meaning,
+        statistic="daily mean",
+        depth_cm=5.0,
+        direction="rising",
+        season=season or Season((1, 15), (9, 30)),
+        low_c=low,
+        days=days,
+    )
+
+
+def soil(values, sd=0.3, first="2025-04-01"):
+    values = np.asarray(values, dtype=float)
+    dates = np.arange(np.datetime64(first), np.datetime64(first) + len(values))
+    kind = np.where(np.isnan(values), "", "logged")
+    return SoilSeries(dates, 5.0, values, values + 3, np.full(len(values), sd), kind)
+
+
+def first_of(rules, series, **kwargs):
+    said = look(
+        {"d": [("d", r) for r in rules]}, lambda _: series, southern=False, settings=SETTINGS
+    )
+    return said[0]
+
+
+def test_rules_on_timing_decide_and_those_on_infection_only_without_them():
+    today = first_of([rule("a", 12.0), rule("b", 25.0, meaning="infect")], soil([10, 13, 13]))
+    assert [r.rule.id for r in today.deciding] == ["a"]
+    assert today.state is O
+    today = first_of([rule("b", 12.0, meaning="infect")], soil([10, 13, 13]))
+    assert today.state is O
+
+
+def test_rules_out_of_season_do_not_vote():
+    autumn = rule("late", 5.0, season=Season((8, 1), (12, 31)))
+    today = first_of([rule("early", 12.0), autumn], soil([10, 13, 13]))
+    assert [r.rule.id for r in deciding(today.rules)] == ["early"]
+
+
+def test_since_is_the_day_the_majority_was_reached():
+    series = soil([10, 12, 14, 16, 18, 18])
+    today = first_of([rule("a", 12.0), rule("b", 14.0), rule("c", 18.0)], series)
+    assert today.since == np.datetime64("2025-04-03")  # two of three
+    assert today.deciding[0].opened == np.datetime64("2025-04-02")
+
+
+def test_changed_since_yesterday():
+    today = first_of([rule("a", 14.0)], soil([10, 12, 14]))
+    assert (today.yesterday, today.state) == (N, O)
+
+
+def test_the_chance_follows_the_margin_and_the_error():
+    sure = first_of([rule("a", 12.0)], soil([20.0] * 5)).rules[0].chance_open
+    even = first_of([rule("a", 12.0)], soil([5.0, 5.0, 12.0], sd=1.0)).rules[0].chance_open
+    never = first_of([rule("a", 12.0)], soil([5.0] * 5)).rules[0].chance_open
+    assert sure == 1.0
+    assert never == 0.0
+    assert even == pytest.approx(0.5, abs=0.11)  # 200 draws: three standard errors
+
+
+def test_unknown_has_no_chance():
+    today = first_of([rule("a", 12.0)], soil([11.0, np.nan, np.nan, np.nan]))
+    assert today.state is U
+    assert today.rules[0].chance_open is None
+    assert today.rules[0].judged_on == {"logged": 1, "unknown": 3}
+
+
+def test_errors_have_the_spread_and_memory_asked_for():
+    drawn = correlated_errors(np.full(4000, 2.0), memory_days=10.0, traces=50, seed=1)
+    assert drawn.std() == pytest.approx(2.0, rel=0.05)
+    lag10 = np.mean(drawn[10:] * drawn[:-10]) / np.mean(drawn**2)
+    assert lag10 == pytest.approx(np.exp(-1), abs=0.03)
+    np.testing.assert_array_equal(drawn, correlated_errors(np.full(4000, 2.0), 10.0, 50, 1))
