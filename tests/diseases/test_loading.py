@@ -82,6 +82,18 @@ def test_the_small_files_are_valid(tmp_path):
     assert diseases["two"].rules("infect") == ()
 
 
+def test_a_rule_that_closes_after_a_run_of_days(tmp_path):
+    number = 'unit = "{}", source = "book", confidence = "weak" }}'
+    closing = f"""close_above = {{ value = 28, {number.format("degC")}
+close_days = {{ value = 4, {number.format("days")}
+"""
+    (tmp_path / "one.toml").write_text(
+        FORECAST.replace("[[pathogen]]", closing + "[[pathogen]]"), encoding="utf-8"
+    )
+    (rule,) = load_diseases(tmp_path)["one"].rules()
+    assert (rule.close_above_c, rule.close_below_c, rule.close_days) == (28, None, 4)
+
+
 @pytest.mark.parametrize(
     ("old", "new", "place", "found", "cure"),
     [

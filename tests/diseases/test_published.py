@@ -162,6 +162,14 @@ def test_rules_carry_depth_days_and_provenance(library, key):
         days = Fraction(row[5].split()[0].split("@")[-1])
         assert rule.days == days / 24 if "hours" in row[5] else days
         assert rule.mean_days == (5 if "of 5 days" in row[2] else 1)
+        assert (rule.id, rule.meaning) == (row[0], row[1])
+        assert rule.statistic == row[2].rstrip("?").split(" of ")[0]
+        assert rule.direction == {">": "rising", "<": "falling"}.get(row[4][0], "band")
+        assert rule.strict == (row[4][0] in "<>" and row[4][1] != "=")
+        limits = tuple(
+            tuple(int(part) for part in day.split("-")) for day in row[6].rstrip("?").split()
+        )
+        assert (rule.season.start, rule.season.end) == limits
         assert rule.source == published.threshold.short
         assert rule.confidence == published.threshold.confidence
         stated = {
