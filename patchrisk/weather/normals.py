@@ -16,7 +16,7 @@ def calendar_slot(days: pd.DatetimeIndex) -> npt.NDArray[np.int64]:
     The first of March is 61 in every year, so that a calendar day keeps its place; 60, the 29th
     of February, exists in leap years only.
     """
-    slot = days.dayofyear.to_numpy(dtype=np.int64)
+    slot = days.day_of_year.to_numpy(dtype=np.int64)
     return slot + ((slot >= 60) & ~days.is_leap_year)
 
 

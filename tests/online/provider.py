@@ -1,6 +1,6 @@
 """A weather service on this computer that speaks as the real ones do, and fails as they do.
 
-One server plays Meteostat's files, the US National Weather Service, MET Norway and Open-Meteo::
+It plays Meteostat's files, the US National Weather Service, MET Norway and Open-Meteo::
 
     with Provider() as provider:
         gather_weather(place, ..., endpoints=provider.endpoints)
@@ -22,7 +22,7 @@ import sqlite3
 import ssl
 import threading
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
 from email.utils import format_datetime
 from functools import cache
@@ -30,12 +30,18 @@ from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 from urllib.parse import parse_qsl, urlsplit
 
+from patchrisk.weather.door import Limits
 from patchrisk.weather.endpoints import VARIABLES, Endpoints
 from patchrisk.weather.place import Place
 
 HERE = Path(__file__).resolve().parent
 SERVICES = ("station list", "daily", "points", "grid", "metno", "openmeteo")
 LAPSE = 0.0065  # degC per metre: what the server's stations differ by
+
+# For tests: no needless waiting, and room for a slow machine.
+PATIENT = Limits(pause_s=0.01, lock_s=0.1, max_bytes=1_000_000, max_download_bytes=1_000_000)
+# For faults that show only when time is up.
+QUICK = replace(PATIENT, connect_s=0.3, read_s=0.3, total_s=0.4, download_s=0.4)
 
 SIGN_IN = b"<!DOCTYPE html><html><head><title>Guest network</title></head><body>Sign in</body>"
 
@@ -93,10 +99,11 @@ class Seen:
     headers: dict[str, str]
 
 
+@cache
 def truth(day: date) -> tuple[float, float, float, float]:
     """Minimum, maximum, mean [degC] and rain [mm] of a day at the site."""
     turn = 2 * math.pi * (day.timetuple().tm_yday - 105) / 365.25
-    mean = round(12 + 12 * math.sin(turn) + 0.5 * (day.toordinal() * 37 % 11 - 5), 1)
+    mean = round(12 + 12 * math.sin(turn) + 0.1 * (day.toordinal() * 37 % 11 - 5), 1)
     rain = 0.0 if day.toordinal() % 3 else 2.4 + day.toordinal() % 4
     return mean - 5.0, mean + 5.0, mean, rain
 
@@ -129,22 +136,38 @@ class Provider:
         self._scenario = dict.fromkeys(SERVICES, "ok")
         self._lock = threading.Lock()
         self.stopped = threading.Event()
-        self._server = ThreadingHTTPServer(("127.0.0.1", 0), _handler(self))
+        handler = _handler(self)
+        # A port for each service, as each has its own host: one that fails costs no other.
+        self._servers = {n: ThreadingHTTPServer(("127.0.0.1", 0), handler) for n in VARIABLES}
         if tls:
             context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
             context.load_cert_chain(HERE / "untrusted.pem")
-            self._server.socket = context.wrap_socket(self._server.socket, server_side=True)
+            for server in self._servers.values():
+                server.socket = context.wrap_socket(server.socket, server_side=True)
         scheme = "https" if tls else "http"
-        self.url = f"{scheme}://127.0.0.1:{self._server.server_address[1]}"
+        self.bases = {
+            name: f"{scheme}://127.0.0.1:{server.server_address[1]}/{name}"
+            for name, server in self._servers.items()
+        }
+
+    @classmethod
+    def at_dawn(cls, place: Place | None = None) -> "Provider":
+        """A server whose moment is a quarter past five of the site's day, this computer's day."""
+        server = cls(place=place)
+        dawn = server.midnight(server.today) + timedelta(hours=5, minutes=15)
+        server.now = dawn
+        return server
 
     def __enter__(self) -> "Provider":
-        threading.Thread(target=self._server.serve_forever, args=(0.01,), daemon=True).start()
+        for server in self._servers.values():
+            threading.Thread(target=server.serve_forever, args=(0.01,), daemon=True).start()
         return self
 
     def __exit__(self, *error: object) -> None:
         self.stopped.set()
-        self._server.shutdown()
-        self._server.server_close()
+        for server in self._servers.values():
+            server.shutdown()
+            server.server_close()
 
     @property
     def today(self) -> date:
@@ -154,11 +177,11 @@ class Provider:
     @property
     def endpoints(self) -> Endpoints:
         """Addresses of the services played."""
-        return Endpoints(**{name: f"{self.url}/{name}" for name in VARIABLES})
+        return Endpoints(**self.bases)
 
     def environment(self, **extra: str) -> dict[str, str]:
         """Environment of a subprocess that is to find this server and nothing else."""
-        addresses = {VARIABLES[name]: f"{self.url}/{name}" for name in VARIABLES}
+        addresses = {VARIABLES[name]: base for name, base in self.bases.items()}
         path = os.pathsep.join(filter(None, [str(HERE / "guard"), os.environ.get("PYTHONPATH")]))
         return {**os.environ, **addresses, "NO_PROXY": "*", "PYTHONPATH": path, **extra}
 
@@ -201,7 +224,7 @@ class Provider:
 # What a service can do beyond the faults of all.
 _SPECIAL = {
     "station list": ("other tables",),
-    "daily": ("stopped", "model", "only next", "wrong year", "words", "gap"),
+    "daily": ("stopped", "model", "only next", "wrong year", "words", "gap", "young"),
     "points": ("moved",),
     "grid": (
         "yesterday",  # begins the day before it is issued
@@ -266,7 +289,8 @@ def daily(provider: Provider, year: int, key: str) -> bytes | None:
         last = provider.today - timedelta(days=20)
     if scenario == "model":
         last = provider.today + timedelta(days=4)
-    if station is None or year < station.starts or (station.ends or year) < year:
+    young = scenario == "young" and year < provider.today.year - 2
+    if station is None or young or year < station.starts or (station.ends or year) < year:
         return None
     names = ("temp", "tmin", "tmax", "prcp")
     head = ["year", "month", "day"] + [x for name in names for x in (name, f"{name}_source")]
@@ -293,7 +317,7 @@ def daily(provider: Provider, year: int, key: str) -> bytes | None:
 def points(provider: Provider) -> dict:
     moved = provider.scenario("points") == "moved"
     grid = {"gridId": "ILN", "gridX": 80 + moved, "gridY": 77}
-    address = f"{provider.url}/nws/gridpoints/ILN/{grid['gridX']},{grid['gridY']}"
+    address = f"{provider.bases['nws']}/gridpoints/ILN/{grid['gridX']},{grid['gridY']}"
     return {
         "type": "Feature",
         "properties": {**grid, "forecastGridData": address, "timeZone": "America/New_York"},

@@ -62,7 +62,7 @@ def get_forecast(
     if choice == "none":
         return None, []
     if isinstance(choice, Path):
-        from patchrisk.weather.forecast.own_csv import read_own
+        from patchrisk.weather.forecast.own import read_own
 
         return usable(str(choice), "", read_own(choice), None, place, today, now)
     if today < place.local_day(now):

@@ -85,8 +85,8 @@ def to_days(
 
     A day counts only when all of its 24 hours have a temperature, and its rain only when the
     intervals cover it whole: the part of a day that a forecast begins or ends with is no day.
-    An interval of rain across midnight is shared out by its length on either side. An interval's
-    low or high belongs to the day that holds its middle.
+    An interval of rain across midnight is shared out by its length on either side. The low or
+    high of an interval counts for a day that holds the whole of it.
 
     Parameters
     ----------
@@ -114,10 +114,12 @@ def to_days(
     for table, name, better in ((lows, "air_min_c", np.fmin), (highs, "air_max_c", np.fmax)):
         if table is None or table.empty:
             continue
-        middle = table["start"] + (table["end"] - table["start"]) / 2
-        day = (middle.dt.tz_convert(None) + utc_offset).dt.floor("D")
-        grouped = table["value"].groupby(day)
-        extreme = grouped.min() if better is np.fmin else grouped.max()
+        first = (table["start"].dt.tz_convert(None) + utc_offset).dt.floor("D")
+        last = (table["end"].dt.tz_convert(None) + utc_offset - pd.Timedelta(seconds=1)).dt.floor(
+            "D"
+        )
+        inside = table["value"].where(first == last).groupby(first)
+        extreme = inside.min() if better is np.fmin else inside.max()
         out[name] = better(out[name], extreme.reindex(out.index))
     out["rain_mm"] = _rain(rain, out.index, utc_offset)
     return out[list(WEATHER)]
