@@ -69,7 +69,7 @@ def settings() -> Settings:
     )
 
 
-def prepare(path: Path, as_of: date, *, only: Sequence[str] = ()) -> Morning:
+def prepare(path: Path, as_of: date, today: date, *, only: Sequence[str] = ()) -> Morning:
     """Bring a morning together.
 
     Parameters
@@ -78,6 +78,8 @@ def prepare(path: Path, as_of: date, *, only: Sequence[str] = ()) -> Morning:
         The site file.
     as_of : date
         The morning to judge; readings up to the day before are used, none after.
+    today : date
+        Readings after it are flagged: the clock that wrote them was wrong.
     only : sequence of str
         Names of the areas wanted; all when empty.
 
@@ -92,8 +94,12 @@ def prepare(path: Path, as_of: date, *, only: Sequence[str] = ()) -> Morning:
     if strangers:
         names = ", ".join(area.name for area in site.area)
         raise InputError(Fault("--area", "", f"no area {strangers[0]!r}", f"write one of {names}"))
-    weather = _read_weather(site, as_of)
-    readings = _read_loggers(site, weather, as_of)
+    weather, faults = _read_weather(site)
+    readings, logger_faults = _read_loggers(site, weather, today)
+    if faults or logger_faults:
+        raise InputError([*faults, *logger_faults])
+    if weather is not None:
+        weather = weather[weather.index < pd.Timestamp(as_of)]
     return Morning(
         site,
         as_of,
@@ -143,28 +149,71 @@ def sample_morning(path: Path) -> date:
     return last + timedelta(days=1)
 
 
-def _read_weather(site: Site, as_of: date) -> pd.DataFrame | None:
-    frames = [read_daily_weather(site.folder / w.file, w) for w in site.weather]
-    if not frames:
-        return None
-    whole = frames[0]
-    for frame in frames[1:]:
-        whole = whole.combine_first(frame)
-    return whole[whole.index < pd.Timestamp(as_of)]
+@dataclass(frozen=True)
+class Examination:
+    """What `patchrisk check` found: everything that could be read, and every fault."""
+
+    site: Site | None
+    library: Library | None
+    readings: tuple[Readings, ...]
+    weather: pd.DataFrame | None
+    faults: tuple[Fault, ...]
 
 
-def _read_loggers(site: Site, weather: pd.DataFrame | None, as_of: date) -> tuple[Readings, ...]:
-    out, faults = [], []
-    for logger in site.logger:
+def examine(path: Path, today: date) -> Examination:
+    """Read the site file, the disease files and the data, keeping every fault instead of raising.
+
+    Parameters
+    ----------
+    path : Path
+        The site file.
+    today : date
+        Readings after it are flagged.
+    """
+    try:
+        site, library = read_all(path)
+    except InputError as error:
+        faults = list(error.faults)
         try:
-            logged = load_log(site.folder / logger.file, _log_options(site, logger), weather, as_of)
+            site = read_site(path)
+        except InputError:
+            return Examination(None, None, (), None, tuple(faults))
+        library = None
+    else:
+        faults = []
+    weather, weather_faults = _read_weather(site)
+    readings, logger_faults = _read_loggers(site, weather, today)
+    everything = (*faults, *weather_faults, *logger_faults)
+    return Examination(site, library, readings, weather, everything)
+
+
+def _read_weather(site: Site) -> tuple[pd.DataFrame | None, list[Fault]]:
+    whole: pd.DataFrame | None = None
+    faults: list[Fault] = []
+    for item in site.weather:
+        try:
+            frame = read_daily_weather(site.folder / item.file, item)
+        except InputError as error:
+            faults += error.faults
+            continue
+        whole = frame if whole is None else whole.combine_first(frame).asfreq("D")
+    return whole, faults
+
+
+def _read_loggers(
+    site: Site, weather: pd.DataFrame | None, today: date
+) -> tuple[tuple[Readings, ...], list[Fault]]:
+    out: list[Readings] = []
+    faults: list[Fault] = []
+    for logger in site.logger:
+        options = _log_options(site, logger)
+        try:
+            logged = load_log(site.folder / logger.file, options, weather, today)
         except InputError as error:
             faults += error.faults
             continue
         out.append(Readings(logger, logged))
-    if faults:
-        raise InputError(faults)
-    return tuple(out)
+    return tuple(out), faults
 
 
 def _log_options(site: Site, logger: Logger) -> LogOptions:

@@ -6,6 +6,7 @@ from pathlib import Path
 import click
 
 from patchrisk.cli.options import site_options, site_path
+from patchrisk.errors import InputError
 
 
 @click.command()
@@ -13,6 +14,11 @@ from patchrisk.cli.options import site_options, site_path
 def check(site_file: Path, sample: bool) -> None:
     """Check the site file, the data it names and the disease files, all faults at once."""
     from patchrisk.morning import examine
-    from patchrisk.report.terminal import write_check
+    from patchrisk.report.check import write_check
 
-    click.echo(write_check(examine(site_path(site_file, sample), date.today())))
+    found = examine(site_path(site_file, sample), date.today())
+    text = write_check(found)
+    if text:
+        click.echo(text)
+    if found.faults:
+        raise InputError(found.faults)

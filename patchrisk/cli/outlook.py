@@ -31,7 +31,7 @@ def outlook(
         refuse_future(as_of, today)
     elif sample:
         as_of = sample_morning(path)
-    morning = prepare(path, as_of or today, only=areas)
+    morning = prepare(path, as_of or today, today, only=areas)
     if as_json:
         from patchrisk.report.record import to_json
 

@@ -36,7 +36,7 @@ def _lines(morning: Morning, full: bool) -> Iterator[str]:
         yield ""
         yield from _area(morning, area, show, full)
     yield ""
-    yield from _data(morning)
+    yield from _data(morning, show)
     yield ""
     yield from wrap("Cautions: " + words.CAUTIONS)
     if not full:
@@ -95,13 +95,11 @@ def _soil(area: AreaMorning, show: Show) -> str:
 
 
 def _disease(morning: Morning, today: DiseaseToday, show: Show, full: bool) -> Iterator[str]:
-    disease = _disease_of(morning, today)
     since = f" since {words.day_words(today.since)}" if today.since is not None else ""
     change = words.change_words(today)
     mark = f"  ({change})" if change else ""
     yield f"  {today.state.words.upper()}{since}: {_name(morning, today)}{mark}"
-    if disease is not None:
-        yield from wrap("Do: " + words.do_now(disease, today, show), "    ", "      ")
+    yield from wrap("Do: " + words.do_now(morning.library, today, show), "    ", "      ")
     why = [words.agreement(today), words.chance_words(today)]
     yield from wrap("Why: " + "; ".join(w for w in why if w) + ".", "    ", "      ")
     for label, result in _chosen(today, full):
@@ -129,15 +127,17 @@ def _name(morning: Morning, today: DiseaseToday) -> str:
     return (library.diseases.get(today.key) or library.groups[today.key]).name
 
 
-def _data(morning: Morning) -> Iterator[str]:
+def _data(morning: Morning, show: Show) -> Iterator[str]:
     yield from heading("Data")
     for reading in morning.readings:
         for probe in reading.logged.probes:
-            yield from wrap(words.probe_words(reading, probe, morning.as_of), "- ", "  ")
+            yield from wrap(words.probe_words(reading, probe, morning.as_of, show), "- ", "  ")
     if morning.weather is None:
         yield "- No weather file: days without a reading stay unknown."
     else:
         last = morning.weather.index[-1]
         yield from wrap(
-            f"Own weather file, {morning.weather.index[0].year} to {last.day} {last:%b %Y}.", "- ", "  "
+            f"Own weather file, {morning.weather.index[0].year} to {last.day} {last:%b %Y}.",
+            "- ",
+            "  ",
         )

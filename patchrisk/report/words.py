@@ -1,12 +1,16 @@
 """The sentences of the outlook, the same wherever they are printed."""
 
 from collections.abc import Callable
+from datetime import date
 
 import numpy as np
+import pandas as pd
 
 from patchrisk.diseases import Disease, Library
 from patchrisk.diseases.models import PublishedRule
+from patchrisk.morning import Readings
 from patchrisk.outlook import DiseaseToday, RuleToday
+from patchrisk.weather.logger import Probe
 from patchrisk.windows import State
 
 Show = Callable[..., str]
@@ -123,21 +127,32 @@ def interval_words(disease: Disease) -> str:
     return f"repeat after {low if low == high else f'{low} to {high}'} days where the label allows"
 
 
-def do_now(disease: Disease, today: DiseaseToday, show: Show) -> str:
+def do_now(library: Library, today: DiseaseToday, show: Show) -> str:
     """One plain sentence on what to do this morning."""
+    disease = library.diseases.get(today.key)
     timing = bool(today.deciding) and today.deciding[0].rule.meaning == "treat"
     if today.state is State.OPEN and timing:
+        if disease is None:
+            return (
+                "a preventive application is due if none is on. Which groups suit differs by "
+                "fungus: have roots examined, and see each member's file."
+            )
         parts = [groups_words(disease), watering_words(disease, show), interval_words(disease)]
-        return "Preventive application is due if not on: " + "; ".join(p for p in parts if p) + "."
+        return (
+            "a preventive application is due if none is on; "
+            + "; ".join(part for part in parts if part)
+            + "."
+        )
     if today.state is State.OPEN:
-        return "Roots can be infected now; keep the preventive in place that was put on for it."
+        return "roots can be infected now; keep the preventive on that was put on for it."
     if today.state is State.NEARING:
-        return f"Get ready: product, water and a dry day; {groups_words(disease)}."
+        groups = "" if disease is None else f"; {groups_words(disease)}"
+        return f"get ready: product, water and a dry day{groups}."
     if today.state is State.CLOSED:
-        return "Timing has passed: an application now does little. Scout instead."
+        return "the timing has passed: an application now does little. Scout instead."
     if today.state is State.UNKNOWN:
-        return "Too many days are missing to say: read out the logger, or give air temperature."
-    return "Nothing to do yet."
+        return "too many days are missing to say: read out the logger, or give air temperature."
+    return "nothing yet."
 
 
 def change_words(today: DiseaseToday) -> str:
@@ -146,9 +161,9 @@ def change_words(today: DiseaseToday) -> str:
         moved = [r for r in today.deciding if r.state is not r.yesterday]
         opened = [r for r in moved if r.state is State.OPEN]
         if opened:
-            return f"{len(opened)} more rule{'s' if len(opened) > 1 else ''} opened since yesterday"
+            return f"{len(opened)} more rule{'s' if len(opened) > 1 else ''} open since yesterday"
         return ""
-    return f"was {today.yesterday.words} yesterday"
+    return f"{today.yesterday.words} yesterday"
 
 
 def published_rule(library: Library, key: str, result: RuleToday) -> PublishedRule:
@@ -158,3 +173,22 @@ def published_rule(library: Library, key: str, result: RuleToday) -> PublishedRu
         if published.id == result.rule.id:
             return published
     raise KeyError(result.rule.id)
+
+
+def probe_words(reading: Readings, probe: Probe, as_of: date, show: Show) -> str:
+    """Say what a probe gave, how old it is, and how much of it was left out."""
+    days = probe.daily["soil_c"].dropna()
+    depth = "depth not told" if probe.depth_cm is None else show("depth", probe.depth_cm)
+    if days.empty:
+        return f"{reading.logger.file}, {probe.name} ({depth}): no day that can be used."
+    last = days.index[days.index < pd.Timestamp(as_of)].max()
+    age = (pd.Timestamp(as_of) - last).days
+    text = f"{reading.logger.file}, {probe.name} ({depth}): to {last.day} {last:%b %Y}"
+    if age > 1:
+        text += f", {age} days old"
+    flags = [f for f in reading.logged.flags if f.left_out and f.probe in ("", probe.name)]
+    count = sum(flag.count for flag in flags)
+    if count:
+        kinds = ", ".join(dict.fromkeys(flag.kind for flag in flags))
+        text += f"; {count} readings left out ({kinds})"
+    return text + "."

@@ -7,8 +7,8 @@ import numpy as np
 import numpy.typing as npt
 
 from patchrisk.soil.air_to_soil import SoilEstimate
-from patchrisk.soil.conduction import move_daily_extremes, move_daily_mean
 from patchrisk.soil.join import join_logged
+from patchrisk.soil.transfer import MAX_UP_CM, move_extremes, move_mean
 from patchrisk.units import FloatArray
 
 
@@ -57,6 +57,11 @@ class SoilSeries:
     came_from: npt.NDArray[np.str_]
 
 
+def too_deep(probe_cm: float, depth_cm: float) -> bool:
+    """Say whether a probe lies too far below a depth to tell its temperature."""
+    return probe_cm - depth_cm > MAX_UP_CM
+
+
 def logged_at(
     probes: Sequence[Probe], depth_cm: float, diffusivity_m2_s: float
 ) -> tuple[FloatArray, FloatArray]:
@@ -64,7 +69,7 @@ def logged_at(
 
     Each probe is moved by conduction to the depth wanted. The nearest depth counts; a probe
     farther away fills only days on which no nearer one has a reading. Probes at one depth are
-    averaged.
+    averaged. A probe that is `too_deep` is passed over.
 
     Parameters
     ----------
@@ -80,12 +85,13 @@ def logged_at(
     """
     mean = np.full(probes[0].mean_c.shape, np.nan)
     hottest = mean.copy()
-    for depth in sorted({p.depth_cm for p in probes}, key=lambda d: (abs(d - depth_cm), d)):
+    depths = {p.depth_cm for p in probes if not too_deep(p.depth_cm, depth_cm)}
+    for depth in sorted(depths, key=lambda d: (abs(d - depth_cm), d)):
         same = [p for p in probes if p.depth_cm == depth]
         found = _average([p.mean_c for p in same])
         low, high = _average([p.min_c for p in same]), _average([p.max_c for p in same])
-        moved = move_daily_mean(found, depth, depth_cm, diffusivity_m2_s)
-        _, top = move_daily_extremes(low, high, moved, depth, depth_cm, diffusivity_m2_s)
+        moved = move_mean(found, depth, depth_cm, diffusivity_m2_s)
+        _, top = move_extremes(low, high, found, moved, depth, depth_cm, diffusivity_m2_s)
         use = np.isnan(mean)
         mean, hottest = np.where(use, moved, mean), np.where(use, top, hottest)
     return mean, hottest

@@ -1,0 +1,100 @@
+"""How everything was read, for `patchrisk check`."""
+
+from collections.abc import Iterator
+
+import pandas as pd
+
+from patchrisk.morning import Examination, Readings
+from patchrisk.report.layout import heading, wrap
+from patchrisk.report.words import Show
+from patchrisk.units import shower
+from patchrisk.weather.logger import Flag
+
+
+def write_check(found: Examination) -> str:
+    """Write what was read and how; faults are not in it."""
+    return "\n".join(_lines(found))
+
+
+def _lines(found: Examination) -> Iterator[str]:
+    if found.site is None:
+        return
+    show = shower(found.site.site.units)
+    place = found.site.site
+    side = "southern hemisphere: seasons are shifted by half a year" if place.southern else ""
+    yield from heading(f"Site: {place.name}")
+    yield from wrap(
+        f"{_degrees(place.latitude, 'N', 'S')}, {_degrees(place.longitude, 'E', 'W')}; standard time UTC{place.utc_offset}; "
+        f"prints {place.units} units; {side}".rstrip("; ")
+        + "."
+    )
+    for area in found.site.area:
+        loggers = ", ".join(lg.file for lg in found.site.loggers_of(area)) or "no logger"
+        text = (
+            f"{area.name}: {area.turf}, {area.use}, {area.root_zone} ({area.wetness}); {loggers}."
+        )
+        yield from wrap(text, "- ", "  ")
+    if found.library is not None:
+        rules = sum(len(d.window) for d in found.library.diseases.values())
+        yield f"- {len(found.library.diseases)} disease files with {rules} published rules."
+    for reading in found.readings:
+        yield ""
+        yield from _logger(reading, show)
+    if found.weather is not None:
+        yield ""
+        yield from _weather(found.weather)
+    if found.faults:
+        yield ""
+        count = len(found.faults)
+        yield f"{count} fault{'s' if count > 1 else ''} to mend:"
+    else:
+        yield ""
+        yield "No fault found."
+
+
+def _degrees(value: float, plus: str, minus: str) -> str:
+    return f"{abs(value):g} {plus if value >= 0 else minus}"
+
+
+def flag_words(flag: Flag) -> str:
+    """Say which readings were flagged, why, and whether they were left out."""
+    days = str(flag.first) if flag.first == flag.last else f"{flag.first} to {flag.last}"
+    whose = f"{flag.probe}: " if flag.probe else ""
+    count = f"{flag.count} reading{'s' if flag.count != 1 else ''}"
+    done = f"{count} left out" if flag.left_out else count
+    return f"{days}, {flag.kind}: {whose}{flag.reason} ({done})."
+
+
+def _logger(reading: Readings, show: Show) -> Iterator[str]:
+    logged = reading.logged
+    yield from heading(f"Logger: {reading.logger.file}")
+    yield from (line for text in str(logged.layout).splitlines() for line in wrap(text, "", "  "))
+    for probe in logged.probes:
+        days = probe.daily["soil_c"].dropna()
+        depth = "depth not told, taken as 2 in / 5 cm"
+        if probe.depth_cm is not None:
+            depth = show("depth", probe.depth_cm)
+        span = f"{days.index[0].date()} to {days.index[-1].date()}" if len(days) else "no whole day"
+        tally = probe.tally
+        yield from wrap(
+            f"{probe.name} ({depth}): {len(days)} days, {span}; of {tally.rows} rows {tally.kept} "
+            f"used, {tally.flagged} flagged, {tally.missing} without a reading.",
+            "- ",
+            "  ",
+        )
+    if logged.flags:
+        yield "  Flags:"
+    for flag in logged.flags:
+        yield from wrap(flag_words(flag), "  - ", "    ")
+
+
+def _weather(weather: pd.DataFrame) -> Iterator[str]:
+    yield from heading("Own weather")
+    first, last = weather.index[0].date(), weather.index[-1].date()
+    yield f"- {first} to {last}, {len(weather)} days."
+    for name in weather.columns:
+        missing = weather.index[weather[name].isna()]
+        if len(missing):
+            days = ", ".join(str(day.date()) for day in missing[:4])
+            more = f" and {len(missing) - 4} more" if len(missing) > 4 else ""
+            yield from wrap(f"{name}: {len(missing)} days missing ({days}{more}).", "- ", "  ")
