@@ -8,6 +8,8 @@ from typing import Any, Literal
 import numpy as np
 import numpy.typing as npt
 
+from patchrisk.counters import run_length
+
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.signedinteger[Any]]
 BoolArray = npt.NDArray[np.bool_]
@@ -199,11 +201,6 @@ def _latest(event: BoolArray) -> IntArray:
     return np.maximum.accumulate(np.where(event, index, -1), axis=0)
 
 
-def _run(met: BoolArray) -> IntArray:
-    index = np.arange(met.shape[0]).reshape(-1, *([1] * (met.ndim - 1)))
-    return np.where(met, index - _latest(~met), 0)
-
-
 def _latch(opens: BoolArray, closes: BoolArray) -> BoolArray:
     """Open from a day that opens until a day that closes; closing wins on the same day."""
     return _latest(opens & ~closes) > _latest(closes)
@@ -304,8 +301,8 @@ def _follow(
     rule: Rule, opening: FloatArray, closing: FloatArray, inside: BoolArray, edge: BoolArray
 ) -> tuple[IntArray, BoolArray]:
     """Count the run and follow the window, opened by one series and closed by the other."""
-    shut = _run(_closes(rule, closing)) >= rule.close_days
-    run = _run(meets(rule, opening) & inside & ~shut)  # after closing, a run begins anew
+    shut = run_length(_closes(rule, closing)) >= rule.close_days
+    run = run_length(meets(rule, opening) & inside & ~shut)  # after closing, a run begins anew
     opens = run >= rule.days
     return run, _latch(opens, shut | ~inside | (edge & ~opens))
 

@@ -9,23 +9,23 @@ from patchrisk.outlook import Settings, correlated_errors, deciding, look, toget
 from patchrisk.soil.series import SoilSeries
 from patchrisk.windows import Rule, Season, State
 
-O, N, C, X, U = State.OPEN, State.NEARING, State.CLOSED, State.NOT_YET, State.UNKNOWN
+A, N, C, X, U = State.OPEN, State.NEARING, State.CLOSED, State.NOT_YET, State.UNKNOWN
 SETTINGS = Settings(nearing_c=2.0, max_change_c=3.8, error_memory_days=10.0)
 
 
 @pytest.mark.parametrize(
     ("states", "said"),
     [
-        ([O], O),
-        ([O, O, X], O),
-        ([O, X], N),  # a tie is not a majority
-        ([O, X, X], N),
+        ([A], A),
+        ([A, A, X], A),
+        ([A, X], N),  # a tie is not a majority
+        ([A, X, X], N),
         ([N, X, X], N),
         ([X, X], X),
-        ([C, C, O], C),
+        ([C, C, A], C),
         ([C, X], X),
-        ([U, U, O], U),
-        ([U, O, O], O),
+        ([U, U, A], U),
+        ([U, A, A], A),
         ([U, U], U),
         ([], U),
     ],
@@ -34,12 +34,12 @@ def test_together(states, said):
     assert together(states) is said
 
 
-@given(st.lists(st.sampled_from([O, N, C, X]), min_size=1, max_size=9))
+@given(st.lists(st.sampled_from([A, N, C, X]), min_size=1, max_size=9))
 def test_together_never_hides_an_open_rule_behind_not_yet(states):
-    if O in states:
-        assert together(states) in (O, N, C)
-    if together(states) is O:
-        assert 2 * states.count(O) > len(states)
+    if A in states:
+        assert together(states) in (A, N, C)
+    if together(states) is A:
+        assert 2 * states.count(A) > len(states)
 
 
 def rule(name, low, meaning="treat", days=1, season=None):
@@ -72,9 +72,9 @@ def first_of(rules, series, **kwargs):
 def test_rules_on_timing_decide_and_those_on_infection_only_without_them():
     today = first_of([rule("a", 12.0), rule("b", 25.0, meaning="infect")], soil([10, 13, 13]))
     assert [r.rule.id for r in today.deciding] == ["a"]
-    assert today.state is O
+    assert today.state is A
     today = first_of([rule("b", 12.0, meaning="infect")], soil([10, 13, 13]))
-    assert today.state is O
+    assert today.state is A
 
 
 def test_rules_out_of_season_do_not_vote():
@@ -92,7 +92,7 @@ def test_since_is_the_day_the_majority_was_reached():
 
 def test_changed_since_yesterday():
     today = first_of([rule("a", 14.0)], soil([10, 12, 14]))
-    assert (today.yesterday, today.state) == (N, O)
+    assert (today.yesterday, today.state) == (N, A)
 
 
 def test_the_chance_follows_the_margin_and_the_error():

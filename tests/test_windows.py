@@ -55,9 +55,8 @@ def test_stays_open_after_a_cool_day_until_something_closes_it():
 def test_closes_after_the_days_the_rule_asks_for_and_can_open_again():
     rule = rising(close_above_c=25.0, close_days=2)
     said, window = states(rule, [18, 18, 18, 25, 24, 25, 25, 20, 20, 20])
-    assert said == [
-        "nearing", "nearing", "open", "open", "open", "open", "closed", "nearing", "nearing", "open",
-    ]  # fmt: skip
+    assert said[:7] == ["nearing", "nearing", "open", "open", "open", "open", "closed"]
+    assert said[7:] == ["nearing", "nearing", "open"]
     assert window.opened[-1] == 9
     assert window.closed[6] == 6
 

@@ -22,6 +22,9 @@ class _Patchrisk(click.Group):
             for fault in error.faults:
                 click.echo(f"patchrisk: {fault}", err=True)
             ctx.exit(error.exit_code)
+        except KeyboardInterrupt:
+            click.echo("patchrisk: stopped", err=True)
+            ctx.exit(1)
 
 
 @click.group(

@@ -24,5 +24,4 @@ def diseases(name: str | None, turf: str | None, units: str, folder: Path | None
     if name is None:
         click.echo(write_list(library, turf))
     else:
-        system = "us" if units == "us" else "metric"
-        click.echo(write_disease(library, name, shower(system)))
+        click.echo(write_disease(library, name, shower("us" if units == "us" else "metric")))

@@ -39,7 +39,7 @@ def site_path(site_file: Path, sample: bool) -> Path:
     return resources.sample_weather() / "site.toml" if sample else site_file
 
 
-class Day(click.ParamType):
+class Day(click.ParamType[date]):
     """A date written YYYY-MM-DD."""
 
     name = "date"

@@ -24,7 +24,8 @@ def _lines(found: Examination) -> Iterator[str]:
     side = "southern hemisphere: seasons are shifted by half a year" if place.southern else ""
     yield from heading(f"Site: {place.name}")
     yield from wrap(
-        f"{_degrees(place.latitude, 'N', 'S')}, {_degrees(place.longitude, 'E', 'W')}; standard time UTC{place.utc_offset}; "
+        f"{_degrees(place.latitude, 'N', 'S')}, {_degrees(place.longitude, 'E', 'W')}; "
+        f"standard time UTC{place.utc_offset}; "
         f"prints {place.units} units; {side}".rstrip("; ")
         + "."
     )

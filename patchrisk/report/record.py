@@ -7,8 +7,9 @@ from typing import Any
 import numpy as np
 
 from patchrisk.morning import AreaMorning, Morning, Readings
-from patchrisk.outlook import DiseaseToday, RuleToday, SoilSeries
+from patchrisk.outlook import DiseaseToday, RuleToday
 from patchrisk.report import words
+from patchrisk.soil.series import SoilSeries
 from patchrisk.units import shower
 
 SCHEMA = "patchrisk-outlook/1"
@@ -63,12 +64,11 @@ def _soil(soil: SoilSeries) -> dict[str, Any]:
 
 def _disease(morning: Morning, today: DiseaseToday) -> dict[str, Any]:
     library = morning.library
-    owner = library.diseases.get(today.key) or library.groups[today.key]
     show = shower(morning.site.site.units)
     decide = {id(r) for r in today.deciding}
     return {
         "key": today.key,
-        "name": owner.name,
+        "name": words.name_of(library, today.key),
         "state": today.state.words,
         "yesterday": today.yesterday.words,
         "since": _day(today.since),

@@ -4,8 +4,6 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
-from patchrisk.diseases import Disease
-from patchrisk.diseases.models import PublishedRule
 from patchrisk.morning import AreaMorning, Morning
 from patchrisk.outlook import DiseaseToday, RuleToday
 from patchrisk.report import words
@@ -29,9 +27,9 @@ def _lines(morning: Morning, full: bool) -> Iterator[str]:
         f"{morning.as_of:%A} {morning.as_of.day} {morning.as_of:%B %Y}",
     )
     yield ends(title, day)
-    yield from wrap(
-        "Infection windows of root-infecting fungi, judged on soil temperature up to yesterday."
-    )
+    yield from wrap("Infection windows of root-infecting fungi, on soil readings up to yesterday.")
+    for area in morning.areas:
+        yield from wrap(words.summary_words(morning.library, area), "- ", "  ")
     for area in morning.areas:
         yield ""
         yield from _area(morning, area, show, full)
@@ -47,18 +45,19 @@ def _area(morning: Morning, area: AreaMorning, show: Show, full: bool) -> Iterat
     head = f"{area.area.name.upper()}: {area.area.turf}, {area.area.root_zone}"
     yield from heading(head)
     yield from wrap(_soil(area, show))
-    ranked = sorted(area.diseases, key=lambda d: _ORDER.index(d.state))
+    before = {morning.library.find(name) for name in area.area.history}
+    ranked = sorted(area.diseases, key=lambda d: (_ORDER.index(d.state), d.key not in before))
     quiet = [d for d in ranked if d.state in (State.NOT_YET, State.CLOSED)]
     for today in ranked:
         if today not in quiet:
-            yield from _disease(morning, today, show, full)
+            yield from _disease(morning, today, show, full, today.key in before)
     for state in (State.CLOSED, State.NOT_YET):
-        names = [_name(morning, d) for d in quiet if d.state is state]
+        names = [words.name_of(morning.library, d.key) for d in quiet if d.state is state]
         if names and not full:
             yield from wrap(f"{state.words.upper()}: {', '.join(names)}.", "  ", "    ")
     if full:
         for today in quiet:
-            yield from _disease(morning, today, show, full)
+            yield from _disease(morning, today, show, full, today.key in before)
     for key in area.without:
         disease = morning.library.diseases[key]
         assert disease.no_forecast is not None
@@ -94,11 +93,15 @@ def _soil(area: AreaMorning, show: Show) -> str:
     return text + "."
 
 
-def _disease(morning: Morning, today: DiseaseToday, show: Show, full: bool) -> Iterator[str]:
+def _disease(
+    morning: Morning, today: DiseaseToday, show: Show, full: bool, before: bool
+) -> Iterator[str]:
     since = f" since {words.day_words(today.since)}" if today.since is not None else ""
     change = words.change_words(today)
-    mark = f"  ({change})" if change else ""
-    yield f"  {today.state.words.upper()}{since}: {_name(morning, today)}{mark}"
+    marks = [m for m in ("seen here before" if before else "", change) if m]
+    mark = f" ({'; '.join(marks)})" if marks else ""
+    name = words.name_of(morning.library, today.key)
+    yield f"  {today.state.words.upper()}{since}: {name}{mark}"
     yield from wrap("Do: " + words.do_now(morning.library, today, show), "    ", "      ")
     why = [words.agreement(today), words.chance_words(today)]
     yield from wrap("Why: " + "; ".join(w for w in why if w) + ".", "    ", "      ")
@@ -120,11 +123,6 @@ def _chosen(today: DiseaseToday, full: bool) -> Sequence[tuple[str, RuleToday]]:
         return [("", r) for r in rules]
     middle = rules[len(rules) // 2]
     return [("earliest: ", rules[0]), ("middle: ", middle), ("latest: ", rules[-1])]
-
-
-def _name(morning: Morning, today: DiseaseToday) -> str:
-    library = morning.library
-    return (library.diseases.get(today.key) or library.groups[today.key]).name
 
 
 def _data(morning: Morning, show: Show) -> Iterator[str]:

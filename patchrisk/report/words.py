@@ -8,7 +8,7 @@ import pandas as pd
 
 from patchrisk.diseases import Disease, Library
 from patchrisk.diseases.models import PublishedRule
-from patchrisk.morning import Readings
+from patchrisk.morning import AreaMorning, Readings
 from patchrisk.outlook import DiseaseToday, RuleToday
 from patchrisk.weather.logger import Probe
 from patchrisk.windows import State
@@ -32,10 +32,35 @@ def day_words(day: np.datetime64 | None, *, year: bool = False) -> str:
     return f"{date.day} {date:%b %Y}" if year else f"{date.day} {date:%b}"
 
 
+def summary_words(library: Library, area: AreaMorning) -> str:
+    """One sentence for an area: what is open, what is nearing, what changed since yesterday."""
+    by_state: dict[State, list[str]] = {}
+    for today in area.diseases:
+        by_state.setdefault(today.state, []).append(name_of(library, today.key))
+    told = [
+        f"{state.words}: {', '.join(by_state[state])}"
+        for state in (State.OPEN, State.NEARING, State.UNKNOWN)
+        if state in by_state
+    ]
+    moved = [
+        f"{name_of(library, d.key)} ({d.yesterday.words} to {d.state.words})"
+        for d in area.diseases
+        if d.state is not d.yesterday
+    ]
+    text = "; ".join(told) or "no window open or nearing"
+    change = "; changed since yesterday: " + ", ".join(moved) if moved else "; no change"
+    return f"{area.area.name}: {text}{change}."
+
+
+def name_of(library: Library, key: str) -> str:
+    """Return the name of a disease or group."""
+    return (library.diseases.get(key) or library.groups[key]).name
+
+
 def rule_words(published: PublishedRule, show: Show) -> str:
     """Say what a rule compares, in the units of the site."""
     rule = published.rule
-    what = rule.statistic
+    what: str = rule.statistic
     if rule.statistic == "rolling mean":
         what = f"{rule.mean_days}-day mean"
 
@@ -90,7 +115,8 @@ def chance_words(today: DiseaseToday) -> str:
     assert middle.chance_open is not None
     percent = min(99, max(1, round(100 * middle.chance_open)))
     edge = {1: "under 2 %", 99: "over 98 %"}.get(percent, f"{percent} %")
-    return f"chance that it is open by the middle rule: {edge}"
+    by = " by the middle rule" if len(rules) > 1 else ""
+    return f"chance that it is open{by}, given the soil's error: {edge}"
 
 
 def groups_words(disease: Disease) -> str:

@@ -14,6 +14,7 @@ import urllib3
 from requests.adapters import HTTPAdapter
 
 ALLOWED_CODES = (200, 203)  # 203: MET Norway marks a version of its service that will go away
+ABSENT_CODES = (404, 410)
 _AGAIN = (502, 503, 504)
 _CHUNK = 4096
 
@@ -68,8 +69,13 @@ class Doorman:
     def __init__(self, *, offline: bool) -> None:
         self.offline = offline
         self.problem = ""
+        self.absent = False
         self._closed: dict[str, str] = {}
         self._failures: dict[str, int] = {}
+
+    def forget_problem(self) -> None:
+        """Begin a new request."""
+        self.problem, self.absent = "", False
 
     def refuse(self, refused: RefusedError, host: str) -> RefusedError:
         """Note a refusal and return it to be raised."""
@@ -91,7 +97,7 @@ class Doorman:
         if code < 400:
             self._failures[host] = 0
             return
-        self.problem = status_line(response)
+        self.problem, self.absent = status_line(response), code in ABSENT_CODES
         if code >= 500:
             self._failures[host] = self._failures.get(host, 0) + 1
         if code == 429 or self._failures.get(host, 0) >= 2:

@@ -74,11 +74,14 @@ class Reply(Generic[T]):
         When it was fetched from the service, UTC.
     problem : str
         Why this is an old copy; empty when it isn't.
+    absent : bool
+        Whether that is because the service no longer has such data.
     """
 
     value: T
     fetched_at: datetime
     problem: str = ""
+    absent: bool = False
 
 
 class Fetcher:
@@ -180,7 +183,8 @@ class Fetcher:
             When there is neither an answer nor a copy.
         """
         with self._lock:
-            self._doorman.problem, self._door.total_s = "", self.limits.total_s
+            self._doorman.forget_problem()
+            self._door.total_s = self.limits.total_s
             self._door.max_bytes = self.limits.max_bytes
             query = urlencode(sorted((params or {}).items()))
             absence = "absent-" + hashlib.sha256(f"{url}?{query}".encode()).hexdigest()
@@ -211,11 +215,11 @@ class Fetcher:
                 if response.status_code not in ALLOWED_CODES:
                     raise FetchError(status_line(response)) from None
                 return Reply(values[-1], datetime.now(UTC))
-            problem = ""
-            if response.is_expired:
-                # Every failure is noted where it happens, but for one that requests finds.
-                problem = self._doorman.problem or f"{host_of(url)} sends round in circles"
-            return Reply(value, response.created_at, problem)
+            if not response.is_expired:
+                return Reply(value, response.created_at)
+            # Every failure is noted where it happens, but for one that requests finds.
+            problem = self._doorman.problem or f"{host_of(url)} sends round in circles"
+            return Reply(value, response.created_at, problem, self._doorman.absent)
 
     def _send(
         self, url: str, read: Callable[[bytes], T], params: Mapping[str, str] | None
@@ -261,7 +265,8 @@ class Fetcher:
         FetchError
         """
         with self._lock:
-            self._doorman.problem, self._door.total_s = "", self.limits.download_s
+            self._doorman.forget_problem()
+            self._door.total_s = self.limits.download_s
             self._door.max_bytes = self.limits.max_download_bytes
             try:
                 response = self._session.get(

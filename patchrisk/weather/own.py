@@ -62,7 +62,10 @@ def read_daily_weather(path: Path, options: Weather | None = None) -> pd.DataFra
     text = read_text(path)
     table = read_table(text.text, text.encoding, source, LogOptions(date_order=options.date_order))
     stamps = read_stamps(
-        [table.cells[table.day_column]], options.date_order, table.names[table.day_column], source
+        [table.cells[c] for c in table.time_columns],
+        options.date_order,
+        table.names[table.time_columns[0]],
+        source,
     )
     faults: list[Fault] = []
     columns = _find_columns(table, options, source)
@@ -95,17 +98,17 @@ def _find_columns(table: Table, options: Weather, source: str) -> dict[str, int]
             raise InputError(Fault(source, name, f"no column {header!r}", f"write one of {there}"))
         found[name] = table.names.index(header)
     for number, header in enumerate(table.names):
-        if number == table.day_column or number in found.values():
+        if number in table.time_columns or number in found.values():
             continue
         plain = header.replace("_", " ")
-        name = next((n for n, called in _CALLED.items() if called.search(plain)), None)
-        if name is None or "soil" in plain.lower():
+        called = next((n for n, words in _CALLED.items() if words.search(plain)), None)
+        if called is None or "soil" in plain.lower():
             continue
-        if name in found and name not in options.columns:
-            two = f"two columns for {name}: {table.names[found[name]]!r}, {header!r}"
-            cure = f'say which in the site file: columns = {{ {name} = "{header}" }}'
+        if called in found and called not in options.columns:
+            two = f"two columns for {called}: {table.names[found[called]]!r}, {header!r}"
+            cure = f'say which in the site file: columns = {{ {called} = "{header}" }}'
             raise InputError(Fault(source, "header", two, cure))
-        found.setdefault(name, number)
+        found.setdefault(called, number)
     missing = [name for name in _NEEDED if name not in found]
     if missing:
         raise InputError(
@@ -122,25 +125,23 @@ def _find_columns(table: Table, options: Weather, source: str) -> dict[str, int]
 def _convert(
     values: FloatArray, name: str, header: str, options: Weather, source: str
 ) -> FloatArray:
+    place = f"column {header!r}"
     if name in _NEEDED:
-        unit = options.unit or find_unit(header) or ("degC" if header.endswith("_c") else None)
-        if unit is None:
-            raise InputError(
-                Fault(source, f"column {header!r}", "no unit", 'say unit = "degC" or unit = "degF"')
-            )
-        return to_canonical("air temperature", values, unit)
+        degrees = options.unit or find_unit(header) or ("degC" if header.endswith("_c") else None)
+        if degrees is None:
+            cure = 'say unit = "degC" or unit = "degF" in the site file'
+            raise InputError(Fault(source, place, "no unit", cure))
+        return to_canonical("air temperature", values, degrees)
+    if name == "solar_mj_m2":
+        return values
     told = _UNIT.search(header.replace("_", " "))
+    unit = told[1].lower() if told else None
     if name == "rain_mm":
-        unit = options.rain_unit or (told[1].lower() if told else None)
-        if unit is None:
-            raise InputError(
-                Fault(source, f"column {header!r}", "no unit", 'say rain_unit = "mm" or "in"')
-            )
-        return to_canonical("rain", values, "in" if unit.startswith("in") else unit)
-    if name == "snow_depth_cm" and told:
-        unit = told[1].lower()
-        return to_canonical("snow depth", values, "in" if unit.startswith("in") else unit)
-    return values
+        unit = options.rain_unit or unit
+    if unit is None:
+        cure = 'write it in the header, such as "rain (mm)"; for rain, or say rain_unit = "mm"'
+        raise InputError(Fault(source, place, "no unit", cure))
+    return to_canonical(_QUANTITY[name], values, "in" if unit.startswith("in") else unit)
 
 
 def _untrue(frame: pd.DataFrame, table: Table, source: str) -> list[Fault]:

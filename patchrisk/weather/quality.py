@@ -75,7 +75,7 @@ def check_readings(
     step = usual_step(sieve.seconds)
     air = _air(air_daily, sieve.seconds)
     for probe in sieve.degc:
-        _take_out_of_range(sieve, probe)
+        _take_out_of_range(sieve, probe, limits)
         _take_wrong_unit(sieve, probe, log, air, limits)
         if step is not None and step < DAY_S:
             _take_spikes(sieve, probe, step, limits)
@@ -113,15 +113,19 @@ def _air(air_daily: pd.DataFrame | None, seconds: IntArray) -> dict[str, FloatAr
     return {"min": low, "max": high, "mean": mean}
 
 
-def _take_out_of_range(sieve: Sieve, probe: str) -> None:
+def _take_out_of_range(sieve: Sieve, probe: str, limits: Mapping[str, float]) -> None:
     kind = QUANTITIES["soil temperature"]
-    values = sieve.degc[probe]
-    odd = (values < kind.low) | (values > kind.high)
-    if odd.any():
-        low, high = np.nanmin(values[odd]), np.nanmax(values[odd])
-        seen = f"{low:.1f}" if low == high else f"{low:.1f} to {high:.1f}"
-        reason = f"{seen} degC is outside {kind.low:g} to {kind.high:g} degC"
-        sieve.take("out of range", probe, odd, reason)
+    degc = sieve.degc[probe]
+    odd = (degc < kind.low) | (degc > kind.high)
+    if not odd.any():
+        return
+    low, high = np.nanmin(degc[odd]), np.nanmax(degc[odd])
+    seen = f"{low:.1f}" if low == high else f"{low:.1f} to {high:.1f}"
+    reason = f"{seen} degC is outside {kind.low:g} to {kind.high:g} degC"
+    if odd.sum() > limits["range.share"] * (~np.isnan(degc)).sum():
+        odd = np.ones(len(degc), bool)
+        reason += ", so are most readings: the few that are not are chance"
+    sieve.take("out of range", probe, odd, reason)
 
 
 def _take_wrong_unit(

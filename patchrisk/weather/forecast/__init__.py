@@ -104,8 +104,8 @@ def usable(
 ) -> tuple[Forecast | None, list[Notice]]:
     """Cut a forecast to the days from today on, or say why it is of no use.
 
-    Days before the one it was issued on are no forecast, though a grid may begin with them. A
-    forecast is too old once its own first day is over: the first day that lay wholly ahead when
+    A grid may begin before it was issued, and before today: those days are cut off. A forecast
+    is too old once its own first day is over: the first day that lay wholly ahead when
     it was issued. Where a service doesn't say when it issued, the moment of fetching stands in;
     for a user's own file it is the first day in it.
     """
@@ -114,7 +114,6 @@ def usable(
     ahead = days
     notices = []
     if issued is not None:
-        days = days[days.index >= pd.Timestamp(place.local_day(issued))]
         local = pd.Timestamp(issued.astimezone(place.zone).replace(tzinfo=None))
         ahead = days[days.index >= local]
         if place.local_day(issued) > place.local_day(now):

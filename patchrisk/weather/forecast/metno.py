@@ -61,9 +61,8 @@ def read_forecast(content: bytes, utc_offset: timedelta) -> Issue:
             hours = round((later - time) / timedelta(hours=1))
             details = step.get(f"next_{hours}_hours", {}).get("details", {})
             rain.add(time, hours, details.get("precipitation_amount"))
-            if hours > 1:
-                low.add(time, hours, details.get("air_temperature_min"))
-                high.add(time, hours, details.get("air_temperature_max"))
+            low.add(time, hours, details.get("air_temperature_min"))
+            high.add(time, hours, details.get("air_temperature_max"))
     except (KeyError, TypeError, ValueError, AttributeError):
         raise WrongContentError("no time series") from None
     times = [time for time, _ in steps]

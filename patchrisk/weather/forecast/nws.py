@@ -60,13 +60,23 @@ def fetch(fetcher: Fetcher, base: str, place: Place) -> Reply[Issue]:
             fresh=hour,
         )
 
+    reply = None
+    try:
+        reply = grid()
+        gone = reply.absent
+    except FetchError as error:
+        gone = error.absent
+        if not gone:
+            raise
+    if reply is not None and not gone:
+        return reply
+    fetcher.forget(point)  # offices redraw their grids: the cell may have moved
     try:
         return grid()
-    except FetchError as error:
-        if not error.absent or fetcher.offline:
+    except FetchError:
+        if reply is None:
             raise
-        fetcher.forget(point)  # offices redraw their grids: the cell may have moved
-        return grid()
+        return reply
 
 
 def _degrees(value: float) -> str:
