@@ -1,10 +1,12 @@
 """What every test has: no network beyond this computer, and a weather service on it."""
 
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 from online.loopback import forbid_outside
 from online.provider import Provider
+from outside import fetch
 
 
 @pytest.fixture(autouse=True)
@@ -16,6 +18,14 @@ def no_network(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
     yield
     undo()
     assert not tried, f"the test tried to reach {', '.join(sorted(set(tried)))}"
+
+
+@pytest.fixture(scope="session")
+def outside() -> Path:
+    """Folder of the public files; a test without them is skipped."""
+    if fetch.lacking():
+        pytest.skip("public files are not there: run python tests/outside/fetch.py")
+    return fetch.folder()
 
 
 @pytest.fixture

@@ -4,6 +4,7 @@ import hashlib
 import json
 import logging
 import re
+import tempfile
 import threading
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
@@ -138,6 +139,7 @@ class Fetcher:
                     f"{base.split('/', 3)[0]}//{urlsplit(base).netloc}/", self._door
                 )
         self._lock = threading.Lock()
+        self._scratch: tempfile.TemporaryDirectory[str] | None = None
 
     def __enter__(self) -> "Fetcher":
         return self
@@ -149,6 +151,14 @@ class Fetcher:
         trace: TracebackType | None,
     ) -> None:
         self._session.close()  # type: ignore[no-untyped-call]
+        if self._scratch is not None:
+            self._scratch.cleanup()
+
+    def scratch(self) -> Path:
+        """Return a folder that lives as long as this fetcher, for what the cache can't take."""
+        if self._scratch is None:
+            self._scratch = tempfile.TemporaryDirectory(prefix="patchrisk-")
+        return Path(self._scratch.name)
 
     def get(
         self,

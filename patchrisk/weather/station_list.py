@@ -92,14 +92,18 @@ def station_list(
             return path, []
     try:
         body = fetcher.download(f"{endpoints.meteostat}/{FILE_NAME}", _check_magic)
-        _keep(path, body)
+        try:
+            _keep(path, body)
+        except OSError:  # the cache has said so already
+            path = fetcher.scratch() / FILE_NAME
+            _keep(path, body)
     except FetchError as error:
         if have:
             text = f"could not be renewed ({error.reason}): the one at hand is used"
             return path, [Notice("station list", text, "info")]
         return None, [Notice("station list", f"not available ({error.reason})")]
     except OSError as error:
-        return (path if have else None), [Notice("station list", f"can't be kept ({error})")]
+        return None, [Notice("station list", f"can't be written ({error.strerror})")]
     return path, []
 
 

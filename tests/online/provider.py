@@ -512,7 +512,11 @@ class _Handler(BaseHTTPRequestHandler):
             self._json(openmeteo(provider, seen.query))
 
     def _json(self, data: dict, headers: dict[str, str] | None = None, status: int = 200) -> None:
-        self._send(status, json.dumps(data).encode(), "application/json", headers)
+        body = json.dumps(data).encode()
+        if "gzip" in self.headers.get("Accept-Encoding", ""):
+            body = gzip.compress(body, 1)
+            headers = {**(headers or {}), "Content-Encoding": "gzip"}
+        self._send(status, body, "application/json", headers)
 
     def _send(
         self,

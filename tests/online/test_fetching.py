@@ -188,6 +188,9 @@ def test_only_the_addresses_given_may_be_plain_http(client, tmp_path):
         "127.0.0.1:80",
         "https://",
         "http://127.0.0.1@example.org",
+        "https://user@host.test",
+        "https://host.test/?key=1",
+        "https://host.test/#x",
         "https://[bad",
         "https://host:99999",
     ],
@@ -235,6 +238,8 @@ def test_expires_is_obeyed_and_renewal_is_conditional(client):
     url = f"{client.provider.bases['metno']}/locationforecast/2.0/complete"
     with client.fetcher() as fetcher:
         first = fetcher.get(url, read_json, fresh=timedelta(seconds=1), obey_headers=True)
+    age_cache(client.folder, timedelta(minutes=10))
+    with client.fetcher() as fetcher:
         again = fetcher.get(url, read_json, fresh=timedelta(seconds=1), obey_headers=True)
     assert client.provider.count("metno") == 1
     age_cache(client.folder, HOUR)  # the server's Expires is half an hour away
@@ -341,6 +346,7 @@ def test_a_file_locked_for_writing_can_still_be_read(client):
             client.get(fetcher)
             fetcher.get(f"{client.url}?other=1", read_temperatures, fresh=HOUR)
             assert len(fetcher.notices) == 1
+            client.get(fetcher)
     assert client.provider.count() == 2
 
 

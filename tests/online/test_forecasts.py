@@ -255,12 +255,13 @@ def test_metno_extremes_of_long_steps_count_for_the_day_that_holds_the_step():
     issue = metno.read_forecast(metno_series(steps), timedelta())
     (day,) = issue.daily.to_dict("records")
     assert (day["air_min_c"], day["air_max_c"]) == (3.0, 21.0)  # not the 0 and 40 of the 19th
-    # An hour farther east, the step from 18:00 UTC on the 18th ends after midnight: its -20 can
-    # be either day's and counts for neither, while the 2 of the next step is of the 19th.
-    values = [6, 12, 18, 12, 6, 12, 18, 12, 6]
-    steps = six_hourly(values, [3, 7, 13, -20, 2, 9, 9, 9, 9], [20.0] * 9)
-    (day,) = metno.read_forecast(metno_series(steps), timedelta(hours=1)).daily.to_dict("records")
-    assert day["air_min_c"] == 2.0
+    # An hour farther east, the step from 18:00 UTC on the 19th ends after midnight: its -20 can
+    # be either day's and counts for neither, while the 2 and 3 of the mornings are of their days.
+    values = [6, 12, 18, 12, 6, 12, 18, 12, 6, 12, 18, 12, 6]
+    lows = [9, 9, 9, 9, 2, 9, 9, -20, 3, 9, 9, 9, 9]
+    steps = six_hourly(values, lows, [20.0] * 13)
+    east = metno.read_forecast(metno_series(steps), timedelta(hours=1))
+    assert east.daily["air_min_c"].tolist() == [2.0, 3.0]
 
 
 def test_metno_a_series_that_begins_at_noon_has_no_first_day():
@@ -528,13 +529,29 @@ def test_where_the_weather_service_has_no_grid_met_norway_serves_without_a_warni
     assert ohio.count("points") == 1  # and believed the second time
 
 
-def test_a_moved_cell_is_looked_up_again(ohio, tmp_path):
+@pytest.mark.parametrize("hours", [0, 3])
+def test_a_moved_cell_is_looked_up_again(ohio, tmp_path, hours):
+    ask(ohio, tmp_path)
+    age_cache(tmp_path, timedelta(hours=hours))
+    ohio.set("moved", "points")
+    if not hours:  # the copy of the grid is lost, that of the point isn't
+        with Fetcher(tmp_path) as fetcher:
+            fetcher.forget(f"{ohio.bases['nws']}/gridpoints/ILN/80,77")
+    ohio.forget()
+    forecast, notices = ask(ohio, tmp_path)
+    assert forecast.source == "US National Weather Service"
+    assert notices == []
+    assert [seen.path.rsplit("/", 1)[1] for seen in ohio.seen] == ["80,77", "40,-83", "81,77"]
+
+
+def test_a_cell_that_is_gone_leaves_its_last_copy(ohio, tmp_path):
     ask(ohio, tmp_path)
     age_cache(tmp_path, timedelta(hours=3))
-    ohio.set("moved", "points")
-    ohio.set("404", "metno")
-    forecast, _ = ask(ohio, tmp_path)
+    ohio.set("404", "points", "grid")
+    forecast, (notice,) = ask(ohio, tmp_path)
     assert forecast.source == "US National Weather Service"
+    assert "not renewed" in notice.text
+    assert "has no such data" in notice.text
 
 
 def test_all_down_with_the_copies_of_last_night(ohio, tmp_path):

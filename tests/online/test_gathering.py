@@ -282,6 +282,15 @@ def test_one_service_failing_costs_no_other_its_data(ohio, gather, service, faul
     assert all(len(str(notice)) < 200 for notice in weather.notices)
 
 
+def test_without_a_folder_to_write_to_all_works_and_it_is_said_once(ohio, gather):
+    gather.folder.write_text("a file where the folder should be")
+    weather = gather()
+    check_observed(weather, ohio)
+    assert weather.forecast_source
+    (line,) = said(weather)
+    assert line.startswith("cache: ")
+
+
 def test_a_locked_cache_slows_nothing_and_is_said_once(ohio, gather):
     gather()
     with contextlib.closing(sqlite3.connect(gather.folder / "answers.sqlite")) as other:

@@ -65,6 +65,7 @@ def test_observed_beats_modelled_and_modelled_a_forecast_of_the_past():
     out = merged(station=station, forecast=stale)
     assert out.loc[:"2026-05-17", "air_max_c"].tolist() == [21, 21, 21]
     assert out.loc["2026-05-18":, "air_max_c_from"].tolist() == ["forecast"] * 3
+    assert merged(forecast=stale).index[0] == pd.Timestamp(TODAY)
 
 
 def test_nothing_from_today_on_passes_for_observed():

@@ -118,6 +118,11 @@ def test_meteostat_never_fetches_the_list_itself_and_keeps_its_settings(fetcher,
     assert settings() == before
 
 
+def test_meteostat_fetches_no_list_where_there_is_none(tmp_path):
+    with pytest.raises(Exception, match="No stations database URLs configured"):
+        nearest(tmp_path / "stations.db", OHIO)
+
+
 @pytest.mark.parametrize("scenario", ["503", "404", "html", "nonsense", "other tables", "drop"])
 def test_an_old_list_is_kept_when_it_cannot_be_renewed(provider, tmp_path, scenario):
     with Fetcher(tmp_path, bases=provider.endpoints.bases, limits=PATIENT) as fetcher:
@@ -211,6 +216,7 @@ WHOLE = gzip.compress(HEAD.encode() + b"2026,1,1,4,g,1,g,2,g,0,g\n" * 300)
         (HEAD.encode() + b"2026,1,1,warm,g,1,g,2,g,0,g\n", "no table"),
         (HEAD.encode() + b"2026,1,1,4,g,1\n", "cut short"),
         (WHOLE[:-20], "cut short"),
+        (WHOLE[:-4], "gzip that was cut short"),  # all rows there, but not the checksum
         (WHOLE[:30] + b"\x00" * 40 + WHOLE[70:], "gzip that is damaged"),
         (gzip.compress(b" " * 6_000_000), "more than 5 MB"),
     ],

@@ -60,23 +60,21 @@ def fetch(fetcher: Fetcher, base: str, place: Place) -> Reply[Issue]:
             fresh=hour,
         )
 
-    reply = None
+    old = None
     try:
-        reply = grid()
-        gone = reply.absent
+        old = grid()
+        if not old.absent:
+            return old
     except FetchError as error:
-        gone = error.absent
-        if not gone:
+        if not error.absent:
             raise
-    if reply is not None and not gone:
-        return reply
     fetcher.forget(point)  # offices redraw their grids: the cell may have moved
     try:
         return grid()
     except FetchError:
-        if reply is None:
+        if old is None:
             raise
-        return reply
+        return old
 
 
 def _degrees(value: float) -> str:
