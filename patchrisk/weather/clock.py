@@ -23,6 +23,7 @@ Moments = npt.NDArray[np.datetime64]
 _WIDE = 32  # characters of a stamp that are looked at: an ISO stamp with fraction and offset has 29
 _MOST_FIELDS = 8
 _MOST_PATTERNS = 64  # 1- or 2-digit day, month, hour, minute, second give 32
+_LEAP_S = 25 * 86400.0  # shorter than any month, longer than most gaps
 _MIN_YEAR, _MAX_YEAR = 1970, 2100
 # POSIX strptime: 69 to 99 mean the 1900s, 00 to 68 the 2000s.
 _PIVOT = 69
@@ -303,11 +304,10 @@ def _choose(
     fits = [order for order in read if bad[order] <= max(least, 0.001 * timed.sum())]
     if len(fits) == 1:
         return fits[0], _why_only(read, fits[0], cells, named)
-    uneven = {order: _uneven(read[order] * 86400 + seconds) for order in fits}
-    ranked = sorted(fits, key=lambda order: uneven[order])
-    best, second = ranked[0], ranked[1]
-    if 2 * uneven[best] <= uneven[second] and uneven[best] < uneven[second]:
-        return best, f"the only order in which the steps are even ({_example(cells)})"
+    jumps = {order: _jumps(read[order] * 86400 + seconds) for order in fits}
+    best, second = sorted(fits, key=lambda order: jumps[order])[:2]
+    if 2 * jumps[best] <= jumps[second] and jumps[best] < jumps[second]:
+        return best, f"the only order in which day follows day ({_example(cells)})"
     declared = next((o for o, p in _DECLARED if re.search(p, header, re.I) and o in fits), None)
     if declared is not None:
         return declared, "as the header says"
@@ -321,14 +321,12 @@ def _choose(
     raise InputError(Fault(source, f"line {cells.index[0]}", found, f"set date_order = {choices}"))
 
 
-def _uneven(seconds: npt.NDArray[np.float64]) -> int:
-    """Count the steps from row to row that differ from the usual one."""
-    steps = np.abs(np.diff(seconds[~np.isnan(seconds)]))
-    if not len(steps):
-        return 0
-    values, counts = np.unique(steps, return_counts=True)
-    usual = values[counts.argmax()]
-    return int((np.abs(steps - usual) > 0.02 * usual + 2).sum())
+def _jumps(seconds: npt.NDArray[np.float64]) -> int:
+    """Count the steps from row to row that are as long as a month.
+
+    Read in the wrong order, the date leaps by a month or a year from each day to the next.
+    """
+    return int((np.abs(np.diff(seconds[~np.isnan(seconds)])) > _LEAP_S).sum())
 
 
 def _example(cells: "pd.Series[str]") -> str:

@@ -77,7 +77,7 @@ _DEPTH = re.compile(
         (cm|mm|m|inch(?:es)?|in|ft|feet|zoll|["″”])(?![a-z0-9³^])""",
     re.VERBOSE,
 )
-_DEPTH_AFTER = re.compile(r"(?<![a-z])(cm|mm|m|in|inch)[\s_.-]*(\d+(?:[.,]\d+)?)(?![\d.,])")
+_DEPTH_AFTER = re.compile(r"(?<![a-z])(cm|mm|inch)[\s_.-]*(\d+(?:[.,]\d+)?)(?![\d.,])")
 _DEPTH_UNITS = {"inch": "in", "inches": "in", "zoll": "in", '"': "in", "″": "in", "”": "in"}
 _MIN, _MAX = (
     re.compile(rf"(?<!\d)(?<!\d\s)(?<!\d_){_EDGE}(?:min|minimum|lowest|tiefst\w*){_END}"),
@@ -283,6 +283,11 @@ def _guessed(judged: Sequence[_Judged], source: str) -> dict[int, Column]:
         raise InputError(Fault(source, "", found, cure))
     if len(silent) == 1:
         return _as_soil([replace(silent[0], why="the only column of numbers")])
+    empty = [c for c in others if c.role == "empty" and (c.unit or find_depth(c.header))]
+    if empty:
+        place = f"column {empty[0].number}"
+        found = f"not one reading in {empty[0].header!r}"
+        raise InputError(Fault(source, place, found, "name other columns, or export again"))
     words = [c for c in others if c.role == "text" and c.unit]
     if words:
         place = f"column {words[0].number}"

@@ -12,12 +12,10 @@ _DATE = (
     rf"|\d{{1,4}}[- /.]?{_MONTH}[- /,.]*\d{{1,4}}"
     rf"|{_MONTH}\s*\d{{1,2}}(?:st|nd|rd|th)?,?\s*\d{{4}})"
 )
-_COMPACT = (
-    r"(?:19|20)\d{2}(?:0[1-9]|1[0-2])(?:0[1-9]|[12]\d|3[01])"
-    r"(?:T?(?:[01]\d|2[0-4])[0-5]\d(?:[0-5]\d)?)?"
-)
+_COMPACT_DAY = r"(?:19|20)\d{2}(?:0[1-9]|1[0-2])(?:0[1-9]|[12]\d|3[01])"
+_COMPACT = rf"{_COMPACT_DAY}(?:[T ]?(?:[01]\d|2[0-4])[0-5]\d(?:[0-5]\d)?)?"
 
-_DAY = re.compile(rf"{_DATE}|{_COMPACT[: _COMPACT.index('(?:T?')]}", re.IGNORECASE)
+_DAY = re.compile(rf"{_DATE}|{_COMPACT_DAY}", re.IGNORECASE)
 _MOMENT = re.compile(
     rf"(?:{_DATE}(?:[T\s,;_-]+{_CLOCK}{_HALF}{_OFFSET})?|{_COMPACT})", re.IGNORECASE
 )

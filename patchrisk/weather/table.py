@@ -73,6 +73,7 @@ class _Guess:
 
     delimiter: str
     rows: dict[int, list[str]]
+    first: int
     day_column: int
     numbers: int
 
@@ -96,7 +97,7 @@ def read_table(text: str, encoding: str, source: str, options: LogOptions) -> Ta
     if options.time is not None and _told_column(sample, skip, guess.delimiter, options) is None:
         cure = "write the header of the column with the date, or take it out"
         raise InputError(Fault(source, "time", f"no column {options.time!r}", cure))
-    first = min(guess.rows)
+    first = guess.first
     header = skip - 1 if options.header_line else _find_header(sample[:first], guess)
     width = Counter(len(cells) for cells in guess.rows.values()).most_common(1)[0][0]
     names, under = _name_columns(sample, header, first, guess, width)
@@ -170,7 +171,23 @@ def _try(sample: Sequence[str], skip: int, delimiter: str, options: LogOptions) 
     held = {n: sum(map(_is_value, c[:column] + c[column + 1 :])) for n, c in rows.items()}
     usual = sorted(held.values())[len(held) // 2] if held else 0
     solid = {n: c for n, c in rows.items() if held[n] and 2 * held[n] >= usual}
-    return _Guess(delimiter, solid, column, numbers) if solid else None
+    if not solid:
+        return None
+    return _Guess(delimiter, solid, _first_row(sample, rows, solid), column, numbers)
+
+
+def _first_row(
+    sample: Sequence[str], rows: dict[int, list[str]], solid: dict[int, list[str]]
+) -> int:
+    """Line of the first row: words in place of its numbers make it no title."""
+    first = min(solid)
+    width = Counter(map(len, solid.values())).most_common(1)[0][0]
+    for n in range(first - 1, -1, -1):
+        if n in rows and len(rows[n]) == width:
+            first = n
+        elif sample[n].strip():
+            break
+    return first
 
 
 def _is_value(cell: str) -> bool:
@@ -206,6 +223,17 @@ def _no_rows(
     if len(bare) > 1:
         found = "times and readings on lines of their own"
         return Fault(source, f"line {bare[0]}", found, "write date and time in each row")
+    worded = [
+        (n, cell)
+        for n, line in lines
+        for d in tried
+        if d != " " and any(map(is_moment, (row := _split(line, d))[:2]))
+        for cell in row
+        if cell and not is_moment(cell)
+    ]
+    if worded:
+        n, cell = worded[0]
+        return Fault(source, f"line {n}", f"{cell!r} in place of a number", "export plain numbers")
     head = [n for n, line in lines if any(_is_head(_split(line, d)) for d in tried)]
     numeric = [n for n, cell in cells if _is_value(cell) and cell]
     if head and not [n for n in numeric if n > head[-1]]:
@@ -252,7 +280,7 @@ def _name_columns(
         names = [name.strip().strip('"').strip() for name in raw]
     # A header over the values alone, the date and time columns having no name.
     lacking = width - len(names)
-    row = guess.rows[first]
+    row = guess.rows[min(guess.rows)]
     stamps = sum(is_moment(c) or is_time_of_day(c) for c in row[: max(lacking, 0)])
     if lacking > 0 and stamps == lacking and not TIME_WORD.search(sample[header]):
         names = [""] * lacking + names

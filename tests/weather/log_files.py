@@ -1,0 +1,34 @@
+"""Logger files made for the tests, in whatever dialect a test asks for."""
+
+from collections.abc import Callable, Iterable
+from datetime import datetime, timedelta
+
+import numpy as np
+
+START = datetime(2024, 4, 27)  # a Saturday; 13 and later days of May settle day and month
+
+Write = Callable[..., object]
+
+
+def hours(count: int, start: datetime = START, step_h: float = 1.0) -> list[datetime]:
+    """Moments a step apart."""
+    return [start + n * timedelta(hours=step_h) for n in range(count)]
+
+
+def soil(moments: Iterable[datetime], mean: float = 16.0, swing: float = 4.0) -> list[float]:
+    """Soil temperature with a daily wave, warmest at 16 h, to 0.01 degC."""
+    day = [m.hour + m.minute / 60 for m in moments]
+    return [round(mean + swing * float(np.cos(2 * np.pi * (h - 16) / 24)), 2) for h in day]
+
+
+def lines(
+    moments: Iterable[datetime],
+    *values: Iterable[object],
+    stamp: str = "%Y-%m-%d %H:%M",
+    delimiter: str = ",",
+) -> list[str]:
+    """Rows of a file: the stamp, then one value of each column."""
+    return [
+        delimiter.join([m.strftime(stamp), *map(str, row)])
+        for m, *row in zip(moments, *values, strict=True)
+    ]

@@ -1,0 +1,236 @@
+"""Which number is the day: told by the file where it can be, asked for where it can't."""
+
+from datetime import datetime, timedelta
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from log_files import hours, lines, soil
+
+from patchrisk.errors import InputError
+from patchrisk.weather.clock import find_offset, read_stamps
+from patchrisk.weather.daylight import RULES, find_summer_time, rule_for, to_standard
+from patchrisk.weather.logger import LogOptions, read_log
+
+NORTH_AMERICA = RULES[0]
+ORDERS = {
+    "day first": ["%d/%m/%Y %H:%M", "%d/%m/%y %H:%M", "%d.%m.%y %H:%M"],
+    "month first": ["%m/%d/%Y %H:%M", "%m/%d/%y %H:%M"],
+    "year first": ["%y/%m/%d %H:%M", "%y-%m-%d %H:%M"],
+}
+CASES = [(order, stamp) for order, stamps in ORDERS.items() for stamp in stamps]
+
+
+def stamps(cells, told=None, header="Time"):
+    cells = pd.Series(cells, index=range(2, len(cells) + 2), dtype="str")
+    return read_stamps([cells], told, header, "log.csv")
+
+
+@pytest.mark.parametrize(("order", "stamp"), CASES)
+@pytest.mark.parametrize("step_h", [1 / 60, 0.5, 1, 2, 4, 8, 24])
+def test_a_steady_step_settles_dates_that_any_order_could_be(order, stamp, step_h):
+    """1 to 12 May 2004: each of the three numbers could be day, month or year."""
+    count = int(11 * 24 / step_h)
+    moments = hours(min(count, 16000), datetime(2004, 5, 1), step_h)
+    read = stamps([m.strftime(stamp) for m in moments])
+    assert read.moments.tolist() == moments
+    assert read.order.startswith(order)
+
+
+@pytest.mark.parametrize("order", ORDERS)
+def test_gaps_do_not_mislead(order):
+    """A flat battery for a month, and rows out of step, in a file of twelve-day dates."""
+    moments = hours(11 * 24, datetime(2004, 5, 1)) + hours(11 * 24, datetime(2004, 7, 1))
+    moments = [m for n, m in enumerate(moments) if n % 17]
+    read = stamps([m.strftime(ORDERS[order][-1]) for m in moments])
+    assert read.moments.tolist() == moments
+
+
+@pytest.mark.parametrize("cells", [["03/04/2024 10:00"], ["03/04/24 10:00", "03/04/24 11:00"]])
+def test_one_day_alone_is_ambiguous(cells):
+    with pytest.raises(InputError) as caught:
+        stamps(cells)
+    (fault,) = caught.value.faults
+    assert fault.place == "line 2"
+    assert fault.found == f"dates such as {cells[0]!r} can be read in more than one order"
+    assert fault.cure.startswith('set date_order = "')
+
+
+def test_first_of_each_month_can_be_told():
+    """Twelve days of January, or the first of twelve months: a logger's step is the former."""
+    cells = [f"01/{month:02d}/2024" for month in range(1, 13)]
+    monthly = stamps(cells, told="day first").moments
+    daily = stamps(cells, told="month first").moments
+    assert monthly[-1] == np.datetime64("2024-12-01")
+    assert daily[-1] == np.datetime64("2024-01-12")
+
+
+@pytest.mark.parametrize(
+    ("told", "day"), [("day first", "2024-04-03"), ("month first", "2024-03-04")]
+)
+def test_the_user_settles_it(told, day):
+    assert stamps(["03/04/2024 10:00"], told).moments[0] == np.datetime64(f"{day}T10:00")
+
+
+def test_an_order_that_does_not_fit_is_refused_with_its_line():
+    cells = [f"{day:02d}/05/2024 10:00" for day in range(1, 30)]
+    with pytest.raises(InputError) as caught:
+        stamps(cells, "month first")
+    (fault,) = caught.value.faults
+    assert fault.place == "line 14"
+    assert fault.found == "'13/05/2024 10:00' can't be month first"
+
+
+def test_one_date_decides_for_all():
+    """One reading a fortnight: no even step, but the fifteenth can't be a month."""
+    read = stamps(["01/02/2024", "15/02/2024", "05/03/2024"])
+    assert read.order == "day first, line 3 has '15/02/2024'"
+
+
+@pytest.mark.parametrize(
+    ("header", "order"),
+    [("Date (dd/mm/yyyy)", "day first"), ("Date mm/dd/yy", "month first")],
+)
+def test_a_header_that_declares_the_order_is_believed(header, order):
+    assert stamps(["03/04/2024 10:00"], header=header).order == f"{order}, as the header says"
+
+
+def test_full_stops_mean_day_first():
+    assert stamps(["03.04.2024 10:00"]).moments[0] == np.datetime64("2024-04-03T10:00")
+
+
+def test_the_same_number_for_day_and_month_needs_no_order():
+    assert stamps(["05/05/2024 10:00"]).moments[0] == np.datetime64("2024-05-05T10:00")
+
+
+@pytest.mark.parametrize(("year", "full"), [("68", 2068), ("69", 1969), ("99", 1999), ("00", 2000)])
+def test_two_digit_years(year, full):
+    """POSIX strptime, %y: 69 to 99 are 1969 to 1999, 00 to 68 are 2000 to 2068.
+
+    Years before 1970 are older than any logger and no dates here.
+    """
+    read = (
+        stamps([f"{day:02d}/12/{year} 10:00" for day in range(11, 20)], "day first")
+        if (full >= 1970)
+        else None
+    )
+    if read is None:
+        with pytest.raises(InputError):
+            stamps([f"13/12/{year} 10:00"], "day first")
+    else:
+        assert read.moments[0] == np.datetime64(f"{full}-12-11T10:00")
+
+
+@given(
+    start=st.datetimes(datetime(1990, 1, 1), datetime(2060, 1, 1)),
+    step=st.integers(1, 300),
+    case=st.sampled_from(CASES),
+)
+@settings(max_examples=50, deadline=None)
+def test_told_orders_read_what_was_written(start, step, case):
+    order, stamp = case
+    first = start.replace(second=0, microsecond=0)
+    moments = [first + n * timedelta(minutes=step) for n in range(20)]
+    assert stamps([m.strftime(stamp) for m in moments], order).moments.tolist() == moments
+
+
+def test_cells_that_are_no_time_become_no_time():
+    read = stamps(["2024-05-01 10:00", "power failed", "2024-02-30 10:00", "2024-05-01 25:00", ""])
+    assert np.isnat(read.moments).tolist() == [False, True, True, True, True]
+
+
+@pytest.mark.parametrize(
+    ("header", "titles", "hours_off"),
+    [
+        ("Date Time, GMT-07:00", [], -7),
+        ("Time", ["Started: 2018-07-05 09:34 (UTC-6)"], -6),
+        ("Time", ["UTC Offset: UTC+05:30"], 5.5),
+        ("Time UTC", [], 0),
+        ("Time (CST)", [], -6),
+        ("Time", ["NOW(UTC):21.10.2019 19:16:43"], None),
+        ("Time", ["first UTC-6", "then UTC-5"], None),
+        ("Time", ["Site: CST 4"], None),
+    ],
+)
+def test_offsets(header, titles, hours_off):
+    found = find_offset(header, titles)
+    assert (found and found[0]) == (None if hours_off is None else timedelta(hours=hours_off))
+
+
+# Dates of change: United States 10 Mar and 3 Nov 2024, 9 Mar and 2 Nov 2025 (15 U.S.C. 260a);
+# European Union 31 Mar and 27 Oct 2024 (Directive 2000/84/EC). New South Wales 7 Apr and 6 Oct
+# 2024, New Zealand 7 Apr and 29 Sep 2024: from memory.
+@pytest.mark.parametrize(
+    ("offset_h", "spring", "autumn"),
+    [
+        (-5, "2024-03-10 02:00", "2024-11-03 01:00"),
+        (-8, "2025-03-09 02:00", "2025-11-02 01:00"),
+        (0, "2024-03-31 01:00", "2024-10-27 01:00"),
+        (1, "2024-03-31 02:00", "2024-10-27 02:00"),
+        (2, "2024-03-31 03:00", "2024-10-27 03:00"),
+        (10, "2024-10-06 02:00", "2024-04-07 02:00"),
+        (12, "2024-09-29 02:00", "2024-04-07 02:00"),
+    ],
+)
+def test_days_of_change(offset_h, spring, autumn):
+    rule = rule_for(timedelta(hours=offset_h))
+    year = int(spring[:4])
+    assert rule.change(year, True) == datetime.fromisoformat(spring)
+    assert rule.change(year, False) == datetime.fromisoformat(autumn)
+
+
+def summer_clock(moments, rule=NORTH_AMERICA):
+    """Standard times as a clock shows them that keeps summer time."""
+    out = []
+    for moment in moments:
+        spring, autumn = rule.change(moment.year, True), rule.change(moment.year, False)
+        out.append(moment + timedelta(hours=1) if spring <= moment < autumn else moment)
+    return out
+
+
+def test_summer_time_is_told_and_taken_out_only_when_told(write):
+    moments = hours(24 * 300, datetime(2024, 2, 1))
+    shown = summer_clock(moments)
+    path = write(["Time,Soil 5 cm", *lines(shown, soil(moments))])
+    log = read_log(path)
+    assert list(log.readings.index) == shown
+    (flag,) = log.flags
+    assert (flag.kind, flag.left_out, flag.count) == ("summer time", False, 2)
+    assert "an hour is missing on 10 Mar 2024 and an hour comes twice on 03 Nov 2024" in flag.reason
+    told = read_log(path, LogOptions(summer_time=True))
+    assert list(told.readings.index) == moments
+    assert not told.flags
+
+
+@pytest.mark.parametrize("step", [timedelta(minutes=10), timedelta(hours=1)])
+def test_taking_summer_time_out_gives_back_every_moment(step):
+    moments = [datetime(2024, 10, 30) + n * step for n in range(int(timedelta(days=8) / step))]
+    shown = np.array(summer_clock(moments), "datetime64[s]")
+    assert to_standard(shown, NORTH_AMERICA).tolist() == moments
+
+
+def test_an_even_clock_shows_no_summer_time():
+    moments = np.array(hours(24 * 365, datetime(2024, 1, 1)), "datetime64[s]")
+    assert find_summer_time(moments, timedelta(hours=1)) is None
+
+
+def test_a_hole_on_the_day_of_change_is_no_summer_time():
+    """Five hours are missing, not one."""
+    moments = [
+        m
+        for m in hours(24 * 30, datetime(2024, 3, 1))
+        if not datetime(2024, 3, 10) <= m < datetime(2024, 3, 10, 5)
+    ]
+    assert find_summer_time(np.array(moments, "datetime64[s]"), timedelta(hours=1)) is None
+
+
+def test_summer_time_in_a_file_of_summer_goes_by_the_sites_offset(write):
+    moments = hours(24 * 20, datetime(2024, 6, 10))
+    path = write(["Time,Soil 5 cm", *lines(moments, soil(moments))])
+    options = LogOptions(summer_time=True, site_utc_offset=timedelta(hours=-6))
+    assert read_log(path, options).readings.index[0] == datetime(2024, 6, 9, 23)
+    nowhere = LogOptions(summer_time=True, site_utc_offset=timedelta(hours=5))
+    with pytest.raises(InputError, match="summer_time: no rule for summer time is known"):
+        read_log(path, nowhere)

@@ -1,0 +1,264 @@
+"""Files that can't be used, and what is said of each: one line with place, finding and cure."""
+
+import io
+import zipfile
+from datetime import date, timedelta
+
+import pytest
+from log_files import hours, lines, soil
+
+from patchrisk.weather import decode
+from patchrisk.weather.logger import LogOptions, load_log
+
+MOMENTS = hours(24 * 20)
+SOIL = soil(MOMENTS)
+EXPORT = "export the readings as CSV and name that file"
+
+
+def workbook():
+    content = io.BytesIO()
+    with zipfile.ZipFile(content, "w") as book:
+        book.writestr("xl/workbook.xml", "<workbook/>")
+    return content.getvalue()
+
+
+def test_no_such_file(tmp_path, refusal):
+    assert refusal(tmp_path / "none.csv") == ["no such file: check the name"]
+
+
+def test_a_folder(tmp_path, refusal):
+    assert refusal(tmp_path) == ["this is a folder: name the file inside it"]
+
+
+@pytest.mark.parametrize("content", [b"", b"\n \n\t\r\n"])
+def test_empty(write, refusal, content):
+    assert refusal(write(content)) == [f"the file is empty: {EXPORT}"]
+
+
+@pytest.mark.parametrize(
+    ("content", "what"),
+    [
+        (workbook(), "a workbook or another zip archive, not text"),
+        (b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" * 40, "a workbook, not text"),
+        (b"SQLite format 3\x00" + b"\x00" * 99, "a database, not text"),
+        (b"%PDF-1.7 ...", "a PDF, not text"),
+        (b"\x1f\x8b\x08" + b"x" * 99, "a compressed archive, not text"),
+        (bytes(range(256)) * 40, "not a text file"),
+        (b"HOB\x88\x04\x00\x00" + b"2024-05-01 10:00,12.5\n" * 9, "not a text file"),
+    ],
+)
+def test_binary(write, refusal, content, what):
+    assert refusal(write(content)) == [f"this is {what}: {EXPORT}"]
+
+
+def test_memory_dump(write, refusal):
+    rows = ["0123456789ABCDEF0123456789ABCDEF"] * 20
+    said = refusal(write(["Logger 5", *rows]))
+    assert said == [f"line 2: a memory dump in hexadecimal: {EXPORT}"]
+
+
+def test_too_large(write, refusal, monkeypatch):
+    monkeypatch.setattr(decode, "MAX_BYTES", 100)
+    said = refusal(write(lines(MOMENTS, SOIL)))
+    assert said == ["0 MB, more than 0 MB: export fewer years or a longer step"]
+
+
+def test_wrong_encoding_told(write, refusal):
+    path = write(["Time;Boden 5 cm (°C)", *lines(MOMENTS, SOIL, delimiter=";")], "latin-1")
+    assert refusal(path, LogOptions(encoding="utf-8")) == [
+        'line 1: byte 0xB0 is not utf-8: set encoding = "cp1252", or take the option out'
+    ]
+    assert refusal(path, LogOptions(encoding="ebdic")) == [
+        'encoding: unknown encoding \'ebdic\': write one such as "utf-8", "cp1252" or "utf-16"'
+    ]
+
+
+def test_header_only(write, refusal):
+    path = write(["Station 7", "Date Time,Soil 5 cm"])
+    assert refusal(path) == [f"line 2: a header but no readings after it: {EXPORT}"]
+
+
+@pytest.mark.parametrize(
+    "rows",
+    [
+        ["Record,Soil 5 cm", "1,12.5", "2,12.6", "3,12.7"],
+        ["some words", "about a place"],
+        ["start 2024-05-01 10:00", "end 2024-06-01 10:00"],
+    ],
+)
+def test_no_time(write, refusal, rows):
+    assert refusal(write(rows)) == [
+        "no column holds dates with times: export with date and time in each row"
+    ]
+
+
+@pytest.mark.parametrize("stamp", ["%m/%d %H:%M", "%d. %b %H:%M", "%d.%m. %H:%M", "%b %d"])
+def test_no_year(write, refusal, stamp):
+    rows = lines(MOMENTS, SOIL, stamp=stamp.replace("%d. ", "%d "))
+    (said,) = refusal(write(["Time,Soil 5 cm", *rows]))
+    assert said.startswith("line 2: a date without its year, '")
+    assert said.endswith("': export dates with the year")
+
+
+def test_values_without_times(write, refusal):
+    rows = lines(MOMENTS, SOIL)
+    rows[1::2] = [row[row.index(",") :] for row in rows[1::2]]
+    assert refusal(write(["Time,Soil 5 cm", *rows])) == [
+        "line 3: 240 rows with values but no time: write date and time in each row"
+    ]
+
+
+def test_no_soil_temperature(write, refusal):
+    rows = lines(MOMENTS, SOIL, ["3.6"] * len(SOIL))
+    assert refusal(write(["Time,Air temp °C,Battery V", *rows])) == [
+        "no column is soil temperature; there are column 2 'Air temp °C', column 3 'Battery V': "
+        'set columns = { "Air temp °C" = "5 cm" }'
+    ]
+
+
+def test_two_candidates(write, refusal):
+    path = write(["Time,Temp 1 °C,Temp 2 °C", *lines(MOMENTS, SOIL, SOIL)])
+    assert refusal(path) == [
+        "2 columns could be soil temperature: column 2 'Temp 1 °C', column 3 'Temp 2 °C': "
+        'set columns = { "Temp 1 °C" = "5 cm" }'
+    ]
+    told = load_log(path, LogOptions(columns={"Temp 2 °C": 5.0}))
+    assert [p.name for p in told.probes] == ["Temp 2 °C"]
+
+
+def test_options_that_do_not_fit_are_all_named(write, refusal):
+    path = write(["Time,Temp,Temp,Note", *lines(MOMENTS, SOIL, SOIL, ["ok"] * len(SOIL))])
+    said = refusal(path, LogOptions(columns={"Soil": 5.0, "Temp": 5.0, "Note": 5.0, "Time": 5.0}))
+    assert said == [
+        "columns: no column 'Soil': write one of 'Temp', 'Temp'",
+        'columns: 2 columns are \'Temp\': write "column 2" or "column 3"',
+        "column 'Note': this is words: name another",
+        "column 'Time': this is the time: name another",
+    ]
+
+
+def test_a_time_column_that_is_not_there(write, refusal):
+    path = write(["Time,Soil 5 cm", *lines(MOMENTS, SOIL)])
+    assert refusal(path, LogOptions(time="When")) == [
+        "time: no column 'When': write the header of the column with the date, or take it out"
+    ]
+    assert refusal(path, LogOptions(time="Soil 5 cm")) == [
+        "time: 'Soil 5 cm' holds no dates with their year: "
+        "name the column with the date, or take it out"
+    ]
+
+
+def test_one_depth_for_two_probes(write, refusal):
+    path = write(["Time,Soil 5 cm,Soil 10 cm", *lines(MOMENTS, SOIL, SOIL)])
+    assert refusal(path, LogOptions(depth_cm=5.0)) == [
+        "depth: one depth for 2 probes: give each its depth in columns"
+    ]
+
+
+def test_header_line_past_the_end(write, refusal):
+    path = write(["Time,Soil 5 cm", *lines(MOMENTS[:3], SOIL[:3])])
+    assert refusal(path, LogOptions(header_line=9)) == [
+        "header_line: the file ends at line 4: write the line of the column names"
+    ]
+
+
+def test_many_words_among_numbers(write, refusal):
+    cells = [*map(str, SOIL)]
+    cells[40:140] = ["cable?"] * 100
+    path = write(["Title", "Time,Soil 5 cm", *lines(MOMENTS, cells)])
+    assert refusal(path) == [
+        "line 43, column 2 'Soil 5 cm': 'cable?' in place of a number: export plain numbers"
+    ]
+
+
+def test_words_only(write, refusal):
+    path = write(["Time,Soil °C", *lines(MOMENTS, ["warm"] * len(SOIL))])
+    assert refusal(path) == ["line 2: 'warm' in place of a number: export plain numbers"]
+
+
+def test_words_in_the_column_that_is_wanted(write, refusal):
+    rows = lines(MOMENTS, ["warm"] * len(SOIL), ["3.6"] * len(SOIL))
+    assert refusal(write(["Time,Soil °C,Battery V", *rows])) == [
+        "column 2: 'Soil °C' holds words where numbers are wanted: export plain numbers"
+    ]
+
+
+def test_a_unit_that_can_be_either(write, refusal):
+    """Readings of 29 to 37: a soil about freezing in degF, or a hot one in degC."""
+    path = write(["Time,Soil 5 cm", *lines(MOMENTS, soil(MOMENTS, 33))])
+    assert refusal(path) == [
+        "column 2 'Soil 5 cm': no unit is stated, and readings around 33 can be degC or degF: "
+        'set unit = "degC" or "degF"'
+    ]
+
+
+def test_dates_that_can_be_either(write, refusal):
+    path = write(["Time,Soil 5 cm", *lines(hours(10), SOIL[:10], stamp="03/04/2024 %H:%M")])
+    assert refusal(path) == [
+        "line 2: dates such as '03/04/2024 00:00' can be read in more than one order: "
+        'set date_order = "day first" or "month first"'
+    ]
+
+
+@pytest.mark.parametrize("stamp", ["%Y-%m-%d %I:%M", "%Y-%m-%d"])
+def test_times_that_come_twice_throughout(write, refusal, stamp):
+    """A 12-hour clock without AM and PM; dates without the hour of their readings."""
+    (said,) = refusal(write(["Time,Soil 5 cm", *lines(MOMENTS, SOIL, stamp=stamp)]))
+    assert said.startswith("many times come twice with different values: a 12-hour clock")
+
+
+def test_one_row_for_each_depth(write, refusal):
+    rows = [
+        f"{m:%Y-%m-%d %H:%M},{depth},{v + depth}"
+        for m, v in zip(MOMENTS, SOIL, strict=True)
+        for depth in (5, 10, 20)
+    ]
+    (said,) = refusal(write(["Time,Depth,Soil temperature", *rows]))
+    assert "one row for each depth" in said
+
+
+@pytest.mark.parametrize(
+    ("values", "options", "found", "cure"),
+    [
+        (["-9999"] * 480, None, "column 2: not one reading in", "name other columns"),
+        (["850"] * 480, None, "no reading is left: out of range 480", "check unit, decimal"),
+        (SOIL, {"today": date(2024, 1, 1)}, "no reading is left: future 480", "correct the logger"),
+    ],
+)
+def test_nothing_left(write, refusal, values, options, found, cure):
+    path = write(["Time,Soil 5 cm °C", *lines(MOMENTS, values)])
+    (said,) = refusal(path, **(options or {}))
+    assert said.startswith(found)
+    assert f": {cure}" in said
+
+
+def test_other_probes_are_used_when_one_has_nothing(write):
+    path = write(["Time,Soil 5 cm °C,Soil 10 cm °C", *lines(MOMENTS, SOIL, [850] * 480)])
+    kept = {p.name: p.tally.kept for p in load_log(path).probes}
+    assert kept == {"Soil 5 cm °C": 480, "Soil 10 cm °C": 0}
+
+
+def test_a_row_is_enough(write):
+    path = write(["Time,Soil 5 cm °C", "2024-05-14 10:00,12.5"])
+    (probe,) = load_log(path).probes
+    assert probe.tally.kept == 1
+    assert probe.daily["soil_c"].isna().all()
+    (day,) = load_log(write(["Date,Soil 5 cm °C", "2024-05-14,12.5"])).probes
+    assert day.daily["soil_c"].tolist() == [12.5]
+
+
+def test_lines_are_numbered_as_an_editor_shows_them(write, refusal):
+    cells = [*map(str, SOIL)]
+    cells[0] = "ERR"
+    path = write(["", "title", "", "Time,Soil 5 cm", "", *lines(MOMENTS, cells)])
+    (flag,) = load_log(path).flags
+    assert flag.reason == "'ERR' in place of a number, first on line 6"
+    assert flag.first == MOMENTS[0].date()
+
+
+def test_step_of_a_day_and_more(write):
+    moments = hours(40, step_h=48)
+    (probe,) = load_log(write(["Date,Soil 5 cm °C", *lines(moments, soil(moments))])).probes
+    assert probe.daily["soil_c"].notna().sum() == 40
+    assert len(probe.daily) == 79
+    assert probe.daily.index[1] - probe.daily.index[0] == timedelta(days=1)
