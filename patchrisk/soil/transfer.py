@@ -34,7 +34,7 @@ from patchrisk.units import FloatArray
 
 MAX_UP_CM = 5.0
 MEMORY_DAYS = 365
-_YEARS = 30  # how far back the response is summed before the rest is spread evenly
+_YEARS = 10  # how far back the response is summed before the rest is spread evenly
 _ROWS = 128
 
 
