@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from functools import cache
 from pathlib import Path
 
@@ -16,6 +16,8 @@ from patchrisk.site import Area, Logger, Site, read_site
 from patchrisk.soil.air_to_soil import estimate_soil
 from patchrisk.soil.rootzone import diffusivity_of
 from patchrisk.soil.series import Probe, SoilSeries, soil_series
+from patchrisk.weather.at_site import weather_at
+from patchrisk.weather.gather import Progress, Weather
 from patchrisk.weather.logger import LoggedSoil, LogOptions, load_log
 from patchrisk.weather.logger import Probe as LoggedProbe
 from patchrisk.weather.own import read_daily_weather
@@ -55,7 +57,7 @@ class Morning:
     as_of: date
     areas: tuple[AreaMorning, ...]
     readings: tuple[Readings, ...]
-    weather: pd.DataFrame | None
+    weather: Weather
     library: Library
 
 
@@ -69,7 +71,15 @@ def settings() -> Settings:
     )
 
 
-def prepare(path: Path, as_of: date, today: date, *, only: Sequence[str] = ()) -> Morning:
+def prepare(
+    path: Path,
+    as_of: date,
+    now: datetime,
+    *,
+    only: Sequence[str] = (),
+    offline: bool = False,
+    progress: Progress | None = None,
+) -> Morning:
     """Bring a morning together.
 
     Parameters
@@ -78,10 +88,14 @@ def prepare(path: Path, as_of: date, today: date, *, only: Sequence[str] = ()) -
         The site file.
     as_of : date
         The morning to judge; readings up to the day before are used, none after.
-    today : date
-        Readings after it are flagged: the clock that wrote them was wrong.
+    now : datetime
+        Aware; readings after its day are flagged: the clock that wrote them was wrong.
     only : sequence of str
         Names of the areas wanted; all when empty.
+    offline : bool
+        Ask no weather service; use what the cache holds.
+    progress : callable, optional
+        Told how the fetching goes.
 
     Raises
     ------
@@ -94,16 +108,18 @@ def prepare(path: Path, as_of: date, today: date, *, only: Sequence[str] = ()) -
     if strangers:
         names = ", ".join(area.name for area in site.area)
         raise InputError(Fault("--area", "", f"no area {strangers[0]!r}", f"write one of {names}"))
-    weather, faults = _read_weather(site)
-    readings, logger_faults = _read_loggers(site, weather, today)
-    if faults or logger_faults:
-        raise InputError([*faults, *logger_faults])
-    if weather is not None:
-        weather = weather[weather.index < pd.Timestamp(as_of)]
+    own, faults = _read_weather(site)
+    if faults:
+        raise InputError([*faults, *_read_loggers(site, own, now.date())[1]])
+    weather = weather_at(site, own, as_of, now, offline=offline, progress=progress)
+    air = weather.daily if own is None else own.combine_first(weather.daily)
+    readings, faults = _read_loggers(site, air, now.date())
+    if faults:
+        raise InputError(faults)
     return Morning(
         site,
         as_of,
-        tuple(_area(site, area, library, readings, weather, as_of) for area in areas),
+        tuple(_area(site, area, library, readings, weather.daily, as_of) for area in areas),
         readings,
         weather,
         library,
@@ -118,7 +134,7 @@ def read_all(path: Path) -> tuple[Site, Library]:
     library = load_library(folder)
     turfs = sorted({h.grass for d in library.diseases.values() for h in d.host})
     for n, area in enumerate(site.area, 1):
-        if not any(d.on(area.turf) for d in library.diseases.values()):
+        if area.turf and not any(d.on(area.turf) for d in library.diseases.values()):
             faults.append(
                 Fault(
                     str(path),
@@ -187,6 +203,14 @@ def examine(path: Path, today: date) -> Examination:
     return Examination(site, library, readings, weather, everything)
 
 
+def own_weather(site: Site) -> pd.DataFrame | None:
+    """Read the daily weather that the user keeps; None when the site file names none."""
+    weather, faults = _read_weather(site)
+    if faults:
+        raise InputError(faults)
+    return weather
+
+
 def _read_weather(site: Site) -> tuple[pd.DataFrame | None, list[Fault]]:
     whole: pd.DataFrame | None = None
     faults: list[Fault] = []
@@ -238,7 +262,7 @@ def _area(
     area: Area,
     library: Library,
     readings: Sequence[Readings],
-    weather: pd.DataFrame | None,
+    weather: pd.DataFrame,
     as_of: date,
 ) -> AreaMorning:
     mine = [r.logged for r in readings if not r.logger.areas or area.name in r.logger.areas]
@@ -255,13 +279,11 @@ def _area(
     return AreaMorning(area, soil_at(REFERENCE_CM), today, tuple(without), tuple(probes))
 
 
-def _days(
-    logged: Sequence[LoggedSoil], weather: pd.DataFrame | None, as_of: date
-) -> pd.DatetimeIndex:
+def _days(logged: Sequence[LoggedSoil], weather: pd.DataFrame, as_of: date) -> pd.DatetimeIndex:
     """Every day from the first known to the day before the morning: at least two."""
     last = pd.Timestamp(as_of) - pd.Timedelta(days=1)
     starts = [probe.daily.index[0] for lg in logged for probe in lg.probes if len(probe.daily)]
-    if weather is not None and len(weather):
+    if len(weather):
         starts.append(weather.index[0])
     first = min([start for start in starts if start < last], default=last - pd.Timedelta(days=1))
     return pd.date_range(max(first, last - pd.Timedelta(days=HISTORY_DAYS)), last)
@@ -278,10 +300,12 @@ def _soil_source(
     site: Site,
     area: Area,
     probes: Sequence[Probe],
-    weather: pd.DataFrame | None,
+    weather: pd.DataFrame,
     days: pd.DatetimeIndex,
 ) -> Callable[[float], SoilSeries]:
-    air = None if weather is None else weather.reindex(days)
+    air = weather.reindex(days)
+    known = air["air_min_c"].notna().any()
+    wet = air["rain_mm"].notna().any()
     dates = days.to_numpy().astype("datetime64[D]")
     diffusivity = diffusivity_of(area.root_zone, area.wetness)
     probe_sd = load_numbers("outlook")["probe_sd"].value
@@ -289,13 +313,13 @@ def _soil_source(
     @cache
     def soil_at(depth_cm: float) -> SoilSeries:
         estimate = None
-        if air is not None:
+        if known:
             estimate = estimate_soil(
                 air["air_min_c"].to_numpy(),
                 air["air_max_c"].to_numpy(),
                 dates=dates,
                 latitude=site.site.latitude,
-                rain_mm=air["rain_mm"].to_numpy() if "rain_mm" in air else None,
+                rain_mm=air["rain_mm"].to_numpy() if wet else None,
                 depth_cm=depth_cm,
             )
         return soil_series(
@@ -313,7 +337,8 @@ def _diseases(area: Area, library: Library) -> tuple[list[str], list[str]]:
         keys = [
             key
             for key, disease in library.diseases.items()
-            if any(area.use in host.uses for host in disease.on(area.turf))
+            if area.turf is None
+            or any(area.use in (None, *host.uses) for host in disease.on(area.turf))
         ]
     without = [k for k in keys if k in library.diseases and not library.diseases[k].window]
     return [k for k in keys if k not in without], without

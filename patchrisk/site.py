@@ -59,13 +59,16 @@ class _Table(BaseModel):
 
 
 class Place(_Table):
-    """Where the site is, and how it counts days and writes numbers."""
+    """Where the site is, and how it counts days and writes numbers.
 
-    name: Annotated[str, Field(min_length=1, max_length=120)]
+    Without ``utc_offset`` the standard time of the longitude is taken, 15 degrees an hour.
+    """
+
+    name: Annotated[str, Field(min_length=1, max_length=120)] = "Unnamed site"
     latitude: Annotated[float, Field(ge=-90, le=90)]
     longitude: Annotated[float, Field(ge=-180, le=180)]
     elevation: str | None = None
-    utc_offset: str
+    utc_offset: str | None = None
     units: System = "metric"
 
     @field_validator("elevation")
@@ -77,7 +80,9 @@ class Place(_Table):
 
     @field_validator("utc_offset")
     @classmethod
-    def _check_offset(cls, value: str) -> str:
+    def _check_offset(cls, value: str | None) -> str | None:
+        if value is None:
+            return None
         match = _OFFSET.fullmatch(value)
         if match is None or not (int(match[2]) <= 14 and int(match[3]) < 60):
             raise ValueError(f"{value!r} is not an offset: {CURES['utc_offset']}")
@@ -91,6 +96,8 @@ class Place(_Table):
     @property
     def standard_offset(self) -> timedelta:
         """Local standard time minus UTC."""
+        if self.utc_offset is None:
+            return timedelta(hours=round(self.longitude / 15))
         return _offset(self.utc_offset)
 
     @property
@@ -110,6 +117,16 @@ class Weather(_Readings):
     unit: Literal["degC", "degF"] | None = None
     rain_unit: Literal["mm", "in"] | None = None
     date_order: Literal["day first", "month first", "year first"] | None = None
+
+
+class Online(_Table):
+    """Which weather services to ask, and where to keep what they gave."""
+
+    use: bool = True
+    forecast: Literal["auto", "nws", "metno", "openmeteo", "none"] = "auto"
+    past_years: Annotated[int, Field(ge=0, le=60)] = 30
+    contact: str | None = None
+    cache: str | None = None
 
 
 class Logger(_Readings):
@@ -166,12 +183,15 @@ class Logger(_Readings):
 
 
 class Area(_Table):
-    """A piece of turf that is managed as one."""
+    """A piece of turf that is managed as one.
 
-    name: Annotated[str, Field(min_length=1, max_length=80)]
-    turf: str
-    use: Use
-    root_zone: RootZone
+    Without ``turf`` every disease is judged; without ``use`` those of any use of the turf.
+    """
+
+    name: Annotated[str, Field(min_length=1, max_length=80)] = "Turf"
+    turf: str | None = None
+    use: Use | None = None
+    root_zone: RootZone = "loam"
     wetness: Wetness = "moist"
     mowing: str | None = None
     diseases: list[str] | None = None
@@ -185,9 +205,11 @@ class Site(_Table):
     """
 
     site: Place
-    area: Annotated[list[Area], Field(min_length=1)]
+    area: Annotated[list[Area], Field(min_length=1)] = [Area()]
     logger: list[Logger] = []
     weather: list[Weather] = []
+    forecast_file: str | None = None
+    online: Online = Online()
     diseases_folder: str | None = None
     folder: Annotated[Path, Field(exclude=True, strict=False)] = Path()
 
@@ -233,6 +255,9 @@ def read_site(path: Path) -> Site:
         for i, item in enumerate(items, 1)
         if not (site.folder / item.file).is_file()
     ]
+    if site.forecast_file and not (site.folder / site.forecast_file).is_file():
+        found = f"{site.forecast_file} is not there"
+        faults.append(Fault(str(path), "forecast_file", found, "correct the name"))
     if faults:
         raise InputError(faults)
     return site

@@ -7,6 +7,7 @@ import click
 from patchrisk import __version__
 from patchrisk.cli.check import check
 from patchrisk.cli.diseases import diseases
+from patchrisk.cli.fetch import fetch
 from patchrisk.cli.init import init
 from patchrisk.cli.outlook import outlook
 from patchrisk.errors import PatchriskError
@@ -42,5 +43,5 @@ def main() -> None:
     """
 
 
-for _command in (outlook, diseases, check, init):
+for _command in (outlook, fetch, check, diseases, init):
     main.add_command(_command)

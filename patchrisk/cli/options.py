@@ -34,6 +34,11 @@ def site_options(command: F) -> F:
     return command
 
 
+offline_option = click.option(
+    "--offline", is_flag=True, help="Ask no weather service; use what was fetched before."
+)
+
+
 def site_path(site_file: Path, sample: bool) -> Path:
     """Return the site file that is meant."""
     return resources.sample_weather() / "site.toml" if sample else site_file

@@ -1,17 +1,18 @@
 """``patchrisk outlook``: this morning's state of every window, area by area."""
 
-from datetime import date
+from datetime import date, datetime
 from pathlib import Path
 
 import click
 
-from patchrisk.cli.options import Day, refuse_future, site_options, site_path
+from patchrisk.cli.options import Day, offline_option, refuse_future, site_options, site_path
 
 
 @click.command()
 @site_options
 @click.option("--as-of", type=Day(), help="Judge this past morning instead of today.")
 @click.option("--json", "as_json", is_flag=True, help="Write JSON (schema in the README).")
+@offline_option
 @click.option("--full", is_flag=True, help="Show every published rule, not the summary alone.")
 @click.option("--area", "areas", multiple=True, help="Show this area only; may be repeated.")
 def outlook(
@@ -19,19 +20,21 @@ def outlook(
     sample: bool,
     as_of: date | None,
     as_json: bool,
+    offline: bool,
     full: bool,
     areas: tuple[str, ...],
 ) -> None:
     """Show which infection windows are open this morning, and what to do."""
     from patchrisk.morning import prepare, sample_morning
 
-    today = date.today()
+    now = datetime.now().astimezone()
+    today = now.date()
     path = site_path(site_file, sample)
     if as_of is not None:
         refuse_future(as_of, today)
     elif sample:
         as_of = sample_morning(path)
-    morning = prepare(path, as_of or today, today, only=areas)
+    morning = prepare(path, as_of or today, now, only=areas, offline=offline)
     if as_json:
         from patchrisk.report.record import to_json
 

@@ -8,6 +8,7 @@ from patchrisk.morning import Examination, Readings
 from patchrisk.report.layout import heading, wrap
 from patchrisk.report.words import Show
 from patchrisk.units import shower
+from patchrisk.weather.gather import Weather
 from patchrisk.weather.logger import Flag
 
 
@@ -31,9 +32,8 @@ def _lines(found: Examination) -> Iterator[str]:
     )
     for area in found.site.area:
         loggers = ", ".join(lg.file for lg in found.site.loggers_of(area)) or "no logger"
-        text = (
-            f"{area.name}: {area.turf}, {area.use}, {area.root_zone} ({area.wetness}); {loggers}."
-        )
+        turf = f"{area.turf or 'any turf'}, {area.use or 'any use'}"
+        text = f"{area.name}: {turf}, {area.root_zone} ({area.wetness}); {loggers}."
         yield from wrap(text, "- ", "  ")
     if found.library is not None:
         rules = sum(len(d.window) for d in found.library.diseases.values())
@@ -87,6 +87,39 @@ def _logger(reading: Readings, show: Show) -> Iterator[str]:
         yield "  Flags:"
     for flag in logged.flags:
         yield from wrap(flag_words(flag), "  - ", "    ")
+
+
+def write_weather(weather: Weather) -> str:
+    """Write what was fetched, how old it is, whose it is, and what went otherwise than hoped."""
+    return "\n".join(line for text in weather_lines(weather) for line in wrap(text, "- ", "  "))
+
+
+def weather_lines(weather: Weather) -> Iterator[str]:
+    """Say what weather there is, one sentence each."""
+    daily = weather.daily
+    for kind, text in (
+        ("logged", "your own file"),
+        ("station", "stations"),
+        ("modelled", "a weather model, within the stations' files"),
+        ("filled", "neighbouring days (filled)"),
+        ("forecast", f"the forecast ({weather.forecast_source})"),
+    ):
+        days = daily.index[daily["air_max_c_from"] == kind]
+        if len(days):
+            span = f"{days[0].date()} to {days[-1].date()}"
+            yield f"Air temperature from {text}: {len(days)} days, {span}."
+    for station in weather.stations:
+        yield f"Station asked: {station}."
+    if len(weather.past):
+        years = pd.DatetimeIndex(weather.past.index).year
+        yield f"Past years: {years.nunique()}, {years.min()} to {years.max()}."
+    for what, age in weather.ages.items():
+        if age.days >= 1:
+            count = f"{age.days} day{'s' if age.days > 1 else ''}"
+            yield f"Age of the {what} weather: {count}."
+    for notice in weather.notices:
+        yield f"{notice}."
+    yield from weather.attributions
 
 
 def _weather(weather: pd.DataFrame) -> Iterator[str]:

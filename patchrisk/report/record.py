@@ -2,6 +2,7 @@
 
 import json
 import math
+from datetime import datetime
 from typing import Any
 
 import numpy as np
@@ -11,6 +12,7 @@ from patchrisk.outlook import DiseaseToday, RuleToday
 from patchrisk.report import words
 from patchrisk.soil.series import SoilSeries
 from patchrisk.units import shower
+from patchrisk.weather.gather import Weather
 
 SCHEMA = "patchrisk-outlook/1"
 
@@ -29,6 +31,7 @@ def to_json(morning: Morning) -> str:
         "as_of": morning.as_of.isoformat(),
         "areas": [_area(morning, area) for area in morning.areas],
         "readings": [_readings(reading) for reading in morning.readings],
+        "weather": _weather(morning.weather),
         "cautions": words.CAUTIONS,
     }
     return json.dumps(record, ensure_ascii=False, indent=2, allow_nan=False)
@@ -129,6 +132,20 @@ def _readings(reading: Readings) -> dict[str, Any]:
             }
             for flag in reading.logged.flags
         ],
+    }
+
+
+def _weather(weather: Weather) -> dict[str, Any]:
+    def moment(when: datetime | None) -> str | None:
+        return None if when is None else when.isoformat()
+
+    return {
+        "ages_days": {what: age.days for what, age in weather.ages.items()},
+        "forecast_source": weather.forecast_source or None,
+        "forecast_issued": moment(weather.forecast_issued),
+        "fetched": moment(weather.fetched_at),
+        "attributions": list(weather.attributions),
+        "notices": [str(notice) for notice in weather.notices],
     }
 
 

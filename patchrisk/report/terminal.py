@@ -7,6 +7,7 @@ import numpy as np
 from patchrisk.morning import AreaMorning, Morning
 from patchrisk.outlook import DiseaseToday, RuleToday
 from patchrisk.report import words
+from patchrisk.report.check import weather_lines
 from patchrisk.report.layout import ends, heading, wrap
 from patchrisk.report.words import Show
 from patchrisk.units import shower
@@ -42,7 +43,7 @@ def _lines(morning: Morning, full: bool) -> Iterator[str]:
 
 
 def _area(morning: Morning, area: AreaMorning, show: Show, full: bool) -> Iterator[str]:
-    head = f"{area.area.name.upper()}: {area.area.turf}, {area.area.root_zone}"
+    head = f"{area.area.name.upper()}: {area.area.turf or 'any turf'}, {area.area.root_zone}"
     yield from heading(head)
     yield from wrap(_soil(area, show))
     before = {morning.library.find(name) for name in area.area.history}
@@ -130,12 +131,5 @@ def _data(morning: Morning, show: Show) -> Iterator[str]:
     for reading in morning.readings:
         for probe in reading.logged.probes:
             yield from wrap(words.probe_words(reading, probe, morning.as_of, show), "- ", "  ")
-    if morning.weather is None:
-        yield "- No weather file: days without a reading stay unknown."
-    else:
-        last = morning.weather.index[-1]
-        yield from wrap(
-            f"Own weather file, {morning.weather.index[0].year} to {last.day} {last:%b %Y}.",
-            "- ",
-            "  ",
-        )
+    for text in weather_lines(morning.weather):
+        yield from wrap(text, "- ", "  ")

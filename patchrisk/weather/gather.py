@@ -147,7 +147,7 @@ def gather_weather(
         reasons = "; ".join(map(str, notices)) or "nothing was asked for"
         cure = "look to the network, or give a file of daily weather of your own"
         raise UnavailableError(Fault("weather", "", f"not a day can be had ({reasons})", cure))
-    ages = _ages(daily, ahead, today, now)
+    ages = ages_of(daily, ahead, today, now)
     silence = numbers["station.max_silence"].value
     if "observed" not in ages:
         notices.append(Notice("observed weather", "none at all: every day before today is unknown"))
@@ -170,9 +170,10 @@ def gather_weather(
     )
 
 
-def _ages(
+def ages_of(
     daily: pd.DataFrame, forecast: Forecast | None, today: date, now: datetime
 ) -> dict[str, timedelta]:
+    """Say how old the last observed day and the forecast are; see `Weather`."""
     ages = {}
     observed = daily.index[daily["air_max_c_from"].isin(["logged", "station"])]
     if len(observed):

@@ -64,7 +64,7 @@ def get_forecast(
     if isinstance(choice, Path):
         from patchrisk.weather.forecast.own import read_own
 
-        return usable(str(choice), "", read_own(choice), None, place, today, now)
+        return usable(choice.name, "", read_own(choice), None, place, today, now)
     if today < place.local_day(now):
         text = f"the forecast of the morning of {today} is not kept: none is used"
         return None, [Notice("forecast", text, "info")]
