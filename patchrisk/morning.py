@@ -16,6 +16,7 @@ from patchrisk.site import Area, Logger, Site, read_site
 from patchrisk.soil.air_to_soil import estimate_soil
 from patchrisk.soil.rootzone import diffusivity_of
 from patchrisk.soil.series import Probe, SoilSeries, soil_series
+from patchrisk.soil_fit import read_fit, surface_at
 from patchrisk.weather.at_site import weather_at
 from patchrisk.weather.gather import Progress, Weather
 from patchrisk.weather.logger import LoggedSoil, LogOptions, load_log
@@ -67,7 +68,6 @@ def settings() -> Settings:
     return Settings(
         nearing_c=numbers["nearing"].value,
         max_change_c=numbers["max_change"].value,
-        error_memory_days=numbers["error_memory"].value,
     )
 
 
@@ -266,7 +266,7 @@ def _area(
     as_of: date,
 ) -> AreaMorning:
     mine = [r.logged for r in readings if not r.logger.areas or area.name in r.logger.areas]
-    days = _days(mine, weather, as_of)
+    days = _days(as_of)
     probes = [_probe(probe, days) for logged in mine for probe in logged.probes]
     soil_at = _soil_source(site, area, probes, weather, days)
     wanted, without = _diseases(area, library)
@@ -279,14 +279,10 @@ def _area(
     return AreaMorning(area, soil_at(REFERENCE_CM), today, tuple(without), tuple(probes))
 
 
-def _days(logged: Sequence[LoggedSoil], weather: pd.DataFrame, as_of: date) -> pd.DatetimeIndex:
-    """Every day from the first known to the day before the morning: at least two."""
+def _days(as_of: date) -> pd.DatetimeIndex:
+    """Every day that the morning can depend on; those before the first reading are unknown."""
     last = pd.Timestamp(as_of) - pd.Timedelta(days=1)
-    starts = [probe.daily.index[0] for lg in logged for probe in lg.probes if len(probe.daily)]
-    if len(weather):
-        starts.append(weather.index[0])
-    first = min([start for start in starts if start < last], default=last - pd.Timedelta(days=1))
-    return pd.date_range(max(first, last - pd.Timedelta(days=HISTORY_DAYS)), last)
+    return pd.date_range(last - pd.Timedelta(days=HISTORY_DAYS), last)
 
 
 def _probe(probe: LoggedProbe, days: pd.DatetimeIndex) -> Probe:
@@ -309,6 +305,8 @@ def _soil_source(
     dates = days.to_numpy().astype("datetime64[D]")
     diffusivity = diffusivity_of(area.root_zone, area.wetness)
     probe_sd = load_numbers("outlook")["probe_sd"].value
+    fit = read_fit(site, area)
+    surface = surface_at(area, fit)
 
     @cache
     def soil_at(depth_cm: float) -> SoilSeries:
@@ -321,9 +319,17 @@ def _soil_source(
                 latitude=site.site.latitude,
                 rain_mm=air["rain_mm"].to_numpy() if wet else None,
                 depth_cm=depth_cm,
+                parameters=None if fit is None else fit.parameters,
+                surface=surface,
             )
         return soil_series(
-            dates, depth_cm, probes, estimate, diffusivity_m2_s=diffusivity, probe_sd_c=probe_sd
+            dates,
+            depth_cm,
+            probes,
+            estimate,
+            diffusivity_m2_s=diffusivity,
+            probe_sd_c=probe_sd,
+            persistence=None if fit is None else fit.persistence,
         )
 
     return soil_at
