@@ -24,7 +24,7 @@ from patchrisk.weather.logger import Probe as LoggedProbe
 from patchrisk.weather.own import read_daily_weather
 
 REFERENCE_CM = 5.0  # depth at which an area's soil is reported: that of most published rules
-HISTORY_DAYS = 3 * 366  # what this morning can depend on: the season, and two winters of spin-up
+HISTORY_DAYS = 550  # what this morning can depend on: a season, the run before it, and spin-up
 
 
 @dataclass(frozen=True)
@@ -102,12 +102,46 @@ def prepare(
     InputError
         With every fault of the site file, the disease files and the data.
     """
-    site, library = read_all(path)
-    areas = [area for area in site.area if not only or area.name in only]
-    strangers = sorted(set(only) - {area.name for area in site.area})
+    g = gather(path, as_of, now, offline=offline, progress=progress)
+    areas = [area for area in g.site.area if not only or area.name in only]
+    strangers = sorted(set(only) - {area.name for area in g.site.area})
     if strangers:
-        names = ", ".join(area.name for area in site.area)
+        names = ", ".join(area.name for area in g.site.area)
         raise InputError(Fault("--area", "", f"no area {strangers[0]!r}", f"write one of {names}"))
+    return Morning(
+        g.site,
+        as_of,
+        tuple(_area(g.site, area, g.library, g.readings, g.weather.daily, as_of) for area in areas),
+        g.readings,
+        g.weather,
+        g.library,
+    )
+
+
+@dataclass(frozen=True)
+class Gathered:
+    """Everything read for a morning, before anything is judged.
+
+    ``air`` is daily weather over the whole of what is known, the user's own days first.
+    """
+
+    site: Site
+    library: Library
+    readings: tuple[Readings, ...]
+    weather: Weather
+    air: pd.DataFrame
+
+
+def gather(
+    path: Path,
+    as_of: date,
+    now: datetime,
+    *,
+    offline: bool = False,
+    progress: Progress | None = None,
+) -> Gathered:
+    """Read everything for a morning; parameters and errors as for `prepare`."""
+    site, library = read_all(path)
     own, faults = _read_weather(site)
     if faults:
         raise InputError([*faults, *_read_loggers(site, own, now.date())[1]])
@@ -116,14 +150,7 @@ def prepare(
     readings, faults = _read_loggers(site, air, now.date())
     if faults:
         raise InputError(faults)
-    return Morning(
-        site,
-        as_of,
-        tuple(_area(site, area, library, readings, weather.daily, as_of) for area in areas),
-        readings,
-        weather,
-        library,
-    )
+    return Gathered(site, library, readings, weather, air)
 
 
 def read_all(path: Path) -> tuple[Site, Library]:
@@ -265,9 +292,8 @@ def _area(
     weather: pd.DataFrame,
     as_of: date,
 ) -> AreaMorning:
-    mine = [r.logged for r in readings if not r.logger.areas or area.name in r.logger.areas]
     days = _days(as_of)
-    probes = [_probe(probe, days) for logged in mine for probe in logged.probes]
+    probes = probes_of(area, readings, days)
     soil_at = _soil_source(site, area, probes, weather, days)
     wanted, without = _diseases(area, library)
     today = look(
@@ -283,6 +309,12 @@ def _days(as_of: date) -> pd.DatetimeIndex:
     """Every day that the morning can depend on; those before the first reading are unknown."""
     last = pd.Timestamp(as_of) - pd.Timedelta(days=1)
     return pd.date_range(last - pd.Timedelta(days=HISTORY_DAYS), last)
+
+
+def probes_of(area: Area, readings: Sequence[Readings], days: pd.DatetimeIndex) -> list[Probe]:
+    """Return the probes that speak for an area, on the days given."""
+    mine = [r.logged for r in readings if not r.logger.areas or area.name in r.logger.areas]
+    return [_probe(probe, days) for logged in mine for probe in logged.probes]
 
 
 def _probe(probe: LoggedProbe, days: pd.DatetimeIndex) -> Probe:
@@ -309,7 +341,7 @@ def _soil_source(
     surface = surface_at(area, fit)
 
     @cache
-    def soil_at(depth_cm: float) -> SoilSeries:
+    def soil_near(depth_cm: float) -> SoilSeries:
         estimate = None
         if known:
             estimate = estimate_soil(
@@ -331,6 +363,10 @@ def _soil_source(
             probe_sd_c=probe_sd,
             persistence=None if fit is None else fit.persistence,
         )
+
+    def soil_at(depth_cm: float) -> SoilSeries:
+        # Rules say 2 in and 5 cm and mean the same; a quarter of a centimetre is nothing here.
+        return soil_near(round(2 * depth_cm) / 2)
 
     return soil_at
 

@@ -95,8 +95,8 @@ def logged_at(
     depths = {p.depth_cm for p in probes if not too_deep(p.depth_cm, depth_cm)}
     for depth in sorted(depths, key=lambda d: (abs(d - depth_cm), d)):
         same = [p for p in probes if p.depth_cm == depth]
-        found = _average([p.mean_c for p in same])
-        low, high = _average([p.min_c for p in same]), _average([p.max_c for p in same])
+        found = average([p.mean_c for p in same])
+        low, high = average([p.min_c for p in same]), average([p.max_c for p in same])
         moved = move_mean(found, depth, depth_cm, diffusivity_m2_s)
         _, top = move_extremes(low, high, found, moved, depth, depth_cm, diffusivity_m2_s)
         use = np.isnan(mean)
@@ -104,7 +104,8 @@ def logged_at(
     return mean, hottest
 
 
-def _average(columns: Sequence[FloatArray]) -> FloatArray:
+def average(columns: Sequence[FloatArray]) -> FloatArray:
+    """Mean of the columns that know a day; NaN where none does. All (days,)."""
     stack = np.stack(columns)
     known = ~np.isnan(stack)
     total = np.where(known, stack, 0.0).sum(axis=0)
