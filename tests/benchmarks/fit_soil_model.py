@@ -307,7 +307,7 @@ def write(path: Path, parts, data, fitted_on: str) -> None:
         "persistence",
         parts["persistence"] | {"note": PERSISTENCE_NOTE},
     )
-    table("calibration", parts["calibration"])
+    table("calibration", {**parts["calibration"], "note": CALIBRATION_NOTE})
     for name, names_, values in (
         ("radiation.with_rain", weather_names(7), parts["radiation"][0]),
         ("radiation.air_only", weather_names(5), parts["radiation"][1]),
@@ -329,6 +329,16 @@ ERROR_NOTE = (
 )
 PERSISTENCE_NOTE = (
     "Shares of the error variance that fade in a few days and in weeks; the rest lasts."
+)
+CALIBRATION_NOTE = (
+    "day_variance [degC2] is error variance times the days it lasts; level_after_years [1] and "
+    "days_to_half [d] the fall of the logarithm of the variance of errors after fits to 30 days "
+    "to 3 years, fast_share_after [1] the fast share then; scale_days [d] how many days of "
+    "surprises a site's own scale counts for: all from the development stations, 2026. "
+    "least_days [d], least_variation, most_air_above, most_soil_above, most_error [degC], "
+    "most_response [1], most_distance [km] and most_height [m] refuse a log: common practice, no "
+    "source; at the stations the response is 0.1 to 0.6, the air of a month at most 4 degC above "
+    "the soil."
 )
 POSITIVE_SET = {
     "exchange",
