@@ -337,8 +337,8 @@ CALIBRATION_NOTE = (
     "surprises a site's own scale counts for: all from the development stations, 2026. "
     "least_days [d], least_variation, most_air_above, most_soil_above, most_error [degC], "
     "most_response [1], most_distance [km] and most_height [m] refuse a log: common practice, no "
-    "source; at the stations the response is 0.1 to 0.6, the air of a month at most 4 degC above "
-    "the soil."
+    "source; at the stations the response is 0.1 to 0.6, the air of 30 days at most 7.6 degC "
+    "above the soil and 17.4 below it."
 )
 POSITIVE_SET = {
     "exchange",
