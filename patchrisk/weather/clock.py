@@ -344,11 +344,9 @@ def _why_only(
     others = [days for other, days in read.items() if other != order]
     if not others:
         return f"years have four digits ({_example(cells)})"
-    proof = np.isnan(others[0])
-    for days in others[1:]:
-        proof = proof | np.isnan(days)
-    proof &= ~np.isnan(read[order])
-    at = int(np.flatnonzero(proof)[0])
+    # The date that breaks the order which fits next best.
+    next_best = min(others, key=lambda days: int(np.isnan(days).sum()))
+    at = int(np.flatnonzero(np.isnan(next_best) & ~np.isnan(read[order]))[0])
     return f"line {cells.index[at]} has {str(cells.iloc[at]).strip()!r}"
 
 

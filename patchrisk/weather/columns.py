@@ -47,10 +47,10 @@ _ASIDE = (
     (_words(r"qc|qa|flag\w*|quality|ssitc|status|error"), "a quality mark"),
     (_words(r"sd|std|stdev|stddev|variance|sigma"), "a spread, not a temperature"),
     (
-        _words(r"air|ta|tair|luft\w*|aire|ambient|sonic|lufttemperatur|wet ?bulb|canopy|leaf"),
+        _words(r"air|ta|tair|luft\w*|aire|ambient|sonic|lufttemperatur|wet ?bulb"),
         "air temperature",
     ),
-    (_words(r"infra ?red|ir|irt|skin|black ?globe|water"), "not the soil"),
+    (_words(r"infra ?red|ir|irt|skin|black ?globe|canopy|leaf|water"), "not the soil"),
     (
         _words(r"int|intern\w*|board|panel|ptemp|hk|logger temp\w*|device|housing|case|cpu|ref\w*"),
         "the logger's own temperature",

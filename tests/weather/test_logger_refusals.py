@@ -155,6 +155,23 @@ def test_one_depth_for_two_probes(write, refusal):
     ]
 
 
+def test_marks_that_are_none(write, refusal):
+    path = write(["Time,Soil 5 cm", *lines(MOMENTS, SOIL)])
+    assert refusal(path, LogOptions(delimiter="tab", decimal=";")) == [
+        r"delimiter: 'tab': write one of '\t', ';', ',', '|', ' '",
+        "decimal: ';': write one of '.', ',', ' '",
+    ]
+
+
+def test_decimal_commas_between_commas(write, refusal):
+    rows = lines(MOMENTS, [str(v).replace(".", ",") for v in SOIL])
+    path = write(["Time,Soil 5 cm °C", *rows])
+    assert refusal(path) == [
+        "line 2: decimal commas in a file parted by commas: "
+        "export with semicolons, or with decimal points"
+    ]
+
+
 def test_header_line_past_the_end(write, refusal):
     path = write(["Time,Soil 5 cm", *lines(MOMENTS[:3], SOIL[:3])])
     assert refusal(path, LogOptions(header_line=9)) == [
