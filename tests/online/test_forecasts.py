@@ -672,7 +672,7 @@ def test_the_users_own_file_goes_before_every_service(tmp_path):
     path.write_text(OWN)
     forecast, notices = ask_for_file(path, DAY)
     assert notices == []
-    assert (forecast.source, forecast.attribution) == (str(path), "")
+    assert (forecast.source, forecast.attribution) == ("forecast.csv", "")
     assert forecast.issued_at is None
     assert forecast.fetched_at is None
     first, second = forecast.daily.to_dict("records")
