@@ -6,7 +6,7 @@ day's result uses that day and the year before it, never a later one.
 
 Downwards the daily mean goes through the exact response of the half-space to a temperature that
 stays at each day's mean through the day, averaged over each day. For 5 cm and k = 5e-7 m2/s that
-damps waves of 7, 14 and 30 days by 0.026, 0.007 and 0.002 more than conduction does, with a lag
+damps waves of 7, 14 and 30 days by 0.025, 0.007 and 0.002 more than conduction does, with a lag
 right to 0.02 d, and that of a year exactly: what a series of daily means can tell.
 
 Upwards the response w is undone by three terms of its inverse series, 1 + (1 - w) + (1 - w)^2
