@@ -358,6 +358,6 @@ def _contradicts(
     source: str,
 ) -> Fault:
     wrong = timed & np.isnan(read[told]) if told in read else timed
-    at = int(np.flatnonzero(wrong)[0])
+    at = int(wrong.argmax())
     found = f"{str(cells.iloc[at]).strip()!r} can't be {told}"
     return Fault(source, f"line {cells.index[at]}", found, "correct date_order, or take it out")

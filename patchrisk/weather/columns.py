@@ -314,9 +314,14 @@ def _rest(judged: _Judged, told: bool) -> Column:
 
 
 def _listed(columns: Sequence[Column], most: int = 6) -> str:
-    names = [f"column {c.number} {c.header!r}" for c in columns[:most]]
+    names = [_place(c) for c in columns[:most]]
     more = len(columns) - most
     return ", ".join(names) + (f" and {more} more" if more > 0 else "")
+
+
+def _place(column: Column) -> str:
+    nameless = column.header == f"column {column.number}"
+    return column.header if nameless else f"column {column.number} {column.header!r}"
 
 
 def _key(column: Column, columns: Sequence[Column]) -> str:

@@ -3,6 +3,7 @@
 import csv
 import io
 import re
+import warnings
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import zip_longest
@@ -213,21 +214,23 @@ def _parse(
 ) -> pd.DataFrame | None:
     missing = [m for text in MISSING_TEXT for m in {text, text.upper(), text.capitalize(), "NaN"}]
     try:
-        frame: pd.DataFrame = pd.read_csv(
-            io.BytesIO(data),
-            sep=r"\s+" if delimiter == " " else delimiter,
-            header=None,
-            names=list(range(width)),
-            index_col=False,
-            dtype=cast("Any", dict.fromkeys(strings, "str")),
-            keep_default_na=False,
-            na_values=missing,
-            decimal="," if decimal == "," else ".",
-            skip_blank_lines=False,
-            skipinitialspace=True,
-            low_memory=False,
-            quoting=quoting,
-        )
-    except pd.errors.ParserError:
-        return None
+        with warnings.catch_warnings():
+            warnings.simplefilter("error", pd.errors.ParserWarning)
+            frame: pd.DataFrame = pd.read_csv(
+                io.BytesIO(data),
+                sep=r"\s+" if delimiter == " " else delimiter,
+                header=None,
+                names=list(range(width)),
+                index_col=False,
+                dtype=cast("Any", dict.fromkeys(strings, "str")),
+                keep_default_na=False,
+                na_values=missing,
+                decimal="," if decimal == "," else ".",
+                skip_blank_lines=False,
+                skipinitialspace=True,
+                low_memory=False,
+                quoting=quoting,
+            )
+    except (pd.errors.ParserError, pd.errors.ParserWarning):
+        return None  # a line has more cells than any has delimiters: quotation marks are odd
     return frame
