@@ -32,7 +32,7 @@ import numpy.typing as npt
 from patchrisk.soil.conduction import SECONDS_PER_DAY, amplitude_ratio, damping_depth_cm
 from patchrisk.units import FloatArray
 
-MAX_UP_CM = 5.0
+MAX_UP_CM = 5.5  # a probe 4 in down can speak for 2 in
 MEMORY_DAYS = 365
 _YEARS = 10  # how far back the response is summed before the rest is spread evenly
 _ROWS = 128
@@ -140,7 +140,7 @@ def move_extremes(
 
 
 def can_move(from_cm: float, to_cm: float, diffusivity_m2_s: float) -> bool:
-    """Say whether a series can be moved between two depths: always down, at most 5 cm up.
+    """Say whether a series can be moved between two depths: always down, at most 5.5 cm up.
 
     Parameters
     ----------
