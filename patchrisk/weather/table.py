@@ -222,7 +222,7 @@ def _parse(
                 header=None,
                 names=list(range(width)),
                 index_col=False,
-                dtype=cast("Any", dict.fromkeys(strings, "str")),
+                dtype=cast("Any", dict.fromkeys(strings, object)),
                 keep_default_na=False,
                 na_values=missing,
                 decimal="," if decimal == "," else ".",
