@@ -88,7 +88,7 @@ def check_readings(
     _tell_once_a_day(sieve, log)
     index = pd.DatetimeIndex(sieve.seconds.astype("datetime64[s]"), name="time")
     clean = pd.DataFrame(sieve.degc, index=index)
-    return clean, (*log.flags, *_join_probes(sieve.flags, list(sieve.degc)))
+    return clean, tuple(_join_probes([*log.flags, *sieve.flags], list(sieve.degc)))
 
 
 def _doubled(log: Log) -> Fault:

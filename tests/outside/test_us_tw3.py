@@ -65,6 +65,18 @@ def test_rows_are_accounted_for_and_few_flagged(outside):
     assert {f.kind for f in logged.flags} <= {"gap", "spike"}
 
 
+def test_probes_in_open_soil_are_not_taken_to_lie_in_the_air(outside, log):
+    """At 2 cm of a field that is bare for months the daily range often reaches the air's."""
+    columns = ["TIMESTAMP_START", "TA"]
+    table = pd.read_csv(outside / "flux" / NAME, skiprows=3, usecols=columns, na_values=-9999)
+    times = pd.to_datetime(table["TIMESTAMP_START"].astype(str), format="%Y%m%d%H%M")
+    days = table["TA"].set_axis(times).resample("D").agg(["min", "max", "count"])
+    days = days[days["count"] >= 40].rename(columns={"min": "air_min_c", "max": "air_max_c"})
+    assert len(days) > 1600
+    flags = check_readings(log, air_daily=days)[1]
+    assert not [f for f in flags if f.kind in ("out of the ground", "unit", "stuck")]
+
+
 def test_complete_days_are_plain_means_of_48(log, clean):
     days = daily_soil(clean)
     for probe, table in days.items():
