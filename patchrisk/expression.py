@@ -7,11 +7,11 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
-from patchrisk.ahead.openings import SoilPaths, openings
+from patchrisk.ahead.openings import SoilPaths, compared
 from patchrisk.counters import run_length
 from patchrisk.infection import Cardinal, relative_rate
 from patchrisk.units import FloatArray
-from patchrisk.windows import BoolArray, IntArray, Rule
+from patchrisk.windows import BoolArray, IntArray, Rule, is_open, season_days
 
 WEEK = 7
 
@@ -56,28 +56,28 @@ class Watch:
     Parameters
     ----------
     basis : {"stress", "months"}
-        Whether a published stress was followed along the traces, or no figure is published and
-        only the months are known in which symptoms are seen.
+        Whether a published stress was followed along the traces, or only the months are known in
+        which symptoms are seen.
     first, last : datetime64[D]
-        Days between which symptoms should first show: 10 and 90 % points of those paths in which
-        they do; or the stretch of months.
+        Days between which symptoms should first show: the 10 % point by the shortest published
+        lag and the 90 % point by the longest, of the paths in which they do; or the stretch of
+        months.
     chance : float or None
-        Probability that the stress comes, upon infection, before ``until`` [1]; None for months.
-    until : datetime64[D]
-        How far the watch reaches.
+        Probability that the published stress comes in these months, upon infection [1]; None
+        when no figure is published. With ``months`` it is too small to name weeks by.
     weeks : tuple of (datetime64[D], float)
-        First day of each week from today, and the probability that they first show in it [1].
+        First day of a week from today, and the probability that they first show in it by the
+        shortest lag [1].
     scout_from : datetime64[D]
         When to begin to look.
     begun : float or None
-        Probability that the stress came before today [1]; None for months.
+        Probability that the stress came before today [1].
     """
 
     basis: Literal["stress", "months"]
     first: np.datetime64
     last: np.datetime64
     chance: float | None
-    until: np.datetime64
     weeks: tuple[tuple[np.datetime64, float], ...]
     scout_from: np.datetime64
     begun: float | None
@@ -122,32 +122,57 @@ def watch(
         None when nothing is to be expected within what can be seen ahead.
     """
     dates, today = paths.dates, paths.today
-    season = in_months(dates, shows.months, southern=southern)
-    infected = _infected(rule, cardinal, shows, paths, southern)
-    ready = infected + int(np.ceil(shows.after_infection[0] if shows.after_infection else 0))
-    if not shows.stress:
-        return _by_months(shows, season, ready, dates, today, scout_before_days)
-    shown = first_symptoms(shows, paths, air_min_c, air_max_c, ready, season)
-    end = len(dates)
-    ahead = shown[(shown < end) & (shown >= today)]
-    chance = float(np.mean(shown < end))
-    begun = float(np.mean(shown < today))
-    if chance < least_chance:
+    stretch = months_at(in_months(dates, shows.months, southern=southern), today)
+    if stretch is None:
         return None
-    ever = np.sort(shown[shown < end])
-    first, last = (ever[int(q * (len(ever) - 1))] for q in (0.1, 0.9))
-    starts = np.arange(today, end, WEEK)
-    counts = [float(((ahead >= s) & (ahead < s + WEEK)).sum() / len(shown)) for s in starts]
-    return Watch(
-        "stress",
-        dates[first],
-        dates[last],
-        chance,
-        dates[-1],
-        tuple((dates[s], c) for s, c in zip(starts, counts, strict=True)),
-        max(dates[first] - scout_before_days, dates[today]),
-        begun,
-    )
+    infected = _infected(rule, cardinal, shows, paths, stretch, southern)
+    soonest, latest = (int(np.ceil(days)) for days in shows.after_infection or (0.0, 0.0))
+    ready = infected + soonest
+    chance = begun = None
+    if shows.stress:
+        shown = first_symptoms(shows, paths, air_min_c, air_max_c, ready, stretch)
+        slow = first_symptoms(shows, paths, air_min_c, air_max_c, infected + latest, stretch)
+        chance, begun = float(np.mean(shown < len(dates))), float(np.mean(shown < today))
+        if chance >= least_chance:
+            first, last = _point(shown, len(dates), 0.1), _point(slow, len(dates), 0.9)
+            last = max(first, last)
+            scout = dates[max(first - scout_before_days, today)]
+            weeks = _by_week(shown, dates, today, stretch[1])
+            return Watch("stress", dates[first], dates[last], chance, weeks, scout, begun)
+    first = max(stretch[0], int(np.median(ready)))
+    if first >= stretch[1]:
+        return None
+    scout = dates[max(first - scout_before_days, today)]
+    return Watch("months", dates[first], dates[stretch[1] - 1], chance, (), scout, begun)
+
+
+def _point(shown: IntArray, never: int, share: float) -> int:
+    """Row by which the share of the paths with symptoms has them; the first when none has."""
+    ever = np.sort(shown[shown < never])
+    return int(ever[int(share * (len(ever) - 1))]) if ever.size else 0
+
+
+def _by_week(
+    shown: IntArray, dates: npt.NDArray[np.datetime64], today: int, end: int
+) -> tuple[tuple[np.datetime64, float], ...]:
+    weeks = []
+    for start in range(today, end, WEEK):
+        share = float(np.mean((shown >= start) & (shown < start + WEEK)))
+        if share > 0:
+            weeks.append((dates[start], share))
+    return tuple(weeks)
+
+
+def months_at(season: BoolArray, today: int) -> tuple[int, int] | None:
+    """Return first row and end of the stretch of months that is on, or comes next."""
+    coming = np.flatnonzero(season[today:])
+    if not coming.size:
+        return None
+    inside = today + int(coming[0])
+    before = np.flatnonzero(~season[:inside])
+    after = np.flatnonzero(~season[inside:])
+    first = int(before[-1]) + 1 if before.size else 0
+    return first, inside + int(after[0]) if after.size else len(season)
 
 
 def in_months(
@@ -165,11 +190,12 @@ def first_symptoms(
     air_min_c: FloatArray | None,
     air_max_c: FloatArray | None,
     ready: IntArray,
-    season: BoolArray,
+    stretch: tuple[int, int],
 ) -> IntArray:
     """Index of the first day with symptoms on each path; the number of days when there is none.
 
-    A stress counts from the day that completes it; a lag behind the stress runs from its start.
+    A stress counts from the day that completes it, a lag behind the stress from its first day;
+    both count only upon infection (``ready``) and within the stretch of months.
     """
     days, count = paths.mean_c.shape
     show = np.zeros((days, count), dtype=bool)
@@ -178,7 +204,8 @@ def first_symptoms(
         met = _under_stress(stress, paths, air_min_c, air_max_c)
         if met is not None:
             show |= run_length(met) >= max(stress.days, lag, 1)
-    show &= season[:, None] & (np.arange(days)[:, None] >= ready)
+    row = np.arange(days)[:, None]
+    show &= (row >= ready) & (row >= stretch[0]) & (row < stretch[1])
     return np.where(show.any(axis=0), show.argmax(axis=0), days)
 
 
@@ -201,50 +228,42 @@ def _under_stress(
 
 
 def _infected(
-    rule: Rule | None, cardinal: Cardinal | None, shows: Shows, paths: SoilPaths, southern: bool
+    rule: Rule | None,
+    cardinal: Cardinal | None,
+    shows: Shows,
+    paths: SoilPaths,
+    stretch: tuple[int, int],
+    southern: bool,
 ) -> IntArray:
-    """Index of the first day of infection on each path; far off when none."""
+    """Index of the first day of infection on each path; the number of days where there is none.
+
+    Looked for in the last season of the rule that begins before the months of symptoms do, or,
+    where none is in sight, in the first that begins within them.
+    """
     days, count = paths.mean_c.shape
-    since = np.zeros(count, dtype=int)
+    begin, since = 0, np.zeros(count, dtype=int)
     if rule is not None:
-        since = openings(rule, paths, southern=southern)
+        inside, label, _ = season_days(rule.season, paths.dates, southern=southern)
+        before, within = label[: stretch[0]][inside[: stretch[0]]], label[: stretch[1]]
+        within = within[inside[: stretch[1]]]
+        if not within.size:
+            return np.full(count, days)
+        season = before[-1] if before.size else within[0]
+        begin = int(np.flatnonzero(inside & (label == season))[0])
+        lead = max(0, begin - rule.mean_days - 1)
+        open_ = is_open(
+            rule,
+            compared(rule, paths.mean_c[lead:], paths.max_c[lead:]),
+            paths.dates[lead:],
+            southern=southern,
+        )[begin - lead :]
+        since = np.where(open_.any(axis=0), begin + open_.argmax(axis=0), days)
     if shows.exposure_days and cardinal is not None:
-        exposed = np.cumsum(relative_rate(paths.mean_c, cardinal) > 0, axis=0)
+        exposed = np.cumsum(relative_rate(paths.mean_c[begin:], cardinal) > 0, axis=0)
         enough = exposed >= shows.exposure_days
-        reached = np.where(enough.any(axis=0), enough.argmax(axis=0), days)
+        reached = np.where(enough.any(axis=0), begin + enough.argmax(axis=0), days)
         since = np.maximum(since, reached)
     return since
-
-
-def _by_months(
-    shows: Shows,
-    season: BoolArray,
-    ready: IntArray,
-    dates: npt.NDArray[np.datetime64],
-    today: int,
-    scout_before: int,
-) -> Watch | None:
-    """Name the coming stretch of months, from the day on which half of the paths are ready."""
-    from_ = int(np.median(ready))
-    open_ = season & (np.arange(len(dates)) >= from_)
-    coming = np.flatnonzero(open_[today:])
-    if not coming.size:
-        return None
-    start = today + int(coming[0])
-    stop = np.flatnonzero(~open_[start:])
-    last = start + int(stop[0]) - 1 if stop.size else len(dates) - 1
-    if start == today:  # begun already: since when
-        start = max(np.flatnonzero(~open_[:today]), default=-1) + 1
-    return Watch(
-        "months",
-        dates[start],
-        dates[last],
-        None,
-        dates[-1],
-        (),
-        max(dates[start] - scout_before, dates[today]),
-        None,
-    )
 
 
 def stress_rules(

@@ -8,10 +8,12 @@ from pathlib import Path
 
 import pandas as pd
 
+from patchrisk.ahead.look import DiseaseAhead
 from patchrisk.diseases import Library, load_library
 from patchrisk.errors import Fault, InputError
 from patchrisk.numbers import load_numbers
 from patchrisk.outlook import DiseaseToday, Settings, look
+from patchrisk.prospect import Estimate, Prospect, area_ahead, history_of, prospect, site_estimate
 from patchrisk.site import Area, Logger, Site, read_site
 from patchrisk.soil.air_to_soil import estimate_soil
 from patchrisk.soil.rootzone import diffusivity_of
@@ -31,7 +33,7 @@ class AreaMorning:
     """An area this morning.
 
     ``soil`` is at `REFERENCE_CM`; ``without`` are diseases of the turf that no temperature
-    forecast is offered for.
+    forecast is offered for; ``ahead`` is empty without a past year of air temperature.
     """
 
     area: Area
@@ -39,6 +41,7 @@ class AreaMorning:
     diseases: tuple[DiseaseToday, ...]
     without: tuple[str, ...]
     probes: tuple[Probe, ...]
+    ahead: dict[str, DiseaseAhead]
 
 
 @dataclass(frozen=True)
@@ -59,6 +62,7 @@ class Morning:
     readings: tuple[Readings, ...]
     weather: Weather
     library: Library
+    ground: Prospect | None
 
 
 def settings() -> Settings:
@@ -116,13 +120,17 @@ def prepare(
     readings, faults = _read_loggers(site, air, now.date())
     if faults:
         raise InputError(faults)
+    morning = pd.Timestamp(as_of)
+    history = history_of([weather.daily, own, weather.past])
+    latitude = site.site.latitude
+    ground = prospect(history, weather.daily, morning, latitude)
+    estimate = None if ground is None else site_estimate(estimate_soil, latitude, ground.climate)
+
+    def judged(area: Area) -> AreaMorning:
+        return _area(site, area, library, readings, weather.daily, as_of, ground, estimate)
+
     return Morning(
-        site,
-        as_of,
-        tuple(_area(site, area, library, readings, weather.daily, as_of) for area in areas),
-        readings,
-        weather,
-        library,
+        site, as_of, tuple(judged(area) for area in areas), readings, weather, library, ground
     )
 
 
@@ -264,6 +272,8 @@ def _area(
     readings: Sequence[Readings],
     weather: pd.DataFrame,
     as_of: date,
+    ground: Prospect | None,
+    estimate: Estimate | None,
 ) -> AreaMorning:
     mine = [r.logged for r in readings if not r.logger.areas or area.name in r.logger.areas]
     days = _days(mine, weather, as_of)
@@ -276,7 +286,18 @@ def _area(
         southern=site.site.southern,
         settings=settings(),
     )
-    return AreaMorning(area, soil_at(REFERENCE_CM), today, tuple(without), tuple(probes))
+    ahead: dict[str, DiseaseAhead] = {}
+    if ground is not None and estimate is not None:
+        ahead = area_ahead(
+            ground,
+            estimate,
+            soil_at,
+            today,
+            library,
+            southern=site.site.southern,
+            reference_cm=REFERENCE_CM,
+        )
+    return AreaMorning(area, soil_at(REFERENCE_CM), today, tuple(without), tuple(probes), ahead)
 
 
 def _days(logged: Sequence[LoggedSoil], weather: pd.DataFrame, as_of: date) -> pd.DatetimeIndex:

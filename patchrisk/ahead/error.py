@@ -63,7 +63,7 @@ class Lessons:
     Parameters
     ----------
     day : ndarray of float, shape (known,)
-        When, on the count of days that the paths use [days].
+        When, on the count of days that the paths use; whole [days].
     error : ndarray of float, shape (known, lanes)
         (logged - modelled) / standard deviation [1].
     daily : ndarray of bool, shape (known,)
@@ -95,7 +95,7 @@ def lessons(day: FloatArray, error: FloatArray, *, daily_from: float) -> Lessons
     for number in np.unique(block[older]):
         rows = older & (block == number)
         if rows.sum() >= BLOCK / 2:
-            at.append(day[rows].mean())
+            at.append(round(float(day[rows].mean())))
             mean.append(error[rows].mean(axis=0))
     lanes = error.shape[1]
     return Lessons(
@@ -112,7 +112,7 @@ def expected_error(memory: Memory, day: FloatArray, known: Lessons) -> tuple[Flo
     ----------
     memory : Memory
     day : ndarray of float, shape (days,)
-        On the count of days of ``known`` [days].
+        Whole days, on the count of days of ``known`` [days].
     known : Lessons
 
     Returns
@@ -127,17 +127,24 @@ def expected_error(memory: Memory, day: FloatArray, known: Lessons) -> tuple[Flo
     A Gaussian process conditioned on readings (Rasmussen & Williams 2006, Gaussian Processes for
     Machine Learning, eqs 2.22 to 2.24, equation numbers from memory).
     """
-    everywhere = memory.site(day[:, None] - day) + memory.weather(day[:, None] - day)
-    left = everywhere
+    reach = np.concatenate([day, known.day])
+    apart = np.arange(np.ptp(reach) + 1)  # days are whole, so each lag is reckoned once
+    lasting, passing = memory.site(apart), memory.weather(apart)
+
+    def lag(a: FloatArray, b: FloatArray) -> npt.NDArray[np.intp]:
+        return np.abs(a[:, None] - b).astype(np.intp)
+
+    among = lag(day, day)
+    left = everywhere = lasting[among] + passing[among]
     mean = np.zeros((len(day), known.error.shape[1]))
     if len(known.day):
-        among = known.day[:, None] - known.day
+        among = lag(known.day, known.day)
         single = known.daily[:, None] & known.daily
-        gram = memory.site(among) + np.where(single, memory.weather(among), 0.0)
+        gram = lasting[among] + np.where(single, passing[among], 0.0)
         block = memory.fast * 2 * memory.fast_days / BLOCK  # variance of a mean of many days
         gram[np.diag_indices_from(gram)] += np.where(known.daily, 0.0, block) + memory.probe
-        to_known = day[:, None] - known.day
-        cross = memory.site(to_known) + np.where(known.daily, memory.weather(to_known), 0.0)
+        among = lag(day, known.day)
+        cross = lasting[among] + np.where(known.daily, passing[among], 0.0)
         weights = np.linalg.solve(gram, cross.T).T
         mean = weights @ known.error
         left = everywhere - weights @ cross.T

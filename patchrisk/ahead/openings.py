@@ -57,14 +57,17 @@ class RuleAhead:
     early, middle, late : datetime64[D] or None
         Days by whose end the window has opened with 10, 50 and 90 % probability; None when not
         within the season.
-    open_now : float
+    opened_before : float
         Probability that it had opened before today [1].
+    open_today : float
+        Probability that it is open at the end of the day before today [1].
     never : float
         Probability that it does not open in the season [1].
     again : float
-        Probability that it opens once more after closing, in the same season [1].
+        Probability that from today on it opens once more after closing, in the same season [1].
     closes : datetime64[D] or None
-        Median day of closing of the paths that open and close; None when fewer than half do.
+        Median day, from today on, on which it closes on the paths that are open until then; None
+        when fewer than half of them close before the season's end, or none is open.
     normal : datetime64[D] or None
         Median opening in the past years, as a date of this season; None when it does not open
         in half of them, or when there is no past year.
@@ -85,7 +88,8 @@ class RuleAhead:
     early: np.datetime64 | None
     middle: np.datetime64 | None
     late: np.datetime64 | None
-    open_now: float
+    opened_before: float
+    open_today: float
     never: float
     again: float
     closes: np.datetime64 | None
@@ -158,10 +162,10 @@ def rule_ahead(
         normal_never = float(np.mean(then >= end))
         normal = _day(paths.dates, _quantile(then, 0.5), end)
     middle = _day(paths.dates, _quantile(opening, 0.5), end)
-    shut = began.closes[began.closes >= 0]
     closes = None
-    if 2 * shut.size >= len(opening):
-        closes = _day(paths.dates, _quantile(shut, 0.5), end)
+    living = began.closes[began.closes >= 0]  # a path that stays open has the season's end
+    if living.size:
+        closes = _day(paths.dates, _quantile(living, 0.5), end)
     return RuleAhead(
         member,
         rule,
@@ -173,8 +177,9 @@ def rule_ahead(
         middle,
         _day(paths.dates, _quantile(opening, 0.9), end),
         float(np.mean(opening < paths.today)),
+        float(np.mean(began.open_today)),
         float(np.mean(opening >= end)),
-        float(np.mean(began.times > 1)),
+        float(np.mean(began.again)),
         closes,
         normal,
         normal_never,
@@ -185,14 +190,20 @@ def rule_ahead(
 
 @dataclass(frozen=True)
 class _Openings:
-    """Of each path: index of its first opening (a late one when never), closing, and times."""
+    """Of each path: first opening, next closing, whether open today, whether it opens again.
+
+    Indices of days; a first opening that never comes is late, a closing that can't is -1, and a
+    path open to the season's end closes then.
+    """
 
     first: IntArray
     closes: IntArray
-    times: IntArray
+    open_today: BoolArray
+    again: BoolArray
 
     def only(self, keep: BoolArray) -> "_Openings":
-        return _Openings(self.first[keep], self.closes[keep], self.times[keep])
+        parts = (self.first, self.closes, self.open_today, self.again)
+        return _Openings(*(part[keep] for part in parts))
 
 
 def _openings(
@@ -201,14 +212,17 @@ def _openings(
     value = compared(rule, paths.mean_c[lead:end], paths.max_c[lead:end])
     open_ = is_open(rule, value, paths.dates[lead:end], southern=southern)
     open_[: first - lead] = False  # the tail of the season before
-    turned = open_[1:] & ~open_[:-1]
-    turned = np.vstack([open_[:1], turned])
+    before = np.vstack([np.zeros_like(open_[:1]), open_[:-1]])
+    row = np.arange(lead, end)[:, None]
     ever = open_.any(axis=0)
     opening = np.where(ever, lead + open_.argmax(axis=0), len(paths.dates))
-    row = np.arange(lead, end)[:, None]
-    shut = ~open_ & (row > opening)
-    closes = np.where(shut.any(axis=0), lead + shut.argmax(axis=0), -1)
-    return _Openings(opening, closes, turned.sum(axis=0))
+    shut = ~open_ & before & (row >= paths.today)
+    closes = np.where(shut.any(axis=0), lead + shut.argmax(axis=0), end)
+    is_still = open_[max(0, paths.today - lead) :].any(axis=0)
+    turns = open_ & ~before & (row >= paths.today) & (row > opening)
+    now = paths.today - 1 - lead
+    today = open_[now] if 0 <= now < len(open_) else np.zeros_like(ever)
+    return _Openings(opening, np.where(is_still | today, closes, -1), today, turns.any(axis=0))
 
 
 def openings(rule: Rule, paths: SoilPaths, *, southern: bool) -> IntArray:
