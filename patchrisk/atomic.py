@@ -9,7 +9,12 @@ from patchrisk.errors import Fault, UnavailableError
 
 
 def write_text(path: Path, text: str) -> None:
-    """Write a UTF-8 text file so that readers see the old one or the new one, never a part.
+    """Write a UTF-8 text file; see `write_bytes`."""
+    write_bytes(path, text.encode("utf-8"))
+
+
+def write_bytes(path: Path, data: bytes) -> None:
+    """Write a file so that readers see the old one or the new one, never a part.
 
     Raises
     ------
@@ -19,8 +24,8 @@ def write_text(path: Path, text: str) -> None:
     scratch = None
     try:
         handle, scratch = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
-        with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as file:
-            file.write(text)
+        with os.fdopen(handle, "wb") as file:
+            file.write(data)
             file.flush()
             os.fsync(file.fileno())
         umask = os.umask(0)

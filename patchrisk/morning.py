@@ -13,11 +13,12 @@ from patchrisk.diseases import Library, load_library
 from patchrisk.errors import Fault, InputError
 from patchrisk.numbers import load_numbers
 from patchrisk.outlook import DiseaseToday, Settings, look
-from patchrisk.prospect import Estimate, Prospect, area_ahead, history_of, prospect, site_estimate
+from patchrisk.prospect import Prospect, area_ahead, history_of, prospect
 from patchrisk.site import Area, Logger, Site, read_site
 from patchrisk.soil.air_to_soil import estimate_soil
 from patchrisk.soil.rootzone import diffusivity_of
 from patchrisk.soil.series import Probe, SoilSeries, soil_series
+from patchrisk.soil_fit import read_fit, surface_at
 from patchrisk.weather.at_site import weather_at
 from patchrisk.weather.gather import Progress, Weather
 from patchrisk.weather.logger import LoggedSoil, LogOptions, load_log
@@ -25,7 +26,7 @@ from patchrisk.weather.logger import Probe as LoggedProbe
 from patchrisk.weather.own import read_daily_weather
 
 REFERENCE_CM = 5.0  # depth at which an area's soil is reported: that of most published rules
-HISTORY_DAYS = 3 * 366  # what this morning can depend on: the season, and two winters of spin-up
+HISTORY_DAYS = 550  # what this morning can depend on: a season, the run before it, and spin-up
 
 
 @dataclass(frozen=True)
@@ -71,7 +72,6 @@ def settings() -> Settings:
     return Settings(
         nearing_c=numbers["nearing"].value,
         max_change_c=numbers["max_change"].value,
-        error_memory_days=numbers["error_memory"].value,
     )
 
 
@@ -106,12 +106,49 @@ def prepare(
     InputError
         With every fault of the site file, the disease files and the data.
     """
-    site, library = read_all(path)
-    areas = [area for area in site.area if not only or area.name in only]
-    strangers = sorted(set(only) - {area.name for area in site.area})
+    g = gather(path, as_of, now, offline=offline, progress=progress)
+    areas = [area for area in g.site.area if not only or area.name in only]
+    strangers = sorted(set(only) - {area.name for area in g.site.area})
     if strangers:
-        names = ", ".join(area.name for area in site.area)
+        names = ", ".join(area.name for area in g.site.area)
         raise InputError(Fault("--area", "", f"no area {strangers[0]!r}", f"write one of {names}"))
+    history = history_of([g.air, g.weather.past])
+    ground = prospect(history, g.weather.daily, pd.Timestamp(as_of), g.site.site.latitude)
+    return Morning(
+        g.site,
+        as_of,
+        tuple(_area(g, area, as_of, ground) for area in areas),
+        g.readings,
+        g.weather,
+        g.library,
+        ground,
+    )
+
+
+@dataclass(frozen=True)
+class Gathered:
+    """Everything read for a morning, before anything is judged.
+
+    ``air`` is daily weather over the whole of what is known, the user's own days first.
+    """
+
+    site: Site
+    library: Library
+    readings: tuple[Readings, ...]
+    weather: Weather
+    air: pd.DataFrame
+
+
+def gather(
+    path: Path,
+    as_of: date,
+    now: datetime,
+    *,
+    offline: bool = False,
+    progress: Progress | None = None,
+) -> Gathered:
+    """Read everything for a morning; parameters and errors as for `prepare`."""
+    site, library = read_all(path)
     own, faults = _read_weather(site)
     if faults:
         raise InputError([*faults, *_read_loggers(site, own, now.date())[1]])
@@ -120,18 +157,7 @@ def prepare(
     readings, faults = _read_loggers(site, air, now.date())
     if faults:
         raise InputError(faults)
-    morning = pd.Timestamp(as_of)
-    history = history_of([weather.daily, own, weather.past])
-    latitude = site.site.latitude
-    ground = prospect(history, weather.daily, morning, latitude)
-    estimate = None if ground is None else site_estimate(estimate_soil, latitude, ground.climate)
-
-    def judged(area: Area) -> AreaMorning:
-        return _area(site, area, library, readings, weather.daily, as_of, ground, estimate)
-
-    return Morning(
-        site, as_of, tuple(judged(area) for area in areas), readings, weather, library, ground
-    )
+    return Gathered(site, library, readings, weather, air)
 
 
 def read_all(path: Path) -> tuple[Site, Library]:
@@ -265,20 +291,11 @@ def _log_options(site: Site, logger: Logger) -> LogOptions:
     )
 
 
-def _area(
-    site: Site,
-    area: Area,
-    library: Library,
-    readings: Sequence[Readings],
-    weather: pd.DataFrame,
-    as_of: date,
-    ground: Prospect | None,
-    estimate: Estimate | None,
-) -> AreaMorning:
-    mine = [r.logged for r in readings if not r.logger.areas or area.name in r.logger.areas]
-    days = _days(mine, weather, as_of)
-    probes = [_probe(probe, days) for logged in mine for probe in logged.probes]
-    soil_at = _soil_source(site, area, probes, weather, days)
+def _area(g: Gathered, area: Area, as_of: date, ground: Prospect | None) -> AreaMorning:
+    site, library = g.site, g.library
+    days = _days(as_of)
+    probes = probes_of(area, g.readings, days)
+    soil_at = _soil_source(site, area, probes, g.weather.daily, days)
     wanted, without = _diseases(area, library)
     today = look(
         {key: [(r.member, r.rule) for r in library.rules(key, area.turf)] for key in wanted},
@@ -287,27 +304,31 @@ def _area(
         settings=settings(),
     )
     ahead: dict[str, DiseaseAhead] = {}
-    if ground is not None and estimate is not None:
+    if ground is not None:
+        fit = read_fit(site, area)
         ahead = area_ahead(
             ground,
-            estimate,
             soil_at,
             today,
             library,
             southern=site.site.southern,
             reference_cm=REFERENCE_CM,
+            parameters=None if fit is None else fit.parameters,
+            surface=surface_at(area, fit),
         )
     return AreaMorning(area, soil_at(REFERENCE_CM), today, tuple(without), tuple(probes), ahead)
 
 
-def _days(logged: Sequence[LoggedSoil], weather: pd.DataFrame, as_of: date) -> pd.DatetimeIndex:
-    """Every day from the first known to the day before the morning: at least two."""
+def _days(as_of: date) -> pd.DatetimeIndex:
+    """Every day that the morning can depend on; those before the first reading are unknown."""
     last = pd.Timestamp(as_of) - pd.Timedelta(days=1)
-    starts = [probe.daily.index[0] for lg in logged for probe in lg.probes if len(probe.daily)]
-    if len(weather):
-        starts.append(weather.index[0])
-    first = min([start for start in starts if start < last], default=last - pd.Timedelta(days=1))
-    return pd.date_range(max(first, last - pd.Timedelta(days=HISTORY_DAYS)), last)
+    return pd.date_range(last - pd.Timedelta(days=HISTORY_DAYS), last)
+
+
+def probes_of(area: Area, readings: Sequence[Readings], days: pd.DatetimeIndex) -> list[Probe]:
+    """Return the probes that speak for an area, on the days given."""
+    mine = [r.logged for r in readings if not r.logger.areas or area.name in r.logger.areas]
+    return [_probe(probe, days) for logged in mine for probe in logged.probes]
 
 
 def _probe(probe: LoggedProbe, days: pd.DatetimeIndex) -> Probe:
@@ -330,9 +351,11 @@ def _soil_source(
     dates = days.to_numpy().astype("datetime64[D]")
     diffusivity = diffusivity_of(area.root_zone, area.wetness)
     probe_sd = load_numbers("outlook")["probe_sd"].value
+    fit = read_fit(site, area)
+    surface = surface_at(area, fit)
 
     @cache
-    def soil_at(depth_cm: float) -> SoilSeries:
+    def soil_near(depth_cm: float) -> SoilSeries:
         estimate = None
         if known:
             estimate = estimate_soil(
@@ -342,10 +365,22 @@ def _soil_source(
                 latitude=site.site.latitude,
                 rain_mm=air["rain_mm"].to_numpy() if wet else None,
                 depth_cm=depth_cm,
+                parameters=None if fit is None else fit.parameters,
+                surface=surface,
             )
         return soil_series(
-            dates, depth_cm, probes, estimate, diffusivity_m2_s=diffusivity, probe_sd_c=probe_sd
+            dates,
+            depth_cm,
+            probes,
+            estimate,
+            diffusivity_m2_s=diffusivity,
+            probe_sd_c=probe_sd,
+            persistence=None if fit is None else fit.persistence,
         )
+
+    def soil_at(depth_cm: float) -> SoilSeries:
+        # Rules say 2 in and 5 cm and mean the same; a quarter of a centimetre is nothing here.
+        return soil_near(round(2 * depth_cm) / 2)
 
     return soil_at
 

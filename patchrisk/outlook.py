@@ -9,7 +9,7 @@ import numpy.typing as npt
 
 from patchrisk import counters
 from patchrisk.soil.series import SoilSeries
-from patchrisk.windows import Rule, State, Window, apply_rule, is_open
+from patchrisk.windows import Rule, State, apply_rule, is_open
 
 FloatArray = npt.NDArray[np.float64]
 Days = npt.NDArray[np.datetime64]
@@ -21,9 +21,6 @@ class Settings:
 
     nearing_c: float
     max_change_c: float
-    error_memory_days: float
-    traces: int = 200
-    seed: int = 20
 
 
 @dataclass(frozen=True)
@@ -176,17 +173,19 @@ def look(
 def _look_rule(
     member: str, rule: Rule, soil: SoilSeries, *, southern: bool, settings: Settings
 ) -> RuleToday:
-    limits: dict[str, Any] = {
-        "southern": southern,
-        "nearing_c": settings.nearing_c,
-        "max_change_c": settings.max_change_c,
-    }
-    window = apply_rule(rule, statistic(rule, soil.mean_c, soil.max_c), soil.dates, **limits)
+    window = apply_rule(
+        rule,
+        statistic(rule, soil.mean_c, soil.max_c),
+        soil.dates,
+        southern=southern,
+        nearing_c=settings.nearing_c,
+        max_change_c=settings.max_change_c,
+    )
     state = State(int(window.state[-1]))
     in_season = bool(window.in_season[-1])
     chance = None
     if in_season and state is not State.UNKNOWN:
-        chance = _chance(rule, soil, window, limits, settings)
+        chance = _chance(rule, soil, southern=southern)
     recent = soil.came_from[-max(rule.days, rule.mean_days, 7) :]
     kinds, counts = np.unique(recent, return_counts=True)
     return RuleToday(
@@ -208,46 +207,9 @@ def _day(dates: Days, index: np.signedinteger[Any]) -> np.datetime64 | None:
     return None if index < 0 else dates[int(index)]
 
 
-def _chance(
-    rule: Rule, soil: SoilSeries, window: Window, limits: Mapping[str, Any], settings: Settings
-) -> float:
-    """Share of soil series within the error of ours for which the window is open."""
-    turned = np.flatnonzero(np.diff(window.in_season.astype(np.int8)) == 1)
-    first = max(0, int(turned[-1]) - rule.days - rule.mean_days) if turned.size else 0
-    cut = slice(first, None)
-    error = correlated_errors(
-        soil.sd_c[cut], settings.error_memory_days, settings.traces, settings.seed
-    )
-    mean = soil.mean_c[cut, None] + error
-    hottest = soil.max_c[cut, None] + error
-    southern = bool(limits["southern"])
-    traced = is_open(rule, statistic(rule, mean, hottest), soil.dates[cut], southern=southern)
-    return float(np.mean(traced[-1]))
-
-
-def correlated_errors(sd_c: FloatArray, memory_days: float, traces: int, seed: int) -> FloatArray:
-    """Draw errors of daily soil temperature that last from day to day [degC].
-
-    Parameters
-    ----------
-    sd_c : ndarray of float, shape (days,)
-        Standard deviation of each day [degC].
-    memory_days : float
-        Days over which the correlation falls to 1/e [days].
-    traces : int
-        How many series to draw.
-    seed : int
-        The same seed draws the same errors.
-
-    Returns
-    -------
-    ndarray of float, shape (days, traces)
-    """
-    rng = np.random.default_rng(seed)
-    phi = np.exp(-1.0 / memory_days)
-    noise = rng.standard_normal((sd_c.shape[0], traces))
-    out = np.empty_like(noise)
-    out[0] = noise[0]
-    for day in range(1, len(out)):
-        out[day] = phi * out[day - 1] + np.sqrt(1.0 - phi * phi) * noise[day]
-    return out * sd_c[:, None]
+def _chance(rule: Rule, soil: SoilSeries, *, southern: bool) -> float:
+    """Share of the series the soil may really have followed for which the window is open."""
+    count = len(soil.draws_c)
+    swing = (soil.max_c - soil.mean_c)[-count:, None]
+    value = statistic(rule, soil.draws_c, soil.draws_c + swing)
+    return float(is_open(rule, value, soil.dates[-count:], southern=southern)[-1].mean())

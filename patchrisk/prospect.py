@@ -1,7 +1,7 @@
 """The weeks to come at a site: its past weather and forecast made into dates with odds."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cache
 from typing import Any
 
@@ -18,9 +18,11 @@ from patchrisk.expression import Shows, stress_rules
 from patchrisk.numbers import load_numbers
 from patchrisk.outlook import DiseaseToday
 from patchrisk.pressure import wet_days
-from patchrisk.soil.air_to_soil import SoilEstimate
+from patchrisk.soil.air_to_soil import SoilEstimate, estimate_soil
 from patchrisk.soil.forcing import Climate, prepare
+from patchrisk.soil.parameters import Parameters
 from patchrisk.soil.series import SoilSeries
+from patchrisk.soil.surface import Surface
 from patchrisk.units import FloatArray
 from patchrisk.windows import Rule, State
 
@@ -30,10 +32,6 @@ STEP_CM = 2.5  # depths nearer to each other than this may be followed as one
 COLUMNS = ("air_min_c", "air_max_c", "rain_mm")
 _SURE = 0.98  # beyond this probability a window counts as open, or as not
 _PARTS = ("fast", "fast_days", "slow", "slow_days", "long", "long_days", "lasting")  # fmt: skip
-
-Estimate = Callable[[WeatherTraces, float], SoilEstimate]
-"""The soil model along traces at a depth [cm]."""
-
 
 def memory() -> Memory:
     """Return how the soil model's error hangs together, from thresholds/outlook.toml."""
@@ -56,20 +54,49 @@ class Prospect:
         Days ahead that the forecast covers.
     enough : bool
         Whether there are as many past years as a normal asks for.
+    latitude : float
+        [degrees north].
     climate : Climate
         Of the whole history.
+    runs : dict
+        The soil model's runs so far; areas of one surface and fit share them.
     """
 
     ahead: WeatherTraces
     past: WeatherTraces
     forecast_days: int
     enough: bool
+    latitude: float
     climate: Climate
+    runs: dict[tuple[object, ...], SoilEstimate] = field(default_factory=dict)
 
     @property
     def years(self) -> tuple[int, ...]:
         """Past years followed."""
         return self.ahead.years
+
+    def estimate(
+        self,
+        traces: WeatherTraces,
+        depth_cm: float,
+        parameters: Parameters | None,
+        surface: Surface,
+    ) -> SoilEstimate:
+        """Run the soil model along traces, each depth, fit and surface once."""
+        key = (id(traces), depth_cm, id(parameters), surface)
+        if key not in self.runs:
+            self.runs[key] = estimate_soil(
+                traces.weather["air_min_c"],
+                traces.weather["air_max_c"],
+                dates=traces.dates,
+                latitude=self.latitude,
+                rain_mm=traces.weather.get("rain_mm"),
+                depth_cm=depth_cm,
+                parameters=parameters,
+                surface=surface,
+                climate=self.climate,
+            )
+        return self.runs[key]
 
 
 def prospect(
@@ -136,26 +163,26 @@ def prospect(
         latitude=latitude,
         rain_mm=columns.get("rain_mm"),
     ).climate
-    return Prospect(ahead, past, lead, len(years) >= numbers["ahead.least_years"].value, climate)
+    enough = len(years) >= numbers["ahead.least_years"].value
+    return Prospect(ahead, past, lead, enough, latitude, climate)
 
 
 def area_ahead(
     ground: Prospect,
-    estimate: Estimate,
     soil_at: Callable[[float], SoilSeries],
     diseases: Sequence[DiseaseToday],
     library: Library,
     *,
     southern: bool,
     reference_cm: float,
+    parameters: Parameters | None,
+    surface: Surface,
 ) -> dict[str, DiseaseAhead]:
     """Look ahead for the diseases of an area.
 
     Parameters
     ----------
     ground : Prospect
-    estimate : Estimate
-        The site's soil model; called at a few depths.
     soil_at : callable
         The area's soil up to yesterday at a depth [cm], logged where there is a logger.
     diseases : sequence of DiseaseToday
@@ -163,6 +190,10 @@ def area_ahead(
     southern : bool
     reference_cm : float
         Depth at which infection and stress are judged [cm].
+    parameters : Parameters or None
+        Of the soil model, where the area's logger has taught it.
+    surface : Surface
+        How the area's turf differs from a station's plot.
     """
     numbers = load_numbers("outlook")
     back = min(LOOK_BACK_DAYS, ground.ahead.today)
@@ -174,7 +205,7 @@ def area_ahead(
 
     @cache
     def at(depth_cm: float) -> tuple[SoilPaths, SoilPaths]:
-        modelled = estimate(ground.ahead, depth_cm)
+        modelled = ground.estimate(ground.ahead, depth_cm, parameters, surface)
         soil = soil_at(depth_cm)
         mean, hottest = _logged(soil, ground.ahead)
         learnt = learn(ground.ahead, modelled, mean, hottest, daily_back=back)
@@ -184,7 +215,7 @@ def area_ahead(
         then = np.arange(len(ground.past.dates)) - (ground.past.today - ground.ahead.today)
         past = paths_before(
             ground.past,
-            estimate(ground.past, depth_cm),
+            ground.estimate(ground.past, depth_cm, parameters, surface),
             learnt,
             held,
             day=then - round(10 * YEAR),
@@ -284,29 +315,6 @@ def shows_of(disease: Disease) -> Shows:
         0 if expression.exposure is None else int(expression.exposure.canonical),
         frozenset(expression.months.value),
     )
-
-
-def site_estimate(
-    model: Callable[..., SoilEstimate], latitude: float, climate: Climate
-) -> Estimate:
-    """Run the soil model along traces, each depth and each set of traces once."""
-    made: dict[tuple[int, float], SoilEstimate] = {}
-
-    def run(traces: WeatherTraces, depth_cm: float) -> SoilEstimate:
-        key = (id(traces), depth_cm)
-        if key not in made:
-            made[key] = model(
-                traces.weather["air_min_c"],
-                traces.weather["air_max_c"],
-                dates=traces.dates,
-                latitude=latitude,
-                rain_mm=traces.weather.get("rain_mm"),
-                depth_cm=depth_cm,
-                climate=climate,
-            )
-        return made[key]
-
-    return run
 
 
 def history_of(frames: Sequence[pd.DataFrame | None]) -> pd.DataFrame:

@@ -14,6 +14,7 @@ from patchrisk.units import QUANTITIES, System, to_canonical
 
 RootZone = Literal["sand green", "push-up green", "loam", "clay"]
 Wetness = Literal["dry", "moist", "wet"]
+Cover = Literal["mown", "close-mown", "rough", "dormant"]
 Use = Literal["green", "tee", "fairway", "approach", "rough", "sports field", "lawn"]
 
 _LENGTH = re.compile(r"\s*(-?\d+(?:\.\d+)?)\s*(cm|mm|m|in|ft)\s*")
@@ -25,7 +26,7 @@ CURES = {
     "utc_offset": 'write the local standard time as "+HH:MM" or "-HH:MM"',
     "depth": 'write a length with its unit, such as "5 cm" or "2 in"',
     "elevation": 'write a height with its unit, such as "250 m" or "820 ft"',
-    "mowing": 'write a length with its unit, such as "3.2 mm" or "0.125 in"',
+    "shade": "write the share of the day's sun kept off, from 0.0 to 1.0",
     "turf": 'write the grass, such as "creeping bentgrass"',
 }
 
@@ -193,7 +194,9 @@ class Area(_Table):
     use: Use | None = None
     root_zone: RootZone = "loam"
     wetness: Wetness = "moist"
-    mowing: str | None = None
+    cover: Cover | None = None
+    irrigated: bool = False
+    shade: Annotated[float, Field(ge=0, le=1)] = 0.0
     diseases: list[str] | None = None
     history: list[str] = []
 

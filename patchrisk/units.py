@@ -104,7 +104,11 @@ def to_canonical(quantity: str, value: float | FloatArray, unit: str) -> float |
     return value * u.scale + u.offset
 
 
-def from_canonical(quantity: str, value: float, unit: str) -> float:
+@overload
+def from_canonical(quantity: str, value: float, unit: str) -> float: ...
+@overload
+def from_canonical(quantity: str, value: FloatArray, unit: str) -> FloatArray: ...
+def from_canonical(quantity: str, value: float | FloatArray, unit: str) -> float | FloatArray:
     """Convert ``value`` from the quantity's canonical unit to ``unit``."""
     u = QUANTITIES[quantity].unit(unit)
     return (value - u.offset) / u.scale

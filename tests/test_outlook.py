@@ -5,12 +5,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from patchrisk.outlook import Settings, correlated_errors, deciding, look, together
+from patchrisk.outlook import Settings, deciding, look, together
 from patchrisk.soil.series import SoilSeries
 from patchrisk.windows import Rule, Season, State
 
 A, N, C, X, U = State.OPEN, State.NEARING, State.CLOSED, State.NOT_YET, State.UNKNOWN
-SETTINGS = Settings(nearing_c=2.0, max_change_c=3.8, error_memory_days=10.0)
+SETTINGS = Settings(nearing_c=2.0, max_change_c=3.8)
 
 
 @pytest.mark.parametrize(
@@ -59,7 +59,9 @@ def soil(values, sd=0.3, first="2025-04-01"):
     values = np.asarray(values, dtype=float)
     dates = np.arange(np.datetime64(first), np.datetime64(first) + len(values))
     kind = np.where(np.isnan(values), "", "logged")
-    return SoilSeries(dates, 5.0, values, values + 3, np.full(len(values), sd), kind)
+    offset = sd * np.random.default_rng(1).standard_normal(200)
+    draws = values[:, None] + offset  # an error that lasts, as a probe's place does
+    return SoilSeries(dates, 5.0, values, values + 3, np.full(len(values), sd), kind, draws)
 
 
 def first_of(rules, series, **kwargs):
@@ -109,11 +111,3 @@ def test_unknown_has_no_chance():
     assert today.state is U
     assert today.rules[0].chance_open is None
     assert today.rules[0].judged_on == {"logged": 1, "unknown": 3}
-
-
-def test_errors_have_the_spread_and_memory_asked_for():
-    drawn = correlated_errors(np.full(4000, 2.0), memory_days=10.0, traces=50, seed=1)
-    assert drawn.std() == pytest.approx(2.0, rel=0.05)
-    lag10 = np.mean(drawn[10:] * drawn[:-10]) / np.mean(drawn**2)
-    assert lag10 == pytest.approx(np.exp(-1), abs=0.03)
-    np.testing.assert_array_equal(drawn, correlated_errors(np.full(4000, 2.0), 10.0, 50, 1))

@@ -10,6 +10,7 @@ from patchrisk.cli.diseases import diseases
 from patchrisk.cli.fetch import fetch
 from patchrisk.cli.init import init
 from patchrisk.cli.outlook import outlook
+from patchrisk.cli.soil import soil
 from patchrisk.errors import PatchriskError
 
 
@@ -43,5 +44,5 @@ def main() -> None:
     """
 
 
-for _command in (outlook, fetch, check, diseases, init):
+for _command in (outlook, fetch, soil, check, diseases, init):
     main.add_command(_command)

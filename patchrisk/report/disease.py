@@ -31,7 +31,7 @@ def _list(library: Library, turf: str | None) -> Iterator[str]:
     for key, group in library.groups.items():
         members = group.members_on(library.diseases, turf)
         if members:
-            yield f"{key} (a group: {', '.join(members)})"
+            yield from wrap(f"{key} (a group: {', '.join(members)})", "", "  ")
             yield from wrap(group.in_short, "    ")
 
 

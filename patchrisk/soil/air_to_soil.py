@@ -21,8 +21,9 @@ see tests/benchmarks.
 """
 
 import math
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from itertools import accumulate
 from typing import Any
 
 import numpy as np
@@ -36,6 +37,9 @@ from patchrisk.units import FloatArray
 
 SHALLOWEST_CM, DEEPEST_CM = 2.0, 20.0
 SKIN_MM = 5.0
+MOST_RAIN_MM = 40.0
+WATERED_ABOVE_C = 8.0
+START_ABOVE_C = 1.5
 STRANGE_C = 3.0
 """Error of the estimate where nothing is known but the season: spread of the daily mean at 5 cm
 about its harmonic, and where a gap or a start leaves the model."""
@@ -166,88 +170,149 @@ def run_stores(forcing: Forcing, p: Parameters, surface: Surface | None = None) 
     The numbers of ``p`` may be arrays, one for each lane, over one lane of weather.
     """
     cover = surface or reference_surface()
-    sun, clear = forcing.sun_mj * (1 - cover.shade), forcing.clearness
-    arid = forcing.climate.aridity
-    demand, fed = forcing.demand_mm, forcing.rain_mm - forcing.snowfall_mm
-    month_rain = np.minimum(forcing.rain_mm, 40.0)
+    c = forcing.climate
+    sun, arid, demand = forcing.sun_mj * (1 - cover.shade), c.aridity, forcing.demand_mm
+    fed, wet = forcing.rain_mm - forcing.snowfall_mm, np.minimum(forcing.rain_mm, MOST_RAIN_MM)
     if cover.irrigation > 0:
-        watered = cover.irrigation * demand * (forcing.air_c > 8.0)
-        fed, month_rain = fed + watered, month_rain + watered
+        watered = cover.irrigation * demand * (forcing.air_c > WATERED_ABOVE_C)
+        fed, wet = fed + watered, wet + watered
         arid = arid / (1 + cover.irrigation * arid)
-    out_of = arid - 0.6
-    base = forcing.air_c + p["offset"] + p["continental"] * (forcing.climate.swing_c - 10)
-    base = base + p["clear_sky"] * clear + sun * (p["sun"] + p["sun_arid"] * out_of)
-    start = forcing.climate.normal_c(forcing.angle[:1], 5.0)[0] + 1.5
-    deep = forcing.climate.normal_c(forcing.angle[:1], 30.0)[0] + 1.5
-    first = slice(0, 30)
+    dry = recent(demand, 30)
+    dry = dry / (dry + recent(wet, 30) + 0.1) - 0.6  # (2)
+    base = forcing.air_c + p["offset"] + p["continental"] * (c.swing_c - 10)
+    base = base + p["clear_sky"] * forcing.clearness
+    base = base + sun * (p["sun"] + p["sun_arid"] * (arid - 0.6) + p["sun_dry"] * dry)
+    by_wetness = p["sun_wet"] * sun + p["evaporation"] * arid * demand  # (3)
+    power = p["exchange_rain"] * np.minimum(forcing.rain_mm, 20.0)
+    power = power + p["exchange_frost"] * np.minimum(recent(forcing.air_c, 7), 0.0)
+    power = power + (arid - 0.6) * (p["exchange_arid"] + p["exchange_dry"] * dry)
+    exchange = p["exchange"] * np.exp(power)  # (4)
+    melt = p["melt"] * np.maximum(forcing.air_c, 0.0)  # (8)
+    start = [c.normal_c(forcing.angle[:1], lag)[0] + START_ABOVE_C for lag in (5.0, 30.0)]
     lanes = max(base.shape[1], np.size(p["exchange"]))
-    given = forcing.snow_mm if forcing.snow_mm is not None else np.full_like(base, np.nan)
-    rows = (base, forcing.air_c, sun, demand, demand * arid, fed, month_rain,
-            np.minimum(forcing.rain_mm, 20.0), forcing.snowfall_mm, given)  # fmt: skip
-    states = (start, deep, demand[first].mean(axis=0), month_rain[first].mean(axis=0),
-              forcing.air_c[first].mean(axis=0), forcing.climate.mean_c, out_of)  # fmt: skip
-    if lanes == 1:  # plain numbers are several times faster than arrays of one
-        numbers = p.with_values({k: float(np.ravel(v)[0]) for k, v in p.values.items()})
-        plain: Iterable[Any] = zip(*(r[:, 0].tolist() for r in rows), strict=True)
-        days = _days(plain, tuple(float(s[0]) for s in states), numbers, math.exp, max, min)
+    rows = [base, by_wetness, exchange, melt, demand / SKIN_MM, fed, forcing.snowfall_mm]
+    if forcing.snow_cm is not None:
+        rows.append(forcing.snow_cm * (p["snow_scale"] / cover.snow_half_cm))
+    if lanes == 1:  # plain numbers are many times faster than arrays of one
+        one = {k: float(np.ravel(v)[0]) for k, v in p.values.items()}
+        plain = [r[:, 0].tolist() for r in rows]
+        state = [float(s[0]) for s in (*start, c.mean_c)]
+        days = _days(plain, state, p.with_values(one), _settle_one, min)
     else:
-        days = _days(zip(*rows, strict=True), states, p, np.exp, np.maximum, np.minimum)
-    near, low, snow, flux = (
-        np.array(column).reshape(len(base), lanes) for column in zip(*days, strict=True)
-    )
-    return Stores(near, low, snow, flux)
+        state = [s + np.zeros(lanes) for s in (*start, c.mean_c)]
+        days = _days(rows, state, p, _settle_many, np.minimum)
+    near, deep, snow, wetness = (np.array(x).reshape(len(base), -1) for x in days)
+    flux = exchange / (1 + snow / p["snow_scale"]) * (base + by_wetness * wetness - near)
+    return Stores(near, deep, snow, flux)
+
+
+Settle = Callable[[Any, Any, Any, Any, Any, Any, Any], tuple[Any, Any, Any]]
 
 
 def _days(
-    rows: Iterable[Any],
-    start: tuple[Any, ...],
+    rows: Sequence[Any],
+    start: Sequence[Any],
     p: Parameters,
-    exp: Callable[[Any], Any],
-    most: Callable[[Any, Any], Any],
+    settle: Settle,
     least: Callable[[Any, Any], Any],
-) -> Iterator[tuple[Any, Any, Any, Any]]:
-    """Yield the stores day by day; numbers and arrays of lanes take the same path."""
-    near, deep, month_demand, month_wet, week, yearly, out_of = start
+) -> tuple[list[Any], ...]:
+    """Near and deep store, snow and wetness day by day; numbers and lanes take the same path."""
+    near, deep, yearly = start
     k2, c2, k4, latent = p["deep_exchange"], p["deep_capacity"], p["restoring"], p["latent"]
-    scale, melting, sun_dry, sun_wet = p["snow_scale"], p["melt"], p["sun_dry"], p["sun_wet"]
-    cooling, by_rain, by_frost = p["evaporation"], p["exchange_rain"], p["exchange_frost"]
-    by_dryness = p["exchange_dry"] * out_of
-    exchange = p["exchange"] * exp(p["exchange_arid"] * out_of)
-    month, seven = 1 - math.exp(-1 / 30), 1 - math.exp(-1 / 7)
-    whole, below = 1 + latent, -1 - latent
-    heat1, heat2 = near - latent * (near < 0), deep - latent * (deep < 0)
-    near, deep = near + 0 * k2, deep + 0 * k2
-    snow, water = 0.0 * near, 0.5 * SKIN_MM + 0.0 * near
-    restored, implicit = k4 * yearly, k2 + k4
-    for base, air, sun, demand, arid_demand, fed, wet, rain, fall, given in rows:
-        warm = air * (air > 0)
+    scale = p["snow_scale"]
+    nothing = 0.0 * near
+    heat1, near, g1 = settle(near - latent * (near < 0), 1.0, 0.0, nothing, 0.0, 0.0, latent)
+    heat2, deep, g2 = settle(deep - latent * (deep < 0), 1.0, 0.0, nothing, 0.0, 0.0, latent)
+    snow, water = nothing, 0.5 * SKIN_MM + nothing
+    restored, out_of_deep, crossed = k4 * yearly, k2 + k4, k2 * k2
+    out: tuple[list[Any], ...] = ([], [], [], [])
+    add_near, add_deep, add_snow, add_wetness = (column.append for column in out)
+    for base, by_wetness, exchange, can_melt, loss, fed, fall, *given in zip(*rows, strict=True):
         snow = snow + fall
-        melt = least(snow, melting * warm)
-        snow = snow - melt
-        measured = given == given  # false for NaN
-        if measured is True:
-            snow = given
-        elif measured is not False and measured.any():
-            snow = np.where(measured, given, snow)
-        water = least((water + fed + melt) / (1 + demand / SKIN_MM), SKIN_MM)
-        w = water / SKIN_MM
-        month_demand = month_demand + month * (demand - month_demand)
-        month_wet = month_wet + month * (wet - month_wet)
-        dry = month_demand / (month_demand + month_wet + 0.1) - 0.6
-        week = week + seven * (air - week)
-        balance = base + sun * (sun_dry * dry + sun_wet * w) + cooling * arid_demand * w
-        h = exchange * exp(by_rain * rain + by_frost * (week * (week < 0)) + by_dryness * dry)
-        h = h / (1 + snow / scale)
-        g1 = 1 + latent * ((heat1 < 0) & (heat1 > below))
-        g2 = 1 + latent * ((heat2 < 0) & (heat2 > below))
-        m1, m2 = g1 + h + k2, c2 * g2 + implicit
-        r1, r2 = g1 * near + h * balance, c2 * g2 * deep + restored
-        det = m1 * m2 - k2 * k2
-        heat1 = heat1 + g1 * ((r1 * m2 + k2 * r2) / det - near)
-        heat2 = heat2 + g2 * ((m1 * r2 + k2 * r1) / det - deep)
-        near = most(heat1, 0.0) + least(most(heat1, below), 0.0) / whole + least(heat1 - below, 0.0)
-        deep = most(heat2, 0.0) + least(most(heat2, below), 0.0) / whole + least(heat2 - below, 0.0)
-        yield near, deep, snow, h * (balance - near)
+        melted = least(snow, can_melt)
+        snow = snow - melted
+        if given:
+            snow = _replaced(snow, given[0])
+        water = least((water + fed + melted) / (1 + loss), SKIN_MM)  # (1)
+        wetness = water / SKIN_MM
+        h = exchange / (1 + snow / scale)
+        driven = h * (base + by_wetness * wetness)
+        out_of_near, g2c2 = h + k2, c2 * g2
+        m1, m2 = g1 + out_of_near, g2c2 + out_of_deep
+        r2 = g2c2 * deep + restored
+        new1 = ((g1 * near + driven) * m2 + k2 * r2) / (m1 * m2 - crossed)  # (5)
+        new2 = (r2 + k2 * new1) / m2  # (6)
+        heat1, near, g1 = settle(heat1, g1, near, new1, driven + k2 * new2, out_of_near, latent)
+        into_deep = (restored + k2 * new1) / c2
+        heat2, deep, g2 = settle(heat2, g2, deep, new2, into_deep, out_of_deep / c2, latent)
+        add_near(near)
+        add_deep(deep)
+        add_snow(snow)
+        add_wetness(wetness)
+    return out
+
+
+def _settle_one(
+    heat: float, g: float, old: float, new: float, inflow: float, outflow: float, latent: float
+) -> tuple[float, float, float]:
+    """Heat, temperature and capacity of a store after a step; equation (7).
+
+    A step that ends the freezing or thawing is taken again without latent heat, so that the
+    store never overshoots what drives it.
+    """
+    below = -1 - latent
+    heat_now = heat + g * (new - old)
+    if g > 1:
+        if heat_now > 0:
+            heat_now = max((heat + inflow) / (1 + outflow), 0.0)
+        elif heat_now < below:
+            heat_now = min((heat + latent + inflow) / (1 + outflow), -1.0) - latent
+    if heat_now >= 0:
+        return heat_now, heat_now, 1.0
+    if heat_now > below:
+        return heat_now, heat_now / -below, -below
+    return heat_now, heat_now + latent, 1.0
+
+
+def _settle_many(
+    heat: FloatArray, g: Any, old: Any, new: FloatArray, inflow: Any, outflow: Any, latent: Any
+) -> tuple[FloatArray, FloatArray, Any]:
+    """As `_settle_one`, for lanes."""
+    below = -1 - latent
+    heat_now = heat + g * (new - old)
+    if isinstance(g, float):
+        if heat_now.min() >= 0:
+            return heat_now, heat_now, 1.0
+    else:
+        ends = g > 1
+        warm, cold = ends & (heat_now > 0), ends & (heat_now < below)
+        thawed = np.maximum((heat + inflow) / (1 + outflow), 0.0)
+        frozen = np.minimum((heat + latent + inflow) / (1 + outflow), -1.0) - latent
+        heat_now = np.where(warm, thawed, np.where(cold, frozen, heat_now))
+    changing = (heat_now < 0) & (heat_now > below)
+    outside = heat_now + latent * (heat_now <= below)
+    return heat_now, np.where(changing, heat_now / -below, outside), 1 + latent * changing
+
+
+def _replaced(snow: Any, measured: Any) -> Any:
+    """Return the snow reckoned, or measured where it was."""
+    if isinstance(measured, float):
+        return snow if math.isnan(measured) else measured
+    return np.where(np.isnan(measured), snow, measured)
+
+
+def recent(values: FloatArray, days: float) -> FloatArray:
+    """Mean of the past that forgets over so many days, begun at the first month's mean."""
+    weight = 1 - math.exp(-1 / days)
+
+    def step(level: Any, value: Any) -> Any:
+        return level + weight * (value - level)
+
+    first = values[:30].mean(axis=0)
+    if values.shape[1] == 1:
+        courses = accumulate(values[:, 0].tolist(), step, initial=float(first[0]))
+        return np.array(list(courses)[1:])[:, None]
+    return np.array(list(accumulate(values, step, initial=first))[1:])
 
 
 def season_correction(forcing: Forcing, p: Parameters) -> FloatArray:

@@ -58,7 +58,8 @@ CALIBRATION = (
     "least_days",
     "least_variation",
     "most_response",
-    "most_difference",
+    "most_air_above",
+    "most_soil_above",
     "most_distance",
     "most_height",
     "most_error",
@@ -117,7 +118,7 @@ class ModelFile:
     radiation_with_rain: tuple[float, ...]
     radiation_air_only: tuple[float, ...]
     rain_guess: tuple[float, ...]
-    climate: Mapping[str, tuple[float, float, float]]
+    climate: Mapping[str, tuple[float, ...]]
 
 
 @cache
@@ -163,14 +164,14 @@ def read_model(path: Path) -> ModelFile:
     prior = _prior(reader, data)
     persistence = reader.numbers(data, ("persistence",), PERSISTENCE)
     calibration = reader.numbers(data, ("calibration",), CALIBRATION)
-    tables = [
+    with_rain, air_only, rain_guess = (
         tuple(reader.numbers(data, table, names).values())
         for table, names in (
             (("radiation", "with_rain"), RADIATION),
             (("radiation", "air_only"), RADIATION[:5]),
             (("rain_guess",), RAIN),
         )
-    ]
+    )
     if reader.faults:
         raise InputError(reader.faults)
     return ModelFile(
@@ -178,8 +179,10 @@ def read_model(path: Path) -> ModelFile:
         prior,
         MappingProxyType(persistence),
         MappingProxyType(calibration),
-        *tables,
-        climate,  # type: ignore[arg-type]  # three names make three numbers
+        with_rain,
+        air_only,
+        rain_guess,
+        MappingProxyType(climate),
     )
 
 

@@ -1,6 +1,6 @@
 """Soil temperature of one area at any root depth, from its probes and the air above it."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -8,8 +8,12 @@ import numpy.typing as npt
 
 from patchrisk.soil.air_to_soil import SoilEstimate
 from patchrisk.soil.join import join_logged
+from patchrisk.soil.probability import simulate_soil
 from patchrisk.soil.transfer import MAX_UP_CM, move_extremes, move_mean
 from patchrisk.units import FloatArray
+
+DRAWS, SEED = 200, 20
+RECENT_DAYS = 400  # what a state of this morning can depend on: a season, and the run before it
 
 
 @dataclass(frozen=True)
@@ -47,6 +51,8 @@ class SoilSeries:
         unknown.
     came_from : ndarray of str, shape (days,)
         ``logged``, ``modelled`` or, where unknown, an empty string.
+    draws_c : ndarray of float, shape (recent days, draws)
+        Series that the daily mean of the last days may really have been [degC].
     """
 
     dates: npt.NDArray[np.datetime64]
@@ -55,6 +61,7 @@ class SoilSeries:
     max_c: FloatArray
     sd_c: FloatArray
     came_from: npt.NDArray[np.str_]
+    draws_c: FloatArray
 
 
 def too_deep(probe_cm: float, depth_cm: float) -> bool:
@@ -88,8 +95,8 @@ def logged_at(
     depths = {p.depth_cm for p in probes if not too_deep(p.depth_cm, depth_cm)}
     for depth in sorted(depths, key=lambda d: (abs(d - depth_cm), d)):
         same = [p for p in probes if p.depth_cm == depth]
-        found = _average([p.mean_c for p in same])
-        low, high = _average([p.min_c for p in same]), _average([p.max_c for p in same])
+        found = average([p.mean_c for p in same])
+        low, high = average([p.min_c for p in same]), average([p.max_c for p in same])
         moved = move_mean(found, depth, depth_cm, diffusivity_m2_s)
         _, top = move_extremes(low, high, found, moved, depth, depth_cm, diffusivity_m2_s)
         use = np.isnan(mean)
@@ -97,7 +104,8 @@ def logged_at(
     return mean, hottest
 
 
-def _average(columns: Sequence[FloatArray]) -> FloatArray:
+def average(columns: Sequence[FloatArray]) -> FloatArray:
+    """Mean of the columns that know a day; NaN where none does. All (days,)."""
     stack = np.stack(columns)
     known = ~np.isnan(stack)
     total = np.where(known, stack, 0.0).sum(axis=0)
@@ -113,6 +121,7 @@ def soil_series(
     *,
     diffusivity_m2_s: float,
     probe_sd_c: float,
+    persistence: Mapping[str, float] | None = None,
 ) -> SoilSeries:
     """Join what was logged with what the air tells, at one depth.
 
@@ -128,19 +137,33 @@ def soil_series(
     diffusivity_m2_s : float
         Thermal diffusivity of the root zone [m2/s].
     probe_sd_c : float
-        Standard deviation of the error of a logged daily mean [degC].
+        How far a probe may stand from the turf it speaks for [degC].
+    persistence : mapping, optional
+        How the error of the estimate lasts; see `patchrisk.soil.join.join_logged`.
     """
     nothing = np.full(dates.shape, np.nan)
     mean, hottest = nothing, nothing
     if probes:
         mean, hottest = logged_at(probes, depth_cm, diffusivity_m2_s)
     if estimate is None:
-        known = ~np.isnan(mean)
-        origin = np.where(known, "logged", "")
-        return SoilSeries(
-            dates, depth_cm, mean, hottest, np.where(known, probe_sd_c, np.nan), origin
-        )
-    joined = join_logged(estimate, mean, probe_sd_c)
+        estimate = SoilEstimate(nothing, nothing, nothing, nothing)
+    joined = join_logged(estimate, mean, probe_sd_c, persistence)
     modelled = joined.mean_c + (estimate.max_c - estimate.mean_c)
-    top = np.where(np.isnan(hottest), modelled, hottest)
-    return SoilSeries(dates, depth_cm, joined.mean_c, top, joined.sd_c, joined.came_from)
+    draws = simulate_soil(
+        estimate,
+        mean,
+        draws=DRAWS,
+        seed=SEED,
+        first_day=max(0, len(dates) - RECENT_DAYS),
+        probe_sd_c=probe_sd_c,
+        persistence=persistence,
+    )
+    return SoilSeries(
+        dates,
+        depth_cm,
+        joined.mean_c,
+        np.where(np.isnan(hottest), modelled, hottest),
+        joined.sd_c,
+        joined.came_from,
+        draws,
+    )

@@ -21,6 +21,7 @@ from patchrisk.units import FloatArray
 IntArray = npt.NDArray[np.int64]
 
 DAY_S = 86400
+_KEPT_SHARE = 0.005  # a step met more rarely than this is a hole, not the file's step
 DAILY_COLUMNS = ("soil_c", "soil_min_c", "soil_max_c", "readings")
 
 
@@ -106,8 +107,9 @@ def _days(
         mean = nothing.copy()
         mean[day] = values
         return _table(mean, nothing, nothing, count)
-    step = _own_step(np.diff(seconds), day, number, usual)
-    ahead = np.append(np.diff(seconds), step[-1])
+    ahead = np.diff(seconds)
+    step = _own_step(ahead) if len(ahead) else np.array([float(usual)])
+    ahead = np.append(ahead, step[-1])
     whole = ahead <= 1.5 * step
     bridged = ~whole & (ahead <= rule.longest_line_h * 3600)
     parts = np.where(bridged, np.maximum(np.rint(ahead / step), 1), 1).astype(np.int64)
@@ -148,15 +150,19 @@ def _usual_step(seconds: IntArray) -> int:
     return int(steps[counts.argmax()])
 
 
-def _own_step(ahead: IntArray, day: IntArray, number: int, usual: int) -> FloatArray:
-    """Each reading's step [s]: the median of those that begin on its day.
+def _own_step(ahead: IntArray) -> FloatArray:
+    """Return the step that holds around each reading [s]: the median of nine steps about it.
 
-    A logger that is started anew may change its step in mid-file.
+    A logger that is started anew may change its step in mid-file. A few readings scattered over
+    days have no step of their own, so the step is never longer than one the file keeps.
     """
-    medians = pd.Series(ahead).groupby(day[:-1]).median().reindex(range(number))
-    # A day of a few scattered readings has no step of its own.
-    steps = medians.where(medians <= 2 * usual, usual).fillna(usual).to_numpy(float)
-    return steps[day]
+    steps, counts = np.unique(ahead, return_counts=True)
+    if len(steps) == 1:
+        return np.full(len(ahead) + 1, float(steps[0]))
+    longest = steps[counts >= max(_KEPT_SHARE * len(ahead), 3)].max(initial=steps[counts.argmax()])
+    around = pd.Series(np.append(ahead, ahead[-1])).rolling(9, center=True, min_periods=1)
+    local: FloatArray = np.minimum(around.median().to_numpy(float), float(longest))
+    return local
 
 
 def _table(

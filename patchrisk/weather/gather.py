@@ -307,4 +307,4 @@ class _StationFiles:
 
 
 def _files(count: int) -> str:
-    return "one file of a year" if count == 1 else f"{count} files of a year"
+    return "one yearly file" if count == 1 else f"{count} yearly files"

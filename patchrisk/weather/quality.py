@@ -14,7 +14,7 @@ import pandas as pd
 
 from patchrisk.errors import Fault, InputError
 from patchrisk.numbers import load_numbers
-from patchrisk.units import QUANTITIES, FloatArray, to_canonical
+from patchrisk.units import QUANTITIES, FloatArray, from_canonical, to_canonical
 from patchrisk.weather.daily import daily_soil
 from patchrisk.weather.layout import Flag, Log
 from patchrisk.weather.sequence import (
@@ -29,6 +29,7 @@ from patchrisk.weather.sequence import (
     usual_step,
 )
 
+_HOTTEST_F = from_canonical("soil temperature", QUANTITIES["soil temperature"].high, "degF")
 _LONG_GAPS = 10  # gaps of a day and more that are told one by one
 
 
@@ -75,8 +76,8 @@ def check_readings(
     step = usual_step(sieve.seconds)
     air = _air(air_daily, sieve.seconds)
     for probe in sieve.degc:
-        _take_out_of_range(sieve, probe, limits)
         _take_wrong_unit(sieve, probe, log, air, limits)
+        _take_out_of_range(sieve, probe, limits)
         if step is not None and step < DAY_S:
             _take_spikes(sieve, probe, step, limits)
             _take_stuck(sieve, probe, step, air, limits)
@@ -141,7 +142,8 @@ def _take_wrong_unit(
     unit = next(c.unit for c in log.layout.columns if c.probe == probe and c.statistic == "mean")
     other = "degF" if unit == "degC" else "degC"
     reason = ""
-    if unit == "degC" and np.nanquantile(values, 0.9) > limits["unit.hot"]:
+    hottest = np.nanquantile(values, 0.9)
+    if unit == "degC" and limits["unit.hot"] < hottest < _HOTTEST_F:
         reason = f"a tenth of the readings is over {limits['unit.hot']:g} degC: they look like degF"
     elif air:
         swapped = to_canonical("soil temperature", values, "degF")
@@ -246,7 +248,7 @@ def _take_lifted(
     usual = _around(np.where(out, np.nan, span), int(limits["lifted.window"]))
     # Out for part of a day: the whole of it is left out.
     edge = np.append(out[1:], False) | np.append(False, out[:-1])
-    out |= edge & (span > limits["lifted.times"] * usual)
+    out |= edge & (near | (span > limits["lifted.times"] * usual))
     first = sieve.seconds[0] // DAY_S
     for start, end in _spans(out):
         day = sieve.seconds // DAY_S - first

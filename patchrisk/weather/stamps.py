@@ -39,7 +39,7 @@ TIME_WORD = re.compile(
 
 def is_moment(cell: str) -> bool:
     """Whether a cell is a date with its year, with or without the time of day."""
-    return len(cell) <= 40 and bool(_MOMENT.fullmatch(cell))
+    return 6 <= len(cell) <= 40 and bool(_MOMENT.fullmatch(cell))
 
 
 def is_day(cell: str) -> bool:

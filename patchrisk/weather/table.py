@@ -137,11 +137,17 @@ def _split(line: str, delimiter: str) -> list[str]:
 
 def _guess_delimiter(sample: Sequence[str], skip: int, options: LogOptions, source: str) -> _Guess:
     tried = (options.delimiter,) if options.delimiter else ("\t", ";", ",", "|", " ")
-    guesses = [g for d in tried if (g := _try(sample, skip, d, options)) is not None]
+    guesses: list[_Guess] = []
+    for delimiter in tried:
+        # A delimiter that can be seen goes before blanks, which also part a date from its time.
+        if delimiter == " " and any(2 * len(g.rows) > len(sample) for g in guesses):
+            break
+        guess = _try(sample, skip, delimiter, options)
+        if guess is not None:
+            guesses.append(guess)
     if not guesses:
         raise InputError(_no_rows(sample, tried, options, source))
     most = max(len(g.rows) for g in guesses)
-    # A delimiter that can be seen goes before blanks, which also part a date from its time.
     seen = [g for g in guesses if g.delimiter != " " and 2 * len(g.rows) >= most]
     return max(seen or guesses, key=lambda g: g.numbers)
 
@@ -150,7 +156,7 @@ def _try(sample: Sequence[str], skip: int, delimiter: str, options: LogOptions) 
     rows, found = {}, Counter[int]()
     told = _told_column(sample, skip, delimiter, options)
     for n, line in enumerate(sample):
-        cells = _split(line, delimiter) if n >= skip and line.strip() else []
+        cells = _split(line, delimiter) if n >= skip and delimiter in line else []
         reach = range(min(_REACH, len(cells))) if told is None else [told]
         day = next((i for i in reach if i < len(cells) and is_moment(cells[i])), None)
         if day is not None and len(cells) > 1:
@@ -173,17 +179,25 @@ def _try(sample: Sequence[str], skip: int, delimiter: str, options: LogOptions) 
     solid = {n: c for n, c in rows.items() if held[n] and 2 * held[n] >= usual}
     if not solid:
         return None
-    return _Guess(delimiter, solid, _first_row(sample, rows, solid), column, numbers)
+    return _Guess(
+        delimiter, solid, _first_row(sample, skip, delimiter, rows, solid), column, numbers
+    )
 
 
 def _first_row(
-    sample: Sequence[str], rows: dict[int, list[str]], solid: dict[int, list[str]]
+    sample: Sequence[str],
+    skip: int,
+    delimiter: str,
+    rows: dict[int, list[str]],
+    solid: dict[int, list[str]],
 ) -> int:
-    """Line of the first row: words in place of its numbers make it no title."""
+    """Line of the first row: a row above it that lacks its numbers or its time is no title."""
     first = min(solid)
     width = Counter(map(len, solid.values())).most_common(1)[0][0]
-    for n in range(first - 1, -1, -1):
-        if n in rows and len(rows[n]) == width:
+    for n in range(first - 1, skip - 1, -1):
+        cells = rows.get(n) or _split(sample[n], delimiter)
+        bare = all(map(is_number, cells)) and any(cells)
+        if len(cells) == width and (n in rows or bare):
             first = n
         elif sample[n].strip():
             break

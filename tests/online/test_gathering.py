@@ -107,9 +107,7 @@ def test_all_fails_but_last_weeks_copies_are_there(ohio, gather):
     check_observed(weather, ohio)
     assert len(weather.past) >= 3 * 365
     lines = said(weather)
-    assert any(
-        line.startswith("stations: 3 files of a year not renewed (no answer") for line in lines
-    )
+    assert any(line.startswith("stations: 3 yearly files not renewed (no answer") for line in lines)
     assert any(line.startswith("US National Weather Service: not renewed") for line in lines)
     assert len(lines) == 2
 

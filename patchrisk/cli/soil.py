@@ -1,0 +1,49 @@
+"""``patchrisk soil``: the estimate of soil temperature held against an area's own logger."""
+
+from datetime import datetime
+from pathlib import Path
+
+import click
+
+from patchrisk.cli.options import offline_option, site_options, site_path
+from patchrisk.errors import Fault, InputError
+
+
+@click.command()
+@site_options
+@offline_option
+@click.option("--area", "name", help="The area; the first with a logger when left out.")
+@click.option("--keep", is_flag=True, help="Keep the fit: the outlook uses it from now on.")
+@click.option(
+    "--figure",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="Draw log and estimate into this file, PNG or SVG.",
+)
+def soil(
+    site_file: Path, sample: bool, offline: bool, name: str | None, keep: bool, figure: Path | None
+) -> None:
+    """Compare estimated with logged soil temperature; let the logger teach the estimate."""
+    from patchrisk.learning import learn
+    from patchrisk.morning import gather, sample_morning
+    from patchrisk.report.soil import draw_soil, write_soil
+    from patchrisk.soil_fit import keep_fit
+
+    if sample and keep:
+        cure = "keep a fit for a site file of your own"
+        raise InputError(Fault("--keep", "", "the sample course is not yours", cure))
+    path = site_path(site_file, sample)
+    now = datetime.now().astimezone()
+    morning = sample_morning(path) if sample else now.date()
+    gathered = gather(path, morning, now, offline=offline)
+    areas = [a for a in gathered.site.area if name in (None, a.name)]
+    if not areas:
+        names = ", ".join(a.name for a in gathered.site.area)
+        raise InputError(Fault("--area", "", f"no area {name!r}", f"write one of {names}"))
+    area = next((a for a in areas if gathered.site.loggers_of(a)), areas[0])
+    learning = learn(gathered, area, morning)
+    click.echo(write_soil(learning, gathered.site.site.units))
+    if figure is not None:
+        draw_soil(learning, gathered.site.site.units, figure)
+        click.echo(f"Drew {figure}.")
+    if keep:
+        click.echo(f"Kept {keep_fit(gathered.site, area, learning.fit)}; delete it to go back.")

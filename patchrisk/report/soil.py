@@ -1,0 +1,92 @@
+"""Estimated against logged soil temperature, as text and as a figure."""
+
+import io
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+
+from patchrisk.atomic import write_bytes
+from patchrisk.errors import Fault, InputError
+from patchrisk.learning import Learning
+from patchrisk.report.layout import heading, wrap
+from patchrisk.units import FloatArray, System, from_canonical, shower
+
+
+def write_soil(learning: Learning, system: System) -> str:
+    """Write how the estimate did before and after it learned from the log."""
+    return "\n".join(_lines(learning, system))
+
+
+def _lines(learning: Learning, system: System) -> Iterator[str]:
+    show = shower(system)
+    fit = learning.fit
+    yield from heading(
+        f"{learning.area.name}: estimated against logged soil at {show('depth', learning.depth_cm)}"
+    )
+    yield from wrap(f"{fit.days} logged days, {fit.first_day} to {fit.last_day}.")
+    yield ""
+    yield f"{'season':<8}{'days':>6}{'general estimate':>26}{'taught by the log':>26}"
+    yield f"{'':<14}{'bias':>14}{'RMSE':>12}{'bias':>14}{'RMSE':>12}"
+    for before, after in zip(learning.before, learning.after, strict=True):
+        cells = [
+            show("temperature difference", value)
+            for value in (before.bias_c, before.error_c, after.bias_c, after.error_c)
+        ]
+        yield (
+            f"{before.season:<8}{before.days:>6}"
+            f"{cells[0]:>14}{cells[1]:>12}{cells[2]:>14}{cells[3]:>12}"
+        )
+    yield ""
+    yield from wrap(
+        "Bias is estimate minus log; RMSE is the root mean square of the difference. Taught by the "
+        "log: the general numbers moved only as far as this many days justify. The figures are "
+        "over the days it learned from, so a day that is still to come will be off by more."
+    )
+
+
+def draw_soil(learning: Learning, system: System, path: Path) -> None:
+    """Draw the log and both estimates over the logged span.
+
+    Raises
+    ------
+    InputError
+        When the file is neither PNG nor SVG.
+    UnavailableError
+        When it can't be written.
+    """
+    if path.suffix.lower() not in (".png", ".svg"):
+        raise InputError(Fault("--figure", "", str(path), "name a file ending in .png or .svg"))
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.figure import Figure
+
+    unit = "degF" if system == "us" else "degC"
+    symbol = "°F" if system == "us" else "°C"
+
+    def shown(values: FloatArray) -> FloatArray:
+        return from_canonical("soil temperature", values, unit)
+
+    known = np.flatnonzero(~np.isnan(learning.logged_c))
+    span = slice(known[0], known[-1] + 1)
+    days = learning.dates[span]
+    figure = Figure(figsize=(9.0, 4.5), layout="constrained")
+    FigureCanvasAgg(figure)
+    axes = figure.add_subplot()
+    half = 1.2816 * learning.fitted_sd_c[span]
+    fitted = learning.fitted_c[span]
+    axes.fill_between(
+        days, shown(fitted - half), shown(fitted + half), color="#9ecae1", label="80 % interval"
+    )
+    axes.plot(days, shown(learning.general_c[span]), color="#8c6d31", lw=1.0, ls="--",
+              label="general estimate")  # fmt: skip
+    axes.plot(days, shown(fitted), color="#08519c", lw=1.2, label="taught by the log")
+    axes.plot(days, shown(learning.logged_c[span]), color="black", lw=1.0, label="logged")
+    depth = shower(system)("depth", learning.depth_cm)
+    axes.set_title(f"{learning.area.name}: how well is the soil at {depth} estimated?")
+    axes.set_ylabel(f"daily mean soil temperature ({symbol})")
+    axes.legend(frameon=False, ncols=2)
+    axes.grid(alpha=0.3)
+    buffer = io.BytesIO()
+    metadata = {"Date": None} if path.suffix.lower() == ".svg" else None
+    figure.savefig(buffer, format=path.suffix[1:].lower(), dpi=150, metadata=metadata)
+    write_bytes(path, buffer.getvalue())

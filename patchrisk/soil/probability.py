@@ -1,0 +1,138 @@
+"""How likely the soil is above a threshold, on a day and for a run of days."""
+
+import math
+from collections.abc import Mapping
+
+import numpy as np
+import numpy.typing as npt
+
+from patchrisk.soil.air_to_soil import SoilEstimate
+from patchrisk.soil.join import parts_of, run_filter, smooth
+from patchrisk.soil.parameters import model_file
+from patchrisk.units import FloatArray
+
+_erfc = np.vectorize(math.erfc, otypes=[float])
+
+
+def probability_above(mean_c: npt.ArrayLike, sd_c: npt.ArrayLike, threshold_c: float) -> FloatArray:
+    """Probability that the true daily mean is at or above a threshold.
+
+    Parameters
+    ----------
+    mean_c, sd_c : array
+        Of an estimate or of `join_logged` [degC]. A standard deviation of zero gives 0 or 1.
+    threshold_c : float
+
+    Returns
+    -------
+    array
+        NaN where the mean is missing.
+    """
+    mean, sd = np.asarray(mean_c, float), np.asarray(sd_c, float)
+    above = mean - threshold_c
+    with np.errstate(divide="ignore", invalid="ignore"):
+        z = np.where(sd > 0, above / sd, np.where(above >= 0, np.inf, -np.inf))
+    chance = 0.5 * _erfc(-np.where(np.isfinite(above), z, 0.0) / math.sqrt(2))
+    return np.where(np.isfinite(above), chance, np.nan)
+
+
+def simulate_soil(
+    estimate: SoilEstimate,
+    logged_mean_c: npt.ArrayLike | None = None,
+    *,
+    draws: int,
+    seed: int,
+    first_day: int = 0,
+    probe_sd_c: float = 0.0,
+    persistence: Mapping[str, float] | None = None,
+) -> FloatArray:
+    """Draw series of the true daily mean, as they may have been or may be, given the log.
+
+    Neighbouring days err together: each draw is the estimate plus one course of its error, drawn
+    backward from the last day (Carter & Kohn 1994, Biometrika 81:541-553), so that the draws
+    agree with the logged days and spread away from them.
+
+    Parameters
+    ----------
+    estimate : SoilEstimate
+        (days,) or (days, lanes).
+    logged_mean_c : array, optional
+        Shaped like the estimate; NaN where nothing was logged [degC].
+    draws : int
+    seed : int
+        Same seed, same draws.
+    first_day : int
+        Leave out the days before this one; the log before it still counts.
+    probe_sd_c : float
+        How far the probe may stand from the turf: one offset a draw [degC].
+    persistence : mapping, optional
+        As for `join_logged`.
+
+    Returns
+    -------
+    array, (days - first_day, draws) or (days - first_day, lanes, draws)
+        NaN where the estimate is, unless logged.
+    """
+    mean, sd = np.asarray(estimate.mean_c, float), np.asarray(estimate.sd_c, float)
+    single = mean.ndim == 1
+    logged = np.full(mean.shape, np.nan) if logged_mean_c is None else logged_mean_c
+    log = np.asarray(logged, float).reshape(len(mean), -1)
+    mean, sd = mean.reshape(log.shape), sd.reshape(log.shape)
+    numbers = persistence or model_file().persistence
+    f = run_filter((log - mean) / sd, numbers)
+    fade, share = parts_of(numbers)
+    grow = np.diag(share * (1 - fade**2))
+    rng = np.random.default_rng(seed)
+    days, lanes = log.shape
+    out = np.empty((days - first_day, lanes, draws))
+    size = np.sqrt(f.scale())[:, None]
+    state = np.zeros((lanes, draws, 3))
+    for n in range(days - 1, first_day - 1, -1):
+        now, mean_now = f.covariance[n], f.mean[n][:, None, :]
+        if n == days - 1:
+            centre, spread = np.broadcast_to(mean_now, state.shape), now
+        else:
+            ahead = now * (fade[:, None] * fade) + grow
+            back = np.linalg.solve(ahead, (now * fade).transpose(0, 2, 1)).transpose(0, 2, 1)
+            centre = mean_now + np.einsum("lij,ldj->ldi", back, state - fade * mean_now)
+            spread = now - back @ ahead @ back.transpose(0, 2, 1)
+        values, vectors = np.linalg.eigh(spread)
+        root = vectors * np.sqrt(np.maximum(values, 0.0))[:, None, :]
+        noise = rng.standard_normal((lanes, draws, 3))
+        state = centre + np.einsum("lij,ldj->ldi", root, noise)
+        out[n - first_day] = state.sum(axis=-1)
+    expected = smooth(f)[0][first_day:, :, None]
+    error = sd[first_day:, :, None] * (expected + size * (out - expected))
+    series = mean[first_day:, :, None] + error
+    here = log[first_day:, :, None]
+    series = np.where(np.isfinite(here), here, series)
+    series = series + probe_sd_c * rng.standard_normal((1, lanes, draws))
+    return series[:, 0] if single else series
+
+
+def probability_of_run(series: npt.ArrayLike, threshold_c: float, days: int) -> FloatArray:
+    """Probability that a run of days at or above a threshold is complete by each day.
+
+    Parameters
+    ----------
+    series : array, (days, ..., draws)
+        From `simulate_soil`.
+    threshold_c : float
+    days : int
+        Length of the run.
+
+    Returns
+    -------
+    array, (days, ...)
+        Share of the draws in which a run has ended on or before the day. A missing day breaks
+        a run.
+    """
+    above = np.asarray(series, float) >= threshold_c  # NaN is not
+    since = np.zeros(above.shape[1:], int)
+    done = np.zeros(above.shape[1:], bool)
+    out = np.empty(above.shape[:-1])
+    for n, today in enumerate(above):
+        since = np.where(today, since + 1, 0)
+        done |= since >= days
+        out[n] = done.mean(axis=-1)
+    return out

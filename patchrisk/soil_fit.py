@@ -1,0 +1,53 @@
+"""What an area's own logger taught the soil model, kept in a file beside the site file."""
+
+import re
+from dataclasses import replace
+from pathlib import Path
+
+from patchrisk.atomic import write_text
+from patchrisk.site import Area, Site
+from patchrisk.soil.fit import SiteFit
+from patchrisk.soil.surface import Surface, surface_of
+
+
+def fit_path(site: Site, area: Area) -> Path:
+    """Return the file of an area's fit; its name is safe whatever the area is called."""
+    plain = re.sub(r"[^a-z0-9]+", "-", area.name.lower()).strip("-")[:40]
+    number = next(n for n, a in enumerate(site.area, 1) if a.name == area.name)
+    return site.folder / f"soil-fit-{number}{'-' if plain else ''}{plain}.toml"
+
+
+def read_fit(site: Site, area: Area) -> SiteFit | None:
+    """Read an area's fit; None when none is kept.
+
+    Raises
+    ------
+    InputError
+        When the file is not a fit; names key and cure.
+    """
+    path = fit_path(site, area)
+    if not path.is_file():
+        return None
+    return SiteFit.from_toml(path.read_text(encoding="utf-8"), str(path))
+
+
+def keep_fit(site: Site, area: Area, fit: SiteFit) -> Path:
+    """Write an area's fit beside the site file, whole or not at all."""
+    path = fit_path(site, area)
+    write_text(path, fit.to_toml())
+    return path
+
+
+def surface_at(area: Area, fit: SiteFit | None) -> Surface:
+    """Describe an area's turf to the soil model.
+
+    A fit was made from the turf itself, so that only how the daily range fades with depth is
+    still taken from the published figures.
+    """
+    cover = area.cover or {"green": "close-mown", "rough": "rough"}.get(area.use or "", "mown")
+    surface = surface_of(
+        root_zone=area.root_zone, cover=cover, irrigated=area.irrigated, shade=area.shade
+    )
+    if fit is None:
+        return surface
+    return replace(surface, offset_c=0.0, offset_sd_c=0.0, shade=0.0, irrigation=0.0)

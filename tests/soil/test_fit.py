@@ -1,0 +1,151 @@
+"""Learning from a logger: shrinks to the general model, approaches the truth, refuses rubbish."""
+
+import numpy as np
+import pytest
+
+from patchrisk.errors import InputError
+from patchrisk.soil.air_to_soil import estimate_soil
+from patchrisk.soil.fit import SiteFit, calibrate, compare_by_season, level_after, posterior
+from patchrisk.soil.forcing import prepare
+from patchrisk.soil.parameters import general, model_file
+
+DAYS = np.arange("2018-01-01", "2021-07-01", dtype="datetime64[D]")
+RNG = np.random.default_rng(3)
+N = np.arange(len(DAYS))
+AIR = (
+    12
+    - 11 * np.cos(2 * np.pi * (N - 15) / 365.25)
+    + np.convolve(RNG.normal(0, 4, len(N) + 4), np.ones(5) / 2.2, "valid")
+)
+LOW, HIGH = AIR - RNG.uniform(3, 8, len(N)), AIR + RNG.uniform(3, 8, len(N))
+RAIN = RNG.exponential(8, len(N)) * (RNG.random(len(N)) < 0.3)
+TRUTH = {"offset": 2.6, "exchange": 0.30, "clear_sky": -10.5, "sin_1": -0.5}
+PLACE = {"dates": DAYS, "latitude": 40.0, "rain_mm": RAIN}
+
+
+def logged(noise=0.3, seed=4):
+    own = general("air_rain").with_values(TRUTH)
+    soil = estimate_soil(LOW, HIGH, **PLACE, parameters=own).mean_c
+    return soil + np.random.default_rng(seed).normal(0, noise, len(soil))
+
+
+LOG = logged()
+
+
+def only(days, first=500):
+    log = np.full(len(DAYS), np.nan)
+    log[first : first + days] = LOG[first : first + days]
+    return log
+
+
+def fit(log, **more):
+    return calibrate(LOW, HIGH, log, **PLACE, today="2021-07-01", **more)
+
+
+def test_without_a_log_nothing_moves():
+    force = prepare(LOW[:, None], HIGH[:, None], dates=DAYS, latitude=40.0, rain_mm=RAIN[:, None])
+    start = general("air_rain")
+    same = posterior(force, start, np.full((len(DAYS), 1), np.nan), 5.0)
+    for name in model_file().prior.names:
+        assert same[name] == pytest.approx(start[name], rel=1e-9, abs=1e-9)
+
+
+def test_more_days_come_nearer_to_the_truth():
+    later = slice(1000, None)
+    errors = []
+    general_ = estimate_soil(LOW, HIGH, **PLACE).mean_c
+    for days in (40, 365):
+        site = fit(only(days, 500 if days == 40 else 600))
+        got = estimate_soil(LOW, HIGH, **PLACE, parameters=site.parameters).mean_c
+        errors.append(np.sqrt(np.mean((got - logged(0.0))[later] ** 2)))
+    errors.insert(0, np.sqrt(np.mean((general_ - logged(0.0))[later] ** 2)))
+    assert errors[2] < errors[1] < errors[0]
+    assert errors[2] < errors[0] / 2
+
+
+def test_a_month_moves_less_than_a_year():
+    start = general("air_rain")
+    sd = dict(zip(model_file().prior.names, np.sqrt(np.diag(model_file().prior.covariance)),
+                  strict=True))  # fmt: skip
+
+    def distance(site):
+        return sum(((site.values[n] - start[n]) / sd[n]) ** 2 for n in ("offset", "clear_sky"))
+
+    month, year = fit(only(30)), fit(only(365))
+    assert 0 < distance(month) < distance(year)
+    assert year.days == 365
+    assert level_after(365) < level_after(30) < 0
+
+
+def test_fit_tells_what_it_rests_on_and_survives_its_file():
+    site = fit(only(365))
+    assert (site.first_day, site.last_day) == (str(DAYS[500]), str(DAYS[864]))
+    assert site.error_after_c < site.error_before_c
+    assert abs(site.bias_after_c) < abs(site.bias_before_c)
+    again = SiteFit.from_toml(site.to_toml())
+    assert again.days == site.days
+    one = estimate_soil(LOW, HIGH, **PLACE, parameters=site.parameters)
+    two = estimate_soil(LOW, HIGH, **PLACE, parameters=again.parameters)
+    assert two.mean_c == pytest.approx(one.mean_c, abs=1e-3)
+    assert two.sd_c == pytest.approx(one.sd_c, abs=1e-6)
+    assert one.sd_c[800] < estimate_soil(LOW, HIGH, **PLACE).sd_c[800]
+
+
+def test_a_spoilt_fit_is_refused_with_every_fault():
+    text = fit(only(60)).to_toml()
+    spoilt = text.replace("days = 60", "days = 'sixty'").replace("exchange =", "exchange = -1 #")
+    spoilt = spoilt.replace("depth_cm = 5.0", "deep_cm = 5.0")
+    with pytest.raises(InputError) as caught:
+        SiteFit.from_toml(spoilt, "greens.toml")
+    told = str(caught.value)
+    for word in ("days", "parameter.exchange", "deep_cm", "depth_cm", "greens.toml"):
+        assert word in told
+    with pytest.raises(InputError, match="not TOML"):
+        SiteFit.from_toml("= 3")
+
+
+@pytest.mark.parametrize(
+    ("change", "told"),
+    [
+        ({"log": only(29)}, "29 days"),
+        ({"log": np.where(np.isfinite(only(90)), 14.0, np.nan)}, "varies by only"),
+        ({"log": 0.45 * (LOW + HIGH) + 1.0}, "as a probe in a pot does"),
+        ({"air_f": True}, "degF"),
+        ({"log": only(90) * 1.8 + 32}, "degF"),
+        ({"station_distance_km": 300.0}, "300 km away"),
+        ({"station_height_m": 800.0}, "800 m above the site"),
+        ({"station_height_m": -800.0}, "800 m below the site"),
+        ({"logged_range_c": 1.4 * (HIGH - LOW)}, "as of a probe in the open"),
+        ({"log": np.roll(LOG, 120)}, "off after fitting"),
+    ],
+    ids=["few", "still", "pot", "air degF", "soil degF", "far", "high", "low", "open", "shifted"],
+)
+def test_rubbish_is_refused(change, told):
+    low, high = LOW, HIGH
+    log = change.pop("log", only(120))
+    if change.pop("air_f", False):
+        low, high = low * 1.8 + 32, high * 1.8 + 32
+    with pytest.raises(InputError, match=told):
+        calibrate(low, high, log, **PLACE, today="2021-07-01", source="probe.csv", **change)
+
+
+def test_faults_of_the_station_are_told_together():
+    with pytest.raises(InputError) as caught:
+        fit(only(10), station_distance_km=300, station_height_m=800)
+    assert len(caught.value.faults) == 3
+
+
+def test_seasons_of_both_hemispheres():
+    days = np.arange("2021-01-01", "2022-01-01", dtype="datetime64[D]")
+    month = days.astype("datetime64[M]").astype(int) % 12 + 1
+    log = np.zeros(365)
+    off = np.where(np.isin(month, (12, 1, 2)), 2.0, -1.0)
+    north = {r.season: r for r in compare_by_season(days, off, log, 45.0)}
+    assert north["winter"].bias_c == pytest.approx(2.0)
+    assert north["winter"].days == 90
+    assert north["summer"].error_c == pytest.approx(1.0)
+    assert north["year"].days == 365
+    south = {r.season: r for r in compare_by_season(days, off, log, -45.0)}
+    assert south["summer"].bias_c == pytest.approx(2.0)
+    log[month < 12] = np.nan
+    assert [r.season for r in compare_by_season(days, off, log, 45.0)] == ["winter", "year"]

@@ -1,0 +1,103 @@
+"""Probabilities of a threshold, against the normal table and brute-force conditioning."""
+
+import numpy as np
+import pytest
+
+from patchrisk.soil.air_to_soil import SoilEstimate
+from patchrisk.soil.join import join_logged, parts_of
+from patchrisk.soil.parameters import model_file
+from patchrisk.soil.probability import probability_above, probability_of_run, simulate_soil
+
+DAYS = 40
+MEAN = 16.0 + 0.12 * np.arange(DAYS)
+SD = np.linspace(1.0, 1.6, DAYS)
+ESTIMATE = SoilEstimate(MEAN, MEAN - 3, MEAN + 3, SD)
+
+
+def test_normal_table():
+    # Standard normal distribution: 0.5, 0.8413, 0.9, 0.0228
+    got = probability_above(np.array([18.0, 19.0, 19.2816, 16.0, np.nan]), np.ones(5), 18.0)
+    assert got[:4] == pytest.approx([0.5, 0.8413, 0.9, 0.0228], abs=5e-5)
+    assert np.isnan(got[4])
+    assert list(probability_above([18.0, 17.9], [0.0, 0.0], 18.0)) == [1.0, 0.0]
+
+
+def dense(days):
+    fade, share = parts_of(model_file().persistence)
+    apart = np.abs(np.subtract.outer(np.arange(days), np.arange(days)))
+    return sum(s * f**apart for f, s in zip(fade, share, strict=True))
+
+
+def test_run_against_brute_force():
+    # Independent: the whole Gaussian at once, conditioned on the log by a dense solve.
+    log = np.full(DAYS, np.nan)
+    log[:10] = MEAN[:10] + 0.6
+    seen = np.isfinite(log)
+    c = dense(DAYS)
+    noisy = c[np.ix_(seen, seen)] + 1e-4 * np.eye(seen.sum())
+    weights = np.linalg.solve(noisy, c[seen]).T
+    centre = weights @ ((log - MEAN) / SD)[seen]
+    left = c - weights @ c[seen]
+    rng = np.random.default_rng(1)
+    root = np.linalg.cholesky(left + 1e-9 * np.eye(DAYS))
+    draws = MEAN[:, None] + SD[:, None] * (
+        centre[:, None] + root @ rng.standard_normal((DAYS, 40000))
+    )
+    draws[seen] = log[seen][:, None]
+    warm = draws >= 18.3
+    ended = np.zeros_like(warm)
+    for n in range(4, DAYS):
+        ended[n] = warm[n - 4 : n + 1].all(axis=0)
+    expected = np.logical_or.accumulate(ended).mean(axis=1)
+    series = simulate_soil(ESTIMATE, log, draws=20000, seed=5)
+    got = probability_of_run(series, 18.3, 5)
+    # The lane's own scale, from ten days, is within a few hundredths of one here.
+    assert got == pytest.approx(expected, abs=0.025)
+    assert expected[15] < 0.2 < 0.9 < expected[-1]
+
+
+def test_draws_agree_with_the_joined_series():
+    log = np.full(DAYS, np.nan)
+    log[5:15], log[25:28] = MEAN[5:15] - 1.0, MEAN[25:28] + 0.5
+    joined = join_logged(ESTIMATE, log)
+    series = simulate_soil(ESTIMATE, log, draws=20000, seed=3)
+    assert series.mean(axis=1) == pytest.approx(joined.mean_c, abs=0.04)
+    assert series.std(axis=1) == pytest.approx(joined.sd_c, abs=0.03)
+    chance = probability_above(joined.mean_c, joined.sd_c, 18.3)
+    hidden = joined.sd_c > 0
+    assert (series >= 18.3).mean(axis=1)[hidden] == pytest.approx(chance[hidden], abs=0.015)
+
+
+def test_neighbouring_days_err_together():
+    series = simulate_soil(ESTIMATE, draws=20000, seed=3)
+    scaled = (series - MEAN[:, None]) / SD[:, None]
+    got = np.corrcoef(scaled)
+    assert got == pytest.approx(dense(DAYS), abs=0.04)
+
+
+def test_same_seed_same_draws_and_lanes():
+    two = SoilEstimate(*(np.stack([a, a + 1], axis=1) for a in (MEAN, MEAN, MEAN)),
+                       np.stack([SD, SD], axis=1))  # fmt: skip
+    a = simulate_soil(two, draws=50, seed=9)
+    assert a.shape == (DAYS, 2, 50)
+    assert (a == simulate_soil(two, draws=50, seed=9)).all()
+    assert (a != simulate_soil(two, draws=50, seed=10)).any()
+    late = simulate_soil(two, draws=50, seed=9, first_day=30)
+    assert late == pytest.approx(a[30:])
+    assert probability_of_run(a, 18.0, 5).shape == (DAYS, 2)
+
+
+def test_a_run_needs_all_its_days():
+    series = np.array([[19, 19, 19, 19, 17, 19, 19, 19, 19, 19], [19, 19, np.nan, 19, 19, 19, 19,
+                       19, 17, 17]], float).T  # fmt: skip
+    got = probability_of_run(series, 18.3, 5)
+    assert got == pytest.approx([0, 0, 0, 0, 0, 0, 0, 0.5, 0.5, 1.0])
+    assert probability_of_run(series, 19.0, 1)[0] == 1.0  # at the threshold counts
+
+
+def test_probe_error_is_one_offset_a_draw():
+    log = MEAN.copy()
+    series = simulate_soil(ESTIMATE, log, draws=4000, seed=1, probe_sd_c=0.5)
+    off = series - MEAN[:, None]
+    assert off.std(axis=1) == pytest.approx(0.5, abs=0.03)
+    assert np.ptp(off, axis=0).max() < 1e-9
