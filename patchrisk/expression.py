@@ -157,7 +157,7 @@ def _by_week(
 ) -> tuple[tuple[np.datetime64, float], ...]:
     weeks = []
     for start in range(today, end, WEEK):
-        share = float(np.mean((shown >= start) & (shown < start + WEEK)))
+        share = float(np.mean((shown >= start) & (shown < min(start + WEEK, len(dates)))))
         if share > 0:
             weeks.append((dates[start], share))
     return tuple(weeks)

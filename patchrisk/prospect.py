@@ -33,6 +33,7 @@ COLUMNS = ("air_min_c", "air_max_c", "rain_mm")
 _SURE = 0.98  # beyond this probability a window counts as open, or as not
 _PARTS = ("fast", "fast_days", "slow", "slow_days", "long", "long_days", "lasting")  # fmt: skip
 
+
 def memory() -> Memory:
     """Return how the soil model's error hangs together, from thresholds/outlook.toml."""
     numbers = load_numbers("outlook")
@@ -134,9 +135,9 @@ def prospect(
     length = int(numbers["ahead.days"].value)
     future = np.arange(dates[-1] + 1, dates[-1] + 1 + length)
     both = np.isfinite(weather["air_min_c"]) & np.isfinite(weather["air_max_c"])
-    years = usable_years(
-        dates, both, future, least_known=numbers["ahead.known_year"].value / 100
-    )[-int(numbers["ahead.most_years"].value) :]
+    years = usable_years(dates, both, future, least_known=numbers["ahead.known_year"].value / 100)[
+        -int(numbers["ahead.most_years"].value) :
+    ]
     if not years:
         return None
     told = forecast.reindex(index=pd.date_range(as_of, periods=length), columns=list(COLUMNS))
@@ -149,12 +150,10 @@ def prospect(
         ahead=length,
         years=years,
         forecast={name: told[name].to_numpy(float)[:lead] for name in weather},
-        forecast_sd_c=first + growth * np.arange(max(lead, 1)),
+        forecast_sd_c=np.asarray(first + growth * np.arange(max(lead, 1)), dtype=np.float64),
     )
     back = min(LOOK_BACK_DAYS, ahead.today)
-    past = lay_past(
-        dates, weather, back=back, until=length, spin_up=SPIN_UP_DAYS, years=years
-    )
+    past = lay_past(dates, weather, back=back, until=length, spin_up=SPIN_UP_DAYS, years=years)
     columns = {name: daily[:, None] for name, daily in weather.items()}
     climate = prepare(
         columns["air_min_c"],
@@ -212,7 +211,9 @@ def area_ahead(
         ahead = paths_ahead(
             ground.ahead, modelled, learnt, held, start=start, per_trace=per_trace, seed=1
         )
-        then = np.arange(len(ground.past.dates)) - (ground.past.today - ground.ahead.today)
+        then = np.arange(len(ground.past.dates), dtype=np.float64) - (
+            ground.past.today - ground.ahead.today
+        )
         past = paths_before(
             ground.past,
             ground.estimate(ground.past, depth_cm, parameters, surface),
@@ -236,8 +237,12 @@ def area_ahead(
             int(numbers["ahead.wet_days"].value),
             numbers["ahead.wet_rain"].value,
         )
-    air = Air(ground.ahead.weather["air_min_c"][start:], ground.ahead.weather["air_max_c"][start:], wet)
-    sure = {(d.key, r.member, r.rule.id): _known_to_have_opened(r) for d in diseases for r in d.rules}
+    air = Air(
+        ground.ahead.weather["air_min_c"][start:], ground.ahead.weather["air_max_c"][start:], wet
+    )
+    sure = {
+        (d.key, r.member, r.rule.id): _known_to_have_opened(r) for d in diseases for r in d.rules
+    }
     by_rule = {(member, rule): known for (_, member, rule), known in sure.items()}
     return look_ahead(
         {today.key: question(library, today) for today in diseases},
@@ -263,7 +268,7 @@ def _known_to_have_opened(result: Any) -> bool | None:
 
 
 def _logged(soil: SoilSeries, traces: WeatherTraces) -> tuple[FloatArray, FloatArray]:
-    """What was logged on the traces' days before today [degC]; NaN elsewhere."""
+    """Return what was logged on the traces' days before today [degC]; NaN elsewhere."""
     out = np.full((2, traces.today), np.nan)
     rows = (soil.dates - traces.dates[0]).astype(int)
     use = (rows >= 0) & (rows < traces.today) & (soil.came_from == "logged")
@@ -319,7 +324,7 @@ def shows_of(disease: Disease) -> Shows:
 
 def history_of(frames: Sequence[pd.DataFrame | None]) -> pd.DataFrame:
     """Put daily weather together, the first frame's days before the second's, and so on."""
-    whole = pd.DataFrame(columns=list(COLUMNS), dtype=float)
+    whole = pd.DataFrame(columns=list(COLUMNS), index=pd.DatetimeIndex([]), dtype=float)
     for frame in frames:
         if frame is not None and len(frame):
             part = frame.reindex(columns=list(COLUMNS))

@@ -105,7 +105,9 @@ def lessons(day: FloatArray, error: FloatArray, *, daily_from: float) -> Lessons
     )
 
 
-def expected_error(memory: Memory, day: FloatArray, known: Lessons) -> tuple[FloatArray, FloatArray]:
+def expected_error(
+    memory: Memory, day: FloatArray, known: Lessons
+) -> tuple[FloatArray, FloatArray]:
     """Relative error to expect of each day, and the root of the covariance of what is left.
 
     Parameters

@@ -3,8 +3,6 @@
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
-import numpy.typing as npt
-
 from patchrisk.ahead.openings import Dispute, RuleAhead, SoilPaths, disagreement, rule_ahead
 from patchrisk.expression import Shows, Watch, watch
 from patchrisk.infection import Cardinal
@@ -163,7 +161,7 @@ def _pressure(
     question: Question,
     paths: SoilPaths,
     past: SoilPaths | None,
-    wet: npt.NDArray | None,
+    wet: BoolArray | None,
     southern: bool,
 ) -> Pressure | None:
     rules = _starting(question)

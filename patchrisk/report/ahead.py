@@ -275,4 +275,4 @@ def _watch(library: Library, key: str, watch: Watch) -> dict[str, Any]:
 
 
 def _date(day: np.datetime64 | None) -> str | None:
-    return None if day is None else str(np.datetime64(day, "D"))
+    return None if day is None else str(day.astype("datetime64[D]"))

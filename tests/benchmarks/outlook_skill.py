@@ -241,7 +241,7 @@ def run(path, every_station, every_day, kinds):
             days = np.array(list(dates.values()))
             if len(days) < 8 or (days >= length).mean() > 0.3 or np.median(days) < 10:
                 continue
-            median = int(round(np.median(days)))
+            median = round(float(np.median(days)))
             for lead in LEADS:
                 offset = median - lead
                 issue = model(station, rule, start, offset, length - offset, targets, (0, 7))
@@ -286,9 +286,9 @@ def run(path, every_station, every_day, kinds):
                         if kind == "bound" and dates[year] < offset + 7:
                             sample = np.array([dates[year]])
                         for within in (7, 14):
-                            daily.append((event, kind, within, float(np.mean(sample < offset + within)),
-                                          float(np.mean(past < offset + within)),
-                                          bool(dates[year] < offset + within)))  # fmt: skip
+                            by = offset + within
+                            chances = float(np.mean(sample < by)), float(np.mean(past < by))
+                            daily.append((event, kind, within, *chances, bool(dates[year] < by)))
         print(".", end="", flush=True)
     print()
     return dated, daily
