@@ -206,7 +206,7 @@ def first_symptoms(
             show |= run_length(met) >= max(stress.days, lag, 1)
     row = np.arange(days)[:, None]
     show &= (row >= ready) & (row >= stretch[0]) & (row < stretch[1])
-    return np.where(show.any(axis=0), show.argmax(axis=0), days)
+    return np.asarray(np.where(show.any(axis=0), show.argmax(axis=0), days), dtype=np.intp)
 
 
 def _under_stress(
@@ -263,7 +263,7 @@ def _infected(
         enough = exposed >= shows.exposure_days
         reached = np.where(enough.any(axis=0), begin + enough.argmax(axis=0), days)
         since = np.maximum(since, reached)
-    return since
+    return np.asarray(since)
 
 
 def stress_rules(

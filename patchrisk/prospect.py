@@ -69,7 +69,7 @@ class Prospect:
     enough: bool
     latitude: float
     climate: Climate
-    runs: dict[tuple[object, ...], SoilEstimate] = field(default_factory=dict)
+    runs: dict[tuple[object, ...], tuple[SoilEstimate, SoilEstimate]] = field(default_factory=dict)
 
     @property
     def years(self) -> tuple[int, ...]:
@@ -77,27 +77,34 @@ class Prospect:
         return self.ahead.years
 
     def estimate(
-        self,
-        traces: WeatherTraces,
-        depth_cm: float,
-        parameters: Parameters | None,
-        surface: Surface,
-    ) -> SoilEstimate:
-        """Run the soil model along traces, each depth, fit and surface once."""
-        key = (id(traces), depth_cm, id(parameters), surface)
+        self, depth_cm: float, parameters: Parameters | None, surface: Surface
+    ) -> tuple[SoilEstimate, SoilEstimate]:
+        """Run the soil model along the traces ahead and the past, side by side and only once."""
+        key = (depth_cm, id(parameters), surface)
         if key not in self.runs:
-            self.runs[key] = estimate_soil(
-                traces.weather["air_min_c"],
-                traces.weather["air_max_c"],
-                dates=traces.dates,
+            weather = {
+                name: np.hstack([daily, self.past.weather[name]])
+                for name, daily in self.ahead.weather.items()
+            }
+            both = estimate_soil(
+                weather["air_min_c"],
+                weather["air_max_c"],
+                dates=self.ahead.dates,
                 latitude=self.latitude,
-                rain_mm=traces.weather.get("rain_mm"),
+                rain_mm=weather.get("rain_mm"),
                 depth_cm=depth_cm,
                 parameters=parameters,
                 surface=surface,
                 climate=self.climate,
             )
+            count = len(self.years)
+            self.runs[key] = (_lanes(both, slice(count)), _lanes(both, slice(count, None)))
         return self.runs[key]
+
+
+def _lanes(made: SoilEstimate, lanes: slice) -> SoilEstimate:
+    parts = (made.mean_c, made.min_c, made.max_c, made.sd_c)
+    return SoilEstimate(*(part[:, lanes] for part in parts))
 
 
 def prospect(
@@ -153,7 +160,9 @@ def prospect(
         forecast_sd_c=np.asarray(first + growth * np.arange(max(lead, 1)), dtype=np.float64),
     )
     back = min(LOOK_BACK_DAYS, ahead.today)
-    past = lay_past(dates, weather, back=back, until=length, spin_up=SPIN_UP_DAYS, years=years)
+    past = lay_past(
+        dates, weather, back=back, until=length, spin_up=ahead.today - back, years=years
+    )
     columns = {name: daily[:, None] for name, daily in weather.items()}
     climate = prepare(
         columns["air_min_c"],
@@ -204,23 +213,21 @@ def area_ahead(
 
     @cache
     def at(depth_cm: float) -> tuple[SoilPaths, SoilPaths]:
-        modelled = ground.estimate(ground.ahead, depth_cm, parameters, surface)
+        modelled, before = ground.estimate(depth_cm, parameters, surface)
         soil = soil_at(depth_cm)
         mean, hottest = _logged(soil, ground.ahead)
         learnt = learn(ground.ahead, modelled, mean, hottest, daily_back=back)
         ahead = paths_ahead(
             ground.ahead, modelled, learnt, held, start=start, per_trace=per_trace, seed=1
         )
-        then = np.arange(len(ground.past.dates), dtype=np.float64) - (
-            ground.past.today - ground.ahead.today
-        )
+        then = np.arange(len(ground.past.dates), dtype=np.float64)
         past = paths_before(
             ground.past,
-            ground.estimate(ground.past, depth_cm, parameters, surface),
+            before,
             learnt,
             held,
             day=then - round(10 * YEAR),
-            start=SPIN_UP_DAYS,
+            start=start,
             per_trace=per_trace,
             seed=2,
         )

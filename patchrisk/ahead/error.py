@@ -151,4 +151,4 @@ def expected_error(
         mean = weights @ known.error
         left = everywhere - weights @ cross.T
     nugget = 1e-6 * np.eye(len(day))  # rounding leaves the matrix barely short of positive
-    return mean, np.linalg.cholesky(left + nugget)
+    return np.asarray(mean), np.asarray(np.linalg.cholesky(left + nugget), dtype=np.float64)

@@ -202,8 +202,9 @@ class _Openings:
     again: BoolArray
 
     def only(self, keep: BoolArray) -> "_Openings":
-        parts = (self.first, self.closes, self.open_today, self.again)
-        return _Openings(*(part[keep] for part in parts))
+        return _Openings(
+            self.first[keep], self.closes[keep], self.open_today[keep], self.again[keep]
+        )
 
 
 def _openings(
@@ -214,15 +215,19 @@ def _openings(
     open_[: first - lead] = False  # the tail of the season before
     before = np.vstack([np.zeros_like(open_[:1]), open_[:-1]])
     row = np.arange(lead, end)[:, None]
-    ever = open_.any(axis=0)
+    ever = np.asarray(open_.any(axis=0))
     opening = np.where(ever, lead + open_.argmax(axis=0), len(paths.dates))
     shut = ~open_ & before & (row >= paths.today)
     closes = np.where(shut.any(axis=0), lead + shut.argmax(axis=0), end)
     is_still = open_[max(0, paths.today - lead) :].any(axis=0)
     turns = open_ & ~before & (row >= paths.today) & (row > opening)
     now = paths.today - 1 - lead
-    today = open_[now] if 0 <= now < len(open_) else np.zeros_like(ever)
-    return _Openings(opening, np.where(is_still | today, closes, -1), today, turns.any(axis=0))
+    today: BoolArray = np.zeros(open_.shape[1:], dtype=bool)
+    if 0 <= now < len(open_):
+        today = np.asarray(open_[now])
+    return _Openings(
+        opening, np.where(is_still | today, closes, -1), today, np.asarray(turns.any(0))
+    )
 
 
 def openings(rule: Rule, paths: SoilPaths, *, southern: bool) -> IntArray:

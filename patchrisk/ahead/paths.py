@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.special import ndtri, stdtrit
 
 from patchrisk.ahead.error import Lessons, Memory, expected_error, lessons
 from patchrisk.ahead.openings import SoilPaths
@@ -126,8 +127,6 @@ def widened(mean_c: FloatArray, today: int) -> FloatArray:
     plus and minus z: t(0.9; n - 1) / z(0.9) * sqrt(1 + 1/n) (e.g. Hahn & Meeker 1991,
     Statistical Intervals, section 4.7; section number from memory).
     """
-    from scipy.special import ndtri, stdtrit
-
     n = mean_c.shape[1]
     if n < 2:
         return mean_c

@@ -209,7 +209,11 @@ def ahead_record(morning: Morning, area: AreaMorning, key: str) -> dict[str, Any
 
 
 def _rule(rule: RuleAhead, coming: bool) -> dict[str, Any]:
-    weekly = slice(6, None, 7)
+    odds: list[dict[str, Any]] = []
+    for day, chance in zip(rule.dates[6::7], rule.opened_by[6::7], strict=True):
+        said = round(float(chance), 3)
+        if not odds or odds[-1]["chance"] != said:
+            odds.append({"date": _date(day), "chance": said})
     return {
         "disease": rule.member,
         "id": rule.rule.id,
@@ -224,10 +228,7 @@ def _rule(rule: RuleAhead, coming: bool) -> dict[str, Any]:
         "chance_open_today": round(rule.open_today, 3),
         "chance_never": round(rule.never, 3),
         "chance_again": round(rule.again, 3),
-        "opened_by": [
-            {"date": _date(day), "chance": round(float(chance), 3)}
-            for day, chance in zip(rule.dates[weekly], rule.opened_by[weekly], strict=True)
-        ],
+        "opened_by": odds,
         "normal": _date(rule.normal),
         "normal_never": None if rule.normal_never is None else round(rule.normal_never, 3),
         "days_early": rule.days_early,
