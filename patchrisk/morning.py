@@ -1,9 +1,8 @@
 """One morning: the site file, its readings and the disease files, brought together."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
-from functools import cache
 from pathlib import Path
 
 import pandas as pd
@@ -15,7 +14,7 @@ from patchrisk.numbers import load_numbers
 from patchrisk.outlook import DiseaseToday, Settings, look
 from patchrisk.prospect import Prospect, area_ahead, history_of, prospect
 from patchrisk.site import Area, Logger, Site, read_site
-from patchrisk.soil.air_to_soil import estimate_soil
+from patchrisk.soil.air_to_soil import SoilEstimate, estimate_soil
 from patchrisk.soil.rootzone import diffusivity_of
 from patchrisk.soil.series import Probe, SoilSeries, soil_series
 from patchrisk.soil_fit import read_fit, surface_at
@@ -26,7 +25,7 @@ from patchrisk.weather.logger import Probe as LoggedProbe
 from patchrisk.weather.own import read_daily_weather
 
 REFERENCE_CM = 5.0  # depth at which an area's soil is reported: that of most published rules
-HISTORY_DAYS = 550  # what this morning can depend on: a season, the run before it, and spin-up
+HISTORY_DAYS = 450  # what this morning can depend on: a season, the run before it, and spin-up
 
 
 @dataclass(frozen=True)
@@ -295,10 +294,12 @@ def _area(g: Gathered, area: Area, as_of: date, ground: Prospect | None) -> Area
     site, library = g.site, g.library
     days = _days(as_of)
     probes = probes_of(area, g.readings, days)
-    soil_at = _soil_source(site, area, probes, g.weather.daily, days)
     wanted, without = _diseases(area, library)
+    rules = {key: [(r.member, r.rule) for r in library.rules(key, area.turf)] for key in wanted}
+    depths = [rule.depth_cm for pairs in rules.values() for _, rule in pairs]
+    soil_at = _soil_source(site, area, probes, g.weather.daily, days, depths)
     today = look(
-        {key: [(r.member, r.rule) for r in library.rules(key, area.turf)] for key in wanted},
+        rules,
         soil_at,
         southern=site.site.southern,
         settings=settings(),
@@ -344,45 +345,43 @@ def _soil_source(
     probes: Sequence[Probe],
     weather: pd.DataFrame,
     days: pd.DatetimeIndex,
+    depths_cm: Iterable[float],
 ) -> Callable[[float], SoilSeries]:
     air = weather.reindex(days)
     known = air["air_min_c"].notna().any()
     wet = air["rain_mm"].notna().any()
     dates = days.to_numpy().astype("datetime64[D]")
-    diffusivity = diffusivity_of(area.root_zone, area.wetness)
-    probe_sd = load_numbers("outlook")["probe_sd"].value
     fit = read_fit(site, area)
     surface = surface_at(area, fit)
 
-    @cache
-    def soil_near(depth_cm: float) -> SoilSeries:
-        estimate = None
-        if known:
-            estimate = estimate_soil(
-                air["air_min_c"].to_numpy(),
-                air["air_max_c"].to_numpy(),
-                dates=dates,
-                latitude=site.site.latitude,
-                rain_mm=air["rain_mm"].to_numpy() if wet else None,
-                depth_cm=depth_cm,
-                parameters=None if fit is None else fit.parameters,
-                surface=surface,
-            )
-        return soil_series(
-            dates,
-            depth_cm,
-            probes,
-            estimate,
-            diffusivity_m2_s=diffusivity,
-            probe_sd_c=probe_sd,
-            persistence=None if fit is None else fit.persistence,
+    def estimate(depth_cm: float) -> SoilEstimate | None:
+        if not known:
+            return None
+        return estimate_soil(
+            air["air_min_c"].to_numpy(),
+            air["air_max_c"].to_numpy(),
+            dates=dates,
+            latitude=site.site.latitude,
+            rain_mm=air["rain_mm"].to_numpy() if wet else None,
+            depth_cm=depth_cm,
+            parameters=None if fit is None else fit.parameters,
+            surface=surface,
         )
 
-    def soil_at(depth_cm: float) -> SoilSeries:
-        # Rules say 2 in and 5 cm and mean the same; a quarter of a centimetre is nothing here.
-        return soil_near(round(2 * depth_cm) / 2)
+    series = soil_series(
+        dates,
+        probes,
+        {depth: estimate(depth) for depth in sorted({REFERENCE_CM, *map(_depth, depths_cm)})},
+        diffusivity_m2_s=diffusivity_of(area.root_zone, area.wetness),
+        probe_sd_c=load_numbers("outlook")["probe_sd"].value,
+        persistence=None if fit is None else fit.persistence,
+    )
+    return lambda depth_cm: series[_depth(depth_cm)]
 
-    return soil_at
+
+def _depth(depth_cm: float) -> float:
+    """Rules say 2 in and 5 cm and mean the same; a quarter of a centimetre is nothing here."""
+    return round(2 * depth_cm) / 2
 
 
 def _diseases(area: Area, library: Library) -> tuple[list[str], list[str]]:

@@ -14,6 +14,8 @@ FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.signedinteger[Any]]
 BoolArray = npt.NDArray[np.bool_]
 
+_HAIR_C = 1e-6  # what converting 65 degF and averaging a day leave of arithmetic noise
+
 Meaning = Literal["infect", "treat", "express"]
 Statistic = Literal["daily mean", "daily maximum", "rolling mean"]
 Direction = Literal["rising", "falling", "band"]
@@ -174,24 +176,26 @@ def _on(year: int, day: tuple[int, int], southern: bool) -> np.datetime64:
 
 def meets(rule: Rule, value_c: FloatArray) -> BoolArray:
     """Say for each value whether the rule's threshold is met; False where the value is NaN."""
-    met = np.ones(value_c.shape, dtype=bool)
+    met = ~np.isnan(value_c)
+    # On the threshold is met, so the edge lies a hair outside it; strictly beyond, a hair inside.
+    hair = -_HAIR_C if rule.strict else _HAIR_C
     with np.errstate(invalid="ignore"):
         if rule.direction in ("rising", "band") and rule.low_c is not None:
-            met &= value_c > rule.low_c if rule.strict else value_c >= rule.low_c
+            met &= value_c >= rule.low_c - hair
         if rule.direction in ("falling", "band") and rule.high_c is not None:
-            met &= value_c < rule.high_c if rule.strict else value_c <= rule.high_c
-    return met & ~np.isnan(value_c)
+            met &= value_c <= rule.high_c + hair
+    return met
 
 
 def _closes(rule: Rule, value_c: FloatArray) -> BoolArray:
     past = np.zeros(value_c.shape, dtype=bool)
-    beyond = rule.direction == "band"  # its own edges belong to it, and may be what closes it
-    above, below = rule.close_above_c, rule.close_below_c
+    # A band's own edges belong to it, and may be what closes it.
+    hair = -_HAIR_C if rule.direction == "band" else _HAIR_C
     with np.errstate(invalid="ignore"):
-        if above is not None:
-            past |= value_c > above if beyond else value_c >= above
-        if below is not None:
-            past |= value_c < below if beyond else value_c <= below
+        if rule.close_above_c is not None:
+            past |= value_c >= rule.close_above_c - hair
+        if rule.close_below_c is not None:
+            past |= value_c <= rule.close_below_c + hair
     return past
 
 

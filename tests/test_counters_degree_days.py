@@ -197,10 +197,10 @@ def test_constant_day_and_a_day_that_touches_a_threshold():
 
 
 def test_threshold_a_rounding_error_inside_the_extremes():
-    # (10.1 - mean) / alpha comes out as 1.0000000000000002 here, where asin is not defined.
-    low, high = 0.1, np.nextafter(10.1, 11)
-    assert one(degree_days_sine, low, high, 10.1) == pytest.approx(0, abs=1e-7)
-    assert one(degree_days_sine, 10.1 - 1e-15, 30.1, 10.1) == pytest.approx(10, abs=1e-7)
+    # (TL - M) / alpha comes out as -1.0000000000000002, where asin is not defined.
+    threshold = np.nextafter(-0.6, 1)
+    assert (threshold - (7.2 - 0.6) / 2) / ((7.2 + 0.6) / 2) < -1
+    assert one(degree_days_sine, -0.6, 7.2, threshold) == pytest.approx(3.9, abs=1e-7)
 
 
 def test_double_sine_last_day_reuses_its_minimum():
@@ -290,6 +290,10 @@ def test_more_days_than_one_piece_holds():
     )
     total = accumulate(whole)
     assert total[-1] == pytest.approx(whole.sum(axis=0), abs=1e-8)
+    start = random.integers(0, 1200, 70)
+    total = accumulate(whole, start)
+    expected = [whole[first:, lane].sum() for lane, first in enumerate(start)]
+    assert total[-1] == pytest.approx(expected, abs=1e-8)
 
 
 def test_accumulate_starts_where_told():

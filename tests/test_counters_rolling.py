@@ -130,7 +130,7 @@ def test_input_is_left_alone():
 
 
 def test_arguments_out_of_range():
-    with pytest.raises(ValueError, match="a mean has at least one day"):
+    with pytest.raises(ValueError, match="days 0: a mean has 1 to 32767 days"):
         rolling_mean([1.0], 0)
     with pytest.raises(ValueError, match="min_known 4: write 1 to 3"):
         rolling_mean([1.0], 3, 4)

@@ -1,12 +1,17 @@
 """Trailing means of n days."""
 
+from typing import TypeVar
+
 import numpy as np
 import numpy.typing as npt
 
 from patchrisk.counters.blocks import PIECE, FloatArray, as_columns, as_days
 
+Array = TypeVar("Array", npt.NDArray[np.float64], npt.NDArray[np.int16])
+
 # Above the rounding error of a mean of up to a few hundred temperatures (about 1e-13 degC).
 _ROUNDING = 1e-12
+_MOST_DAYS = 32_767  # counted in 16 bits
 
 
 def rolling_mean(values: npt.ArrayLike, days: int, min_known: int | None = None) -> FloatArray:
@@ -30,7 +35,7 @@ def rolling_mean(values: npt.ArrayLike, days: int, min_known: int | None = None)
     Raises
     ------
     ValueError
-        When ``days`` is below 1, or ``min_known`` is not from 1 to ``days``.
+        When ``days`` is below 1 or absurd, or ``min_known`` is not from 1 to ``days``.
 
     Notes
     -----
@@ -39,8 +44,8 @@ def rolling_mean(values: npt.ArrayLike, days: int, min_known: int | None = None)
     it has left the window. A mean that agrees with the day's own value to within rounding
     (1e-12) is given as that value: n equal days at a threshold have a mean at it, not just below.
     """
-    if days < 1:
-        raise ValueError(f"days {days}: a mean has at least one day")
+    if not 1 <= days <= _MOST_DAYS:
+        raise ValueError(f"days {days}: a mean has 1 to {_MOST_DAYS} days")
     need = days if min_known is None else min_known
     if not 1 <= need <= days:
         raise ValueError(f"min_known {need}: write 1 to {days}")
@@ -50,7 +55,7 @@ def rolling_mean(values: npt.ArrayLike, days: int, min_known: int | None = None)
     length, lanes = columns.shape
     width = min(max(lanes, 1), PIECE // 4)
     rows = min(max(PIECE // width, 2 * days, 16), max(length, 1))
-    scratch = np.empty((2, rows + days - 1, width))
+    scratch = np.empty((3, rows + days - 1, width))
     for left in range(0, lanes, width):
         for top in range(0, length, rows):
             block = columns[max(0, top - days + 1) : top + rows, left : left + width]
@@ -65,15 +70,20 @@ def _means(block: FloatArray, days: int, need: int, mean: FloatArray, scratch: F
     """Put the means of a block that begins days - 1 rows early into ``mean``."""
     today = block[days - 1 :]
     with np.errstate(invalid="ignore", divide="ignore"):
-        _sums(block, days, mean, scratch)
-        mean /= days
-        if np.isnan(mean.sum()):  # some day in the block is missing
-            known = ~np.isnan(block)
-            _sums(np.where(known, block, 0.0), days, mean, scratch)
-            count = np.empty(mean.shape)
-            _sums(known.astype(np.float64), days, count, scratch)
-            mean /= count
-            mean[count < need] = np.nan
+        if np.isnan(block.sum()):  # some day is missing (or infinite both ways: no harm)
+            unknown = np.isnan(block)
+            filled = scratch[2, : len(block), : block.shape[1]]
+            np.copyto(filled, block)
+            np.copyto(filled, 0.0, where=unknown)
+            _sums(filled, days, mean, scratch)
+            known = np.empty(mean.shape, dtype=np.int16)
+            _sums(unknown.astype(np.int16), days, known, scratch.view(np.int16))
+            np.subtract(days, known, out=known)
+            mean /= known
+            np.copyto(mean, np.nan, where=known < need)
+        else:
+            _sums(block, days, mean, scratch)
+            mean /= days
         gap = scratch[0, : len(mean), : mean.shape[1]]
         np.subtract(mean, today, out=gap)
         np.abs(gap, out=gap)
@@ -82,7 +92,7 @@ def _means(block: FloatArray, days: int, need: int, mean: FloatArray, scratch: F
         np.copyto(mean, today, where=same)
 
 
-def _sums(values: FloatArray, days: int, out: FloatArray, scratch: FloatArray) -> None:
+def _sums(values: Array, days: int, out: Array, scratch: Array) -> None:
     """Put the sum of each window of so many rows into ``out``, from sums of 1, 2, 4... rows."""
     width = values.shape[1]
     taken, span, sums, turn = 0, 1, values, 0  # sums[i] is the sum of rows i to i + span - 1

@@ -137,7 +137,7 @@ def _sine(
     out[crossing] += bulge
     if upper == float("inf"):
         return
-    crossing, bulge, share = _bulge(low, high, upper, scratch)
+    crossing, bulge, u = _bulge(low, high, upper, scratch)
     out[crossing] -= bulge
     if cutoff == "intermediate":  # D(TL) - 2 D(TU)
         np.subtract(mean, upper, out=over)
@@ -145,9 +145,9 @@ def _sine(
         over[crossing] += bulge
         out -= over
         np.maximum(out, 0.0, out=out)
-    elif cutoff == "vertical":  # D(TL) - D(TU) - (TU - TL) f(TU)
+    elif cutoff == "vertical":  # D(TL) - D(TU) - (TU - TL) f(TU), f = acos u / pi
         np.greater(mean, upper, out=over)
-        over[crossing] = share
+        over[crossing] = np.arccos(u) / np.pi
         over *= upper - lower
         out -= over
         np.maximum(out, 0.0, out=out)
@@ -156,18 +156,18 @@ def _sine(
 def _bulge(
     low: FloatArray, high: FloatArray, threshold: float, scratch: _Scratch
 ) -> tuple[npt.NDArray[np.intp], FloatArray, FloatArray]:
-    """Find the days that cross a threshold: which, their bulge [degC d], their share above it.
+    """Find the days that cross a threshold: which, their bulge [degC d], their u.
 
     The bulge is the area above T beyond max(M - T, 0). With u = (T - M) / alpha that area is
-    alpha (sqrt(1 - u^2) - u acos u) / pi (case 4 of Zalom et al. 1983, th1 = pi/2 - acos u), and
-    the bulge is the same for u and -u.
+    alpha (sqrt(1 - u^2) - u acos u) / pi (case 4 of Zalom et al. 1983, th1 = pi/2 - acos u); the
+    bulge is the same for u and -u, and for u > 0 it is all of the area.
     """
     below, above = scratch.is_crossing[:, : low.size]
     np.less(low, threshold, out=below)
     np.greater(high, threshold, out=above)
     below &= above
     crossing = np.flatnonzero(below)
-    alpha, u, angle, bulge = scratch.crossing[:, : crossing.size]
+    u, alpha, size, bulge = scratch.crossing[:, : crossing.size]
     low.take(crossing, out=bulge, mode="clip")
     high.take(crossing, out=alpha, mode="clip")
     np.add(bulge, alpha, out=u)
@@ -178,17 +178,12 @@ def _bulge(
     u /= alpha
     # Rounding can push the ratio just outside, where the inverse cosine is not defined.
     np.clip(u, -1.0, 1.0, out=u)
-    np.arccos(u, out=angle)
-    np.multiply(u, u, out=bulge)
+    np.abs(u, out=size)
+    np.multiply(size, size, out=bulge)
     np.subtract(1.0, bulge, out=bulge)
     np.sqrt(bulge, out=bulge)
-    # max(-u, 0) is what max(M - T, 0) already counts, in units of alpha and pi.
-    np.negative(u, out=u)
-    bulge += u * angle
-    np.maximum(u, 0.0, out=u)
-    u *= np.pi
-    bulge -= u
+    size *= np.arccos(size)
+    bulge -= size
     bulge *= alpha
     bulge /= np.pi
-    angle /= np.pi
-    return crossing, bulge, angle
+    return crossing, bulge, u

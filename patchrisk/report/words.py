@@ -8,8 +8,9 @@ import pandas as pd
 
 from patchrisk.diseases import Disease, Library
 from patchrisk.diseases.models import PublishedRule
-from patchrisk.morning import AreaMorning, Readings
+from patchrisk.morning import REFERENCE_CM, AreaMorning, Readings
 from patchrisk.outlook import DiseaseToday, RuleToday
+from patchrisk.soil.transfer import MAX_UP_CM
 from patchrisk.weather.logger import Probe
 from patchrisk.windows import State
 
@@ -214,7 +215,9 @@ def probe_words(reading: Readings, probe: Probe, as_of: date, show: Show) -> str
         text += f", {age} days old"
     flags = [f for f in reading.logged.flags if f.left_out and f.probe in ("", probe.name)]
     count = sum(flag.count for flag in flags)
+    if probe.depth_cm is not None and probe.depth_cm - REFERENCE_CM > MAX_UP_CM:
+        text += f"; too deep to speak for {show('depth', REFERENCE_CM)}"
     if count:
         kinds = ", ".join(dict.fromkeys(flag.kind for flag in flags))
-        text += f"; {count} readings left out ({kinds})"
+        text += f"; {count} reading{'s' if count > 1 else ''} left out ({kinds})"
     return text + "."

@@ -160,8 +160,10 @@ def estimate_soil(
     half = half / (1 + stores.snow_mm / p["snow_scale"]) / np.where(stores.near_c <= 0, 3.0, 1.0)
     sd = np.sqrt(error_variance(forcing, stores, p) + cover.offset_sd_c**2)
     low_c, high_c = mean - (1 - cover.skew) * half, mean + (1 + cover.skew) * half
-    out = (np.where(forcing.known, a, np.nan).reshape(shape) for a in (mean, low_c, high_c, sd))
-    return SoilEstimate(*out)
+    out: tuple[FloatArray, ...] = (mean, low_c, high_c, sd)
+    if not forcing.known.all():
+        out = tuple(np.where(forcing.known, a, np.nan) for a in out)
+    return SoilEstimate(*(a.reshape(shape) for a in out))
 
 
 def run_stores(forcing: Forcing, p: Parameters, surface: Surface | None = None) -> Stores:
@@ -331,19 +333,20 @@ def error_variance(forcing: Forcing, stores: Stores, p: Parameters) -> FloatArra
     """Variance of the error of each day's mean, doubt after gaps and the start included."""
     e = p.error_model
     half_year = np.where(forcing.southern, -1.0, 1.0)
-    power = e["level"] + half_year * (
-        e["cos"] * np.cos(forcing.angle) + e["sin"] * np.sin(forcing.angle)
-    )
-    power = power + e["arid"] * (forcing.climate.aridity - 0.6) + e["snow"] * (stores.snow_mm > 2)
-    return np.asarray(np.exp(power) + STRANGE_C**2 * _doubt(forcing.known))
+    season = e["cos"] * np.cos(forcing.angle) + e["sin"] * np.sin(forcing.angle)
+    place = np.exp(e["level"] + e["arid"] * (forcing.climate.aridity - 0.6))
+    under_snow = np.where(stores.snow_mm > 2, np.exp(e["snow"]), 1.0)
+    usual = place * np.exp(season * half_year) * under_snow
+    return np.asarray(usual + STRANGE_C**2 * _doubt(forcing.known))
 
 
 def _doubt(known: npt.NDArray[np.bool_]) -> FloatArray:
     """Share of a stranger's variance left on each day: 1 at the start, growing in gaps."""
     fade = math.exp(-2 / FORGET_DAYS)
-    doubt = np.repeat(fade ** np.arange(len(known))[:, None], known.shape[1], axis=1)
+    doubt = fade ** np.arange(len(known), dtype=float)[:, None]
     if known.all():
-        return doubt
+        return np.asarray(doubt)
+    doubt = np.repeat(doubt, known.shape[1], axis=1)
     share = np.ones(known.shape[1])
     for n, have in enumerate(known):
         share = np.where(have, share * fade, share + (1 - share) * (1 - math.exp(-1 / 5)))

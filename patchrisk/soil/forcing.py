@@ -137,11 +137,12 @@ def extraterrestrial_radiation(day_of_year: FloatArray, latitude: FloatArray) ->
     w = 2 * np.pi * day_of_year / 365
     phi = np.radians(latitude)
     declination = 0.409 * np.sin(w - 1.39)
-    sunset = np.arccos(np.clip(-np.tan(phi) * np.tan(declination), -1.0, 1.0))
-    distance = 1 + 0.033 * np.cos(w)
-    beam = sunset * np.sin(phi) * np.sin(declination)
-    beam = beam + np.cos(phi) * np.cos(declination) * np.sin(sunset)
-    return np.asarray(24 * 60 / np.pi * 0.0820 * distance * beam)
+    cosine = np.clip(-np.tan(phi) * np.tan(declination), -1.0, 1.0)  # of the sunset angle
+    by_day = 24 * 60 / np.pi * 0.0820 * (1 + 0.033 * np.cos(w))
+    beam = np.arccos(cosine) * (np.sin(phi) * (by_day * np.sin(declination)))
+    return np.asarray(
+        beam + np.cos(phi) * (by_day * np.cos(declination)) * np.sqrt(1 - cosine * cosine)
+    )
 
 
 def climate_of(air_c: FloatArray, angle: FloatArray, latitude: FloatArray) -> Climate:

@@ -9,11 +9,11 @@ import numpy.typing as npt
 from patchrisk.soil.air_to_soil import SoilEstimate
 from patchrisk.soil.join import join_logged
 from patchrisk.soil.probability import simulate_soil
-from patchrisk.soil.transfer import MAX_UP_CM, move_extremes, move_mean
+from patchrisk.soil.transfer import can_move, move_extremes, move_mean
 from patchrisk.units import FloatArray
 
 DRAWS, SEED = 200, 20
-RECENT_DAYS = 400  # what a state of this morning can depend on: a season, and the run before it
+RECENT_DAYS = 320  # what a state of this morning can depend on: a season, and the run before it
 
 
 @dataclass(frozen=True)
@@ -64,11 +64,6 @@ class SoilSeries:
     draws_c: FloatArray
 
 
-def too_deep(probe_cm: float, depth_cm: float) -> bool:
-    """Say whether a probe lies too far below a depth to tell its temperature."""
-    return probe_cm - depth_cm > MAX_UP_CM
-
-
 def logged_at(
     probes: Sequence[Probe], depth_cm: float, diffusivity_m2_s: float
 ) -> tuple[FloatArray, FloatArray]:
@@ -76,7 +71,7 @@ def logged_at(
 
     Each probe is moved by conduction to the depth wanted. The nearest depth counts; a probe
     farther away fills only days on which no nearer one has a reading. Probes at one depth are
-    averaged. A probe that is `too_deep` is passed over.
+    averaged. A probe too far below the depth is passed over.
 
     Parameters
     ----------
@@ -92,7 +87,7 @@ def logged_at(
     """
     mean = np.full(probes[0].mean_c.shape, np.nan)
     hottest = mean.copy()
-    depths = {p.depth_cm for p in probes if not too_deep(p.depth_cm, depth_cm)}
+    depths = {p.depth_cm for p in probes if can_move(p.depth_cm, depth_cm, diffusivity_m2_s)}
     for depth in sorted(depths, key=lambda d: (abs(d - depth_cm), d)):
         same = [p for p in probes if p.depth_cm == depth]
         found = average([p.mean_c for p in same])
@@ -115,40 +110,49 @@ def average(columns: Sequence[FloatArray]) -> FloatArray:
 
 def soil_series(
     dates: npt.NDArray[np.datetime64],
-    depth_cm: float,
     probes: Sequence[Probe],
-    estimate: SoilEstimate | None,
+    estimates: Mapping[float, SoilEstimate | None],
     *,
     diffusivity_m2_s: float,
     probe_sd_c: float,
     persistence: Mapping[str, float] | None = None,
-) -> SoilSeries:
-    """Join what was logged with what the air tells, at one depth.
+) -> dict[float, SoilSeries]:
+    """Join what was logged with what the air tells, at several depths at once.
 
     Parameters
     ----------
     dates : ndarray of datetime64[D], shape (days,)
-    depth_cm : float
-        Depth wanted [cm].
     probes : sequence of Probe
         May be empty.
-    estimate : SoilEstimate or None
-        From air temperature at the same depth and days; None without air temperature.
+    estimates : mapping of float to SoilEstimate or None
+        For each depth wanted [cm], the estimate from air temperature on the same days; None
+        without air temperature.
     diffusivity_m2_s : float
         Thermal diffusivity of the root zone [m2/s].
     probe_sd_c : float
         How far a probe may stand from the turf it speaks for [degC].
     persistence : mapping, optional
         How the error of the estimate lasts; see `patchrisk.soil.join.join_logged`.
+
+    Returns
+    -------
+    dict of float to SoilSeries
+        By depth [cm].
     """
     nothing = np.full(dates.shape, np.nan)
-    mean, hottest = nothing, nothing
-    if probes:
-        mean, hottest = logged_at(probes, depth_cm, diffusivity_m2_s)
-    if estimate is None:
-        estimate = SoilEstimate(nothing, nothing, nothing, nothing)
+    unknown = SoilEstimate(nothing, nothing, nothing, nothing)
+    told = [unknown if e is None else e for e in estimates.values()]
+    logged = [
+        logged_at(probes, depth, diffusivity_m2_s) if probes else (nothing, nothing)
+        for depth in estimates
+    ]
+    # Depths are lanes, so that the filter goes through the days once for all of them.
+    mean, hottest = (np.stack(columns, axis=1) for columns in zip(*logged, strict=True))
+    fields = ("mean_c", "min_c", "max_c", "sd_c")
+    estimate = SoilEstimate(*(np.stack([getattr(e, f) for e in told], axis=1) for f in fields))
     joined = join_logged(estimate, mean, probe_sd_c, persistence)
     modelled = joined.mean_c + (estimate.max_c - estimate.mean_c)
+    top = np.where(np.isnan(hottest), modelled, hottest)
     draws = simulate_soil(
         estimate,
         mean,
@@ -158,12 +162,15 @@ def soil_series(
         probe_sd_c=probe_sd_c,
         persistence=persistence,
     )
-    return SoilSeries(
-        dates,
-        depth_cm,
-        joined.mean_c,
-        np.where(np.isnan(hottest), modelled, hottest),
-        joined.sd_c,
-        joined.came_from,
-        draws,
-    )
+    return {
+        depth: SoilSeries(
+            dates,
+            depth,
+            joined.mean_c[:, lane],
+            top[:, lane],
+            joined.sd_c[:, lane],
+            joined.came_from[:, lane],
+            draws[:, lane],
+        )
+        for lane, depth in enumerate(estimates)
+    }

@@ -197,15 +197,15 @@ def _fields(cells: "pd.Series[str]", half: bool) -> tuple[IntArray, IntArray, np
         runs = [(m.start(), m.end()) for m in re.finditer("1+", "".join("01"[s] for s in shows))]
         if not runs or runs[0][0] != 0 or len(runs) > _MOST_FIELDS or runs[0][1] > 14:
             continue
-        rows = np.flatnonzero(codes == code)
+        rows = slice(None) if len(patterns) == 1 else np.flatnonzero(codes == code)
         part = chars[rows]
         for n, (start, end) in enumerate(runs):
-            value = np.zeros(len(rows), np.int64)
+            value = np.zeros(len(part), np.int64)
             for place in range(start, min(end, start + 14)):
                 value = value * 10 + (part[:, place] - ord("0"))
             fields[n, rows], sizes[n, rows] = value, end - start
         if half:
-            lower = part | 0x20
+            lower = part[:, runs[-1][1] : runs[-1][1] + 4] | 0x20
             pm[rows] = np.where((lower == ord("p")).any(axis=1), 2, 0)
             pm[rows] += ((lower == ord("a")).any(axis=1) & (pm[rows] == 0)).astype(np.int8)
     return fields, sizes, pm
@@ -344,11 +344,9 @@ def _why_only(
     others = [days for other, days in read.items() if other != order]
     if not others:
         return f"years have four digits ({_example(cells)})"
-    proof = np.isnan(others[0])
-    for days in others[1:]:
-        proof = proof | np.isnan(days)
-    proof &= ~np.isnan(read[order])
-    at = int(np.flatnonzero(proof)[0])
+    # The date that breaks the order which fits next best.
+    next_best = min(others, key=lambda days: int(np.isnan(days).sum()))
+    at = int(np.flatnonzero(np.isnan(next_best) & ~np.isnan(read[order]))[0])
     return f"line {cells.index[at]} has {str(cells.iloc[at]).strip()!r}"
 
 
@@ -360,6 +358,6 @@ def _contradicts(
     source: str,
 ) -> Fault:
     wrong = timed & np.isnan(read[told]) if told in read else timed
-    at = int(np.flatnonzero(wrong)[0])
+    at = int(wrong.argmax())
     found = f"{str(cells.iloc[at]).strip()!r} can't be {told}"
     return Fault(source, f"line {cells.index[at]}", found, "correct date_order, or take it out")

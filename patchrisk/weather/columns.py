@@ -47,10 +47,10 @@ _ASIDE = (
     (_words(r"qc|qa|flag\w*|quality|ssitc|status|error"), "a quality mark"),
     (_words(r"sd|std|stdev|stddev|variance|sigma"), "a spread, not a temperature"),
     (
-        _words(r"air|ta|tair|luft\w*|aire|ambient|sonic|lufttemperatur|wet ?bulb|canopy|leaf"),
+        _words(r"air|ta|tair|luft\w*|aire|ambient|sonic|lufttemperatur|wet ?bulb"),
         "air temperature",
     ),
-    (_words(r"infra ?red|ir|irt|skin|black ?globe|water"), "not the soil"),
+    (_words(r"infra ?red|ir|irt|skin|black ?globe|canopy|leaf|water"), "not the soil"),
     (
         _words(r"int|intern\w*|board|panel|ptemp|hk|logger temp\w*|device|housing|case|cpu|ref\w*"),
         "the logger's own temperature",
@@ -314,9 +314,14 @@ def _rest(judged: _Judged, told: bool) -> Column:
 
 
 def _listed(columns: Sequence[Column], most: int = 6) -> str:
-    names = [f"column {c.number} {c.header!r}" for c in columns[:most]]
+    names = [_place(c) for c in columns[:most]]
     more = len(columns) - most
     return ", ".join(names) + (f" and {more} more" if more > 0 else "")
+
+
+def _place(column: Column) -> str:
+    nameless = column.header == f"column {column.number}"
+    return column.header if nameless else f"column {column.number} {column.header!r}"
 
 
 def _key(column: Column, columns: Sequence[Column]) -> str:

@@ -32,12 +32,13 @@ FlagKind = Literal[
     "once a day",
 ]
 
-_DELIMITERS = {"\t": "tab", ";": "semicolon", ",": "comma", "|": "bar", " ": "blanks"}
+DELIMITERS = {"\t": "tab", ";": "semicolon", ",": "comma", "|": "bar", " ": "blanks"}
+DECIMALS = {".": "point", ",": "comma", " ": "blank"}
 
 
 @dataclass(frozen=True)
 class LogOptions:
-    """What the user says of a logger file; whatever is not said is guessed and shown.
+    r"""What the user says of a logger file; whatever is not said is guessed and shown.
 
     Parameters
     ----------
@@ -57,7 +58,11 @@ class LogOptions:
         offset is known too.
     summer_time : bool
         Whether the file's clock was an hour ahead of standard time in summer.
-    delimiter, decimal, encoding : str, optional
+    delimiter : {"\t", ";", ",", "|", " "}, optional
+        A blank means one or more.
+    decimal : {".", ",", " "}, optional
+    encoding : str, optional
+        As Python names it, such as ``utf-8`` or ``cp1252``.
     header_line : int, optional
         Number of the line with the column names, counted from 1 as an editor does.
     """
@@ -114,9 +119,8 @@ class Layout:
 
     def _lines(self) -> Iterator[str]:
         header = f"line {self.header_line}" if self.header_line else "none"
-        delimiter = _DELIMITERS.get(self.delimiter, repr(self.delimiter))
-        mark = {".": "point", ",": "comma", " ": "blank"}.get(self.decimal, self.decimal)
-        yield f"encoding {self.encoding}, delimiter {delimiter}, decimal {mark}"
+        delimiter, decimal = DELIMITERS[self.delimiter], DECIMALS[self.decimal]
+        yield f"encoding {self.encoding}, delimiter {delimiter}, decimal {decimal}"
         yield f"header {header}, readings from line {self.first_line}"
         yield f"dates: {self.date_order}"
         yield f"clock: {self.clock}"

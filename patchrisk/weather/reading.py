@@ -18,6 +18,8 @@ from patchrisk.weather.columns import Filled, classify
 from patchrisk.weather.daylight import evidence_words, find_summer_time, rule_for, to_standard
 from patchrisk.weather.decode import read_text
 from patchrisk.weather.layout import (
+    DECIMALS,
+    DELIMITERS,
     Column,
     Flag,
     FlagKind,
@@ -63,6 +65,7 @@ def read_log(path: Path, options: LogOptions | None = None) -> Log:
     """
     options = options or LogOptions()
     source = str(path)
+    _refuse_marks(options, source)
     text = read_text(path, options.encoding)
     table = read_table(text.text, text.encoding, source, options)
     stamps = read_stamps(
@@ -121,6 +124,19 @@ def read_log(path: Path, options: LogOptions | None = None) -> Log:
         lines=table.cells.index.to_numpy(np.int64)[timed],
         daily=daily,
     )
+
+
+def _refuse_marks(options: LogOptions, source: str) -> None:
+    faults = [
+        Fault(source, name, repr(given), f"write one of {', '.join(map(repr, known))}")
+        for name, given, known in (
+            ("delimiter", options.delimiter, DELIMITERS),
+            ("decimal", options.decimal, DECIMALS),
+        )
+        if given is not None and given not in known
+    ]
+    if faults:
+        raise InputError(faults)
 
 
 def _step(stamps: Stamps) -> timedelta | None:

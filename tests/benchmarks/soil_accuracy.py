@@ -11,6 +11,7 @@ they have not seen.
 import argparse
 import json
 import time
+import warnings
 from dataclasses import replace
 from pathlib import Path
 
@@ -444,6 +445,8 @@ def main():
     parser.add_argument("--quick", action="store_true", help="folds by one step, no trees")
     parser.add_argument("--shipped", action="store_true", help="score the shipped numbers")
     args = parser.parse_args()
+    warnings.filterwarnings("ignore", "Mean of empty slice")  # stations without a season
+    warnings.filterwarnings("ignore", "All-NaN slice")
     began = time.monotonic()
 
     def log(text):

@@ -40,8 +40,8 @@ LAPSE = 0.0065  # degC per metre: what the server's stations differ by
 
 # For tests: no needless waiting, and room for a slow machine.
 PATIENT = Limits(pause_s=0.01, lock_s=0.1, max_bytes=1_000_000, max_download_bytes=1_000_000)
-# For faults that show only when time is up.
-QUICK = replace(PATIENT, connect_s=0.3, read_s=0.3, total_s=0.4, download_s=0.4)
+# Where a service may be silent or endless; long enough for a slow machine's good answers.
+QUICK = replace(PATIENT, read_s=0.5, total_s=1.5, download_s=1.5)
 
 SIGN_IN = b"<!DOCTYPE html><html><head><title>Guest network</title></head><body>Sign in</body>"
 
@@ -178,6 +178,14 @@ class Provider:
     def endpoints(self) -> Endpoints:
         """Addresses of the services played."""
         return Endpoints(**self.bases)
+
+    @property
+    def limits(self) -> Limits:
+        """The least waiting that shows the faults played, and only the time-out that is meant."""
+        played = set(self._scenario.values())
+        if played & {"slow headers", "trickle"}:
+            return replace(PATIENT, total_s=0.4, download_s=0.4)
+        return replace(PATIENT, read_s=0.2) if "hang" in played else PATIENT
 
     def environment(self, **extra: str) -> dict[str, str]:
         """Environment of a subprocess that is to find this server and nothing else."""

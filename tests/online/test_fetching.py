@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 from online.aging import age_cache
-from online.provider import FAULTS, PATIENT, QUICK, Provider
+from online.provider import FAULTS, PATIENT, Provider
 
 from patchrisk.errors import InputError
 from patchrisk.weather.cache import ResponseStore
@@ -39,13 +39,8 @@ class Client:
         self.host = self.url.split("/")[2]
 
     def fetcher(self, **options):
-        late = self.provider.scenario("openmeteo") in ("hang", "slow headers", "trickle")
-        options = {
-            "limits": QUICK if late else PATIENT,
-            "bases": self.provider.endpoints.bases,
-            **options,
-        }
-        return Fetcher(self.folder, **options)
+        usual = {"limits": self.provider.limits, "bases": self.provider.endpoints.bases}
+        return Fetcher(self.folder, **{**usual, **options})
 
     def get(self, fetcher=None, **options):
         with contextlib.ExitStack() as stack:

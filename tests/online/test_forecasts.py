@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from online.aging import age_cache
-from online.provider import PATIENT, QUICK, Provider, truth
+from online.provider import PATIENT, Provider, truth
 
 from patchrisk.errors import InputError
 from patchrisk.weather.forecast import get_forecast, metno, nws, openmeteo, usable
@@ -513,7 +513,7 @@ def test_a_past_morning_has_no_forecast_any_more(ohio, tmp_path):
 @pytest.mark.parametrize("scenario", ["503", "429", "html", "hang", "kelvin", "absurd", "no unit"])
 def test_met_norway_stands_in_and_it_is_said(ohio, tmp_path, scenario):
     ohio.set(scenario, "grid")
-    forecast, (notice,) = ask(ohio, tmp_path, limits=QUICK if scenario == "hang" else PATIENT)
+    forecast, (notice,) = ask(ohio, tmp_path, limits=ohio.limits)
     assert notice.severity == "warning"
     assert notice.source == "US National Weather Service"
     assert forecast.source == "MET Norway"
@@ -672,7 +672,7 @@ def test_the_users_own_file_goes_before_every_service(tmp_path):
     path.write_text(OWN)
     forecast, notices = ask_for_file(path, DAY)
     assert notices == []
-    assert (forecast.source, forecast.attribution) == (str(path), "")
+    assert (forecast.source, forecast.attribution) == ("forecast.csv", "")
     assert forecast.issued_at is None
     assert forecast.fetched_at is None
     first, second = forecast.daily.to_dict("records")

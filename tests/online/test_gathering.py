@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from online.aging import age_cache
-from online.provider import PATIENT, QUICK, Provider, truth
+from online.provider import PATIENT, Provider, truth
 
 from patchrisk.errors import UnavailableError
 from patchrisk.weather.gather import gather_weather
@@ -103,7 +103,7 @@ def test_all_fails_but_last_weeks_copies_are_there(ohio, gather):
     gather(past_years=3)
     age_cache(gather.folder, timedelta(days=2))
     ohio.set("hang")
-    weather = gather(past_years=3, limits=QUICK)
+    weather = gather(past_years=3, limits=ohio.limits)
     check_observed(weather, ohio)
     assert len(weather.past) >= 3 * 365
     lines = said(weather)

@@ -5,8 +5,11 @@ import zipfile
 from datetime import date, timedelta
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from log_files import hours, lines, soil
 
+from patchrisk.errors import InputError
 from patchrisk.weather import decode
 from patchrisk.weather.logger import LogOptions, load_log
 
@@ -155,6 +158,23 @@ def test_one_depth_for_two_probes(write, refusal):
     ]
 
 
+def test_marks_that_are_none(write, refusal):
+    path = write(["Time,Soil 5 cm", *lines(MOMENTS, SOIL)])
+    assert refusal(path, LogOptions(delimiter="tab", decimal=";")) == [
+        r"delimiter: 'tab': write one of '\t', ';', ',', '|', ' '",
+        "decimal: ';': write one of '.', ',', ' '",
+    ]
+
+
+def test_decimal_commas_between_commas(write, refusal):
+    rows = lines(MOMENTS, [str(v).replace(".", ",") for v in SOIL])
+    path = write(["Time,Soil 5 cm °C", *rows])
+    assert refusal(path) == [
+        "line 2: decimal commas in a file parted by commas: "
+        "export with semicolons, or with decimal points"
+    ]
+
+
 def test_header_line_past_the_end(write, refusal):
     path = write(["Time,Soil 5 cm", *lines(MOMENTS[:3], SOIL[:3])])
     assert refusal(path, LogOptions(header_line=9)) == [
@@ -262,3 +282,31 @@ def test_step_of_a_day_and_more(write):
     assert probe.daily["soil_c"].notna().sum() == 40
     assert len(probe.daily) == 79
     assert probe.daily.index[1] - probe.daily.index[0] == timedelta(days=1)
+
+
+STAMPS = ["2024-05-01 10:00", "2024-05-01", "01/02/24", "31/12/2024 24:00", "18 May 2024"]
+STAMPS += ["2024-05-01T10:00+02:00", "20240501", "202405011000", "99/99/9999", "2024-05-01 25:00"]
+NUMBERS = ["12.5", "12,5", "(3.2)", "3-", "1,234.5", "1e5", "inf", "-9999", "", "NaN", "0"]
+WORDS = ["ERR", "Soil °C", "Soil 5 cm", "Temp °F", "Time", "Date UTC-5", "#", '"', '"a,b"', "   "]
+PIECES = st.sampled_from([*STAMPS, *NUMBERS, *WORDS, "10:00 PM", "AM"])
+
+
+@given(
+    rows=st.lists(st.lists(PIECES, max_size=5), max_size=12),
+    delimiter=st.sampled_from([",", ";", "\t", " "]),
+    end=st.sampled_from(["\n", "\r\n", "\r"]),
+    encoding=st.sampled_from(["utf-8", "cp1252", "utf-16"]),
+)
+@settings(max_examples=50, deadline=None)
+def test_whatever_stands_in_a_file_it_is_read_or_refused(
+    tmp_path_factory, rows, delimiter, end, encoding
+):
+    """No error but one that says what to do; and no row lost from the count."""
+    path = tmp_path_factory.mktemp("log") / "log.csv"
+    path.write_bytes(end.join(map(delimiter.join, rows)).encode(encoding))
+    try:
+        probes = load_log(path).probes
+    except InputError:
+        return
+    for tally in (probe.tally for probe in probes):
+        assert tally.rows == tally.kept + tally.flagged + tally.missing

@@ -81,7 +81,8 @@ def get_forecast(
             notices.append(Notice(title, error.reason, "info" if expected else "warning"))
             continue
         if reply.problem:
-            text = f"not renewed ({reply.problem}): the copy of {_stamp(reply.fetched_at, place)} is used"
+            when = _stamp(reply.fetched_at, place)
+            text = f"not renewed ({reply.problem}): the copy of {when} is used"
             notices.append(Notice(title, text))
         issue, fetched = reply.value, reply.fetched_at
         forecast, more = usable(title, credit, issue, fetched, place, today, now)
