@@ -7,10 +7,12 @@ from pathlib import Path
 
 import pandas as pd
 
+from patchrisk.ahead.look import DiseaseAhead
 from patchrisk.diseases import Library, load_library
 from patchrisk.errors import Fault, InputError
 from patchrisk.numbers import load_numbers
 from patchrisk.outlook import DiseaseToday, Settings, look
+from patchrisk.prospect import Prospect, area_ahead, history_of, prospect
 from patchrisk.site import Area, Logger, Site, read_site
 from patchrisk.soil.air_to_soil import SoilEstimate, estimate_soil
 from patchrisk.soil.rootzone import diffusivity_of
@@ -31,7 +33,7 @@ class AreaMorning:
     """An area this morning.
 
     ``soil`` is at `REFERENCE_CM`; ``without`` are diseases of the turf that no temperature
-    forecast is offered for.
+    forecast is offered for; ``ahead`` is empty without a past year of air temperature.
     """
 
     area: Area
@@ -39,6 +41,7 @@ class AreaMorning:
     diseases: tuple[DiseaseToday, ...]
     without: tuple[str, ...]
     probes: tuple[Probe, ...]
+    ahead: dict[str, DiseaseAhead]
 
 
 @dataclass(frozen=True)
@@ -59,6 +62,7 @@ class Morning:
     readings: tuple[Readings, ...]
     weather: Weather
     library: Library
+    ground: Prospect | None
 
 
 def settings() -> Settings:
@@ -107,13 +111,16 @@ def prepare(
     if strangers:
         names = ", ".join(area.name for area in g.site.area)
         raise InputError(Fault("--area", "", f"no area {strangers[0]!r}", f"write one of {names}"))
+    history = history_of([g.air, g.weather.past])
+    ground = prospect(history, g.weather.daily, pd.Timestamp(as_of), g.site.site.latitude)
     return Morning(
         g.site,
         as_of,
-        tuple(_area(g.site, area, g.library, g.readings, g.weather.daily, as_of) for area in areas),
+        tuple(_area(g, area, as_of, ground) for area in areas),
         g.readings,
         g.weather,
         g.library,
+        ground,
     )
 
 
@@ -283,27 +290,34 @@ def _log_options(site: Site, logger: Logger) -> LogOptions:
     )
 
 
-def _area(
-    site: Site,
-    area: Area,
-    library: Library,
-    readings: Sequence[Readings],
-    weather: pd.DataFrame,
-    as_of: date,
-) -> AreaMorning:
+def _area(g: Gathered, area: Area, as_of: date, ground: Prospect | None) -> AreaMorning:
+    site, library = g.site, g.library
     days = _days(as_of)
-    probes = probes_of(area, readings, days)
+    probes = probes_of(area, g.readings, days)
     wanted, without = _diseases(area, library)
     rules = {key: [(r.member, r.rule) for r in library.rules(key, area.turf)] for key in wanted}
     depths = [rule.depth_cm for pairs in rules.values() for _, rule in pairs]
-    soil_at = _soil_source(site, area, probes, weather, days, depths)
+    soil_at = _soil_source(site, area, probes, g.weather.daily, days, depths)
     today = look(
         rules,
         soil_at,
         southern=site.site.southern,
         settings=settings(),
     )
-    return AreaMorning(area, soil_at(REFERENCE_CM), today, tuple(without), tuple(probes))
+    ahead: dict[str, DiseaseAhead] = {}
+    if ground is not None:
+        fit = read_fit(site, area)
+        ahead = area_ahead(
+            ground,
+            soil_at,
+            today,
+            library,
+            southern=site.site.southern,
+            reference_cm=REFERENCE_CM,
+            parameters=None if fit is None else fit.parameters,
+            surface=surface_at(area, fit),
+        )
+    return AreaMorning(area, soil_at(REFERENCE_CM), today, tuple(without), tuple(probes), ahead)
 
 
 def _days(as_of: date) -> pd.DatetimeIndex:

@@ -6,9 +6,14 @@ import sys
 import pytest
 
 CORE = [
+    "patchrisk.ahead.look",
+    "patchrisk.ahead.paths",
+    "patchrisk.ahead.traces",
     "patchrisk.counters",
+    "patchrisk.expression",
     "patchrisk.infection",
     "patchrisk.outlook",
+    "patchrisk.pressure",
     "patchrisk.soil.air_to_soil",
     "patchrisk.soil.conduction",
     "patchrisk.soil.join",

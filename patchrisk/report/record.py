@@ -9,7 +9,7 @@ import numpy as np
 
 from patchrisk.morning import AreaMorning, Morning, Readings
 from patchrisk.outlook import DiseaseToday, RuleToday
-from patchrisk.report import words
+from patchrisk.report import ahead, words
 from patchrisk.soil.series import SoilSeries
 from patchrisk.units import shower
 from patchrisk.weather.gather import Weather
@@ -32,6 +32,7 @@ def to_json(morning: Morning) -> str:
         "areas": [_area(morning, area) for area in morning.areas],
         "readings": [_readings(reading) for reading in morning.readings],
         "weather": _weather(morning.weather),
+        "ahead": ahead.ground_record(morning.ground),
         "cautions": words.CAUTIONS,
     }
     return json.dumps(record, ensure_ascii=False, indent=2, allow_nan=False)
@@ -45,7 +46,7 @@ def _area(morning: Morning, area: AreaMorning) -> dict[str, Any]:
         "use": area.area.use,
         "root_zone": area.area.root_zone,
         "soil": _soil(area.soil),
-        "diseases": [_disease(morning, today) for today in area.diseases],
+        "diseases": [_disease(morning, area, today) for today in area.diseases],
         "no_forecast": [
             {"key": key, "name": d.name, "reason": d.no_forecast.text if d.no_forecast else ""}
             for key in area.without
@@ -65,7 +66,7 @@ def _soil(soil: SoilSeries) -> dict[str, Any]:
     }
 
 
-def _disease(morning: Morning, today: DiseaseToday) -> dict[str, Any]:
+def _disease(morning: Morning, area: AreaMorning, today: DiseaseToday) -> dict[str, Any]:
     library = morning.library
     show = shower(morning.site.site.units)
     decide = {id(r) for r in today.deciding}
@@ -78,6 +79,7 @@ def _disease(morning: Morning, today: DiseaseToday) -> dict[str, Any]:
         "do": words.do_now(library, today, show),
         "agreement": words.agreement(today),
         "rules": [{**_rule(r), "decides": id(r) in decide} for r in today.rules],
+        "ahead": ahead.ahead_record(morning, area, today.key),
     }
 
 

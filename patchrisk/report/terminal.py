@@ -6,7 +6,7 @@ import numpy as np
 
 from patchrisk.morning import AreaMorning, Morning
 from patchrisk.outlook import DiseaseToday, RuleToday
-from patchrisk.report import words
+from patchrisk.report import ahead, words
 from patchrisk.report.check import weather_lines
 from patchrisk.report.layout import ends, heading, wrap
 from patchrisk.report.words import Show
@@ -36,10 +36,14 @@ def _lines(morning: Morning, full: bool) -> Iterator[str]:
         yield from _area(morning, area, show, full)
     yield ""
     yield from _data(morning, show)
+    yield from wrap(ahead.ground_words(morning.ground), "- ", "  ")
     yield ""
     yield from wrap("Cautions: " + words.CAUTIONS)
     if not full:
-        yield from wrap("Every rule with its source: add --full. Readings: patchrisk check.")
+        yield from wrap(
+            "Every rule with its source: add --full. What to look for and send to the laboratory: "
+            "patchrisk diseases NAME. Readings: patchrisk check."
+        )
 
 
 def _area(morning: Morning, area: AreaMorning, show: Show, full: bool) -> Iterator[str]:
@@ -51,14 +55,18 @@ def _area(morning: Morning, area: AreaMorning, show: Show, full: bool) -> Iterat
     quiet = [d for d in ranked if d.state in (State.NOT_YET, State.CLOSED)]
     for today in ranked:
         if today not in quiet:
-            yield from _disease(morning, today, show, full, today.key in before)
+            yield from _disease(morning, area, today, show, full)
     for state in (State.CLOSED, State.NOT_YET):
-        names = [words.name_of(morning.library, d.key) for d in quiet if d.state is state]
+        names = [
+            words.name_of(morning.library, d.key) + ahead.short_words(area.ahead.get(d.key))
+            for d in quiet
+            if d.state is state
+        ]
         if names and not full:
             yield from wrap(f"{state.words.upper()}: {', '.join(names)}.", "  ", "    ")
     if full:
         for today in quiet:
-            yield from _disease(morning, today, show, full, today.key in before)
+            yield from _disease(morning, area, today, show, full)
     for key in area.without:
         disease = morning.library.diseases[key]
         assert disease.no_forecast is not None
@@ -95,8 +103,10 @@ def _soil(area: AreaMorning, show: Show) -> str:
 
 
 def _disease(
-    morning: Morning, today: DiseaseToday, show: Show, full: bool, before: bool
+    morning: Morning, area: AreaMorning, today: DiseaseToday, show: Show, full: bool
 ) -> Iterator[str]:
+    before = today.key in {morning.library.find(name) for name in area.area.history}
+    coming = area.ahead.get(today.key)
     since = f" since {words.day_words(today.since)}" if today.since is not None else ""
     change = words.change_words(today)
     marks = [m for m in ("seen here before" if before else "", change) if m]
@@ -105,7 +115,12 @@ def _disease(
     yield f"  {today.state.words.upper()}{since}: {name}{mark}"
     yield from wrap("Do: " + words.do_now(morning.library, today, show), "    ", "      ")
     why = [words.agreement(today), words.chance_words(today)]
-    yield from wrap("Why: " + "; ".join(w for w in why if w) + ".", "    ", "      ")
+    if full or coming is None:
+        yield from wrap("Why: " + "; ".join(w for w in why if w) + ".", "    ", "      ")
+    for text in ahead.ahead_lines(today, coming):
+        yield from wrap(text, "    ", "      ")
+    if coming is not None and not full:
+        return
     for label, result in _chosen(today, full):
         published = words.published_rule(morning.library, today.key, result)
         text = (

@@ -167,7 +167,8 @@ def test_metric_and_us_differ_only_in_how_numbers_are_written(tmp_path):
     metric = run("outlook", "--site", path, "--as-of", "2026-05-18")
     assert "°C" in metric
     assert "°F" not in metric.split("Data\n")[0]
-    assert "18.3 °C" in metric  # 65 °F
+    full = run("outlook", "--full", "--site", path, "--as-of", "2026-05-18")
+    assert "18.3 °C" in full  # 65 °F
 
 
 def test_readme_and_help_name_every_command():

@@ -1,0 +1,1 @@
+"""Weeks ahead: weather of past years, soil along it with its error, windows with their odds."""

@@ -1,0 +1,162 @@
+"""Soil temperature ahead: the model along each trace, set right by the logger, error added."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import ndtri, stdtrit
+
+from patchrisk.ahead.error import Lessons, Memory, expected_error, lessons
+from patchrisk.ahead.openings import SoilPaths
+from patchrisk.ahead.traces import WeatherTraces
+from patchrisk.soil.air_to_soil import SoilEstimate
+from patchrisk.units import FloatArray
+
+_FEW = 14  # days of logged extremes below which the model's daily swing is left as it is
+_RECENT = 60  # days over which the logged swing is compared with the model's
+
+
+@dataclass(frozen=True)
+class Learnt:
+    """What the logger says of the model at a depth, to be used for any year.
+
+    Parameters
+    ----------
+    known : Lessons
+    swing : float
+        Logged over modelled distance from the daily mean to the daily maximum [1].
+    """
+
+    known: Lessons
+    swing: float
+
+
+def learn(
+    traces: WeatherTraces,
+    modelled: SoilEstimate,
+    logged_mean_c: FloatArray,
+    logged_max_c: FloatArray,
+    *,
+    daily_back: int,
+) -> Learnt:
+    """Compare what was logged with the model, along the traces' common past.
+
+    Parameters
+    ----------
+    traces : WeatherTraces
+    modelled : SoilEstimate
+        Along the traces, (days, traces) [degC].
+    logged_mean_c, logged_max_c : ndarray of float, shape (today,)
+        On the days before today [degC]; NaN where not logged.
+    daily_back : int
+        Days before today that are used one by one [days].
+    """
+    today = traces.today
+    day = np.arange(today, dtype=float)
+    error = (logged_mean_c[:, None] - modelled.mean_c[:today]) / modelled.sd_c[:today]
+    known = lessons(day, error, daily_from=today - daily_back)
+    rise = (logged_max_c - logged_mean_c)[-_RECENT:]
+    expected = (modelled.max_c - modelled.mean_c)[max(0, today - _RECENT) : today].mean(axis=1)
+    both = np.isfinite(rise) & np.isfinite(expected) & (expected > 0)
+    swing = 1.0
+    if both.sum() >= _FEW:
+        swing = float(rise[both].mean() / expected[both].mean())
+    return Learnt(known, swing)
+
+
+def paths_ahead(
+    traces: WeatherTraces,
+    modelled: SoilEstimate,
+    learnt: Learnt,
+    memory: Memory,
+    *,
+    start: int,
+    per_trace: int,
+    seed: int,
+) -> SoilPaths:
+    """Draw courses of soil temperature through this season's past and on along the traces.
+
+    Parameters
+    ----------
+    traces, modelled, learnt, memory
+    start : int
+        First row of the traces that the paths keep.
+    per_trace : int
+        Courses drawn for each trace.
+    seed : int
+        The same seed draws the same courses.
+    """
+    day = np.arange(start, len(traces.dates), dtype=float)
+    mean, root = expected_error(memory, day, learnt.known)
+    middle = widened(modelled.mean_c, traces.today)[start:]
+    return _draw(traces, modelled, learnt, middle, mean, root, start, per_trace, seed)
+
+
+def paths_before(
+    past: WeatherTraces,
+    modelled: SoilEstimate,
+    learnt: Learnt,
+    memory: Memory,
+    *,
+    day: FloatArray,
+    start: int,
+    per_trace: int,
+    seed: int,
+) -> SoilPaths:
+    """Draw courses along past years: what is normal at the site.
+
+    Parameters
+    ----------
+    past, modelled, learnt, memory
+    day : ndarray of float, shape (days,)
+        The rows of ``past``, by time of year, on the count of days of ``learnt`` but so long
+        ago that only what lasts can be known of their error [days].
+    start, per_trace, seed
+        As for `paths_ahead`.
+    """
+    mean, root = expected_error(memory, day[start:], learnt.known)
+    mean = np.repeat(mean.mean(axis=1, keepdims=True), len(past.years), axis=1)
+    middle = modelled.mean_c[start:]
+    return _draw(past, modelled, learnt, middle, mean, root, start, per_trace, seed)
+
+
+def widened(mean_c: FloatArray, today: int) -> FloatArray:
+    """Spread traces ahead of today for how few they are [degC], (days, traces).
+
+    A handful of years shows less than the whole range of weather. The traces' distances from
+    their mean are stretched by what the prediction interval of a normal sample of n has over
+    plus and minus z: t(0.9; n - 1) / z(0.9) * sqrt(1 + 1/n) (e.g. Hahn & Meeker 1991,
+    Statistical Intervals, section 4.7; section number from memory).
+    """
+    n = mean_c.shape[1]
+    if n < 2:
+        return mean_c
+    factor = float(stdtrit(n - 1, 0.9) / ndtri(0.9) * np.sqrt(1 + 1 / n))
+    middle = mean_c.mean(axis=1, keepdims=True)
+    stretched = middle + factor * (mean_c - middle)
+    return np.where(np.arange(len(mean_c))[:, None] < today, mean_c, stretched)
+
+
+def _draw(
+    traces: WeatherTraces,
+    modelled: SoilEstimate,
+    learnt: Learnt,
+    middle: FloatArray,
+    mean: FloatArray,
+    root: FloatArray,
+    start: int,
+    per_trace: int,
+    seed: int,
+) -> SoilPaths:
+    rng = np.random.default_rng(seed)
+    count = middle.shape[1]
+    noise = root @ rng.standard_normal((len(middle), count * per_trace))
+    sd = modelled.sd_c[start:]
+    rise = learnt.swing * (modelled.max_c - modelled.mean_c)[start:]
+    course = np.tile(middle + mean * sd, per_trace) + noise * np.tile(sd, per_trace)
+    return SoilPaths(
+        traces.dates[start:],
+        traces.today - start,
+        course,
+        course + np.tile(rise, per_trace),
+        count,
+    )

@@ -1,0 +1,153 @@
+"""How much infection a season's soil temperature allowed, in days at the optimum."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from patchrisk.ahead.openings import SoilPaths
+from patchrisk.infection import Cardinal, optimum_days, relative_rate
+from patchrisk.units import FloatArray
+from patchrisk.windows import Season, season_days
+
+
+@dataclass(frozen=True)
+class Spread:
+    """The 10, 50 and 90 % points of something."""
+
+    low: float
+    middle: float
+    high: float
+
+
+@dataclass(frozen=True)
+class Pressure:
+    """Infection pressure of a season.
+
+    Parameters
+    ----------
+    first, last : datetime64[D]
+        The season summed over, as far as it can be seen ahead.
+    so_far : Spread
+        Sum up to today [days at the optimum]; the spread is the soil temperature's error.
+    rest : Spread
+        What the rest of the season adds [days at the optimum]: weather and error.
+    usual_so_far, usual_rest : Spread or None
+        The same over the past years; None without one.
+    place : float or None
+        Share of the past years with less at this date [1].
+    wet : float or None
+        Of the sum so far, what fell on days of wet soil [days at the optimum]; None where the
+        disease file says nothing of wetness or no rain is known.
+    years : int
+        Past years compared.
+    """
+
+    first: np.datetime64
+    last: np.datetime64
+    so_far: Spread
+    rest: Spread
+    usual_so_far: Spread | None
+    usual_rest: Spread | None
+    place: float | None
+    wet: float | None
+    years: int
+
+
+def infection_season(seasons: list[Season]) -> Season:
+    """Return the shortest season, over the new year or not, that holds all of the seasons."""
+    starts = sorted({s.start for s in seasons})
+    best: tuple[int, Season] | None = None
+    for start in starts:
+        # Days after the start, on a circle of a year, by which every season has ended.
+        length = max((_turn(start, s.start) + _turn(s.start, s.end)) for s in seasons)
+        if length >= 365:
+            continue
+        end = max(seasons, key=lambda s: _turn(start, s.start) + _turn(s.start, s.end)).end
+        if best is None or length < best[0]:
+            best = (length, Season(start, end))
+    return best[1] if best is not None else Season((1, 1), (12, 31))
+
+
+def _turn(a: tuple[int, int], b: tuple[int, int]) -> int:
+    """Days from one day of the year on to another, 0 to 364."""
+
+    def day(md: tuple[int, int]) -> int:
+        date = np.datetime64(f"2001-{md[0]:02d}-{md[1]:02d}", "D")
+        return int((date - np.datetime64("2001-01-01", "D")).astype(int))
+
+    return (day(b) - day(a)) % 365
+
+
+def wet_days(rain_mm: FloatArray, days: int, least_mm: float) -> npt.NDArray[np.bool_]:
+    """Days by whose end at least so much rain had fallen within so many days; (days,)."""
+    total = np.convolve(np.nan_to_num(rain_mm), np.ones(days))[: len(rain_mm)]
+    return np.asarray(total >= least_mm)
+
+
+def pressure_ahead(
+    cardinal: Cardinal,
+    season: Season,
+    paths: SoilPaths,
+    past: SoilPaths | None,
+    *,
+    southern: bool,
+    wet: npt.NDArray[np.bool_] | None = None,
+) -> Pressure | None:
+    """Sum the relative rate of infection over a season: so far, to come, and as usual.
+
+    Parameters
+    ----------
+    cardinal : Cardinal
+        Response of infection to soil temperature.
+    season : Season
+    paths, past : SoilPaths
+        The same days this year and along past years.
+    southern : bool
+        Whether the place lies south of the equator.
+    wet : ndarray of bool, shape (today,), optional
+        Whether the soil was wet on each day before today.
+
+    Returns
+    -------
+    Pressure or None
+        None when no day of a season can be seen ahead.
+    """
+    inside, label, _ = season_days(season, paths.dates, southern=southern)
+    coming = np.flatnonzero(inside[paths.today :])
+    if not coming.size:
+        return None
+    rows = np.flatnonzero(inside & (label == label[paths.today + coming[0]]))
+    before = rows < paths.today
+    rate = relative_rate(paths.mean_c[rows], cardinal)
+    total = optimum_days(rate).known
+    so_far = total[before][-1] if before.any() else np.zeros(total.shape[1])
+    wet_sum = None
+    if wet is not None:
+        mask = wet[rows[before]]
+        wet_sum = float(np.median(rate[before][mask].sum(axis=0))) if mask.size else 0.0
+    usual_so_far = usual_rest = place = None
+    years = 0
+    if past is not None:
+        usual = optimum_days(relative_rate(past.mean_c[rows], cardinal)).known
+        then = usual[before][-1] if before.any() else np.zeros(usual.shape[1])
+        usual_so_far, usual_rest = _spread(then), _spread(usual[-1] - then)
+        if before.any():
+            place = float(np.mean(then < np.median(so_far)))
+        years = past.traces
+    return Pressure(
+        paths.dates[rows[0]],
+        paths.dates[rows[-1]],
+        _spread(so_far),
+        _spread(total[-1] - so_far),
+        usual_so_far,
+        usual_rest,
+        place,
+        wet_sum,
+        years,
+    )
+
+
+def _spread(values: FloatArray) -> Spread:
+    low, middle, high = np.quantile(values, [0.1, 0.5, 0.9])
+    return Spread(float(low), float(middle), float(high))

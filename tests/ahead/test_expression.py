@@ -1,0 +1,161 @@
+"""Symptoms apart from infection: laboratory and field cases, each from its paper or report."""
+
+import numpy as np
+import pytest
+
+from patchrisk.ahead.openings import SoilPaths, openings, rule_ahead
+from patchrisk.diseases import load_diseases
+from patchrisk.expression import Shows, StressRule, watch
+from patchrisk.prospect import shows_of
+
+DISEASES = load_diseases()
+F = 5 / 9
+
+
+def paths(first, columns, today):
+    mean = np.array(columns, dtype=float).T
+    dates = np.arange(np.datetime64(first), np.datetime64(first) + len(mean))
+    return SoilPaths(dates, today, mean, mean, len(columns))
+
+
+def look(disease, soil, air_max=None, rule=None, southern=False):
+    response = disease.response
+    high = None if air_max is None else np.array(air_max, dtype=float).T
+    return watch(
+        shows_of(disease),
+        rule,
+        None if response is None else response.cardinal,
+        soil,
+        None if high is None else high - 8,
+        high,
+        southern=southern,
+        scout_before_days=7,
+        least_chance=0.1,
+    )
+
+
+@pytest.mark.parametrize("infected_at", [12, 16, 20, 24])
+def test_pythium_root_dysfunction_shows_two_weeks_into_heat(infected_at):
+    # Kerns & Tredway 2008, Plant Dis. 92:862 (abstract): four weeks at 12 to 24 C, then chambers
+    # of 32 C by day and 26 by night: symptoms after about two weeks.
+    soil = [float(infected_at)] * 28 + [29.0] * 40
+    air = [24.0] * 28 + [32.0] * 40
+    told = look(DISEASES["pythium-root-dysfunction"], paths("2025-05-01", [soil], 20), [air])
+    assert told.basis == "stress"
+    heat = np.datetime64("2025-05-29")
+    assert int((told.first - heat).astype(int)) + 1 == pytest.approx(14, abs=1)
+
+
+@pytest.mark.parametrize("infected_at", [28, 32])
+def test_pythium_root_dysfunction_does_not_show_after_a_hot_infection_period(infected_at):
+    # Kerns & Tredway 2008: no symptoms when the four weeks before were at 28 or 32 C.
+    soil = [float(infected_at)] * 28 + [29.0] * 40
+    told = look(
+        DISEASES["pythium-root-dysfunction"], paths("2025-05-01", [soil], 20), [[32.0] * 68]
+    )
+    assert told is None or (told.basis == "months" and told.chance == 0.0)
+
+
+def test_pythium_root_dysfunction_does_not_show_in_the_cool():
+    # Kerns & Tredway 2008: none while the chambers stayed at 24 C by day and 16 by night.
+    told = look(
+        DISEASES["pythium-root-dysfunction"], paths("2025-05-01", [[20.0] * 68], 20), [[24.0] * 68]
+    )
+    assert told.basis == "months"
+    assert told.chance == 0.0
+
+
+def test_pythium_root_dysfunction_window_is_open_before_the_outbreak_of_23_april_2010():
+    # NC State turf pathology, 23 April 2010: outbreak in North Carolina after warm, dry, windy
+    # weather; infection from 50 to 75 F. The course of the soil is made up to run through it.
+    soil = paths("2010-03-01", [[8.0 + 0.2 * n for n in range(90)]], today=53)
+    disease = DISEASES["pythium-root-dysfunction"]
+    rule = next(w.rule for w in disease.window if w.id == "ncstate-mean-5d")
+    told = rule_ahead("p", rule, soil, None, southern=False)
+    assert told.middle < np.datetime64("2010-04-23")
+    seen = look(disease, soil, [[26.0] * 90], rule)
+    assert seen.first <= np.datetime64("2010-04-23") <= seen.last
+
+
+def test_new_jersey_17_march_2020():
+    # Rutgers, 17 March 2020, North Brunswick, bentgrass: 24-hour mean 45 F at 3 in. Take-all
+    # patch by its 40 to 60 F rule is on; fairy ring by 50 to 55 F is not.
+    soil = paths("2020-03-10", [[(45 - 32) * F] * 20], today=8)
+    take_all = {w.id: w.rule for w in DISEASES["take-all-patch"].window}["rutgers-avg-40-60f"]
+    fairy = {w.id: w.rule for w in DISEASES["fairy-ring"].window}["rutgers-avg-50-55f"]
+    assert rule_ahead("t", take_all, soil, None, southern=False).open_today == 1.0
+    assert rule_ahead("f", fairy, soil, None, southern=False).open_today == 0.0
+
+
+def test_take_all_patch_shows_after_its_window_has_closed():
+    # Chicago-area diagnostic report, June 2012, Lemont IL: 74 F at 2 in on 11 June, the highest of
+    # the season to date; symptoms in fairways on 15 June. The course up to there is made up.
+    june = (np.datetime64("2012-06-11") - np.datetime64("2012-03-01")).astype(int)
+    top = (74 - 32) * F
+    course = [5.0 + (top - 5.0) * min(n / june, 1.0) for n in range(130)]
+    soil = paths("2012-03-01", [course], today=int(june))
+    disease = DISEASES["take-all-patch"]
+    rules = {w.id: w.rule for w in disease.window}
+    infect = rules["rutgers-avg-40-60f"]
+    told = rule_ahead("t", infect, soil, None, southern=False)
+    assert told.opened_before == 1.0
+    assert told.open_today == 0.0  # 74 F is past its 60 F
+    seen = look(disease, soil, [[30.0] * 130], infect)
+    assert seen.first <= np.datetime64("2012-06-15") <= seen.last
+
+
+def test_spring_dead_spot_of_an_autumn_infection_is_watched_for_in_spring():
+    # NC State trial, Raleigh, 2019-20: sprayed 17 October and 22 November; untreated plots rated
+    # 37 % on 27 March and 26 % on 26 May 2020. The soil is a plain yearly wave.
+    dates = np.arange(np.datetime64("2019-07-01"), np.datetime64("2020-07-01"))
+    of_year = (dates - dates.astype("datetime64[Y]")).astype(int)
+    wave = 17.0 + 9.5 * np.cos(2 * np.pi * (of_year - 205) / 365)
+    disease = DISEASES["spring-dead-spot"]
+    rule = next(w.rule for w in disease.window if w.id == "ncstate-70f")
+    today = int((np.datetime64("2019-11-22") - dates[0]).astype(int))
+    soil = SoilPaths(dates, today, wave[:, None], wave[:, None], 1)
+    opened = dates[openings(rule, soil, southern=False)[0]]
+    assert np.datetime64("2019-09-01") < opened < np.datetime64("2019-10-17")
+    seen = look(disease, soil, [wave + 5], rule)
+    for rated in ("2020-03-27", "2020-05-26"):
+        assert seen.first <= np.datetime64(rated) <= seen.last
+    assert seen.scout_from < np.datetime64("2020-03-27")
+
+
+def test_summer_patch_waits_for_heat_and_for_the_lag():
+    # Michigan State: 70 F at 2 in for 48 hours; UC IPM: three to four weeks after infection at the
+    # shortest. Soil reaches 65 F on 1 May and 70 F on 10 May.
+    soil = [15.0] * 30 + [18.5] * 9 + [22.0] * 90
+    disease = DISEASES["summer-patch"]
+    rule = next(w.rule for w in disease.window if w.id == "usga-2021-65f")
+    told = look(disease, paths("2025-04-01", [soil], 35), [[26.0] * 129], rule)
+    assert told.first >= np.datetime64("2025-05-01") + 21
+    cold = look(disease, paths("2025-04-01", [[15.0] * 30 + [18.5] * 99], 35), [[26.0] * 129], rule)
+    assert cold.basis == "months"
+    assert cold.chance == 0.0
+
+
+def test_weeks_share_out_the_chance_that_it_shows():
+    shows = Shows((StressRule(soil_above_c=25.0, days=2),), None, None, 0, frozenset({6, 7, 8}))
+    courses = [[20.0] * (10 + 7 * n) + [26.0] * (60 - 7 * n) for n in range(4)] + [[20.0] * 70]
+    soil = paths("2025-06-01", courses, today=5)
+    told = watch(
+        shows, None, None, soil, None, None, southern=False, scout_before_days=7, least_chance=0.1
+    )
+    assert told.chance == pytest.approx(0.8)
+    assert list(told.weeks) == [
+        (np.datetime64("2025-06-06"), pytest.approx(0.2)),
+        (np.datetime64("2025-06-13"), pytest.approx(0.2)),
+        (np.datetime64("2025-06-20"), pytest.approx(0.2)),
+        (np.datetime64("2025-06-27"), pytest.approx(0.2)),
+    ]
+    assert told.scout_from == np.datetime64("2025-06-06")
+
+
+def test_in_the_south_the_months_are_turned():
+    shows = Shows((), None, None, 0, frozenset({6, 7, 8}))
+    soil = paths("2025-10-01", [[20.0] * 200], today=5)
+    told = watch(
+        shows, None, None, soil, None, None, southern=True, scout_before_days=7, least_chance=0.1
+    )
+    assert (told.first, told.last) == (np.datetime64("2025-12-01"), np.datetime64("2026-02-28"))

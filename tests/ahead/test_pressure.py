@@ -1,0 +1,77 @@
+"""Infection pressure in days at the optimum."""
+
+import numpy as np
+import pytest
+
+from patchrisk.ahead.openings import SoilPaths
+from patchrisk.infection import Cardinal
+from patchrisk.pressure import infection_season, pressure_ahead, wet_days
+from patchrisk.windows import Season
+
+SUMMER = Season((5, 1), (8, 31))
+CARDINAL = Cardinal(10.0, 25.0, 35.0)
+
+
+def paths(first, columns, today):
+    mean = np.array(columns, dtype=float).T
+    dates = np.arange(np.datetime64(first), np.datetime64(first) + len(mean))
+    return SoilPaths(dates, today, mean, mean, len(columns))
+
+
+def test_at_the_optimum_a_day_is_a_day():
+    soil = paths("2025-04-21", [[25.0] * 60], today=30)  # today is 21 May
+    told = pressure_ahead(CARDINAL, SUMMER, soil, None, southern=False)
+    assert told.so_far.middle == pytest.approx(20)  # 1 to 20 May: April is not the season
+    assert told.rest.middle == pytest.approx(30)
+    assert (told.place, told.usual_rest, told.wet) == (None, None, None)
+
+
+def test_its_place_among_past_years():
+    now = paths("2025-04-21", [[25.0] * 60], today=30)
+    # One year as warm as this, three outside the range of infection, one warm only later.
+    past = paths(
+        "2025-04-21",
+        [[25.0] * 60, [8.0] * 60, [36.0] * 60, [9.0] * 60, [8.0] * 30 + [25.0] * 30],
+        today=30,
+    )
+    told = pressure_ahead(CARDINAL, SUMMER, now, past, southern=False)
+    assert told.place == pytest.approx(0.8)
+    assert told.usual_so_far.middle == 0.0
+    assert told.usual_rest.high == pytest.approx(30)
+    assert told.years == 5
+
+
+def test_only_days_after_rain_are_wet():
+    wet = wet_days(np.array([0.0, 20.0, 0.0, 6.0, 0.0, 0.0, np.nan]), 3, 25.0)
+    assert wet.tolist() == [False, False, False, True, False, False, False]
+    soil = paths("2025-05-01", [[25.0] * 10], today=7)
+    told = pressure_ahead(CARDINAL, SUMMER, soil, None, southern=False, wet=wet)
+    assert told.wet == pytest.approx(1.0)
+    assert told.so_far.middle == pytest.approx(7.0)
+
+
+def test_before_the_season_there_is_only_what_it_may_bring():
+    soil = paths("2025-04-01", [[25.0] * 60], today=10)
+    told = pressure_ahead(CARDINAL, SUMMER, soil, soil, southern=False)
+    assert told.so_far.middle == 0.0
+    assert told.place is None
+    assert told.rest.middle == pytest.approx(30)
+
+
+def test_in_the_south():
+    soil = paths("2025-10-21", [[25.0] * 60], today=30)
+    told = pressure_ahead(CARDINAL, SUMMER, soil, None, southern=True)
+    assert told.first == np.datetime64("2025-11-01")
+    assert told.so_far.middle == pytest.approx(19)
+
+
+@pytest.mark.parametrize(
+    ("seasons", "whole"),
+    [
+        ([Season((3, 1), (5, 31)), Season((4, 1), (6, 30))], Season((3, 1), (6, 30))),
+        ([Season((9, 1), (12, 31)), Season((2, 1), (6, 15))], Season((9, 1), (6, 15))),
+        ([Season((11, 1), (2, 28)), Season((1, 1), (3, 31))], Season((11, 1), (3, 31))),
+    ],
+)
+def test_the_shortest_season_that_holds_all(seasons, whole):
+    assert infection_season(seasons) == whole

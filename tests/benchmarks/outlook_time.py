@@ -1,0 +1,53 @@
+"""Seconds that the whole outlook takes at a site with thirty years of history.
+
+The sample course, its weather carried back to thirty years by repeating its own; everything after
+the imports is timed. Run without arguments.
+"""
+
+import tempfile
+import time
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pandas as pd
+
+from patchrisk import resources
+from patchrisk.morning import prepare, sample_morning
+from patchrisk.report.record import to_json
+from patchrisk.report.terminal import write_outlook
+
+YEARS = 30
+
+
+def main():
+    source = resources.sample_weather()
+    morning = sample_morning(source / "site.toml")
+    with tempfile.TemporaryDirectory() as folder:
+        here = Path(folder)
+        for file in source.iterdir():
+            if file.suffix in (".csv", ".toml"):
+                (here / file.name).write_bytes(file.read_bytes())
+        weather = pd.read_csv(source / "weather.csv", index_col="date", parse_dates=True)
+        whole = weather
+        while (whole.index[-1] - whole.index[0]).days < YEARS * 365.25:
+            earlier = weather[weather.index < weather.index[0] + pd.Timedelta(days=11 * 365)]
+            earlier.index = earlier.index - (weather.index[0] - whole.index[0])
+            earlier.index = earlier.index - pd.Timedelta(days=11 * 365)
+            whole = pd.concat([earlier[earlier.index < whole.index[0]], whole])
+        whole = whole[~whole.index.duplicated()].asfreq("D")
+        whole.to_csv(here / "weather.csv", index_label="date")
+        now = datetime(morning.year, morning.month, morning.day, 6, tzinfo=UTC)
+        for turn in range(3):
+            wall, processor = time.perf_counter(), time.process_time()
+            ready = prepare(here / "site.toml", morning, now, offline=True)
+            text, record = write_outlook(ready), to_json(ready)
+            print(
+                f"run {turn + 1}: {time.perf_counter() - wall:.2f} s, "
+                f"{time.process_time() - processor:.2f} s of one processor; "
+                f"{len(ready.ground.years)} years, {len(ready.areas)} areas, "
+                f"{len(text.splitlines())} lines, {len(record)} characters of JSON"
+            )
+
+
+if __name__ == "__main__":
+    main()
