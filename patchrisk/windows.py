@@ -207,7 +207,7 @@ def _latest(event: BoolArray) -> IntArray:
 
 def _latch(opens: BoolArray, closes: BoolArray) -> BoolArray:
     """Open from a day that opens until a day that closes; closing wins on the same day."""
-    return _latest(opens & ~closes) > _latest(closes)
+    return _latest(opens) > _latest(closes)
 
 
 def apply_rule(

@@ -92,3 +92,15 @@ def test_one_clear_line(write, old, new, said):
 def test_all_faults_at_once(write):
     text = GOOD.replace("-33.5", "91.0").replace('"loam"', '"moon"').replace('"green"', '"moor"')
     assert len(faults(write(text))) == 3
+
+
+@pytest.mark.parametrize(("longitude", "hours"), [(150.25, 10), (-83.0, -6), (7.4, 0), (-7.6, -1)])
+def test_without_an_offset_the_longitude_tells_the_standard_time(write, longitude, hours):
+    text = GOOD.replace('utc_offset = "+10:00"\n', "").replace("150.25", str(longitude))
+    assert read_site(write(text)).site.standard_offset == timedelta(hours=hours)
+
+
+def test_a_place_is_enough(write):
+    site = read_site(write("[site]\nlatitude = 40.0\nlongitude = -83.0\n"))
+    assert [area.turf for area in site.area] == [None]
+    assert site.online.use

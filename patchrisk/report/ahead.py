@@ -10,11 +10,9 @@ from patchrisk.ahead.openings import RuleAhead
 from patchrisk.diseases import Library
 from patchrisk.expression import Watch
 from patchrisk.morning import AreaMorning, Morning
-from patchrisk.outlook import DiseaseToday
 from patchrisk.pressure import Pressure, Spread
 from patchrisk.prospect import Prospect
 from patchrisk.report.words import day_words
-from patchrisk.windows import State
 
 _LIKELY = 0.5
 _SURE = 0.98
@@ -36,12 +34,12 @@ def ground_words(ground: Prospect | None) -> str:
     return text + "."
 
 
-def ahead_lines(today: DiseaseToday, ahead: DiseaseAhead | None) -> Iterator[str]:
+def ahead_lines(ahead: DiseaseAhead | None) -> Iterator[str]:
     """Yield the paragraphs on one disease: dates, then pressure and what will show."""
     if ahead is None:
         return
     if ahead.middle is not None:
-        yield "Ahead: " + _dates(today, ahead, ahead.middle)
+        yield "Ahead: " + _dates(ahead, ahead.middle)
     told = []
     if ahead.pressure is not None:
         told.append("Pressure: " + pressure_words(ahead.pressure))
@@ -63,15 +61,15 @@ def short_words(ahead: DiseaseAhead | None) -> str:
     return f" (opens {_with_range(rule)}{_against_normal(rule)})"
 
 
-def _dates(today: DiseaseToday, ahead: DiseaseAhead, rule: RuleAhead) -> str:
+def _dates(ahead: DiseaseAhead, rule: RuleAhead) -> str:
     several = len(ahead.coming) > 1
     text = "middle rule " if several else ""
     if rule.opened_before >= _SURE:
-        text += f"opened {day_words(rule.middle)}{_against_normal(rule)}"
+        text += f"first opened {day_words(rule.middle)}{_against_normal(rule)}"
     elif rule.middle is None:
         text += _never(rule)
     elif rule.opened_before > _LIKELY:
-        text += f"opened, it seems, {_with_range(rule)}{_against_normal(rule)}"
+        text += f"first opened, it seems, {_with_range(rule)}{_against_normal(rule)}"
     else:
         text += f"opens {_with_range(rule)}{_against_normal(rule)}{_odds(rule)}"
     if rule.closes is not None and rule.open_today > _LIKELY:
@@ -83,9 +81,8 @@ def _dates(today: DiseaseToday, ahead: DiseaseAhead, rule: RuleAhead) -> str:
     dispute = ahead.dispute
     if several and dispute is not None and dispute.earliest.middle is not None:
         dated = [r for r in ahead.coming if r.middle is not None]
-        opened = sum(r.state is State.OPEN for r in today.deciding)
-        text += f"; {opened} of {len(today.deciding)} rules open, their dates "
-        text += f"{day_words(dispute.earliest.middle)} to {day_words(dated[-1].middle)}"
+        first, last = day_words(dispute.earliest.middle), day_words(dated[-1].middle)
+        text += f"; by the earliest and latest rule {first} and {last}"
         if dispute.never:
             text += f", {dispute.never} not at all"
     return text + "."

@@ -114,10 +114,12 @@ def _disease(
     name = words.name_of(morning.library, today.key)
     yield f"  {today.state.words.upper()}{since}: {name}{mark}"
     yield from wrap("Do: " + words.do_now(morning.library, today, show), "    ", "      ")
-    why = [words.agreement(today), words.chance_words(today)]
     if full or coming is None:
+        why = [words.agreement(today), words.chance_words(today)]
         yield from wrap("Why: " + "; ".join(w for w in why if w) + ".", "    ", "      ")
-    for text in ahead.ahead_lines(today, coming):
+    else:
+        yield from wrap("Why: " + _why(morning, today, show), "    ", "      ")
+    for text in ahead.ahead_lines(coming):
         yield from wrap(text, "    ", "      ")
     if coming is not None and not full:
         return
@@ -128,6 +130,19 @@ def _disease(
             f"{words.standing(result, show)}. [{result.rule.source}; {result.rule.confidence}]"
         )
         yield from wrap(text, "    - ", "      ")
+
+
+def _why(morning: Morning, today: DiseaseToday, show: Show) -> str:
+    """Say how far the rules agree, and where the middle one stands."""
+    rules = today.deciding
+    middle = rules[len(rules) // 2]
+    published = words.published_rule(morning.library, today.key, middle)
+    which = f"{words.agreement(today)}; middle one: " if len(rules) > 1 else ""
+    chance = words.chance_words(today)
+    return (
+        f"{which}{words.rule_words(published, show)}: {words.standing(middle, show)} "
+        f"[{middle.rule.source}; {middle.rule.confidence}]{f'; {chance}' if chance else ''}."
+    )
 
 
 def _chosen(today: DiseaseToday, full: bool) -> Sequence[tuple[str, RuleToday]]:

@@ -116,8 +116,7 @@ def chance_words(today: DiseaseToday) -> str:
     assert middle.chance_open is not None
     percent = min(99, max(1, round(100 * middle.chance_open)))
     edge = {1: "under 2 %", 99: "over 98 %"}.get(percent, f"{percent} %")
-    by = " by the middle rule" if len(rules) > 1 else ""
-    return f"chance that it is open{by}, given the soil's error: {edge}"
+    return f"{edge} sure to be open, given the soil's error"
 
 
 def groups_words(disease: Disease) -> str:
