@@ -92,7 +92,8 @@ def prepare(
         air = normal + bridge(middle - normal)
         span = bridge(air_max_c - air_min_c)
     span = np.maximum(span, LEAST_RANGE_C)
-    top = np.maximum(extraterrestrial_radiation(of_year[:, None], lat), 2.0)
+    by_day = extraterrestrial_radiation(np.arange(1.0, 367.0)[:, None], lat)
+    top = np.maximum(by_day, 2.0)[of_year.astype(int) - 1]
     usual = _trailing_mean(span, 30)
     relative = span / usual
 
