@@ -1,5 +1,6 @@
 """Bad input through the real entry point: one clear line, the right exit code, nothing lost."""
 
+import json
 import subprocess
 import sys
 import textwrap
@@ -223,6 +224,21 @@ def test_a_month_without_data_is_unknown_and_never_not_yet(site):
     assert result.exit_code == 0, result.stderr
     assert "UNKNOWN" in result.output
     assert "read out the logger" in " ".join(result.output.split())
+
+
+def test_a_group_carries_the_rules_of_its_members_on_the_turf(site):
+    text = SITE.replace(
+        'root_zone = "sand green"',
+        'root_zone = "sand green"\ndiseases = ["dark-root-infecting-fungi"]',
+    )
+    result = run("outlook", "--offline", "--site", site(GOOD_LOG, text), "--as-of", "2025-05-10",
+                 "--json")  # fmt: skip
+    assert result.exit_code == 0, result.stderr
+    (group,) = json.loads(result.output)["areas"][0]["diseases"]
+    assert group["key"] == "dark-root-infecting-fungi"
+    members = {rule["disease"] for rule in group["rules"]}
+    assert members >= {"summer-patch", "take-all-patch"}
+    assert "spring-dead-spot" not in members  # not on bentgrass
 
 
 def test_init_writes_a_site_file_that_check_reads(tmp_path):

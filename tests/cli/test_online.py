@@ -94,6 +94,20 @@ def test_a_place_is_enough_and_the_second_time_nothing_is_asked(folder, ohio):
     assert second["areas"] == first["areas"]
 
 
+def test_a_forecast_that_has_not_changed_is_not_sent_again(folder, ohio):
+    few_years(folder)
+    path = folder / "site.toml"
+    path.write_text(path.read_text().replace("[online]", '[online]\nforecast = "metno"'))
+    first = outlook(folder)
+    assert first["weather"]["forecast_source"] == "MET Norway"
+    age_cache(folder / "cache" / "patchrisk", timedelta(hours=3))
+    ohio.forget()
+    again = outlook(folder)
+    (asked,) = [seen for seen in ohio.seen if seen.service == "metno"]
+    assert "If-Modified-Since" in asked.headers  # the server answers 304, without a body
+    assert again["areas"] == first["areas"]
+
+
 def test_fetch_says_what_it_got_and_whose_it_is(folder, ohio):
     few_years(folder)
     result = run(folder, "fetch")
