@@ -38,6 +38,8 @@ turf = {turf}
 use = {use}
 root_zone = {root_zone}
 # history = ["summer-patch"]
+# irrigated = true
+# shade = 0.3             # share of the day's sun kept off
 """
 
 _LOGGER = """
@@ -57,6 +59,14 @@ _WEATHER = """
 # Daily weather that you keep: date, least and greatest air temperature, rain.
 [[weather]]
 file = {file}
+"""
+
+_ONLINE = """
+# Weather services are asked for what the files above lack; `use = false` asks none.
+# [online]
+# forecast = "auto"       # auto, nws, metno, openmeteo (non-commercial use only), none
+# contact = "you@example.org"  # the forecast services ask for one
+# past_years = 30
 """
 
 _DEFAULT_AREA = "Greens: creeping bentgrass, green, sand green"
@@ -137,7 +147,7 @@ def init(
         text += _commented(_LOGGER.format(file=_toml("logger.csv"), areas=names))
     if not weathers:
         text += _commented(_WEATHER.format(file=_toml("weather.csv")))
-    write_text(path, text)
+    write_text(path, text + _ONLINE)
     click.echo(f"Wrote {path}. Next: look through it, then run `patchrisk check`.")
 
 
