@@ -282,15 +282,14 @@ def _settle_many(
     """As `_settle_one`, for lanes."""
     below = -1 - latent
     heat_now = heat + g * (new - old)
-    if isinstance(g, float):
-        if heat_now.min() >= 0:
-            return heat_now, heat_now, 1.0
-    else:
+    if not isinstance(g, float):
         ends = g > 1
         warm, cold = ends & (heat_now > 0), ends & (heat_now < below)
         thawed = np.maximum((heat + inflow) / (1 + outflow), 0.0)
         frozen = np.minimum((heat + latent + inflow) / (1 + outflow), -1.0) - latent
         heat_now = np.where(warm, thawed, np.where(cold, frozen, heat_now))
+    if heat_now.min() >= 0:  # nothing freezes anywhere: the short way through warm weather
+        return heat_now, heat_now, 1.0
     changing = (heat_now < 0) & (heat_now > below)
     outside = heat_now + latent * (heat_now <= below)
     return heat_now, np.where(changing, heat_now / -below, outside), 1 + latent * changing
