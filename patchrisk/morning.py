@@ -18,7 +18,7 @@ from patchrisk.soil.air_to_soil import SoilEstimate, estimate_soil
 from patchrisk.soil.rootzone import diffusivity_of
 from patchrisk.soil.series import Probe, SoilSeries, soil_series
 from patchrisk.soil_fit import read_fit, surface_at
-from patchrisk.weather.at_site import weather_at
+from patchrisk.weather.at_site import place_of, weather_at
 from patchrisk.weather.gather import Progress, Weather
 from patchrisk.weather.logger import LoggedSoil, LogOptions, load_log
 from patchrisk.weather.logger import Probe as LoggedProbe
@@ -148,12 +148,13 @@ def gather(
 ) -> Gathered:
     """Read everything for a morning; parameters and errors as for `prepare`."""
     site, library = read_all(path)
+    today = place_of(site).local_day(now)
     own, faults = _read_weather(site)
     if faults:
-        raise InputError([*faults, *_read_loggers(site, own, now.date())[1]])
+        raise InputError([*faults, *_read_loggers(site, own, today)[1]])
     weather = weather_at(site, own, as_of, now, offline=offline, progress=progress)
     air = weather.daily if own is None else own.combine_first(weather.daily)
-    readings, faults = _read_loggers(site, air, now.date())
+    readings, faults = _read_loggers(site, air, today)
     if faults:
         raise InputError(faults)
     return Gathered(site, library, readings, weather, air)
@@ -188,6 +189,11 @@ def read_all(path: Path) -> tuple[Site, Library]:
     if faults:
         raise InputError(faults)
     return site, library
+
+
+def this_morning(path: Path, now: datetime) -> date:
+    """Return the day it is at the site, whatever clock this computer keeps."""
+    return place_of(read_site(path)).local_day(now)
 
 
 def sample_morning(path: Path) -> date:

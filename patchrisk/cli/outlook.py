@@ -25,11 +25,11 @@ def outlook(
     areas: tuple[str, ...],
 ) -> None:
     """Show which infection windows are open this morning, and what to do."""
-    from patchrisk.morning import prepare, sample_morning
+    from patchrisk.morning import prepare, sample_morning, this_morning
 
     now = datetime.now().astimezone()
-    today = now.date()
     path = site_path(site_file, sample)
+    today = this_morning(path, now)
     if as_of is not None:
         refuse_future(as_of, today)
     elif sample:

@@ -24,7 +24,7 @@ def soil(
 ) -> None:
     """Compare estimated with logged soil temperature; let the logger teach the estimate."""
     from patchrisk.learning import learn
-    from patchrisk.morning import gather, sample_morning
+    from patchrisk.morning import gather, sample_morning, this_morning
     from patchrisk.report.soil import draw_soil, write_soil
     from patchrisk.soil_fit import keep_fit
 
@@ -33,7 +33,7 @@ def soil(
         raise InputError(Fault("--keep", "", "the sample course is not yours", cure))
     path = site_path(site_file, sample)
     now = datetime.now().astimezone()
-    morning = sample_morning(path) if sample else now.date()
+    morning = sample_morning(path) if sample else this_morning(path, now)
     gathered = gather(path, morning, now, offline=offline)
     areas = [a for a in gathered.site.area if name in (None, a.name)]
     if not areas:

@@ -97,6 +97,8 @@ def station_list(
         except OSError:  # the cache has said so already
             path = fetcher.scratch() / FILE_NAME
             _keep(path, body)
+        # Its age is told by the caller's clock, as every age is.
+        os.utime(path, (now.timestamp(), now.timestamp()))
     except FetchError as error:
         if have:
             text = f"could not be renewed ({error.reason}): the one at hand is used"

@@ -17,7 +17,7 @@ import numpy as np
 
 from patchrisk.soil.air_to_soil import estimate_soil
 
-BLOCK = 500
+BLOCK = 2000
 START = np.datetime64("2001-01-01")
 
 

@@ -4,13 +4,15 @@ import json
 import subprocess
 import sys
 import textwrap
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
 
 import numpy as np
 import pytest
 from click.testing import CliRunner
 
 from patchrisk.cli import main
+from patchrisk.morning import this_morning
 
 SITE = """\
 [site]
@@ -211,6 +213,12 @@ def test_future_morning_is_refused(site):
         "--as-of",
         "in the future",
     )
+
+
+def test_the_morning_is_the_sites_own_whatever_clock_the_computer_keeps(site):
+    path = Path(site(GOOD_LOG, SITE.replace("-05:00", "+10:00")))
+    six_in_the_morning = datetime(2026, 11, 24, 20, 0, tzinfo=UTC)
+    assert this_morning(path, six_in_the_morning) == date(2026, 11, 25)
 
 
 def test_unknown_area(site):
