@@ -185,7 +185,7 @@ class Provider:
         played = set(self._scenario.values())
         if played & {"slow headers", "trickle"}:
             return replace(PATIENT, total_s=0.4, download_s=0.4)
-        return replace(PATIENT, read_s=0.2) if "hang" in played else PATIENT
+        return replace(PATIENT, read_s=0.8) if "hang" in played else PATIENT
 
     def environment(self, **extra: str) -> dict[str, str]:
         """Environment of a subprocess that is to find this server and nothing else."""
