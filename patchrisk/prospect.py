@@ -18,7 +18,7 @@ from patchrisk.expression import Shows, stress_rules
 from patchrisk.numbers import load_numbers
 from patchrisk.outlook import DiseaseToday
 from patchrisk.pressure import wet_days
-from patchrisk.soil.air_to_soil import SoilEstimate, estimate_soil
+from patchrisk.soil.air_to_soil import ModelRun, SoilEstimate, run_model
 from patchrisk.soil.forcing import Climate, prepare
 from patchrisk.soil.parameters import Parameters
 from patchrisk.soil.series import SoilSeries
@@ -69,7 +69,7 @@ class Prospect:
     enough: bool
     latitude: float
     climate: Climate
-    runs: dict[tuple[object, ...], tuple[SoilEstimate, SoilEstimate]] = field(default_factory=dict)
+    runs: dict[tuple[object, ...], ModelRun] = field(default_factory=dict)
 
     @property
     def years(self) -> tuple[int, ...]:
@@ -80,26 +80,24 @@ class Prospect:
         self, depth_cm: float, parameters: Parameters | None, surface: Surface
     ) -> tuple[SoilEstimate, SoilEstimate]:
         """Run the soil model along the traces ahead and the past, side by side and only once."""
-        key = (depth_cm, id(parameters), surface)
+        key = (id(parameters), surface)
         if key not in self.runs:
             weather = {
                 name: np.hstack([daily, self.past.weather[name]])
                 for name, daily in self.ahead.weather.items()
             }
-            both = estimate_soil(
+            self.runs[key] = run_model(
                 weather["air_min_c"],
                 weather["air_max_c"],
                 dates=self.ahead.dates,
                 latitude=self.latitude,
                 rain_mm=weather.get("rain_mm"),
-                depth_cm=depth_cm,
                 parameters=parameters,
                 surface=surface,
                 climate=self.climate,
             )
-            count = len(self.years)
-            self.runs[key] = (_lanes(both, slice(count)), _lanes(both, slice(count, None)))
-        return self.runs[key]
+        both, count = self.runs[key].at(depth_cm), len(self.years)
+        return _lanes(both, slice(count)), _lanes(both, slice(count, None))
 
 
 def _lanes(made: SoilEstimate, lanes: slice) -> SoilEstimate:
