@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from patchrisk.ahead.error import YEAR, Memory
+from patchrisk.ahead.error import YEAR, Doubts, Memory, departures
 from patchrisk.ahead.look import Air, DiseaseAhead, Question, look_ahead
 from patchrisk.ahead.openings import SoilPaths
 from patchrisk.ahead.paths import learn, paths_ahead, paths_before
@@ -37,7 +37,7 @@ _PARTS = ("fast", "fast_days", "slow", "slow_days", "long", "long_days", "lastin
 def memory() -> Memory:
     """Return how the soil model's error hangs together, from thresholds/outlook.toml."""
     numbers = load_numbers("outlook")
-    parts = (*_PARTS, "yearly", "half_yearly", "probe")
+    parts = (*_PARTS, "yearly", "half_yearly", "probe", "warmth", "swing", "spell_days")
     return Memory(**{part: numbers[f"memory.{part}"].value for part in parts})
 
 
@@ -59,6 +59,10 @@ class Prospect:
         [degrees north].
     climate : Climate
         Of the whole history.
+    signs_ahead, signs_past : ndarray of float, shape (days, 2)
+        Departures of the weather ahead and of the past, means of the traces [degC].
+    doubts : Doubts
+        Of the soil model's error.
     runs : dict
         The soil model's runs so far; areas of one surface and fit share them.
     """
@@ -69,6 +73,9 @@ class Prospect:
     enough: bool
     latitude: float
     climate: Climate
+    signs_ahead: FloatArray
+    signs_past: FloatArray
+    doubts: Doubts
     runs: dict[tuple[object, ...], ModelRun] = field(default_factory=dict)
 
     @property
@@ -80,7 +87,7 @@ class Prospect:
         self, depth_cm: float, parameters: Parameters | None, surface: Surface
     ) -> tuple[SoilEstimate, SoilEstimate]:
         """Run the soil model along the traces ahead and the past, side by side and only once."""
-        key = (id(parameters), surface)
+        key = (id(parameters), surface)  # the run holds the parameters, so no others get their id
         if key not in self.runs:
             weather = {
                 name: np.hstack([daily, self.past.weather[name]])
@@ -170,7 +177,16 @@ def prospect(
         rain_mm=columns.get("rain_mm"),
     ).climate
     enough = len(years) >= numbers["ahead.least_years"].value
-    return Prospect(ahead, past, lead, enough, latitude, climate)
+    usual = numbers["memory.usual_range"].value
+    signs_ahead, signs_past = (
+        departures(
+            laid.weather["air_min_c"].mean(axis=1), laid.weather["air_max_c"].mean(axis=1), usual
+        )
+        for laid in (ahead, past)
+    )
+    return Prospect(
+        ahead, past, lead, enough, latitude, climate, signs_ahead, signs_past, Doubts(memory())
+    )
 
 
 def area_ahead(
@@ -205,7 +221,6 @@ def area_ahead(
     back = min(LOOK_BACK_DAYS, ground.ahead.today)
     start = ground.ahead.today - back
     per_trace = max(1, round(numbers["ahead.paths"].value / len(ground.years)))
-    held = memory()
 
     nearest: dict[int, float] = {}  # the first depth asked for stands for those near it
 
@@ -214,16 +229,24 @@ def area_ahead(
         modelled, before = ground.estimate(depth_cm, parameters, surface)
         soil = soil_at(depth_cm)
         mean, hottest = _logged(soil, ground.ahead)
-        learnt = learn(ground.ahead, modelled, mean, hottest, daily_back=back)
+        learnt = learn(ground.ahead, modelled, mean, hottest, ground.signs_ahead, daily_back=back)
         ahead = paths_ahead(
-            ground.ahead, modelled, learnt, held, start=start, per_trace=per_trace, seed=1
+            ground.ahead,
+            modelled,
+            learnt,
+            ground.doubts,
+            ground.signs_ahead,
+            start=start,
+            per_trace=per_trace,
+            seed=1,
         )
         then = np.arange(len(ground.past.dates), dtype=np.float64)
         past = paths_before(
             ground.past,
             before,
             learnt,
-            held,
+            ground.doubts,
+            ground.signs_past,
             day=then - round(10 * YEAR),
             start=start,
             per_trace=per_trace,
