@@ -1,17 +1,19 @@
 """One morning: the site file, its readings and the disease files, brought together."""
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from pathlib import Path
 
 import pandas as pd
 
+from patchrisk.ahead.course import SoilCourse
 from patchrisk.ahead.look import DiseaseAhead
 from patchrisk.diseases import Library, load_library
 from patchrisk.errors import Fault, InputError
 from patchrisk.numbers import load_numbers
 from patchrisk.outlook import DiseaseToday, Settings, look
+from patchrisk.programme.cover import Cover
 from patchrisk.prospect import Prospect, area_ahead, history_of, prospect
 from patchrisk.site import Area, Logger, Site, read_site
 from patchrisk.soil.air_to_soil import SoilEstimate, estimate_soil
@@ -33,7 +35,8 @@ class AreaMorning:
     """An area this morning.
 
     ``soil`` is at `REFERENCE_CM`; ``without`` are diseases of the turf that no temperature
-    forecast is offered for; ``ahead`` is empty without a past year of air temperature.
+    forecast is offered for; ``ahead`` is empty, and ``course`` None, without a past year of air
+    temperature; ``cover`` holds, by disease, what recorded applications still protect.
     """
 
     area: Area
@@ -42,6 +45,8 @@ class AreaMorning:
     without: tuple[str, ...]
     probes: tuple[Probe, ...]
     ahead: dict[str, DiseaseAhead]
+    course: SoilCourse | None
+    cover: dict[str, Cover] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -311,9 +316,10 @@ def _area(g: Gathered, area: Area, as_of: date, ground: Prospect | None) -> Area
         settings=settings(),
     )
     ahead: dict[str, DiseaseAhead] = {}
+    course = None
     if ground is not None:
         fit = read_fit(site, area)
-        ahead = area_ahead(
+        ahead, course = area_ahead(
             ground,
             soil_at,
             today,
@@ -323,7 +329,8 @@ def _area(g: Gathered, area: Area, as_of: date, ground: Prospect | None) -> Area
             parameters=None if fit is None else fit.parameters,
             surface=surface_at(area, fit),
         )
-    return AreaMorning(area, soil_at(REFERENCE_CM), today, tuple(without), tuple(probes), ahead)
+    soil = soil_at(REFERENCE_CM)
+    return AreaMorning(area, soil, today, tuple(without), tuple(probes), ahead, course)
 
 
 def _days(as_of: date) -> pd.DatetimeIndex:

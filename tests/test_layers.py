@@ -6,6 +6,7 @@ import sys
 import pytest
 
 CORE = [
+    "patchrisk.ahead.course",
     "patchrisk.ahead.look",
     "patchrisk.ahead.paths",
     "patchrisk.ahead.traces",
@@ -14,6 +15,8 @@ CORE = [
     "patchrisk.infection",
     "patchrisk.outlook",
     "patchrisk.pressure",
+    "patchrisk.programme.cover",
+    "patchrisk.programme.plan",
     "patchrisk.soil.air_to_soil",
     "patchrisk.soil.conduction",
     "patchrisk.soil.join",
