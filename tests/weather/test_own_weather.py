@@ -34,7 +34,9 @@ def test_fahrenheit_under_a_celsius_header_is_refused_though_no_figure_is_imposs
     assert "they look like degF" in str(refused.value)
     assert 'unit = "degF"' in str(refused.value)
     right = read_daily_weather(write("°C"), Weather(file="weather.csv", unit="degF"))
-    assert right["air_max_c"].iloc[0] == pytest.approx(18 + 13 * np.cos(2 * np.pi * 140 / 365), abs=0.1)
+    assert right["air_max_c"].iloc[0] == pytest.approx(
+        18 + 13 * np.cos(2 * np.pi * 140 / 365), abs=0.1
+    )
 
 
 def test_celsius_under_a_fahrenheit_header_is_refused_once_a_year_shows_it(tmp_path):
