@@ -16,7 +16,7 @@ from patchrisk.outlook import DiseaseToday, Settings, look
 from patchrisk.programme.cover import Cover
 from patchrisk.prospect import Prospect, area_ahead, history_of, prospect
 from patchrisk.site import Area, Logger, Site, read_site
-from patchrisk.soil.air_to_soil import SoilEstimate, estimate_soil
+from patchrisk.soil.air_to_soil import run_model
 from patchrisk.soil.rootzone import diffusivity_of
 from patchrisk.soil.series import Probe, SoilSeries, soil_series
 from patchrisk.soil_fit import read_fit, surface_at
@@ -367,24 +367,22 @@ def _soil_source(
     fit = read_fit(site, area)
     surface = surface_at(area, fit)
 
-    def estimate(depth_cm: float) -> SoilEstimate | None:
-        if not known:
-            return None
-        return estimate_soil(
+    modelled = None
+    if known:
+        modelled = run_model(
             air["air_min_c"].to_numpy(),
             air["air_max_c"].to_numpy(),
             dates=dates,
             latitude=site.site.latitude,
             rain_mm=air["rain_mm"].to_numpy() if wet else None,
-            depth_cm=depth_cm,
             parameters=None if fit is None else fit.parameters,
             surface=surface,
         )
-
+    depths = sorted({REFERENCE_CM, *map(_depth, depths_cm)})
     series = soil_series(
         dates,
         probes,
-        {depth: estimate(depth) for depth in sorted({REFERENCE_CM, *map(_depth, depths_cm)})},
+        {depth: None if modelled is None else modelled.at(depth) for depth in depths},
         diffusivity_m2_s=diffusivity_of(area.root_zone, area.wetness),
         probe_sd_c=load_numbers("outlook")["probe_sd"].value,
         persistence=None if fit is None else fit.persistence,

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from patchrisk.ahead.course import SoilCourse, soil_course
-from patchrisk.ahead.error import YEAR, Memory
+from patchrisk.ahead.error import YEAR, Doubts, Memory, departures
 from patchrisk.ahead.look import Air, DiseaseAhead, Question, look_ahead
 from patchrisk.ahead.openings import SoilPaths
 from patchrisk.ahead.paths import learn, paths_ahead, paths_before
@@ -19,7 +19,7 @@ from patchrisk.expression import Shows, stress_rules
 from patchrisk.numbers import load_numbers
 from patchrisk.outlook import DiseaseToday
 from patchrisk.pressure import wet_days
-from patchrisk.soil.air_to_soil import SoilEstimate, estimate_soil
+from patchrisk.soil.air_to_soil import ModelRun, SoilEstimate, run_model
 from patchrisk.soil.forcing import Climate, prepare
 from patchrisk.soil.parameters import Parameters
 from patchrisk.soil.series import SoilSeries
@@ -38,7 +38,7 @@ _PARTS = ("fast", "fast_days", "slow", "slow_days", "long", "long_days", "lastin
 def memory() -> Memory:
     """Return how the soil model's error hangs together, from thresholds/outlook.toml."""
     numbers = load_numbers("outlook")
-    parts = (*_PARTS, "yearly", "half_yearly", "probe")
+    parts = (*_PARTS, "yearly", "half_yearly", "probe", "warmth", "swing", "spell_days")
     return Memory(**{part: numbers[f"memory.{part}"].value for part in parts})
 
 
@@ -60,6 +60,10 @@ class Prospect:
         [degrees north].
     climate : Climate
         Of the whole history.
+    signs_ahead, signs_past : ndarray of float, shape (days, 2)
+        Departures of the weather ahead and of the past, means of the traces [degC].
+    doubts : Doubts
+        Of the soil model's error.
     runs : dict
         The soil model's runs so far; areas of one surface and fit share them.
     """
@@ -70,7 +74,10 @@ class Prospect:
     enough: bool
     latitude: float
     climate: Climate
-    runs: dict[tuple[object, ...], tuple[SoilEstimate, SoilEstimate]] = field(default_factory=dict)
+    signs_ahead: FloatArray
+    signs_past: FloatArray
+    doubts: Doubts
+    runs: dict[tuple[object, ...], ModelRun] = field(default_factory=dict)
 
     @property
     def years(self) -> tuple[int, ...]:
@@ -81,26 +88,24 @@ class Prospect:
         self, depth_cm: float, parameters: Parameters | None, surface: Surface
     ) -> tuple[SoilEstimate, SoilEstimate]:
         """Run the soil model along the traces ahead and the past, side by side and only once."""
-        key = (depth_cm, id(parameters), surface)
+        key = (id(parameters), surface)  # the run holds the parameters, so no others get their id
         if key not in self.runs:
             weather = {
                 name: np.hstack([daily, self.past.weather[name]])
                 for name, daily in self.ahead.weather.items()
             }
-            both = estimate_soil(
+            self.runs[key] = run_model(
                 weather["air_min_c"],
                 weather["air_max_c"],
                 dates=self.ahead.dates,
                 latitude=self.latitude,
                 rain_mm=weather.get("rain_mm"),
-                depth_cm=depth_cm,
                 parameters=parameters,
                 surface=surface,
                 climate=self.climate,
             )
-            count = len(self.years)
-            self.runs[key] = (_lanes(both, slice(count)), _lanes(both, slice(count, None)))
-        return self.runs[key]
+        both, count = self.runs[key].at(depth_cm), len(self.years)
+        return _lanes(both, slice(count)), _lanes(both, slice(count, None))
 
 
 def _lanes(made: SoilEstimate, lanes: slice) -> SoilEstimate:
@@ -173,7 +178,16 @@ def prospect(
         rain_mm=columns.get("rain_mm"),
     ).climate
     enough = len(years) >= numbers["ahead.least_years"].value
-    return Prospect(ahead, past, lead, enough, latitude, climate)
+    usual = numbers["memory.usual_range"].value
+    signs_ahead, signs_past = (
+        departures(
+            laid.weather["air_min_c"].mean(axis=1), laid.weather["air_max_c"].mean(axis=1), usual
+        )
+        for laid in (ahead, past)
+    )
+    return Prospect(
+        ahead, past, lead, enough, latitude, climate, signs_ahead, signs_past, Doubts(memory())
+    )
 
 
 def area_ahead(
@@ -208,7 +222,6 @@ def area_ahead(
     back = min(LOOK_BACK_DAYS, ground.ahead.today)
     start = ground.ahead.today - back
     per_trace = max(1, round(numbers["ahead.paths"].value / len(ground.years)))
-    held = memory()
 
     nearest: dict[int, float] = {}  # the first depth asked for stands for those near it
 
@@ -217,16 +230,24 @@ def area_ahead(
         modelled, before = ground.estimate(depth_cm, parameters, surface)
         soil = soil_at(depth_cm)
         mean, hottest = _logged(soil, ground.ahead)
-        learnt = learn(ground.ahead, modelled, mean, hottest, daily_back=back)
+        learnt = learn(ground.ahead, modelled, mean, hottest, ground.signs_ahead, daily_back=back)
         ahead = paths_ahead(
-            ground.ahead, modelled, learnt, held, start=start, per_trace=per_trace, seed=1
+            ground.ahead,
+            modelled,
+            learnt,
+            ground.doubts,
+            ground.signs_ahead,
+            start=start,
+            per_trace=per_trace,
+            seed=1,
         )
         then = np.arange(len(ground.past.dates), dtype=np.float64)
         past = paths_before(
             ground.past,
             before,
             learnt,
-            held,
+            ground.doubts,
+            ground.signs_past,
             day=then - round(10 * YEAR),
             start=start,
             per_trace=per_trace,

@@ -1,14 +1,16 @@
 """The soil model's error ahead: what the logger has taught of it, and what stays unknown."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
 
+from patchrisk.soil.air_to_soil import recent
 from patchrisk.units import FloatArray
 
 YEAR = 365.25  # mean length of the calendar year [days]
 BLOCK = 30  # days that readings older than the daily ones are averaged over
+USUAL_DAYS = 20  # over which warmth that has become usual is forgotten again [days]
 
 
 @dataclass(frozen=True)
@@ -27,6 +29,11 @@ class Memory:
         Shares that come back at the same time of each year [1].
     probe : float
         Variance of a reading's own error, as a share of the model's [1].
+    warmth, swing : float
+        Variance of how far the error follows `departures` of the weather: air warmer than it
+        was of late, a daily range wider than usual [degC-2].
+    spell_days : float
+        Over which that way of following is forgotten: grass grows, soil dries [days].
     """
 
     fast: float
@@ -39,6 +46,9 @@ class Memory:
     yearly: float
     half_yearly: float
     probe: float
+    warmth: float = 0.0
+    swing: float = 0.0
+    spell_days: float = 1.0
 
     def weather(self, apart: FloatArray) -> FloatArray:
         """Covariance of the part that is forgotten within days, so many days apart [1]."""
@@ -55,6 +65,35 @@ class Memory:
             + self.half_yearly * np.cos(2 * turn)
         )
 
+    def spell(self, apart: FloatArray) -> FloatArray:
+        """Correlation of how the error follows the weather, so many days apart [1]."""
+        return np.asarray(np.exp(-np.abs(apart) / self.spell_days))
+
+
+def departures(air_min_c: FloatArray, air_max_c: FloatArray, usual_range_c: float) -> FloatArray:
+    """How each day's weather departs from the usual: what the model's error may follow.
+
+    Parameters
+    ----------
+    air_min_c, air_max_c : ndarray of float, shape (days,)
+        [degC]; a day without both departs by nothing.
+    usual_range_c : float
+        Daily range of the air that counts as usual [degC].
+
+    Returns
+    -------
+    ndarray of float, shape (days, 2)
+        Daily mean above that of the past weeks; daily range above the usual [degC].
+    """
+    known = np.isfinite(air_min_c) & np.isfinite(air_max_c)
+    if not known.any():
+        return np.zeros((len(known), 2))
+    day = np.arange(len(known))
+    mean = np.interp(day, day[known], (air_min_c + air_max_c)[known] / 2)
+    warmth = mean - recent(mean[:, None], USUAL_DAYS)[:, 0]
+    both = np.stack([warmth, air_max_c - air_min_c - usual_range_c], axis=1)
+    return np.where(known[:, None], both, 0.0)
+
 
 @dataclass(frozen=True)
 class Lessons:
@@ -68,14 +107,17 @@ class Lessons:
         (logged - modelled) / standard deviation [1].
     daily : ndarray of bool, shape (known,)
         A single day, or the mean of `BLOCK` days.
+    signs : ndarray of float, shape (known, 2)
+        The day's `departures` [degC]; none for a mean of days.
     """
 
     day: FloatArray
     error: FloatArray
     daily: npt.NDArray[np.bool_]
+    signs: FloatArray
 
 
-def lessons(day: FloatArray, error: FloatArray, *, daily_from: float) -> Lessons:
+def lessons(day: FloatArray, error: FloatArray, signs: FloatArray, *, daily_from: float) -> Lessons:
     """Keep the errors since a day one by one, and older ones as means of `BLOCK` days.
 
     Parameters
@@ -84,12 +126,14 @@ def lessons(day: FloatArray, error: FloatArray, *, daily_from: float) -> Lessons
         Rising count of days [days].
     error : ndarray of float, shape (days, lanes)
         Relative errors [1]; NaN where nothing was logged.
+    signs : ndarray of float, shape (days, 2)
+        Their `departures` [degC].
     daily_from : float
         First day kept by itself [days].
     """
     known = np.isfinite(error).all(axis=1)
-    recent = known & (day >= daily_from)
-    older = known & ~recent
+    late = known & (day >= daily_from)
+    older = known & ~late
     at, mean = [], []
     block = np.floor((day - daily_from) / BLOCK)
     for number in np.unique(block[older]):
@@ -99,56 +143,101 @@ def lessons(day: FloatArray, error: FloatArray, *, daily_from: float) -> Lessons
             mean.append(error[rows].mean(axis=0))
     lanes = error.shape[1]
     return Lessons(
-        np.r_[np.array(at), day[recent]],
-        np.vstack([np.array(mean).reshape(-1, lanes), error[recent]]),
-        np.r_[np.zeros(len(at), bool), np.ones(int(recent.sum()), bool)],
+        np.r_[np.array(at), day[late]],
+        np.vstack([np.array(mean).reshape(-1, lanes), error[late]]),
+        np.r_[np.zeros(len(at), bool), np.ones(int(late.sum()), bool)],
+        np.vstack([np.zeros((len(at), 2)), signs[late]]),
     )
 
 
-def expected_error(
-    memory: Memory, day: FloatArray, known: Lessons
-) -> tuple[FloatArray, FloatArray]:
-    """Relative error to expect of each day, and the root of the covariance of what is left.
+@dataclass(frozen=True)
+class Doubt:
+    """What readings on some days tell of the errors of others, whatever the readings were.
+
+    Parameters
+    ----------
+    weights : ndarray of float, shape (days, known)
+        Times the known errors they give the error to expect of each day.
+    root : ndarray of float, shape (days, days)
+        Lower triangle; times standard normal numbers it gives errors around the expected [1].
+    """
+
+    weights: FloatArray
+    root: FloatArray
+    _drawn: dict[tuple[int, int], FloatArray] = field(default_factory=dict)
+
+    def expected(self, known: Lessons) -> FloatArray:
+        """Error to expect of each day [1], (days, lanes); fades from the last reading on."""
+        return self.weights @ known.error
+
+    def drawn(self, count: int, seed: int) -> FloatArray:
+        """Draw courses of what stays unknown [1], (days, count); same seed, same courses."""
+        if (count, seed) not in self._drawn:
+            noise = np.random.default_rng(seed).standard_normal((len(self.root), count))
+            self._drawn[count, seed] = self.root @ noise
+        return self._drawn[count, seed]
+
+
+@dataclass(frozen=True)
+class Doubts:
+    """`doubt` under one memory, kept: depths and areas logged on the same days share it."""
+
+    memory: Memory
+    _kept: dict[tuple[bytes, ...], Doubt] = field(default_factory=dict)
+
+    def of(self, day: FloatArray, signs: FloatArray, known: Lessons) -> Doubt:
+        """As `doubt`."""
+        arrays = (day, signs, known.day, known.daily, known.signs)
+        key = tuple(np.ascontiguousarray(array).tobytes() for array in arrays)
+        if key not in self._kept:
+            self._kept[key] = doubt(self.memory, day, signs, known)
+        return self._kept[key]
+
+
+def doubt(memory: Memory, day: FloatArray, signs: FloatArray, known: Lessons) -> Doubt:
+    """Work out what the readings' days tell of other days.
 
     Parameters
     ----------
     memory : Memory
     day : ndarray of float, shape (days,)
         Whole days, on the count of days of ``known`` [days].
+    signs : ndarray of float, shape (days, 2)
+        Their `departures` [degC].
     known : Lessons
-
-    Returns
-    -------
-    mean : ndarray of float, shape (days, lanes)
-        Expected error [1]; fades from the last reading on.
-    root : ndarray of float, shape (days, days)
-        Lower triangle; times standard normal numbers it gives errors around the mean [1].
+        Of which the errors themselves are not looked at.
 
     Notes
     -----
     A Gaussian process conditioned on readings (Rasmussen & Williams 2006, Gaussian Processes for
-    Machine Learning, eqs 2.22 to 2.24, equation numbers from memory).
+    Machine Learning, eqs 2.22 to 2.24, equation numbers from memory). That the error follows the
+    weather is a regression on its departures whose coefficients wander: products of the
+    departures in the covariance (section 2.7 there).
     """
     reach = np.concatenate([day, known.day])
     apart = np.arange(np.ptp(reach) + 1)  # days are whole, so each lag is reckoned once
-    lasting, passing = memory.site(apart), memory.weather(apart)
+    lasting, passing, spell = memory.site(apart), memory.weather(apart), memory.spell(apart)
+    size = np.sqrt([memory.warmth, memory.swing])
+    here, there = signs * size, known.signs * size
 
     def lag(a: FloatArray, b: FloatArray) -> npt.NDArray[np.intp]:
         return np.abs(a[:, None] - b).astype(np.intp)
 
     among = lag(day, day)
-    left = everywhere = lasting[among] + passing[among]
-    mean = np.zeros((len(day), known.error.shape[1]))
+    left: FloatArray = lasting[among] + passing[among] + spell[among] * (here @ here.T)
+    weights = np.zeros((len(day), len(known.day)))
     if len(known.day):
         among = lag(known.day, known.day)
         single = known.daily[:, None] & known.daily
         gram = lasting[among] + np.where(single, passing[among], 0.0)
+        gram += spell[among] * (there @ there.T)
         block = memory.fast * 2 * memory.fast_days / BLOCK  # variance of a mean of many days
         gram[np.diag_indices_from(gram)] += np.where(known.daily, 0.0, block) + memory.probe
         among = lag(day, known.day)
         cross = lasting[among] + np.where(known.daily, passing[among], 0.0)
-        weights = np.linalg.solve(gram, cross.T).T
-        mean = weights @ known.error
-        left = everywhere - weights @ cross.T
+        cross += spell[among] * (here @ there.T)
+        weights = np.asarray(np.linalg.solve(gram, cross.T).T, dtype=np.float64)
+        left = left - weights @ cross.T
     nugget = 1e-6 * np.eye(len(day))  # rounding leaves the matrix barely short of positive
-    return np.asarray(mean), np.asarray(np.linalg.cholesky(left + nugget), dtype=np.float64)
+    root = np.linalg.cholesky(left + nugget)
+    return Doubt(weights, np.asarray(root, dtype=np.float64))

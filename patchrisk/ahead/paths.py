@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import ndtri, stdtrit
 
-from patchrisk.ahead.error import Lessons, Memory, expected_error, lessons
+from patchrisk.ahead.error import Doubts, Lessons, lessons
 from patchrisk.ahead.openings import SoilPaths
 from patchrisk.ahead.traces import WeatherTraces
 from patchrisk.soil.air_to_soil import SoilEstimate
@@ -35,6 +35,7 @@ def learn(
     modelled: SoilEstimate,
     logged_mean_c: FloatArray,
     logged_max_c: FloatArray,
+    signs: FloatArray,
     *,
     daily_back: int,
 ) -> Learnt:
@@ -47,13 +48,15 @@ def learn(
         Along the traces, (days, traces) [degC].
     logged_mean_c, logged_max_c : ndarray of float, shape (today,)
         On the days before today [degC]; NaN where not logged.
+    signs : ndarray of float, shape (days, 2)
+        Departures of the traces' weather [degC].
     daily_back : int
         Days before today that are used one by one [days].
     """
     today = traces.today
     day = np.arange(today, dtype=float)
     error = (logged_mean_c[:, None] - modelled.mean_c[:today]) / modelled.sd_c[:today]
-    known = lessons(day, error, daily_from=today - daily_back)
+    known = lessons(day, error, signs[:today], daily_from=today - daily_back)
     rise = (logged_max_c - logged_mean_c)[-_RECENT:]
     expected = (modelled.max_c - modelled.mean_c)[max(0, today - _RECENT) : today].mean(axis=1)
     both = np.isfinite(rise) & np.isfinite(expected) & (expected > 0)
@@ -67,7 +70,8 @@ def paths_ahead(
     traces: WeatherTraces,
     modelled: SoilEstimate,
     learnt: Learnt,
-    memory: Memory,
+    doubts: Doubts,
+    signs: FloatArray,
     *,
     start: int,
     per_trace: int,
@@ -77,7 +81,9 @@ def paths_ahead(
 
     Parameters
     ----------
-    traces, modelled, learnt, memory
+    traces, modelled, learnt, doubts
+    signs : ndarray of float, shape (days, 2)
+        Departures of the traces' weather, the mean of the traces ahead [degC].
     start : int
         First row of the traces that the paths keep.
     per_trace : int
@@ -86,16 +92,18 @@ def paths_ahead(
         The same seed draws the same courses.
     """
     day = np.arange(start, len(traces.dates), dtype=float)
-    mean, root = expected_error(memory, day, learnt.known)
+    doubt = doubts.of(day, signs[start:], learnt.known)
     middle = widened(modelled.mean_c, traces.today)[start:]
-    return _draw(traces, modelled, learnt, middle, mean, root, start, per_trace, seed)
+    noise = doubt.drawn(middle.shape[1] * per_trace, seed)
+    return _drawn(traces, modelled, learnt, middle, doubt.expected(learnt.known), noise, start)
 
 
 def paths_before(
     past: WeatherTraces,
     modelled: SoilEstimate,
     learnt: Learnt,
-    memory: Memory,
+    doubts: Doubts,
+    signs: FloatArray,
     *,
     day: FloatArray,
     start: int,
@@ -106,17 +114,18 @@ def paths_before(
 
     Parameters
     ----------
-    past, modelled, learnt, memory
+    past, modelled, learnt, doubts, signs
     day : ndarray of float, shape (days,)
         The rows of ``past``, by time of year, on the count of days of ``learnt`` but so long
         ago that only what lasts can be known of their error [days].
     start, per_trace, seed
         As for `paths_ahead`.
     """
-    mean, root = expected_error(memory, day[start:], learnt.known)
-    mean = np.repeat(mean.mean(axis=1, keepdims=True), len(past.years), axis=1)
+    doubt = doubts.of(day[start:], signs[start:], learnt.known)
+    mean = doubt.expected(learnt.known).mean(axis=1, keepdims=True)
     middle = modelled.mean_c[start:]
-    return _draw(past, modelled, learnt, middle, mean, root, start, per_trace, seed)
+    noise = doubt.drawn(middle.shape[1] * per_trace, seed)
+    return _drawn(past, modelled, learnt, middle, mean, noise, start)
 
 
 def widened(mean_c: FloatArray, today: int) -> FloatArray:
@@ -136,20 +145,17 @@ def widened(mean_c: FloatArray, today: int) -> FloatArray:
     return np.where(np.arange(len(mean_c))[:, None] < today, mean_c, stretched)
 
 
-def _draw(
+def _drawn(
     traces: WeatherTraces,
     modelled: SoilEstimate,
     learnt: Learnt,
     middle: FloatArray,
     mean: FloatArray,
-    root: FloatArray,
+    noise: FloatArray,
     start: int,
-    per_trace: int,
-    seed: int,
 ) -> SoilPaths:
-    rng = np.random.default_rng(seed)
     count = middle.shape[1]
-    noise = root @ rng.standard_normal((len(middle), count * per_trace))
+    per_trace = noise.shape[1] // count
     sd = modelled.sd_c[start:]
     rise = learnt.swing * (modelled.max_c - modelled.mean_c)[start:]
     course = np.tile(middle + mean * sd, per_trace) + noise * np.tile(sd, per_trace)

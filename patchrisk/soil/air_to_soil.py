@@ -135,9 +135,63 @@ def estimate_soil(
     days). Outside that it runs and stays bounded, and nothing is known of its error. Permanent
     frost, standing water and heated root zones are not in it.
     """
+    _check(air_min_c, air_max_c, dates, depth_cm, (rain_mm, snow_depth_cm, solar_mj_m2))
+    return run_model(
+        air_min_c,
+        air_max_c,
+        dates=dates,
+        latitude=latitude,
+        rain_mm=rain_mm,
+        snow_depth_cm=snow_depth_cm,
+        solar_mj_m2=solar_mj_m2,
+        parameters=parameters,
+        surface=surface,
+        climate=climate,
+    ).at(depth_cm)
+
+
+@dataclass(frozen=True)
+class ModelRun:
+    """The model run through the days, to be read at any depth; see `run_model`."""
+
+    forcing: Forcing
+    stores: Stores
+    parameters: Parameters
+    surface: Surface
+    shape: tuple[int, ...]
+
+    def at(self, depth_cm: float) -> SoilEstimate:
+        """Return the estimate at a depth, 2 to 20 cm."""
+        forcing, stores, p, cover = self.forcing, self.stores, self.parameters, self.surface
+        mean = stores.at(depth_cm, p) + season_correction(forcing, p) + cover.offset_c
+        half = cover.half_range_c(forcing.range_c, forcing.sun_mj, depth_cm)
+        half = (
+            half / (1 + stores.snow_mm / p["snow_scale"]) / np.where(stores.near_c <= 0, 3.0, 1.0)
+        )
+        sd = np.sqrt(error_variance(forcing, stores, p) + cover.offset_sd_c**2)
+        low_c, high_c = mean - (1 - cover.skew) * half, mean + (1 + cover.skew) * half
+        out: tuple[FloatArray, ...] = (mean, low_c, high_c, sd)
+        if not forcing.known.all():
+            out = tuple(np.where(forcing.known, a, np.nan) for a in out)
+        return SoilEstimate(*(a.reshape(self.shape) for a in out))
+
+
+def run_model(
+    air_min_c: npt.ArrayLike,
+    air_max_c: npt.ArrayLike,
+    *,
+    dates: Any,
+    latitude: npt.ArrayLike,
+    rain_mm: npt.ArrayLike | None = None,
+    snow_depth_cm: npt.ArrayLike | None = None,
+    solar_mj_m2: npt.ArrayLike | None = None,
+    parameters: Parameters | None = None,
+    surface: Surface | None = None,
+    climate: Climate | None = None,
+) -> ModelRun:
+    """Run the model once for all depths; parameters and errors as for `estimate_soil`."""
     low, high = np.asarray(air_min_c, float), np.asarray(air_max_c, float)
-    _check(low, high, dates, depth_cm, (rain_mm, snow_depth_cm, solar_mj_m2))
-    shape = low.shape
+    _check(low, high, dates, SHALLOWEST_CM, (rain_mm, snow_depth_cm, solar_mj_m2))
 
     def columns(given: npt.ArrayLike | None) -> FloatArray | None:
         return None if given is None else np.asarray(given, float).reshape(len(low), -1)
@@ -154,16 +208,7 @@ def estimate_soil(
     )
     p = parameters or general(forcing.inputs)
     cover = surface or reference_surface()
-    stores = run_stores(forcing, p, cover)
-    mean = stores.at(depth_cm, p) + season_correction(forcing, p) + cover.offset_c
-    half = cover.half_range_c(forcing.range_c, forcing.sun_mj, depth_cm)
-    half = half / (1 + stores.snow_mm / p["snow_scale"]) / np.where(stores.near_c <= 0, 3.0, 1.0)
-    sd = np.sqrt(error_variance(forcing, stores, p) + cover.offset_sd_c**2)
-    low_c, high_c = mean - (1 - cover.skew) * half, mean + (1 + cover.skew) * half
-    out: tuple[FloatArray, ...] = (mean, low_c, high_c, sd)
-    if not forcing.known.all():
-        out = tuple(np.where(forcing.known, a, np.nan) for a in out)
-    return SoilEstimate(*(a.reshape(shape) for a in out))
+    return ModelRun(forcing, run_stores(forcing, p, cover), p, cover, low.shape)
 
 
 def run_stores(forcing: Forcing, p: Parameters, surface: Surface | None = None) -> Stores:
@@ -361,8 +406,13 @@ def _along(depth_cm: float, at_5: Any, at_10: Any, at_20: Any) -> Any:
 
 
 def _check(
-    low: FloatArray, high: FloatArray, dates: Any, depth_cm: float, others: tuple[Any, ...]
+    air_min_c: npt.ArrayLike,
+    air_max_c: npt.ArrayLike,
+    dates: Any,
+    depth_cm: float,
+    others: tuple[Any, ...],
 ) -> None:
+    low, high = np.asarray(air_min_c, float), np.asarray(air_max_c, float)
     faults = []
     day = np.asarray(dates, "datetime64[D]")
     if not SHALLOWEST_CM <= depth_cm <= DEEPEST_CM:

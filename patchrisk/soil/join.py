@@ -39,11 +39,52 @@ class Joined:
     came_from: npt.NDArray[np.str_]
 
 
+@dataclass(frozen=True)
+class Taught:
+    """What a log teaches of an estimate's error, learnt once for all that builds on it.
+
+    Attributes
+    ----------
+    mean_c, sd_c, logged_c : array, (days, lanes)
+        The estimate, its error and what was logged [degC].
+    persistence : mapping
+        As for `join_logged`.
+    filtered : Filtered
+    expected, variance : array, (days, lanes)
+        Mean and variance of the error, in units of ``sd_c``, from the days on both sides [1].
+    """
+
+    mean_c: FloatArray
+    sd_c: FloatArray
+    logged_c: FloatArray
+    persistence: Mapping[str, float]
+    filtered: "Filtered"
+    expected: FloatArray
+    variance: FloatArray
+
+
+def learn_from(
+    estimate: SoilEstimate,
+    logged_mean_c: npt.ArrayLike,
+    persistence: Mapping[str, float] | None = None,
+) -> Taught:
+    """Hold a log against an estimate of the same days and lanes; parameters as `join_logged`."""
+    log = np.asarray(logged_mean_c, float)
+    mean, sd, log = (
+        np.asarray(a, float).reshape(len(log), -1) for a in (estimate.mean_c, estimate.sd_c, log)
+    )
+    numbers = persistence or model_file().persistence
+    filtered = run_filter((log - mean) / sd, numbers)
+    return Taught(mean, sd, log, numbers, filtered, *smooth(filtered))
+
+
 def join_logged(
     estimate: SoilEstimate,
     logged_mean_c: npt.ArrayLike,
     probe_sd_c: float = 0.0,
     persistence: Mapping[str, float] | None = None,
+    *,
+    taught: Taught | None = None,
 ) -> Joined:
     """Join logged days with an estimate of the same days and lanes.
 
@@ -57,20 +98,19 @@ def join_logged(
     persistence : mapping, optional
         Of the error; by default that of the general model, `SiteFit.persistence` for a fitted
         one.
+    taught : Taught, optional
+        What `learn_from` made of the same arguments, where it is at hand.
 
     Returns
     -------
     Joined
         Logged days are kept as logged. Days without air temperature stay NaN unless logged.
     """
-    logged = np.asarray(logged_mean_c, float)
-    shape = logged.shape
-    mean, sd, log = (a.reshape(len(a), -1) for a in (estimate.mean_c, estimate.sd_c, logged))
-    filtered = run_filter((log - mean) / sd, persistence or model_file().persistence)
-    correction, variance = smooth(filtered)
-    have = np.isfinite(log)
-    joined = np.where(have, log, mean + sd * correction)
-    spread = sd * np.sqrt(variance * filtered.scale())
+    shape = np.shape(logged_mean_c)
+    t = taught or learn_from(estimate, logged_mean_c, persistence)
+    log, have = t.logged_c, np.isfinite(t.logged_c)
+    joined = np.where(have, log, t.mean_c + t.sd_c * t.expected)
+    spread = t.sd_c * np.sqrt(t.variance * t.filtered.scale())
     spread = np.hypot(np.where(have, 0.0, spread), probe_sd_c)
     known = np.isfinite(joined)
     source = np.where(have, LOGGED, np.where(known, MODELLED, ""))

@@ -7,8 +7,7 @@ import numpy as np
 import numpy.typing as npt
 
 from patchrisk.soil.air_to_soil import SoilEstimate
-from patchrisk.soil.join import parts_of, run_filter, smooth
-from patchrisk.soil.parameters import model_file
+from patchrisk.soil.join import Taught, learn_from, parts_of
 from patchrisk.units import FloatArray
 
 _erfc = np.vectorize(math.erfc, otypes=[float])
@@ -45,6 +44,7 @@ def simulate_soil(
     first_day: int = 0,
     probe_sd_c: float = 0.0,
     persistence: Mapping[str, float] | None = None,
+    taught: Taught | None = None,
 ) -> FloatArray:
     """Draw series of the true daily mean, as they may have been or may be, given the log.
 
@@ -67,47 +67,45 @@ def simulate_soil(
         How far the probe may stand from the turf: one offset a draw [degC].
     persistence : mapping, optional
         As for `join_logged`.
+    taught : Taught, optional
+        What `learn_from` made of the same arguments, where it is at hand.
 
     Returns
     -------
     array, (days - first_day, draws) or (days - first_day, lanes, draws)
         NaN where the estimate is, unless logged.
     """
-    mean, sd = np.asarray(estimate.mean_c, float), np.asarray(estimate.sd_c, float)
-    single = mean.ndim == 1
-    logged = np.full(mean.shape, np.nan) if logged_mean_c is None else logged_mean_c
-    log = np.asarray(logged, float).reshape(len(mean), -1)
-    mean, sd = mean.reshape(log.shape), sd.reshape(log.shape)
-    numbers = persistence or model_file().persistence
-    f = run_filter((log - mean) / sd, numbers)
-    fade, share = parts_of(numbers)
-    grow = np.diag(share * (1 - fade**2))
+    shape = np.shape(estimate.mean_c)
+    if taught is None:
+        logged = np.full(shape, np.nan) if logged_mean_c is None else logged_mean_c
+        taught = learn_from(estimate, logged, persistence)
+    f = taught.filtered
+    fade, share = parts_of(taught.persistence)
     rng = np.random.default_rng(seed)
-    days, lanes = log.shape
-    out = np.empty((days - first_day, lanes, draws))
-    size = np.sqrt(f.scale())[:, None]
+    cut = slice(first_day, None)
+    mean, covariance = f.mean[cut, :, None], f.covariance[cut]
+    # How a day's parts follow from the day after does not depend on the draws: all days at once.
+    grown = covariance * (fade[:, None] * fade) + np.diag(share * (1 - fade**2))
+    across = (covariance * fade).swapaxes(-1, -2)
+    back = np.linalg.solve(grown, across).swapaxes(-1, -2)
+    back[-1:] = 0.0  # nothing follows the last day
+    values, vectors = np.linalg.eigh(covariance - back @ grown @ back.swapaxes(-1, -2))
+    root = vectors * np.sqrt(np.maximum(values, 0.0))[..., None, :]
+    days, lanes = taught.mean_c[cut].shape
+    out = np.empty((days, lanes, draws))
     state = np.zeros((lanes, draws, 3))
-    for n in range(days - 1, first_day - 1, -1):
-        now, mean_now = f.covariance[n], f.mean[n][:, None, :]
-        if n == days - 1:
-            centre, spread = np.broadcast_to(mean_now, state.shape), now
-        else:
-            ahead = now * (fade[:, None] * fade) + grow
-            back = np.linalg.solve(ahead, (now * fade).transpose(0, 2, 1)).transpose(0, 2, 1)
-            centre = mean_now + np.einsum("lij,ldj->ldi", back, state - fade * mean_now)
-            spread = now - back @ ahead @ back.transpose(0, 2, 1)
-        values, vectors = np.linalg.eigh(spread)
-        root = vectors * np.sqrt(np.maximum(values, 0.0))[:, None, :]
+    for n in range(days - 1, -1, -1):
         noise = rng.standard_normal((lanes, draws, 3))
-        state = centre + np.einsum("lij,ldj->ldi", root, noise)
-        out[n - first_day] = state.sum(axis=-1)
-    expected = smooth(f)[0][first_day:, :, None]
-    error = sd[first_day:, :, None] * (expected + size * (out - expected))
-    series = mean[first_day:, :, None] + error
-    here = log[first_day:, :, None]
+        onward = (state - fade * mean[n]) @ back[n].swapaxes(-1, -2)
+        state = mean[n] + onward + noise @ root[n].swapaxes(-1, -2)
+        out[n] = state.sum(axis=-1)
+    expected = taught.expected[cut, :, None]
+    error = expected + np.sqrt(f.scale())[:, None] * (out - expected)
+    series = taught.mean_c[cut, :, None] + taught.sd_c[cut, :, None] * error
+    here = taught.logged_c[cut, :, None]
     series = np.where(np.isfinite(here), here, series)
     series = series + probe_sd_c * rng.standard_normal((1, lanes, draws))
-    return series[:, 0] if single else series
+    return series[:, 0] if len(shape) == 1 else series
 
 
 def probability_of_run(series: npt.ArrayLike, threshold_c: float, days: int) -> FloatArray:

@@ -7,7 +7,7 @@ import numpy as np
 import numpy.typing as npt
 
 from patchrisk.soil.air_to_soil import SoilEstimate
-from patchrisk.soil.join import join_logged
+from patchrisk.soil.join import join_logged, learn_from
 from patchrisk.soil.probability import simulate_soil
 from patchrisk.soil.transfer import can_move, move_extremes, move_mean
 from patchrisk.units import FloatArray
@@ -150,7 +150,8 @@ def soil_series(
     mean, hottest = (np.stack(columns, axis=1) for columns in zip(*logged, strict=True))
     fields = ("mean_c", "min_c", "max_c", "sd_c")
     estimate = SoilEstimate(*(np.stack([getattr(e, f) for e in told], axis=1) for f in fields))
-    joined = join_logged(estimate, mean, probe_sd_c, persistence)
+    taught = learn_from(estimate, mean, persistence)
+    joined = join_logged(estimate, mean, probe_sd_c, taught=taught)
     modelled = joined.mean_c + (estimate.max_c - estimate.mean_c)
     top = np.where(np.isnan(hottest), modelled, hottest)
     draws = simulate_soil(
@@ -160,7 +161,7 @@ def soil_series(
         seed=SEED,
         first_day=max(0, len(dates) - RECENT_DAYS),
         probe_sd_c=probe_sd_c,
-        persistence=persistence,
+        taught=taught,
     )
     return {
         depth: SoilSeries(
