@@ -2,9 +2,10 @@
 
 import re
 from collections.abc import Sequence
-from datetime import timedelta
+from dataclasses import dataclass
+from datetime import date, timedelta
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
 
@@ -28,7 +29,12 @@ CURES = {
     "elevation": 'write a height with its unit, such as "250 m" or "820 ft"',
     "shade": "write the share of the day's sun kept off, from 0.0 to 1.0",
     "turf": 'write the grass, such as "creeping bentgrass"',
+    "most_applications": "write a whole number from 0 to 30",
+    "no_spray": 'write a list, as ["2026-06-13", "2026-07-01/2026-07-04", "weekends"]',
+    "without_groups": 'write a list of FRAC codes in quotes, as ["14", "M05"]',
 }
+WEEKDAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
+_DAY_OFF = 'write "2026-06-13", "2026-07-01/2026-07-04", "weekends" or a weekday'
 
 
 def _length(quantity: str, text: str) -> float:
@@ -183,10 +189,76 @@ class Logger(_Readings):
         return {name: _length("depth", depth) for name, depth in self.columns.items()}
 
 
+@dataclass(frozen=True)
+class DaysOff:
+    """Days on which nothing can be sprayed.
+
+    ``weekdays`` counts Monday as 0; ``spans`` are first and last day.
+    """
+
+    weekdays: frozenset[int]
+    spans: tuple[tuple[date, date], ...]
+
+
+def _days_off(items: Sequence[Any]) -> DaysOff:
+    weekdays: set[int] = set()
+    spans: list[tuple[date, date]] = []
+    for item in items:
+        if type(item) is date:  # a time of day is a date too, to Python
+            spans.append((item, item))
+            continue
+        if not isinstance(item, str):
+            raise ValueError(f"{str(item)!r} is no day, span or weekday: {_DAY_OFF}")
+        word = item.strip().lower()
+        if word in ("weekend", "weekends"):
+            weekdays |= {5, 6}
+        elif word.removesuffix("s") in WEEKDAYS:
+            weekdays.add(WEEKDAYS.index(word.removesuffix("s")))
+        else:
+            spans.append(_span(item))
+    return DaysOff(frozenset(weekdays), tuple(spans))
+
+
+def _span(text: str) -> tuple[date, date]:
+    first, slash, last = (part.strip() for part in text.partition("/"))
+    try:
+        if not all(re.fullmatch(r"\d{4}-\d{2}-\d{2}", day) for day in (first, last) if day):
+            raise ValueError
+        begin = date.fromisoformat(first)
+        end = date.fromisoformat(last) if slash else begin
+    except ValueError:
+        raise ValueError(f"{text!r} is no day, span or weekday: {_DAY_OFF}") from None
+    if end < begin:
+        raise ValueError(f"{text!r} ends before it begins: exchange the two days")
+    return begin, end
+
+
+class Wishes(_Table):
+    """What the programme of applications may use: ``[programme]`` in the site file."""
+
+    most_applications: Annotated[int, Field(ge=0, le=30)] | None = None
+    no_spray: list[Any] = []
+    mixtures: bool = True
+    fraction_caps: bool = True
+    without_groups: list[str] = []
+
+    @field_validator("no_spray")
+    @classmethod
+    def _check_days(cls, value: list[Any]) -> list[Any]:
+        _days_off(value)
+        return value
+
+    @property
+    def days_off(self) -> DaysOff:
+        """Days on which nothing can be sprayed."""
+        return _days_off(self.no_spray)
+
+
 class Area(_Table):
     """A piece of turf that is managed as one.
 
     Without ``turf`` every disease is judged; without ``use`` those of any use of the turf.
+    ``most_applications`` comes before that of the whole site.
     """
 
     name: Annotated[str, Field(min_length=1, max_length=80)] = "Turf"
@@ -199,6 +271,7 @@ class Area(_Table):
     shade: Annotated[float, Field(ge=0, le=1)] = 0.0
     diseases: list[str] | None = None
     history: list[str] = []
+    most_applications: Annotated[int, Field(ge=0, le=30)] | None = None
 
 
 class Site(_Table):
@@ -213,6 +286,7 @@ class Site(_Table):
     weather: list[Weather] = []
     forecast_file: str | None = None
     online: Online = Online()
+    programme: Wishes = Wishes()
     diseases_folder: str | None = None
     folder: Annotated[Path, Field(exclude=True, strict=False)] = Path()
 
