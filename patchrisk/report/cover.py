@@ -1,0 +1,120 @@
+"""What recorded applications still protect, in words, as a record, and in what to do today."""
+
+from typing import Any
+
+import numpy as np
+
+from patchrisk.diseases import Library
+from patchrisk.outlook import DiseaseToday
+from patchrisk.programme.cover import Applied, Cover
+from patchrisk.report import words
+from patchrisk.report.words import Show, day_words
+from patchrisk.windows import State
+
+
+def cover_words(cover: Cover | None, as_of: np.datetime64) -> str:
+    """Say how long the roots are covered, or since when they are bare while the window is open.
+
+    Empty when nothing protects and no open day went by without protection.
+    """
+    if cover is None:
+        return ""
+    bare = len(cover.bare_open)
+    if cover.until is not None and cover.last is not None:
+        low, high = cover.days_left_range
+        span = "" if low == high else f", {low} to {high} by the published intervals"
+        text = (
+            f"Covered until {day_words(cover.until)} ({_days(cover.days_left)} left{span}): "
+            f"{_what(cover.last)} on {day_words(cover.last.day)}"
+        )
+        if bare:
+            text += f"; before, window open and nothing on for {_days(bare)}, "
+            text += _bare_span(cover, as_of)
+        return text + "."
+    if bare:
+        text = f"Bare: window open and nothing on for {_days(bare)}, {_bare_span(cover, as_of)}"
+    elif cover.last is not None:
+        text = "Bare"
+    else:
+        return ""
+    if cover.last is not None:
+        text += f"; {_what(cover.last)} of {day_words(cover.last.day)} has run out"
+    return text + "."
+
+
+def _what(applied: Applied) -> str:
+    codes = ", ".join(sorted(applied.codes, key=lambda c: (len(c), c)))
+    group = f"FRAC {codes}" if codes else ""
+    if applied.product:
+        return f"{applied.product} ({group})" if group else applied.product
+    return group or "an application without a FRAC code"
+
+
+def _bare_span(cover: Cover, as_of: np.datetime64) -> str:
+    first, last = cover.bare_open[0], cover.bare_open[-1]
+    if last - first + 1 > len(cover.bare_open):
+        return f"between {day_words(first)} and {day_words(last)}"
+    if last + 1 == as_of:
+        return f"since {day_words(first)}"
+    return f"from {day_words(first)} to {day_words(last)}"
+
+
+def _days(count: int) -> str:
+    return f"{count} day{'' if count == 1 else 's'}"
+
+
+def do_with_cover(library: Library, today: DiseaseToday, cover: Cover | None, show: Show) -> str:
+    """One plain sentence on what to do this morning, which follows what is on.
+
+    ``cover`` is None without records of applications: then nothing is known of what is on.
+    """
+    plain = words.do_now(library, today, show)
+    if cover is None or today.state not in (State.OPEN, State.NEARING):
+        return plain
+    disease = library.diseases.get(today.key)
+    how = "" if disease is None else "; " + words.groups_words(disease)
+    if cover.until is not None:
+        if cover.days_left_range[0] > 0:
+            return f"nothing to apply: covered until {day_words(cover.until)}."
+        return (
+            f"covered until {day_words(cover.until)}, though not by the shortest published "
+            f"interval: get the next one ready{how}."
+        )
+    if today.state is State.NEARING:
+        return plain
+    gone = cover.last
+    on = "nothing is on" if gone is None else f"what went on {day_words(gone.day)} has run out"
+    if today.deciding and today.deciding[0].rule.meaning == "treat":
+        water = "" if disease is None else words.watering_words(disease, show)
+        return f"a preventive application is due, {on}{how}{f'; {water}' if water else ''}."
+    return f"roots can be infected now, and {on}."
+
+
+def cover_record(cover: Cover) -> dict[str, Any]:
+    """Return cover for JSON."""
+    low, high = cover.days_left_range
+    return {
+        "covered": cover.until is not None,
+        "until": _date(cover.until),
+        "days_left": cover.days_left,
+        "days_left_low": low,
+        "days_left_high": high,
+        "last": None if cover.last is None else applied_record(cover.last),
+        "bare_while_open": [str(day) for day in cover.bare_open.astype("datetime64[D]")],
+    }
+
+
+def applied_record(applied: Applied) -> dict[str, Any]:
+    """Return an application that went on."""
+    return {
+        "date": _date(applied.day),
+        "codes": sorted(applied.codes),
+        "actives": list(applied.actives),
+        "product": applied.product or None,
+        "targets": list(applied.targets),
+        "water_mm": None if np.isnan(applied.water_mm) else round(float(applied.water_mm), 2),
+    }
+
+
+def _date(day: np.datetime64 | None) -> str | None:
+    return None if day is None else str(day.astype("datetime64[D]"))

@@ -1,0 +1,67 @@
+"""The programme as a sheet to print, carry to the shed and sign."""
+
+from base64 import b64encode
+from collections.abc import Iterator
+from hashlib import sha256
+from pathlib import Path
+from typing import Any
+
+from patchrisk.programme.plan import AreaPlan, Planned
+from patchrisk.report import plan_words as words
+from patchrisk.report.words import Show, name_of
+from patchrisk.season_plan import SitePlan
+from patchrisk.units import shower
+
+_HERE = Path(__file__).parent
+
+
+def write_sheet(plan: SitePlan) -> str:
+    """Write one page of HTML that needs nothing else, runs nothing and asks no other place.
+
+    Everything a user wrote is escaped; the policy allows the style of this page and no more.
+    """
+    from jinja2 import Environment, FileSystemLoader, StrictUndefined
+    from markupsafe import Markup
+
+    style = (_HERE / "sheet.css").read_text(encoding="utf-8")
+    digest = b64encode(sha256(style.encode()).digest()).decode()
+    environment = Environment(
+        loader=FileSystemLoader(_HERE),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    show = shower(plan.site.site.units)
+    rows = [row for area in plan.areas for row in _rows(plan, area, show)]
+    rows.sort(key=lambda row: str(row["date"]))
+    return environment.get_template("sheet.html").render(
+        site=plan.site.site.name,
+        as_of=f"{plan.as_of.day} {plan.as_of:%B %Y}",
+        style=Markup(style),  # ours, and named by its hash in the policy
+        policy=f"default-src 'none'; style-src 'sha256-{digest}'; base-uri 'none'; "
+        "form-action 'none'",
+        rows=rows,
+        advice=[*plan.notices, *(f"{a.area}: {text}" for a in plan.areas for text in a.advice)],
+        cautions=words.CAUTIONS,
+    )
+
+
+def _rows(plan: SitePlan, area: AreaPlan, show: Show) -> Iterator[dict[str, Any]]:
+    size = next((a.size for a in plan.site.area if a.name == area.area), None)
+    for entry in words.numbered(plan, area):
+        planned = entry.item
+        if isinstance(planned, Planned):
+            yield {
+                "date": planned.day,
+                "number": entry.number,
+                "day": words.long_day(planned.day),
+                "span": words.span_words(planned),
+                "area": area.area,
+                "size": size,
+                "what": words.choice_words(planned.choice),
+                "targets": ", ".join(name_of(plan.library, key) for key in planned.targets),
+                "amounts": planned.amounts,
+                "water": words.watering_words(planned.watering, show),
+                "mind": planned.cautions,
+            }
