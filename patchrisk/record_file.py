@@ -136,7 +136,9 @@ def _addition(sheet: Sheet, raw: bytes, columns: Sequence[str], cells: Mapping[s
     end = "\r\n" if b"\r\n" in raw else "\n"
     out = io.StringIO()
     writer = csv.writer(out, delimiter=sheet.delimiter, lineterminator=end)
-    if raw and not raw.endswith((b"\n", b"\r")):
+    if not raw:
+        out.write("\ufeff")  # without the mark some spreadsheets take UTF-8 for something older
+    elif not raw.endswith((b"\n", b"\r")):
         out.write(end)
     if not sheet.header:
         writer.writerow(header)

@@ -354,7 +354,7 @@ def _settled(applied: Applied, given: Mapping[str, str], known: Known) -> dict[s
         "area": applied.area,
         "product": applied.product,
         # Joined by a plus: a spreadsheet would take 11,3 for a number and 11/3 for a date.
-        "codes": " + ".join(sorted(applied.codes)),
+        "codes": " + ".join(sorted(applied.codes, key=known.groups.codes.index)),
         "actives": " + ".join(applied.actives),
         "for": " + ".join(applied.targets),
         "water": water,
