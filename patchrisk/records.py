@@ -120,6 +120,45 @@ def read_observations(known: Known) -> Kept[Observation]:
     return _read(sheet, known, _observation, _same_observation)
 
 
+@dataclass(frozen=True)
+class Books:
+    """Everything the user keeps besides readings, as far as it can be read."""
+
+    shelf: Shelf
+    applications: Kept[Applied]
+    observations: Kept[Observation]
+
+    @property
+    def faults(self) -> tuple[Fault, ...]:
+        """Every fault of the records."""
+        return (*self.applications.faults, *self.observations.faults)
+
+
+def read_books(known: Known) -> Books:
+    """Read shelf and records.
+
+    Raises
+    ------
+    InputError
+        With every reason why a file can't be read at all.
+    """
+    faults: list[Fault] = []
+    applications: Kept[Applied] = Kept((), ())
+    observations: Kept[Observation] = Kept((), ())
+    try:
+        applications = read_applications(known)
+    except InputError as error:
+        faults += error.faults
+    try:
+        observations = read_observations(known)
+    except InputError as error:
+        faults += error.faults
+    books = Books(known.shelf, applications, observations)
+    if faults:
+        raise InputError([*faults, *books.faults])
+    return books
+
+
 def append_application(known: Known, cells: Mapping[str, str]) -> tuple[Applied, Kept[Applied]]:
     """Check an application and add it to the file; see `_append`."""
     path = applications_path(known.site)

@@ -340,7 +340,8 @@ def amount_words(product: Product, area: Area, system: System) -> str:
         litres = _sized("product volume", found.water_l, _SHOWN[system]["water"])
         water = f" in {litres} of water"
     rate = f"at {product.rate.printed} off your label"
-    return f"{size} of {product.name}{water} on {area.size}, {rate}"
+    note = f" ({product.note})" if product.note else ""
+    return f"{size} of {product.name}{water} on {area.size}, {rate}{note}"
 
 
 def _sized(quantity: str, canonical: float, units: Sequence[str]) -> str:
