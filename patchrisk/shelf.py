@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, ClassVar
 
-from pydantic import Field, ValidationInfo, field_validator, model_validator
+from pydantic import BeforeValidator, Field, ValidationInfo, field_validator, model_validator
 
 from patchrisk.diseases.quantities import Item, Rows, SomeRows, Table, Text
 from patchrisk.document import read_toml, validate
@@ -29,6 +29,10 @@ _CURES = {
     "re_entry": 'write it as the label does, such as "until dry"',
     "value": "write a plain number, such as value = 1.2, with its unit beside it",
 }
+
+
+# A code that is a plain number may be written as one.
+Code = Annotated[Text, BeforeValidator(lambda code: str(code) if isinstance(code, int) else code)]
 
 
 class _Figure(Table):
@@ -115,7 +119,7 @@ class Product(Table):
 
     name: Annotated[Text, Field(max_length=80)]
     actives: Rows[Text] = ()
-    codes: Rows[Text] = ()
+    codes: Rows[Code] = ()
     rate: Rate | None = None
     water: SprayVolume | None = None
     content: dict[str, Content] = Field(default_factory=dict)

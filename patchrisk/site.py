@@ -43,9 +43,10 @@ def _measure(quantity: str, text: str) -> float:
     match = _MEASURE.fullmatch(text)
     allowed = [u.symbol for u in QUANTITIES[quantity].units]
     if match is None or match[2] not in allowed:
-        example = _EXAMPLES[quantity]
+        example, article = _EXAMPLES[quantity], "a" if quantity == "depth" else "an"
         raise ValueError(
-            f'{text!r} is not a {quantity}: write a number and {", ".join(allowed)}, as "{example}"'
+            f"{text!r} is not {article} {quantity}: write a number and {', '.join(allowed)}, "
+            f'as "{example}"'
         )
     value = to_canonical(quantity, float(match[1]), match[2])
     kind = QUANTITIES[quantity]
