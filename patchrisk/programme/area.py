@@ -169,7 +169,7 @@ def _problem(
                 held if HELD_GROUP in choice.codes else None,
             )
         )
-    wanted = _number(concerns, numbers) if demand.most is None else demand.most - len(season)
+    wanted = _number(concerns, today, numbers) if demand.most is None else demand.most - len(season)
     problem = Problem(
         ahead,
         threats,
@@ -186,14 +186,14 @@ def _problem(
     return problem, hot
 
 
-def _number(concerns: Sequence[Concern], numbers: Numbers) -> int:
+def _number(concerns: Sequence[Concern], today: int, numbers: Numbers) -> int:
     """Without a word from the user: as many as all the diseases together ask for."""
-    ahead = 0
+    wanted = 0
     for concern in concerns:
         days = numbers.lasting(concern).days
-        season = int((concern.rate > 0).sum())
-        ahead += -(-season // days) if concern.number is None else concern.number
-    return ahead
+        season = int((concern.planned_for(today, days)[today:] > 0).sum())
+        wanted += -(-season // days) if concern.number is None else concern.number
+    return wanted
 
 
 def _threat(
@@ -213,15 +213,16 @@ def _threat(
         on = covered_by([one], ahead, lasting, delivery(numbers), lasting.days)
         kept = np.maximum(kept, np.where(on, weight, 0.0))
     most = None
+    rate = concern.planned_for(today, lasting.days)
     if concern.number is not None:
-        season = np.flatnonzero(concern.rate > 0)
+        season = np.flatnonzero(rate > 0)
         first = season[0] if season.size else today
         # What went on up to an interval before the season counts as one of its number.
         begin = ahead[0] - np.timedelta64(today - int(first) + lasting.days, "D")
         most = max(0, concern.number - sum(a.day > begin for a in mine))
     weight = numbers.unseen if concern.in_history is False else 1.0
-    rate = np.nan_to_num(concern.rate[today:])
-    return Threat(concern.key, rate, lasting.days, most, kept, weight)
+    timely = None if concern.timely is None else concern.timely[today:]
+    return Threat(concern.key, rate[today:], lasting.days, most, kept, weight, timely)
 
 
 def _partners(
@@ -246,7 +247,7 @@ def _share(concern: Concern, problem: Problem, solution: Solution, today: int) -
     done = threat.kept > 0
     new = np.zeros(len(done), dtype=bool)
     for day, option in solution.plan:
-        if problem.options[option].worth.get(concern.key, 0.0) > 0:
+        if threat.worth(problem.options[option], day) > 0:
             new[day : day + threat.cover_days] = True
     return Share(
         float(threat.rate.sum()),

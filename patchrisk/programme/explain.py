@@ -108,11 +108,11 @@ def covers(problem: Problem, plan: Plan, n: int) -> dict[str, float]:
     day, option = plan[n]
     out = {}
     for threat in problem.threats:
-        if problem.options[option].worth.get(threat.key, 0.0) <= 0:
+        if threat.worth(problem.options[option], day) <= 0:
             continue
         end = day + threat.cover_days
         for later, other in plan[n + 1 :]:
-            if problem.options[other].worth.get(threat.key, 0.0) > 0:
+            if threat.worth(problem.options[other], later) > 0:
                 end = min(end, later)
                 break
         mine = threat.rate[day:end][threat.kept[day:end] <= 0]
@@ -202,17 +202,16 @@ def _why_day(
     problem = case.problem
     day, option = case.plan[n]
     out = []
-    for key in targets[:3]:
+    by_end: dict[int, list[str]] = {}
+    for key in targets:
         threat = _threat(problem, key)
-        last = day + threat.cover_days - 1
+        part = f"{covered[key]:.1f} of {threat.rate.sum():.1f} for {case.concerns[key].name}"
+        by_end.setdefault(day + threat.cover_days - 1, []).append(part)
+    for last, parts in by_end.items():
         out.append(
-            f"Covers {case.date(day)} to {case.date(last)}, where {covered[key]:.1f} of the "
-            f"{threat.rate.sum():.1f} days at the optimum still to come of "
-            f"{case.concerns[key].name} are expected."
+            f"Covers {case.date(day)} to {case.date(last)}: of the days at the optimum still to "
+            f"come, {_listed(parts)}."
         )
-    if len(targets) > 3:
-        names = _listed([case.concerns[k].name for k in targets[3:]])
-        out.append(f"It serves {names} as well.")
     whole = value_of(problem, case.plan)
     moves = []
     for words, shift in (("a week earlier", -7), ("a week later", 7)):
@@ -288,7 +287,9 @@ def _cautions(case: _Case, n: int, targets: Sequence[str]) -> list[str]:
             trials = case.concerns[key].trials.get(code)
             if trials is not None and trials.note and trials.evidence != "outside spectrum":
                 source = f" ({trials.source})" if trials.source else ""
-                out.append(f"{case.concerns[key].name}, FRAC {code}: {trials.note}{source}.")
+                out.append(
+                    f"{_upper(case.concerns[key].name)}, FRAC {code}: {trials.note}{source}."
+                )
     if "3" in choice.codes:
         out += _dmi(case, n, day)
     out += [f"Breaks a guideline: {b.words}." for b in broken_by(problem, case.plan[: n + 1])
@@ -329,8 +330,7 @@ def _advice(case: _Case, relief: Relief) -> list[str]:
             f"No infection pressure is in sight up to {end.day} {end:%b %Y}: no application is "
             "worth making."
         ]
-    for threat in coming:
-        out += _scouting(case, threat)
+    out += _scouting(case, coming)
     if not plan:
         out.append(_why_none(case, coming))
     else:
@@ -349,18 +349,24 @@ def _advice(case: _Case, relief: Relief) -> list[str]:
     return out
 
 
-def _scouting(case: _Case, threat: Threat) -> list[str]:
-    concern = case.concerns[threat.key]
+def _scouting(case: _Case, coming: Sequence[Threat]) -> list[str]:
+    concerns = [case.concerns[t.key] for t in coming]
+    new = [c.name for c in concerns if c.in_history is False]
+    bare = []
+    for concern in concerns:
+        classes = {concern.evidence(o.choice.codes, o.choice.actives) for o in case.problem.options}
+        if not classes & {*PROVEN, "weak"} and "no data" in classes:
+            bare.append(concern.name)
     out = []
-    if concern.in_history is False:
+    if new:
+        are = "is" if len(new) == 1 else "are"
         out.append(
-            f"{_upper(concern.name)} is not in this area's history: scout and have a sample "
-            "confirmed before applying against it."
+            f"{_upper(_listed(new))} {are} not in this area's history: scout, and have a sample "
+            "confirmed, before applying against it."
         )
-    classes = {concern.evidence(o.choice.codes, o.choice.actives) for o in case.problem.options}
-    if not classes & {*PROVEN, "weak"} and "no data" in classes:
+    if bare:
         out.append(
-            f"No trial against {concern.name} was read of any group at hand: scouting and the "
+            f"No trial of any group at hand was read against {_listed(bare)}: scouting and the "
             "measures below come first, and an application is a hope."
         )
     return out
@@ -397,7 +403,7 @@ def _unserved(case: _Case, coming: Sequence[Threat]) -> list[str]:
     out = []
     for threat in coming:
         name = case.concerns[threat.key].name
-        planned = [o for _, o in case.plan if case.problem.options[o].worth.get(threat.key, 0) > 0]
+        planned = [d for d, o in case.plan if threat.worth(case.problem.options[o], d) > 0]
         if planned or (threat.kept > 0).any():
             continue
         helps = any(o.worth.get(threat.key, 0.0) > 0 for o in case.problem.options)

@@ -63,8 +63,8 @@ class Concern:
     ----------
     key, name : str
     rate : ndarray of float, shape (days,)
-        Expected pressure of each day, past and to come, of the season at hand or the next; 0
-        outside that season [days at the optimum].
+        Expected pressure of each day, past and to come; 0 outside its seasons [days at the
+        optimum].
     open_days : ndarray of bool, shape (days,)
         Days over, of the same season, on which the window was open.
     trials : mapping of str to Trials
@@ -82,6 +82,11 @@ class Concern:
     factors : tuple of Factor
     in_history : bool or None
         Whether it was seen on the area; None where the user keeps no history.
+    at_hand : ndarray of bool, shape (days,), or None
+        Days of the season at hand, or of the next when none is; None where there is but one.
+    timely : ndarray of bool, shape (days,), or None
+        Days within the season of some published rule on when to apply: an application on another
+        day does not count against the disease. None where no rule says.
     """
 
     key: str
@@ -97,6 +102,26 @@ class Concern:
     notes: tuple[str, ...] = ()
     factors: tuple[Factor, ...] = ()
     in_history: bool | None = None
+    at_hand: BoolArray | None = None
+    timely: BoolArray | None = None
+
+    def planned_for(self, today: int, interval: int) -> FloatArray:
+        """Pressure that can still be planned for, (days,): of one season, 0 elsewhere.
+
+        The season at hand, or the one after it where no application can reach pressure any more.
+        """
+        ahead = np.arange(len(self.rate)) >= today
+        rate = np.nan_to_num(self.rate)
+        if self.at_hand is None or not self.at_hand.any():
+            return rate
+        now = np.where(self.at_hand & ahead, rate, 0.0)
+        last = int(np.flatnonzero(self.at_hand)[-1])
+        days = np.flatnonzero(ahead if self.timely is None else self.timely & ahead)
+        total = np.r_[0.0, np.cumsum(now)]
+        reach = total[np.minimum(days + interval, len(now))] - total[days]
+        if reach.max(initial=0.0) > 0:
+            return np.where(self.at_hand, rate, 0.0)
+        return np.where(np.arange(len(rate)) > last, rate, 0.0)
 
     def evidence(self, codes: frozenset[str], actives: tuple[str, ...] = ()) -> str:
         """Evidence class of the best partner of a choice; actives before groups."""

@@ -32,6 +32,7 @@ COARSE = 36  # days of a first look at a long season; the second look is at ever
 _GAP = 1e-3  # relative gap at which HiGHS may stop
 _LATER = 1e-5  # what a day later costs, beside the whole pressure: ties go to the earliest day
 _MOST_APPLICATIONS = 12
+_LOOKS = 3  # at every day around a first plan, while its days still move
 
 
 @dataclass(frozen=True)
@@ -51,6 +52,8 @@ class Threat:
         Weight of the cover that applications made have on each day [1].
     weight : float
         What its pressure counts for beside the other diseases' [1].
+    timely : ndarray of bool, shape (days,), or None
+        Days on which an application works on it; None for all.
     """
 
     key: str
@@ -59,6 +62,13 @@ class Threat:
     most: int | None
     kept: FloatArray
     weight: float = 1.0
+    timely: BoolArray | None = None
+
+    def worth(self, option: "Option", day: int) -> float:
+        """Weight of an option against it on a day [1]."""
+        if self.timely is not None and not self.timely[day]:
+            return 0.0
+        return option.worth.get(self.key, 0.0)
 
 
 @dataclass(frozen=True)
@@ -174,22 +184,22 @@ def schedule(problem: Problem, *, seconds: float = 5.0) -> Solution:
     useful = _useful_days(problem)
     if not useful.size or not problem.options or problem.most <= 0:
         return Solution((), 0.0, True)
-    if useful.size <= COARSE * 2:
+    if useful.size <= COARSE:
         return _settled(problem, useful, seconds)
     step = -(-useful.size // COARSE)
     found = _settled(problem, useful[::step], seconds)
-    for _ in range(3):
+    for _ in range(_LOOKS):
         if not found.plan:
-            return found
+            break
         at = np.array([day for day, _ in found.plan])
-        near = np.abs(useful[:, None] - at) <= step
-        better = _settled(problem, useful[near.any(axis=1)], seconds)
+        nearest = np.abs(useful[:, None] - at).argmin(axis=1)
+        slots = [useful[(nearest == n) & (np.abs(useful - d) <= step)] for n, d in enumerate(at)]
+        better = _pinned(problem, slots, seconds)
         if better.value <= found.value + 1e-9:
             break
         found = better
-        moved = np.abs(np.array([day for day, _ in found.plan])[:, None] - at).min(axis=1)
-        if moved.max() < step:  # none at the edge of what was looked at
-            break
+        if np.abs(np.array([day for day, _ in found.plan]) - at).max() < step:
+            break  # none at the edge of what was looked at
     return replace(found, proven=False)
 
 
@@ -269,7 +279,9 @@ def _settled(problem: Problem, days: npt.NDArray[np.intp], seconds: float) -> So
     known = limits(problem.guidelines, problem.caps, length)
     kept = [k for k, limit in enumerate(known) if len(limit.tests) <= 2]
     while True:
-        found = _solve(problem, days, most, [known[k] for k in kept], seconds)
+        at, option = np.nonzero(usable_days(problem)[days])
+        moves = _Moves(days[at], option, np.zeros(at.size, dtype=np.intp))
+        found = _solve(problem, moves, most, [known[k] for k in kept], seconds, pinned=False)
         if not broken_by(problem, found.plan):
             return found
         steps = [*problem.done, *(step_of(problem, move) for move in found.plan)]
@@ -283,6 +295,21 @@ def _settled(problem: Problem, days: npt.NDArray[np.intp], seconds: float) -> So
             if most <= 1:
                 return Solution((), 0.0, found.proven)
             most = max(1, min(most, len(found.plan)) - 1)
+
+
+def _pinned(problem: Problem, slots: Sequence[npt.NDArray[np.intp]], seconds: float) -> Solution:
+    """Solve with every application on one of its own few days, in this order."""
+    usable = usable_days(problem)
+    parts = []
+    for n, days in enumerate(slots):
+        at, option = np.nonzero(usable[days])
+        parts.append((days[at], option, np.full(at.size, n, dtype=np.intp)))
+    moves = _Moves(*(np.concatenate(column) for column in zip(*parts, strict=True)))
+    known = limits(problem.guidelines, problem.caps, len(problem.done) + len(slots))
+    found = _solve(problem, moves, len(slots), known, seconds, pinned=True)
+    if broken_by(problem, found.plan):
+        return Solution((), float("-inf"), False)
+    return found
 
 
 def broken_by(problem: Problem, plan: Plan) -> list[Breach]:
@@ -348,7 +375,7 @@ def value_of(problem: Problem, plan: Plan) -> float:
 
 def gain_of(problem: Problem, threat: Threat, plan: Plan) -> float:
     """Pressure of one disease that a plan covers anew, by evidence [days at the optimum]."""
-    at_work = [(d, problem.options[o].worth.get(threat.key, 0.0)) for d, o in plan]
+    at_work = [(d, threat.worth(problem.options[o], d)) for d, o in plan]
     at_work = [(d, w) for d, w in at_work if w > 0]
     if threat.most is None or len(at_work) <= threat.most:
         return _gain(threat, at_work)
@@ -371,7 +398,8 @@ def _useful_days(problem: Problem) -> npt.NDArray[np.intp]:
         helps = np.array([o.worth.get(threat.key, 0.0) > 0 for o in problem.options], dtype=bool)
         total = np.r_[0, np.cumsum(threat.rate > 0)]
         ends = np.minimum(np.arange(len(useful)) + threat.cover_days, len(useful))
-        useful |= (total[ends] > total[:-1]) & usable[:, helps].any(axis=1)
+        there = (total[ends] > total[:-1]) & usable[:, helps].any(axis=1)
+        useful |= there if threat.timely is None else there & threat.timely
     return np.flatnonzero(useful)
 
 
@@ -394,24 +422,25 @@ class _Rows:
 
 @dataclass(frozen=True)
 class _Moves:
-    """The binaries: day and option of each column."""
+    """The binaries: day and option of each column, and which application of a pinned plan."""
 
     day: npt.NDArray[np.intp]
     option: npt.NDArray[np.intp]
+    slot: npt.NDArray[np.intp]
 
 
 def _solve(
     problem: Problem,
-    days: npt.NDArray[np.intp],
+    moves: _Moves,
     most: int,
     kept: Sequence[Limit],
     seconds: float,
+    *,
+    pinned: bool,
 ) -> Solution:
     from scipy.optimize import Bounds, LinearConstraint, milp
     from scipy.sparse import csr_array
 
-    at, option = np.nonzero(usable_days(problem)[days])
-    moves = _Moves(days[at], option)
     count = len(moves.day)
     if not count:
         return Solution((), 0.0, True)
@@ -428,7 +457,10 @@ def _solve(
     gains.append(_intervals(problem, moves, rows, width()))
     _labels(problem, moves, rows)
     _totals(problem, moves, len(problem.done) + most, rows)
-    gains.append(_neighbours(problem, moves, kept, rows, width()))
+    if pinned:
+        _sequence(problem, moves, most, kept, rows)
+    else:
+        gains.append(_neighbours(problem, moves, kept, rows, width()))
     for threat in problem.threats:
         gains.append(_cover(problem, threat, moves, rows, width()))
     matrix = csr_array(
@@ -489,6 +521,29 @@ def _totals(problem: Problem, moves: _Moves, length: int, rows: _Rows) -> None:
         mine = np.flatnonzero(holds[moves.option])
         if mine.size:
             rows.add(mine, 1.0, float(max(0, total.most - used)))
+
+
+def _sequence(
+    problem: Problem, moves: _Moves, slots: int, kept: Sequence[Limit], rows: _Rows
+) -> None:
+    """Keep guidelines where the order is known: every place is used, each by one of its moves."""
+    done, steps = problem.done, [option.step for option in problem.options]
+    for n in range(slots):
+        mine = np.flatnonzero(moves.slot == n)
+        rows.add(mine, 1.0, 1.0)
+        rows.add(mine, -1.0, -1.0)
+    for limit in kept:
+        size, history = len(limit.tests), len(done)
+        for first in range(max(0, history - size + 1), history + slots - size + 1):
+            most, parts = limit.most, []
+            for place, (test, wanted) in enumerate(limit.tests, first):
+                if place < history:
+                    most -= int(test(done[place]) is wanted)
+                    continue
+                holds = np.array([test(step) is wanted for step in steps])
+                parts.append(np.flatnonzero((moves.slot == place - history) & holds[moves.option]))
+            if len(parts) > most:
+                rows.add(np.concatenate(parts), 1.0, float(max(most, 0)))
 
 
 def _neighbours(
@@ -552,6 +607,8 @@ def _cover(problem: Problem, threat: Threat, moves: _Moves, rows: _Rows, start: 
     """
     worth = np.array([option.worth.get(threat.key, 0.0) for option in problem.options])
     weight = worth[moves.option]
+    if threat.timely is not None:
+        weight = np.where(threat.timely[moves.day], weight, 0.0)
     levels = np.unique(weight[weight > 0])
     there: npt.NDArray[np.intp] = np.flatnonzero(threat.rate > 0)
     limited = threat.most is not None
