@@ -100,6 +100,8 @@ def concern_of(
     window: BoolArray,
     course: PressureCourse | None = None,
     in_history: bool | None = None,
+    *,
+    southern: bool = False,
 ) -> Concern:
     """Put what a disease file says of treatment as plain values.
 
@@ -113,10 +115,16 @@ def concern_of(
         On the same days; without one there is no pressure.
     in_history : bool, optional
         Whether it was seen on the area; None where that is not kept.
+    southern : bool
+        Whether the place lies south of the equator.
     """
-    rate = np.zeros(len(window))
+    rate, at_hand, timely = np.zeros(len(window)), None, None
     if course is not None:
-        rate = np.where(np.isfinite(course.total.middle), course.rate, 0.0)
+        rate, at_hand = course.rate, np.isfinite(course.total.middle)
+        seasons = {rule.season for rule in disease.rules("treat")}
+        if seasons:
+            days = [season_days(season, course.dates, southern=southern)[0] for season in seasons]
+            timely = np.any(days, axis=0)
     treatment = disease.treatment
     water, number = treatment.watering_in, treatment.number
     return Concern(
@@ -135,6 +143,8 @@ def concern_of(
             Factor(f.factor, f.effect, f.text, f.short, f.confidence) for f in disease.site
         ),
         in_history=in_history,
+        at_hand=at_hand,
+        timely=timely,
     )
 
 

@@ -173,7 +173,8 @@ def _concerns(morning: Morning, area: AreaMorning, dates: np.ndarray) -> Iterato
         window = np.zeros(len(dates), dtype=bool)
         window[rows[seen]] = area.open_days[today.key][seen]
         known = today.key in history if history else None
-        yield concern_of(disease, today.key, window, ahead.course, known)
+        southern = morning.site.site.southern
+        yield concern_of(disease, today.key, window, ahead.course, known, southern=southern)
 
 
 def _not_planned(library: Library, area: AreaMorning) -> Iterator[str]:

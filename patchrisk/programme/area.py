@@ -117,7 +117,8 @@ def works(concern: Concern, one: Applied) -> bool:
     """Whether an application does anything against a disease, by its groups and actives."""
     if not one.codes:
         return concern.key in one.targets
-    return concern.evidence(one.codes, one.actives) not in ("no effect", "outside spectrum")
+    out = ("no effect", "outside spectrum")
+    return concern.answers(one.codes) and concern.evidence(one.codes, one.actives) not in out
 
 
 def delivery(numbers: Numbers) -> Callable[[Applied], float]:
@@ -155,9 +156,7 @@ def _problem(
         choice = item.choice
         mine = [a for a in season if _same(choice.product, choice.codes, a)]
         since = None if not mine else int((ahead[0] - mine[-1].day).astype(int))
-        worth = {
-            c.key: numbers.evidence[c.evidence(choice.codes, choice.actives)] for c in concerns
-        }
+        worth = {c.key: numbers.weight(c, choice.codes, choice.actives) for c in concerns}
         options.append(
             Option(
                 choice,

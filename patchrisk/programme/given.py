@@ -128,6 +128,14 @@ class Concern:
         found = [self._of(code, actives) for code in codes]
         return min(found, key=CLASSES.index, default="no data")
 
+    def answers(self, codes: frozenset[str]) -> bool:
+        """Whether any code is one that the disease file speaks of; contact groups never are."""
+        return not codes.isdisjoint(self.trials)
+
+    def named(self, codes: frozenset[str]) -> bool:
+        """Whether anybody names one of the codes for the disease."""
+        return any(code in self.trials and self.trials[code].listed for code in codes)
+
     def _of(self, code: str, actives: tuple[str, ...]) -> str:
         trials = self.trials.get(code)
         if trials is None:
@@ -217,6 +225,13 @@ class Numbers:
     least_days: int
     unseen: float
     slack: float
+
+    def weight(self, concern: Concern, codes: frozenset[str], actives: tuple[str, ...]) -> float:
+        """Weight of a choice against a disease [1]; between equals, one that somebody names."""
+        if not concern.answers(codes):
+            return 0.0
+        weight = self.evidence[concern.evidence(codes, actives)]
+        return weight if concern.named(codes) else 0.95 * weight
 
     def lasting(self, concern: Concern) -> Lasting:
         """How long protection lasts: the file's interval, never more than was tested."""
