@@ -15,7 +15,7 @@ from patchrisk.programme.area import delivery, works
 from patchrisk.programme.cover import Applied, Cover, cover
 from patchrisk.programme.given import Concern, Factor, Numbers, Trials, numbers_of
 from patchrisk.soil.series import SoilSeries
-from patchrisk.windows import BoolArray, is_open, season_days
+from patchrisk.windows import BoolArray, Rule, is_open, season_days
 
 AHEAD_DAYS = 120  # of cover laid out from today on; no published interval is longer
 
@@ -119,9 +119,10 @@ def concern_of(
         Whether the place lies south of the equator.
     """
     rate, at_hand, timely = np.zeros(len(window)), None, None
+    treat = disease.rules("treat")
     if course is not None:
         rate, at_hand = course.rate, np.isfinite(course.total.middle)
-        seasons = {rule.season for rule in disease.rules("treat")}
+        seasons = {rule.season for rule in treat}
         if seasons:
             days = [season_days(season, course.dates, southern=southern)[0] for season in seasons]
             timely = np.any(days, axis=0)
@@ -145,7 +146,17 @@ def concern_of(
         in_history=in_history,
         at_hand=at_hand,
         timely=timely,
+        up_to_c=_warmest(treat),
     )
+
+
+def _warmest(rules: Sequence[Rule]) -> float | None:
+    """Warmest soil [degC] at which a rule has it applied; None where one has no upper edge."""
+    edges = [rule.high_c for rule in rules if rule.high_c is not None]
+    starts = [rule.low_c for rule in rules if rule.low_c is not None]
+    if not edges or max(starts, default=-np.inf) > max(edges):
+        return None  # a start that is warmer than every end: the ends are of other programmes
+    return max(edges)
 
 
 def _trials(row: ModeOfAction) -> Trials:

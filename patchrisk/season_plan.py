@@ -154,6 +154,7 @@ def _area(
         ground=Ground(area.area.use == "green", area.area.turf),
         air_max_c=morning.ground.ahead.weather["air_max_c"][morning.ground.ahead.today :],
         rain_mm=_rain(morning, dates[now:]),
+        soil_c=area.course.soil.middle,
         show=shower(site.site.units),
     )
     planned = tuple(_with_amounts(one, shelf, area.area, site) for one in made.planned)

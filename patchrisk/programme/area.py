@@ -10,7 +10,7 @@ from patchrisk.programme.explain import explain
 from patchrisk.programme.given import PROVEN, Concern, Demand, Ground, Numbers, Stock
 from patchrisk.programme.heat import chance_of_heat
 from patchrisk.programme.measures import measures
-from patchrisk.programme.plan import AreaPlan, Share
+from patchrisk.programme.plan import AreaPlan, Planned, Share
 from patchrisk.programme.rotation import Guideline, Step
 from patchrisk.programme.schedule import (
     Option,
@@ -41,6 +41,7 @@ def plan_area(
     ground: Ground = Ground(),  # noqa: B008 - frozen
     air_max_c: FloatArray | None = None,
     rain_mm: FloatArray | None = None,
+    soil_c: FloatArray | None = None,
     resistant: frozenset[str] = frozenset(),
     show: Callable[..., str],
     seconds: float = 5.0,
@@ -71,6 +72,8 @@ def plan_area(
         Daily maximum of the air from today on, along the outlook's traces [degC].
     rain_mm : ndarray of float, shape (days ahead,), optional
         As forecast, from today on [mm]; NaN beyond the forecast.
+    soil_c : ndarray of float, shape (days,), optional
+        Soil temperature expected of each day [degC].
     resistant : frozenset of str
         Codes to which resistance is known on the site: no partner in a mixture.
     show : callable
@@ -99,6 +102,7 @@ def plan_area(
         season=season,
         hot=hot,
         rain_mm=rain_mm,
+        soil_c=None if soil_c is None else soil_c[today:],
         show=show,
     )
     return AreaPlan(
@@ -109,8 +113,16 @@ def plan_area(
         planned,
         {c.key: _share(c, problem, solution, today) for c in concerns},
         advice,
-        measures(concerns),
+        measures(_called_for(concerns, planned)),
     )
+
+
+def _called_for(concerns: Sequence[Concern], planned: Sequence[Planned]) -> list[Concern]:
+    """Diseases that the area's history names; without a history, those applied against."""
+    if any(c.in_history for c in concerns):
+        return [c for c in concerns if c.in_history]
+    aimed = {key for one in planned for key in one.targets}
+    return [c for c in concerns if c.key in aimed] or list(concerns)
 
 
 def works(concern: Concern, one: Applied) -> bool:

@@ -24,8 +24,10 @@ from patchrisk.programme.watering import watering
 from patchrisk.units import FloatArray
 
 _LOOK = 28  # days to either side in which the next best is looked for
+_APART = 7  # days by which a plan must differ to be another
 _ROOM = 14  # the most that a day's leeway is drawn out
 _LITTLE = 0.5  # days at the optimum: less is no reason for anything
+_SILENT = ("no data", "outside spectrum")  # of these the class says it all
 _BERMUDA = ("bermudagrass",)
 
 
@@ -41,6 +43,7 @@ class _Case:
     season: Sequence[Applied]
     hot: FloatArray | None
     rain_mm: FloatArray | None
+    soil_c: FloatArray | None
     show: Callable[..., str]
 
     def date(self, day: int) -> str:
@@ -60,6 +63,7 @@ def explain(
     season: Sequence[Applied],
     hot: FloatArray | None,
     rain_mm: FloatArray | None,
+    soil_c: FloatArray | None,
     show: Callable[..., str],
 ) -> tuple[tuple[Planned, ...], tuple[str, ...]]:
     """Put a solution into words.
@@ -77,6 +81,8 @@ def explain(
         Chance of a hot day soon after each day [1].
     rain_mm : ndarray of float, shape (days ahead,), or None
         As forecast [mm].
+    soil_c : ndarray of float, shape (days ahead,), or None
+        Soil temperature expected [degC].
     show : callable
         Writes a number in the user's units.
 
@@ -94,6 +100,7 @@ def explain(
         season,
         hot,
         rain_mm,
+        soil_c,
         show,
     )
     planned = tuple(_planned(case, n) for n in range(len(solution.plan)))
@@ -184,7 +191,7 @@ def _runner_up(case: _Case, n: int, others: Plan, earliest: int, latest: int) ->
     tried = []
     for at in range(max(0, day - _LOOK), min(len(problem.dates), day + _LOOK + 1)):
         for other in np.flatnonzero(usable[at]).tolist():
-            if other == option and earliest <= at <= latest:
+            if other == option and (earliest <= at <= latest or abs(at - day) < _APART):
                 continue
             tried.append((value_of(problem, (*others, (at, other))), at, other))
     whole = value_of(problem, case.plan)
@@ -224,6 +231,8 @@ def _why_day(
             moves.append(f"{words} would cover as much")
         else:
             moves.append(f"{words} would cover {whole - value:.1f} less")
+    if len(moves) == 2 and all(words.endswith("the rest") for words in moves):
+        moves = ["neither a week earlier nor a week later is possible beside the rest"]
     if moves:
         out.append(_sentence(", ".join(moves)))
     return out
@@ -285,16 +294,38 @@ def _cautions(case: _Case, n: int, targets: Sequence[str]) -> list[str]:
     for key in targets:
         for code in sorted(choice.codes):
             trials = case.concerns[key].trials.get(code)
-            if trials is not None and trials.note and trials.evidence != "outside spectrum":
+            if trials is not None and trials.note and trials.evidence not in _SILENT:
                 source = f" ({trials.source})" if trials.source else ""
                 out.append(
                     f"{_upper(case.concerns[key].name)}, FRAC {code}: {trials.note}{source}."
                 )
+    out += _late(case, n, targets)
     if "3" in choice.codes:
         out += _dmi(case, n, day)
     out += [f"Breaks a guideline: {b.words}." for b in broken_by(problem, case.plan[: n + 1])
             if b.day == problem.dates[day]]  # fmt: skip
     return out
+
+
+def _late(case: _Case, n: int, targets: Sequence[str]) -> list[str]:
+    """Say for which diseases the soil is warmer than any published timing has a first one."""
+    day = case.plan[n][0]
+    if case.soil_c is None or not np.isfinite(case.soil_c[day]):
+        return []
+    problem = case.problem
+    dates = [problem.dates[d] for d, _ in case.plan[:n]] + [a.day for a in case.season]
+    since = [int((problem.dates[day] - one).astype(int)) for one in dates]
+    if min(since, default=case.numbers.longest + 1) <= case.numbers.longest:
+        return []  # one that follows another
+    soil = float(case.soil_c[day])
+    return [
+        f"Late for {case.concerns[key].name}: the soil is expected at "
+        f"{case.show('soil temperature', soil)}, and published timings end at "
+        f"{case.show('soil temperature', limit)}."
+        for key in targets
+        for limit in [case.concerns[key].up_to_c]
+        if limit is not None and soil > limit + 0.05
+    ]
 
 
 def _dmi(case: _Case, n: int, day: int) -> list[str]:
@@ -335,6 +366,7 @@ def _advice(case: _Case, relief: Relief) -> list[str]:
         out.append(_why_none(case, coming))
     else:
         out += _unserved(case, coming)
+    out += _bare_before(case, coming)
     for guideline in relief.parted:
         out.append(
             f"Nothing could go on within every guideline, so one is parted with: "
@@ -346,6 +378,23 @@ def _advice(case: _Case, relief: Relief) -> list[str]:
             if name.endswith("s") or "limits" in name or "days" in name or "guidelines" in name
             else f"The {name} keeps {cost:.1f} days at the optimum from being covered."
         )
+    return out
+
+
+def _bare_before(case: _Case, coming: Sequence[Threat]) -> list[str]:
+    """Say what stays bare before the first application, as more is covered later."""
+    out = []
+    for threat in coming:
+        days = [d for d, o in case.plan if threat.worth(case.problem.options[o], d) > 0]
+        if not days:
+            continue
+        bare = threat.rate[: days[0]][threat.kept[: days[0]] <= 0]
+        if bare.sum() >= case.numbers.worth:
+            out.append(
+                f"{bare.sum():.1f} days at the optimum of {case.concerns[threat.key].name} fall "
+                f"before {case.date(days[0])}, its first application to come, and stay bare: "
+                "later ones cover more."
+            )
     return out
 
 

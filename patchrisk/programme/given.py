@@ -87,6 +87,8 @@ class Concern:
     timely : ndarray of bool, shape (days,), or None
         Days within the season of some published rule on when to apply: an application on another
         day does not count against the disease. None where no rule says.
+    up_to_c : float or None
+        Warmest soil at which a published rule still has it applied [degC].
     """
 
     key: str
@@ -104,6 +106,7 @@ class Concern:
     in_history: bool | None = None
     at_hand: BoolArray | None = None
     timely: BoolArray | None = None
+    up_to_c: float | None = None
 
     def planned_for(self, today: int, interval: int) -> FloatArray:
         """Pressure that can still be planned for, (days,): of one season, 0 elsewhere.

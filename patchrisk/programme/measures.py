@@ -8,25 +8,26 @@ _ORDER = ("irrigation and drainage", "soil pH", "manganese", "nitrogen form", "n
 
 
 def measures(concerns: Sequence[Concern]) -> tuple[str, ...]:
-    """List what disease files say of soil and upkeep, one sentence for each thing.
+    """List what disease files say of soil and upkeep, a line for each thing and disease.
 
     What several diseases say alike is said once. Findings of no effect are left out; disputed
     ones say so.
     """
-    found: dict[tuple[str, str, str, str], list[str]] = {}
+    found: dict[str, dict[str, list[str]]] = {}
     for concern in concerns:
         for factor in concern.factors:
             if factor.effect == "none":
                 continue
-            doubt = " Sources differ." if factor.effect == "disputed" else ""
-            weak = f", {factor.confidence}" if factor.confidence else ""
-            key = (factor.factor, factor.text.rstrip(".") + ".", doubt, f"{factor.source}{weak}")
-            found.setdefault(key, []).append(concern.name)
+            doubt = "; sources differ" if factor.effect == "disputed" else ""
+            says = f"{factor.text.rstrip('.')} ({factor.source}, {factor.confidence}{doubt})."
+            found.setdefault(factor.factor, {}).setdefault(says, []).append(concern.name)
     rank = {name: n for n, name in enumerate(_ORDER)}
     out = []
-    for (about, text, doubt, source), names in sorted(
-        found.items(), key=lambda item: (rank.get(item[0][0], len(rank)), item[0])
-    ):
-        who = " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
-        out.append(f"{about[:1].upper() + about[1:]} ({who}): {text}{doubt} ({source})")
+    for about in sorted(found, key=lambda name: (rank.get(name, len(rank)), name)):
+        by_disease: dict[tuple[str, ...], list[str]] = {}
+        for says, names in found[about].items():
+            by_disease.setdefault(tuple(dict.fromkeys(names)), []).append(says)
+        for whose, parts in by_disease.items():
+            who = " and ".join([", ".join(whose[:-1]), whose[-1]] if len(whose) > 1 else whose)
+            out.append(f"{about[:1].upper() + about[1:]}, against {who}: {' '.join(parts)}")
     return tuple(out)

@@ -32,7 +32,7 @@ COARSE = 36  # days of a first look at a long season; the second look is at ever
 _GAP = 1e-3  # relative gap at which HiGHS may stop
 _LATER = 1e-5  # what a day later costs, beside the whole pressure: ties go to the earliest day
 _MOST_APPLICATIONS = 12
-_LOOKS = 3  # at every day around a first plan, while its days still move
+_LOOKS = 6  # at every day around a plan, while it still gets better
 
 
 @dataclass(frozen=True)
@@ -198,8 +198,6 @@ def schedule(problem: Problem, *, seconds: float = 5.0) -> Solution:
         if better.value <= found.value + 1e-9:
             break
         found = better
-        if np.abs(np.array([day for day, _ in found.plan]) - at).max() < step:
-            break  # none at the edge of what was looked at
     return replace(found, proven=False)
 
 
@@ -282,7 +280,7 @@ def _settled(problem: Problem, days: npt.NDArray[np.intp], seconds: float) -> So
         at, option = np.nonzero(usable_days(problem)[days])
         moves = _Moves(days[at], option, np.zeros(at.size, dtype=np.intp))
         found = _solve(problem, moves, most, [known[k] for k in kept], seconds, pinned=False)
-        if not broken_by(problem, found.plan):
+        if not broken_by(problem, found.plan) and not idle(problem, found.plan):
             return found
         steps = [*problem.done, *(step_of(problem, move) for move in found.plan)]
         more = [
@@ -291,7 +289,7 @@ def _settled(problem: Problem, days: npt.NDArray[np.intp], seconds: float) -> So
             if k not in kept and any(limit.held(steps, n) for n in range(len(steps)))
         ]
         kept += more
-        if not more:  # a share of the whole, or an interval: fewer applications
+        if not more:  # a share of the whole, an interval, one that is idle: fewer applications
             if most <= 1:
                 return Solution((), 0.0, found.proven)
             most = max(1, min(most, len(found.plan)) - 1)
@@ -307,9 +305,16 @@ def _pinned(problem: Problem, slots: Sequence[npt.NDArray[np.intp]], seconds: fl
     moves = _Moves(*(np.concatenate(column) for column in zip(*parts, strict=True)))
     known = limits(problem.guidelines, problem.caps, len(problem.done) + len(slots))
     found = _solve(problem, moves, len(slots), known, seconds, pinned=True)
-    if broken_by(problem, found.plan):
+    if broken_by(problem, found.plan) or idle(problem, found.plan):
         return Solution((), float("-inf"), False)
     return found
+
+
+def idle(problem: Problem, plan: Plan) -> list[int]:
+    """Places of applications that bring less than they cost: made only to keep two others apart."""
+    whole = value_of(problem, plan)
+    rest = (plan[:n] + plan[n + 1 :] for n in range(len(plan)))
+    return [n for n, others in enumerate(rest) if value_of(problem, others) > whole + 1e-6]
 
 
 def broken_by(problem: Problem, plan: Plan) -> list[Breach]:
@@ -325,7 +330,7 @@ def step_of(problem: Problem, move: tuple[int, int]) -> Step:
 
 
 def allowed(problem: Problem, plan: Plan) -> bool:
-    """Whether a plan keeps everything: days, intervals, label, number and guidelines."""
+    """Whether a plan keeps everything: days, intervals, label, number, guidelines, own worth."""
     if len(plan) > problem.most:
         return False
     usable = usable_days(problem)
@@ -346,7 +351,7 @@ def allowed(problem: Problem, plan: Plan) -> bool:
             return False
         if option.least_days is not None and (np.diff(mine) < option.least_days).any():
             return False
-    return not broken_by(problem, plan)
+    return not broken_by(problem, plan) and not idle(problem, plan)
 
 
 def usable_days(problem: Problem) -> BoolArray:
