@@ -28,7 +28,8 @@ from patchrisk.windows import BoolArray
 
 Days = npt.NDArray[np.datetime64]
 
-COARSE = 36  # days of a first look at a long season; the second look is at every day around it
+SHORT = 36  # useful days up to which every one is looked at from the first
+WEEK = 7  # days between those of a first look; the second is at every day around its plan
 _GAP = 1e-3  # relative gap at which HiGHS may stop
 _LATER = 1e-5  # what a day later costs, beside the whole pressure: ties go to the earliest day
 _MOST_APPLICATIONS = 12
@@ -181,19 +182,22 @@ def schedule(problem: Problem, *, seconds: float = 5.0) -> Solution:
     Solution
         An empty plan when no application is worth its cost.
     """
-    useful = _useful_days(problem)
-    if not useful.size or not problem.options or problem.most <= 0:
+    if not problem.options or not problem.threats or problem.most <= 0:
         return Solution((), 0.0, True)
-    if useful.size <= COARSE:
+    useful = np.flatnonzero(_helpful(problem).any(axis=1))
+    if not useful.size:
+        return Solution((), 0.0, True)
+    if useful.size <= SHORT:
         return _settled(problem, useful, seconds)
-    step = -(-useful.size // COARSE)
-    found = _settled(problem, useful[::step], seconds)
+    # Counted from the first useful day: intervals are mostly whole weeks.
+    weekly = useful[(useful - useful[0]) % WEEK == 0]
+    found = _settled(problem, weekly if weekly.size else useful, seconds)
     for _ in range(_LOOKS):
         if not found.plan:
             break
         at = np.array([day for day, _ in found.plan])
         nearest = np.abs(useful[:, None] - at).argmin(axis=1)
-        slots = [useful[(nearest == n) & (np.abs(useful - d) <= step)] for n, d in enumerate(at)]
+        slots = [useful[(nearest == n) & (np.abs(useful - d) <= WEEK)] for n, d in enumerate(at)]
         better = _pinned(problem, slots, seconds)
         if better.value <= found.value + 1e-9:
             break
@@ -277,7 +281,7 @@ def _settled(problem: Problem, days: npt.NDArray[np.intp], seconds: float) -> So
     known = limits(problem.guidelines, problem.caps, length)
     kept = [k for k, limit in enumerate(known) if len(limit.tests) <= 2]
     while True:
-        at, option = np.nonzero(usable_days(problem)[days])
+        at, option = np.nonzero(_helpful(problem)[days])
         moves = _Moves(days[at], option, np.zeros(at.size, dtype=np.intp))
         found = _solve(problem, moves, most, [known[k] for k in kept], seconds, pinned=False)
         if not broken_by(problem, found.plan) and not idle(problem, found.plan):
@@ -297,10 +301,10 @@ def _settled(problem: Problem, days: npt.NDArray[np.intp], seconds: float) -> So
 
 def _pinned(problem: Problem, slots: Sequence[npt.NDArray[np.intp]], seconds: float) -> Solution:
     """Solve with every application on one of its own few days, in this order."""
-    usable = usable_days(problem)
+    helpful = _helpful(problem)
     parts = []
     for n, days in enumerate(slots):
-        at, option = np.nonzero(usable[days])
+        at, option = np.nonzero(helpful[days])
         parts.append((days[at], option, np.full(at.size, n, dtype=np.intp)))
     moves = _Moves(*(np.concatenate(column) for column in zip(*parts, strict=True)))
     known = limits(problem.guidelines, problem.caps, len(problem.done) + len(slots))
@@ -395,17 +399,21 @@ def _gain(threat: Threat, at_work: Sequence[tuple[int, float]]) -> float:
     return float(np.nansum(threat.rate * (cover - threat.kept)))
 
 
-def _useful_days(problem: Problem) -> npt.NDArray[np.intp]:
-    """Days on which some option could go and would cover some pressure."""
-    usable = usable_days(problem)
-    useful = np.zeros(len(problem.dates), dtype=bool)
-    for threat in problem.threats:
-        helps = np.array([o.worth.get(threat.key, 0.0) > 0 for o in problem.options], dtype=bool)
-        total = np.r_[0, np.cumsum(threat.rate > 0)]
-        ends = np.minimum(np.arange(len(useful)) + threat.cover_days, len(useful))
-        there = (total[ends] > total[:-1]) & usable[:, helps].any(axis=1)
-        useful |= there if threat.timely is None else there & threat.timely
-    return np.flatnonzero(useful)
+def _weights(problem: Problem, threat: Threat) -> FloatArray:
+    """Weight of each option against a disease by day, (days, options); 0 where it is too late."""
+    worth = np.array([option.worth.get(threat.key, 0.0) for option in problem.options])
+    days = len(problem.dates)
+    total = np.r_[0, np.cumsum(threat.rate > 0)]
+    there = total[np.minimum(np.arange(days) + threat.cover_days, days)] > total[:-1]
+    if threat.timely is not None:
+        there = there & threat.timely
+    return np.where(there[:, None], worth, 0.0)
+
+
+def _helpful(problem: Problem) -> BoolArray:
+    """Whether each option could go on each day and would cover something, (days, options)."""
+    helps = [_weights(problem, threat) > 0 for threat in problem.threats]
+    return np.asarray(usable_days(problem) & np.any(helps, axis=0))
 
 
 class _Rows:
@@ -466,8 +474,18 @@ def _solve(
         _sequence(problem, moves, most, kept, rows)
     else:
         gains.append(_neighbours(problem, moves, kept, rows, width()))
+    counted: list[tuple[npt.NDArray[np.intp], npt.NDArray[np.intp]]] = []
+    free = np.zeros(count, dtype=bool)  # moves that help against something without a number
     for threat in problem.threats:
-        gains.append(_cover(problem, threat, moves, rows, width()))
+        weight = _weights(problem, threat)[moves.day, moves.option]
+        gains.append(_cover(threat, weight, moves, rows, width(), counted))
+        if threat.most is None:
+            free |= weight > 0
+    for day in np.unique(moves.day[~free]):
+        # Every other application counts in some number: none is made just to part two others.
+        mine = np.flatnonzero(~free & (moves.day == day))
+        told = np.concatenate([columns[at == day] for at, columns in counted])
+        rows.add(np.r_[mine, told], np.r_[np.ones(mine.size), -np.ones(told.size)], 0.0)
     matrix = csr_array(
         (np.concatenate(rows.value), (np.concatenate(rows.row), np.concatenate(rows.column))),
         shape=(len(rows.most), width()),
@@ -605,15 +623,19 @@ def _neighbours(
     return np.zeros(used)
 
 
-def _cover(problem: Problem, threat: Threat, moves: _Moves, rows: _Rows, start: int) -> FloatArray:
+def _cover(
+    threat: Threat,
+    weight: FloatArray,
+    moves: _Moves,
+    rows: _Rows,
+    start: int,
+    counted: list[tuple[npt.NDArray[np.intp], npt.NDArray[np.intp]]],
+) -> FloatArray:
     """Add a disease's layers of cover; return what their columns gain.
 
-    With a limit of ``most`` applications, what counts is a part of what is applied.
+    With a limit of ``most`` applications, what counts is a part of what is applied: its days and
+    columns are added to ``counted``.
     """
-    worth = np.array([option.worth.get(threat.key, 0.0) for option in problem.options])
-    weight = worth[moves.option]
-    if threat.timely is not None:
-        weight = np.where(threat.timely[moves.day], weight, 0.0)
     levels = np.unique(weight[weight > 0])
     there: npt.NDArray[np.intp] = np.flatnonzero(threat.rate > 0)
     limited = threat.most is not None
@@ -631,6 +653,7 @@ def _cover(problem: Problem, threat: Threat, moves: _Moves, rows: _Rows, start: 
                 rows.add(np.r_[column, mine[day == d]], np.r_[1.0, -np.ones((day == d).sum())], 0.0)
             if counted_below is None:
                 rows.add(columns, 1.0, float(threat.most or 0))
+                counted.append((at, columns))
             else:  # what counts at this level counts at the one below
                 lower = {int(d): c for d, c in zip(*counted_below, strict=True)}
                 for column, d in zip(columns, at, strict=True):
