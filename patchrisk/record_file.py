@@ -66,6 +66,9 @@ def locked(path: Path) -> Iterator[None]:
     """
     from filelock import FileLock, Timeout
 
+    cure = "name a folder you may write to"
+    if not path.parent.is_dir():  # the lock would make one, whatever the slip of the pen
+        raise UnavailableError(Fault(str(path), "", "there is no such folder", cure))
     lock = FileLock(path.with_name(f".{path.name}.lock"), timeout=LOCK_WAIT_S)
     try:
         lock.acquire()
@@ -74,7 +77,6 @@ def locked(path: Path) -> Iterator[None]:
         raise UnavailableError(Fault(str(path), "", found, "wait for it, or end it")) from None
     except OSError as error:
         reason = (error.strerror or str(error)).lower()
-        cure = "name a folder you may write to"
         raise UnavailableError(Fault(str(path), "", f"can't lock it ({reason})", cure)) from None
     try:
         yield
