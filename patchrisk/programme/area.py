@@ -60,7 +60,8 @@ def plan_area(
     today : int
         Index of the first day that is not over.
     applied : sequence of Applied
-        Of this area; those of the season count against numbers and guidelines.
+        Of this area; those of the season count against numbers and guidelines, those after
+        today not at all.
     season_start : datetime64[D]
         First day of the year that label and user count applications by.
     demand : Demand
@@ -86,7 +87,8 @@ def plan_area(
     AreaPlan
         Planned applications may be none; ``advice`` then says why.
     """
-    season = sorted((a for a in applied if a.day >= season_start), key=lambda a: a.day)
+    applied = sorted((a for a in applied if a.day <= dates[today]), key=lambda a: a.day)
+    season = [a for a in applied if a.day >= season_start]
     problem, hot = _problem(
         concerns, stock, dates, today, applied, season, demand, guidelines, numbers,
         ground, air_max_c, resistant,

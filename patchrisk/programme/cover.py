@@ -205,7 +205,7 @@ def cover(
     disease : str
         Its key.
     applied : sequence of Applied
-        Of the area, in any order.
+        Of the area, in any order; those after today say nothing yet.
     dates : ndarray of datetime64[D], shape (days,)
         Past and to come, consecutive.
     today : datetime64[D]
@@ -223,7 +223,7 @@ def cover(
     -------
     Cover
     """
-    mine = sorted((a for a in applied if works(a)), key=lambda a: a.day)
+    mine = sorted((a for a in applied if a.day <= today and works(a)), key=lambda a: a.day)
     share = shares(mine, dates, lasting, delivery)
 
     def left(interval: int) -> int:

@@ -86,7 +86,14 @@ class Breach:
 
     guideline: Guideline
     day: np.datetime64 | None
-    words: str
+    what: str
+
+    @property
+    def words(self) -> str:
+        """In one sentence, with day and source."""
+        when = "" if self.day is None else f"{self.day}: "
+        mark = f"; {self.guideline.mark}" if self.guideline.mark else ""
+        return f"{when}{self.what} ({self.guideline.source}{mark})"
 
 
 def family(code: str) -> str:
@@ -216,16 +223,16 @@ def breaches(steps: Sequence[Step], guidelines: Sequence[Guideline], caps: Caps)
         for first in range(len(steps)):
             if limit.held(steps, first):
                 last = steps[first + len(limit.tests) - 1]
-                found.append(_breach(limit.guideline, last.day, limit.words))
+                found.append(Breach(limit.guideline, last.day, limit.words))
     for total in totals(guidelines, caps, len(steps)):
         mine = [step for step in steps if total.test(step)]
         if len(mine) > total.most:
-            found.append(_breach(total.guideline, mine[total.most].day, total.words))
+            found.append(Breach(total.guideline, mine[total.most].day, total.words))
     for rule in guidelines:
         if rule.key == "phenylamide-limits":
             found += _far_apart(rule, steps, caps)
     # The same two neighbours may break two guidelines that say the same of a group.
-    return list({(b.day, b.words): b for b in reversed(found)}.values())[::-1]
+    return list({(b.day, b.what): b for b in reversed(found)}.values())[::-1]
 
 
 def _far_apart(rule: Guideline, steps: Sequence[Step], caps: Caps) -> list[Breach]:
@@ -239,14 +246,8 @@ def _far_apart(rule: Guideline, steps: Sequence[Step], caps: Caps) -> list[Breac
                     f"two of FRAC {PHENYLAMIDE} in a row {gap} days apart, "
                     f"more than {caps.phenylamide_days}"
                 )
-                found.append(_breach(rule, two.day, words))
+                found.append(Breach(rule, two.day, words))
     return found
-
-
-def _breach(rule: Guideline, day: np.datetime64 | None, words: str) -> Breach:
-    when = "" if day is None else f"{day}: "
-    mark = f"; {rule.mark}" if rule.mark else ""
-    return Breach(rule, day, f"{when}{words} ({rule.source}{mark})")
 
 
 def _has(group: str) -> Test:
