@@ -152,8 +152,9 @@ def _planned(case: _Case, n: int) -> Planned:
             case.show,
         ),
         runner,
-        (*_why_day(case, n, others, targets, covered), *_why_group(case, n, targets)),
+        (*_why_day(case, n, others, targets, covered), *_why_group(case, n)),
         tuple(_cautions(case, n, targets)),
+        notes=tuple(_notes(case, n, targets)),
     )
 
 
@@ -238,7 +239,21 @@ def _why_day(
     return out
 
 
-def _why_group(case: _Case, n: int, targets: Sequence[str]) -> list[str]:
+def _why_group(case: _Case, n: int) -> list[str]:
+    choice = case.problem.options[case.plan[n][1]].choice
+    steps = [*case.problem.done, *(step_of(case.problem, m) for m in case.plan[:n])]
+    if not steps:
+        return []
+    last = steps[-1].families
+    if not last & frozenset(choice.codes):
+        told = " + ".join(f"FRAC {code}" for code in sorted(last)) or "an unnamed group"
+        return [f"Another group than the one before it ({told}), as rotation asks."]
+    both = " and ".join(f"FRAC {code}" for code in sorted(last & frozenset(choice.codes)))
+    return [f"{both} again, with a partner that works by itself."]
+
+
+def _notes(case: _Case, n: int, targets: Sequence[str]) -> list[str]:
+    """Say what trials showed of the group, disease by disease, with sources."""
     choice = case.problem.options[case.plan[n][1]].choice
     by_class: dict[str, list[str]] = {}
     for key in targets:
@@ -254,15 +269,14 @@ def _why_group(case: _Case, n: int, targets: Sequence[str]) -> list[str]:
     out = [
         f"{choice.label} {says[evidence]} {_listed(names)}." for evidence, names in by_class.items()
     ]
-    steps = [*case.problem.done, *(step_of(case.problem, m) for m in case.plan[:n])]
-    if steps:
-        last = steps[-1].families
-        if not last & frozenset(choice.codes):
-            told = " + ".join(f"FRAC {code}" for code in sorted(last)) or "an unnamed group"
-            out.append(f"Another group than the one before it ({told}), as rotation asks.")
-        else:
-            both = " and ".join(f"FRAC {code}" for code in sorted(last & frozenset(choice.codes)))
-            out.append(f"{both} again, with a partner that works by itself.")
+    for key in targets:
+        for code in sorted(choice.codes):
+            trials = case.concerns[key].trials.get(code)
+            if trials is not None and trials.note and trials.evidence not in _SILENT:
+                source = f" ({trials.source})" if trials.source else ""
+                out.append(
+                    f"{_upper(case.concerns[key].name)}, FRAC {code}: {trials.note}{source}."
+                )
     return out
 
 
@@ -291,14 +305,6 @@ def _cautions(case: _Case, n: int, targets: Sequence[str]) -> list[str]:
             f"Against {_listed(unproven)} there is no data on {choice.label}: cover is hoped for, "
             "not shown."
         )
-    for key in targets:
-        for code in sorted(choice.codes):
-            trials = case.concerns[key].trials.get(code)
-            if trials is not None and trials.note and trials.evidence not in _SILENT:
-                source = f" ({trials.source})" if trials.source else ""
-                out.append(
-                    f"{_upper(case.concerns[key].name)}, FRAC {code}: {trials.note}{source}."
-                )
     out += _late(case, n, targets)
     if "3" in choice.codes:
         out += _dmi(case, n, day)

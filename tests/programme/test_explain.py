@@ -19,7 +19,7 @@ def test_a_plan_explains_itself(plan):
     first = made.planned[0]
     assert first.earliest <= first.day <= first.latest
     assert first.targets == ("one",)
-    assert "FRAC" in " ".join(first.reasons)
+    assert "FRAC" in " ".join(first.notes)
     assert "days at the optimum still to come" in " ".join(first.reasons)
     assert "a week later" in " ".join(first.reasons)
     assert first.runner_up is not None

@@ -35,7 +35,7 @@ def test_two_of_tebuconazole_are_not_called_enough(plan, spots):
     # Walker 2009, Plant Dis. 93:1341-1345 (abstract seen): three and four autumn applications
     # were lower than untreated, two are not named.
     made = plan([spots()], stock("3", actives=["tebuconazole"]), today="2024-07-05")
-    said = " ".join(made.planned[0].cautions)
+    said = " ".join(made.planned[0].notes)
     assert "one or two applications of tebuconazole are not enough" in said
 
 
@@ -162,7 +162,7 @@ def test_group_3_again_on_a_bermudagrass_green_is_cautioned(plan, of_file):
     made = plan([row], stock("3 + 11"), today="2024-05-01", applied=went_on, most=2, ground=green)
     said = " ".join(made.planned[0].cautions)
     assert "repeated on a bermudagrass green" in said
-    assert "no benefit in Florida" in said
+    assert "no benefit in Florida" in " ".join(made.planned[0].notes)
     other = plan([row], stock("3 + 11"), today="2024-05-01", applied=went_on, most=2)
     assert "repeated on a bermudagrass green" not in " ".join(other.planned[0].cautions)
 
