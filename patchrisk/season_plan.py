@@ -273,5 +273,5 @@ def _with_amounts(planned: Planned, shelf: Shelf | None, area: Area, site: Site)
     except InputError as error:
         cautions += [f"No amount: {f.place}: {f.found}: {f.cure}." for f in error.faults]
     if product.re_entry is not None:
-        cautions.append(f"Re-entry by your entry off the label: {product.re_entry}.")
+        amounts += (f"re-entry {product.re_entry}, by your entry off the label",)
     return replace(planned, amounts=amounts, cautions=tuple(cautions))

@@ -15,6 +15,7 @@ _FILE = click.Path(path_type=Path)
 @click.option("--as-of", type=Day(), help="Plan from this past morning instead of today.")
 @click.option("--area", "areas", multiple=True, help="Plan this area only; may be repeated.")
 @offline_option
+@click.option("--full", is_flag=True, help="Add amounts, and trials and upkeep with sources.")
 @click.option("--json", "as_json", is_flag=True, help="Write JSON (schema in the README).")
 @click.option("--csv", "table", type=_FILE, help="Write a table for a spreadsheet.")
 @click.option("--calendar", type=_FILE, help="Write a calendar (.ics) to import, again and again.")
@@ -25,6 +26,7 @@ def plan(
     as_of: date | None,
     areas: tuple[str, ...],
     offline: bool,
+    full: bool,
     as_json: bool,
     table: Path | None,
     calendar: Path | None,
@@ -54,6 +56,6 @@ def plan(
     elif not written:
         from patchrisk.report.plan import write_plan
 
-        click.echo(write_plan(made))
+        click.echo(write_plan(made, full=full))
     for file in written:
         click.echo(f"Wrote {file}.", err=as_json)

@@ -1,6 +1,6 @@
 """Why this day, why this group, what it covers, what came next; and why nothing, where nothing."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -152,9 +152,9 @@ def _planned(case: _Case, n: int) -> Planned:
             case.show,
         ),
         runner,
-        (*_why_day(case, n, others, targets, covered), *_why_group(case, n)),
+        (*_why_day(case, n, others), *_why_group(case, n)),
         tuple(_cautions(case, n, targets)),
-        notes=tuple(_notes(case, n, targets)),
+        notes=(*_covering(case, n, targets, covered), *_notes(case, n, targets)),
     )
 
 
@@ -204,22 +204,27 @@ def _runner_up(case: _Case, n: int, others: Plan, earliest: int, latest: int) ->
     return None
 
 
-def _why_day(
-    case: _Case, n: int, others: Plan, targets: Sequence[str], covered: dict[str, float]
-) -> list[str]:
-    problem = case.problem
-    day, option = case.plan[n]
-    out = []
+def _covering(
+    case: _Case, n: int, targets: Sequence[str], covered: dict[str, float]
+) -> Iterator[str]:
+    """Say which days it covers, and how much of each disease's pressure falls in them."""
+    day = case.plan[n][0]
     by_end: dict[int, list[str]] = {}
     for key in targets:
-        threat = _threat(problem, key)
+        threat = _threat(case.problem, key)
         part = f"{covered[key]:.1f} of {threat.rate.sum():.1f} for {case.concerns[key].name}"
         by_end.setdefault(day + threat.cover_days - 1, []).append(part)
     for last, parts in by_end.items():
-        out.append(
+        yield (
             f"Covers {case.date(day)} to {case.date(last)}: of the days at the optimum still to "
             f"come, {_listed(parts)}."
         )
+
+
+def _why_day(case: _Case, n: int, others: Plan) -> list[str]:
+    problem = case.problem
+    day, option = case.plan[n]
+    out = []
     whole = value_of(problem, case.plan)
     moves = []
     for words, shift in (("a week earlier", -7), ("a week later", 7)):
@@ -302,8 +307,7 @@ def _cautions(case: _Case, n: int, targets: Sequence[str]) -> list[str]:
     ]
     if unproven:
         out.append(
-            f"Against {_listed(unproven)} there is no data on {choice.label}: cover is hoped for, "
-            "not shown."
+            f"No data on {choice.label} against {_listed(unproven)}: cover is hoped for, not shown."
         )
     out += _late(case, n, targets)
     if "3" in choice.codes:

@@ -79,7 +79,7 @@ class Planned:
     amounts : tuple of str
         Product and water for the area, from the user's own entry off the label; empty without.
     notes : tuple of str
-        What trials showed of this group against these diseases, with sources.
+        In full: the days it covers, and what trials showed of this group, with sources.
     """
 
     day: np.datetime64

@@ -12,7 +12,6 @@ from patchrisk.errors import Fault, InputError
 from patchrisk.programme.plan import AreaPlan, Planned
 from patchrisk.report import plan_words as words
 from patchrisk.season_plan import SitePlan
-from patchrisk.units import shower
 
 _OURS = UUID("6f0c1f0e-6c0a-5d0b-9a53-1e6c5d9f4a27")  # names of our events; drawn once, kept
 _MAKER = "-//patchrisk//programme"
@@ -112,7 +111,7 @@ def _event(plan: SitePlan, area: AreaPlan, entry: words.Numbered) -> Event:
 
 
 def _description(plan: SitePlan, area: AreaPlan, planned: Planned) -> str:
-    said = words.details(plan, area, planned, shower(plan.site.site.units))
+    said = words.details(plan, area, planned)
     lines = [words.choice_words(planned.choice)]
     lines += [f"{heading}: {text}" for heading, text in said.items()]
     made = f"Planned {plan.as_of.isoformat()}; plan anew after every real application."

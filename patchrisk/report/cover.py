@@ -19,31 +19,37 @@ def cover_words(cover: Cover | None, as_of: np.datetime64) -> str:
     """
     if cover is None:
         return ""
+    text = now_words(cover, as_of)
     bare = len(cover.bare_open)
+    if cover.until is not None and bare:
+        days = f"{_days(bare)}, {_bare_span(cover, as_of)}"
+        text += f"; before, window open and nothing on for {days}"
+    elif cover.until is None and cover.last is not None:
+        gone = f"{_what(cover.last)} of {day_words(cover.last.day)} has run out"
+        text = f"{text}; {gone}" if text else f"Bare; {gone}"
+    return f"{text}." if text else ""
+
+
+def now_words(cover: Cover, as_of: np.datetime64, *, spread: bool = True) -> str:
+    """Say what is on today; empty when nothing is and no open day went by without.
+
+    ``spread`` adds how many days are left by the shortest and the longest published interval.
+    """
     if cover.until is not None and cover.last is not None:
         low, high = cover.days_left_range
-        span = "" if low == high else f", {low} to {high} by the published intervals"
-        text = (
+        span = "" if low == high or not spread else f", {low} to {high} by the published intervals"
+        return (
             f"Covered until {day_words(cover.until)} ({_days(cover.days_left)} left{span}): "
             f"{_what(cover.last)} on {day_words(cover.last.day)}"
         )
-        if bare:
-            text += f"; before, window open and nothing on for {_days(bare)}, "
-            text += _bare_span(cover, as_of)
-        return text + "."
+    bare = len(cover.bare_open)
     if bare:
-        text = f"Bare: window open and nothing on for {_days(bare)}, {_bare_span(cover, as_of)}"
-    elif cover.last is not None:
-        text = "Bare"
-    else:
-        return ""
-    if cover.last is not None:
-        text += f"; {_what(cover.last)} of {day_words(cover.last.day)} has run out"
-    return text + "."
+        return f"Bare: window open and nothing on for {_days(bare)}, {_bare_span(cover, as_of)}"
+    return ""
 
 
 def _what(applied: Applied) -> str:
-    codes = ", ".join(sorted(applied.codes, key=lambda c: (len(c), c)))
+    codes = " + ".join(sorted(applied.codes, key=lambda c: (len(c), c)))
     group = f"FRAC {codes}" if codes else ""
     if applied.product:
         return f"{applied.product} ({group})" if group else applied.product

@@ -92,6 +92,7 @@ def _planned(planned: Planned) -> dict[str, Any]:
         },
         "reasons": list(planned.reasons),
         "cautions": list(planned.cautions),
+        "in_full": list(planned.notes),
         "amounts_off_your_label": list(planned.amounts),
     }
 

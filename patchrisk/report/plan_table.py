@@ -7,7 +7,6 @@ from patchrisk.programme.plan import AreaPlan, Planned
 from patchrisk.report import plan_words as words
 from patchrisk.report.table import Cell, write_table
 from patchrisk.season_plan import SitePlan
-from patchrisk.units import shower
 
 HEADER = (
     "site",
@@ -23,12 +22,14 @@ HEADER = (
     "actives",
     "product",
     "diseases",
+    "covers_days_at_the_optimum",
     "water_least_mm",
     "water_most_mm",
     "water_within_hours",
     "amounts_off_your_label",
     "why",
     "next_best",
+    "in_full",
     "mind",
     "cautions",
 )
@@ -48,7 +49,7 @@ def _row(plan: SitePlan, area: AreaPlan, entry: words.Numbered) -> list[Cell]:
 
 
 def _planned(plan: SitePlan, area: AreaPlan, planned: Planned) -> list[Cell]:
-    said = words.details(plan, area, planned, shower(plan.site.site.units))
+    said = words.details(plan, area, planned)
     water = planned.watering
     return [
         "planned",
@@ -60,10 +61,11 @@ def _planned(plan: SitePlan, area: AreaPlan, planned: Planned) -> list[Cell]:
         "; ".join(planned.choice.actives),
         planned.choice.product,
         "; ".join(planned.targets),
+        "; ".join(f"{key}: {value:.1f}" for key, value in planned.covers.items()),
         None if water is None else round(water.least_mm, 1),
         None if water is None else round(water.most_mm, 1),
         None if water is None else water.hours,
-        *(said.get(key, "") for key in ("Off your label", "Why", "Next best", "Mind")),
+        *(said.get(key, "") for key in ("Amount", "Why", "Next best", "In full", "Mind")),
         " ".join(words.CAUTIONS),
     ]
 
@@ -78,9 +80,10 @@ def _applied(applied: Applied) -> list[Cell]:
         "; ".join(applied.actives),
         applied.product,
         "; ".join(applied.targets),
+        None,
         water,
         water,
-        *[None] * 5,
+        *[None] * 6,
         " ".join(words.CAUTIONS),
     ]
 

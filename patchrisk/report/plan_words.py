@@ -25,6 +25,7 @@ CAUTIONS = (
     "Water in so that nothing runs off, and no deeper than the roots: below them it leaches.",
 )
 PRESSURE = "days at the optimum"
+_RAIN_MM = 0.2  # less is not worth a word; common practice, no source
 _EVIDENCE = {
     "works": "worked in trials",
     "some": "some evidence",
@@ -93,20 +94,20 @@ def span_words(planned: Planned) -> str:
     return f"{begin} to {day_words(planned.latest)}"
 
 
-def choice_words(choice: Choice) -> str:
+def choice_words(choice: Choice, *, full: bool = True) -> str:
     """Name what to apply: the label, the groups where it does not say them, and the actives."""
     text = choice.label
     groups = codes_words(choice.codes)
     if choice.product is not None and groups:
         text += f" ({groups})"
-    if choice.actives:
+    if full and choice.actives:
         text += f": {', '.join(choice.actives)}"
     return text
 
 
 def codes_words(codes: frozenset[str]) -> str:
-    """Write FRAC codes, such as ``FRAC 3 + FRAC 11``."""
-    return " + ".join(f"FRAC {code}" for code in sorted(codes, key=by_number))
+    """Write FRAC codes, such as ``FRAC 3 + 11``; empty without any."""
+    return f"FRAC {' + '.join(sorted(codes, key=by_number))}" if codes else ""
 
 
 def by_number(code: str) -> tuple[int, str]:
@@ -115,27 +116,29 @@ def by_number(code: str) -> tuple[int, str]:
     return (int(digits) if code[:1].isdigit() and digits else 1000, code)
 
 
-def applied_words(applied: Applied) -> str:
+def applied_words(applied: Applied, *, full: bool = True) -> str:
     """Name what went on, and the day."""
-    what = applied.product or codes_words(applied.codes)
-    inside = [codes_words(applied.codes)] if applied.product and applied.codes else []
-    if applied.actives:
+    codes = codes_words(applied.codes)
+    inside = [codes] if applied.product and codes else []
+    if full and applied.actives:
         inside.append(", ".join(applied.actives))
-    text = f"{day_words(applied.day)} {what or 'something without a FRAC code'}"
+    what = applied.product or codes or "something without a FRAC code"
+    text = f"{day_words(applied.day)} {what}"
     return f"{text} ({'; '.join(inside)})" if inside else text
 
 
 def targets_words(planned: Planned, library: Library, shares: Mapping[str, Share]) -> str:
-    """Say what it is for: each disease, how good the evidence is, how much pressure it covers."""
-    told = []
+    """Say what it is for: diseases by evidence, and how much of what is to come it covers."""
+    by_class: dict[str, list[str]] = {}
     for key in planned.targets:
-        inside = [evidence_words(planned.choice.evidence.get(key, "no data"))]
-        part = planned.covers.get(key)
-        total = shares[key].total if key in shares else 0.0
+        told = name_of(library, key)
+        part, total = planned.covers.get(key), shares[key].total if key in shares else 0.0
         if part is not None and total > 0:
-            inside.append(f"{percent(part / total)} of the pressure to come")
-        told.append(f"{name_of(library, key)} ({', '.join(inside)})")
-    return "; ".join(told)
+            told += f" {percent(part / total)}"
+        by_class.setdefault(planned.choice.evidence.get(key, "no data"), []).append(told)
+    return "; ".join(
+        f"{', '.join(names)} ({evidence_words(kind)})" for kind, names in by_class.items()
+    )
 
 
 def evidence_words(evidence: str) -> str:
@@ -149,8 +152,15 @@ def percent(share: float) -> str:
 
 
 def watering_words(watering: Watering | None, show: Show) -> str:
-    """Say how to water in; empty when it need not be."""
-    return "" if watering is None else watering.words
+    """Say in a line how to water in; empty when it need not be."""
+    if watering is None:
+        return ""
+    least, most = show("rain", watering.least_mm), show("rain", watering.most_mm)
+    span = least if least == most else f"{least.rpartition(' ')[0]} to {most}"
+    text = f"{span} within {watering.hours:g} h"
+    if watering.rain_mm is not None and watering.rain_mm > _RAIN_MM:
+        text += f" ({show('rain', watering.rain_mm)} of rain forecast)"
+    return text
 
 
 def runner_up_words(runner_up: RunnerUp | None) -> str:
@@ -158,7 +168,7 @@ def runner_up_words(runner_up: RunnerUp | None) -> str:
     if runner_up is None:
         return ""
     loss = runner_up.less
-    less = "as much covered" if abs(loss) < 0.05 else f"{loss:.1f} {PRESSURE} less covered"
+    less = "as good" if abs(loss) < 0.05 else f"worth {loss:.1f} {PRESSURE} less"
     return f"{runner_up.choice.label} on {long_day(runner_up.day)}, {less}"
 
 
@@ -191,15 +201,16 @@ def headline(area: AreaPlan) -> str:
     )
 
 
-def details(plan: SitePlan, area: AreaPlan, planned: Planned, show: Show) -> dict[str, str]:
+def details(plan: SitePlan, area: AreaPlan, planned: Planned) -> dict[str, str]:
     """Return everything to say of an application, under its headings, without empty ones."""
     parts = {
         "For": targets_words(planned, plan.library, area.shares),
         "Days": span_words(planned),
-        "Water": watering_words(planned.watering, show),
-        "Off your label": "; ".join(planned.amounts),
         "Why": " ".join(planned.reasons),
         "Next best": runner_up_words(planned.runner_up),
+        "Water": "" if planned.watering is None else planned.watering.words,
+        "Amount": "; ".join(planned.amounts),
         "Mind": " ".join(planned.cautions),
+        "In full": " ".join(planned.notes),
     }
     return {heading: text for heading, text in parts.items() if text}

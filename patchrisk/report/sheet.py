@@ -8,7 +8,7 @@ from typing import Any
 
 from patchrisk.programme.plan import AreaPlan, Planned
 from patchrisk.report import plan_words as words
-from patchrisk.report.words import Show, name_of
+from patchrisk.report.words import Show
 from patchrisk.season_plan import SitePlan
 from patchrisk.units import shower
 
@@ -60,7 +60,7 @@ def _rows(plan: SitePlan, area: AreaPlan, show: Show) -> Iterator[dict[str, Any]
                 "area": area.area,
                 "size": size,
                 "what": words.choice_words(planned.choice),
-                "targets": ", ".join(name_of(plan.library, key) for key in planned.targets),
+                "targets": words.targets_words(planned, plan.library, area.shares),
                 "amounts": planned.amounts,
                 "water": words.watering_words(planned.watering, show),
                 "mind": planned.cautions,

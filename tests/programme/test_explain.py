@@ -10,7 +10,9 @@ from patchrisk.programme.heat import chance_of_heat
 
 
 def text(made):
-    return " ".join([*made.advice, *(s for p in made.planned for s in (*p.reasons, *p.cautions))])
+    return " ".join(
+        [*made.advice, *(s for p in made.planned for s in (*p.reasons, *p.cautions, *p.notes))]
+    )
 
 
 def test_a_plan_explains_itself(plan):
@@ -20,7 +22,7 @@ def test_a_plan_explains_itself(plan):
     assert first.earliest <= first.day <= first.latest
     assert first.targets == ("one",)
     assert "FRAC" in " ".join(first.notes)
-    assert "days at the optimum still to come" in " ".join(first.reasons)
+    assert "days at the optimum still to come" in " ".join(first.notes)
     assert "a week later" in " ".join(first.reasons)
     assert first.runner_up is not None
     assert first.runner_up.less >= 0
@@ -94,7 +96,7 @@ def test_groups_with_evidence_come_first_and_no_data_is_said(plan):
     (only,) = plan([row], stock("7", "11"), most=1).planned
     assert only.choice.label == "FRAC 11"
     (only,) = plan([row], stock("7"), most=1).planned
-    assert "no data on FRAC 7" in " ".join(only.cautions)
+    assert "No data on FRAC 7" in " ".join(only.cautions)
     made = plan([row], stock("7"), most=1)
     assert "scouting and the measures below come first" in " ".join(made.advice)
 
