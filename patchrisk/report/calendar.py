@@ -3,9 +3,10 @@
 from collections.abc import Iterator
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
+from unicodedata import category
 from uuid import UUID, uuid5
 
-from icalendar import Calendar, Event
+from icalendar import Calendar, Event, vText
 
 from patchrisk import __version__
 from patchrisk.errors import Fault, InputError
@@ -40,7 +41,7 @@ def write_calendar(plan: SitePlan, now: datetime, before: Calendar | None = None
     calendar.add("prodid", f"{_MAKER} {__version__}//EN")
     calendar.add("version", "2.0")
     calendar.add("calscale", "GREGORIAN")
-    calendar.add("x-wr-calname", f"{plan.site.site.name}: programme")
+    calendar["X-WR-CALNAME"] = vText(_plain(f"{plan.site.site.name}: programme"))
     calendar.add("x-patchrisk-place", _id(plan))
     stamp = now.astimezone(UTC).replace(microsecond=0)
     written = set()
@@ -96,16 +97,16 @@ def _event(plan: SitePlan, area: AreaPlan, entry: words.Numbered) -> Event:
     event.add("dtstart", entry.day)
     event.add("dtend", entry.day + timedelta(days=1))  # the first day that is not part of it
     event.add("transp", "TRANSPARENT")
-    event.add("location", plan.site.site.name)
-    event.add("categories", [area.area])
+    event.add("location", _plain(plan.site.site.name))
+    event.add("categories", [_plain(area.area)])
     if isinstance(entry.item, Planned):
         event.add("status", "TENTATIVE")
-        event.add("summary", f"{area.area}: {entry.item.choice.label} (planned)")
-        event.add("description", _description(plan, area, entry.item))
+        event.add("summary", _plain(f"{area.area}: {entry.item.choice.label} (planned)"))
+        event.add("description", _plain(_description(plan, area, entry.item)))
     else:
         event.add("status", "CONFIRMED")
         what = entry.item.product or words.codes_words(entry.item.codes) or "application"
-        event.add("summary", f"{area.area}: {what} (done)")
+        event.add("summary", _plain(f"{area.area}: {what} (done)"))
         event.add("description", "\n".join(["From your own records.", "", *words.CAUTIONS]))
     return event
 
@@ -116,6 +117,11 @@ def _description(plan: SitePlan, area: AreaPlan, planned: Planned) -> str:
     lines += [f"{heading}: {text}" for heading, text in said.items()]
     made = f"Planned {plan.as_of.isoformat()}; plan anew after every real application."
     return "\n".join([*lines, made, "", "Cautions", *words.CAUTIONS])
+
+
+def _plain(text: str) -> str:
+    """Take out control characters, which a TEXT can't hold (RFC 5545, 3.3.11); lines may end."""
+    return "".join(c for c in text.replace("\r\n", "\n") if c == "\n" or category(c) != "Cc")
 
 
 def _revise(event: Event, stamp: datetime) -> None:
@@ -133,7 +139,7 @@ def _left(before: Calendar | None) -> Iterator[Event]:
 def _void(plan: SitePlan, event: Event) -> bool:
     """Whether an event written before is one that this plan does without."""
     area = ", ".join(event.categories)
-    elsewhere = {a.name for a in plan.site.area} - {a.area for a in plan.areas}
+    elsewhere = {_plain(a.name) for a in plan.site.area} - {_plain(a.area) for a in plan.areas}
     southern = plan.site.site.southern
     over = words.season_of(_start(event), southern) < words.season_of(plan.as_of, southern)
     return area not in elsewhere and not over
