@@ -1,5 +1,6 @@
 """What recorded applications still protect, in words, as a record, and in what to do today."""
 
+from collections.abc import Iterator
 from typing import Any
 
 import numpy as np
@@ -7,6 +8,7 @@ import numpy as np
 from patchrisk.diseases import Library
 from patchrisk.outlook import DiseaseToday
 from patchrisk.programme.cover import Applied, Cover
+from patchrisk.records import Kept
 from patchrisk.report import words
 from patchrisk.report.words import Show, day_words
 from patchrisk.windows import State
@@ -94,6 +96,31 @@ def do_with_cover(library: Library, today: DiseaseToday, cover: Cover | None, sh
         water = "" if disease is None else words.watering_words(disease, show)
         return f"a preventive application is due, {on}{how}{f'; {water}' if water else ''}."
     return f"roots can be infected now, and {on}."
+
+
+def kept_lines(kept: Kept[Applied] | None) -> Iterator[str]:
+    """Say how many applications are on record, and what is to mend in them."""
+    if kept is None:
+        return
+    if kept.rows:
+        count = len(kept.rows)
+        last = day_words(kept.rows[-1].day, year=True)
+        yield f"{count} application{'s' if count > 1 else ''} on record, the last of {last}."
+    else:
+        yield "No application on record."
+    for fault in kept.faults:
+        yield f"To mend in your records: {fault}."
+
+
+def kept_record(kept: Kept[Applied] | None) -> dict[str, Any] | None:
+    """Return the same for JSON."""
+    if kept is None:
+        return None
+    return {
+        "count": len(kept.rows),
+        "last": _date(kept.rows[-1].day) if kept.rows else None,
+        "faults": [str(fault) for fault in kept.faults],
+    }
 
 
 def cover_record(cover: Cover) -> dict[str, Any]:

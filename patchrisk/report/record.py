@@ -32,6 +32,7 @@ def to_json(morning: Morning) -> str:
         "areas": [_area(morning, area) for area in morning.areas],
         "readings": [_readings(reading) for reading in morning.readings],
         "weather": _weather(morning.weather),
+        "applications": cover.kept_record(morning.applications),
         "ahead": ahead.ground_record(morning.ground),
         "cautions": words.CAUTIONS,
     }

@@ -164,5 +164,5 @@ def _data(morning: Morning, show: Show) -> Iterator[str]:
     for reading in morning.readings:
         for probe in reading.logged.probes:
             yield from wrap(words.probe_words(reading, probe, morning.as_of, show), "- ", "  ")
-    for text in weather_lines(morning.weather):
+    for text in (*weather_lines(morning.weather), *cover.kept_lines(morning.applications)):
         yield from wrap(text, "- ", "  ")
