@@ -112,6 +112,7 @@ def _notices(morning: Morning, shelf: Shelf | None) -> Iterator[str]:
             "No shelf: planned by mode-of-action group. Name your products and their label "
             "figures in shelf.toml to plan with them."
         )
+    yield load_groups().warning
 
 
 def _area(
@@ -273,5 +274,5 @@ def _with_amounts(planned: Planned, shelf: Shelf | None, area: Area, site: Site)
     except InputError as error:
         cautions += [f"No amount: {f.place}: {f.found}: {f.cure}." for f in error.faults]
     if product.re_entry is not None:
-        amounts += (f"re-entry {product.re_entry}, by your entry off the label",)
+        amounts += (f"re-entry {product.re_entry} off your label",)
     return replace(planned, amounts=amounts, cautions=tuple(cautions))

@@ -33,7 +33,8 @@ def write_sheet(plan: SitePlan) -> str:
         lstrip_blocks=True,
     )
     show = shower(plan.site.site.units)
-    rows = [row for area in plan.areas for row in _rows(plan, area, show)]
+    notes: list[str] = []
+    rows = [row for area in plan.areas for row in _rows(plan, area, show, notes)]
     rows.sort(key=lambda row: str(row["date"]))
     return environment.get_template("sheet.html").render(
         site=plan.site.site.name,
@@ -42,26 +43,33 @@ def write_sheet(plan: SitePlan) -> str:
         policy=f"default-src 'none'; style-src 'sha256-{digest}'; base-uri 'none'; "
         "form-action 'none'",
         rows=rows,
-        advice=[*plan.notices, *(f"{a.area}: {text}" for a in plan.areas for text in a.advice)],
+        notes=notes,
+        advice=[
+            f"{a.area}: {text}" for a in plan.areas if not a.planned for text in a.advice
+        ],
         cautions=words.CAUTIONS,
     )
 
 
-def _rows(plan: SitePlan, area: AreaPlan, show: Show) -> Iterator[dict[str, Any]]:
+def _rows(plan: SitePlan, area: AreaPlan, show: Show, notes: list[str]) -> Iterator[dict[str, Any]]:
+    """Yield the rows of an area; what to mind goes to the notes, once for all, and is marked."""
     size = next((a.size for a in plan.site.area if a.name == area.area), None)
     for entry in words.numbered(plan, area):
         planned = entry.item
-        if isinstance(planned, Planned):
-            yield {
-                "date": planned.day,
-                "number": entry.number,
-                "day": words.long_day(planned.day),
-                "span": words.span_words(planned),
-                "area": area.area,
-                "size": size,
-                "what": words.choice_words(planned.choice),
-                "targets": words.targets_words(planned, plan.library, area.shares),
-                "amounts": planned.amounts,
-                "water": words.watering_words(planned.watering, show),
-                "mind": planned.cautions,
-            }
+        if not isinstance(planned, Planned):
+            continue
+        notes += [text for text in planned.cautions if text not in notes]
+        yield {
+            "date": planned.day,
+            "number": entry.number,
+            "day": words.long_day(planned.day),
+            "span": words.span_words(planned),
+            "area": area.area,
+            "size": size,
+            "what": words.choice_words(planned.choice, full=False),
+            "actives": ", ".join(planned.choice.actives),
+            "targets": words.targets_words(planned, plan.library, {}),
+            "marks": sorted(notes.index(text) + 1 for text in set(planned.cautions)),
+            "amounts": planned.amounts,
+            "water": words.watering_words(planned.watering, show),
+        }

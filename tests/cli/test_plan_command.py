@@ -108,6 +108,7 @@ def test_text_fits_and_says_what_it_must(course):
         "On this season: 11 May FRAC 11",
         "Covered until",
         "No shelf: planned by",
+        "The group list is from memory",
         "label",
     ):
         assert said in flat(text)
