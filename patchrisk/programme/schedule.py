@@ -28,7 +28,7 @@ from patchrisk.windows import BoolArray
 
 Days = npt.NDArray[np.datetime64]
 
-SHORT = 36  # useful days up to which every one is looked at from the first
+FEW = 100  # days times options up to which every day is looked at from the first
 WEEK = 7  # days between those of a first look; the second is at every day around its plan
 _GAP = 1e-3  # relative gap at which HiGHS may stop
 _LATER = 1e-5  # what a day later costs, beside the whole pressure: ties go to the earliest day
@@ -184,10 +184,11 @@ def schedule(problem: Problem, *, seconds: float = 5.0) -> Solution:
     """
     if not problem.options or not problem.threats or problem.most <= 0:
         return Solution((), 0.0, True)
-    useful = np.flatnonzero(_helpful(problem).any(axis=1))
+    helpful = _helpful(problem)
+    useful = np.flatnonzero(helpful.any(axis=1))
     if not useful.size:
         return Solution((), 0.0, True)
-    if useful.size <= SHORT:
+    if helpful.sum() <= FEW or (len(problem.options) == 1 and not problem.guidelines):
         return _settled(problem, useful, seconds)
     # Counted from the first useful day: intervals are mostly whole weeks.
     weekly = useful[(useful - useful[0]) % WEEK == 0]
