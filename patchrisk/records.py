@@ -211,8 +211,14 @@ def _read(sheet: Sheet, known: Known, parse: _Parse[Record], same: _Same[Record]
             lines[same(record)] = row.line
             assert not isinstance(day, str)
             records.append((day, record))
+    faults.sort(key=_line)
     records.sort(key=lambda pair: pair[0])
     return Kept(tuple(record for _, record in records), tuple(faults))
+
+
+def _line(fault: Fault) -> int:
+    found = re.search(r"\d+", fault.place)
+    return int(found[0]) if found else 0
 
 
 def _one(
