@@ -15,6 +15,7 @@ CORE = [
     "patchrisk.infection",
     "patchrisk.outlook",
     "patchrisk.pressure",
+    "patchrisk.programme.area",
     "patchrisk.programme.cover",
     "patchrisk.programme.plan",
     "patchrisk.soil.air_to_soil",

@@ -10,6 +10,8 @@ from patchrisk.cli.diseases import diseases
 from patchrisk.cli.fetch import fetch
 from patchrisk.cli.init import init
 from patchrisk.cli.outlook import outlook
+from patchrisk.cli.plan import plan
+from patchrisk.cli.record import record
 from patchrisk.cli.soil import soil
 from patchrisk.errors import PatchriskError
 
@@ -44,5 +46,5 @@ def main() -> None:
     """
 
 
-for _command in (outlook, fetch, soil, check, diseases, init):
+for _command in (outlook, plan, fetch, soil, check, diseases, record, init):
     main.add_command(_command)

@@ -78,6 +78,8 @@ class Planned:
         Sentences: why this day, why this group; what to mind.
     amounts : tuple of str
         Product and water for the area, from the user's own entry off the label; empty without.
+    notes : tuple of str
+        In full: the days it covers, and what trials showed of this group, with sources.
     """
 
     day: np.datetime64
@@ -91,6 +93,7 @@ class Planned:
     reasons: tuple[str, ...]
     cautions: tuple[str, ...]
     amounts: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

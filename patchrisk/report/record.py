@@ -9,7 +9,7 @@ import numpy as np
 
 from patchrisk.morning import AreaMorning, Morning, Readings
 from patchrisk.outlook import DiseaseToday, RuleToday
-from patchrisk.report import ahead, words
+from patchrisk.report import ahead, cover, words
 from patchrisk.soil.series import SoilSeries
 from patchrisk.units import shower
 from patchrisk.weather.gather import Weather
@@ -32,6 +32,7 @@ def to_json(morning: Morning) -> str:
         "areas": [_area(morning, area) for area in morning.areas],
         "readings": [_readings(reading) for reading in morning.readings],
         "weather": _weather(morning.weather),
+        "applications": cover.kept_record(morning.applications),
         "ahead": ahead.ground_record(morning.ground),
         "cautions": words.CAUTIONS,
     }
@@ -69,6 +70,7 @@ def _soil(soil: SoilSeries) -> dict[str, Any]:
 def _disease(morning: Morning, area: AreaMorning, today: DiseaseToday) -> dict[str, Any]:
     library = morning.library
     show = shower(morning.site.site.units)
+    on = area.cover.get(today.key)
     decide = {id(r) for r in today.deciding}
     return {
         "key": today.key,
@@ -76,10 +78,11 @@ def _disease(morning: Morning, area: AreaMorning, today: DiseaseToday) -> dict[s
         "state": today.state.words,
         "yesterday": today.yesterday.words,
         "since": _day(today.since),
-        "do": words.do_now(library, today, show),
+        "do": cover.do_with_cover(library, today, on, show),
         "agreement": words.agreement(today),
         "rules": [{**_rule(r), "decides": id(r) in decide} for r in today.rules],
         "ahead": ahead.ahead_record(morning, area, today.key),
+        "cover": None if on is None else cover.cover_record(on),
     }
 
 

@@ -6,7 +6,7 @@ import numpy as np
 
 from patchrisk.morning import AreaMorning, Morning
 from patchrisk.outlook import DiseaseToday, RuleToday
-from patchrisk.report import ahead, words
+from patchrisk.report import ahead, cover, words
 from patchrisk.report.check import weather_lines
 from patchrisk.report.layout import ends, heading, wrap
 from patchrisk.report.words import Show
@@ -113,7 +113,10 @@ def _disease(
     mark = f" ({'; '.join(marks)})" if marks else ""
     name = words.name_of(morning.library, today.key)
     yield f"  {today.state.words.upper()}{since}: {name}{mark}"
-    yield from wrap("Do: " + words.do_now(morning.library, today, show), "    ", "      ")
+    on = area.cover.get(today.key)
+    do = cover.do_with_cover(morning.library, today, on, show)
+    yield from wrap(f"Do: {do}", "    ", "      ")
+    yield from wrap(cover.cover_words(on, area.soil.dates[-1] + 1), "    ", "      ")
     if full or coming is None:
         why = [words.agreement(today), words.chance_words(today)]
         yield from wrap("Why: " + "; ".join(w for w in why if w) + ".", "    ", "      ")
@@ -161,5 +164,5 @@ def _data(morning: Morning, show: Show) -> Iterator[str]:
     for reading in morning.readings:
         for probe in reading.logged.probes:
             yield from wrap(words.probe_words(reading, probe, morning.as_of, show), "- ", "  ")
-    for text in weather_lines(morning.weather):
+    for text in (*weather_lines(morning.weather), *cover.kept_lines(morning.applications)):
         yield from wrap(text, "- ", "  ")
