@@ -1,0 +1,121 @@
+"""Observations tied to what each rule said in their season."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from patchrisk.backtest.measures import FloatArray
+from patchrisk.backtest.skill import Cases
+
+RULE = ["soil", "disease", "rule"]
+
+
+@dataclass(frozen=True)
+class RuleCases:
+    """One rule, on one kind of soil record, against the observations of its disease.
+
+    Parameters
+    ----------
+    soil : str
+        "measured" or "modelled".
+    disease, rule, meaning : str
+    cases : Cases
+        One a row of the observations that concern the disease, in their order: the same for
+        every rule of the disease.
+    scores : dict of str to ndarray of float, shape (cases,)
+        By name; higher is nearer to disease, NaN where unknown.
+    """
+
+    soil: str
+    disease: str
+    rule: str
+    meaning: str
+    cases: Cases
+    scores: dict[str, FloatArray]
+
+
+SCORES = {
+    "pressure": "infection pressure of the season [days at the optimum]",
+    "days open": "days on which the window was open in the season [days]",
+    "days since opening": "days from opening to the end of the season [days], 0 without opening",
+}
+
+
+def tie(seasons: pd.DataFrame, observations: pd.DataFrame) -> Iterator[RuleCases]:
+    """Give each observation what each rule of its disease said in the season it belongs to.
+
+    That is the rule's season that had begun last by the day on which the disease was first seen,
+    or looked for in vain: symptoms in spring belong to a season that began in autumn.
+
+    Parameters
+    ----------
+    seasons : DataFrame
+        The seasons table.
+    observations : DataFrame
+        As `patchrisk.backtest.observations.read_observations` gives it.
+
+    Yields
+    ------
+    RuleCases
+        In the order of the seasons table; none for a disease without observations.
+    """
+    seen = observations[observations["counts"]]
+    day = seen["first_seen"].where(seen["found"], seen["clear_on"])
+    seen = seen.assign(day=day.astype("datetime64[s]"))
+    for (soil, disease, rule), rows in seasons.groupby(RULE, sort=False, observed=True):
+        mine = seen[seen["disease"] == disease]
+        if not mine.empty:
+            said = _said(rows, mine)
+            yield RuleCases(
+                str(soil),
+                str(disease),
+                str(rule),
+                str(rows["meaning"].iloc[0]),
+                Cases(
+                    opened=said["opened"].to_numpy("datetime64[D]"),
+                    day=mine["day"].to_numpy("datetime64[D]"),
+                    found=mine["found"].to_numpy(bool),
+                    known=said["known"].to_numpy(bool),
+                    season=mine["season"].to_numpy(np.int64),
+                ),
+                _scores(said),
+            )
+
+
+def _said(rows: pd.DataFrame, seen: pd.DataFrame) -> pd.DataFrame:
+    """Row of the seasons table for each observation, in the order of the observations."""
+    wanted = [
+        "season_first",
+        "season_last",
+        "opened",
+        "days_open",
+        "pressure_season",
+        "complete",
+    ]
+    table = rows.rename(columns={"site": "place"})[["place", *wanted]].copy()
+    table["begins"] = table["season_first"].astype("datetime64[s]")
+    asked = seen[["place", "day"]].reset_index(drop=True).reset_index(names="case")
+    tied = pd.merge_asof(
+        asked.sort_values("day", kind="stable"),
+        table.sort_values("begins", kind="stable"),
+        left_on="day",
+        right_on="begins",
+        by="place",
+    ).sort_values("case", ignore_index=True)
+    # A year on, another season would have begun, and its row is lacking.
+    gone = (tied["day"] - tied["begins"]).dt.days
+    tied["known"] = tied["complete"].eq(True) & (gone <= 366)
+    return tied
+
+
+def _scores(said: pd.DataFrame) -> dict[str, FloatArray]:
+    known = said["known"].to_numpy(bool)
+    since = (said["season_last"] - said["opened"]).dt.days.to_numpy(float)
+    scores = {
+        "pressure": said["pressure_season"].to_numpy(float),
+        "days open": said["days_open"].to_numpy(float),
+        "days since opening": np.where(np.isnan(since), 0.0, since + 1),
+    }
+    return {name: np.where(known, score, np.nan) for name, score in scores.items()}
