@@ -1,0 +1,461 @@
+"""What every rule says in every season of many sites at once.
+
+Same answers as `patchrisk.windows.apply_rule`, in another way: a season's events instead of a
+state for each day, by comparison of each day with each threshold once and bits from there on
+(see `patchrisk.backtest.bits`). Days outside the record are missing days like any other.
+"""
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property, partial
+
+import numpy as np
+
+from patchrisk import counters
+from patchrisk.backtest import bits
+from patchrisk.backtest.bits import WORD, Bits
+from patchrisk.backtest.gaps import Gaps
+from patchrisk.counters.blocks import PIECE
+from patchrisk.infection import Cardinal, relative_rate
+from patchrisk.outlook import Settings, statistic
+from patchrisk.units import FloatArray
+from patchrisk.windows import (
+    BoolArray,
+    Days,
+    Edge,
+    IntArray,
+    Rule,
+    closing,
+    meeting,
+    nearing,
+    season_spans,
+    soil_depth_cm,
+)
+
+_CHUNK = 4 * PIECE  # more than the usual piece: calls cost as much as memory here (measured)
+
+REFERENCE_CM = 5.0  # depth at which infection pressure is reckoned: that of most published rules
+
+
+@dataclass(frozen=True)
+class Soil:
+    """Daily soil temperature of some sites of one hemisphere, on common days.
+
+    Parameters
+    ----------
+    dates : ndarray of datetime64[D], shape (days,)
+        Consecutive days.
+    mean_c, max_c : mapping of float to ndarray of float, shape (days, sites)
+        Daily mean and maximum by depth [cm]; NaN where unknown.
+    """
+
+    dates: Days
+    mean_c: Mapping[float, FloatArray]
+    max_c: Mapping[float, FloatArray]
+
+
+@dataclass(frozen=True)
+class Seasons:
+    """What one rule says in each season.
+
+    Every array is (seasons, sites) unless said otherwise. A missing day is never met. Dates are
+    NaT where the event did not come, or lies past the end of the record.
+
+    Parameters
+    ----------
+    disease : str
+        Key of the disease, or group of diseases, that the rule was published for.
+    rule : Rule
+    year : ndarray of int, shape (seasons,)
+        Year in which the season began.
+    start, end : ndarray of datetime64[D], shape (seasons,)
+        First and last day of the season.
+    known : ndarray of bool
+        Whether the statistic is known on any day of the season.
+    nearing, opened, closed : ndarray of datetime64[D]
+        First day on which the window was nearing, before it opened; day on which it first
+        opened; first day on which that window was open no more.
+    days_open, times_opened : ndarray of int
+        Over the whole season [days; 1].
+    value_opened_c : ndarray of float
+        The statistic when the window opened [degC].
+    run_opened : ndarray of int
+        Days in a row met when it opened; 0 when it did not [days].
+    pressure_opened, pressure_season : ndarray of float
+        Relative rate of infection at 5 cm summed up to the opening, and over the season [days at
+        the optimum]; missing days add nothing. NaN without a response or without soil at 5 cm.
+    degree_days_opened : ndarray of float
+        Degree-days of the daily mean at the rule's depth above its threshold, from the first day
+        of the season to the opening [degC d]; missing days add nothing.
+    days_missing, days_unknown : ndarray of int
+        Days of the season without the statistic; days on which the missing ones leave it in
+        doubt whether the window is open [days].
+    opened_earliest, opened_latest : ndarray of datetime64[D]
+        First and last day on which the window can have first opened, whatever the missing days
+        were like. NaT: it can't have opened; or it need not have.
+    """
+
+    disease: str
+    rule: Rule
+    year: IntArray
+    start: Days
+    end: Days
+    known: BoolArray
+    nearing: Days
+    opened: Days
+    closed: Days
+    days_open: IntArray
+    times_opened: IntArray
+    value_opened_c: FloatArray
+    run_opened: IntArray
+    pressure_opened: FloatArray
+    pressure_season: FloatArray
+    degree_days_opened: FloatArray
+    days_missing: IntArray
+    days_unknown: IntArray
+    opened_earliest: Days
+    opened_latest: Days
+
+
+def seasons_of(
+    rules: Sequence[tuple[str, Rule]],
+    soil: Soil,
+    *,
+    southern: bool,
+    settings: Settings,
+    responses: Mapping[str, Cardinal],
+) -> list[Seasons]:
+    """Apply rules to sites, season by season.
+
+    Parameters
+    ----------
+    rules : sequence of (str, Rule)
+        Each with the key of the disease that it was published for.
+    soil : Soil
+        With the daily mean at every depth that the rules ask for (`depths_of`) and at 5 cm,
+        and the daily maximum at those of rules on it.
+    southern : bool
+        Whether the sites lie south of the equator.
+    settings : Settings
+    responses : mapping of str to Cardinal
+        Response of infection to temperature of the diseases that have one.
+
+    Returns
+    -------
+    list of Seasons
+        In the order of ``rules``; every season that touches the days given.
+    """
+    calendar = _Calendar.over([rule for _, rule in rules], soil.dates, southern)
+    sums = _Sums(soil, calendar, responses)
+    order: dict[tuple[str, float, int], list[int]] = {}
+    for n, (_, rule) in enumerate(rules):
+        order.setdefault((rule.statistic, soil_depth_cm(rule), rule.mean_days), []).append(n)
+    out: dict[int, Seasons] = {}
+    for (_, depth, _), members in order.items():
+        some = [rules[n][1] for n in members]
+        value = statistic(some[0], soil.mean_c[depth], soil.max_c.get(depth, soil.mean_c[depth]))
+        series = _Series.of(value, some, calendar, settings)
+        for n in members:
+            out[n] = _apply(*rules[n], series, sums)
+        sums.forget_depth()
+    return [out[n] for n in range(len(rules))]
+
+
+def depths_of(rules: Sequence[Rule]) -> tuple[list[float], list[float]]:
+    """Depths at which daily means, and daily maxima, are needed [cm]."""
+    means = {REFERENCE_CM, *(soil_depth_cm(rule) for rule in rules)}
+    maxima = {soil_depth_cm(rule) for rule in rules if rule.statistic == "daily maximum"}
+    return sorted(means), sorted(maxima)
+
+
+@dataclass(frozen=True)
+class _Calendar:
+    """Days as bits: day 0 is so long before the first date that every season fits in whole."""
+
+    origin: np.datetime64
+    lead: int  # days before the first date; whole words
+    days: int  # dates given
+    stop: int  # days up to the end of the last season
+    southern: bool
+
+    @classmethod
+    def over(cls, rules: Sequence[Rule], dates: Days, southern: bool) -> "_Calendar":
+        first, last = dates[0], dates[-1]
+        for season in {rule.season for rule in rules}:
+            _, start, end = season_spans(season, dates[0], dates[-1], southern=southern)
+            touched = (end >= dates[0]) & (start <= dates[-1])
+            first = min(first, start[touched].min(initial=dates[0]))
+            last = max(last, end[touched].max(initial=dates[-1]))
+        run = max(max(rule.days, rule.close_days) for rule in rules)
+        first -= np.timedelta64(run, "D")  # what a season's first day can depend on
+        lead = -(-int((dates[0] - first).astype(int)) // WORD) * WORD
+        stop = lead + int((last - dates[0]).astype(int)) + 1
+        return cls(dates[0] - np.timedelta64(lead, "D"), lead, len(dates), stop, southern)
+
+    @property
+    def words(self) -> int:
+        """Words of a packed array: the days, and room to cut out the last season."""
+        return -(-self.stop // WORD) + 8
+
+    def spans(self, rule: Rule) -> tuple[IntArray, IntArray, IntArray, Bits]:
+        """Year, first day and length of each season that touches the dates; days in any season."""
+        first = self.origin + np.timedelta64(self.lead, "D")
+        last = first + np.timedelta64(self.days - 1, "D")
+        years, start, end = season_spans(rule.season, self.origin, last, southern=self.southern)
+        begin = (start - self.origin).astype(np.int64)
+        length = (end - start).astype(np.int64) + 1
+        inside = np.zeros((self.words * WORD, 1), dtype=bool)
+        for day, count in zip(begin.tolist(), length.tolist(), strict=True):
+            inside[max(day, 0) : max(day + count, 0)] = True
+        touched = (end >= first) & (start <= last)
+        return years[touched], begin[touched], length[touched], bits.pack(inside)
+
+    def date(self, day: IntArray) -> Days:
+        """Date of a day; NaT of a negative one."""
+        dates = self.origin + day.astype("timedelta64[D]")
+        return np.where(day >= 0, dates, np.datetime64("NaT", "D"))
+
+
+@dataclass(frozen=True)
+class _Series:
+    """One statistic at one depth, compared with everything that its rules ask."""
+
+    value_c: FloatArray
+    calendar: _Calendar
+    settings: Settings
+    packed: Mapping[Edge, Bits]
+    missing: Bits
+    last_known: IntArray
+
+    @classmethod
+    def of(
+        cls, value: FloatArray, rules: Sequence[Rule], calendar: _Calendar, settings: Settings
+    ) -> "_Series":
+        margin = settings.nearing_c
+        edges = {e for r in rules for e in (*meeting(r), *closing(r), *nearing(r, margin))}
+        packed, known = _compare(value, sorted(edges), calendar)
+        last = bits.last(known)
+        inside = bits.first_days(calendar.stop - WORD * np.arange(calendar.words))
+        missing = np.bitwise_and(np.invert(known, out=known), inside[:, None], out=known)
+        return cls(value, calendar, settings, packed, missing, last)
+
+    @cached_property
+    def gaps(self) -> Gaps:
+        """The missing days."""
+        return Gaps.of(self.missing, self.value_c, self.calendar.lead, self.settings.max_change_c)
+
+    def all_hold(self, edges: Sequence[Edge]) -> Bits:
+        """Days on which every comparison holds."""
+        out = self.packed[edges[0]]
+        for edge in edges[1:]:
+            out = out & self.packed[edge]
+        return out
+
+    def one_holds(self, edges: Sequence[Edge]) -> Bits:
+        """Days on which at least one comparison holds."""
+        out = np.zeros_like(self.missing)
+        for edge in edges:
+            out |= self.packed[edge]
+        return out
+
+
+def _compare(
+    value: FloatArray, edges: Sequence[Edge], calendar: _Calendar
+) -> tuple[dict[Edge, Bits], Bits]:
+    """Compare each day with each edge, and say which days are known; packed."""
+    days, lanes = value.shape
+    packed = np.zeros((len(edges) + 1, calendar.words, lanes), dtype=np.uint64)
+    rows = max(1, _CHUNK // (WORD * lanes)) * WORD
+    flags = np.zeros((rows, lanes), dtype=bool)
+    for top in range(0, days, rows):
+        chunk = value[top : top + rows]
+        word = (calendar.lead + top) // WORD
+        words = -(-len(chunk) // WORD)
+        flags[len(chunk) : WORD * words] = False
+        some = flags[: WORD * words]
+        for out, (operator, threshold) in zip(packed, edges, strict=False):
+            compare = np.greater_equal if operator == ">=" else np.less_equal
+            compare(chunk, threshold, out=some[: len(chunk)])
+            out[word : word + words] = bits.pack(some)
+        np.equal(chunk, chunk, out=some[: len(chunk)])
+        packed[-1, word : word + words] = bits.pack(some)
+    return dict(zip(edges, packed, strict=False)), packed[-1]
+
+
+@dataclass(frozen=True)
+class _Total:
+    """Running total of something daily, in two parts: within each word of days, and before it."""
+
+    within: FloatArray  # (words, 64, sites)
+    before: FloatArray  # (words, sites)
+    calendar: _Calendar
+
+    @classmethod
+    def of(
+        cls, value_c: FloatArray, daily: Callable[[FloatArray], FloatArray], calendar: _Calendar
+    ) -> "_Total":
+        """Add up ``daily`` of the values; a missing day adds nothing."""
+        days, lanes = value_c.shape
+        words = -(-days // WORD)
+        within = np.zeros((words, WORD, lanes))
+        flat = within.reshape(words * WORD, lanes)
+        some = max(1, _CHUNK // (WORD * lanes))
+        for top in range(0, words, some):
+            rows = slice(WORD * top, min(WORD * (top + some), days))
+            flat[rows] = daily(value_c[rows])
+            block = within[top : top + some]
+            np.copyto(block, 0.0, where=np.isnan(block))
+            for n in range(1, WORD):
+                block[:, n] += block[:, n - 1]
+        before = np.zeros((words, lanes))
+        np.cumsum(within[:-1, -1], axis=0, out=before[1:])
+        return cls(within, before, calendar)
+
+    def upto(self, day: IntArray) -> FloatArray:
+        """Total at the end of a day, (seasons, sites) or (seasons, 1)."""
+        row = np.clip(day - self.calendar.lead, -1, self.calendar.days - 1)
+        word, place = np.divmod(np.maximum(row, 0), WORD)
+        lane = np.arange(self.before.shape[1])
+        return np.where(row >= 0, self.within[word, place, lane] + self.before[word, lane], 0.0)
+
+
+class _Sums:
+    """Running totals of infection and of degree-days; each kept as long as it is needed."""
+
+    def __init__(self, soil: Soil, calendar: _Calendar, responses: Mapping[str, Cardinal]) -> None:
+        self._soil, self._calendar, self._responses = soil, calendar, responses
+        self._degree_days: dict[tuple[float, float], _Total] = {}
+        self._pressure: dict[str, _Total] = {}
+        self.no_pressure = np.isnan(soil.mean_c[REFERENCE_CM]).all(axis=0)
+
+    def pressure(self, disease: str) -> _Total | None:
+        """Total of the relative rate of infection; None without a response."""
+        if disease not in self._responses:
+            return None
+        if disease not in self._pressure:
+            rate = partial(relative_rate, cardinal=self._responses[disease])
+            mean = self._soil.mean_c[REFERENCE_CM]
+            self._pressure[disease] = _Total.of(mean, rate, self._calendar)
+        return self._pressure[disease]
+
+    def degree_days(self, rule: Rule) -> _Total:
+        """Total of the degree-days above the rule's threshold."""
+        base = rule.high_c if rule.direction == "falling" else rule.low_c
+        assert base is not None
+        key = soil_depth_cm(rule), base
+        if key not in self._degree_days:
+            daily = partial(counters.degree_days_of_mean, lower_c=base)
+            mean = self._soil.mean_c[key[0]]
+            self._degree_days[key] = _Total.of(mean, daily, self._calendar)
+        return self._degree_days[key]
+
+    def forget_depth(self) -> None:
+        """Drop the degree-days: the next rules are of another depth."""
+        self._degree_days.clear()
+
+
+def _apply(disease: str, rule: Rule, series: _Series, sums: _Sums) -> Seasons:
+    calendar = series.calendar
+    year, start, length, season = calendar.spans(rule)
+    words = -(-int(length.max(initial=1)) // WORD)
+
+    met = series.all_hold(meeting(rule))
+    closes = series.one_holds(closing(rule))
+    shut = bits.in_a_row(closes, rule.close_days)
+    counted = met & season & ~shut
+    near = series.all_hold(nearing(rule, series.settings.nearing_c)) & ~closes
+
+    def seasonal(days: Bits) -> Bits:
+        out = bits.cut(days, start, words)
+        out &= within
+        return out
+
+    def windows(days: Bits, stops: Bits) -> Bits:
+        return bits.latch(seasonal(bits.in_a_row(days, rule.days)), bits.cut(stops, start, words))
+
+    at = WORD * np.arange(words)[:, None]
+    within = bits.first_days(length - at)[..., None]
+    open_ = windows(counted, shut) & within
+    missing = seasonal(series.missing)
+    days_missing = bits.count(missing)
+    hopeful = doubtful = open_
+    if series.gaps.any:
+        # Of all the series that the gaps allow: one opens as soon and one closes as soon as any.
+        hope, doubt = series.gaps.met(rule), series.gaps.closes(rule)
+        hopeful = windows((met | hope) & season & ~shut, shut) & within
+        shut_ = shut
+        if doubt is not None:
+            shut_ = bits.in_a_row(closes | doubt, rule.close_days)
+        doubtful = windows(met & season & ~shut_, shut_) & within
+
+    # The record ends on the last day that is known.
+    reached = np.clip(series.last_known + 1 - start[:, None], 0, length[:, None])
+    recorded = bits.first_days(reached - at[..., None])
+    told = open_ & recorded
+    opened = bits.first(told)
+    ever = opened >= 0
+    upto = bits.first_days(np.where(ever, opened + 1, reached) - at[..., None])
+    shuts = bits.first(~open_ & recorded & ~upto)
+    shuts = np.where(shuts < 0, np.where(reached == length[:, None], length[:, None], -1), shuts)
+    turned_near = bits.first(seasonal(near) & ~open_ & upto & recorded)
+
+    def day(offset: IntArray) -> IntArray:
+        return np.where(offset >= 0, offset + start[:, None], -1)
+
+    opened_on = day(opened)
+    lane = np.arange(series.value_c.shape[1])
+    value = series.value_c[np.maximum(opened_on - calendar.lead, 0), lane]
+    pressure_opened = pressure_season = np.full(opened.shape, np.nan)
+    pressure = sums.pressure(disease)
+    if pressure is not None:
+        before = pressure.upto(start[:, None] - 1)
+        pressure_season = pressure.upto((start + length - 1)[:, None]) - before
+        pressure_season = np.where(sums.no_pressure, np.nan, pressure_season)
+        pressure_opened = np.where(
+            ever & ~sums.no_pressure, pressure.upto(opened_on) - before, np.nan
+        )
+    warmth = sums.degree_days(rule)
+    degree_days = warmth.upto(opened_on) - warmth.upto(start[:, None] - 1)
+    return Seasons(
+        disease=disease,
+        rule=rule,
+        year=year,
+        start=calendar.date(start),
+        end=calendar.date(start + length - 1),
+        known=days_missing < length[:, None],
+        nearing=calendar.date(day(turned_near)),
+        opened=calendar.date(opened_on),
+        closed=calendar.date(np.where(ever, day(shuts), -1)),
+        days_open=bits.count(told),
+        times_opened=bits.count(told & ~bits.later(open_, 1)),
+        value_opened_c=np.where(ever, value, np.nan),
+        run_opened=_run(counted, opened_on, rule.days),
+        pressure_opened=pressure_opened,
+        pressure_season=pressure_season,
+        degree_days_opened=np.where(ever, degree_days, np.nan),
+        days_missing=days_missing,
+        days_unknown=bits.count(hopeful ^ doubtful),
+        opened_earliest=calendar.date(day(bits.first(hopeful))),
+        opened_latest=calendar.date(day(bits.first(doubtful))),
+    )
+
+
+def _run(counted: Bits, opened: IntArray, days: int) -> IntArray:
+    """Days in a row met that end on the opening; 0 where there is none."""
+    run = np.where(opened >= 0, days, 0)
+    season, lane = np.nonzero(opened >= days)
+    while season.size:  # longer only where one season follows on another
+        back = opened[season, lane] - run[season, lane]
+        go_on = back >= 0
+        word, bit = np.divmod(np.maximum(back, 0), WORD)
+        go_on &= (counted[word, lane] >> bit.astype(np.uint64)) & np.uint64(1) != 0
+        season, lane = season[go_on], lane[go_on]
+        run[season, lane] += 1
+    return run
+
+
+def rows(seasons: Sequence[Seasons]) -> Iterator[tuple[Seasons, IntArray, IntArray]]:
+    """Go through what is worth a row: of each rule the seasons and sites with a known day."""
+    for one in seasons:
+        season, lane = np.nonzero(one.known)
+        yield one, season, lane
