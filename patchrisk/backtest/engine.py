@@ -5,7 +5,7 @@ state for each day, by comparison of each day with each threshold once and bits 
 (see `patchrisk.backtest.bits`). Days outside the record are missing days like any other.
 """
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property, partial
 
@@ -452,10 +452,3 @@ def _run(counted: Bits, opened: IntArray, days: int) -> IntArray:
         season, lane = season[go_on], lane[go_on]
         run[season, lane] += 1
     return run
-
-
-def rows(seasons: Sequence[Seasons]) -> Iterator[tuple[Seasons, IntArray, IntArray]]:
-    """Go through what is worth a row: of each rule the seasons and sites with a known day."""
-    for one in seasons:
-        season, lane = np.nonzero(one.known)
-        yield one, season, lane

@@ -5,6 +5,7 @@ from typing import Any
 import click
 
 from patchrisk import __version__
+from patchrisk.cli.backtest import backtest
 from patchrisk.cli.check import check
 from patchrisk.cli.diseases import diseases
 from patchrisk.cli.fetch import fetch
@@ -44,5 +45,5 @@ def main() -> None:
     """
 
 
-for _command in (outlook, fetch, soil, check, diseases, init):
+for _command in (outlook, fetch, soil, check, diseases, init, backtest):
     main.add_command(_command)
