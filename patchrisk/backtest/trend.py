@@ -1,0 +1,371 @@
+"""Opening dates over the years: the normal, each season's departure, the trend, the warmest year.
+
+Dates are compared as days after the season's first day in a calendar without 29 February, so that
+the same date is the same number in every year.
+"""
+
+from dataclasses import dataclass
+from statistics import NormalDist
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from patchrisk.backtest.measures import FloatArray
+
+KEYS = ["site", "soil", "disease", "rule"]
+_KEPT = ["latitude", "longitude", "meaning"]
+Days = npt.NDArray[np.datetime64]
+
+
+def season_day(first: Days, day: Days) -> FloatArray:
+    """Days from a season's first day, 29 February not counted [days]; NaN for NaT.
+
+    Parameters
+    ----------
+    first, day : ndarray of datetime64, shape (rows,)
+    """
+    start, at = first.astype("M8[D]"), day.astype("M8[D]")
+    out = (at - start).astype(float) - (_leap_days(at) - _leap_days(start))
+    return np.where(np.isnat(start) | np.isnat(at), np.nan, out)
+
+
+def _leap_days(day: Days) -> FloatArray:
+    """How many 29ths of February there were up to a day, itself included; of NaT, anything."""
+    year = day.astype("M8[Y]").astype(int) + 1970
+    into = (day - day.astype("M8[Y]").astype("M8[D]")).astype(int)
+    before = (year - 1) // 4 - (year - 1) // 100 + (year - 1) // 400
+    leap = (year % 4 == 0) & ((year % 100 != 0) | (year % 400 == 0))
+    count = before + (leap & (into >= 59))  # 29 February is 59 days into its year
+    return np.asarray(count, dtype=np.float64)
+
+
+def month_day(first: pd.Series, days: pd.Series) -> pd.Series:
+    """Write days after a season's first day as MM-DD; empty where there are none.
+
+    Parameters
+    ----------
+    first : Series of datetime64
+        Any season's first day; only its month and day are used.
+    days : Series of float
+        As `season_day` counts them; NaN or inf for none.
+    """
+    start = pd.to_datetime("2001-" + first.dt.strftime("%m-%d"))  # 2001 and 2002 have no 29 Feb
+    known = np.isfinite(days.astype(float))
+    ends: pd.Series = start + pd.to_timedelta(days.where(known, 0.0), unit="D")
+    written: pd.Series = ends.dt.strftime("%m-%d")
+    return written.where(known, "")
+
+
+def normals(seasons: pd.DataFrame) -> pd.DataFrame:
+    """Median opening of the complete seasons of each site, soil, disease and rule.
+
+    A season without opening counts as later than any. Of an even number of seasons the earlier of
+    the middle two is taken: the first day by which half of them had opened, as in the outlook.
+
+    Parameters
+    ----------
+    seasons : DataFrame
+        The seasons table.
+
+    Returns
+    -------
+    DataFrame
+        ``site, soil, disease, rule, latitude, longitude, meaning``; ``seasons`` and ``opened_in``
+        (numbers of complete seasons, and of those with an opening); ``normal`` (MM-DD; empty when
+        it does not open in half of them) and ``normal_day``, ``earliest_day``, ``latest_day``
+        [days after the season's first day]; ``season_first`` of the last season.
+    """
+    table = _complete(seasons)
+    table["day"] = table["day"].fillna(np.inf)
+    table = table.sort_values([*KEYS, "day"], kind="stable")
+    groups = table.groupby(KEYS, sort=False, observed=True)
+    count = groups["day"].transform("size")
+    middle = table[groups.cumcount() == np.ceil(count / 2) - 1]
+    open_ = table[np.isfinite(table["day"])].groupby(KEYS, observed=True)["day"]
+    out = middle[[*KEYS, *_KEPT]].copy()
+    out["seasons"] = count[middle.index]
+    out["normal_day"] = middle["day"].where(np.isfinite(middle["day"]))
+    out["normal"] = month_day(middle["season_first"], middle["day"])
+    out["season_first"] = middle["season_first"].dt.strftime("%m-%d")
+    spread = open_.agg(opened_in="size", earliest_day="min", latest_day="max").reset_index()
+    out = out.merge(spread, on=KEYS, how="left")
+    out["opened_in"] = out["opened_in"].fillna(0).astype(int)
+    return _in_order(out, seasons)
+
+
+def departures(seasons: pd.DataFrame, normal: pd.DataFrame) -> pd.DataFrame:
+    """How many days before its normal each complete season opened.
+
+    Parameters
+    ----------
+    seasons : DataFrame
+        The seasons table.
+    normal : DataFrame
+        As `normals` gives it.
+
+    Returns
+    -------
+    DataFrame
+        ``site, soil, disease, rule, latitude, longitude, meaning, season, opened, day``
+        (days after the season's first day), ``normal``, ``days_earlier`` (negative when later;
+        NaN when either is lacking).
+    """
+    table = _complete(seasons)
+    columns = [*KEYS, "normal", "normal_day"]
+    out = table[[*KEYS, *_KEPT, "season", "opened", "day"]].merge(
+        normal[columns], on=KEYS, how="left"
+    )
+    out["days_earlier"] = out.pop("normal_day") - out["day"]
+    return out
+
+
+@dataclass(frozen=True)
+class Slope:
+    """Theil-Sen slopes; every array is (lanes,).
+
+    Parameters
+    ----------
+    slope : ndarray of float
+        Median of the slopes between all pairs of years [units of the values a year].
+    low, high : ndarray of float
+        Its confidence interval.
+    middle_year : float
+    middle_value : ndarray of float
+        The line goes through this point: the medians of years and of values.
+    """
+
+    slope: FloatArray
+    low: FloatArray
+    high: FloatArray
+    middle_year: float
+    middle_value: FloatArray
+
+
+def theil_sen(year: FloatArray, value: FloatArray, level: float) -> Slope:
+    """Fit a robust line to each lane.
+
+    Parameters
+    ----------
+    year : ndarray of float, shape (years,)
+        Distinct years, two at least.
+    value : ndarray of float, shape (years, lanes)
+        Without NaN.
+    level : float
+        Confidence of the interval [1].
+
+    Returns
+    -------
+    Slope
+
+    Notes
+    -----
+    The interval takes the years as independent of each other.
+
+    References
+    ----------
+    Sen P.K. 1968. Estimates of the regression coefficient based on Kendall's tau. J. Am. Stat.
+    Assoc. 63: 1379-1389 (citation from memory): the interval runs between the slopes of ranks
+    (N - C) / 2 and (N + C) / 2 + 1 of the N slopes, C being the normal quantile times the
+    standard deviation of Kendall's score, with its correction for ties.
+    """
+    count = len(year)
+    early, late = np.triu_indices(count, 1)
+    gaps = (year[late] - year[early])[:, None]
+    slopes = np.sort((value[late] - value[early]) / gaps, axis=0)
+    # Values that occur k times each: the sum of k (k - 1) (2 k + 5), value by value.
+    alike = (value[:, None] == value[None, :]).sum(axis=1)
+    ties = ((alike - 1) * (2 * alike + 5)).sum(axis=0)
+    variance = (count * (count - 1) * (2 * count + 5) - ties) / 18
+    reach = NormalDist().inv_cdf((1 + level) / 2) * np.sqrt(variance)
+    last = len(slopes) - 1
+    lower = np.maximum(np.round((len(slopes) - reach) / 2).astype(int) - 1, 0)
+    upper = np.minimum(np.round((len(slopes) + reach) / 2).astype(int), last)
+    lane = np.arange(value.shape[1])
+    return Slope(
+        np.median(slopes, axis=0),
+        slopes[lower, lane],
+        slopes[upper, lane],
+        float(np.median(year)),
+        np.median(value, axis=0),
+    )
+
+
+def trends(seasons: pd.DataFrame, *, least_years: int, level: float) -> pd.DataFrame:
+    """Theil-Sen slope of the opening date over the years, with its interval.
+
+    Seasons without opening have no date and are left out of the slope; where these are many the
+    slope speaks only of the others, so none is given when fewer than ``least_years`` complete
+    seasons opened or fewer than half did.
+
+    Parameters
+    ----------
+    seasons : DataFrame
+        The seasons table.
+    least_years : int
+        Complete seasons with an opening, at least [years].
+    level : float
+        Confidence of the interval [1].
+
+    Returns
+    -------
+    DataFrame
+        ``site, soil, disease, rule, latitude, longitude, meaning, seasons, opened_in``,
+        ``days_per_decade`` (negative: earlier) with ``low`` and ``high``, ``clear`` (whether the
+        interval leaves out zero), ``middle_year`` and ``middle_day`` (a point of the line, [days
+        after the season's first day]), ``first_season``, ``last_season``; NaN where no slope is
+        given.
+    """
+    table = _complete(seasons)
+    out = table[[*KEYS, *_KEPT]].drop_duplicates(KEYS).set_index(KEYS)
+    size = table.groupby(KEYS, sort=False, observed=True)["day"].agg(["size", "count"])
+    out[["seasons", "opened_in"]] = size
+    wide = table.pivot_table(index="season", columns=KEYS, values="day", observed=True)
+    found = ["days_per_decade", "low", "high", "middle_year", "middle_day"]
+    out[[*found, "first_season", "last_season"]] = np.nan
+    enough = (out["opened_in"] >= max(least_years, 2)) & (2 * out["opened_in"] >= out["seasons"])
+    value = wide.reindex(columns=out.index[enough]).to_numpy()
+    year = wide.index.to_numpy(float)
+    # Lanes with a date in the same years are fitted together.
+    patterns, which = np.unique(~np.isnan(value), axis=1, return_inverse=True)
+    lines = np.full((7, value.shape[1]), np.nan)
+    for number, known in enumerate(patterns.T):
+        lanes = np.flatnonzero(which == number)
+        fit = theil_sen(year[known], value[np.ix_(known, lanes)], level)
+        lines[:3, lanes] = 10 * fit.slope, 10 * fit.low, 10 * fit.high
+        lines[3, lanes], lines[4, lanes] = fit.middle_year, fit.middle_value
+        lines[5:, lanes] = [[year[known].min()], [year[known].max()]]
+    out.loc[enough, [*found, "first_season", "last_season"]] = lines.T
+    out["clear"] = (out["low"] > 0) | (out["high"] < 0)
+    return out.reset_index()
+
+
+def yearly_warmth(
+    dates: Days, sites: list[str], mean_c: FloatArray, *, soil: str, least_share: float
+) -> pd.DataFrame:
+    """Mean soil temperature of each calendar year and site.
+
+    Parameters
+    ----------
+    dates : ndarray of datetime64[D], shape (days,)
+    sites : list of str
+    mean_c : ndarray of float, shape (days, sites)
+        Daily mean at one depth [degC].
+    soil : str
+        "measured" or "modelled", as in the seasons table.
+    least_share : float
+        Years with a smaller share of known days are left out [1]. Those that serve have each
+        month's known days averaged first, so that a gap in winter does not make a year warm.
+
+    Returns
+    -------
+    DataFrame
+        ``site, soil, year, mean_c``.
+    """
+    index = pd.DatetimeIndex(dates)
+    frame = pd.DataFrame(mean_c, index=index, columns=pd.Index(sites, name="site"))
+    length = np.where(index.is_leap_year, 366, 365)
+    share = frame.notna().div(length, axis=0).groupby(index.year).sum()
+    monthly = frame.groupby([index.year, index.month]).mean()
+    months = monthly.groupby(level=0).count()
+    yearly = monthly.groupby(level=0).mean()[(share >= least_share) & (months == 12)]
+    long = yearly.rename_axis("year").reset_index().melt("year", value_name="mean_c").dropna()
+    return long.assign(soil=soil)[["site", "soil", "year", "mean_c"]]
+
+
+def warmest_years(
+    seasons: pd.DataFrame, normal: pd.DataFrame, warmth: pd.DataFrame | None
+) -> pd.DataFrame:
+    """How much earlier than normal each rule opened in each site's warmest year.
+
+    The warmest year is the calendar year of the highest mean soil temperature, and a rule's season
+    is the one that began in it. Without ``warmth`` it is the season in which the site's rules of
+    all diseases opened earliest by the median, which is a looser thing: it can't show a rule that
+    opens late in warm years, and ``warmest_by`` says so.
+
+    Parameters
+    ----------
+    seasons : DataFrame
+        The seasons table.
+    normal : DataFrame
+        As `normals` gives it.
+    warmth : DataFrame or None
+        As `yearly_warmth` gives it.
+
+    Returns
+    -------
+    DataFrame
+        One row a site, soil, disease and rule: ``warmest_year``, ``warmest_by``, ``mean_c`` and
+        ``warmer_by_c`` (than the mean of the site's years; NaN without ``warmth``), ``normal``,
+        ``opened``, ``days_earlier``; beside them the earliest season on record,
+        ``earliest_season`` and ``earliest_by`` [days before normal].
+    """
+    gone = departures(seasons, normal)
+    place = ["site", "soil"]
+    if warmth is None:
+        middle = gone.groupby([*place, "season"])["days_earlier"].median().dropna().reset_index()
+        best = middle.loc[middle.groupby(place)["days_earlier"].idxmax()]
+        best = best.rename(columns={"season": "warmest_year"})[[*place, "warmest_year"]]
+        best = best.assign(warmest_by="earliest median opening", mean_c=np.nan, warmer_by_c=np.nan)
+    else:
+        usual = warmth.groupby(place)["mean_c"].transform("mean")
+        best = warmth.assign(warmer_by_c=warmth["mean_c"] - usual)
+        best = best.loc[best.groupby(place)["mean_c"].idxmax()]
+        best = best.rename(columns={"year": "warmest_year"})
+        best = best.assign(warmest_by="mean soil temperature")
+    rows = gone.drop_duplicates(KEYS)[[*KEYS, *_KEPT, "normal"]].merge(best, on=place)
+    then = gone[[*KEYS, "season", "opened", "days_earlier"]]
+    out = rows.merge(then, left_on=[*KEYS, "warmest_year"], right_on=[*KEYS, "season"], how="left")
+    dated = gone.dropna(subset="days_earlier")
+    first = dated.loc[dated.groupby(KEYS, sort=False, observed=True)["days_earlier"].idxmax()]
+    first = first.rename(columns={"season": "earliest_season", "days_earlier": "earliest_by"})
+    out = out.drop(columns="season").merge(
+        first[[*KEYS, "earliest_season", "earliest_by"]], on=KEYS, how="left"
+    )
+    columns = ["warmest_year", "warmest_by", "mean_c", "warmer_by_c", "normal", "opened"]
+    found = ["days_earlier", "earliest_season", "earliest_by"]
+    return out[[*KEYS, *_KEPT, *columns, *found]]
+
+
+def warmest_by_rule(warmest: pd.DataFrame) -> pd.DataFrame:
+    """Sum up `warmest_years` over the sites, by rule.
+
+    Returns
+    -------
+    DataFrame
+        ``soil, disease, rule, meaning``, ``sites`` (with an opening in the warmest year and a
+        normal), ``earlier_at`` (how many of them opened earlier than normal), ``median``, ``low``
+        and ``high`` (10 and 90 % points over sites) [days earlier], ``most`` [days earlier] with
+        ``most_site`` and ``most_year``.
+    """
+    known = warmest.dropna(subset="days_earlier")
+    groups = known.groupby(["soil", "disease", "rule", "meaning"], sort=False, observed=True)
+    days = groups["days_earlier"]
+    out = pd.DataFrame(
+        {
+            "sites": days.size(),
+            "earlier_at": days.agg(lambda d: int((d > 0).sum())),
+            "median": days.median(),
+            "low": days.quantile(0.1),
+            "high": days.quantile(0.9),
+            "most": days.max(),
+        }
+    )
+    top = known.loc[days.idxmax()].set_index(groups["days_earlier"].idxmax().index)
+    out["most_site"] = top["site"]
+    out["most_year"] = top["warmest_year"].astype(int)
+    return out.reset_index()
+
+
+def _complete(seasons: pd.DataFrame) -> pd.DataFrame:
+    """Return the complete seasons, with ``day``, the opening as days after the season's first."""
+    table = seasons[seasons["complete"].eq(True)].reset_index(drop=True)
+    table["day"] = season_day(
+        table["season_first"].to_numpy("M8[D]"), table["opened"].to_numpy("M8[D]")
+    )
+    return table
+
+
+def _in_order(out: pd.DataFrame, seasons: pd.DataFrame) -> pd.DataFrame:
+    """Bring a table to the order in which the seasons table names its rows."""
+    return seasons[KEYS].drop_duplicates().merge(out, on=KEYS)
