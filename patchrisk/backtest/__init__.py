@@ -1,4 +1,4 @@
-'''Rules held against past seasons: what they would have said, and how right they were.
+"""Rules held against past seasons: what they would have said, and how right they were.
 
 From Python, without the command line. A table of sites is a file; here one is made of two invented
 sites in two years, and every rule on summer patch is asked when it would have opened:
@@ -7,7 +7,7 @@ sites in two years, and every rule on summer patch is asked when it would have o
 >>> from pathlib import Path
 >>> from patchrisk.backtest import backtest
 >>> day = pd.date_range("2021-01-01", "2022-12-31")
->>> air = 12 - 13 * np.cos(2 * np.pi * (day.dayofyear - 20) / 365.25)
+>>> air = 12 - 13 * np.cos(2 * np.pi * (day.day_of_year - 20) / 365.25)
 >>> def site(name, latitude, warmer):
 ...     return pd.DataFrame({"site": name, "lat": latitude, "lon": -85.0, "date": day,
 ...                          "air_min_c": air - 6 + warmer, "air_max_c": air + 6 + warmer})
@@ -22,10 +22,10 @@ sites in two years, and every rule on summer patch is asked when it would have o
 >>> one = seasons[seasons["rule"] == "rutgers-kent-5d"]
 >>> print(one[["site", "season", "opened", "complete"]].to_string(index=False))
  site  season     opened  complete
-north    2021 2021-05-31      True
-north    2022 2022-05-31      True
-south    2021 2021-05-16      True
-south    2022 2022-05-16      True
+north    2021 2021-05-17      True
+north    2022 2022-05-17      True
+south    2021 2021-05-03      True
+south    2022 2022-05-03      True
 
 With a folder as second argument the tables and their metadata are written there, and a run that
 was stopped goes on from the parts that were done:
@@ -37,7 +37,7 @@ was stopped goes on from the parts that were done:
 The shape of a table is in `patchrisk.backtest.table_source`, what each column of the result is in
 `patchrisk.backtest.tables`, when a study needs a cluster in `patchrisk.backtest.cluster`. For
 arrays that are in memory already, `patchrisk.backtest.engine.seasons_of` goes without files.
-'''
+"""
 
 from typing import TYPE_CHECKING, Any
 

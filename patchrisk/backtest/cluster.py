@@ -27,6 +27,7 @@ from patchrisk.errors import Fault, InputError, UnavailableError
 if TYPE_CHECKING:
     from patchrisk.backtest.run import Done, Job
 
+ANSWER_S = 20.0  # how long a scheduler may take to answer
 _AHEAD = 2  # parts handed out for each thread, so that none waits and few results pile up
 
 
@@ -95,7 +96,7 @@ def _connect(
         )
         return client(stack.enter_context(cluster))
     try:
-        return client(scheduler, timeout="20s")
+        return client(scheduler, timeout=ANSWER_S)
     except (OSError, ValueError) as error:
         raise InputError(
             Fault(

@@ -82,7 +82,7 @@ def wavy(rng, count, lanes, gaps):
 
 
 @pytest.mark.parametrize("n", range(len(RULES)))
-@settings(max_examples=8, deadline=None)
+@settings(max_examples=6, deadline=None)
 @given(
     seed=st.integers(0, 2**32 - 1),
     first=st.dates(
@@ -157,7 +157,7 @@ def test_same_as_day_by_day(n, seed, first, count, lanes, gaps, southern):
 
 
 @given(seed=st.integers(0, 2**32 - 1), n=st.integers(0, len(RULES) - 4))
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=25, deadline=None)
 def test_whatever_the_missing_days_were_the_opening_is_within_its_bounds(seed, n):
     one, rng = RULES[n], np.random.default_rng(seed)
     truth = 16 - 11 * np.cos(2 * np.pi * (np.arange(730)[:, None] - 20) / 365.25)
