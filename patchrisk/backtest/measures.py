@@ -55,7 +55,11 @@ class Estimate:
     value : float
         NaN where it is not defined.
     low, high : float or None
-        None when there are too few seasons, or when it is not defined on half of the draws.
+        None without an interval.
+    lacking : str
+        Why there is none: "too few seasons", "the same in every season" (draws of seasons that
+        are all alike can't show how sure it is), "seldom defined" (on less than half of the
+        draws); empty where there is one.
     seasons, cases : int
         What it rests on.
     undefined : float
@@ -65,6 +69,7 @@ class Estimate:
     value: float
     low: float | None
     high: float | None
+    lacking: str
     seasons: int
     cases: int
     undefined: float
@@ -229,17 +234,20 @@ def estimate(statistic: Statistic, season: IntArray, used: BoolArray, terms: Ter
     value = float(statistic(used[None, :].astype(float))[0])
     seasons = len(np.unique(season[used]))
     low = high = None
-    undefined = 0.0
+    lacking, undefined = "too few seasons", 0.0
     if seasons >= max(terms.least_seasons, 2) and not np.isnan(value):
         weights = np.zeros((terms.draws, len(used)))
         weights[:, used] = draw_seasons(season[used], terms.draws, terms.seed)
         drawn = statistic(weights)
         defined = drawn[~np.isnan(drawn)]
         undefined = 1 - len(defined) / len(drawn)
-        if undefined < 0.5:
+        lacking = "seldom defined" if undefined > 0.5 else ""
+        if not lacking and np.ptp(defined) < 1e-12:
+            lacking = "the same in every season"
+        if not lacking:
             tail = (1 - terms.level) / 2
             low, high = (float(q) for q in np.quantile(defined, [tail, 1 - tail]))
-    return Estimate(value, low, high, seasons, int(used.sum()), undefined)
+    return Estimate(value, low, high, lacking, seasons, int(used.sum()), undefined)
 
 
 def without_each_season(

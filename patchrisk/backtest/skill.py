@@ -126,11 +126,13 @@ class Skill:
                 f"It was open without disease in {self.counts[Outcome.FALSE_ALARM]} of "
                 f"{self.absences} cases{_within(self.false_alarm_rate, 100, '%')}."
             )
-        if self.hit_rate.low is None:
+        if self.hit_rate.lacking == "too few seasons":
             parts.append(
                 f"{self.hit_rate.seasons} season{'s' * (self.hit_rate.seasons != 1)}: too few "
                 f"(under {terms.least_seasons}) for an interval."
             )
+        elif self.hit_rate.lacking == "the same in every season":
+            parts.append("The same in every season, so nothing shows how sure the rate is.")
         return " ".join(parts)
 
 

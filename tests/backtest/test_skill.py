@@ -83,6 +83,13 @@ def test_too_few_seasons_give_no_interval_and_say_so():
     assert "2 seasons: too few (under 3) for an interval" in skill.words(TERMS)
 
 
+def test_a_rate_that_never_fails_has_no_interval():
+    # All draws of seasons that are all hits are all hits: a width of 0 would be false certainty.
+    skill = assess(made([30] * 8, [True] * 8), TERMS)
+    assert (skill.hit_rate.value, skill.hit_rate.low) == (1.0, None)
+    assert "nothing shows how sure the rate is" in skill.words(TERMS)
+
+
 def test_lead_times_count_every_window_that_opened():
     skill = assess(made([10, 30, 50, 100, None], [True] * 5), TERMS)
     assert skill.lead.value == 40  # median of 10, 30, 50, 100
@@ -194,7 +201,7 @@ def test_two_rules_on_the_same_draws():
     found = [True] * 12
     one = made([30] * 9 + [None] * 3, found)
     same = compare(one, one, TERMS)
-    assert (same.difference.value, same.difference.low, same.difference.high) == (0.0, 0.0, 0.0)
+    assert (same.difference.value, same.difference.lacking) == (0.0, "the same in every season")
     other = made([30] * 6 + [None] * 6, found)
     better = compare(one, other, TERMS)
     assert better.of == "hit rate"
