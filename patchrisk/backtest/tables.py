@@ -11,9 +11,12 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from patchrisk.backtest.engine import Seasons
+from patchrisk.backtest.engine import REFERENCE_CM, Seasons
 from patchrisk.backtest.ground import Block, Ground
+from patchrisk.backtest.trend import year_means
 from patchrisk.errors import Fault, InputError, UnavailableError
+from patchrisk.numbers import load_numbers
+from patchrisk.units import FloatArray
 from patchrisk.windows import IntArray
 
 Form = Literal["parquet", "csv"]
@@ -47,6 +50,8 @@ COLUMNS = {
     "none when it can't have",
     "opened_latest": "last such day; none when it need not have opened",
     "complete": "whether every date of the row holds whatever the missing days were",
+    "year_mean_c": "mean soil temperature at 5 cm of the calendar year in which the season began "
+    "[degC]; none where too many days of the year are missing",
 }
 _WORDS = ("site", "soil", "disease", "rule", "meaning")
 _DAYS = (
@@ -74,6 +79,7 @@ _DECIMALS = {
     "pressure_opened": 2,
     "pressure_season": 2,
     "degree_days_opened": 1,
+    "year_mean_c": 3,
 }
 
 
@@ -131,13 +137,22 @@ def table_of(
         "season_first": each("start"),
         "season_last": each("end"),
     }
-    out |= {name: each(name) for name in list(COLUMNS)[len(out) : -1]}
+    out |= {name: each(name) for name in list(COLUMNS)[len(out) : -2]}
     out["complete"] = out["days_unknown"] == 0
+    out["year_mean_c"] = _year_means(ground, out["season"], lane)
     for name, decimals in _DECIMALS.items():
         out[name] = np.round(out[name], decimals)
     for name in _DAYS:
         out[name] = out[name].astype("datetime64[s]")
     return pd.DataFrame(out).astype(_WHOLE)
+
+
+def _year_means(ground: Ground, year: IntArray, lane: IntArray) -> FloatArray:
+    known_share = load_numbers("outlook")["ahead.known_year"].value / 100
+    years, means = year_means(ground.soil.dates, ground.soil.mean_c[REFERENCE_CM], known_share)
+    inside = (year >= years[0]) & (year <= years[-1])
+    row = np.clip(year - years[0], 0, len(years) - 1)
+    return np.where(inside, means[row, lane], np.nan)
 
 
 def together(frames: Sequence[pd.DataFrame]) -> pd.DataFrame:

@@ -79,10 +79,10 @@ def normals(seasons: pd.DataFrame) -> pd.DataFrame:
     table = _complete(seasons)
     table["day"] = table["day"].fillna(np.inf)
     table = table.sort_values([*KEYS, "day"], kind="stable")
-    groups = table.groupby(KEYS, sort=False, observed=True)
+    groups = table.groupby(KEYS, sort=False)
     count = groups["day"].transform("size")
     middle = table[groups.cumcount() == np.ceil(count / 2) - 1]
-    open_ = table[np.isfinite(table["day"])].groupby(KEYS, observed=True)["day"]
+    open_ = table[np.isfinite(table["day"])].groupby(KEYS)["day"]
     out = middle[[*KEYS, *_KEPT]].copy()
     out["seasons"] = count[middle.index]
     out["normal_day"] = middle["day"].where(np.isfinite(middle["day"]))
@@ -218,9 +218,9 @@ def trends(seasons: pd.DataFrame, *, least_years: int, level: float) -> pd.DataF
     """
     table = _complete(seasons)
     out = table[[*KEYS, *_KEPT]].drop_duplicates(KEYS).set_index(KEYS)
-    size = table.groupby(KEYS, sort=False, observed=True)["day"].agg(["size", "count"])
+    size = table.groupby(KEYS, sort=False)["day"].agg(["size", "count"])
     out[["seasons", "opened_in"]] = size
-    wide = table.pivot_table(index="season", columns=KEYS, values="day", observed=True)
+    wide = table.pivot_table(index="season", columns=KEYS, values="day")
     found = ["days_per_decade", "low", "high", "middle_year", "middle_day"]
     out[[*found, "first_season", "last_season"]] = np.nan
     enough = (out["opened_in"] >= max(least_years, 2)) & (2 * out["opened_in"] >= out["seasons"])
@@ -240,48 +240,52 @@ def trends(seasons: pd.DataFrame, *, least_years: int, level: float) -> pd.DataF
     return out.reset_index()
 
 
-def yearly_warmth(
-    dates: Days, sites: list[str], mean_c: FloatArray, *, soil: str, least_share: float
-) -> pd.DataFrame:
-    """Mean soil temperature of each calendar year and site.
+def year_means(
+    dates: Days, mean_c: FloatArray, least_share: float
+) -> tuple[npt.NDArray[np.int64], FloatArray]:
+    """Mean temperature of each calendar year.
+
+    Each month's known days are averaged first, so that a gap in winter makes no year warm.
 
     Parameters
     ----------
     dates : ndarray of datetime64[D], shape (days,)
-    sites : list of str
-    mean_c : ndarray of float, shape (days, sites)
-        Daily mean at one depth [degC].
-    soil : str
-        "measured" or "modelled", as in the seasons table.
+        Consecutive days.
+    mean_c : ndarray of float, shape (days, lanes)
+        Daily mean [degC].
     least_share : float
-        Years with a smaller share of known days are left out [1]. Those that serve have each
-        month's known days averaged first, so that a gap in winter does not make a year warm.
+        Of a year's days that must be known [1], and at least one of each month.
 
     Returns
     -------
-    DataFrame
-        ``site, soil, year, mean_c``.
+    years : ndarray of int, shape (years,)
+    year_mean_c : ndarray of float, shape (years, lanes)
+        [degC]; NaN where too few days are known.
     """
-    index = pd.DatetimeIndex(dates)
-    frame = pd.DataFrame(mean_c, index=index, columns=pd.Index(sites, name="site"))
-    length = np.where(index.is_leap_year, 366, 365)
-    share = frame.notna().div(length, axis=0).groupby(index.year).sum()
-    monthly = frame.groupby([index.year, index.month]).mean()
-    months = monthly.groupby(level=0).count()
-    yearly = monthly.groupby(level=0).mean()[(share >= least_share) & (months == 12)]
-    long = yearly.rename_axis("year").reset_index().melt("year", value_name="mean_c").dropna()
-    return long.assign(soil=soil)[["site", "soil", "year", "mean_c"]]
+    month = dates.astype("M8[M]").astype(np.int64)
+    starts = np.flatnonzero(np.r_[True, np.diff(month) != 0])
+    known = ~np.isnan(mean_c)
+    count = np.add.reduceat(known.astype(np.float64), starts, axis=0)
+    total = np.add.reduceat(np.where(known, mean_c, 0.0), starts, axis=0)
+    months = np.arange(month[0] // 12 * 12, month[-1] // 12 * 12 + 12)
+    shape = (len(months) // 12, 12, mean_c.shape[1])
+    counts, means = np.zeros(shape), np.full(shape, np.nan)
+    place = np.divmod(month[starts] - months[0], 12)
+    counts[place] = count
+    with np.errstate(invalid="ignore", divide="ignore"):
+        means[place] = total / count
+    years = months[::12] // 12 + 1970
+    first = (years - 1970).astype("M8[Y]").astype("M8[D]")
+    length = ((years - 1969).astype("M8[Y]").astype("M8[D]") - first).astype(float)
+    enough = counts.sum(axis=1) >= least_share * length[:, None]
+    return years, np.where(enough, means.mean(axis=1), np.nan)
 
 
-def warmest_years(
-    seasons: pd.DataFrame, normal: pd.DataFrame, warmth: pd.DataFrame | None
-) -> pd.DataFrame:
+def warmest_years(seasons: pd.DataFrame, normal: pd.DataFrame) -> pd.DataFrame:
     """How much earlier than normal each rule opened in each site's warmest year.
 
-    The warmest year is the calendar year of the highest mean soil temperature, and a rule's season
-    is the one that began in it. Without ``warmth`` it is the season in which the site's rules of
-    all diseases opened earliest by the median, which is a looser thing: it can't show a rule that
-    opens late in warm years, and ``warmest_by`` says so.
+    The warmest year is the calendar year of the highest mean soil temperature at 5 cm, and a
+    rule's season is the one that began in it.
 
     Parameters
     ----------
@@ -289,42 +293,36 @@ def warmest_years(
         The seasons table.
     normal : DataFrame
         As `normals` gives it.
-    warmth : DataFrame or None
-        As `yearly_warmth` gives it.
 
     Returns
     -------
     DataFrame
-        One row a site, soil, disease and rule: ``warmest_year``, ``warmest_by``, ``mean_c`` and
-        ``warmer_by_c`` (than the mean of the site's years; NaN without ``warmth``), ``normal``,
+        One row a site, soil, disease and rule: ``warmest_year``, ``year_mean_c``,
+        ``warmer_by_c`` (than the mean of the site's years), ``years`` (with a mean), ``normal``,
         ``opened``, ``days_earlier``; beside them the earliest season on record,
-        ``earliest_season`` and ``earliest_by`` [days before normal].
+        ``earliest_season`` and ``earliest_by`` [days before normal]. Sites without a year whose
+        mean is known have no row.
     """
     gone = departures(seasons, normal)
     place = ["site", "soil"]
-    if warmth is None:
-        middle = gone.groupby([*place, "season"])["days_earlier"].median().dropna().reset_index()
-        best = middle.loc[middle.groupby(place)["days_earlier"].idxmax()]
-        best = best.rename(columns={"season": "warmest_year"})[[*place, "warmest_year"]]
-        best = best.assign(warmest_by="earliest median opening", mean_c=np.nan, warmer_by_c=np.nan)
-    else:
-        usual = warmth.groupby(place)["mean_c"].transform("mean")
-        best = warmth.assign(warmer_by_c=warmth["mean_c"] - usual)
-        best = best.loc[best.groupby(place)["mean_c"].idxmax()]
-        best = best.rename(columns={"year": "warmest_year"})
-        best = best.assign(warmest_by="mean soil temperature")
+    warmth = seasons[[*place, "season", "year_mean_c"]].dropna()
+    warmth = warmth.drop_duplicates([*place, "season"], ignore_index=True)
+    known = warmth.groupby(place, sort=False)["year_mean_c"]
+    warmth = warmth.assign(
+        warmer_by_c=warmth["year_mean_c"] - known.transform("mean"), years=known.transform("size")
+    )
+    best = warmth.loc[known.idxmax()].rename(columns={"season": "warmest_year"})
     rows = gone.drop_duplicates(KEYS)[[*KEYS, *_KEPT, "normal"]].merge(best, on=place)
     then = gone[[*KEYS, "season", "opened", "days_earlier"]]
     out = rows.merge(then, left_on=[*KEYS, "warmest_year"], right_on=[*KEYS, "season"], how="left")
     dated = gone.dropna(subset="days_earlier")
-    first = dated.loc[dated.groupby(KEYS, sort=False, observed=True)["days_earlier"].idxmax()]
+    first = dated.loc[dated.groupby(KEYS, sort=False)["days_earlier"].idxmax()]
     first = first.rename(columns={"season": "earliest_season", "days_earlier": "earliest_by"})
     out = out.drop(columns="season").merge(
         first[[*KEYS, "earliest_season", "earliest_by"]], on=KEYS, how="left"
     )
-    columns = ["warmest_year", "warmest_by", "mean_c", "warmer_by_c", "normal", "opened"]
-    found = ["days_earlier", "earliest_season", "earliest_by"]
-    return out[[*KEYS, *_KEPT, *columns, *found]]
+    columns = ["warmest_year", "year_mean_c", "warmer_by_c", "years", "normal", "opened"]
+    return out[[*KEYS, *_KEPT, *columns, "days_earlier", "earliest_season", "earliest_by"]]
 
 
 def warmest_by_rule(warmest: pd.DataFrame) -> pd.DataFrame:
@@ -339,7 +337,7 @@ def warmest_by_rule(warmest: pd.DataFrame) -> pd.DataFrame:
         ``most_site`` and ``most_year``.
     """
     known = warmest.dropna(subset="days_earlier")
-    groups = known.groupby(["soil", "disease", "rule", "meaning"], sort=False, observed=True)
+    groups = known.groupby(["soil", "disease", "rule", "meaning"], sort=False)
     days = groups["days_earlier"]
     out = pd.DataFrame(
         {

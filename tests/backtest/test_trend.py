@@ -17,7 +17,7 @@ from patchrisk.backtest.trend import (
     trends,
     warmest_by_rule,
     warmest_years,
-    yearly_warmth,
+    year_means,
 )
 
 
@@ -25,7 +25,9 @@ def days(*texts):
     return np.array(texts, dtype="datetime64[D]")
 
 
-def seasons_table(openings, *, site="A", rule="r", first="03-01", complete=None, start=2010):
+def seasons_table(
+    openings, *, site="A", rule="r", first="03-01", complete=None, start=2010, warmth=None
+):
     """A seasons table of one site and rule; an opening is MM-DD, or None."""
     years = np.arange(start, start + len(openings))
     return pd.DataFrame(
@@ -44,6 +46,7 @@ def seasons_table(openings, *, site="A", rule="r", first="03-01", complete=None,
                 [None if o is None else f"{y}-{o}" for y, o in zip(years, openings, strict=True)]
             ),
             "complete": True if complete is None else complete,
+            "year_mean_c": 15.0 if warmth is None else warmth,
         }
     )
 
@@ -189,61 +192,45 @@ def test_the_warmest_year_by_its_soil():
     cold, warm = ["05-10", "05-08", "05-01"], ["05-20", "05-18", "05-21"]
     table = pd.concat(
         [
-            seasons_table(cold, site="A", rule="early"),
-            seasons_table(warm, site="A", rule="late"),
-            seasons_table([None, "05-01", "05-02"], site="B", rule="early"),
+            seasons_table(cold, site="A", rule="early", warmth=[10.0, 11.0, 13.5]),
+            seasons_table(warm, site="A", rule="late", warmth=[10.0, 11.0, 13.5]),
+            seasons_table([None, "05-01", "05-02"], site="B", rule="early", warmth=[12, 11, 10]),
+            seasons_table(["05-01"], site="C", rule="early", warmth=[np.nan]),
         ]
     )
-    warmth = pd.DataFrame(
-        {
-            "site": ["A"] * 3 + ["B"] * 3,
-            "soil": "measured",
-            "year": [2010, 2011, 2012] * 2,
-            "mean_c": [10.0, 11.0, 13.5, 12.0, 11.0, 10.0],
-        }
-    )
-    got = warmest_years(table, normals(table), warmth).set_index(["site", "rule"])
+    got = warmest_years(table, normals(table)).set_index(["site", "rule"])
     a = got.loc[("A", "early")]
     assert (a["warmest_year"], a["normal"], a["days_earlier"]) == (2012, "05-08", 7)
-    assert a["warmer_by_c"] == 2.0
-    assert got.loc[("A", "late"), "days_earlier"] == -1
+    assert (a["warmer_by_c"], a["years"]) == (2.0, 3)
     late = got.loc[("A", "late")]
+    assert late["days_earlier"] == -1
     assert (late["earliest_season"], late["earliest_by"]) == (2011, 2)
     b = got.loc[("B", "early")]  # in its warmest year it did not open at all
     assert b["warmest_year"] == 2010
     assert np.isnan(b["days_earlier"])
+    assert "C" not in got.index
     summary = warmest_by_rule(got.reset_index()).set_index("rule")
-    got = summary.loc["early", ["sites", "earlier_at", "most", "most_site", "most_year"]]
-    assert got.tolist() == [1, 1, 7.0, "A", 2012]
-
-
-def test_without_soil_the_warmest_year_is_the_earliest_and_says_so():
-    table = pd.concat(
-        [
-            seasons_table(["05-10", "05-08", "05-01"], rule="one"),
-            seasons_table(["05-20", "05-18", "05-11"], rule="two"),
-        ]
-    )
-    got = warmest_years(table, normals(table), None)
-    assert got["warmest_year"].tolist() == [2012, 2012]
-    assert set(got["warmest_by"]) == {"earliest median opening"}
+    found = summary.loc["early", ["sites", "earlier_at", "most", "most_site", "most_year"]]
+    assert found.tolist() == [1, 1, 7.0, "A", 2012]
 
 
 def test_the_warmth_of_a_year_is_not_that_of_its_gaps():
-    dates = pd.date_range("2015-01-01", "2017-12-31").to_numpy("M8[D]")
+    dates = pd.date_range("2015-03-05", "2018-12-31").to_numpy("M8[D]")
     month = dates.astype("M8[M]").astype(int) % 12
     mean = np.repeat((10.0 + month)[:, None], 2, axis=1)
     january = (dates >= np.datetime64("2016-01-03")) & (dates <= np.datetime64("2016-01-30"))
     mean[january, 0] = np.nan  # eight per cent of the year, all cold days
-    mean[(dates >= np.datetime64("2017-06-01")), 1] = np.nan
-    got = yearly_warmth(dates, ["A", "B"], mean, soil="measured", least_share=0.9)
-    got = got.set_index(["site", "year"])["mean_c"]
-    assert got["A"].tolist() == [15.5, 15.5, 15.5]
-    assert list(got["B"].index) == [2015, 2016]
+    mean[(dates >= np.datetime64("2017-06-01")) & (dates < np.datetime64("2018-01-01")), 1] = np.nan
+    years, found = year_means(dates, mean, least_share=0.9)
+    assert years.tolist() == [2015, 2016, 2017, 2018]
+    # Months of 10 to 21 degC: 15.5 in the mean of months, whatever days are missing.
+    nan = np.nan
+    np.testing.assert_allclose(found[:, 0], [nan, 15.5, 15.5, 15.5])
+    np.testing.assert_allclose(found[:, 1], [nan, 15.5, nan, 15.5])
 
 
 def test_an_empty_record():
     table = seasons_table(["05-01"], complete=False)
     assert normals(table).empty
     assert trends(table, least_years=2, level=0.9).empty
-    assert warmest_years(table, normals(table), None).empty
+    assert warmest_years(table, normals(table)).empty
