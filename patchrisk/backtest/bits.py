@@ -10,11 +10,13 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from patchrisk.counters.blocks import PIECE
 from patchrisk.windows import BoolArray, IntArray
 
 Bits = npt.NDArray[np.uint64]
 
 WORD = 64
+CHUNK = 4 * PIECE  # numbers worked on at once: calls cost as much as memory here (measured)
 ALL = np.uint64(2**64 - 1)
 _ONE = np.uint64(1)
 

@@ -5,18 +5,18 @@ state for each day, by comparison of each day with each threshold once and bits 
 (see `patchrisk.backtest.bits`). Days outside the record are missing days like any other.
 """
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import cached_property, partial
+from functools import cached_property
 
 import numpy as np
 
-from patchrisk import counters
 from patchrisk.backtest import bits
-from patchrisk.backtest.bits import WORD, Bits
+from patchrisk.backtest.bits import CHUNK, WORD, Bits
+from patchrisk.backtest.dates import Calendar
 from patchrisk.backtest.gaps import Gaps
-from patchrisk.counters.blocks import PIECE
-from patchrisk.infection import Cardinal, relative_rate
+from patchrisk.backtest.sums import REFERENCE_CM, Sums
+from patchrisk.infection import Cardinal
 from patchrisk.outlook import Settings, statistic
 from patchrisk.units import FloatArray
 from patchrisk.windows import (
@@ -28,13 +28,8 @@ from patchrisk.windows import (
     closing,
     meeting,
     nearing,
-    season_spans,
     soil_depth_cm,
 )
-
-_CHUNK = 4 * PIECE  # more than the usual piece: calls cost as much as memory here (measured)
-
-REFERENCE_CM = 5.0  # depth at which infection pressure is reckoned: that of most published rules
 
 
 @dataclass(frozen=True)
@@ -145,8 +140,8 @@ def seasons_of(
     list of Seasons
         In the order of ``rules``; every season that touches the days given.
     """
-    calendar = _Calendar.over([rule for _, rule in rules], soil.dates, southern)
-    sums = _Sums(soil, calendar, responses)
+    calendar = Calendar.over([rule for _, rule in rules], soil.dates, southern)
+    sums = Sums(soil.mean_c, calendar, responses)
     order: dict[tuple[str, float, int], list[int]] = {}
     for n, (_, rule) in enumerate(rules):
         order.setdefault((rule.statistic, soil_depth_cm(rule), rule.mean_days), []).append(n)
@@ -169,59 +164,11 @@ def depths_of(rules: Sequence[Rule]) -> tuple[list[float], list[float]]:
 
 
 @dataclass(frozen=True)
-class _Calendar:
-    """Days as bits: day 0 is so long before the first date that every season fits in whole."""
-
-    origin: np.datetime64
-    lead: int  # days before the first date; whole words
-    days: int  # dates given
-    stop: int  # days up to the end of the last season
-    southern: bool
-
-    @classmethod
-    def over(cls, rules: Sequence[Rule], dates: Days, southern: bool) -> "_Calendar":
-        first, last = dates[0], dates[-1]
-        for season in {rule.season for rule in rules}:
-            _, start, end = season_spans(season, dates[0], dates[-1], southern=southern)
-            touched = (end >= dates[0]) & (start <= dates[-1])
-            first = min(first, start[touched].min(initial=dates[0]))
-            last = max(last, end[touched].max(initial=dates[-1]))
-        run = max(max(rule.days, rule.close_days) for rule in rules)
-        first -= np.timedelta64(run, "D")  # what a season's first day can depend on
-        lead = -(-int((dates[0] - first).astype(int)) // WORD) * WORD
-        stop = lead + int((last - dates[0]).astype(int)) + 1
-        return cls(dates[0] - np.timedelta64(lead, "D"), lead, len(dates), stop, southern)
-
-    @property
-    def words(self) -> int:
-        """Words of a packed array: the days, and room to cut out the last season."""
-        return -(-self.stop // WORD) + 8
-
-    def spans(self, rule: Rule) -> tuple[IntArray, IntArray, IntArray, Bits]:
-        """Year, first day and length of each season that touches the dates; days in any season."""
-        first = self.origin + np.timedelta64(self.lead, "D")
-        last = first + np.timedelta64(self.days - 1, "D")
-        years, start, end = season_spans(rule.season, self.origin, last, southern=self.southern)
-        begin = (start - self.origin).astype(np.int64)
-        length = (end - start).astype(np.int64) + 1
-        inside = np.zeros((self.words * WORD, 1), dtype=bool)
-        for day, count in zip(begin.tolist(), length.tolist(), strict=True):
-            inside[max(day, 0) : max(day + count, 0)] = True
-        touched = (end >= first) & (start <= last)
-        return years[touched], begin[touched], length[touched], bits.pack(inside)
-
-    def date(self, day: IntArray) -> Days:
-        """Date of a day; NaT of a negative one."""
-        dates = self.origin + day.astype("timedelta64[D]")
-        return np.where(day >= 0, dates, np.datetime64("NaT", "D"))
-
-
-@dataclass(frozen=True)
 class _Series:
     """One statistic at one depth, compared with everything that its rules ask."""
 
     value_c: FloatArray
-    calendar: _Calendar
+    calendar: Calendar
     settings: Settings
     packed: Mapping[Edge, Bits]
     missing: Bits
@@ -229,7 +176,7 @@ class _Series:
 
     @classmethod
     def of(
-        cls, value: FloatArray, rules: Sequence[Rule], calendar: _Calendar, settings: Settings
+        cls, value: FloatArray, rules: Sequence[Rule], calendar: Calendar, settings: Settings
     ) -> "_Series":
         margin = settings.nearing_c
         edges = {e for r in rules for e in (*meeting(r), *closing(r), *nearing(r, margin))}
@@ -260,12 +207,12 @@ class _Series:
 
 
 def _compare(
-    value: FloatArray, edges: Sequence[Edge], calendar: _Calendar
+    value: FloatArray, edges: Sequence[Edge], calendar: Calendar
 ) -> tuple[dict[Edge, Bits], Bits]:
     """Compare each day with each edge, and say which days are known; packed."""
     days, lanes = value.shape
     packed = np.zeros((len(edges) + 1, calendar.words, lanes), dtype=np.uint64)
-    rows = max(1, _CHUNK // (WORD * lanes)) * WORD
+    rows = max(1, CHUNK // (WORD * lanes)) * WORD
     flags = np.zeros((rows, lanes), dtype=bool)
     for top in range(0, days, rows):
         chunk = value[top : top + rows]
@@ -282,79 +229,7 @@ def _compare(
     return dict(zip(edges, packed, strict=False)), packed[-1]
 
 
-@dataclass(frozen=True)
-class _Total:
-    """Running total of something daily, in two parts: within each word of days, and before it."""
-
-    within: FloatArray  # (words, 64, sites)
-    before: FloatArray  # (words, sites)
-    calendar: _Calendar
-
-    @classmethod
-    def of(
-        cls, value_c: FloatArray, daily: Callable[[FloatArray], FloatArray], calendar: _Calendar
-    ) -> "_Total":
-        """Add up ``daily`` of the values; a missing day adds nothing."""
-        days, lanes = value_c.shape
-        words = -(-days // WORD)
-        within = np.zeros((words, WORD, lanes))
-        flat = within.reshape(words * WORD, lanes)
-        some = max(1, _CHUNK // (WORD * lanes))
-        for top in range(0, words, some):
-            rows = slice(WORD * top, min(WORD * (top + some), days))
-            flat[rows] = daily(value_c[rows])
-            block = within[top : top + some]
-            np.copyto(block, 0.0, where=np.isnan(block))
-            for n in range(1, WORD):
-                block[:, n] += block[:, n - 1]
-        before = np.zeros((words, lanes))
-        np.cumsum(within[:-1, -1], axis=0, out=before[1:])
-        return cls(within, before, calendar)
-
-    def upto(self, day: IntArray) -> FloatArray:
-        """Total at the end of a day, (seasons, sites) or (seasons, 1)."""
-        row = np.clip(day - self.calendar.lead, -1, self.calendar.days - 1)
-        word, place = np.divmod(np.maximum(row, 0), WORD)
-        lane = np.arange(self.before.shape[1])
-        return np.where(row >= 0, self.within[word, place, lane] + self.before[word, lane], 0.0)
-
-
-class _Sums:
-    """Running totals of infection and of degree-days; each kept as long as it is needed."""
-
-    def __init__(self, soil: Soil, calendar: _Calendar, responses: Mapping[str, Cardinal]) -> None:
-        self._soil, self._calendar, self._responses = soil, calendar, responses
-        self._degree_days: dict[tuple[float, float], _Total] = {}
-        self._pressure: dict[str, _Total] = {}
-        self.no_pressure = np.isnan(soil.mean_c[REFERENCE_CM]).all(axis=0)
-
-    def pressure(self, disease: str) -> _Total | None:
-        """Total of the relative rate of infection; None without a response."""
-        if disease not in self._responses:
-            return None
-        if disease not in self._pressure:
-            rate = partial(relative_rate, cardinal=self._responses[disease])
-            mean = self._soil.mean_c[REFERENCE_CM]
-            self._pressure[disease] = _Total.of(mean, rate, self._calendar)
-        return self._pressure[disease]
-
-    def degree_days(self, rule: Rule) -> _Total:
-        """Total of the degree-days above the rule's threshold."""
-        base = rule.high_c if rule.direction == "falling" else rule.low_c
-        assert base is not None
-        key = soil_depth_cm(rule), base
-        if key not in self._degree_days:
-            daily = partial(counters.degree_days_of_mean, lower_c=base)
-            mean = self._soil.mean_c[key[0]]
-            self._degree_days[key] = _Total.of(mean, daily, self._calendar)
-        return self._degree_days[key]
-
-    def forget_depth(self) -> None:
-        """Drop the degree-days: the next rules are of another depth."""
-        self._degree_days.clear()
-
-
-def _apply(disease: str, rule: Rule, series: _Series, sums: _Sums) -> Seasons:
+def _apply(disease: str, rule: Rule, series: _Series, sums: Sums) -> Seasons:
     calendar = series.calendar
     year, start, length, season = calendar.spans(rule)
     words = -(-int(length.max(initial=1)) // WORD)

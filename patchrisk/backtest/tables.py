@@ -11,8 +11,9 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from patchrisk.backtest.engine import REFERENCE_CM, Seasons
+from patchrisk.backtest.engine import Seasons
 from patchrisk.backtest.ground import Block, Ground
+from patchrisk.backtest.sums import REFERENCE_CM
 from patchrisk.backtest.trend import year_means
 from patchrisk.errors import Fault, InputError, UnavailableError
 from patchrisk.numbers import load_numbers
