@@ -9,6 +9,7 @@ CORE = [
     "patchrisk.ahead.look",
     "patchrisk.ahead.paths",
     "patchrisk.ahead.traces",
+    "patchrisk.backtest.engine",
     "patchrisk.counters",
     "patchrisk.expression",
     "patchrisk.infection",

@@ -393,9 +393,7 @@ def _over_processes(jobs: Sequence[Job], processes: int) -> Iterator[Done]:
         cure = "free some memory or give less with --memory, then give the same command again"
         raise UnavailableError(Fault("backtest", "", "a process was killed", cure)) from None
     finally:
-        for process in list((pool._processes or {}).values()):
-            process.terminate()
-        pool.shutdown(wait=True, cancel_futures=True)
+        pool.shutdown(wait=True, cancel_futures=True)  # a part takes seconds
 
 
 def _leave_stopping_to_parent() -> None:

@@ -15,6 +15,7 @@ import pytest
 import patchrisk.backtest
 from patchrisk import resources
 from patchrisk.backtest import backtest, read_seasons
+from patchrisk.backtest.run import _processes
 from patchrisk.backtest.tables import COLUMNS
 from patchrisk.errors import InputError, UnavailableError
 
@@ -109,6 +110,22 @@ def test_another_backtest_is_not_mixed_in(table, tmp_path):
         file.write("late,40,-85,2016-01-01,1,2,,,\n")
     with pytest.raises(InputError, match="other source"):
         backtest(table, out, diseases=FEW)
+
+
+def test_without_parquet_the_tables_are_csv(table, tmp_path, small_parts, monkeypatch):
+    backtest(table, tmp_path / "with", diseases=FEW)
+    monkeypatch.setattr("patchrisk.backtest.run.form_here", lambda: "csv")
+    found = backtest(table, tmp_path / "without", diseases=FEW)
+    assert sorted(p.name for p in (tmp_path / "without").iterdir()) == [
+        "metadata.json",
+        "seasons.csv",
+    ]
+    pd.testing.assert_frame_equal(found.seasons, read_seasons(tmp_path / "with"))
+
+
+@pytest.mark.parametrize(("memory_gb", "processes"), [(1.2, 1), (2.0, 2), (8.0, 6)])
+def test_the_memory_allowed_limits_the_processes(memory_gb, processes):
+    assert _processes(6, memory_gb) == processes
 
 
 def test_several_processes_give_the_same(table, tmp_path, small_parts):
