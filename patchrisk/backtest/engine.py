@@ -142,17 +142,16 @@ def seasons_of(
     """
     calendar = Calendar.over([rule for _, rule in rules], soil.dates, southern)
     sums = Sums(soil.mean_c, calendar, responses)
-    order: dict[tuple[str, float, int], list[int]] = {}
+    order: dict[tuple[float, str, int], list[int]] = {}
     for n, (_, rule) in enumerate(rules):
-        order.setdefault((rule.statistic, soil_depth_cm(rule), rule.mean_days), []).append(n)
+        order.setdefault((soil_depth_cm(rule), rule.statistic, rule.mean_days), []).append(n)
     out: dict[int, Seasons] = {}
-    for (_, depth, _), members in order.items():
+    for (depth, _, _), members in sorted(order.items()):
         some = [rules[n][1] for n in members]
         value = statistic(some[0], soil.mean_c[depth], soil.max_c.get(depth, soil.mean_c[depth]))
         series = _Series.of(value, some, calendar, settings)
         for n in members:
             out[n] = _apply(*rules[n], series, sums)
-        sums.forget_depth()
     return [out[n] for n in range(len(rules))]
 
 

@@ -135,7 +135,9 @@ def _model(
     for kind in np.unique(kinds[wanted], axis=0):
         lanes = np.flatnonzero(wanted & (kinds == kind).all(axis=1))
         first, last, rain, solar = kind.tolist()
-        at = np.ix_(np.arange(first, last + 1), lanes)
+        # All of the sites at once are looked at where they are, not copied.
+        which = slice(None) if lanes.size == len(block.sites) else lanes
+        at = slice(first, last + 1), which
         forcing = prepare(
             block.air_min_c[at],
             block.air_max_c[at],

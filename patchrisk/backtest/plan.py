@@ -77,7 +77,7 @@ class Plan:
                 responses=self.responses,
             )
             tables.append(table_of(block, ground, seasons, self.years))
-        return together(tables)
+        return tables[0] if len(tables) == 1 else together(tables)
 
     def described(self) -> dict[str, Any]:
         """Return everything that the numbers hang on, for the metadata file."""

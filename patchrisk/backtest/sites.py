@@ -21,7 +21,7 @@ from patchrisk.soil.series import Probe
 from patchrisk.units import QUANTITIES
 from patchrisk.windows import Days, IntArray
 
-MOST_SITE_DAYS = 2_000_000  # of a part: a process then takes some 0.8 GB
+MOST_SITE_DAYS = 1_600_000  # of a part: a process then takes up to 0.8 GB
 _LEAST_SITE_DAYS, _FEWEST_PARTS = 100_000, 8
 
 MOST_WRONG = 0.01  # of a column's values; our choice: more of them is another unit, or a code

@@ -26,19 +26,19 @@ class Total:
 
     @classmethod
     def of(
-        cls, value_c: FloatArray, daily: Callable[[FloatArray], FloatArray], calendar: Calendar
+        cls, mean_c: FloatArray, daily: Callable[[FloatArray], FloatArray], calendar: Calendar
     ) -> "Total":
-        """Add up ``daily`` of the values; a missing day adds nothing."""
-        days, lanes = value_c.shape
+        """Add up ``daily`` of the temperatures, none of which is NaN."""
+        days, lanes = mean_c.shape
         words = -(-days // WORD)
-        within = np.zeros((words, WORD, lanes))
+        within = np.empty((words, WORD, lanes))
         flat = within.reshape(words * WORD, lanes)
+        flat[days:] = 0.0
         some = max(1, CHUNK // (WORD * lanes))
         for top in range(0, words, some):
             rows = slice(WORD * top, min(WORD * (top + some), days))
-            flat[rows] = daily(value_c[rows])
+            flat[rows] = daily(mean_c[rows])
             block = within[top : top + some]
-            np.copyto(block, 0.0, where=np.isnan(block))
             for n in range(1, WORD):
                 block[:, n] += block[:, n - 1]
         before = np.zeros((words, lanes))
@@ -54,7 +54,7 @@ class Total:
 
 
 class Sums:
-    """Running totals of infection and of degree-days; each kept as long as it is needed."""
+    """Running totals of infection and of degree-days; of one depth after another."""
 
     def __init__(
         self,
@@ -63,6 +63,7 @@ class Sums:
         responses: Mapping[str, Cardinal],
     ) -> None:
         self._mean_c, self._calendar, self._responses = mean_c, calendar, responses
+        self._cold: dict[float, FloatArray] = {}
         self._degree_days: dict[tuple[float, float], Total] = {}
         self._pressure: dict[str, Total] = {}
         self.no_pressure = np.isnan(mean_c[REFERENCE_CM]).all(axis=0)
@@ -73,8 +74,7 @@ class Sums:
             return None
         if disease not in self._pressure:
             rate = partial(relative_rate, cardinal=self._responses[disease])
-            mean = self._mean_c[REFERENCE_CM]
-            self._pressure[disease] = Total.of(mean, rate, self._calendar)
+            self._pressure[disease] = Total.of(self._at(REFERENCE_CM), rate, self._calendar)
         return self._pressure[disease]
 
     def degree_days(self, rule: Rule) -> Total:
@@ -82,12 +82,17 @@ class Sums:
         base = rule.high_c if rule.direction == "falling" else rule.low_c
         assert base is not None
         key = soil_depth_cm(rule), base
+        if any(depth != key[0] for depth, _ in self._degree_days):  # done with that depth
+            self._degree_days.clear()
+            self._cold.clear()
         if key not in self._degree_days:
             daily = partial(counters.degree_days_of_mean, lower_c=base)
-            mean = self._mean_c[key[0]]
-            self._degree_days[key] = Total.of(mean, daily, self._calendar)
+            self._degree_days[key] = Total.of(self._at(key[0]), daily, self._calendar)
         return self._degree_days[key]
 
-    def forget_depth(self) -> None:
-        """Drop the degree-days: the next rules are of another depth."""
-        self._degree_days.clear()
+    def _at(self, depth_cm: float) -> FloatArray:
+        """Daily mean at a depth, missing days so cold that they add nothing."""
+        if depth_cm not in self._cold:
+            mean = self._mean_c[depth_cm]
+            self._cold[depth_cm] = np.where(np.isnan(mean), -np.inf, mean)
+        return self._cold[depth_cm]

@@ -39,7 +39,7 @@ from patchrisk.backtest import sites
 from patchrisk.backtest.engine import Soil, seasons_of
 from patchrisk.backtest.ground import Block, grounds_of
 from patchrisk.backtest.plan import make_plan
-from patchrisk.backtest.tables import encode, table_of, together
+from patchrisk.backtest.tables import encode, table_of
 from patchrisk.windows import Rule, Season
 
 GAP_DAYS = 5
@@ -120,7 +120,7 @@ def stages(part, plan, folder):
         responses=plan.responses,
     )
     marks.append(time.process_time())
-    table = together([table_of(block, ground, seasons, None)])
+    table = table_of(block, ground, seasons, None)
     (folder / f"part-{part.first:06d}.parquet").write_bytes(encode(table, "parquet"))
     marks.append(time.process_time())
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e6
