@@ -79,23 +79,22 @@ class Extent:
 
 
 def cut(extents: Sequence[Extent]) -> Iterator[Sequence[Extent]]:
-    """Cut sites into runs of neighbours that make one part each."""
+    """Cut sites, of which there is at least one, into runs that make one part each."""
 
-    def size(first: np.datetime64, last: np.datetime64) -> int:
+    def days(first: np.datetime64, last: np.datetime64) -> int:
         return int((last - first).astype("timedelta64[D]").astype(int)) + 1
 
-    total = sum(size(e.first, e.last) for e in extents)
+    total = sum(days(e.first, e.last) for e in extents)
     most = min(MOST_SITE_DAYS, max(_LEAST_SITE_DAYS, total // _FEWEST_PARTS))
     part: list[Extent] = []
+    begin, end = extents[0].first, extents[0].last
     for extent in extents:
-        both = [*part, extent]
-        first, last = min(e.first for e in both), max(e.last for e in both)
-        if part and size(first, last) * len(both) > most:
+        begin, end = min(begin, extent.first), max(end, extent.last)
+        if part and days(begin, end) * (len(part) + 1) > most:
             yield part
-            part = []
+            part, begin, end = [], extent.first, extent.last
         part.append(extent)
-    if part:
-        yield part
+    yield part
 
 
 def digest_of(files: Iterable[Path]) -> str:

@@ -1,6 +1,7 @@
 """Backtests from their sources to their tables: the same however they were run."""
 
 import doctest
+import itertools
 import json
 import os
 import shutil
@@ -16,6 +17,7 @@ import patchrisk.backtest
 from patchrisk import resources
 from patchrisk.backtest import backtest, read_seasons
 from patchrisk.backtest.run import _processes
+from patchrisk.backtest.sites import Extent, cut
 from patchrisk.backtest.tables import COLUMNS
 from patchrisk.errors import InputError, UnavailableError
 
@@ -290,3 +292,17 @@ def test_the_command(table, tmp_path):
     assert run.stderr.startswith(
         "patchrisk: out, metadata.json: holds a backtest with other options"
     )
+
+
+def test_parts_hold_as_many_neighbours_as_fit():
+    day = np.datetime64("2001-01-01")
+    extents = [Extent(str(n), day, day + 364) for n in range(10_000)]
+    extents.append(Extent("long", day - 3650, day + 364))
+    parts = list(cut(extents))
+    assert [e.site for part in parts for e in part] == [e.site for e in extents]
+    for part, following in itertools.pairwise([*parts, extents[:0]]):
+        span = max(e.last for e in part) - min(e.first for e in part)
+        assert len(part) * (span.astype(int) + 1) <= 10_000 * 365 / 8 + 4015
+        if following and following[0].site != "long":
+            assert (len(part) + 1) * 365 > 10_000 * 365 / 8
+    assert [e.site for e in parts[-1]] == ["long"]
