@@ -174,14 +174,26 @@ def backtest(
         click.echo(f"{column}: {number} values that can't be true were taken as missing.", err=True)
     if counts["sites_without_soil"]:
         click.echo(f"{counts['sites_without_soil']} sites have no soil to judge.", err=True)
-    for path in _study(out, done, observations, memory_gb):
-        click.echo(str(path))
+    inside: dict[Path, int] = {}
+    for path in _study(out, done, observations, diseases_folder, memory_gb):
+        if path.parent == out:
+            click.echo(str(path))
+        else:
+            inside[path.parent] = inside.get(path.parent, 0) + 1
+    for folder, number in inside.items():
+        click.echo(f"{folder}: {number} files")
 
 
 GB_A_ROW = 5e-7  # of the table as plain columns, twice over
 
 
-def _study(out: Path, done: Any, observations: Path | None, memory_gb: float) -> Iterator[Path]:
+def _study(
+    out: Path,
+    done: Any,
+    observations: Path | None,
+    diseases_folder: Path | None,
+    memory_gb: float,
+) -> Iterator[Path]:
     """Write what is made of the whole table, where it fits in memory."""
     yield from sorted(out.glob("seasons.*"))
     yield out / "metadata.json"
@@ -195,8 +207,10 @@ def _study(out: Path, done: Any, observations: Path | None, memory_gb: float) ->
         return
     if rows:
         from patchrisk.backtest.study import write_study
+        from patchrisk.diseases import load_library
 
-        yield from write_study(out, done.seasons, observations)
+        library = load_library(diseases_folder)
+        yield from write_study(out, done.seasons, observations, library=library)
 
 
 @contextmanager
