@@ -279,7 +279,7 @@ def test_what_can_not_be_read_is_refused(tmp_path):
 def test_the_command(table, tmp_path):
     code = "from patchrisk.cli import main; main()"
     command = [sys.executable, "-c", code, "backtest", str(table), "--out", "out"]
-    few = ["--disease", "summer patch", "--years", "2015-2016", "--workers", "1"]
+    few = ["--disease", "dead spot", "--years", "2015-2016", "--workers", "1"]
     run = subprocess.run(
         [*command, *few], cwd=tmp_path, capture_output=True, text=True, check=False
     )
