@@ -10,6 +10,7 @@ from patchrisk.backtest.measures import FloatArray
 from patchrisk.backtest.skill import Cases
 
 RULE = ["soil", "disease", "rule"]
+SLACK_DAYS = 45  # so much earlier than its disease's a changed rule's season may begin
 
 
 @dataclass(frozen=True)
@@ -26,6 +27,8 @@ class RuleCases:
         every rule of the disease.
     scores : dict of str to ndarray of float, shape (cases,)
         By name; higher is nearer to disease, NaN where unknown.
+    places : tuple of str
+        Site of each case.
     """
 
     soil: str
@@ -34,6 +37,7 @@ class RuleCases:
     meaning: str
     cases: Cases
     scores: dict[str, FloatArray]
+    places: tuple[str, ...]
 
 
 SCORES = {
@@ -46,8 +50,10 @@ SCORES = {
 def tie(seasons: pd.DataFrame, observations: pd.DataFrame) -> Iterator[RuleCases]:
     """Give each observation what each rule of its disease said in the season it belongs to.
 
-    That is the rule's season that had begun last by the day on which the disease was first seen,
-    or looked for in vain: symptoms in spring belong to a season that began in autumn.
+    An observation belongs to a season of the disease, and every rule answers with its own season
+    that begins in it: for symptoms in spring, of a disease whose season begins in autumn, a rule
+    for autumn answers with the autumn before, and a rule for summer with the summer to come,
+    which is too late.
 
     Parameters
     ----------
@@ -81,6 +87,7 @@ def tie(seasons: pd.DataFrame, observations: pd.DataFrame) -> Iterator[RuleCases
                     season=mine["season"].to_numpy(np.int64),
                 ),
                 _scores(said),
+                tuple(mine["place"]),
             )
 
 
@@ -96,17 +103,18 @@ def _said(rows: pd.DataFrame, seen: pd.DataFrame) -> pd.DataFrame:
     ]
     table = rows.rename(columns={"site": "place"})[["place", *wanted]].copy()
     table["begins"] = table["season_first"].astype("datetime64[s]")
-    asked = seen[["place", "day"]].reset_index(drop=True).reset_index(names="case")
+    asked = seen[["place"]].reset_index(drop=True).reset_index(names="case")
+    asked["from"] = seen["season_first"].to_numpy("M8[s]") - np.timedelta64(SLACK_DAYS, "D")
     tied = pd.merge_asof(
-        asked.sort_values("day", kind="stable"),
+        asked.sort_values("from", kind="stable"),
         table.sort_values("begins", kind="stable"),
-        left_on="day",
+        left_on="from",
         right_on="begins",
         by="place",
+        direction="forward",
+        tolerance=pd.Timedelta(days=364),  # the next but one is of another season
     ).sort_values("case", ignore_index=True)
-    # A year on, another season would have begun, and its row is lacking.
-    gone = (tied["day"] - tied["begins"]).dt.days
-    tied["known"] = tied["complete"].eq(True) & (gone <= 366)
+    tied["known"] = tied["complete"].eq(True)
     return tied
 
 

@@ -29,7 +29,7 @@ from patchrisk.diseases import Library
 from patchrisk.errors import Fault, InputError
 from patchrisk.pressure import infection_season
 from patchrisk.weather.decode import read_text
-from patchrisk.windows import Season, season_days
+from patchrisk.windows import Season, season_spans
 
 COLUMNS = ("place", "disease", "first_seen", "looked", "incidence", "note")
 _NEEDED = ("place", "disease")
@@ -48,6 +48,7 @@ class _Row:
     day: date
     incidence: float | None
     season: int
+    season_first: date
 
     @property
     def key(self) -> tuple[str, str, int]:
@@ -74,11 +75,11 @@ def read_observations(
     -------
     DataFrame
         ``place``, ``disease`` (its key), ``season`` (the year in which the disease's season
-        began), ``found`` (bool), ``first_seen`` (the earliest day on which it was there; NaT when
-        not found), ``clear_on`` (the last day before that on which it was looked for in vain),
-        ``incidence`` (the highest [%]; NaN where none was given), ``counts`` (bool: False for a
-        look in vain outside the months in which the disease shows, which is no absence),
-        ``lines`` (where it stands in the file).
+        began), ``season_first`` (its first day), ``found`` (bool), ``first_seen`` (the earliest
+        day on which it was there; NaT when not found), ``clear_on`` (the last day before that on
+        which it was looked for in vain), ``incidence`` (the highest [%]; NaN where none was
+        given), ``counts`` (bool: False for a look in vain outside the months in which the disease
+        shows, which is no absence), ``lines`` (where it stands in the file).
         The season of a disease is the shortest that holds the seasons of all its rules.
 
     Raises
@@ -195,9 +196,11 @@ def _read_row(
     assert day is not None
     season = seasons[disease]
     assert season is not None
-    at = np.array([day], dtype="datetime64[D]")
-    label = season_days(season, at, southern=places[place] < 0)[1]
-    return _Row(line, place, disease, day, incidence, int(label[0]))
+    on = np.datetime64(day, "D")
+    years, starts, _ = season_spans(season, on, on, southern=places[place] < 0)
+    last = int(np.flatnonzero(starts <= on)[-1])
+    begun: date = starts[last].item()
+    return _Row(line, place, disease, day, incidence, int(years[last]), begun)
 
 
 def _find_place(name: str, places: Mapping[str, float], fault: _Report) -> str | None:
@@ -313,6 +316,7 @@ def _by_season(rows: list[_Row], places: Mapping[str, float], library: Library) 
                 "place": place,
                 "disease": disease,
                 "season": season,
+                "season_first": pd.Timestamp(those[0].season_first),
                 "found": first is not None,
                 "first_seen": pd.Timestamp(first) if first else pd.NaT,
                 "clear_on": pd.Timestamp(clear_on) if clear_on else pd.NaT,

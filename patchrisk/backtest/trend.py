@@ -14,6 +14,7 @@ import pandas as pd
 from patchrisk.backtest.measures import FloatArray
 
 KEYS = ["site", "soil", "disease", "rule"]
+_RULE = ["soil", "disease", "rule", "meaning"]
 _KEPT = ["latitude", "longitude", "meaning"]
 Days = npt.NDArray[np.datetime64]
 
@@ -298,10 +299,10 @@ def warmest_years(seasons: pd.DataFrame, normal: pd.DataFrame) -> pd.DataFrame:
     -------
     DataFrame
         One row a site, soil, disease and rule: ``warmest_year``, ``year_mean_c``,
-        ``warmer_by_c`` (than the mean of the site's years), ``years`` (with a mean), ``normal``,
-        ``opened``, ``days_earlier``; beside them the earliest season on record,
-        ``earliest_season`` and ``earliest_by`` [days before normal]. Sites without a year whose
-        mean is known have no row.
+        ``warmer_by_c`` (than the mean of the site's years), ``years`` (with a mean),
+        ``normal`` and the ``seasons`` it rests on, ``opened``, ``days_earlier``; beside them
+        the earliest season on record, ``earliest_season`` and ``earliest_by`` [days before
+        normal]. Sites without a year whose mean is known have no row.
     """
     gone = departures(seasons, normal)
     place = ["site", "soil"]
@@ -312,7 +313,7 @@ def warmest_years(seasons: pd.DataFrame, normal: pd.DataFrame) -> pd.DataFrame:
         warmer_by_c=warmth["year_mean_c"] - known.transform("mean"), years=known.transform("size")
     )
     best = warmth.loc[known.idxmax()].rename(columns={"season": "warmest_year"})
-    rows = gone.drop_duplicates(KEYS)[[*KEYS, *_KEPT, "normal"]].merge(best, on=place)
+    rows = normal[[*KEYS, *_KEPT, "normal", "seasons"]].merge(best, on=place)
     then = gone[[*KEYS, "season", "opened", "days_earlier"]]
     out = rows.merge(then, left_on=[*KEYS, "warmest_year"], right_on=[*KEYS, "season"], how="left")
     dated = gone.dropna(subset="days_earlier")
@@ -321,12 +322,18 @@ def warmest_years(seasons: pd.DataFrame, normal: pd.DataFrame) -> pd.DataFrame:
     out = out.drop(columns="season").merge(
         first[[*KEYS, "earliest_season", "earliest_by"]], on=KEYS, how="left"
     )
-    columns = ["warmest_year", "year_mean_c", "warmer_by_c", "years", "normal", "opened"]
+    columns = ["warmest_year", "year_mean_c", "warmer_by_c", "years", "normal", "seasons", "opened"]
     return out[[*KEYS, *_KEPT, *columns, "days_earlier", "earliest_season", "earliest_by"]]
 
 
-def warmest_by_rule(warmest: pd.DataFrame) -> pd.DataFrame:
+def warmest_by_rule(warmest: pd.DataFrame, *, least_years: int) -> pd.DataFrame:
     """Sum up `warmest_years` over the sites, by rule.
+
+    Parameters
+    ----------
+    warmest : DataFrame
+    least_years : int
+        Sites whose normal rests on fewer complete seasons are left out.
 
     Returns
     -------
@@ -337,7 +344,8 @@ def warmest_by_rule(warmest: pd.DataFrame) -> pd.DataFrame:
         ``most_site`` and ``most_year``.
     """
     known = warmest.dropna(subset="days_earlier")
-    groups = known.groupby(["soil", "disease", "rule", "meaning"], sort=False)
+    known = known[known["seasons"] >= least_years]
+    groups = known.groupby(_RULE, sort=False)
     days = groups["days_earlier"]
     out = pd.DataFrame(
         {
@@ -349,10 +357,41 @@ def warmest_by_rule(warmest: pd.DataFrame) -> pd.DataFrame:
             "most": days.max(),
         }
     )
-    top = known.loc[days.idxmax()].set_index(groups["days_earlier"].idxmax().index)
+    top = known.loc[days.idxmax()].set_index(_RULE)
     out["most_site"] = top["site"]
     out["most_year"] = top["warmest_year"].astype(int)
     return out.reset_index()
+
+
+def trends_by_rule(trend: pd.DataFrame) -> pd.DataFrame:
+    """Sum up `trends` over the sites, by rule.
+
+    Returns
+    -------
+    DataFrame
+        ``soil, disease, rule, meaning``, ``sites`` (with a slope), ``median``, ``low`` and
+        ``high`` (10 and 90 % points over sites) [days a decade], ``clearly_earlier`` and
+        ``clearly_later`` (sites whose interval leaves out zero). Where nothing changes, chance
+        alone makes about half of what the interval leaves out clear on each side; and sites near
+        each other share their years.
+    """
+    known = trend.dropna(subset="days_per_decade")
+    known = known.assign(
+        clearly_earlier=known["clear"] & (known["days_per_decade"] < 0),
+        clearly_later=known["clear"] & (known["days_per_decade"] > 0),
+    )
+    groups = known.groupby(_RULE, sort=False)
+    slope = groups["days_per_decade"]
+    clearly = groups[["clearly_earlier", "clearly_later"]].sum().astype(int)
+    return pd.DataFrame(
+        {
+            "sites": slope.size(),
+            "median": slope.median(),
+            "low": slope.quantile(0.1),
+            "high": slope.quantile(0.9),
+            **{name: clearly[name] for name in clearly},
+        }
+    ).reset_index()
 
 
 def _complete(seasons: pd.DataFrame) -> pd.DataFrame:

@@ -53,6 +53,7 @@ def test_one_row_a_place_disease_and_season(tmp_path):
 def test_spring_symptoms_belong_to_the_season_that_began_in_autumn(tmp_path):
     got = read(tmp_path, HEADER + "North Green,spring-dead-spot,2020-03-27,,,\n")
     assert list(got["season"]) == [2019]
+    assert list(got["season_first"]) == [pd.Timestamp("2019-08-15")]
 
 
 def test_a_look_before_the_disease_can_show_is_no_absence(tmp_path):
@@ -194,14 +195,19 @@ def test_each_rule_answers_for_its_own_season(tmp_path):
             ("North Green", "a", "2021-08-15", "2021-12-15", "2021-10-01", True),
             ("South Green", "a", "2019-08-15", "2019-12-15", "2019-09-01", True),
             ("North Green", "b", "2019-08-15", "2020-05-31", "2019-09-20", False),
+            ("North Green", "spring", "2019-04-15", "2019-05-31", "2019-05-01", True),
+            ("North Green", "spring", "2020-04-15", "2020-05-31", "2020-05-02", True),
         ]
     )
-    a, b = tie(table, seen)
+    a, b, spring = tie(table, seen)
     assert (a.rule, b.rule) == ("a", "b")
-    assert a.cases.opened.astype(str).tolist() == ["2019-10-11", "NaT", "2021-10-01"]
+    assert a.cases.opened.astype(str).tolist() == ["2019-10-11", "NaT", "NaT"]
     # The season of 2022 is lacking: 2021 does not answer for the spring of 2023.
     assert a.cases.known.tolist() == [True, True, False]
     assert a.cases.found.tolist() == [True, False, True]
     assert a.cases.season.tolist() == [2019, 2020, 2022]
     assert a.scores["days since opening"][:2].tolist() == [66.0, 0.0]  # 11 Oct to 15 Dec
+    assert a.places == ("North Green",) * 3
     assert b.cases.known.tolist() == [False, False, False]
+    # A rule whose season comes after the symptoms of 27 March opened too late, not a year before.
+    assert spring.cases.lead[0] == -36

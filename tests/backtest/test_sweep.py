@@ -146,6 +146,7 @@ def seen(threshold, spread, absent=0):
             "place": truth["site"],
             "disease": "summer-patch",
             "season": truth["season"],
+            "season_first": truth["season_first"],
             "found": found,
             "first_seen": first.where(found),
             "clear_on": (first + pd.Timedelta(days=30)).where(~found),

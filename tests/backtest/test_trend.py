@@ -15,6 +15,7 @@ from patchrisk.backtest.trend import (
     season_day,
     theil_sen,
     trends,
+    trends_by_rule,
     warmest_by_rule,
     warmest_years,
     year_means,
@@ -154,6 +155,8 @@ def test_trends_of_lanes_with_other_years_stay_apart():
     assert got.loc["A", "days_per_decade"] == 20
     assert got.loc["B", "days_per_decade"] == -20
     assert got.loc["B", "opened_in"] == 3
+    summary = trends_by_rule(got.reset_index()).iloc[0]
+    assert (summary["sites"], summary["median"]) == (2, 0.0)
 
 
 @pytest.mark.parametrize(
@@ -209,9 +212,10 @@ def test_the_warmest_year_by_its_soil():
     assert b["warmest_year"] == 2010
     assert np.isnan(b["days_earlier"])
     assert "C" not in got.index
-    summary = warmest_by_rule(got.reset_index()).set_index("rule")
+    summary = warmest_by_rule(got.reset_index(), least_years=3).set_index("rule")
     found = summary.loc["early", ["sites", "earlier_at", "most", "most_site", "most_year"]]
     assert found.tolist() == [1, 1, 7.0, "A", 2012]
+    assert warmest_by_rule(got.reset_index(), least_years=4).empty
 
 
 def test_the_warmth_of_a_year_is_not_that_of_its_gaps():
