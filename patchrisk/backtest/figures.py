@@ -246,7 +246,7 @@ def draw_warmest(summary: pd.DataFrame, name: str, least_years: int) -> Plate:
             axes.plot(part["median"], at[some], MARKERS[number], ms=4.5, color=COLOURS[number],
                       label=_ABOUT[meaning])  # fmt: skip
             axes.plot(part["most"], at[some], "|", ms=6, color=COLOURS[number])
-        for n, row in rows.iterrows():
+        for n, row in rows[rows["most"] > 0].iterrows():
             axes.annotate(
                 f"{str(row['most_site']).replace('_', ' ')} {row['most_year']}",
                 (row["most"], float(str(n))), (4, 0), textcoords="offset points", va="center",

@@ -172,6 +172,8 @@ def draw_roc(rules: Sequence[RuleCases], score: str, name: str, terms: Terms) ->
             axes.text(0.97, 0.05, f"{text}\n{found.sum()} with, {(~found).sum()} without",
                       ha="right", fontsize=6, transform=axes.transAxes)  # fmt: skip
             axes.set_aspect("equal")
+            axes.set_xticks([0, 0.5, 1])
+            axes.set_yticks([0, 0.5, 1])
         for axes in list(grid.flat)[len(shown) :]:
             axes.set_axis_off()
         figure.supxlabel("false-alarm rate", fontsize=8)
@@ -194,7 +196,7 @@ def draw_roc(rules: Sequence[RuleCases], score: str, name: str, terms: Terms) ->
     return Plate(f"roc_{score.replace(' ', '_')}", figure, caption, alt)
 
 
-def draw_sweep(swept: Sweep, base: str, terms: Terms) -> Plate:
+def draw_sweep(swept: Sweep, terms: Terms) -> Plate:
     """Draw skill and opening date over the numbers tried: lines for one number, maps for two.
 
     Of more than two numbers the first two are shown, at the best values of the others.
@@ -202,8 +204,6 @@ def draw_sweep(swept: Sweep, base: str, terms: Terms) -> Plate:
     Parameters
     ----------
     swept : Sweep
-    base : str
-        First day of the published rule's season, MM-DD.
     terms : Terms
     """
     table = swept.table
@@ -216,9 +216,9 @@ def draw_sweep(swept: Sweep, base: str, terms: Terms) -> Plate:
         table = table[table[name] == value]
     with styled():
         if len(swept.varies) == 1:
-            figure = _sweep_lines(swept, table, base)
+            figure = _sweep_lines(swept, table, swept.base)
         else:
-            figure = _sweep_maps(swept, table, base)
+            figure = _sweep_maps(swept, table, swept.base)
     words = " and ".join(v.words for v in swept.varies[:2])
     caption = f"What if the {words} of rule {swept.rule.id} were another? "
     if swept.skill is not None:
@@ -257,6 +257,8 @@ def _sweep_lines(swept: Sweep, table: pd.DataFrame, base: str) -> Figure:
         good = table[table["as_good"]]
         axes.plot(good[vary.name], good["skill"], "o", ms=3.5, color=COLOURS[0])
         axes.set_ylabel(swept.skill.of)
+        if swept.skill.of != "hit rate":
+            axes.axhline(0, color=GREY, lw=0.6, ls=":")
     axes = grid[-1]
     axes.plot(number, table["opening_day"], color=COLOURS[1], marker="o", ms=2.5)
     day = table["opening_day"].dropna()

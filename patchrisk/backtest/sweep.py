@@ -1,7 +1,7 @@
 """Numbers of a rule tried over a range: where the skill lies, and how sharp the best value is."""
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -13,9 +13,6 @@ from patchrisk.backtest.trend import month_day, season_day
 from patchrisk.backtest.vary import Vary, grid
 from patchrisk.windows import Rule
 
-Evaluate = Callable[[Sequence[Rule]], list[pd.DataFrame]]
-"""From changed rules to their seasons tables, each of one rule and one kind of soil record."""
-
 
 @dataclass(frozen=True)
 class Sweep:
@@ -26,6 +23,8 @@ class Sweep:
     rule : Rule
         As published.
     varies : tuple of Vary
+    base : str
+        First day of the published rule's season at the first site, MM-DD.
     table : DataFrame
         One row a cell, in the order of the grid: a column for each number changed, in the unit
         it was asked in; ``possible`` (whether the values go together); ``opening`` (median first
@@ -41,6 +40,7 @@ class Sweep:
 
     rule: Rule
     varies: tuple[Vary, ...]
+    base: str
     table: pd.DataFrame
     skill: "SweepSkill | None"
 
@@ -76,22 +76,34 @@ class SweepSkill:
     absences: int
 
 
+def to_try(rule: Rule, varies: Sequence[Vary]) -> list[Rule]:
+    """Return the rule as published, then each that a sweep makes of it.
+
+    Raises
+    ------
+    InputError
+        When the rule has no such number, or there are too many cells.
+    """
+    return [rule, *(made for _, made in grid(rule, varies) if made is not None)]
+
+
 def sweep(
     rule: Rule,
     varies: Sequence[Vary],
-    evaluate: Evaluate,
+    tables: Sequence[pd.DataFrame],
     observations: pd.DataFrame | None,
     terms: Terms,
 ) -> Sweep:
-    """Try a rule with every combination of numbers.
+    """Lay the seasons of a rule and of what was made of it out as a grid.
 
     Parameters
     ----------
     rule : Rule
         As published.
     varies : sequence of Vary
-    evaluate : callable
-        Gives the seasons table of each rule.
+    tables : sequence of DataFrame
+        Seasons tables of the rules that `to_try` gives, in its order; each of one rule and one
+        kind of soil record.
     observations : DataFrame or None
         As `patchrisk.backtest.observations.read_observations` gives it.
     terms : Terms
@@ -102,20 +114,19 @@ def sweep(
         When the rule has no such number, or there are too many cells.
     """
     cells = grid(rule, varies)
-    made = [changed for _, changed in cells if changed is not None]
-    published, *tables = evaluate([rule, *made])
     possible = np.array([changed is not None for _, changed in cells])
     shown = np.array([values for values, _ in cells], dtype=float).reshape(len(cells), -1)
     table = pd.DataFrame(shown, columns=pd.Index([v.name for v in varies]))
     table["possible"] = possible
-    base = published.groupby("season")["season_first"].min()
+    first = tables[0].groupby(["site", "season"])["season_first"].first()
     opening = pd.DataFrame(
-        [_opening(one, base) for one in tables], index=np.flatnonzero(possible)
+        [_opening(one, first) for one in tables[1:]], index=np.flatnonzero(possible)
     ).reindex(table.index)
     table = table.join(opening)
+    base = f"{first.iloc[0]:%m-%d}" if len(first) else "{:02d}-{:02d}".format(*rule.season.start)
     skill = None
     if observations is not None:
-        said = [_cases(one, observations) for one in (published, *tables)]
+        said = [_cases(one, observations) for one in tables]
         known = [c for c in said if c is not None]
         if len(known) == len(said):
             columns, skill = _skill(known[0], known[1:], shown[possible], terms)
@@ -123,15 +134,15 @@ def sweep(
             if skill is not None:
                 table["as_good"] = table["as_good"].eq(True)
                 row = int(np.flatnonzero(possible)[skill.best])
-                skill = SweepSkill(**{**skill.__dict__, "best": row})
-    return Sweep(rule, tuple(varies), table, skill)
+                skill = replace(skill, best=row)
+    return Sweep(rule, tuple(varies), base, table, skill)
 
 
-def _opening(seasons: pd.DataFrame, base: pd.Series) -> dict[str, object]:
+def _opening(seasons: pd.DataFrame, published: pd.Series) -> dict[str, object]:
     """Median opening over sites and complete seasons, counted from the published season's start."""
     done = seasons[seasons["complete"].eq(True)]
-    first = done["season"].map(base)
-    done, first = done[first.notna()], first[first.notna()]
+    done = done.join(published.rename("base"), on=["site", "season"]).dropna(subset="base")
+    first = done["base"]
     day = season_day(first.to_numpy("M8[D]"), done["opened"].to_numpy("M8[D]"))
     ranked = np.sort(np.where(np.isnan(day), np.inf, day))
     middle = ranked[int(np.ceil(len(ranked) / 2)) - 1] if len(ranked) else np.inf
@@ -276,6 +287,8 @@ def words(swept: Sweep, terms: Terms) -> list[str]:
             f"Too few seasons (under {terms.least_seasons}) to say how sharp the best value is."
         )
         return out
+    if skill.of != "hit rate" and best["skill_low"] <= 0:
+        out.append("That interval holds zero: no better than a window opened blindly.")
     good = table[table["as_good"]]
     for vary in swept.varies:
         values = [v for v in vary.shown if v in set(good[vary.name])]

@@ -12,6 +12,7 @@ from patchrisk.cli.fetch import fetch
 from patchrisk.cli.init import init
 from patchrisk.cli.outlook import outlook
 from patchrisk.cli.soil import soil
+from patchrisk.cli.sweep import sweep
 from patchrisk.errors import PatchriskError
 
 
@@ -45,5 +46,5 @@ def main() -> None:
     """
 
 
-for _command in (outlook, fetch, soil, check, diseases, init, backtest):
+for _command in (outlook, fetch, soil, check, diseases, init, backtest, sweep):
     main.add_command(_command)

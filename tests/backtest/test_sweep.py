@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 
 from patchrisk.backtest.measures import Terms
-from patchrisk.backtest.sweep import sweep, words
+from patchrisk.backtest.sweep import sweep, to_try, words
 from patchrisk.backtest.vary import change, grid, read_vary
 from patchrisk.errors import InputError
 from patchrisk.windows import Rule, Season, is_open, season_days
@@ -135,6 +135,10 @@ def evaluate(rules):
     return out
 
 
+def swept_by(rule, varies, observations, terms):
+    return sweep(rule, varies, evaluate(to_try(rule, varies)), observations, terms)
+
+
 def seen(threshold, spread, absent=0):
     """First sights 40 days, give or take, after the soil reached the threshold."""
     truth = evaluate([change(RISING, "low", threshold)])[0]
@@ -156,7 +160,7 @@ def seen(threshold, spread, absent=0):
 
 
 def test_a_known_threshold_is_found_again():
-    swept = sweep(RISING, [read_vary("low=12:20:0.5degC")], evaluate, seen(16.5, 4), TERMS)
+    swept = swept_by(RISING, [read_vary("low=12:20:0.5degC")], seen(16.5, 4), TERMS)
     table, best = swept.table, swept.table.loc[swept.skill.best]
     assert swept.skill.of == "hit rate"
     assert abs(best["low"] - 16.5) <= 0.5
@@ -177,7 +181,7 @@ def test_a_known_threshold_is_found_again():
 
 def test_observations_that_decide_nothing_say_so():
     wide = Terms(least_lead=-400, most_lead=400, least_absences=10, least_seasons=5, draws=200)
-    swept = sweep(RISING, [read_vary("low=14:17:1degC")], evaluate, seen(16.5, 2), wide)
+    swept = swept_by(RISING, [read_vary("low=14:17:1degC")], seen(16.5, 2), wide)
     assert swept.table["as_good"].all()
     assert swept.skill.ties == 4
     said = " ".join(words(swept, wide))
@@ -187,7 +191,7 @@ def test_observations_that_decide_nothing_say_so():
 
 def test_a_grid_of_two_numbers():
     ranges = [read_vary("low=15:18:0.5degC"), read_vary("days=1:9:4")]
-    swept = sweep(RISING, ranges, evaluate, seen(16.5, 1), TERMS)
+    swept = swept_by(RISING, ranges, seen(16.5, 1), TERMS)
     table = swept.table
     assert len(table) == 21
     assert table["days"].tolist()[:4] == [1, 5, 9, 1]
@@ -201,24 +205,25 @@ def test_a_grid_of_two_numbers():
 
 
 def test_absences_enough_turn_it_to_hits_less_false_alarms():
-    swept = sweep(RISING, [read_vary("low=15:18:1degC")], evaluate, seen(16.5, 2, absent=30), TERMS)
+    swept = swept_by(RISING, [read_vary("low=15:18:1degC")], seen(16.5, 2, absent=30), TERMS)
     assert swept.skill.of == "hit rate less false-alarm rate"
     assert swept.skill.absences == 30
     # Warmth opens the window in every season here, so every absence is a false alarm.
     assert swept.table["skill"].max() <= 0
+    assert "no better than a window opened blindly" in " ".join(words(swept, TERMS))
 
 
 def test_few_seasons_say_nothing_of_sharpness():
     few = seen(16.5, 2)
     few = few[few["season"] <= 2008]
-    swept = sweep(RISING, [read_vary("low=15:18:1degC")], evaluate, few, TERMS)
+    swept = swept_by(RISING, [read_vary("low=15:18:1degC")], few, TERMS)
     assert swept.table["skill_low"].isna().all()
     assert not swept.table["as_good"].any()
     assert "Too few seasons (under 5)" in " ".join(words(swept, TERMS))
 
 
 def test_without_observations_there_are_dates_alone():
-    swept = sweep(RISING, [read_vary("season_start=02-01:04-01:29")], evaluate, None, TERMS)
+    swept = swept_by(RISING, [read_vary("season_start=02-01:04-01:29")], None, TERMS)
     assert swept.skill is None
     # Earlier starts do not change a date that comes later: all counted from 1 March.
     assert np.ptp(swept.table["opening_day"]) == 0
@@ -228,6 +233,6 @@ def test_without_observations_there_are_dates_alone():
 
 def test_impossible_cells_have_no_figures():
     ranges = [read_vary("low=13:15:1degC"), read_vary("high=14:15:1degC")]
-    table = sweep(BAND, ranges, evaluate, None, TERMS).table
+    table = swept_by(BAND, ranges, None, TERMS).table
     assert table["possible"].tolist() == [True, True, False, True, False, False]
     assert table.loc[~table["possible"], "opening_day"].isna().all()
