@@ -39,6 +39,7 @@ _NEEDED = [
     "pressure_season",
     "complete",
 ]
+_WORDS = ("site", "soil", "disease", "rule", "meaning")
 
 Progress = Callable[[int, int], None]
 
@@ -112,7 +113,8 @@ def sweep_source(
     whole = replace(plan, rules=numbered)
     judged = []
     for count, part in enumerate(parts, start=1):
-        judged.append(whole.judge(part.read())[_NEEDED])
+        some = whole.judge(part.read())[_NEEDED]
+        judged.append(some.astype(dict.fromkeys(_WORDS, "str")))
         if progress is not None:
             progress(count, len(parts))
     seasons = pd.concat(judged, ignore_index=True).assign(soil=soil)
