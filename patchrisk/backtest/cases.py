@@ -101,9 +101,9 @@ def _said(rows: pd.DataFrame, seen: pd.DataFrame) -> pd.DataFrame:
         "pressure_season",
         "complete",
     ]
-    table = rows.rename(columns={"site": "place"})[["place", *wanted]].copy()
+    table = rows.rename(columns={"site": "place"})[["place", *wanted]].astype({"place": "str"})
     table["begins"] = table["season_first"].astype("datetime64[s]")
-    asked = seen[["place"]].reset_index(drop=True).reset_index(names="case")
+    asked = seen[["place"]].astype("str").reset_index(drop=True).reset_index(names="case")
     asked["from"] = seen["season_first"].to_numpy("M8[s]") - np.timedelta64(SLACK_DAYS, "D")
     tied = pd.merge_asof(
         asked.sort_values("from", kind="stable"),

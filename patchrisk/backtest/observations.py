@@ -25,7 +25,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from patchrisk.diseases import Library
+from patchrisk.diseases import Disease, Library
 from patchrisk.errors import Fault, InputError
 from patchrisk.pressure import infection_season
 from patchrisk.weather.decode import read_text
@@ -80,7 +80,8 @@ def read_observations(
         which it was looked for in vain), ``incidence`` (the highest [%]; NaN where none was
         given), ``counts`` (bool: False for a look in vain outside the months in which the disease
         shows, which is no absence), ``lines`` (where it stands in the file).
-        The season of a disease is the shortest that holds the seasons of all its rules.
+        The season of a disease is the shortest that holds those of its rules on infection and on
+        treatment.
 
     Raises
     ------
@@ -166,8 +167,7 @@ def _read_row(
     place = _find_place(cells.get("place", ""), places, fault)
     disease = _find_disease(cells.get("disease", ""), library, fault)
     if disease is not None and disease not in seasons:
-        windows = library.diseases[disease].window
-        seasons[disease] = infection_season([w.rule.season for w in windows]) if windows else None
+        seasons[disease] = _season_of(library.diseases[disease])
     if disease is not None and seasons[disease] is None:
         fault("disease", f"{disease} has no rules", "take the row out: nothing can be tested")
     first, looked = cells.get("first_seen", ""), cells.get("looked", "")
@@ -201,6 +201,12 @@ def _read_row(
     last = int(np.flatnonzero(starts <= on)[-1])
     begun: date = starts[last].item()
     return _Row(line, place, disease, day, incidence, int(years[last]), begun)
+
+
+def _season_of(disease: Disease) -> Season | None:
+    """Return the shortest season that holds those of the rules on infection and on treatment."""
+    rules = [rule for rule in disease.rules() if rule.meaning != "express"] or disease.rules()
+    return infection_season([rule.season for rule in rules]) if rules else None
 
 
 def _find_place(name: str, places: Mapping[str, float], fault: _Report) -> str | None:
