@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from sklearn import metrics
 
 from patchrisk.backtest.measures import (
     Terms,
@@ -104,7 +105,6 @@ scores = st.lists(
 @given(scores)
 @settings(max_examples=50, deadline=None)
 def test_area_and_curve_are_those_of_scikit_learn(rows):
-    metrics = pytest.importorskip("sklearn.metrics")
     score, found, weight = (np.array(column) for column in zip(*rows, strict=True))
     score = score.astype(float)
     theirs = metrics.roc_auc_score(found, score, sample_weight=weight)
