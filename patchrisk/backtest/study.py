@@ -55,6 +55,7 @@ def write_study(
     library: Library | None = None,
     terms: Terms | None = None,
     today: date | None = None,
+    progress: Callable[[int, int], None] | None = None,
 ) -> list[Path]:
     """Write everything that is made of a table of seasons.
 
@@ -75,6 +76,8 @@ def write_study(
         What skill is judged by; `usual_terms` when not given.
     today : date, optional
         Later observations are refused; the day of the computer when not given.
+    progress : callable, optional
+        Told how many diseases are drawn, of how many.
 
     Returns
     -------
@@ -116,9 +119,13 @@ def write_study(
     paths.append(folder / "findings.md")
     write_text(paths[-1], "\n".join(said) + "\n")
     captions = ["# Figures", ""]
-    for plate in _plates(seasons, tables, judged, library, least_years, terms):
-        paths += keep(plate, figures, FIGURE_FORMATS)
-        captions += [f"## {plate.name}", "", plate.caption, "", f"Alt text: {plate.alt}", ""]
+    pairs = tables["normals"][["soil", "disease"]].drop_duplicates()
+    for n, (soil, disease) in enumerate(pairs.itertuples(index=False), 1):
+        for plate in _plates(soil, disease, seasons, tables, judged, library, least_years, terms):
+            paths += keep(plate, figures, FIGURE_FORMATS)
+            captions += [f"## {plate.name}", "", plate.caption, "", f"Alt text: {plate.alt}", ""]
+        if progress is not None:
+            progress(n, len(pairs))
     paths.append(figures / "captions.md")
     write_text(paths[-1], "\n".join(captions))
     return paths
@@ -352,6 +359,8 @@ def _skill_words(
 
 
 def _plates(
+    soil: str,
+    disease: str,
     seasons: pd.DataFrame,
     tables: dict[str, pd.DataFrame],
     judged: Sequence[tuple[RuleCases, Skill]],
@@ -359,23 +368,22 @@ def _plates(
     least_years: int,
     terms: Terms,
 ) -> Iterator[Plate]:
-    pairs = tables["normals"][["soil", "disease"]].drop_duplicates()
-    for soil, disease in pairs.itertuples(index=False):
-        name = _name(library, disease)
+    name = _name(library, disease)
 
-        def of(table: pd.DataFrame, soil: str = soil, disease: str = disease) -> pd.DataFrame:
-            some: pd.DataFrame = table[(table["soil"] == soil) & (table["disease"] == disease)]
-            return some
+    def of(table: pd.DataFrame) -> pd.DataFrame:
+        some: pd.DataFrame = table[(table["soil"] == soil) & (table["disease"] == disease)]
+        return some
 
-        mine = [(o, s) for o, s in judged if (o.soil, o.disease) == (soil, disease)]
-        for draw in (
-            _draw_dates(of(seasons), {k: of(tables[k]) for k in _DRAWN}, name, terms.level),
-            _draw_warmth(of(tables["warmest_year"]), of(tables["warmest_year_by_rule"]), name,
-                         least_years),
-            _draw_skill(mine, name, terms),
-        ):  # fmt: skip
-            for plate in draw:
-                yield replace(plate, name=f"{disease}_{soil}_{plate.name}")
+    mine = [(o, s) for o, s in judged if (o.soil, o.disease) == (soil, disease)]
+    for draw in (
+        _draw_dates(of(seasons), {k: of(tables[k]) for k in _DRAWN}, name, terms.level),
+        _draw_warmth(
+            of(tables["warmest_year"]), of(tables["warmest_year_by_rule"]), name, least_years
+        ),
+        _draw_skill(mine, name, terms),
+    ):
+        for plate in draw:
+            yield replace(plate, name=f"{disease}_{soil}_{plate.name}")
 
 
 _DRAWN = ("normals", "trends")

@@ -146,7 +146,7 @@ def backtest(
         "csv": ("csv",),
         "both": ("parquet", "csv"),
     }
-    with _bar() as progress:
+    with _bar("Backtest") as progress:
         done = run(
             source,
             out,
@@ -210,11 +210,14 @@ def _study(
         from patchrisk.diseases import load_library
 
         library = load_library(diseases_folder)
-        yield from write_study(out, done.seasons, observations, library=library)
+        with _bar("Figures") as progress:
+            yield from write_study(
+                out, done.seasons, observations, library=library, progress=progress
+            )
 
 
 @contextmanager
-def _bar() -> Iterator[Callable[[int, int], None]]:
+def _bar(label: str) -> Iterator[Callable[[int, int], None]]:
     """Give something to tell the progress to; a bar appears when it takes over two seconds."""
     began = time.monotonic()
     bar: Any = None
@@ -222,7 +225,7 @@ def _bar() -> Iterator[Callable[[int, int], None]]:
     def tell(done: int, total: int) -> None:
         nonlocal bar
         if bar is None and done < total and time.monotonic() - began > 2:
-            bar = click.progressbar(length=total, label="Backtest", file=sys.stderr)
+            bar = click.progressbar(length=total, label=label, file=sys.stderr)
             bar.__enter__()
         if bar is not None:
             bar.update(done - bar.pos)
