@@ -5,6 +5,7 @@ from typing import Any
 import click
 
 from patchrisk import __version__
+from patchrisk.cli.backtest import backtest
 from patchrisk.cli.check import check
 from patchrisk.cli.diseases import diseases
 from patchrisk.cli.fetch import fetch
@@ -13,6 +14,7 @@ from patchrisk.cli.outlook import outlook
 from patchrisk.cli.plan import plan
 from patchrisk.cli.record import record
 from patchrisk.cli.soil import soil
+from patchrisk.cli.sweep import sweep
 from patchrisk.errors import PatchriskError
 
 
@@ -46,5 +48,5 @@ def main() -> None:
     """
 
 
-for _command in (outlook, plan, fetch, soil, check, diseases, record, init):
+for _command in (outlook, plan, record, fetch, soil, check, diseases, init, backtest, sweep):
     main.add_command(_command)

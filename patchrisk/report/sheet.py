@@ -44,9 +44,7 @@ def write_sheet(plan: SitePlan) -> str:
         "form-action 'none'",
         rows=rows,
         notes=notes,
-        advice=[
-            f"{a.area}: {text}" for a in plan.areas if not a.planned for text in a.advice
-        ],
+        advice=[f"{a.area}: {text}" for a in plan.areas if not a.planned for text in a.advice],
         cautions=words.CAUTIONS,
     )
 
