@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from patchrisk.programme.cover import Applied
+from patchrisk.programme.cover import Applied, quickening
 from patchrisk.programme.given import CLASSES, PROVEN, Concern, Ground, Numbers
 from patchrisk.programme.plan import Planned, RunnerUp
 from patchrisk.programme.schedule import (
@@ -26,6 +26,7 @@ from patchrisk.units import FloatArray
 _LOOK = 28  # days to either side in which the next best is looked for
 _APART = 7  # days by which a plan must differ to be another
 _ROOM = 14  # the most that a day's leeway is drawn out
+_WARM = 1.25  # times faster: less is within what field trials saw
 _LITTLE = 0.5  # days at the optimum: less is no reason for anything
 _SILENT = ("no data", "outside spectrum")  # of these the class says it all
 _BERMUDA = ("bermudagrass",)
@@ -154,7 +155,11 @@ def _planned(case: _Case, n: int) -> Planned:
         runner,
         (*_why_day(case, n, others), *_why_group(case, n)),
         tuple(_cautions(case, n, targets)),
-        notes=(*_covering(case, n, targets, covered), *_notes(case, n, targets)),
+        notes=(
+            *_covering(case, n, targets, covered),
+            *_notes(case, n, targets),
+            *_warm(case, n, targets),
+        ),
     )
 
 
@@ -283,6 +288,25 @@ def _notes(case: _Case, n: int, targets: Sequence[str]) -> list[str]:
                     f"{_upper(case.concerns[key].name)}, FRAC {code}: {trials.note}{source}."
                 )
     return out
+
+
+def _warm(case: _Case, n: int, targets: Sequence[str]) -> Iterator[str]:
+    """Say how much faster it is lost in warm soil; the published interval stands all the same."""
+    if case.soil_c is None or not targets:
+        return
+    day, numbers = case.plan[n][0], case.numbers
+    days = max(_threat(case.problem, key).cover_days for key in targets)
+    soil = case.soil_c[day : day + days]
+    low, _, high = (
+        float(np.mean(quickening(soil, q, numbers.q10_reference_c))) for q in numbers.q10
+    )
+    if low >= _WARM:
+        yield (
+            f"In soil as warm as is expected fungicides are lost {low:.1f} to {high:.1f} times "
+            f"faster than at {case.show('soil temperature', numbers.q10_reference_c)}, by "
+            f"laboratory studies; how long roots stay protected was never measured, and the "
+            f"published {days} days are planned with."
+        )
 
 
 def _with_source(concern: Concern, codes: frozenset[str], evidence: str) -> str:

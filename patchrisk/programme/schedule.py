@@ -31,6 +31,7 @@ Days = npt.NDArray[np.datetime64]
 FEW = 100  # days times options up to which every day is looked at from the first
 WEEK = 7  # days between those of a first look; the second is at every day around its plan
 _GAP = 1e-3  # relative gap at which HiGHS may stop
+_NEARLY = 0.99  # share of a bound that will do
 _LATER = 1e-5  # what a day later costs, beside the whole pressure: ties go to the earliest day
 _MOST_APPLICATIONS = 12
 _LOOKS = 6  # at every day around a plan, while it still gets better
@@ -191,15 +192,12 @@ def schedule(problem: Problem, *, seconds: float = 5.0) -> Solution:
     if helpful.sum() <= FEW or (len(problem.options) == 1 and not problem.guidelines):
         return _settled(problem, useful, seconds)
     # Counted from the first useful day: intervals are mostly whole weeks.
-    weekly = useful[(useful - useful[0]) % WEEK == 0]
-    found = _settled(problem, weekly if weekly.size else useful, seconds)
+    weekly = useful[np.unique((useful - useful[0]) // WEEK, return_index=True)[1]]
+    found = _settled(problem, weekly, seconds, repair=useful)
     for _ in range(_LOOKS):
         if not found.plan:
             break
-        at = np.array([day for day, _ in found.plan])
-        nearest = np.abs(useful[:, None] - at).argmin(axis=1)
-        slots = [useful[(nearest == n) & (np.abs(useful - d) <= WEEK)] for n, d in enumerate(at)]
-        better = _pinned(problem, slots, seconds)
+        better = _pinned(problem, _around(useful, found.plan), seconds)
         if better.value <= found.value + 1e-9:
             break
         found = better
@@ -247,7 +245,10 @@ def with_relief(problem: Problem, *, seconds: float = 5.0) -> tuple[Solution, Re
     costs = []
     if most.value - found.value > max(problem.cost, 0.1 * most.value):
         for name in GIVEN_UP:
-            gain = schedule(_without(problem, name), seconds=seconds).value - found.value
+            rest = _without(problem, name)
+            if rest is problem:
+                continue
+            gain = schedule(rest, seconds=seconds).value - found.value
             if gain > problem.cost / 2:
                 costs.append((name, gain))
     parted: list[Guideline] = []
@@ -261,22 +262,42 @@ def with_relief(problem: Problem, *, seconds: float = 5.0) -> tuple[Solution, Re
 
 
 def _without(problem: Problem, name: str) -> Problem:
-    if name == GIVEN_UP[0]:
+    """Return the problem without something; the very same where it has none of it."""
+    options = problem.options
+    if name == GIVEN_UP[0] and problem.guidelines:
         return replace(problem, guidelines=())
-    if name == GIVEN_UP[1]:
-        return replace(problem, options=tuple(replace(o, held=None) for o in problem.options))
-    if name == GIVEN_UP[2]:
+    if name == GIVEN_UP[1] and any(o.held is not None and o.held.any() for o in options):
+        return replace(problem, options=tuple(replace(o, held=None) for o in options))
+    if name == GIVEN_UP[2] and problem.no_spray.any():
         return replace(problem, no_spray=np.zeros_like(problem.no_spray))
-    if name == GIVEN_UP[3]:
-        free = (replace(o, most=None, least_days=None, not_before=0) for o in problem.options)
+    if name == GIVEN_UP[3] and any((o.most, o.least_days) != (None, None) for o in options):
+        free = (replace(o, most=None, least_days=None, not_before=0) for o in options)
         return replace(problem, options=tuple(free))
-    if name == GIVEN_UP[4]:
+    if name == GIVEN_UP[4] and problem.greatest_days is not None:
         return replace(problem, greatest_days=None)
-    return replace(problem, most=max(problem.most, _MOST_APPLICATIONS // 2))
+    if name == GIVEN_UP[5] and problem.most < _MOST_APPLICATIONS // 2:
+        return replace(problem, most=_MOST_APPLICATIONS // 2)
+    return problem
 
 
-def _settled(problem: Problem, days: npt.NDArray[np.intp], seconds: float) -> Solution:
-    """Solve, adding guidelines as they turn out to be broken; most never are."""
+def _around(useful: npt.NDArray[np.intp], plan: Plan) -> list[npt.NDArray[np.intp]]:
+    """For each application the useful days that lie nearest to it, up to a week away."""
+    at = np.array([day for day, _ in plan])
+    nearest = np.abs(useful[:, None] - at).argmin(axis=1)
+    return [useful[(nearest == n) & (np.abs(useful - d) <= WEEK)] for n, d in enumerate(at)]
+
+
+def _settled(
+    problem: Problem,
+    days: npt.NDArray[np.intp],
+    seconds: float,
+    repair: npt.NDArray[np.intp] | None = None,
+) -> Solution:
+    """Solve, adding guidelines as they turn out to be broken; most never are.
+
+    With days to ``repair`` on, a plan near by that keeps them all will do when it is worth nearly
+    what the one without them is: that one is a bound.
+    """
     most = min(problem.most, _MOST_APPLICATIONS)
     length = len(problem.done) + most
     known = limits(problem.guidelines, problem.caps, length)
@@ -287,6 +308,10 @@ def _settled(problem: Problem, days: npt.NDArray[np.intp], seconds: float) -> So
         found = _solve(problem, moves, most, [known[k] for k in kept], seconds, pinned=False)
         if not broken_by(problem, found.plan) and not idle(problem, found.plan):
             return found
+        if repair is not None:
+            near = _pinned(problem, _around(repair, found.plan), seconds)
+            if near.value >= _NEARLY * found.value:
+                return near
         steps = [*problem.done, *(step_of(problem, move) for move in found.plan)]
         more = [
             k
@@ -610,6 +635,11 @@ def _neighbours(
             ones = np.ones(mine.size)
             for back in range(size):
                 after, same = state[k + 1, back], state[k, back]
+                if size == 1:  # all that matters is that the state is not told too low
+                    rest = np.setdiff1d(mine, does)
+                    rows.add(np.r_[same, after, rest], np.r_[1.0, -np.ones(1 + rest.size)], 0.0)
+                    rows.add(np.r_[does, after], np.r_[np.ones(does.size), -1.0], 0.0)
+                    continue
                 # Without an application on the day the state stays.
                 rows.add(np.r_[after, same, mine], np.r_[1.0, -1.0, -ones], 0.0)
                 rows.add(np.r_[same, after, mine], np.r_[1.0, -1.0, -ones], 0.0)

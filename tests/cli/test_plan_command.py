@@ -288,3 +288,27 @@ def test_the_outlook_names_bare_days_in_an_open_window(course):
     text = flat(run(course(""), command="outlook"))
     assert "Do: a preventive application is due, nothing is on;" in text
     assert "Bare: window open and nothing on for" in text
+
+
+def test_the_sample_course_is_planned_in_short():
+    args = ["plan", "--sample", "--area", "Lawns"]
+    text = CliRunner().invoke(main, args, catch_exceptions=False).output
+    lines = text.splitlines()
+    assert "(invented)" in lines[0]
+    assert not [line for line in lines if len(line) > 80]
+    assert len(lines) <= 60  # a screen of a desk's terminal
+    for said in ("LAWNS", "On this season:", "Covered until", "For:", "Why:", "Next best:"):
+        assert said in text
+    assert "no trial data" in text
+    assert "invented figures" not in text  # amounts only in full
+
+
+def test_too_few_years_of_weather_for_a_plan_is_said(course):
+    folder = course(ON)
+    rows = (folder / "weather.csv").read_text().splitlines()
+    recent = [rows[0], *(row for row in rows if row.startswith("2026"))]
+    (folder / "weather.csv").write_text("\n".join(recent) + "\n")
+    area = planned(folder)
+    assert area["planned"] == []
+    assert "needs air temperature of past years" in " ".join(area["advice"])
+    assert area["cover"][0]["covered"]

@@ -144,6 +144,16 @@ def test_group_3_keeps_off_greens_before_heat(plan):
     assert [p.choice.label for p in fairway.planned] == ["FRAC 3"]
 
 
+@pytest.mark.parametrize(("soil_c", "said"), [(15.0, False), (22.0, False), (30.0, True)])
+def test_warm_soil_is_a_note_and_changes_no_interval(plan, soil_c, said):
+    rate = hump("2024-06-15", 30)
+    (only,) = plan([concern(rate)], stock("3"), most=1, soil_c=np.full(366, soil_c)).planned
+    # Q10 of 2.2 to 2.58 around 20 degC: 10 degrees warmer is as many times faster.
+    assert ("lost 2.2 to 2.6 times faster than at 20.0 °C" in " ".join(only.notes)) is said
+    cool = plan([concern(rate)], stock("3"), most=1).planned[0]
+    assert (only.day, only.covers) == (cool.day, cool.covers)
+
+
 def test_days_without_spraying_are_named_as_the_clash(plan):
     rate = np.zeros(366)
     rate[150:178] = 1.0
