@@ -8,6 +8,7 @@ from patchrisk import __version__
 from patchrisk.cli.check import check
 from patchrisk.cli.diseases import diseases
 from patchrisk.cli.fetch import fetch
+from patchrisk.cli.figure import figure
 from patchrisk.cli.init import init
 from patchrisk.cli.outlook import outlook
 from patchrisk.cli.soil import soil
@@ -44,5 +45,5 @@ def main() -> None:
     """
 
 
-for _command in (outlook, fetch, soil, check, diseases, init):
+for _command in (outlook, fetch, soil, check, diseases, init, figure):
     main.add_command(_command)

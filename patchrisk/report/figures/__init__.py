@@ -9,9 +9,8 @@ from patchrisk.report.figures import cover, pressure, soil, windows
 from patchrisk.report.figures.drawn import Drawing
 from patchrisk.report.figures.svg import style_sheet, to_svg
 
-__all__ = ["KINDS", "PAGE_WIDTH", "Drawn", "drawings_of", "figures_of", "style_sheet"]
+__all__ = ["PAGE_WIDTH", "Drawn", "drawings_of", "figures_of", "style_sheet"]
 
-KINDS = ("soil", "windows", "pressure", "cover")
 PAGE_WIDTH = 348.0  # px: the room that a phone of 360 px leaves, so that text keeps its size
 
 

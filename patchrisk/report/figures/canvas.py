@@ -1,7 +1,7 @@
 """What figures are made of: lines, shapes and words on a sheet, in colours named by their role."""
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 Point = tuple[float, float]
@@ -100,25 +100,17 @@ class Sheet:
         """Put items on top."""
         self.items += items
 
-    def lowered(self, by: float) -> "Sheet":
-        """Return the sheet with an empty strip on top [px]."""
-        moved = [_moved(item, by) for item in self.items]
-        return Sheet(self.width, self.height + by, moved)
+    def moved(self, right: float, down: float) -> "Sheet":
+        """Return the sheet with empty strips to the left and on top [px]."""
+        items = [placed(item, right, down) for item in self.items]
+        return Sheet(self.width + right, self.height + down, items)
 
 
-def _moved(item: Item, by: float) -> Item:
-    if isinstance(item, Line):
-        return Line(_down(item.points, by), item.colour, item.width, item.dash)
-    if isinstance(item, Shape):
-        return Shape(_down(item.points, by), item.fill, item.edge, item.width)
-    if isinstance(item, Dot):
-        return Dot(item.x, item.y + by, item.radius, item.fill, item.edge, item.width)
-    y = item.y + by
-    return Words(item.x, y, item.text, item.size, item.colour, item.anchor, item.bold, item.halo)
-
-
-def _down(points: Iterable[Point], by: float) -> list[Point]:
-    return [(x, y + by) for x, y in points]
+def placed(item: Item, x: float, y: float) -> Item:
+    """Return an item moved right and down [px]."""
+    if isinstance(item, Line | Shape):
+        return replace(item, points=[(a + x, b + y) for a, b in item.points])
+    return replace(item, x=item.x + x, y=item.y + y)
 
 
 def box(left: float, top: float, right: float, bottom: float) -> list[Point]:
@@ -157,17 +149,7 @@ def key(sheet: Sheet, entries: Sequence[Entry], top: float) -> float:
         wide = 22 + 5 + text_width(entry.text)
         if x > 0 and x + wide > sheet.width:
             x, y = 0.0, y + 17
-        sheet.add(*(_placed(item, x + 11, y) for item in entry.items))
+        sheet.add(*(placed(item, x + 11, y) for item in entry.items))
         sheet.add(Words(x + 27, y + 4, entry.text, colour="soft"))
         x += wide + 12
     return y + 12
-
-
-def _placed(item: Item, x: float, y: float) -> Item:
-    if isinstance(item, Line):
-        return Line([(a + x, b + y) for a, b in item.points], item.colour, item.width, item.dash)
-    if isinstance(item, Shape):
-        points = [(a + x, b + y) for a, b in item.points]
-        return Shape(points, item.fill, item.edge, item.width)
-    assert isinstance(item, Dot)
-    return Dot(item.x + x, item.y + y, item.radius, item.fill, item.edge, item.width)
