@@ -11,6 +11,7 @@ from patchrisk.cli.fetch import fetch
 from patchrisk.cli.figure import figure
 from patchrisk.cli.init import init
 from patchrisk.cli.outlook import outlook
+from patchrisk.cli.page import page
 from patchrisk.cli.soil import soil
 from patchrisk.errors import PatchriskError
 
@@ -45,5 +46,5 @@ def main() -> None:
     """
 
 
-for _command in (outlook, fetch, soil, check, diseases, init, figure):
+for _command in (outlook, page, fetch, soil, check, diseases, init, figure):
     main.add_command(_command)

@@ -10,6 +10,7 @@ from patchrisk.report.view.model import (
     Remedy,
     Row,
     Scouting,
+    Task,
 )
 
 __all__ = [
@@ -21,5 +22,6 @@ __all__ = [
     "Remedy",
     "Row",
     "Scouting",
+    "Task",
     "view_of",
 ]

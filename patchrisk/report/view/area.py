@@ -10,7 +10,7 @@ from patchrisk.programme.plan import AreaPlan
 from patchrisk.programme.plan import Planned as PlannedApplication
 from patchrisk.report import words
 from patchrisk.report.pen import Pen
-from patchrisk.report.view.model import AreaView, Change, Level, Planned, Row
+from patchrisk.report.view.model import AreaView, Change, Level, Planned, Row, Task
 from patchrisk.report.view.row import LIKELY, row_of
 from patchrisk.soil.series import SoilSeries
 from patchrisk.windows import State
@@ -36,7 +36,7 @@ def area_view(morning: Morning, area: AreaMorning, plan: AreaPlan | None, pen: P
         area.area.name,
         turf,
         level,
-        _sentence(area, pairs, pen),
+        tuple(_tasks(area, pairs, pen)),
         _soil(area.soil, pen),
         rows,
         tuple((name, "" if reason is None else reason.text) for name, reason in reasons),
@@ -73,28 +73,30 @@ def _rank(today: DiseaseToday, row: Row) -> tuple[int, int, bool, bool, float]:
     )
 
 
-def _sentence(area: AreaMorning, pairs: Sequence[tuple[DiseaseToday, Row]], pen: Pen) -> str:
+def _tasks(area: AreaMorning, pairs: Sequence[tuple[DiseaseToday, Row]], pen: Pen) -> list[Task]:
+    """Say what to do today, most urgent first; scouting only where there is nothing else."""
+
     def of(level: Level) -> list[tuple[DiseaseToday, Row]]:
         return [pair for pair in pairs if pair[1].level is level]
 
     told = []
-    due = of(Level.DUE)
-    if due:
-        unless = "" if area.cover else " unless one is on"
-        told.append(f"Preventive due{unless}: {_list([_named(*p) for p in due])}.")
+    if of(Level.DUE):
+        lead = "Preventive due:" if area.cover else "Preventive due unless one is on:"
+        told.append(Task(lead, _list([_named(*pair) for pair in of(Level.DUE)])))
     if of(Level.READ_OUT):
         names = _list([row.name for _, row in of(Level.READ_OUT)])
-        told.append(f"Read out the logger or give air temperature: no telling for {names}.")
+        told.append(Task("Read out the logger or give air temperature: no telling for", names))
     ending = [row for today, row in of(Level.READY) if today.state is State.OPEN]
     if ending:
-        until = [f"{row.name} ({_until(area, row, pen)})" for row in ending]
-        told.append(f"Cover is ending: {_list(until)}.")
+        names = _list([f"{row.name} (to {pen.day(area.cover[row.key].until)})" for row in ending])
+        told.append(Task("Cover is ending:", names))
     coming = [_coming(area, row, pen) for t, row in of(Level.READY) if t.state is not State.OPEN]
     if coming:
-        told.append(f"Get ready for {_list(coming)}.")
+        told.append(Task("Get ready for", _list(coming)))
     if not told and of(Level.SCOUT):
-        told.append(f"Nothing to put on; scout for {_list([r.name for _, r in of(Level.SCOUT)])}.")
-    return " ".join(told) or f"Nothing to do today{_next(area, pairs, pen)}."
+        names = _list([row.name for _, row in of(Level.SCOUT)])
+        told.append(Task("Nothing to put on; scout for", names))
+    return told or [Task(f"Nothing to do today{_next(area, pairs, pen)}", "")]
 
 
 def _named(today: DiseaseToday, row: Row) -> str:
@@ -107,10 +109,6 @@ def _named(today: DiseaseToday, row: Row) -> str:
     if row.seen_before:
         marks.append("seen here before")
     return f"{row.name} ({', '.join(marks)})" if marks else row.name
-
-
-def _until(area: AreaMorning, row: Row, pen: Pen) -> str:
-    return f"to {pen.day(area.cover[row.key].until)}"
 
 
 def _coming(area: AreaMorning, row: Row, pen: Pen) -> str:

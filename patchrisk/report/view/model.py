@@ -1,6 +1,6 @@
 """The shapes of a morning as people read it: every word in them is final."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date
 from enum import IntEnum
 
@@ -89,6 +89,11 @@ class Row:
     act: str
     why: tuple[str, ...]
 
+    @property
+    def asks(self) -> bool:
+        """Whether there is something to put on, to get ready, or left on."""
+        return bool(self.cover) or self.level > Level.SCOUT or self.state is State.OPEN
+
 
 @dataclass(frozen=True)
 class Planned:
@@ -130,6 +135,19 @@ class Scouting:
 
 
 @dataclass(frozen=True)
+class Task:
+    """Something to do today: what, and for which diseases; together a sentence."""
+
+    lead: str
+    names: str
+
+    @property
+    def sentence(self) -> str:
+        """Both parts as one."""
+        return f"{self.lead} {self.names}".strip() + "."
+
+
+@dataclass(frozen=True)
 class Change:
     """Something that changed, in one area."""
 
@@ -141,25 +159,34 @@ class Change:
 class AreaView:
     """One area.
 
-    ``sentence`` says what to do today; ``rows`` stand in order of urgency; ``quiet`` are the rows
-    among them whose windows ask for nothing; ``without`` are a name and a reason for each disease
-    that no forecast is offered for.
+    ``tasks`` say what to do today; ``rows`` stand in order of urgency; ``without`` are a name and
+    a reason for each disease that no forecast is offered for; ``planned`` and ``advice`` are those
+    of its programme.
     """
 
     name: str
     turf: str
     level: Level
-    sentence: str
+    tasks: tuple[Task, ...]
     soil: str
     rows: tuple[Row, ...]
     without: tuple[tuple[str, str], ...]
     planned: tuple[Planned, ...] = ()
     advice: tuple[str, ...] = ()
 
+    @property
+    def sentence(self) -> str:
+        """What to do today, in a sentence or two."""
+        return " ".join(task.sentence for task in self.tasks)
+
 
 @dataclass(frozen=True)
 class MorningView:
-    """A whole morning; ``areas`` stand in order of urgency."""
+    """A whole morning; ``areas`` stand in order of urgency.
+
+    ``last_page`` is the day of the page before, empty without one; ``recorded`` is whether any
+    application is on record; ``message`` says it all in one line.
+    """
 
     site: str
     as_of: date
@@ -176,7 +203,7 @@ class MorningView:
     left_out: tuple[str, ...]
     credits: tuple[str, ...]
     cautions: str
-    message: str = field(default="")
+    message: str
 
     @property
     def level(self) -> Level:
