@@ -7,7 +7,7 @@ from typing import Literal
 Point = tuple[float, float]
 Anchor = Literal["start", "middle", "end"]
 
-# Chosen for this project. Blue, orange and green of unlike lightness stay apart for every kind of
+# Chosen for this project. Blue, orange and plum of unlike lightness stay apart for every kind of
 # colour-blindness, and nothing is told by colour alone: lines differ by dash, marks by shape.
 LIGHT = {
     "paper": "#ffffff",
@@ -20,7 +20,7 @@ LIGHT = {
     "soil-band": "#b3d2ee",
     "open": "#b03f00",
     "open-pale": "#fbd3b8",
-    "cover": "#00665a",
+    "cover": "#701060",
 }
 DARK = {
     "paper": "#12161a",
@@ -33,7 +33,7 @@ DARK = {
     "soil-band": "#1f4a70",
     "open": "#ff9b5e",
     "open-pale": "#6b3413",
-    "cover": "#4fd3bb",
+    "cover": "#c17fe8",
 }
 
 SMALL, NORMAL = 11.0, 12.0  # text sizes [px]: at 360 px a sheet is drawn at its true size
