@@ -84,6 +84,20 @@
     }
   }
 
+  // No word is broken to fit.
+  for (const node of new Set(lines.map((line) => line.node))) {
+    if (node.parentElement.closest("bdi")) continue; // names are whatever people call things
+    for (const match of node.textContent.matchAll(/[^\s-]{2,24}/g)) {
+      const range = document.createRange();
+      range.setStart(node, match.index);
+      range.setEnd(node, match.index + match[0].length);
+      const tops = [...range.getClientRects()].filter((box) => box.width > 0.5).map((box) => box.top);
+      if (Math.max(...tops) - Math.min(...tops) > 4) {
+        found.push(`a broken word: "${match[0]}" in ${name(node)}`);
+      }
+    }
+  }
+
   for (const { node, element } of lines) {
     const svg = element.closest("svg");
     const scale = svg ? svg.getBoundingClientRect().width / svg.viewBox.baseVal.width : 1;
