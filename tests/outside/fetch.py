@@ -6,7 +6,6 @@ environment variable PATCHRISK_OUTSIDE says. What is there already is not downlo
 
 import hashlib
 import os
-import shutil
 import subprocess
 import sys
 import tarfile
@@ -137,12 +136,14 @@ def _members(archive: Path) -> Iterator[tuple[str, bytes]]:
 
 def main() -> None:
     """Fetch what is lacking."""
-    for source in lacking((*SOURCES, AXE)):
-        if source.index == "npm" and shutil.which("npm") is None:
-            sys.stdout.write(f"{source.name} is left out: npm is not there\n")
-            continue
+    for source in lacking():
         fetch(source)
         sys.stdout.write(f"{source.name} {source.version}: in {folder()}\n")
+    for source in lacking([AXE]):  # no test but the browser's needs it
+        try:
+            fetch(source)
+        except (OSError, subprocess.CalledProcessError) as error:
+            sys.stdout.write(f"{source.name} is left out: {error}\n")
 
 
 if __name__ == "__main__":
