@@ -7,10 +7,11 @@ from typing import TYPE_CHECKING
 import click
 
 from patchrisk.cli.options import Day, offline_option, refuse_future, site_path
-from patchrisk.errors import Fault, PatchriskError, UnavailableError
+from patchrisk.errors import Fault, InputError, PatchriskError, UnavailableError
 
 if TYPE_CHECKING:
     from patchrisk.morning import Morning
+    from patchrisk.report.publish import Page
 
 _DUE = 3  # exit code with --signal
 
@@ -38,6 +39,7 @@ _DUE = 3  # exit code with --signal
 @click.option("--dated", is_flag=True, help="Keep a copy with the date in its name beside it.")
 @offline_option
 @click.option("--summary", is_flag=True, help="Print the one-line summary alone, for a message.")
+@click.option("--mail", "by_mail", is_flag=True, help="Mail it as [mail] in the site file says.")
 @click.option("--signal", is_flag=True, help="Exit with 3 when an area has something due today.")
 @click.pass_context
 def page(
@@ -49,6 +51,7 @@ def page(
     dated: bool,
     offline: bool,
     summary: bool,
+    by_mail: bool,
     signal: bool,
 ) -> None:
     """Write this morning as one page that a phone opens without a server or a network.
@@ -66,10 +69,12 @@ def page(
     paths = [site_path(path, sample) for path in ([Path()] if sample else site_files)]
     now = datetime.now().astimezone()
     mornings: list[Morning] = []
+    done: list[Path] = []
     failed: list[tuple[Path, PatchriskError]] = []
     for path in paths:
         try:
             mornings.append(_morning(path, sample, as_of, now, offline))
+            done.append(path)
         except PatchriskError as error:
             if len(paths) == 1:
                 raise
@@ -90,6 +95,14 @@ def page(
             click.echo(f"Wrote {path}")
     for made in pages:
         click.echo(made.view.message)
+    if by_mail:
+        for path, morning, made in zip(done, mornings, pages, strict=True):
+            try:
+                told = _mail(path, morning, made, now)
+                if not summary:
+                    click.echo(told)
+            except PatchriskError as error:
+                failed.append((path, error))
     if failed:
         raise type(_worst(failed))([fault for _, error in failed for fault in error.faults])
     if signal and any(made.is_due for made in pages):
@@ -107,6 +120,27 @@ def _morning(
     elif sample:
         as_of = sample_morning(path)
     return prepare(path, as_of or today, now, offline=offline)
+
+
+def _mail(path: Path, morning: "Morning", made: "Page", now: datetime) -> str:
+    from patchrisk.report import mail
+    from patchrisk.report.terminal import write_outlook
+
+    settings = morning.site.mail
+    if settings is None:
+        cure = "add [mail] with host, from and to"
+        raise InputError(Fault(str(path), "mail", "no [mail] in the site file", cure))
+    page = made.written[0]
+    letter = mail.letter(
+        page.read_text(encoding="utf-8"),
+        made.view.message,
+        settings,
+        text=write_outlook(made.view),
+        file_name=page.name,
+        now=now,
+    )
+    mail.send(letter, settings, mail.password_of(settings))
+    return f"Mailed to {', '.join(settings.to)}"
 
 
 def _worst(failed: list[tuple[Path, PatchriskError]]) -> PatchriskError:

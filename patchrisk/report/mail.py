@@ -86,7 +86,10 @@ def letter(
     mail["Message-ID"] = make_msgid(domain=settings.sender.rpartition("@")[2])
     mail["Auto-Submitted"] = "auto-generated"  # RFC 3834: nobody's absence note answers it
     mail.set_content(text.rstrip("\n") + "\n")
-    mail.add_attachment(page_html, subtype="html", filename=file_name)
+    # As bytes, so that no line end of the page changes on the way.
+    page = page_html.encode("utf-8")
+    charset = {"charset": "utf-8"}
+    mail.add_attachment(page, "text", "html", filename=file_name, params=charset)
     return mail
 
 

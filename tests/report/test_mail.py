@@ -1,5 +1,6 @@
 """The page by mail, against a mail server on this computer that speaks TLS and asks for a login."""
 
+import shutil
 import socket
 import ssl
 import textwrap
@@ -11,7 +12,10 @@ import pytest
 import trustme
 from aiosmtpd.controller import Controller
 from aiosmtpd.smtp import AuthResult
+from click.testing import CliRunner
 
+from patchrisk import resources
+from patchrisk.cli import main
 from patchrisk.errors import InputError, UnavailableError
 from patchrisk.report import mail
 from patchrisk.site import Mail, read_site
@@ -103,7 +107,7 @@ def test_a_letter_arrives_over_tls(server, tls):
     [page] = got.iter_attachments()
     assert page.get_content_type() == "text/html"
     assert page.get_filename() == "morning.html"
-    assert page.get_content().strip() == PAGE
+    assert page.get_content() == PAGE
 
 
 def test_no_password_goes_out_before_tls(server):
@@ -177,6 +181,51 @@ def test_the_password_comes_from_the_environment_else_it_is_asked_for():
     assert mail.password_of(settings, {mail.PASSWORD: "x"}) == "x"
     with pytest.raises(UnavailableError, match=mail.PASSWORD):
         mail.password_of(settings, {})
+
+
+# --- the command --------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def course(tmp_path):
+    """Return a function that copies the sample course and puts lines into its site file."""
+
+    def copy(lines=""):
+        folder = tmp_path / "course"
+        shutil.copytree(resources.sample_weather(), folder)
+        path = folder / "site.toml"
+        path.write_text(path.read_text(encoding="utf-8") + lines, encoding="utf-8")
+        return ["page", "--site", str(path), "--as-of", "2026-05-18", "--mail",
+                "--out", str(tmp_path / "out")]  # fmt: skip
+
+    return copy
+
+
+def test_the_page_is_written_and_mailed(server, course, tmp_path, monkeypatch):
+    box, settings = server()
+    monkeypatch.setenv(mail.PASSWORD, "s3cret")
+    args = course(
+        f'[mail]\nhost = "localhost"\nport = {settings.port}\nuser = "greens"\n'
+        'from = "greens@example.org"\nto = ["me@example.org"]\n'
+    )
+    result = CliRunner().invoke(main, args)
+    assert result.exit_code == 0, result.output
+    assert result.output.splitlines()[-1] == "Mailed to me@example.org"
+    got = message_from_bytes(box.letters[0][2], policy=default)
+    assert got["Subject"][:100] in result.output
+    assert "Quillfen Dunes" in got["Subject"]
+    [page] = got.iter_attachments()
+    [written] = (tmp_path / "out").glob("*.html")
+    assert page.get_filename() == written.name
+    assert page.get_payload(decode=True) == written.read_bytes()
+    assert "Summer patch" in got.get_body().get_content()
+
+
+def test_a_site_without_a_mail_table_is_told_and_its_page_written(course, tmp_path):
+    result = CliRunner().invoke(main, course())
+    assert result.exit_code == 2
+    assert "add [mail] with host, from and to" in result.stderr
+    assert list((tmp_path / "out").glob("*.html"))
 
 
 # --- the site file ------------------------------------------------------------------------------
