@@ -218,7 +218,7 @@ def test_the_page_is_written_and_mailed(server, course, tmp_path, monkeypatch):
     [written] = (tmp_path / "out").glob("*.html")
     assert page.get_filename() == written.name
     assert page.get_payload(decode=True) == written.read_bytes()
-    assert "Summer patch" in got.get_body().get_content()
+    assert "summer patch" in got.get_body().get_content()
 
 
 def test_a_site_without_a_mail_table_is_told_and_its_page_written(course, tmp_path):
