@@ -198,10 +198,11 @@ def published_rule(library: Library, key: str, result: RuleToday) -> PublishedRu
 def probe_words(reading: Readings, probe: Probe, as_of: date, show: Show, day: DayWords) -> str:
     """Say what a probe gave, how old it is, and how much of it was left out."""
     days = probe.daily["soil_c"].dropna()
+    days = days[days.index < pd.Timestamp(as_of)]
     depth = "depth not told" if probe.depth_cm is None else show("depth", probe.depth_cm)
     if days.empty:
         return f"{reading.logger.file}, {probe.name} ({depth}): no day that can be used."
-    last = days.index[days.index < pd.Timestamp(as_of)].max()
+    last = days.index.max()
     age = (pd.Timestamp(as_of) - last).days
     text = f"{reading.logger.file}, {probe.name} ({depth}): to {day(last.to_datetime64())}"
     if age > 1:

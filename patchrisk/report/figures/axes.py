@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from patchrisk.report.figures.canvas import SMALL, Anchor, Line, Point, Sheet, Words
+from patchrisk.report.figures.canvas import SMALL, Anchor, Line, Point, Sheet, Words, text_width
 from patchrisk.units import FloatArray
 
 Days = npt.NDArray[np.datetime64]
@@ -64,8 +64,8 @@ def months(sheet: Sheet, frame: Frame, least_px: float = 30.0) -> None:
             continue
         x = frame.x(start)
         sheet.add(Line([(x, frame.top), (x, frame.bottom + 4)], "grid"))
-        if x + 24 <= frame.right + 8:
-            name = f"{start.astype(object):%b}"
+        name = f"{start.astype(object):%b}"
+        if x + 3 + text_width(name) <= min(frame.right + 12, sheet.width):
             sheet.add(Words(x + 3, frame.bottom + 12, name, SMALL, "soft"))
 
 

@@ -1,5 +1,6 @@
 """What figures are made of: lines, shapes and words on a sheet, in colours named by their role."""
 
+import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from typing import Literal
@@ -129,9 +130,15 @@ def triangle(x: float, y: float, size: float, *, up: bool) -> list[Point]:
     return [(x, y), (x + size, base), (x - size, base)]
 
 
-def text_width(text: str, size: float = SMALL) -> float:
+def text_width(text: str, size: float = SMALL, *, bold: bool = False) -> float:
     """How wide a text may come out in a wide sans-serif face [px]; the fonts of readers differ."""
-    return 0.58 * size * len(text)
+    return (0.68 if bold else 0.61) * size * len(text) + 2
+
+
+def wrapped(text: str, wide: float, size: float = SMALL, *, bold: bool = False) -> list[str]:
+    """Break a text into lines that fit a width [px]."""
+    letter = text_width("x" * 100, size, bold=bold) / 100
+    return textwrap.wrap(text, max(8, int(wide / letter)))
 
 
 @dataclass(frozen=True)

@@ -20,7 +20,9 @@ from patchrisk.report.figures.canvas import (
     Words,
     box,
     key,
+    text_width,
     triangle,
+    wrapped,
 )
 from patchrisk.report.figures.drawn import Drawing, ranked, title_of
 from patchrisk.report.figures.pressure import UNIT
@@ -98,8 +100,11 @@ def _row(
     frame = Frame(
         26, top + 30, sheet.width - 8, top + 30 + _TALL, today - _BACK, today + _AHEAD, 0.0, 1.08
     )
-    sheet.add(Words(0, top, title_of(morning, disease), NORMAL, bold=True))
-    sheet.add(Words(sheet.width - 8, top, _until(area, disease, pen), SMALL, "ink", "end"))
+    until = _until(area, disease, pen)
+    room = sheet.width - 16 - text_width(until)
+    first, *more = wrapped(title_of(morning, disease), room, NORMAL, bold=True)
+    sheet.add(Words(0, top, first + ("…" if more else ""), NORMAL, bold=True))
+    sheet.add(Words(sheet.width - 8, top, until, SMALL, "ink", "end"))
     axes.values(sheet, frame, [0, 0.5, 1])
     axes.months(sheet, frame)
     days = np.flatnonzero(frame.inside(course.dates))

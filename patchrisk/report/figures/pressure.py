@@ -20,6 +20,7 @@ from patchrisk.report.figures.canvas import (
     Words,
     box,
     key,
+    wrapped,
 )
 from patchrisk.report.figures.drawn import Drawing, ranked, title_of
 from patchrisk.report.pen import Pen
@@ -55,10 +56,16 @@ def draw(morning: Morning, area: AreaMorning, width: float) -> Drawing | None:
     across = 1 if len(chosen) == 1 else 2
     wide = (width - 14 * (across - 1)) / across
     tall = 0.30 * width if across == 1 else max(96.0, 0.5 * wide)
-    for n, (disease, course) in enumerate(chosen):
-        left, y = (n % across) * (wide + 14), top + (n // across) * (tall + 66)
-        _small(sheet, morning, disease, course, left, y, wide, tall)
-    sheet.height = top + -(-len(chosen) // across) * (tall + 66) - 4
+    names = [wrapped(title_of(morning, d), wide, NORMAL, bold=True) for d, _ in chosen]
+    head = 15.0 * max(map(len, names))  # the same for all, so that frames lie in line
+    pitch = tall + head + 51
+    for n, (name, (_, course)) in enumerate(zip(names, chosen, strict=True)):
+        left, y = (n % across) * (wide + 14), top + (n // across) * pitch
+        for line, text in enumerate(name):
+            sheet.add(Words(left, y + 14 + 15 * line, text, NORMAL, bold=True))
+        sheet.add(Words(left, y + head + 13, UNIT[course.basis], SMALL, "soft"))
+        _small(sheet, course, left, y + head + 23, wide, tall)
+    sheet.height = top + -(-len(chosen) // across) * pitch - 4
     return Drawing(
         "pressure",
         "Does this season favour infection more than past years did?",
@@ -87,8 +94,6 @@ def _key(chosen: list[tuple[DiseaseToday, PressureCourse]]) -> Iterator[Entry]:
 
 def _small(
     sheet: Sheet,
-    morning: Morning,
-    disease: DiseaseToday,
     course: PressureCourse,
     left: float,
     top: float,
@@ -101,11 +106,9 @@ def _small(
     if past is not None:
         highest = max(highest, float(np.nanmax(past[days])))
     highest = max(highest, 5.0)
-    sheet.add(Words(left, top + 14, title_of(morning, disease), NORMAL, bold=True))
-    sheet.add(Words(left, top + 28, UNIT[course.basis], SMALL, "soft"))
     dates = course.dates
     frame = Frame(
-        left + 25, top + 38, left + wide, top + 38 + tall, dates[days[0]], dates[days[-1]],
+        left + 25, top, left + wide, top + tall, dates[days[0]], dates[days[-1]],
         0.0, 1.04 * highest,
     )  # fmt: skip
     axes.values(sheet, frame, axes.ticks(0, frame.high, tall, 28))

@@ -20,6 +20,7 @@ from patchrisk.report.figures.canvas import (
     box,
     key,
     triangle,
+    wrapped,
 )
 from patchrisk.report.figures.drawn import DAY, Days, Drawing, ranked, speaking, title_of
 from patchrisk.report.pen import Pen
@@ -92,9 +93,10 @@ def draw(morning: Morning, area: AreaMorning, width: float) -> Drawing | None:
     y = frame.bottom + 22
     for n, (disease, rule) in enumerate(rules, 1):
         name = title_of(morning, disease)
-        text = f"{n}  {name}, {disease.state.words}: {_asked(rule, pen)}"
-        y += 15
-        sheet.add(Words(0, y, text))
+        sheet.add(Words(0, y + 15, str(n), bold=True))
+        for line in wrapped(f"{name}, {disease.state.words}: {_asked(rule, pen)}", width - 14):
+            y += 15
+            sheet.add(Words(14, y, line))
     sheet.height = y + 6
     depth = pen.show("depth", soil.depth_cm)
     return Drawing(

@@ -19,6 +19,7 @@ from patchrisk.report.figures.canvas import (
     box,
     diamond,
     key,
+    wrapped,
 )
 from patchrisk.report.figures.drawn import DAY, Drawing, ahead_of, ranked, title_of
 from patchrisk.report.pen import Pen
@@ -97,18 +98,19 @@ def draw(morning: Morning, area: AreaMorning, width: float) -> Drawing | None:
     sheet = Sheet(width, 0)
     top = key(sheet, _KEY, 0) + 24
     lanes = {d.key: lanes_of(area, d) for d in diseases}
-    tall = sum(26 + _PITCH * len(lanes[d.key]) for d in diseases)
+    names = {d.key: wrapped(title_of(morning, d), width - 70, NORMAL, bold=True) for d in diseases}
+    tall = sum(11 + 15 * len(names[d.key]) + _PITCH * len(lanes[d.key]) for d in diseases)
     frame = Frame(2, top, width - 8, top + tall, today - _BACK, today + ahead)
     axes.months(sheet, frame)
     axes.today_line(sheet, frame, today)
     y = top
     for disease in diseases:
         sheet.add(Line([(frame.left, y), (frame.right, y)], "grid"))
-        y += 15
-        name = title_of(morning, disease)
-        sheet.add(Words(2, y, name, NORMAL, bold=True, halo=True))
         state = disease.state.words
-        sheet.add(Words(width - 6, y, state, NORMAL, "ink", "end", halo=True))
+        sheet.add(Words(width - 6, y + 15, state, NORMAL, "ink", "end", halo=True))
+        for line in names[disease.key]:
+            y += 15
+            sheet.add(Words(2, y, line, NORMAL, bold=True, halo=True))
         y += 9
         for lane in lanes[disease.key]:
             _lane(sheet, frame, y, lane, today)
