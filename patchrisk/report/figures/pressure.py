@@ -12,6 +12,7 @@ from patchrisk.report.figures.axes import Frame
 from patchrisk.report.figures.canvas import (
     NORMAL,
     SMALL,
+    Anchor,
     Dot,
     Entry,
     Line,
@@ -62,7 +63,8 @@ def draw(morning: Morning, area: AreaMorning, width: float) -> Drawing | None:
     for n, (name, (_, course)) in enumerate(zip(names, chosen, strict=True)):
         left, y = (n % across) * (wide + 14), top + (n // across) * pitch
         for line, text in enumerate(name):
-            sheet.add(Words(left, y + 14 + 15 * line, text, NORMAL, bold=True))
+            above = head - 15 * (len(name) - line)
+            sheet.add(Words(left, y + 14 + above, text, NORMAL, bold=True))
         sheet.add(Words(left, y + head + 13, UNIT[course.basis], SMALL, "soft"))
         _small(sheet, course, left, y + head + 23, wide, tall)
     sheet.height = top + -(-len(chosen) // across) * pitch - 4
@@ -131,18 +133,12 @@ def _small(
         sheet.add(Line([(frame.x(dates[so_far[0]]), frame.bottom), *points], "soil", 2.4))
         axes.today_line(sheet, frame, dates[course.today], "")
         sheet.add(Dot(*points[-1], 3.5, "soil", "paper"))
-        sheet.add(
-            Words(
-                points[-1][0] - 6,
-                max(frame.top + 10, points[-1][1] - 5),
-                f"{total.middle[so_far[-1]]:.0f}",
-                NORMAL,
-                "soil",
-                "end",
-                bold=True,
-                halo=True,
-            )
-        )
+        x, y = points[-1]
+        aside: tuple[float, Anchor] = (6, "start") if x < frame.left + 30 else (-6, "end")
+        now = f"{total.middle[so_far[-1]]:.0f}"
+        above = max(frame.top + 10, y - 5)
+        word = Words(x + aside[0], above, now, NORMAL, "soil", aside[1], bold=True, halo=True)
+        sheet.add(word)
 
 
 def _season(course: PressureCourse) -> np.ndarray:

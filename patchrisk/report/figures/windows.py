@@ -154,7 +154,8 @@ def _lane(sheet: Sheet, frame: Frame, y: float, lane: Lane, today: np.datetime64
         start = frame.x(max(lane.early, today))
         end = frame.right if lane.late is None else frame.x(max(lane.late, today))
         sheet.add(Line([(start, y), (end, y)], "open", 1.4))
-        for x in (start, end):
+        ends = [start] if lane.late is None or lane.late > frame.last else [start, end]
+        for x in ends:
             sheet.add(Line([(x, y - 3), (x, y + 3)], "open", 1.4))
         if today <= lane.middle <= frame.last:
             sheet.add(Shape(diamond(frame.x(lane.middle), y, 4), "paper", "open", 1.4))
