@@ -2,6 +2,7 @@
 
 import base64
 import hashlib
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
@@ -71,6 +72,15 @@ def _render(template: str, **told: Any) -> str:
     return page.render(css=Markup(css), policy=policy, version=__version__, **told)
 
 
+_MONTH = "Jan|Feb|Mar|Apr|May|Jun|Jul|Aug|Sep|Oct|Nov|Dec"
+_TOGETHER = re.compile(rf"(?<=\d) (?=%|°|in\b|cm\b|mm\b|{_MONTH})|(?<={_MONTH}) (?=\d)")
+
+
+def _keep_together(told: object) -> object:
+    """Keep a number and its unit, and a day and its month, on one line of a narrow screen."""
+    return _TOGETHER.sub("\N{NO-BREAK SPACE}", told) if type(told) is str else told
+
+
 @cache
 def _environment() -> "Environment":
     from jinja2 import Environment, PackageLoader, StrictUndefined
@@ -82,6 +92,7 @@ def _environment() -> "Environment":
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
+        finalize=_keep_together,
     )
     env.filters["capitalize_first"] = lambda text: text[:1].upper() + text[1:]
     env.filters["drawing"] = Markup  # figures are drawn and escaped by patchrisk itself

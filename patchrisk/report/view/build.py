@@ -11,7 +11,7 @@ from patchrisk.report.check import flag_words, weather_lines
 from patchrisk.report.pen import Pen
 from patchrisk.report.view.area import area_view, changes_since_yesterday
 from patchrisk.report.view.last import LastPage, changes_since
-from patchrisk.report.view.model import AreaView, Level, MorningView, Remedy, Scouting
+from patchrisk.report.view.model import AreaView, Level, MorningView, Remedy, Row, Scouting
 from patchrisk.windows import State
 
 _MESSAGE_NAMES = 6
@@ -63,20 +63,33 @@ def _count(area: AreaView) -> int:
 
 
 def _remedies(morning: Morning, areas: Sequence[AreaView], pen: Pen) -> Iterator[Remedy]:
-    told = set()
-    for row in (row for area in areas for row in area.rows):
-        disease = morning.library.diseases.get(row.key)
-        asked = row.state in (State.OPEN, State.NEARING)
-        if disease is None or row.key in told or not asked:
-            continue
-        told.add(row.key)
-        yield Remedy(
-            row.name,
-            ", ".join(words.groups_by(disease, "works")),
-            ", ".join(words.groups_by(disease, "some")),
-            words.water_depth(disease, pen.show),
-            words.interval_days(disease),
-        )
+    """Say for each disease that asks for something, or is covered, where and with what."""
+    where: dict[str, list[tuple[str, str]]] = {}
+    names: dict[str, str] = {}
+    for area in areas:
+        for row in area.rows:
+            said = _work(row)
+            if said:
+                where.setdefault(row.key, []).append((area.name, said))
+                names[row.key] = row.name
+    for key, places in where.items():
+        disease = morning.library.diseases.get(key)
+        worked = some = water = repeat = ""
+        if disease is not None:
+            worked, some = (", ".join(words.groups_by(disease, kind)) for kind in ("works", "some"))
+            water, repeat = words.water_depth(disease, pen.show), words.interval_days(disease)
+        yield Remedy(names[key], tuple(places), worked, some, water, repeat)
+
+
+def _work(row: Row) -> str:
+    """Say what there is to put on, to get ready, or left on; empty when nothing."""
+    if row.cover:
+        return f"{row.level.words}; {row.cover}" if row.level > Level.SCOUT else row.cover
+    if row.level is Level.DUE:
+        return "due"
+    if row.state is State.NEARING:
+        return f"get ready, {row.when}" if row.when else "get ready"
+    return "keep on what is on" if row.state is State.OPEN else ""
 
 
 def _scouting(morning: Morning, areas: Sequence[AreaView]) -> Iterator[Scouting]:

@@ -89,11 +89,6 @@ class Row:
     act: str
     why: tuple[str, ...]
 
-    @property
-    def asks(self) -> bool:
-        """Whether there is something to put on, to get ready, or left on."""
-        return bool(self.cover) or self.level > Level.SCOUT or self.state is State.OPEN
-
 
 @dataclass(frozen=True)
 class Planned:
@@ -111,12 +106,14 @@ class Planned:
 
 @dataclass(frozen=True)
 class Remedy:
-    """Of one disease, what trials showed: mode-of-action groups, watering in, days to a repeat.
+    """Against one disease: where it is asked for, and what trials showed.
 
-    ``worked`` and ``some`` are FRAC codes, by the evidence; a part is empty where nothing was seen.
+    ``where`` are areas and what there is to put on, get ready, or left on; ``worked`` and ``some``
+    are FRAC codes, by the evidence, ``repeat`` days; a part is empty where nothing was seen.
     """
 
     name: str
+    where: tuple[tuple[str, str], ...]
     worked: str
     some: str
     water: str

@@ -265,8 +265,8 @@ def _act_open(is_disease: bool, timed: bool, cover: Cover | None) -> str:
         return "Infection is possible: keep the preventive on."
     roots = "" if is_disease else " Which groups suit differs by fungus: have roots examined."
     if cover is None:
-        return f"A preventive is due, unless one is on.{roots}"
-    return f"A preventive is due: the roots are bare.{roots}"
+        return f"Due, unless a preventive is on.{roots}"
+    return f"Due: the roots are bare.{roots}"
 
 
 def _why(library: Library, today: DiseaseToday, pen: Pen) -> Iterator[str]:
