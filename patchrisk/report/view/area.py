@@ -81,7 +81,8 @@ def _tasks(area: AreaMorning, pairs: Sequence[tuple[DiseaseToday, Row]], pen: Pe
 
     told = []
     if of(Level.DUE):
-        lead = "Preventive due:" if area.cover else "Preventive due unless one is on:"
+        known = all(row.key in area.cover for _, row in of(Level.DUE))
+        lead = "Preventive due:" if known else "Preventive due unless one is on:"
         told.append(Task(lead, _list([_named(*pair) for pair in of(Level.DUE)])))
     if of(Level.READ_OUT):
         names = _list([row.name for _, row in of(Level.READ_OUT)])
