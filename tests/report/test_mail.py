@@ -3,10 +3,12 @@
 import shutil
 import socket
 import ssl
+import sys
 import textwrap
 from datetime import UTC, datetime
 from email import message_from_bytes
 from email.policy import default
+from types import SimpleNamespace
 
 import pytest
 import trustme
@@ -175,12 +177,42 @@ def test_a_subject_keeps_any_script_and_a_readable_length(server):
     assert len(got["Subject"]) <= 160
 
 
-def test_the_password_comes_from_the_environment_else_it_is_asked_for():
+def test_the_password_comes_from_the_environment_else_it_is_asked_for(monkeypatch):
+    monkeypatch.setitem(sys.modules, "keyring", None)  # as where it is not installed
     told = {"host": "h", "from": "a@example.org", "to": ["b@example.org"], "user": "greens"}
     settings = Mail.model_validate(told)
     assert mail.password_of(settings, {mail.PASSWORD: "x"}) == "x"
     with pytest.raises(UnavailableError, match=mail.PASSWORD):
         mail.password_of(settings, {})
+
+
+class Locked(Exception):
+    """Stands for keyring's own error."""
+
+
+@pytest.mark.parametrize("locked", [False, True])
+def test_the_password_comes_from_the_keyring_where_there_is_one(monkeypatch, locked):
+    asked = []
+
+    def get_password(service, user):
+        if locked:
+            raise Locked
+        asked.append((service, user))
+        return "from the keyring"
+
+    keyring = SimpleNamespace(
+        get_password=get_password, errors=SimpleNamespace(KeyringError=Locked)
+    )
+    monkeypatch.setitem(sys.modules, "keyring", keyring)
+    told = {"host": "h", "from": "a@example.org", "to": ["b@example.org"], "user": "greens"}
+    settings = Mail.model_validate(told)
+    if locked:
+        with pytest.raises(UnavailableError, match="no password for greens"):
+            mail.password_of(settings, {})
+    else:
+        assert mail.password_of(settings, {}) == "from the keyring"
+        assert asked == [("patchrisk", "greens")]
+        assert mail.password_of(settings, {mail.PASSWORD: "x"}) == "x"
 
 
 # --- the command --------------------------------------------------------------------------------
