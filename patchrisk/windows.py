@@ -250,7 +250,8 @@ def apply_rule(
     inside, label, waiting = season_days(rule.season, dates, southern=southern)
     inside_, edge = inside[:, None], np.r_[True, label[1:] != label[:-1]][:, None]
 
-    run, open_ = _follow(rule, value, value, inside_, edge)
+    met, open_ = _follow(rule, value, value, inside_, edge)
+    run = run_length(met)
     state = np.where(open_, State.OPEN, State.NOT_YET).astype(np.int8)
 
     began = _latest(np.broadcast_to(edge, value.shape))
@@ -303,12 +304,14 @@ def is_open(
 
 def _follow(
     rule: Rule, opening: FloatArray, closing: FloatArray, inside: BoolArray, edge: BoolArray
-) -> tuple[IntArray, BoolArray]:
-    """Count the run and follow the window, opened by one series and closed by the other."""
-    shut = run_length(_closes(rule, closing)) >= rule.close_days
-    run = run_length(meets(rule, opening) & inside & ~shut)  # after closing, a run begins anew
-    opens = run >= rule.days
-    return run, _latch(opens, shut | ~inside | (edge & ~opens))
+) -> tuple[BoolArray, BoolArray]:
+    """Say which days count and follow the window, opened by one series, closed by the other."""
+    shut = _closes(rule, closing)
+    if rule.close_days > 1:  # counting is most of the work
+        shut = run_length(shut) >= rule.close_days
+    met = meets(rule, opening) & inside & ~shut  # after closing, a run begins anew
+    opens = run_length(met) >= rule.days if rule.days > 1 else met
+    return met, _latch(opens, shut | ~inside | (edge & ~opens))
 
 
 def _within(rule: Rule, value: FloatArray, margin: float) -> BoolArray:
