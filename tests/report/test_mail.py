@@ -186,7 +186,7 @@ def test_the_password_comes_from_the_environment_else_it_is_asked_for(monkeypatc
         mail.password_of(settings, {})
 
 
-class Locked(Exception):
+class LockedError(Exception):
     """Stands for keyring's own error."""
 
 
@@ -196,12 +196,12 @@ def test_the_password_comes_from_the_keyring_where_there_is_one(monkeypatch, loc
 
     def get_password(service, user):
         if locked:
-            raise Locked
+            raise LockedError
         asked.append((service, user))
         return "from the keyring"
 
     keyring = SimpleNamespace(
-        get_password=get_password, errors=SimpleNamespace(KeyringError=Locked)
+        get_password=get_password, errors=SimpleNamespace(KeyringError=LockedError)
     )
     monkeypatch.setitem(sys.modules, "keyring", keyring)
     told = {"host": "h", "from": "a@example.org", "to": ["b@example.org"], "user": "greens"}
