@@ -8,11 +8,7 @@ from patchrisk.windows import State
 
 _SEEN = "*"
 _MARKS = f"{_SEEN} seen here before; pressure in days at the optimum."
-_HINT = (
-    "Every rule and its source: --full. "
-    "More: patchrisk page, patchrisk diseases NAME, patchrisk check."
-)
-_LEVEL_WIDTH = 10
+_HINT = "More: --full, or patchrisk page."
 _STATE_WIDTH = 8
 _NAME_WIDTH = 26
 _INDENT = "    "
@@ -32,30 +28,37 @@ def _lines(view: MorningView, full: bool) -> Iterator[str]:
         yield from _area(area, full)
     yield ""
     yield from _remedies(view)
-    yield ""
     yield from _scouting(view, full)
     yield ""
-    yield "DATA"
-    for text in (*view.data, *view.credits):
-        yield from wrap(text, "- ", "  ", WIDE)
-    if full and view.left_out:
-        yield "READINGS FLAGGED"
-        for text in view.left_out:
-            yield from wrap(text, "- ", "  ", WIDE)
+    yield from _data(view, full)
     yield from wrap(view.cautions, "CAUTIONS  ", "  ", WIDE)
     yield from wrap(_MARKS if full else f"{_MARKS} {_HINT}", "", "", WIDE)
 
 
 def today_lines(view: MorningView) -> Iterator[str]:
     """Say what to do today and what changed, area by area."""
-    yield ""
     yield "TODAY"
-    for area in view.areas:
-        text = f"{area.name}: {area.sentence}"
-        yield from beside(area.level.words.upper(), text, _LEVEL_WIDTH, WIDE)
+    levels = [area.level.words.upper() for area in view.areas]
+    width = max(map(len, levels), default=0) + 2
+    for area, level in zip(view.areas, levels, strict=True):
+        yield from beside(level, f"{area.name}: {area.sentence}", width, WIDE)
     yield from _changed("CHANGED since yesterday: ", view.yesterday)
     if view.last_page:
         yield from _changed(f"CHANGED since the page of {view.last_page}: ", view.since_last)
+
+
+def _data(view: MorningView, full: bool) -> Iterator[str]:
+    said = (*view.data, *view.credits)
+    if not full:
+        yield from wrap(" ".join(said), "DATA  ", "  ", WIDE)
+        return
+    yield "DATA"
+    for text in said:
+        yield from wrap(text, "- ", "  ", WIDE)
+    if view.left_out:
+        yield "READINGS FLAGGED"
+    for text in view.left_out:
+        yield from wrap(text, "- ", "  ", WIDE)
 
 
 def _changed(title: str, changes: tuple[Change, ...]) -> Iterator[str]:

@@ -48,7 +48,7 @@ def test_it_is_invented_and_says_so(text):
 
 
 def test_it_takes_two_screens(text, full):
-    assert len(text.splitlines()) <= 112
+    assert len(text.splitlines()) <= 2 * 52
     assert len(full.splitlines()) > 200
     wide = [line for line in (text + full).splitlines() if len(line) > 90]
     assert not wide, wide
@@ -63,7 +63,7 @@ def test_the_other_commands_fit_80_columns():
 
 
 def test_the_first_screen_says_what_to_do_and_what_changed(text, record):
-    first = text.split("\n\n")[1]
+    first = text.split("\n\n")[0]
     assert len(first.splitlines()) <= 12
     for area in record["areas"]:
         assert f"{area['today']['level'].upper()}" in first
@@ -231,7 +231,7 @@ def test_metric_and_us_differ_only_in_how_numbers_are_written(tmp_path):
     path = str(tmp_path / "site.toml")
     metric = run("outlook", "--site", path, "--as-of", "2026-05-18")
     assert "°C" in metric
-    assert "°F" not in metric.split("DATA\n")[0]
+    assert "°F" not in metric.split("DATA  ")[0]
     assert "since 16 Apr" in metric
     assert "Monday 18 May 2026" in metric
     full = run("outlook", "--full", "--site", path, "--as-of", "2026-05-18")

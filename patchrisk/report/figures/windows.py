@@ -23,6 +23,7 @@ from patchrisk.report.figures.canvas import (
 )
 from patchrisk.report.figures.drawn import DAY, Drawing, ahead_of, ranked, title_of
 from patchrisk.report.pen import Pen
+from patchrisk.report.words import published_rule, rule_words
 from patchrisk.windows import State
 
 _BACK, _AHEAD = 90, 210  # days
@@ -49,7 +50,7 @@ class Lane:
     until_sure: bool
 
 
-def lanes_of(area: AreaMorning, today: DiseaseToday) -> list[Lane]:
+def lanes_of(morning: Morning, area: AreaMorning, today: DiseaseToday, pen: Pen) -> list[Lane]:
     """Return one lane for each rule that decides the state of a disease or times the next one."""
     coming = area.ahead.get(today.key)
     pairs = [(r.member, r.rule) for r in today.deciding]
@@ -74,7 +75,7 @@ def lanes_of(area: AreaMorning, today: DiseaseToday) -> list[Lane]:
                 until = None
         lanes.append(
             Lane(
-                rule.id,
+                rule_words(published_rule(morning.library, today.key, result), pen.show),
                 rule is middle_rule,
                 result.opened,
                 None if is_open else result.closed,
@@ -97,7 +98,7 @@ def draw(morning: Morning, area: AreaMorning, width: float) -> Drawing | None:
     ahead = _AHEAD if area.ahead else 14
     sheet = Sheet(width, 0)
     top = key(sheet, _KEY, 0) + 24
-    lanes = {d.key: lanes_of(area, d) for d in diseases}
+    lanes = {d.key: lanes_of(morning, area, d, pen) for d in diseases}
     names = {d.key: wrapped(title_of(morning, d), width - 70, NORMAL, bold=True) for d in diseases}
     tall = sum(11 + 15 * len(names[d.key]) + _PITCH * len(lanes[d.key]) for d in diseases)
     frame = Frame(2, top, width - 8, top + tall, today - _BACK, today + ahead)

@@ -158,7 +158,7 @@ def _soil(soil: SoilSeries, pen: Pen) -> str:
     if np.isfinite(week).any():
         change = float(soil.mean_c[-1] - np.nanmean(week))
         way = "above" if change > 0 else "below"
-        text += f"; {pen.show('temperature difference', abs(change))} {way} the week before"
+        text += f"; {pen.show('temperature difference', abs(change))} {way} last week"
     return text + "."
 
 

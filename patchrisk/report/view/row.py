@@ -256,13 +256,13 @@ def _act(
     soon = None if rule is None or rule.opened_before > LIKELY else rule.early
     by = "" if soon is None else "now" if soon <= as_of else f"by {pen.day(soon)}"
     if today.state is State.NEARING:
-        return f"Be ready {by}".rstrip() + ": product, water, a dry day."
+        return f"Be ready {by}".rstrip() + ": product and water."
     return f"Nothing yet{f'; be ready {by}' if by else ''}."
 
 
 def _act_open(is_disease: bool, timed: bool, cover: Cover | None) -> str:
     if not timed and cover is None:
-        return "Infection is possible: keep the preventive on."
+        return "Roots can be infected: keep cover on."
     roots = "" if is_disease else " Which groups suit differs by fungus: have roots examined."
     if cover is None:
         return f"Due, unless a preventive is on.{roots}"
