@@ -20,6 +20,7 @@ Use = Literal["green", "tee", "fairway", "approach", "rough", "sports field", "l
 
 _MEASURE = re.compile(r"\s*(-?\d+(?:\.\d+)?)\s*([a-z]+2?)\s*")
 _EXAMPLES = {"depth": "5 cm", "elevation": "250 m", "area": "0.4 ha"}
+_ADDRESS = re.compile(r"[A-Za-z0-9.!#$%&'*+/=?^_`{|}~-]+@[A-Za-z0-9.-]+")  # HTML standard, roughly
 _OFFSET = re.compile(r"([+-])(\d{2}):?(\d{2})")
 
 CURES = {
@@ -30,6 +31,9 @@ CURES = {
     "elevation": 'write a height with its unit, such as "250 m" or "820 ft"',
     "size": 'write an area with its unit, such as "0.4 ha", "4000 m2", "10000 ft2" or "1.5 acre"',
     "shade": "write the share of the day's sun kept off, from 0.0 to 1.0",
+    "from": 'write one address, such as "greens@example.org"',
+    "to": 'write a list of addresses, such as ["me@example.org"]',
+    "host": 'write the name of the mail server, such as "smtp.example.org"',
     "turf": 'write the grass, such as "creeping bentgrass"',
     "most_applications": "write a whole number from 0 to 30",
     "no_spray": 'write a list, as ["2026-06-13", "2026-07-01/2026-07-04", "weekends"]',
@@ -294,6 +298,40 @@ class Area(_Table):
     most_applications: Annotated[int, Field(ge=0, le=30)] | None = None
 
 
+class Mail(_Table):
+    """Where to send the page, through which server; the password is never kept in the file."""
+
+    host: Annotated[str, Field(pattern=r"^[A-Za-z0-9.:-]+$")]
+    port: Annotated[int, Field(ge=1, le=65535)] | None = None
+    sender: Annotated[str, Field(alias="from")]
+    to: Annotated[list[str], Field(min_length=1)]
+    user: Annotated[str, Field(min_length=1)] | None = None
+    tls: Literal["starttls", "implicit"] = "starttls"
+
+    @model_validator(mode="before")
+    @classmethod
+    def _refuse_password(cls, data: Any) -> Any:
+        if isinstance(data, dict) and "password" in data:
+            raise ValueError(
+                "a password does not belong in a file: take it out, and set "
+                "PATCHRISK_MAIL_PASSWORD or use the computer's keyring"
+            )
+        return data
+
+    @field_validator("sender", "to")
+    @classmethod
+    def _check_addresses(cls, value: str | list[str]) -> str | list[str]:
+        for address in [value] if isinstance(value, str) else value:
+            if _ADDRESS.fullmatch(address) is None:
+                raise ValueError(f"{address!r} is not a mail address: {CURES['from']}")
+        return value
+
+    @property
+    def port_used(self) -> int:
+        """The port told, else the usual one: 587 with STARTTLS (RFC 6409), 465 (RFC 8314)."""
+        return self.port or {"starttls": 587, "implicit": 465}[self.tls]
+
+
 class Site(_Table):
     """A whole site file.
 
@@ -307,6 +345,7 @@ class Site(_Table):
     forecast_file: str | None = None
     online: Online = Online()
     programme: Wishes = Wishes()
+    mail: Mail | None = None
     diseases_folder: str | None = None
     shelf_file: str | None = None
     applications_file: str | None = None

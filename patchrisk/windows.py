@@ -315,7 +315,8 @@ def apply_rule(
     inside, label, waiting = season_days(rule.season, dates, southern=southern)
     inside_, edge = inside[:, None], np.r_[True, label[1:] != label[:-1]][:, None]
 
-    run, open_ = _follow(rule, value, value, inside_, edge)
+    met, open_ = _follow(rule, value, value, inside_, edge)
+    run = run_length(met)
     state = np.where(open_, State.OPEN, State.NOT_YET).astype(np.int8)
 
     began = _latest(np.broadcast_to(edge, value.shape))

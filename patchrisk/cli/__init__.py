@@ -9,8 +9,10 @@ from patchrisk.cli.backtest import backtest
 from patchrisk.cli.check import check
 from patchrisk.cli.diseases import diseases
 from patchrisk.cli.fetch import fetch
+from patchrisk.cli.figure import figure
 from patchrisk.cli.init import init
 from patchrisk.cli.outlook import outlook
+from patchrisk.cli.page import page
 from patchrisk.cli.plan import plan
 from patchrisk.cli.record import record
 from patchrisk.cli.soil import soil
@@ -48,5 +50,18 @@ def main() -> None:
     """
 
 
-for _command in (outlook, plan, record, fetch, soil, check, diseases, init, backtest, sweep):
+for _command in (
+    outlook,
+    page,
+    plan,
+    record,
+    fetch,
+    soil,
+    check,
+    diseases,
+    init,
+    figure,
+    backtest,
+    sweep,
+):
     main.add_command(_command)

@@ -10,6 +10,7 @@ import numpy as np
 from patchrisk.morning import AreaMorning, Morning, Readings
 from patchrisk.outlook import DiseaseToday, RuleToday
 from patchrisk.report import ahead, cover, words
+from patchrisk.report.view import AreaView, view_of
 from patchrisk.soil.series import SoilSeries
 from patchrisk.units import shower
 from patchrisk.weather.gather import Weather
@@ -20,6 +21,7 @@ SCHEMA = "patchrisk-outlook/1"
 def to_json(morning: Morning) -> str:
     """Write a morning as JSON, temperatures in degC and depths in cm whatever the site prints."""
     place = morning.site.site
+    said = {area.name: area for area in view_of(morning).areas}
     record = {
         "schema": SCHEMA,
         "site": {
@@ -29,7 +31,7 @@ def to_json(morning: Morning) -> str:
             "utc_offset": place.utc_offset,
         },
         "as_of": morning.as_of.isoformat(),
-        "areas": [_area(morning, area) for area in morning.areas],
+        "areas": [_area(morning, area, said[area.area.name]) for area in morning.areas],
         "readings": [_readings(reading) for reading in morning.readings],
         "weather": _weather(morning.weather),
         "applications": cover.kept_record(morning.applications),
@@ -39,13 +41,14 @@ def to_json(morning: Morning) -> str:
     return json.dumps(record, ensure_ascii=False, indent=2, allow_nan=False)
 
 
-def _area(morning: Morning, area: AreaMorning) -> dict[str, Any]:
+def _area(morning: Morning, area: AreaMorning, said: AreaView) -> dict[str, Any]:
     library = morning.library
     return {
         "name": area.area.name,
         "turf": area.area.turf,
         "use": area.area.use,
         "root_zone": area.area.root_zone,
+        "today": {"level": said.level.words, "sentence": said.sentence},
         "soil": _soil(area.soil),
         "diseases": [_disease(morning, area, today) for today in area.diseases],
         "no_forecast": [
