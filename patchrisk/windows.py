@@ -365,19 +365,17 @@ def is_open(
     inside, label, _ = season_days(rule.season, dates, southern=southern)
     value = value_c.reshape(value_c.shape[0], -1)
     edge = np.r_[True, label[1:] != label[:-1]][:, None]
-    shut = _lasting(closes(rule, value), rule.close_days)
-    opens = _lasting(meets(rule, value) & inside[:, None] & ~shut, rule.days)
-    return _latch(opens, shut | ~inside[:, None] | (edge & ~opens)).reshape(value_c.shape)
+    return _follow(rule, value, value, inside[:, None], edge)[1].reshape(value_c.shape)
 
 
 def _follow(
     rule: Rule, opening_c: FloatArray, closing_c: FloatArray, inside: BoolArray, edge: BoolArray
-) -> tuple[IntArray, BoolArray]:
-    """Count the run and follow the window, opened by one series and closed by the other."""
+) -> tuple[BoolArray, BoolArray]:
+    """Say which days count and follow the window, opened by one series, closed by the other."""
     shut = _lasting(closes(rule, closing_c), rule.close_days)
-    run = run_length(meets(rule, opening_c) & inside & ~shut)  # after closing, a run begins anew
-    opens = run >= rule.days
-    return run, _latch(opens, shut | ~inside | (edge & ~opens))
+    met = meets(rule, opening_c) & inside & ~shut  # after closing, a run begins anew
+    opens = _lasting(met, rule.days)
+    return met, _latch(opens, shut | ~inside | (edge & ~opens))
 
 
 def _lasting(met: BoolArray, days: int) -> BoolArray:
