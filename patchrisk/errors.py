@@ -45,6 +45,10 @@ class PatchriskError(Exception):
         self.faults: tuple[Fault, ...] = (faults,) if isinstance(faults, Fault) else tuple(faults)
         super().__init__("\n".join(map(str, self.faults)))
 
+    def __reduce__(self) -> tuple[type["PatchriskError"], tuple[tuple[Fault, ...]]]:
+        """Go whole from one process to another."""
+        return type(self), (self.faults,)
+
 
 class InputError(PatchriskError):
     """The input must be changed before anything can be computed (exit code 2)."""

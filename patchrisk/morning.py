@@ -1,18 +1,30 @@
 """One morning: the site file, its readings and the disease files, brought together."""
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 
+from patchrisk.ahead.course import SoilCourse
 from patchrisk.ahead.look import DiseaseAhead
 from patchrisk.diseases import Library, load_library
 from patchrisk.errors import Fault, InputError
 from patchrisk.numbers import load_numbers
 from patchrisk.outlook import DiseaseToday, Settings, look
+from patchrisk.programme.cover import Applied, Cover
 from patchrisk.prospect import Prospect, area_ahead, history_of, prospect
+from patchrisk.protection import cover_of, open_days
+from patchrisk.records import (
+    Books,
+    Kept,
+    applications_path,
+    known_at,
+    read_applications,
+    read_books,
+)
 from patchrisk.site import Area, Logger, Site, read_site
 from patchrisk.soil.air_to_soil import run_model
 from patchrisk.soil.rootzone import diffusivity_of
@@ -23,6 +35,7 @@ from patchrisk.weather.gather import Progress, Weather
 from patchrisk.weather.logger import LoggedSoil, LogOptions, load_log
 from patchrisk.weather.logger import Probe as LoggedProbe
 from patchrisk.weather.own import read_daily_weather
+from patchrisk.windows import BoolArray
 
 REFERENCE_CM = 5.0  # depth at which an area's soil is reported: that of most published rules
 HISTORY_DAYS = 450  # what this morning can depend on: a season, the run before it, and spin-up
@@ -33,7 +46,9 @@ class AreaMorning:
     """An area this morning.
 
     ``soil`` is at `REFERENCE_CM`; ``without`` are diseases of the turf that no temperature
-    forecast is offered for; ``ahead`` is empty without a past year of air temperature.
+    forecast is offered for; ``ahead`` is empty, and ``course`` None, without a past year of air
+    temperature. By disease, ``open_days`` are the soil's days on which the window of this season
+    was open, and ``cover`` is what recorded applications still protect, empty without records.
     """
 
     area: Area
@@ -42,6 +57,9 @@ class AreaMorning:
     without: tuple[str, ...]
     probes: tuple[Probe, ...]
     ahead: dict[str, DiseaseAhead]
+    course: SoilCourse | None
+    open_days: dict[str, BoolArray] = field(default_factory=dict)
+    cover: dict[str, Cover] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -54,7 +72,7 @@ class Readings:
 
 @dataclass(frozen=True)
 class Morning:
-    """Everything a report needs."""
+    """Everything a report needs; ``applications`` is None where the site keeps no such file."""
 
     site: Site
     as_of: date
@@ -63,6 +81,7 @@ class Morning:
     weather: Weather
     library: Library
     ground: Prospect | None
+    applications: Kept[Applied] | None = None
 
 
 def settings() -> Settings:
@@ -121,6 +140,7 @@ def prepare(
         g.weather,
         g.library,
         ground,
+        g.applications,
     )
 
 
@@ -136,6 +156,7 @@ class Gathered:
     readings: tuple[Readings, ...]
     weather: Weather
     air: pd.DataFrame
+    applications: Kept[Applied] | None
 
 
 def gather(
@@ -157,7 +178,18 @@ def gather(
     readings, faults = _read_loggers(site, air, today)
     if faults:
         raise InputError(faults)
-    return Gathered(site, library, readings, weather, air)
+    return Gathered(
+        site, library, readings, weather, air, _applications(site, library, as_of, today)
+    )
+
+
+def _applications(site: Site, library: Library, as_of: date, today: date) -> Kept[Applied] | None:
+    """Read what went on up to the morning; None where the site keeps no file of it."""
+    if not applications_path(site).is_file():
+        return None
+    kept = read_applications(known_at(site, library, today))
+    day = np.datetime64(as_of, "D")
+    return replace(kept, rows=tuple(one for one in kept.rows if one.day <= day))
 
 
 def read_all(path: Path) -> tuple[Site, Library]:
@@ -213,6 +245,7 @@ class Examination:
     readings: tuple[Readings, ...]
     weather: pd.DataFrame | None
     faults: tuple[Fault, ...]
+    books: Books | None = None
 
 
 def examine(path: Path, today: date) -> Examination:
@@ -238,8 +271,19 @@ def examine(path: Path, today: date) -> Examination:
         faults = []
     weather, weather_faults = _read_weather(site)
     readings, logger_faults = _read_loggers(site, weather, today)
-    everything = (*faults, *weather_faults, *logger_faults)
-    return Examination(site, library, readings, weather, everything)
+    books, book_faults = (None, ()) if library is None else _read_books(site, library, today)
+    everything = (*faults, *weather_faults, *logger_faults, *book_faults)
+    return Examination(site, library, readings, weather, everything, books)
+
+
+def _read_books(
+    site: Site, library: Library, today: date
+) -> tuple[Books | None, tuple[Fault, ...]]:
+    try:
+        books = read_books(known_at(site, library, today))
+    except InputError as error:
+        return None, error.faults
+    return books, books.faults
 
 
 def own_weather(site: Site) -> pd.DataFrame | None:
@@ -311,9 +355,10 @@ def _area(g: Gathered, area: Area, as_of: date, ground: Prospect | None) -> Area
         settings=settings(),
     )
     ahead: dict[str, DiseaseAhead] = {}
+    course = None
     if ground is not None:
         fit = read_fit(site, area)
-        ahead = area_ahead(
+        ahead, course = area_ahead(
             ground,
             soil_at,
             today,
@@ -323,7 +368,15 @@ def _area(g: Gathered, area: Area, as_of: date, ground: Prospect | None) -> Area
             parameters=None if fit is None else fit.parameters,
             surface=surface_at(area, fit),
         )
-    return AreaMorning(area, soil_at(REFERENCE_CM), today, tuple(without), tuple(probes), ahead)
+    soil = soil_at(REFERENCE_CM)
+    opened = {d.key: open_days(d, soil_at, southern=site.site.southern) for d in today}
+    cover: dict[str, Cover] = {}
+    if g.applications is not None:
+        mine = [one for one in g.applications.rows if one.area == area.name]
+        cover = cover_of(library, opened, soil, mine)
+    return AreaMorning(
+        area, soil, today, tuple(without), tuple(probes), ahead, course, opened, cover
+    )
 
 
 def _days(as_of: date) -> pd.DatetimeIndex:

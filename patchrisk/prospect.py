@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from patchrisk.ahead.course import SoilCourse, soil_course
 from patchrisk.ahead.error import YEAR, Doubts, Memory, departures
 from patchrisk.ahead.look import Air, DiseaseAhead, Question, look_ahead
 from patchrisk.ahead.openings import SoilPaths
@@ -199,8 +200,8 @@ def area_ahead(
     reference_cm: float,
     parameters: Parameters | None,
     surface: Surface,
-) -> dict[str, DiseaseAhead]:
-    """Look ahead for the diseases of an area.
+) -> tuple[dict[str, DiseaseAhead], SoilCourse]:
+    """Look ahead for the diseases of an area, and at its soil day by day.
 
     Parameters
     ----------
@@ -272,7 +273,7 @@ def area_ahead(
         (d.key, r.member, r.rule.id): _known_to_have_opened(r) for d in diseases for r in d.rules
     }
     by_rule = {(member, rule): known for (_, member, rule), known in sure.items()}
-    return look_ahead(
+    ahead = look_ahead(
         {today.key: question(library, today) for today in diseases},
         paths_at,
         air,
@@ -282,6 +283,7 @@ def area_ahead(
         least_chance=numbers["ahead.least_chance"].value,
         opened=lambda member, rule: by_rule.get((member, rule.id)),
     )
+    return ahead, soil_course(*paths_at(reference_cm))
 
 
 def _known_to_have_opened(result: Any) -> bool | None:

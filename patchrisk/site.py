@@ -2,9 +2,10 @@
 
 import re
 from collections.abc import Sequence
-from datetime import timedelta
+from dataclasses import dataclass
+from datetime import date, timedelta
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
 
@@ -17,7 +18,9 @@ Wetness = Literal["dry", "moist", "wet"]
 Cover = Literal["mown", "close-mown", "rough", "dormant"]
 Use = Literal["green", "tee", "fairway", "approach", "rough", "sports field", "lawn"]
 
-_LENGTH = re.compile(r"\s*(-?\d+(?:\.\d+)?)\s*(cm|mm|m|in|ft)\s*")
+_MEASURE = re.compile(r"\s*(-?\d+(?:\.\d+)?)\s*([a-z]+2?)\s*")
+_EXAMPLES = {"depth": "5 cm", "elevation": "250 m", "area": "0.4 ha"}
+_ADDRESS = re.compile(r"[A-Za-z0-9.!#$%&'*+/=?^_`{|}~-]+@[A-Za-z0-9.-]+")  # HTML standard, roughly
 _OFFSET = re.compile(r"([+-])(\d{2}):?(\d{2})")
 
 CURES = {
@@ -26,18 +29,28 @@ CURES = {
     "utc_offset": 'write the local standard time as "+HH:MM" or "-HH:MM"',
     "depth": 'write a length with its unit, such as "5 cm" or "2 in"',
     "elevation": 'write a height with its unit, such as "250 m" or "820 ft"',
+    "size": 'write an area with its unit, such as "0.4 ha", "4000 m2", "10000 ft2" or "1.5 acre"',
     "shade": "write the share of the day's sun kept off, from 0.0 to 1.0",
+    "from": 'write one address, such as "greens@example.org"',
+    "to": 'write a list of addresses, such as ["me@example.org"]',
+    "host": 'write the name of the mail server, such as "smtp.example.org"',
     "turf": 'write the grass, such as "creeping bentgrass"',
+    "most_applications": "write a whole number from 0 to 30",
+    "no_spray": 'write a list, as ["2026-06-13", "2026-07-01/2026-07-04", "weekends"]',
+    "without_groups": 'write a list of FRAC codes in quotes, as ["14", "M05"]',
 }
+WEEKDAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
+_DAY_OFF = 'write "2026-06-13", "2026-07-01/2026-07-04", "weekends" or a weekday'
 
 
-def _length(quantity: str, text: str) -> float:
-    match = _LENGTH.fullmatch(text)
+def _measure(quantity: str, text: str) -> float:
+    match = _MEASURE.fullmatch(text)
     allowed = [u.symbol for u in QUANTITIES[quantity].units]
     if match is None or match[2] not in allowed:
-        example = {"depth": "5 cm", "elevation": "250 m"}[quantity]
+        example, article = _EXAMPLES[quantity], "a" if quantity == "depth" else "an"
         raise ValueError(
-            f'{text!r} is not a {quantity}: write a number and {", ".join(allowed)}, as "{example}"'
+            f"{text!r} is not {article} {quantity}: write a number and {', '.join(allowed)}, "
+            f'as "{example}"'
         )
     value = to_canonical(quantity, float(match[1]), match[2])
     kind = QUANTITIES[quantity]
@@ -76,7 +89,7 @@ class Place(_Table):
     @classmethod
     def _check_elevation(cls, value: str | None) -> str | None:
         if value is not None:
-            _length("elevation", value)
+            _measure("elevation", value)
         return value
 
     @field_validator("utc_offset")
@@ -92,7 +105,7 @@ class Place(_Table):
     @property
     def elevation_m(self) -> float | None:
         """Height above sea level [m]."""
-        return None if self.elevation is None else _length("elevation", self.elevation)
+        return None if self.elevation is None else _measure("elevation", self.elevation)
 
     @property
     def standard_offset(self) -> timedelta:
@@ -150,14 +163,14 @@ class Logger(_Readings):
     @classmethod
     def _check_depth(cls, value: str | None) -> str | None:
         if value is not None:
-            _length("depth", value)
+            _measure("depth", value)
         return value
 
     @field_validator("columns")
     @classmethod
     def _check_columns(cls, value: dict[str, str]) -> dict[str, str]:
         for depth in value.values():
-            _length("depth", depth)
+            _measure("depth", depth)
         return value
 
     @field_validator("utc_offset")
@@ -170,7 +183,7 @@ class Logger(_Readings):
     @property
     def depth_cm(self) -> float | None:
         """Depth of the only probe [cm]."""
-        return None if self.depth is None else _length("depth", self.depth)
+        return None if self.depth is None else _measure("depth", self.depth)
 
     @property
     def offset(self) -> timedelta | None:
@@ -180,13 +193,82 @@ class Logger(_Readings):
     @property
     def columns_cm(self) -> dict[str, float]:
         """Depth of each column named in the site file [cm]."""
-        return {name: _length("depth", depth) for name, depth in self.columns.items()}
+        return {name: _measure("depth", depth) for name, depth in self.columns.items()}
+
+
+@dataclass(frozen=True)
+class DaysOff:
+    """Days on which nothing can be sprayed.
+
+    ``weekdays`` counts Monday as 0; ``spans`` are first and last day.
+    """
+
+    weekdays: frozenset[int]
+    spans: tuple[tuple[date, date], ...]
+
+
+def _days_off(items: Sequence[Any]) -> DaysOff:
+    weekdays: set[int] = set()
+    spans: list[tuple[date, date]] = []
+    for item in items:
+        if type(item) is date:  # a time of day is a date too, to Python
+            spans.append((item, item))
+            continue
+        if not isinstance(item, str):
+            raise ValueError(f"{str(item)!r} is no day, span or weekday: {_DAY_OFF}")
+        word = item.strip().lower()
+        if word in ("weekend", "weekends"):
+            weekdays |= {5, 6}
+        elif word.removesuffix("s") in WEEKDAYS:
+            weekdays.add(WEEKDAYS.index(word.removesuffix("s")))
+        else:
+            spans.append(_span(item))
+    return DaysOff(frozenset(weekdays), tuple(spans))
+
+
+def _span(text: str) -> tuple[date, date]:
+    first, slash, last = (part.strip() for part in text.partition("/"))
+    try:
+        if not all(re.fullmatch(r"\d{4}-\d{2}-\d{2}", day) for day in (first, last) if day):
+            raise ValueError
+        begin = date.fromisoformat(first)
+        end = date.fromisoformat(last) if slash else begin
+    except ValueError:
+        raise ValueError(f"{text!r} is no day, span or weekday: {_DAY_OFF}") from None
+    if end < begin:
+        raise ValueError(f"{text!r} ends before it begins: exchange the two days")
+    return begin, end
+
+
+class Wishes(_Table):
+    """What the programme of applications may use: ``[programme]`` in the site file.
+
+    ``fraction_caps`` turns on the rules on shares of all applications, known from memory only.
+    """
+
+    most_applications: Annotated[int, Field(ge=0, le=30)] | None = None
+    no_spray: list[Any] = []
+    mixtures: bool = True
+    fraction_caps: bool = False
+    without_groups: list[str] = []
+
+    @field_validator("no_spray")
+    @classmethod
+    def _check_days(cls, value: list[Any]) -> list[Any]:
+        _days_off(value)
+        return value
+
+    @property
+    def days_off(self) -> DaysOff:
+        """Days on which nothing can be sprayed."""
+        return _days_off(self.no_spray)
 
 
 class Area(_Table):
     """A piece of turf that is managed as one.
 
     Without ``turf`` every disease is judged; without ``use`` those of any use of the turf.
+    ``most_applications`` comes before that of the whole site.
     """
 
     name: Annotated[str, Field(min_length=1, max_length=80)] = "Turf"
@@ -199,6 +281,55 @@ class Area(_Table):
     shade: Annotated[float, Field(ge=0, le=1)] = 0.0
     diseases: list[str] | None = None
     history: list[str] = []
+    size: str | None = None
+
+    @field_validator("size")
+    @classmethod
+    def _check_size(cls, value: str | None) -> str | None:
+        if value is not None:
+            _measure("area", value)
+        return value
+
+    @property
+    def size_m2(self) -> float | None:
+        """Size [m2]; None when it is not told."""
+        return None if self.size is None else _measure("area", self.size)
+
+    most_applications: Annotated[int, Field(ge=0, le=30)] | None = None
+
+
+class Mail(_Table):
+    """Where to send the page, through which server; the password is never kept in the file."""
+
+    host: Annotated[str, Field(pattern=r"^[A-Za-z0-9.:-]+$")]
+    port: Annotated[int, Field(ge=1, le=65535)] | None = None
+    sender: Annotated[str, Field(alias="from")]
+    to: Annotated[list[str], Field(min_length=1)]
+    user: Annotated[str, Field(min_length=1)] | None = None
+    tls: Literal["starttls", "implicit"] = "starttls"
+
+    @model_validator(mode="before")
+    @classmethod
+    def _refuse_password(cls, data: Any) -> Any:
+        if isinstance(data, dict) and "password" in data:
+            raise ValueError(
+                "a password does not belong in a file: take it out, and set "
+                "PATCHRISK_MAIL_PASSWORD or use the computer's keyring"
+            )
+        return data
+
+    @field_validator("sender", "to")
+    @classmethod
+    def _check_addresses(cls, value: str | list[str]) -> str | list[str]:
+        for address in [value] if isinstance(value, str) else value:
+            if _ADDRESS.fullmatch(address) is None:
+                raise ValueError(f"{address!r} is not a mail address: {CURES['from']}")
+        return value
+
+    @property
+    def port_used(self) -> int:
+        """The port told, else the usual one: 587 with STARTTLS (RFC 6409), 465 (RFC 8314)."""
+        return self.port or {"starttls": 587, "implicit": 465}[self.tls]
 
 
 class Site(_Table):
@@ -213,7 +344,12 @@ class Site(_Table):
     weather: list[Weather] = []
     forecast_file: str | None = None
     online: Online = Online()
+    programme: Wishes = Wishes()
+    mail: Mail | None = None
     diseases_folder: str | None = None
+    shelf_file: str | None = None
+    applications_file: str | None = None
+    observations_file: str | None = None
     folder: Annotated[Path, Field(exclude=True, strict=False)] = Path()
 
     @model_validator(mode="after")
@@ -258,9 +394,9 @@ def read_site(path: Path) -> Site:
         for i, item in enumerate(items, 1)
         if not (site.folder / item.file).is_file()
     ]
-    if site.forecast_file and not (site.folder / site.forecast_file).is_file():
-        found = f"{site.forecast_file} is not there"
-        faults.append(Fault(str(path), "forecast_file", found, "correct the name"))
+    for key, file in (("forecast_file", site.forecast_file), ("shelf_file", site.shelf_file)):
+        if file and not (site.folder / file).is_file():
+            faults.append(Fault(str(path), key, f"{file} is not there", "correct the name"))
     if faults:
         raise InputError(faults)
     return site

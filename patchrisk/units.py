@@ -58,6 +58,40 @@ _NUTRIENT_US = (
     Unit("lb/1000 ft2", 0.45359237e4 / (1000 * M_PER_FOOT**2)),
 )
 _GALLON = 3.785411784e4 / (1000 * M_PER_FOOT**2)
+# Spray volumes and label rates, from the same exact factors; 1 US gal = 128 fl oz, 1 lb = 16 oz.
+_HA_PER_ACRE = 43560 * M_PER_FOOT**2 / 1e4
+_HA_PER_1000_FT2 = 1000 * M_PER_FOOT**2 / 1e4
+_L_PER_GALLON = 3.785411784
+_KG_PER_LB = 0.45359237
+_AREA = (
+    Unit("m2"),
+    Unit("ha", 1e4),
+    Unit("ft2", M_PER_FOOT**2),
+    Unit("acre", 43560 * M_PER_FOOT**2),
+)
+_PRODUCT_MASS = (
+    Unit("kg/ha"),
+    Unit("g/ha", 1e-3),
+    Unit("g/100 m2", 0.1),
+    Unit("lb/acre", _KG_PER_LB / _HA_PER_ACRE),
+    Unit("oz/acre", _KG_PER_LB / 16 / _HA_PER_ACRE),
+    Unit("lb/1000 ft2", _KG_PER_LB / _HA_PER_1000_FT2),
+    Unit("oz/1000 ft2", _KG_PER_LB / 16 / _HA_PER_1000_FT2),
+)
+_PRODUCT_VOLUME = (
+    Unit("L/ha"),
+    Unit("mL/ha", 1e-3),
+    Unit("mL/100 m2", 0.1),
+    Unit("gal/acre", _L_PER_GALLON / _HA_PER_ACRE),
+    Unit("fl oz/acre", _L_PER_GALLON / 128 / _HA_PER_ACRE),
+    Unit("fl oz/1000 ft2", _L_PER_GALLON / 128 / _HA_PER_1000_FT2),
+)
+_SPRAY = (
+    Unit("L/ha"),
+    Unit("gal/1000 ft2", _GALLON),
+    Unit("L/100 m2", 100.0),
+    Unit("gal/acre", _L_PER_GALLON / _HA_PER_ACRE),
+)
 
 QUANTITIES: dict[str, Quantity] = {
     q.name: q
@@ -81,8 +115,36 @@ QUANTITIES: dict[str, Quantity] = {
         Quantity("soil test", "mg/kg", (Unit("mg/kg"), Unit("ppm")), 0.0, 10000.0),
         Quantity("nutrient", "kg/ha", (Unit("kg/ha"), *_NUTRIENT_US), 0.0, 2000.0),
         Quantity("water potential", "MPa", (Unit("MPa"),), -20.0, 0.0),
+        Quantity("spray volume", "L/ha", _SPRAY, 0.0, 20000.0),
+        Quantity("area", "m2", _AREA, 1.0, 1e7),
         Quantity(
-            "spray volume", "L/ha", (Unit("L/ha"), Unit("gal/1000 ft2", _GALLON)), 0.0, 20000.0
+            "product mass",
+            "kg",
+            (Unit("kg"), Unit("g", 1e-3), Unit("lb", _KG_PER_LB), Unit("oz", _KG_PER_LB / 16)),
+            0.0,
+            1e6,
+        ),
+        Quantity(
+            "product volume",
+            "L",
+            (
+                Unit("L"),
+                Unit("mL", 1e-3),
+                Unit("gal", _L_PER_GALLON),
+                Unit("fl oz", _L_PER_GALLON / 128),
+            ),
+            0.0,
+            1e7,
+        ),
+        Quantity("rate by mass", "kg/ha", _PRODUCT_MASS, 0.0, 2000.0),
+        Quantity("rate by volume", "L/ha", _PRODUCT_VOLUME, 0.0, 2000.0),
+        Quantity("active by mass", "g/kg", (Unit("g/kg"), Unit("%", 10.0)), 0.0, 1000.0),
+        Quantity(
+            "active by volume",
+            "g/L",
+            (Unit("g/L"), Unit("lb/gal", 1e3 * _KG_PER_LB / _L_PER_GALLON)),
+            0.0,
+            2000.0,
         ),
     )
 }

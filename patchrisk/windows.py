@@ -3,6 +3,7 @@
 from calendar import monthrange
 from dataclasses import dataclass, field
 from enum import IntEnum
+from functools import reduce
 from typing import Any, Literal
 
 import numpy as np
@@ -13,12 +14,15 @@ from patchrisk.counters import run_length
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.signedinteger[Any]]
 BoolArray = npt.NDArray[np.bool_]
+Days = npt.NDArray[np.datetime64]
 
 _HAIR_C = 1e-6  # what converting 65 degF and averaging a day leave of arithmetic noise
 
 Meaning = Literal["infect", "treat", "express"]
 Statistic = Literal["daily mean", "daily maximum", "rolling mean"]
 Direction = Literal["rising", "falling", "band"]
+Edge = tuple[Literal[">=", "<="], float]
+"""A comparison of the statistic with a temperature [degC]; no NaN passes it."""
 
 
 @dataclass(frozen=True)
@@ -78,6 +82,14 @@ class Rule:
     source: str = ""
     confidence: str = ""
     stated: frozenset[str] = field(default_factory=frozenset)
+
+
+def soil_depth_cm(rule: Rule) -> float:
+    """Depth at which a rule's soil is worked out [cm].
+
+    Rules say 2 in and 5 cm and mean the same: a quarter of a centimetre is nothing here.
+    """
+    return round(2 * rule.depth_cm) / 2
 
 
 class State(IntEnum):
@@ -149,18 +161,41 @@ def season_days(
         Outside the season, and nearer to its next start than to its last end.
     """
     days = dates.astype("datetime64[D]")
-    first_year = int(days[0].astype("datetime64[Y]").astype(int)) + 1970 - 2
-    last_year = int(days[-1].astype("datetime64[Y]").astype(int)) + 1970 + 1
-    years = np.arange(first_year, last_year + 1)
+    years, start, end = season_spans(season, days[0], days[-1], southern=southern)
+    which = np.searchsorted(start, days, side="right") - 1
+    inside = days <= end[which]
+    middle = end[which] + (start[which + 1] - end[which]) // 2
+    return inside, years[which], ~inside & (days > middle)
+
+
+def season_spans(
+    season: Season, first: np.datetime64, last: np.datetime64, *, southern: bool
+) -> tuple[IntArray, Days, Days]:
+    """Years, first days and last days of every season that touches a span of days, and of more.
+
+    Parameters
+    ----------
+    season : Season
+        Written for the north.
+    first, last : datetime64[D]
+        The span; there is at least one season that ends before it and one that begins after it.
+    southern : bool
+        Shift by half a year.
+
+    Returns
+    -------
+    years : ndarray of int, shape (seasons,)
+        Year in which each began.
+    start, end : ndarray of datetime64[D], shape (seasons,)
+    """
+    first_year, last_year = (int(day.astype("datetime64[Y]").astype(int)) for day in (first, last))
+    years = np.arange(first_year + 1970 - 2, last_year + 1970 + 2)
     start = np.array([_on(year, season.start, southern) for year in years.tolist()])
     wraps = season.end < season.start
     if southern:
         wraps = _shift(season.end) < _shift(season.start)
     end = np.array([_on(year + wraps, season.end, southern) for year in years.tolist()])
-    which = np.searchsorted(start, days, side="right") - 1
-    inside = days <= end[which]
-    middle = end[which] + (start[which + 1] - end[which]) // 2
-    return inside, years[which], ~inside & (days > middle)
+    return years, start, end
 
 
 def _shift(day: tuple[int, int]) -> tuple[int, int]:
@@ -174,29 +209,53 @@ def _on(year: int, day: tuple[int, int], southern: bool) -> np.datetime64:
     return np.datetime64(f"{year:04d}-{month:02d}-{dom:02d}", "D")
 
 
-def meets(rule: Rule, value_c: FloatArray) -> BoolArray:
-    """Say for each value whether the rule's threshold is met; False where the value is NaN."""
-    met = ~np.isnan(value_c)
+def meeting(rule: Rule) -> list[Edge]:
+    """Comparisons that all hold on a day whose statistic meets the rule."""
     # On the threshold is met, so the edge lies a hair outside it; strictly beyond, a hair inside.
-    hair = -_HAIR_C if rule.strict else _HAIR_C
-    with np.errstate(invalid="ignore"):
-        if rule.direction in ("rising", "band") and rule.low_c is not None:
-            met &= value_c >= rule.low_c - hair
-        if rule.direction in ("falling", "band") and rule.high_c is not None:
-            met &= value_c <= rule.high_c + hair
-    return met
+    return _band(rule, -_HAIR_C if rule.strict else _HAIR_C)
 
 
-def _closes(rule: Rule, value_c: FloatArray) -> BoolArray:
-    past = np.zeros(value_c.shape, dtype=bool)
+def nearing(rule: Rule, margin_c: float) -> list[Edge]:
+    """Comparisons that all hold on a day that meets the rule or is within so much of it [degC]."""
+    return _band(rule, max(margin_c, _HAIR_C))
+
+
+def closing(rule: Rule) -> list[Edge]:
+    """Comparisons of which one is enough for the day to count towards closing."""
     # A band's own edges belong to it, and may be what closes it.
     hair = -_HAIR_C if rule.direction == "band" else _HAIR_C
-    with np.errstate(invalid="ignore"):
-        if rule.close_above_c is not None:
-            past |= value_c >= rule.close_above_c - hair
-        if rule.close_below_c is not None:
-            past |= value_c <= rule.close_below_c + hair
-    return past
+    edges: list[Edge] = []
+    if rule.close_above_c is not None:
+        edges.append((">=", rule.close_above_c - hair))
+    if rule.close_below_c is not None:
+        edges.append(("<=", rule.close_below_c + hair))
+    return edges
+
+
+def _band(rule: Rule, margin_c: float) -> list[Edge]:
+    edges: list[Edge] = []
+    if rule.direction in ("rising", "band") and rule.low_c is not None:
+        edges.append((">=", rule.low_c - margin_c))
+    if rule.direction in ("falling", "band") and rule.high_c is not None:
+        edges.append(("<=", rule.high_c + margin_c))
+    return edges
+
+
+def _holds(edge: Edge, value_c: FloatArray) -> BoolArray:
+    """Say of each value whether the comparison holds; False where the value is NaN."""
+    operator, threshold = edge
+    return value_c >= threshold if operator == ">=" else value_c <= threshold
+
+
+def meets(rule: Rule, value_c: FloatArray) -> BoolArray:
+    """Say for each value whether the rule's threshold is met; False where the value is NaN."""
+    return reduce(np.logical_and, [_holds(edge, value_c) for edge in meeting(rule)])
+
+
+def closes(rule: Rule, value_c: FloatArray) -> BoolArray:
+    """Say for each value whether it counts towards closing; False where the value is NaN."""
+    none = np.zeros(value_c.shape, dtype=bool)
+    return reduce(np.logical_or, [_holds(edge, value_c) for edge in closing(rule)], none)
 
 
 def _latest(event: BoolArray) -> IntArray:
@@ -205,14 +264,14 @@ def _latest(event: BoolArray) -> IntArray:
     return np.maximum.accumulate(np.where(event, index, -1), axis=0)
 
 
-def _latch(opens: BoolArray, closes: BoolArray) -> BoolArray:
+def _latch(opens: BoolArray, stops: BoolArray) -> BoolArray:
     """Open from a day that opens until a day that closes; closing wins on the same day."""
     days = len(opens)
     # An odd number for a day that opens, an even one for a day that closes, both rising with the
     # days: the largest so far tells which came last. Narrow numbers take a quarter of the time.
     number = np.arange(2, 2 * days + 2, 2, dtype=np.int16 if days < 16_000 else np.int64)
     number = number.reshape(-1, *([1] * (opens.ndim - 1)))
-    marks = np.where(closes, number, (number + 1) * opens)
+    marks = np.where(stops, number, (number + 1) * opens)
     return np.asarray(np.maximum.accumulate(marks, axis=0) & 1, dtype=bool)
 
 
@@ -256,7 +315,8 @@ def apply_rule(
     inside, label, waiting = season_days(rule.season, dates, southern=southern)
     inside_, edge = inside[:, None], np.r_[True, label[1:] != label[:-1]][:, None]
 
-    run, open_ = _follow(rule, value, value, inside_, edge)
+    met, open_ = _follow(rule, value, value, inside_, edge)
+    run = run_length(met)
     state = np.where(open_, State.OPEN, State.NOT_YET).astype(np.int8)
 
     began = _latest(np.broadcast_to(edge, value.shape))
@@ -266,8 +326,9 @@ def apply_rule(
     closed = _latest(shut)
     closed = np.where((closed >= began) & (closed >= opened), closed, -1)
 
-    near = ~open_ & inside_ & ((run > 0) | _within(rule, value, nearing_c))
-    near &= ~_closes(rule, value)
+    near = ~open_ & inside_ & ~closes(rule, value)
+    for edge_ in nearing(rule, nearing_c):
+        near &= _holds(edge_, value)
     ever = (opened >= 0) & ~open_
     state[ever] = State.CLOSED
     state[np.broadcast_to(~inside_ & ~waiting[:, None], state.shape)] = State.CLOSED
@@ -278,8 +339,8 @@ def apply_rule(
     if missing.any():
         coldest, warmest = _reach(value, max_change_c)
         # Of all the series that the gaps allow: one opens as soon and one closes as soon as any.
-        hope = np.where(missing, _likeliest(rule, coldest, warmest), value)
-        doubt = np.where(missing, _closing(rule, coldest, warmest), value)
+        hope = np.where(missing, likeliest(rule, coldest, warmest), value)
+        doubt = np.where(missing, likeliest_closing(rule, coldest, warmest), value)
         _, hopeful = _follow(rule, hope, value, inside_, edge)
         _, doubtful = _follow(rule, value, doubt, inside_, edge)
         state[(hopeful != doubtful) & inside_] = State.UNKNOWN
@@ -304,19 +365,17 @@ def is_open(
     inside, label, _ = season_days(rule.season, dates, southern=southern)
     value = value_c.reshape(value_c.shape[0], -1)
     edge = np.r_[True, label[1:] != label[:-1]][:, None]
-    shut = _lasting(_closes(rule, value), rule.close_days)
-    opens = _lasting(meets(rule, value) & inside[:, None] & ~shut, rule.days)
-    return _latch(opens, shut | ~inside[:, None] | (edge & ~opens)).reshape(value_c.shape)
+    return _follow(rule, value, value, inside[:, None], edge)[1].reshape(value_c.shape)
 
 
 def _follow(
-    rule: Rule, opening: FloatArray, closing: FloatArray, inside: BoolArray, edge: BoolArray
-) -> tuple[IntArray, BoolArray]:
-    """Count the run and follow the window, opened by one series and closed by the other."""
-    shut = _lasting(_closes(rule, closing), rule.close_days)
-    run = run_length(meets(rule, opening) & inside & ~shut)  # after closing, a run begins anew
-    opens = run >= rule.days
-    return run, _latch(opens, shut | ~inside | (edge & ~opens))
+    rule: Rule, opening_c: FloatArray, closing_c: FloatArray, inside: BoolArray, edge: BoolArray
+) -> tuple[BoolArray, BoolArray]:
+    """Say which days count and follow the window, opened by one series, closed by the other."""
+    shut = _lasting(closes(rule, closing_c), rule.close_days)
+    met = meets(rule, opening_c) & inside & ~shut  # after closing, a run begins anew
+    opens = _lasting(met, rule.days)
+    return met, _latch(opens, shut | ~inside | (edge & ~opens))
 
 
 def _lasting(met: BoolArray, days: int) -> BoolArray:
@@ -331,16 +390,6 @@ def _lasting(met: BoolArray, days: int) -> BoolArray:
         done[:step] = False
         span += step
     return done
-
-
-def _within(rule: Rule, value: FloatArray, margin: float) -> BoolArray:
-    near = np.zeros(value.shape, dtype=bool)
-    with np.errstate(invalid="ignore"):
-        if rule.direction in ("rising", "band") and rule.low_c is not None:
-            near |= (value >= rule.low_c - margin) & (value < rule.low_c + margin)
-        if rule.direction in ("falling", "band") and rule.high_c is not None:
-            near |= (value <= rule.high_c + margin) & (value > rule.high_c - margin)
-    return near
 
 
 def _reach(value: FloatArray, max_change: float) -> tuple[FloatArray, FloatArray]:
@@ -358,7 +407,7 @@ def _reach(value: FloatArray, max_change: float) -> tuple[FloatArray, FloatArray
     return np.where(np.isnan(low), -np.inf, low), np.where(np.isnan(high), np.inf, high)
 
 
-def _likeliest(rule: Rule, coldest: FloatArray, warmest: FloatArray) -> FloatArray:
+def likeliest(rule: Rule, coldest: FloatArray, warmest: FloatArray) -> FloatArray:
     """Return the value within reach that meets the rule, where there is one."""
     low = -np.inf if rule.low_c is None else rule.low_c
     high = np.inf if rule.high_c is None else rule.high_c
@@ -370,7 +419,7 @@ def _likeliest(rule: Rule, coldest: FloatArray, warmest: FloatArray) -> FloatArr
     return middle
 
 
-def _closing(rule: Rule, coldest: FloatArray, warmest: FloatArray) -> FloatArray:
+def likeliest_closing(rule: Rule, coldest: FloatArray, warmest: FloatArray) -> FloatArray:
     """Return the value within reach that closes the window; NaN where there is none."""
     out = np.full(coldest.shape, np.nan)
     if rule.close_below_c is not None:

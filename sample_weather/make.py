@@ -1,4 +1,4 @@
-"""Make the invented weather and probe files of the sample course, the same bytes every time.
+"""Make the sample course's invented weather, logs and records, the same bytes every time.
 
 Everything here is invented: no station, course or logger stands behind it. Soil temperature
 comes from an hourly conduction column driven by the invented air, so that the daily model of
@@ -176,12 +176,36 @@ def write_weather(weather: dict[date, tuple[float, float, float]]) -> None:
     write("forecast.csv", [header, *ahead])
 
 
+def write_records() -> None:
+    """Invented applications and observations; the products are those of shelf.toml."""
+    write(
+        "applications.csv",
+        [
+            "date,area,product,codes,actives,for,water,unit,note",
+            "2025-10-06,Fairways,Shelf B,3,tebuconazole,spring-dead-spot,0.25,in,invented",
+            "2026-03-30,Greens,Shelf C,21,cyazofamid,pythium-root-dysfunction,0.25,in,invented",
+            "2026-04-27,Greens,Shelf D,3 + 11,pyraclostrobin + triticonazole,"
+            "pythium-root-dysfunction + fairy-ring,0.25,in,invented",
+            "2026-05-11,Lawns,Shelf A,11,azoxystrobin,summer-patch,0.2,in,invented",
+        ],
+    )
+    write(
+        "observations.csv",
+        [
+            "date,area,disease,seen,share,note",
+            "2026-04-20,Fairways,spring-dead-spot,yes,2%,invented",
+            "2026-05-15,Greens,pythium-root-dysfunction,no,,invented",
+        ],
+    )
+
+
 def main() -> None:
     """Write every file."""
     weather = make_air(Random(70))
     write_weather(weather)
     write_greens(make_soil(weather, diffusivity=7.0e-7, warmth=1.0), weather)
     write_fairways(make_soil(weather, diffusivity=5.0e-7, warmth=0.6))
+    write_records()
 
 
 if __name__ == "__main__":

@@ -7,9 +7,11 @@ gives a range or a single reading, the series holds that figure; a figure of our
 import numpy as np
 import pytest
 
+from patchrisk.backtest.engine import Soil, seasons_of
 from patchrisk.diseases import load_library
+from patchrisk.outlook import Settings
 from patchrisk.units import to_canonical
-from patchrisk.windows import State, apply_rule
+from patchrisk.windows import State, apply_rule, soil_depth_cm
 
 LIBRARY = load_library()
 NUMBERS = {"nearing_c": 2.0, "max_change_c": 3.8}
@@ -21,7 +23,24 @@ def states(disease, rule_id, values, first, unit="degF"):
     degrees = to_canonical("soil temperature", np.asarray(values, float), unit)
     days = np.arange(np.datetime64(first), np.datetime64(first) + len(degrees))
     window = apply_rule(rule, degrees, days, **NUMBERS)
+    if rule.statistic != "rolling mean":  # a backtest takes its own mean of the days
+        once = _opened_by_backtest(rule, degrees, days)
+        opened = window.opened[window.opened >= 0]
+        assert once == (None if not opened.size else days[opened[0]])
     return [State(int(s)).words for s in window.state]
+
+
+def _opened_by_backtest(rule, degrees, days):
+    depth, series = soil_depth_cm(rule), degrees[:, None]
+    (found,) = seasons_of(
+        [("case", rule)],
+        Soil(days, {5.0: series, depth: series}, {depth: series}),
+        southern=False,
+        settings=Settings(**NUMBERS),
+        responses={},
+    )
+    opened = found.opened[~np.isnat(found.opened)]
+    return opened.min() if opened.size else None
 
 
 def banded(disease, meaning):

@@ -6,14 +6,23 @@ import sys
 import pytest
 
 CORE = [
+    "patchrisk.ahead.course",
     "patchrisk.ahead.look",
     "patchrisk.ahead.paths",
     "patchrisk.ahead.traces",
+    "patchrisk.backtest.cases",
+    "patchrisk.backtest.engine",
+    "patchrisk.backtest.skill",
+    "patchrisk.backtest.sweep",
+    "patchrisk.backtest.trend",
     "patchrisk.counters",
     "patchrisk.expression",
     "patchrisk.infection",
     "patchrisk.outlook",
     "patchrisk.pressure",
+    "patchrisk.programme.area",
+    "patchrisk.programme.cover",
+    "patchrisk.programme.plan",
     "patchrisk.soil.air_to_soil",
     "patchrisk.soil.conduction",
     "patchrisk.soil.join",

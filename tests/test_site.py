@@ -104,3 +104,37 @@ def test_a_place_is_enough(write):
     site = read_site(write("[site]\nlatitude = 40.0\nlongitude = -83.0\n"))
     assert [area.turf for area in site.area] == [None]
     assert site.online.use
+
+
+PLACE = "[site]\nlatitude = 40.0\nlongitude = -83.0\n[programme]\n"
+
+
+def test_days_off_are_dates_spans_and_weekdays(write):
+    text = 'no_spray = ["2026-06-13", 2026-06-14, "2026-07-01/2026-07-04", "weekends", "Mondays"]'
+    off = read_site(write(PLACE + text)).programme.days_off
+    assert off.weekdays == {0, 5, 6}
+    assert [(str(a), str(b)) for a, b in off.spans] == [
+        ("2026-06-13", "2026-06-13"),
+        ("2026-06-14", "2026-06-14"),
+        ("2026-07-01", "2026-07-04"),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("most_applications = 31", "most_applications: 31: write a whole number from 0 to 30"),
+        ('no_spray = "2026-06-13"', "no_spray: '2026-06-13': write a list, as"),
+        ('no_spray = ["funday"]', "'funday' is no day, span or weekday: write \"2026-06-13\""),
+        ('no_spray = ["20260613"]', "'20260613' is no day, span or weekday"),
+        ('no_spray = ["2026-02-29"]', "'2026-02-29' is no day, span or weekday"),
+        ('no_spray = ["2026-07-04/2026-07-01"]', "ends before it begins: exchange the two days"),
+        ("no_spray = [2026-06-13T10:00:00]", "'2026-06-13 10:00:00' is no day, span or weekday"),
+        ("no_spray = [3]", "'3' is no day, span or weekday"),
+        ('without_groups = "3"', "without_groups: '3': write a list of FRAC codes in quotes"),
+        ("mixture = true", "unknown key 'mixture': did you mean mixtures?"),
+    ],
+)
+def test_wishes_that_cannot_be_read_are_one_clear_line(write, text, said):
+    assert len(faults(write(PLACE + text))) == 1
+    assert said in faults(write(PLACE + text))[0]

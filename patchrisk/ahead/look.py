@@ -3,6 +3,7 @@
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
+from patchrisk.ahead.course import PressureCourse, pressure_course
 from patchrisk.ahead.openings import Dispute, RuleAhead, SoilPaths, disagreement, rule_ahead
 from patchrisk.expression import Shows, Watch, watch
 from patchrisk.infection import Cardinal
@@ -62,6 +63,8 @@ class DiseaseAhead:
         How far the ``coming`` rules lie apart.
     pressure : Pressure or None
     watch : Watch or None
+    course : PressureCourse or None
+        The pressure day by day; None without a rule that times infection or application.
     """
 
     rules: tuple[RuleAhead, ...]
@@ -69,6 +72,7 @@ class DiseaseAhead:
     dispute: Dispute | None
     pressure: Pressure | None
     watch: Watch | None
+    course: PressureCourse | None
 
     @property
     def middle(self) -> RuleAhead | None:
@@ -131,6 +135,7 @@ def look_ahead(
             disagreement(coming),
             _pressure(question, paths, past, air.wet, southern),
             _watch(question, paths, air, southern, scout_before_days, least_chance),
+            _course(question, paths, past, southern),
         )
     return out
 
@@ -170,6 +175,17 @@ def _pressure(
     season = infection_season([rule.season for _, rule in rules])
     rain = wet if question.wetness else None
     return pressure_ahead(question.cardinal, season, paths, past, southern=southern, wet=rain)
+
+
+def _course(
+    question: Question, paths: SoilPaths, past: SoilPaths | None, southern: bool
+) -> PressureCourse | None:
+    rules = _starting(question)
+    if not rules:
+        return None
+    season = infection_season([rule.season for _, rule in rules])
+    middle = rules[len(rules) // 2][1]
+    return pressure_course(question.cardinal, season, middle, paths, past, southern=southern)
 
 
 def _watch(

@@ -5,12 +5,18 @@ from typing import Any
 import click
 
 from patchrisk import __version__
+from patchrisk.cli.backtest import backtest
 from patchrisk.cli.check import check
 from patchrisk.cli.diseases import diseases
 from patchrisk.cli.fetch import fetch
+from patchrisk.cli.figure import figure
 from patchrisk.cli.init import init
 from patchrisk.cli.outlook import outlook
+from patchrisk.cli.page import page
+from patchrisk.cli.plan import plan
+from patchrisk.cli.record import record
 from patchrisk.cli.soil import soil
+from patchrisk.cli.sweep import sweep
 from patchrisk.errors import PatchriskError
 
 
@@ -44,5 +50,18 @@ def main() -> None:
     """
 
 
-for _command in (outlook, fetch, soil, check, diseases, init):
+for _command in (
+    outlook,
+    page,
+    plan,
+    record,
+    fetch,
+    soil,
+    check,
+    diseases,
+    init,
+    figure,
+    backtest,
+    sweep,
+):
     main.add_command(_command)

@@ -40,6 +40,7 @@ root_zone = {root_zone}
 # history = ["summer-patch"]
 # irrigated = true
 # shade = 0.3             # share of the day's sun kept off
+# size = "0.4 ha"         # or m2, ft2, acre: to work out what an application takes
 """
 
 _LOGGER = """

@@ -41,5 +41,6 @@ def outlook(
         click.echo(to_json(morning))
     else:
         from patchrisk.report.terminal import write_outlook
+        from patchrisk.report.view import view_of
 
-        click.echo(write_outlook(morning, full=full))
+        click.echo(write_outlook(view_of(morning), full=full))

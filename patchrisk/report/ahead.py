@@ -1,6 +1,5 @@
-"""The weeks to come, in words and as a record."""
+"""The weeks to come as a record."""
 
-from collections.abc import Iterator
 from typing import Any
 
 import numpy as np
@@ -15,9 +14,6 @@ from patchrisk.prospect import Prospect
 from patchrisk.report.words import day_words
 
 _LIKELY = 0.5
-_SURE = 0.98
-_WORTH = 0.1  # a chance worth a word
-_ODDS_DAYS = (7, 14, 28)
 
 
 def ground_words(ground: Prospect | None) -> str:
@@ -26,136 +22,12 @@ def ground_words(ground: Prospect | None) -> str:
         return "No dates ahead: they need air temperature of past years at this place."
     years = ground.years
     text = (
-        f"Dates ahead: {ground.forecast_days} days of forecast, then the weather of "
-        f"{len(years)} past years ({years[0]} to {years[-1]}); 10 to 90 % range in brackets"
+        f"Dates ahead: {ground.forecast_days} days of forecast, then {len(years)} past years "
+        f"({years[0]} to {years[-1]}); ranges are 10 to 90 %"
     )
     if not ground.enough:
         text += "; fewer than ten years: the ranges are wider for it, and what is normal is unsure"
     return text + "."
-
-
-def ahead_lines(ahead: DiseaseAhead | None) -> Iterator[str]:
-    """Yield the paragraphs on one disease: dates, then pressure and what will show."""
-    if ahead is None:
-        return
-    if ahead.middle is not None:
-        yield "Ahead: " + _dates(ahead, ahead.middle)
-    told = []
-    if ahead.pressure is not None:
-        told.append("Pressure: " + pressure_words(ahead.pressure))
-    if ahead.watch is not None:
-        told.append("Watch: " + watch_words(ahead.watch))
-    if told:
-        yield " ".join(told)
-
-
-def short_words(ahead: DiseaseAhead | None) -> str:
-    """Say in half a line when a window that is not open opens next; empty when not known."""
-    if ahead is None or ahead.middle is None:
-        return ""
-    rule = ahead.middle
-    if rule.middle is None:
-        return f" ({_never(rule)})"
-    if rule.opened_before > _LIKELY:
-        return ""
-    return f" (opens {_with_range(rule)}{_against_normal(rule)})"
-
-
-def _dates(ahead: DiseaseAhead, rule: RuleAhead) -> str:
-    several = len(ahead.coming) > 1
-    text = "middle rule " if several else ""
-    if rule.opened_before >= _SURE:
-        text += f"first opened {day_words(rule.middle)}{_against_normal(rule)}"
-    elif rule.middle is None:
-        text += _never(rule)
-    elif rule.opened_before > _LIKELY:
-        text += f"first opened, it seems, {_with_range(rule)}{_against_normal(rule)}"
-    else:
-        text += f"opens {_with_range(rule)}{_against_normal(rule)}{_odds(rule)}"
-    if rule.closes is not None and rule.open_today > _LIKELY:
-        text += f", closes about {day_words(rule.closes)}"
-    elif rule.opened_before > _LIKELY and rule.open_today < 1 - _LIKELY:
-        text += ", closed since"
-    if rule.again >= _WORTH:
-        text += f", opens once more in {_percent(rule.again)} of cases"
-    dispute = ahead.dispute
-    if several and dispute is not None and dispute.earliest.middle is not None:
-        dated = [r for r in ahead.coming if r.middle is not None]
-        first, last = day_words(dispute.earliest.middle), day_words(dated[-1].middle)
-        text += f"; by the earliest and latest rule {first} and {last}"
-        if dispute.never:
-            text += f", {dispute.never} not at all"
-    return text + "."
-
-
-def _odds(rule: RuleAhead) -> str:
-    told = []
-    for days in _ODDS_DAYS:
-        if rule.dates[0] > rule.first and days <= len(rule.opened_by):
-            chance = float(rule.opened_by[days - 1])
-            told.append(f"{_percent(chance)} within {days} days")
-            if chance >= _SURE:
-                break
-    return "; " + ", ".join(told) if told else ""
-
-
-def _never(rule: RuleAhead) -> str:
-    chance = f"{_percent(1 - rule.never)} chance that it opens by {day_words(rule.last)}"
-    if rule.normal_never is not None and rule.normal_never > _LIKELY:
-        return f"does not usually open in this climate; {chance}"
-    return f"most likely not before the season's end; {chance}"
-
-
-def _with_range(rule: RuleAhead) -> str:
-    late = "or not this season" if rule.late is None else f"to {day_words(rule.late)}"
-    return f"{day_words(rule.middle)} ({day_words(rule.early)} {late})"
-
-
-def _against_normal(rule: RuleAhead) -> str:
-    if rule.days_early is None:
-        return ", though not in a normal year" if (rule.normal_never or 0) > _LIKELY else ""
-    days = abs(rule.days_early)
-    if days < 2:
-        return ", as in a normal year"
-    way = "early" if rule.days_early > 0 else "late"
-    return f", {days} days {way} (normal {day_words(rule.normal)})"
-
-
-def pressure_words(pressure: Pressure) -> str:
-    """Say how much infection the season allowed so far, and what usually follows."""
-    if pressure.so_far.high < _LIKELY and pressure.place is None:
-        return f"season from {day_words(pressure.first)}."
-    text = f"{pressure.so_far.middle:.0f} days at the optimum since {day_words(pressure.first)}"
-    if pressure.usual_so_far is not None and pressure.place is not None:
-        text += (
-            f" (usual {pressure.usual_so_far.middle:.0f}; more than in "
-            f"{_percent(pressure.place)} of {pressure.years} years)"
-        )
-    if pressure.wet is not None:
-        text += f", {pressure.wet:.0f} in wet soil"
-    return text + f"; {pressure.rest.low:.0f} to {pressure.rest.high:.0f} to come."
-
-
-def watch_words(watch: Watch) -> str:
-    """Say when to expect symptoms and when to scout."""
-    span = f"{day_words(watch.first)} to {day_words(watch.last)}"
-    if watch.basis == "stress" and watch.begun is not None and watch.begun >= _LIKELY:
-        text = f"the stress that shows it has come, about {day_words(watch.first)}"
-    elif watch.basis == "stress":
-        text = f"likely to show first {span}"
-        best = sorted(watch.weeks, key=lambda w: -w[1])[:2]
-        weeks = ", ".join(f"{day_words(day)} {_percent(share)}" for day, share in sorted(best))
-        text += f" (week of {weeks})"
-    else:
-        text = f"seen {span}"
-        if watch.chance is not None:
-            text += f" ({_percent(watch.chance)} chance of the heat that is published)"
-    return f"{text}; scout from {day_words(watch.scout_from)}."
-
-
-def _percent(share: float) -> str:
-    percent = round(100 * share)
-    return {0: "under 1 %", 100: "over 99 %"}.get(percent, f"{percent} %")
 
 
 def act_words(ahead: DiseaseAhead | None) -> str:

@@ -4,7 +4,9 @@ from collections.abc import Iterator
 
 import pandas as pd
 
+from patchrisk.groups import load_groups
 from patchrisk.morning import Examination, Readings
+from patchrisk.records import Books
 from patchrisk.report.layout import heading, wrap
 from patchrisk.report.words import Show
 from patchrisk.units import shower
@@ -44,6 +46,9 @@ def _lines(found: Examination) -> Iterator[str]:
     if found.weather is not None:
         yield ""
         yield from _weather(found.weather)
+    if found.books is not None:
+        yield ""
+        yield from _books(found.books)
     if found.faults:
         yield ""
         count = len(found.faults)
@@ -51,6 +56,20 @@ def _lines(found: Examination) -> Iterator[str]:
     else:
         yield ""
         yield "No fault found."
+
+
+def _books(books: Books) -> Iterator[str]:
+    yield from heading("Shelf and records")
+    names = ", ".join(f"{p.name} (FRAC {' + '.join(p.codes)})" for p in books.shelf.products)
+    yield from wrap(f"Products on the shelf: {names or 'none'}.", "- ", "  ")
+    for what, rows in (
+        ("Applications", books.applications.rows),
+        ("Observations", books.observations.rows),
+    ):
+        span = f", {rows[0].day} to {rows[-1].day}" if rows else ""
+        yield f"- {what} recorded: {len(rows)}{span}."
+    if books.shelf.products or books.applications.rows:
+        yield from wrap(load_groups().warning, "- ", "  ")
 
 
 def _degrees(value: float, plus: str, minus: str) -> str:

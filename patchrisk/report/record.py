@@ -9,7 +9,8 @@ import numpy as np
 
 from patchrisk.morning import AreaMorning, Morning, Readings
 from patchrisk.outlook import DiseaseToday, RuleToday
-from patchrisk.report import ahead, words
+from patchrisk.report import ahead, cover, words
+from patchrisk.report.view import AreaView, view_of
 from patchrisk.soil.series import SoilSeries
 from patchrisk.units import shower
 from patchrisk.weather.gather import Weather
@@ -20,6 +21,7 @@ SCHEMA = "patchrisk-outlook/1"
 def to_json(morning: Morning) -> str:
     """Write a morning as JSON, temperatures in degC and depths in cm whatever the site prints."""
     place = morning.site.site
+    said = {area.name: area for area in view_of(morning).areas}
     record = {
         "schema": SCHEMA,
         "site": {
@@ -29,22 +31,24 @@ def to_json(morning: Morning) -> str:
             "utc_offset": place.utc_offset,
         },
         "as_of": morning.as_of.isoformat(),
-        "areas": [_area(morning, area) for area in morning.areas],
+        "areas": [_area(morning, area, said[area.area.name]) for area in morning.areas],
         "readings": [_readings(reading) for reading in morning.readings],
         "weather": _weather(morning.weather),
+        "applications": cover.kept_record(morning.applications),
         "ahead": ahead.ground_record(morning.ground),
         "cautions": words.CAUTIONS,
     }
     return json.dumps(record, ensure_ascii=False, indent=2, allow_nan=False)
 
 
-def _area(morning: Morning, area: AreaMorning) -> dict[str, Any]:
+def _area(morning: Morning, area: AreaMorning, said: AreaView) -> dict[str, Any]:
     library = morning.library
     return {
         "name": area.area.name,
         "turf": area.area.turf,
         "use": area.area.use,
         "root_zone": area.area.root_zone,
+        "today": {"level": said.level.words, "sentence": said.sentence},
         "soil": _soil(area.soil),
         "diseases": [_disease(morning, area, today) for today in area.diseases],
         "no_forecast": [
@@ -69,6 +73,7 @@ def _soil(soil: SoilSeries) -> dict[str, Any]:
 def _disease(morning: Morning, area: AreaMorning, today: DiseaseToday) -> dict[str, Any]:
     library = morning.library
     show = shower(morning.site.site.units)
+    on = area.cover.get(today.key)
     decide = {id(r) for r in today.deciding}
     return {
         "key": today.key,
@@ -76,10 +81,11 @@ def _disease(morning: Morning, area: AreaMorning, today: DiseaseToday) -> dict[s
         "state": today.state.words,
         "yesterday": today.yesterday.words,
         "since": _day(today.since),
-        "do": words.do_now(library, today, show),
+        "do": cover.do_with_cover(library, today, on, show),
         "agreement": words.agreement(today),
         "rules": [{**_rule(r), "decides": id(r) in decide} for r in today.rules],
         "ahead": ahead.ahead_record(morning, area, today.key),
+        "cover": None if on is None else cover.cover_record(on),
     }
 
 

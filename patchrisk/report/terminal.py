@@ -1,165 +1,138 @@
-"""The outlook as text for a terminal 80 columns wide."""
+"""The outlook as text for a terminal, in two screens for a course of three areas."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 
-import numpy as np
-
-from patchrisk.morning import AreaMorning, Morning
-from patchrisk.outlook import DiseaseToday, RuleToday
-from patchrisk.report import ahead, words
-from patchrisk.report.check import weather_lines
-from patchrisk.report.layout import ends, heading, wrap
-from patchrisk.report.words import Show
-from patchrisk.units import shower
+from patchrisk.report.layout import WIDE, beside, columns, ends, wrap
+from patchrisk.report.view.model import AreaView, Change, Level, MorningView, Row
 from patchrisk.windows import State
 
-_ORDER = (State.OPEN, State.NEARING, State.UNKNOWN, State.CLOSED, State.NOT_YET)
+_SEEN = "*"
+_MARKS = f"{_SEEN} seen here before; pressure in days at the optimum."
+_HINT = "More: --full, or patchrisk page."
+_STATE_WIDTH = 8
+_NAME_WIDTH = 26
+_INDENT = "    "
+_REMEDY_WIDTHS = (28, 14, 12, 20, 0)
 
 
-def write_outlook(morning: Morning, *, full: bool = False) -> str:
-    """Write the outlook of a morning."""
-    return "\n".join(_lines(morning, full))
+def write_outlook(view: MorningView, *, full: bool = False) -> str:
+    """Write a morning, in short or with every rule and every word there is."""
+    return "\n".join(_lines(view, full))
 
 
-def _lines(morning: Morning, full: bool) -> Iterator[str]:
-    show = shower(morning.site.site.units)
-    title, day = (
-        morning.site.site.name,
-        f"{morning.as_of:%A} {morning.as_of.day} {morning.as_of:%B %Y}",
-    )
-    yield ends(title, day)
-    yield from wrap("Infection windows of root-infecting fungi, on soil readings up to yesterday.")
-    for area in morning.areas:
-        yield from wrap(words.summary_words(morning.library, area), "- ", "  ")
-    for area in morning.areas:
+def _lines(view: MorningView, full: bool) -> Iterator[str]:
+    yield ends(view.site, view.day, WIDE)
+    yield from today_lines(view)
+    for area in view.areas:
         yield ""
-        yield from _area(morning, area, show, full)
+        yield from _area(area, full)
     yield ""
-    yield from _data(morning, show)
-    yield from wrap(ahead.ground_words(morning.ground), "- ", "  ")
+    yield from _remedies(view)
+    yield from _scouting(view, full)
     yield ""
-    yield from wrap("Cautions: " + words.CAUTIONS)
+    yield from _data(view, full)
+    yield from wrap(view.cautions, "CAUTIONS  ", "  ", WIDE)
+    yield from wrap(_MARKS if full else f"{_MARKS} {_HINT}", "", "", WIDE)
+
+
+def today_lines(view: MorningView) -> Iterator[str]:
+    """Say what to do today and what changed, area by area."""
+    yield "TODAY"
+    levels = [area.level.words.upper() for area in view.areas]
+    width = max(map(len, levels), default=0) + 2
+    for area, level in zip(view.areas, levels, strict=True):
+        yield from beside(level, f"{area.name}: {area.sentence}", width, WIDE)
+    yield from _changed("CHANGED since yesterday: ", view.yesterday)
+    if view.last_page:
+        yield from _changed(f"CHANGED since the page of {view.last_page}: ", view.since_last)
+
+
+def _data(view: MorningView, full: bool) -> Iterator[str]:
+    said = (*view.data, *view.credits)
     if not full:
-        yield from wrap(
-            "Every rule with its source: add --full. What to look for and send to the laboratory: "
-            "patchrisk diseases NAME. Readings: patchrisk check."
-        )
-
-
-def _area(morning: Morning, area: AreaMorning, show: Show, full: bool) -> Iterator[str]:
-    head = f"{area.area.name.upper()}: {area.area.turf or 'any turf'}, {area.area.root_zone}"
-    yield from heading(head)
-    yield from wrap(_soil(area, show))
-    before = {morning.library.find(name) for name in area.area.history}
-    ranked = sorted(area.diseases, key=lambda d: (_ORDER.index(d.state), d.key not in before))
-    quiet = [d for d in ranked if d.state in (State.NOT_YET, State.CLOSED)]
-    for today in ranked:
-        if today not in quiet:
-            yield from _disease(morning, area, today, show, full)
-    for state in (State.CLOSED, State.NOT_YET):
-        names = [
-            words.name_of(morning.library, d.key) + ahead.short_words(area.ahead.get(d.key))
-            for d in quiet
-            if d.state is state
-        ]
-        if names and not full:
-            yield from wrap(f"{state.words.upper()}: {', '.join(names)}.", "  ", "    ")
-    if full:
-        for today in quiet:
-            yield from _disease(morning, area, today, show, full)
-    for key in area.without:
-        disease = morning.library.diseases[key]
-        assert disease.no_forecast is not None
-        yield from wrap(f"NO FORECAST: {disease.name}. {disease.no_forecast.text}", "  ", "    ")
-
-
-def _soil(area: AreaMorning, show: Show) -> str:
-    soil = area.soil
-    depth = show("depth", soil.depth_cm)
-    if np.isnan(soil.mean_c[-1]):
-        known = np.flatnonzero(~np.isnan(soil.mean_c))
-        last = words.day_words(soil.dates[known[-1]], year=True) if known.size else "never"
-        return f"Soil at {depth}: no figure for yesterday; the last is of {last}."
-    how = str(soil.came_from[-1])
-    error = show("temperature difference", 1.28 * float(soil.sd_c[-1]))
-    text = (
-        f"Soil at {depth} on {words.day_words(soil.dates[-1])}: mean "
-        f"{show('soil temperature', float(soil.mean_c[-1]))} (80 % sure within {error}; {how})"
-    )
-    if len(soil.mean_c) > 7:
-        change = float(soil.mean_c[-1] - np.nanmean(soil.mean_c[-8:-1]))
-        way = "above" if change > 0 else "below"
-        text += f", {show('temperature difference', abs(change))} {way} the week before"
-    if not np.isnan(soil.max_c[-1]):
-        text += f"; maximum {show('soil temperature', float(soil.max_c[-1]))}"
-    recent = soil.came_from[-14:]
-    logged = int((recent == "logged").sum())
-    if logged < len(recent):
-        text += f". Of the last 14 days {logged} were logged"
-        modelled = int((recent == "modelled").sum())
-        if modelled:
-            text += f", {modelled} modelled from air temperature"
-    return text + "."
-
-
-def _disease(
-    morning: Morning, area: AreaMorning, today: DiseaseToday, show: Show, full: bool
-) -> Iterator[str]:
-    before = today.key in {morning.library.find(name) for name in area.area.history}
-    coming = area.ahead.get(today.key)
-    since = f" since {words.day_words(today.since)}" if today.since is not None else ""
-    change = words.change_words(today)
-    marks = [m for m in ("seen here before" if before else "", change) if m]
-    mark = f" ({'; '.join(marks)})" if marks else ""
-    name = words.name_of(morning.library, today.key)
-    yield f"  {today.state.words.upper()}{since}: {name}{mark}"
-    yield from wrap("Do: " + words.do_now(morning.library, today, show), "    ", "      ")
-    if full or coming is None:
-        why = [words.agreement(today), words.chance_words(today)]
-        yield from wrap("Why: " + "; ".join(w for w in why if w) + ".", "    ", "      ")
-    else:
-        yield from wrap("Why: " + _why(morning, today, show), "    ", "      ")
-    for text in ahead.ahead_lines(coming):
-        yield from wrap(text, "    ", "      ")
-    if coming is not None and not full:
+        yield from wrap(" ".join(said), "DATA  ", "  ", WIDE)
         return
-    for label, result in _chosen(today, full):
-        published = words.published_rule(morning.library, today.key, result)
-        text = (
-            f"{label}{result.state.words}; {words.rule_words(published, show)}: "
-            f"{words.standing(result, show)}. [{result.rule.source}; {result.rule.confidence}]"
-        )
-        yield from wrap(text, "    - ", "      ")
+    yield "DATA"
+    for text in said:
+        yield from wrap(text, "- ", "  ", WIDE)
+    if view.left_out:
+        yield "READINGS FLAGGED"
+    for text in view.left_out:
+        yield from wrap(text, "- ", "  ", WIDE)
 
 
-def _why(morning: Morning, today: DiseaseToday, show: Show) -> str:
-    """Say how far the rules agree, and where the middle one stands."""
-    rules = today.deciding
-    middle = rules[len(rules) // 2]
-    published = words.published_rule(morning.library, today.key, middle)
-    which = f"{words.agreement(today)}; middle one: " if len(rules) > 1 else ""
-    chance = words.chance_words(today)
-    return (
-        f"{which}{words.rule_words(published, show)}: {words.standing(middle, show)} "
-        f"[{middle.rule.source}; {middle.rule.confidence}]{f'; {chance}' if chance else ''}."
-    )
+def _changed(title: str, changes: tuple[Change, ...]) -> Iterator[str]:
+    said = "; ".join(f"{change.area}, {change.text}" for change in changes) or "nothing"
+    yield from wrap(f"{said}.", title, "  ", WIDE)
 
 
-def _chosen(today: DiseaseToday, full: bool) -> Sequence[tuple[str, RuleToday]]:
-    """Choose the rules to show: all, or the earliest, middle and latest of those that decide."""
-    rules = today.deciding
+def _area(area: AreaView, full: bool) -> Iterator[str]:
+    yield from wrap(f"{area.name.upper()}: {area.turf}. {area.soil}", "", "  ", WIDE)
+    for row in area.rows:
+        yield from _row(row, full)
+    for name, reason in area.without:
+        text = reason if full else f"{reason.split('. ')[0].split(': ')[0].rstrip('.')}."
+        yield from wrap(f"{name}: {text[:1].lower()}{text[1:]}", "  ", _INDENT, WIDE)
+    for planned in area.planned:
+        text = f"{planned.when}: {planned.what} against {planned.against}. {planned.how}"
+        yield from wrap(text, "PLANNED ", "  ", WIDE)
+    for text in area.advice:
+        yield from wrap(text, "ADVICE  ", "  ", WIDE)
+
+
+def _row(row: Row, full: bool) -> Iterator[str]:
+    """Write one window: its state, when and how sure; then what else is known, and what to do."""
+    state = row.state.words if row.state is State.NOT_YET else row.state.words.upper()
+    cells = [(state, _STATE_WIDTH), (_marked(row), _NAME_WIDTH), (row.when, _NAME_WIDTH)]
+    line = columns([*cells, (row.odds, 0)])
+    known = [row.normal, row.rules, row.again]
+    if len(line) > WIDE:
+        line = columns(cells)
+        known.insert(0, row.odds)
+    yield line
+    known.append(f"pressure {row.pressure}" if row.pressure else "")
     if full:
-        return [("", r) for r in (*rules, *(r for r in today.rules if r not in rules))]
-    if len(rules) <= 3:
-        return [("", r) for r in rules]
-    middle = rules[len(rules) // 2]
-    return [("earliest: ", rules[0]), ("middle: ", middle), ("latest: ", rules[-1])]
+        known.append(row.pressure_more)
+    yield from wrap("; ".join(part for part in known if part), _INDENT, _INDENT, WIDE)
+    told = [row.cover]
+    if row.shows:
+        told += [f"shows {row.shows}", f"scout {row.scout}"]
+    text = "; ".join(part for part in told if part)
+    act = "" if row.level is Level.DUE and not full else row.act  # due: it is said under TODAY
+    yield from wrap(". ".join(part for part in (text, act) if part), _INDENT, _INDENT, WIDE)
+    for rule in row.why if full else ():
+        yield from wrap(rule, "    - ", "      ", WIDE)
 
 
-def _data(morning: Morning, show: Show) -> Iterator[str]:
-    yield from heading("Data")
-    for reading in morning.readings:
-        for probe in reading.logged.probes:
-            yield from wrap(words.probe_words(reading, probe, morning.as_of, show), "- ", "  ")
-    for text in weather_lines(morning.weather):
-        yield from wrap(text, "- ", "  ")
+def _marked(row: Row) -> str:
+    """Mark what is new and what was seen here before."""
+    return f"{row.name}{' (new)' if row.fresh.startswith('new') else ''}{_SEEN * row.seen_before}"
+
+
+def _remedies(view: MorningView) -> Iterator[str]:
+    """Write each disease's groups once, whichever areas have it."""
+    shown = [r for r in view.remedies if any((r.worked, r.some, r.water, r.repeat))]
+    if shown:
+        heads = ("WHAT TRIALS SHOWED", "worked: FRAC", "some: FRAC", "water in", "repeat after")
+        yield columns(list(zip(heads, _REMEDY_WIDTHS, strict=True)))
+    for remedy in shown:
+        cells = (f"  {remedy.name}", remedy.worked, remedy.some, remedy.water, remedy.repeat)
+        texts = [cell or "-" for cell in cells]
+        yield columns(list(zip(texts, _REMEDY_WIDTHS, strict=True)))
+    none = ", ".join(r.name for r in view.remedies if r not in shown)
+    if none:
+        yield from wrap(f"no trial figures seen: {none}", "  ", "    ", WIDE)
+
+
+def _scouting(view: MorningView, full: bool) -> Iterator[str]:
+    now = [look for look in view.scouting if look.now or full]
+    if now:
+        yield "LOOK FOR, AND SEND TO THE LABORATORY"
+    told: dict[str, str] = {}
+    for look in now:
+        shared = next((text for text in told if look.samples.startswith(text)), "")
+        more = look.samples.removeprefix(shared).strip()
+        samples = f"Send: as for {told[shared]}. {more}" if shared else f"Send: {more}"
+        told.setdefault(look.samples, look.name)
+        text = f"{look.name} ({look.where}): {look.look_for} {samples}"
+        yield from wrap(text, "  ", "    ", WIDE)

@@ -8,13 +8,14 @@ import pandas as pd
 
 from patchrisk.diseases import Disease, Library
 from patchrisk.diseases.models import PublishedRule
-from patchrisk.morning import REFERENCE_CM, AreaMorning, Readings
+from patchrisk.morning import REFERENCE_CM, Readings
 from patchrisk.outlook import DiseaseToday, RuleToday
 from patchrisk.soil.transfer import MAX_UP_CM
 from patchrisk.weather.logger import Probe
 from patchrisk.windows import State
 
 Show = Callable[..., str]
+DayWords = Callable[[np.datetime64 | None], str]
 
 CAUTIONS = (
     "Timing by mode-of-action group, not a prescription. The product label in force at your "
@@ -31,26 +32,6 @@ def day_words(day: np.datetime64 | None, *, year: bool = False) -> str:
         return "-"
     date = day.astype("datetime64[D]").astype(object)
     return f"{date.day} {date:%b %Y}" if year else f"{date.day} {date:%b}"
-
-
-def summary_words(library: Library, area: AreaMorning) -> str:
-    """One sentence for an area: what is open, what is nearing, what changed since yesterday."""
-    by_state: dict[State, list[str]] = {}
-    for today in area.diseases:
-        by_state.setdefault(today.state, []).append(name_of(library, today.key))
-    told = [
-        f"{state.words}: {', '.join(by_state[state])}"
-        for state in (State.OPEN, State.NEARING, State.UNKNOWN)
-        if state in by_state
-    ]
-    moved = [
-        f"{name_of(library, d.key)} ({d.yesterday.words} to {d.state.words})"
-        for d in area.diseases
-        if d.state is not d.yesterday
-    ]
-    text = "; ".join(told) or "no window open or nearing"
-    change = "; changed since yesterday: " + ", ".join(moved) if moved else "; no change"
-    return f"{area.area.name}: {text}{change}."
 
 
 def name_of(library: Library, key: str) -> str:
@@ -79,18 +60,18 @@ def rule_words(published: PublishedRule, show: Show) -> str:
     return f"{what} at {show('depth', rule.depth_cm)} {asked}{row}"
 
 
-def standing(result: RuleToday, show: Show) -> str:
+def standing(result: RuleToday, show: Show, day: DayWords = day_words) -> str:
     """Say where a rule stands: its figure today, the days counted, and since when."""
     value = "no reading" if np.isnan(result.value_c) else show("soil temperature", result.value_c)
     count = f"{result.run} of {result.rule.days} days" if result.rule.days > 1 else ""
     if result.state is State.OPEN:
-        count = f"since {day_words(result.opened)}"
+        count = f"since {day(result.opened)}"
     elif result.state is State.CLOSED and result.closed is not None:
-        count = f"closed {day_words(result.closed)}"
+        count = f"closed {day(result.closed)}"
     return ", ".join(part for part in (value, count) if part)
 
 
-def agreement(today: DiseaseToday) -> str:
+def agreement(today: DiseaseToday, day: DayWords = day_words) -> str:
     """Say how far the published rules agree, from the first to open to the last."""
     rules = today.deciding
     known = [r for r in rules if r.state is not State.UNKNOWN]
@@ -100,57 +81,70 @@ def agreement(today: DiseaseToday) -> str:
         return f"one published {kind} rule"
     text = f"{len(opened)} of {len(known)} published {kind} rules open"
     if opened and len(opened) < len(known):
-        first = day_words(opened[0].opened)
+        first = day(opened[0].opened)
         text += f"; first {first}, last not yet"
     elif len(opened) > 1:
-        text += f"; first {day_words(opened[0].opened)}, last {day_words(opened[-1].opened)}"
+        text += f"; first {day(opened[0].opened)}, last {day(opened[-1].opened)}"
     return text
 
 
-def chance_words(today: DiseaseToday) -> str:
-    """Say how sure the middle rule's state is, given the error of the soil temperature."""
-    rules = [r for r in today.deciding if r.chance_open is not None]
-    if not rules:
-        return ""
-    middle = rules[len(rules) // 2]
-    assert middle.chance_open is not None
-    percent = min(99, max(1, round(100 * middle.chance_open)))
-    edge = {1: "under 2 %", 99: "over 98 %"}.get(percent, f"{percent} %")
-    return f"{edge} sure to be open, given the soil's error"
+def chance_of(today: DiseaseToday) -> float | None:
+    """Probability that the middle rule's window is open, given the soil's error."""
+    chances = [r.chance_open for r in today.deciding if r.chance_open is not None]
+    return chances[len(chances) // 2] if chances else None
+
+
+def chance_percent(chance: float) -> str:
+    """Write how sure that is; the soil's error is not known well enough for the last percent."""
+    percent = min(99, max(1, round(100 * chance)))
+    return {1: "under 2 %", 99: "over 98 %"}.get(percent, f"{percent} %")
+
+
+def groups_by(disease: Disease, evidence: str) -> list[str]:
+    """FRAC codes of the mode-of-action groups with a class of evidence on the disease."""
+    return [row.frac for row in disease.mode_of_action if row.evidence == evidence]
 
 
 def groups_words(disease: Disease) -> str:
     """Name the mode-of-action groups by what trials showed of them on the disease."""
-    by_class: dict[str, list[str]] = {}
-    for row in disease.mode_of_action:
-        by_class.setdefault(row.evidence, []).append(row.frac)
     told = [
-        f"FRAC {', '.join(by_class[kind])} ({words})"
+        f"FRAC {', '.join(groups_by(disease, kind))} ({words})"
         for kind, words in (("works", "worked in trials"), ("some", "some evidence"))
-        if kind in by_class
+        if groups_by(disease, kind)
     ]
     if told:
         return "groups: " + "; ".join(told)
     return "no trial figures seen for any mode-of-action group"
 
 
-def watering_words(disease: Disease, show: Show) -> str:
-    """Say how deep to water in, from the trials."""
+def water_depth(disease: Disease, show: Show) -> str:
+    """Write how deep trials watered it in; empty when no figure was seen."""
     water = disease.treatment.watering_in
     if water is None:
         return ""
     low, high = water.span
-    span = show("rain", low) if low == high else f"{show('rain', low)} to {show('rain', high)}"
-    return f"water in {span}"
+    return show("rain", low) if low == high else f"{show('rain', low)} to {show('rain', high)}"
 
 
-def interval_words(disease: Disease) -> str:
-    """Say after how many days trials repeated it."""
+def watering_words(disease: Disease, show: Show) -> str:
+    """Say how deep to water in, from the trials."""
+    depth = water_depth(disease, show)
+    return f"water in {depth}" if depth else ""
+
+
+def interval_days(disease: Disease) -> str:
+    """Write after how many days trials repeated it; empty when no figure was seen."""
     days = disease.treatment.interval
     if days is None:
         return ""
     low, high = (round(n) for n in days.span)
-    return f"repeat after {low if low == high else f'{low} to {high}'} days where the label allows"
+    return f"{low if low == high else f'{low} to {high}'} days"
+
+
+def interval_words(disease: Disease) -> str:
+    """Say after how many days trials repeated it."""
+    days = interval_days(disease)
+    return f"repeat after {days} where the label allows" if days else ""
 
 
 def do_now(library: Library, today: DiseaseToday, show: Show) -> str:
@@ -201,15 +195,16 @@ def published_rule(library: Library, key: str, result: RuleToday) -> PublishedRu
     raise KeyError(result.rule.id)
 
 
-def probe_words(reading: Readings, probe: Probe, as_of: date, show: Show) -> str:
+def probe_words(reading: Readings, probe: Probe, as_of: date, show: Show, day: DayWords) -> str:
     """Say what a probe gave, how old it is, and how much of it was left out."""
     days = probe.daily["soil_c"].dropna()
+    days = days[days.index < pd.Timestamp(as_of)]
     depth = "depth not told" if probe.depth_cm is None else show("depth", probe.depth_cm)
     if days.empty:
         return f"{reading.logger.file}, {probe.name} ({depth}): no day that can be used."
-    last = days.index[days.index < pd.Timestamp(as_of)].max()
+    last = days.index.max()
     age = (pd.Timestamp(as_of) - last).days
-    text = f"{reading.logger.file}, {probe.name} ({depth}): to {last.day} {last:%b %Y}"
+    text = f"{reading.logger.file}, {probe.name} ({depth}): to {day(last.to_datetime64())}"
     if age > 1:
         text += f", {age} days old"
     flags = [f for f in reading.logged.flags if f.left_out and f.probe in ("", probe.name)]
@@ -217,6 +212,5 @@ def probe_words(reading: Readings, probe: Probe, as_of: date, show: Show) -> str
     if probe.depth_cm is not None and probe.depth_cm - REFERENCE_CM > MAX_UP_CM:
         text += f"; too deep to speak for {show('depth', REFERENCE_CM)}"
     if count:
-        kinds = ", ".join(dict.fromkeys(flag.kind for flag in flags))
-        text += f"; {count} reading{'s' if count > 1 else ''} left out ({kinds})"
+        text += f"; {count} reading{'s' if count > 1 else ''} left out"
     return text + "."

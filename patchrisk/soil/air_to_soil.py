@@ -163,13 +163,8 @@ class ModelRun:
     def at(self, depth_cm: float) -> SoilEstimate:
         """Return the estimate at a depth, 2 to 20 cm."""
         forcing, stores, p, cover = self.forcing, self.stores, self.parameters, self.surface
-        mean = stores.at(depth_cm, p) + season_correction(forcing, p) + cover.offset_c
-        half = cover.half_range_c(forcing.range_c, forcing.sun_mj, depth_cm)
-        half = (
-            half / (1 + stores.snow_mm / p["snow_scale"]) / np.where(stores.near_c <= 0, 3.0, 1.0)
-        )
+        mean, low_c, high_c = day_at(depth_cm, forcing, stores, p, cover)
         sd = np.sqrt(error_variance(forcing, stores, p) + cover.offset_sd_c**2)
-        low_c, high_c = mean - (1 - cover.skew) * half, mean + (1 + cover.skew) * half
         out: tuple[FloatArray, ...] = (mean, low_c, high_c, sd)
         if not forcing.known.all():
             out = tuple(np.where(forcing.known, a, np.nan) for a in out)
@@ -209,6 +204,16 @@ def run_model(
     p = parameters or general(forcing.inputs)
     cover = surface or reference_surface()
     return ModelRun(forcing, run_stores(forcing, p, cover), p, cover, low.shape)
+
+
+def day_at(
+    depth_cm: float, forcing: Forcing, stores: Stores, p: Parameters, cover: Surface
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Mean, minimum and maximum of each day at a depth [degC], days without air included."""
+    mean = stores.at(depth_cm, p) + season_correction(forcing, p) + cover.offset_c
+    half = cover.half_range_c(forcing.range_c, forcing.sun_mj, depth_cm)
+    half = half / (1 + stores.snow_mm / p["snow_scale"]) / np.where(stores.near_c <= 0, 3.0, 1.0)
+    return mean, mean - (1 - cover.skew) * half, mean + (1 + cover.skew) * half
 
 
 def run_stores(forcing: Forcing, p: Parameters, surface: Surface | None = None) -> Stores:

@@ -10,8 +10,7 @@ from typing import Any, cast
 from requests_cache.backends.base import BaseCache, BaseStorage
 from requests_cache.models.response import CachedResponse
 
-# A copy from later than this in the future was written before the clock was put back.
-CLOCK_TOLERANCE = timedelta(minutes=5)
+from patchrisk.weather.reply import CLOCK_TOLERANCE
 
 _DAMAGED = ("SQLITE_NOTADB", "SQLITE_CORRUPT")
 _REASONS = (

@@ -4,18 +4,18 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pandas as pd
 
 from patchrisk.errors import Fault, UnavailableError
 from patchrisk.numbers import load_numbers
-from patchrisk.weather.door import Limits
 from patchrisk.weather.endpoints import Endpoints
 from patchrisk.weather.forecast import Choice, Forecast, get_forecast
-from patchrisk.weather.http import Fetcher, FetchError
 from patchrisk.weather.merge import merge_weather
 from patchrisk.weather.notice import Notice, Severity
 from patchrisk.weather.place import Place
+from patchrisk.weather.reply import FetchError
 from patchrisk.weather.station_list import Station, nearest, station_list
 from patchrisk.weather.stations import (
     StationYear,
@@ -25,6 +25,10 @@ from patchrisk.weather.stations import (
     may_have,
     to_site,
 )
+
+if TYPE_CHECKING:
+    from patchrisk.weather.door import Limits
+    from patchrisk.weather.http import Fetcher
 
 Progress = Callable[[int, int, str], None]
 
@@ -81,7 +85,7 @@ def gather_weather(
     offline: bool = False,
     endpoints: Endpoints | None = None,
     contact: str | None = None,
-    limits: Limits | None = None,
+    limits: "Limits | None" = None,
     progress: Progress | None = None,
 ) -> Weather:
     """Gather observed, past and forecast weather; only having nothing at all is an error.
@@ -119,6 +123,8 @@ def gather_weather(
     InputError
         When the user's own forecast can't be read, or the contact isn't one.
     """
+    from patchrisk.weather.http import Fetcher
+
     endpoints = endpoints or Endpoints()
     first = first or date(today.year - 1, 1, 1)
     numbers = load_numbers("weather")
@@ -189,7 +195,7 @@ class _StationFiles:
 
     def __init__(
         self,
-        fetcher: Fetcher,
+        fetcher: "Fetcher",
         endpoints: Endpoints,
         place: Place,
         today: date,

@@ -1,17 +1,15 @@
 """The one door to the network: cached, bounded in time and size, https only."""
 
 import hashlib
-import json
 import logging
 import re
 import tempfile
 import threading
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from types import TracebackType
-from typing import Any, Generic, TypeVar
+from typing import Any, TypeVar
 from urllib.parse import urlencode, urlsplit
 
 import requests
@@ -34,55 +32,13 @@ from patchrisk.weather.door import (
     status_line,
 )
 from patchrisk.weather.notice import Notice
+from patchrisk.weather.reply import FetchError, Reply, WrongContentError
 
 T = TypeVar("T")
-Json = dict[str, Any]
 
 # requests-cache logs a traceback when it serves an old copy; without a handler it would reach
 # the terminal of people who never set up logging.
 logging.getLogger("requests_cache").addHandler(logging.NullHandler())
-
-
-class WrongContentError(ValueError):
-    """A body that isn't what the service documents; the message says what was found."""
-
-
-class FetchError(Exception):
-    """Nothing could be had from an address.
-
-    Parameters
-    ----------
-    reason : str
-        One line for the user.
-    absent : bool
-        True when the service says that it has no such data.
-    """
-
-    def __init__(self, reason: str, *, absent: bool = False) -> None:
-        super().__init__(reason)
-        self.reason, self.absent = reason, absent
-
-
-@dataclass(frozen=True)
-class Reply(Generic[T]):
-    """An answer, read.
-
-    Parameters
-    ----------
-    value : object
-        What the reader made of the body.
-    fetched_at : datetime
-        When it was fetched from the service, UTC.
-    problem : str
-        Why this is an old copy; empty when it isn't.
-    absent : bool
-        Whether that is because the service no longer has such data.
-    """
-
-    value: T
-    fetched_at: datetime
-    problem: str = ""
-    absent: bool = False
 
 
 class Fetcher:
@@ -299,22 +255,6 @@ def default_folder() -> Path:
     from platformdirs import user_cache_path
 
     return user_cache_path("patchrisk", appauthor=False)
-
-
-def read_json(content: bytes) -> Json:
-    """Read a JSON object.
-
-    Raises
-    ------
-    WrongContentError
-    """
-    try:
-        data = json.loads(content)
-    except (ValueError, RecursionError):
-        raise WrongContentError("not JSON, or cut short") from None
-    if not isinstance(data, dict):
-        raise WrongContentError("JSON, but no object")
-    return data
 
 
 def _user_agent(contact: str | None) -> str:

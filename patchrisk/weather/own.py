@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 
 from patchrisk.errors import Fault, InputError
+from patchrisk.numbers import load_numbers
 from patchrisk.site import Weather
 from patchrisk.units import QUANTITIES, FloatArray, to_canonical
 from patchrisk.weather.clock import read_stamps
@@ -24,6 +25,7 @@ _QUANTITY = {
     "solar_mj_m2": "solar radiation",
 }
 _NEEDED = ("air_min_c", "air_max_c")
+_YEAR = 360  # days with a figure that make a whole year
 # What headers call each column; read in this order, the first that fits takes the header.
 _CALLED = {
     "snow_depth_cm": re.compile(r"snow", re.IGNORECASE),
@@ -79,7 +81,7 @@ def read_daily_weather(path: Path, options: Weather | None = None) -> pd.DataFra
                 Fault(source, place, repr(cell[:40]), "write a number, or leave it empty")
             )
         frame[name] = _convert(values, name, table.names[number], options, source)
-    faults += _untrue(frame, table, source)
+    faults += _untrue(frame, table, source) or _other_unit(frame, source)
     faults += _twice(frame, table, source)
     if faults:
         raise InputError(faults)
@@ -170,6 +172,21 @@ def _untrue(frame: pd.DataFrame, table: Table, source: str) -> list[Fault]:
         found = f"the minimum is above the maximum ({over.size} such)"
         faults.append(Fault(source, place, found, "exchange them, or the columns"))
     return faults
+
+
+def _other_unit(frame: pd.DataFrame, source: str) -> list[Fault]:
+    """Temperatures that no place has, though each could be true: the other unit is meant."""
+    limits = load_numbers("quality")
+    warm = frame["air_max_c"].quantile(0.9)
+    hot, cold = limits["unit.hot_air"].value, limits["unit.cold_air"].value
+    if warm > hot:
+        found, meant = f"a tenth of the maxima are over {warm:.0f} degC", "degF"
+    elif warm < cold and frame["air_max_c"].count() >= _YEAR:
+        found, meant = f"nine tenths of the maxima are below {warm:.0f} degC", "degC"
+    else:
+        return []
+    cure = f'correct the header, or say unit = "{meant}" in the site file'
+    return [Fault(source, "temperatures", f"{found}: they look like {meant}", cure)]
 
 
 def _twice(frame: pd.DataFrame, table: Table, source: str) -> list[Fault]:

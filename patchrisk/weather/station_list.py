@@ -8,17 +8,19 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
 
 from patchrisk.numbers import load_numbers
-from patchrisk.weather.cache import CLOCK_TOLERANCE
 from patchrisk.weather.endpoints import Endpoints
-from patchrisk.weather.http import Fetcher, FetchError, WrongContentError
 from patchrisk.weather.notice import Notice
 from patchrisk.weather.place import Place
+from patchrisk.weather.reply import CLOCK_TOLERANCE, FetchError, WrongContentError
+
+if TYPE_CHECKING:
+    from patchrisk.weather.http import Fetcher
 
 FILE_NAME = "stations.db"
 _TABLES = {"stations", "names", "identifiers", "inventory"}
@@ -71,7 +73,7 @@ class Station:
 
 
 def station_list(
-    fetcher: Fetcher, endpoints: Endpoints, now: datetime
+    fetcher: "Fetcher", endpoints: Endpoints, now: datetime
 ) -> tuple[Path | None, list[Notice]]:
     """Return the file of the station list, fetched or renewed if need be.
 

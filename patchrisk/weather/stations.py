@@ -6,7 +6,7 @@ import zlib
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import numpy.typing as npt
@@ -15,9 +15,12 @@ import pandas as pd
 from patchrisk.numbers import load_numbers
 from patchrisk.units import QUANTITIES
 from patchrisk.weather.endpoints import Endpoints
-from patchrisk.weather.http import Fetcher, Reply, WrongContentError
 from patchrisk.weather.place import Place
+from patchrisk.weather.reply import Reply, WrongContentError
 from patchrisk.weather.station_list import Station
+
+if TYPE_CHECKING:
+    from patchrisk.weather.http import Fetcher
 
 AIR = ("air_min_c", "air_max_c", "air_mean_c")
 WEATHER = (*AIR, "rain_mm")
@@ -179,7 +182,7 @@ def add_mean(frame: pd.DataFrame) -> None:
 
 
 def fetch_year(
-    fetcher: Fetcher,
+    fetcher: "Fetcher",
     endpoints: Endpoints,
     station: Station,
     year: int,

@@ -11,6 +11,7 @@ from patchrisk import resources
 from patchrisk.morning import prepare
 from patchrisk.report.record import to_json
 from patchrisk.report.terminal import write_outlook
+from patchrisk.report.view import view_of
 
 MORNING = date(2026, 5, 18)
 
@@ -37,14 +38,14 @@ def test_few_years_are_said_and_spread_the_dates(tmp_path):
     assert whole.ground.enough
     assert not short.ground.enough
     assert short.ground.years == (2023, 2024, 2025)
-    assert "fewer than ten years" in flat(write_outlook(short))
-    assert "fewer than ten years" not in flat(write_outlook(whole))
+    assert "fewer than ten years" in flat(write_outlook(view_of(short)))
+    assert "fewer than ten years" not in flat(write_outlook(view_of(whole)))
 
 
 def test_without_a_past_year_there_are_no_dates_but_today_is_judged(tmp_path):
     morning = course(tmp_path, "2025-11-01")
     assert morning.ground is None
-    text = flat(write_outlook(morning))
+    text = flat(write_outlook(view_of(morning)))
     assert "No dates ahead" in text
     assert "OPEN" in text
     said = json.loads(to_json(morning))

@@ -30,6 +30,15 @@ def text():
 
 
 @pytest.fixture(scope="module")
+def full():
+    return run("outlook", "--sample", "--full")
+
+
+def flat(text):
+    return " ".join(text.split())
+
+
+@pytest.fixture(scope="module")
 def record():
     return json.loads(run("outlook", "--sample", "--json"))
 
@@ -38,12 +47,28 @@ def test_it_is_invented_and_says_so(text):
     assert "(invented)" in text.splitlines()[0]
 
 
-def test_it_fits_80_columns_in_every_form(text):
-    outputs = [text, run("outlook", "--sample", "--full"), run("check", "--sample")]
-    outputs += [run("diseases"), run("diseases", "spring-dead-spot", "--units", "us")]
+def test_it_takes_two_screens(text, full):
+    assert len(text.splitlines()) <= 2 * 52
+    assert len(full.splitlines()) > 200
+    wide = [line for line in (text + full).splitlines() if len(line) > 90]
+    assert not wide, wide
+
+
+def test_the_other_commands_fit_80_columns():
+    outputs = [run("check", "--sample"), run("diseases")]
+    outputs += [run("diseases", "spring-dead-spot", "--units", "us")]
     for output in outputs:
         wide = [line for line in output.splitlines() if len(line) > 80]
         assert not wide, wide
+
+
+def test_the_first_screen_says_what_to_do_and_what_changed(text, record):
+    first = text.split("\n\n")[0]
+    assert len(first.splitlines()) <= 12
+    for area in record["areas"]:
+        assert f"{area['today']['level'].upper()}" in first
+        assert flat(f"{area['name']}: {area['today']['sentence']}") in flat(first)
+    assert "CHANGED since yesterday: Greens, take-all patch: open, was closed." in first
 
 
 def test_json_keeps_to_its_schema(record):
@@ -53,19 +78,58 @@ def test_json_keeps_to_its_schema(record):
     jsonschema.Draft202012Validator(schema, format_checker=checker).validate(record)
 
 
-def test_text_and_json_tell_the_same_states(text, record):
+def test_text_and_json_tell_the_same_states(text, full, record):
+    for area in record["areas"]:
+        for output in (text, full):
+            part = output.split(f"\n{area['name'].upper()}: ")[1].split("\n\n")[0]
+            for disease in area["diseases"]:
+                line = rf"^{disease['state']} +{disease['name']}[ *]"
+                assert re.search(line, part, re.M | re.I), disease["key"]
+
+
+def test_the_full_form_shows_every_rule_with_its_source(full, record):
+    shown = flat(full)
+    for area in record["areas"]:
+        for disease in area["diseases"]:
+            for rule in disease["rules"]:
+                assert f"[{rule['source']}; {rule['confidence']}]" in shown
+
+
+def test_every_window_is_told_with_all_that_is_known(text, record):
+    """Per area and disease: state, dates with odds, normal, pressure, what shows, what to do."""
     for area in record["areas"]:
         part = text.split(f"\n{area['name'].upper()}: ")[1].split("\n\n")[0]
         for disease in area["diseases"]:
-            state = disease["state"].upper()
-            assert re.search(rf"{state}[^\n]*: [^.]*{disease['name']}", part), disease["key"]
+            told = re.split(rf"{disease['name']}[ *]", part)[1]
+            told = flat(re.split(r"\n(?:OPEN|NEARING|not yet) ", told)[0])
+            opened = disease["state"] == "open"
+            assert re.search(r"since \w+ \d+" if opened else r"\(\w+ \d+ to ", told), told
+            assert re.search(r"(early|late) \(usual|as usual", told), told
+            assert re.search(r"shows .*scout", told), told
+            if disease["ahead"]["pressure"]:
+                assert re.search(r"pressure \d+ \(usual \d+\)", told), told
+            if disease["state"] == "nearing":
+                assert re.search(r"\d+ % by \w+ \d+", told), told
+                assert "Be ready" in told
+
+
+def test_what_to_look_for_and_send_is_told_once(text, record):
+    shown = flat(text)
+    for look, samples in {
+        (d["ahead"]["watch"]["look_for"], d["ahead"]["watch"]["samples"])
+        for a in record["areas"]
+        for d in a["diseases"]
+        if d["ahead"]["watch"]["scout_from"] <= record["as_of"]
+    }:
+        assert shown.count(flat(look)) == 1
+        assert shown.count(flat(samples.split(". ")[-1])) == 1
 
 
 def test_every_area_says_how_it_knows(text, record):
     kinds = {area["name"]: area["soil"]["from"] for area in record["areas"]}
     assert kinds == {"Greens": "logged", "Fairways": "modelled", "Lawns": "modelled"}
-    assert "logged)" in text
-    assert "modelled" in text
+    assert "within 1.2 °F, logged" in flat(text)
+    assert text.count("modelled") >= 2
 
 
 def test_every_rule_shown_names_its_source_and_confidence(record):
@@ -92,6 +156,7 @@ def test_a_past_morning_uses_nothing_after_it():
 
 def test_one_area_alone(text):
     alone = run("outlook", "--sample", "--area", "Lawns")
+    assert "LAWNS" in text
     assert "LAWNS" in alone
     assert "GREENS" not in alone
 
@@ -166,7 +231,9 @@ def test_metric_and_us_differ_only_in_how_numbers_are_written(tmp_path):
     path = str(tmp_path / "site.toml")
     metric = run("outlook", "--site", path, "--as-of", "2026-05-18")
     assert "°C" in metric
-    assert "°F" not in metric.split("Data\n")[0]
+    assert "°F" not in metric.split("DATA  ")[0]
+    assert "since 16 Apr" in metric
+    assert "Monday 18 May 2026" in metric
     full = run("outlook", "--full", "--site", path, "--as-of", "2026-05-18")
     assert "18.3 °C" in full  # 65 °F
 

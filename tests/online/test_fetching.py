@@ -17,7 +17,8 @@ from online.provider import FAULTS, PATIENT, Provider
 from patchrisk.errors import InputError
 from patchrisk.weather.cache import ResponseStore
 from patchrisk.weather.endpoints import Endpoints
-from patchrisk.weather.http import Fetcher, FetchError, WrongContentError, read_json
+from patchrisk.weather.http import Fetcher
+from patchrisk.weather.reply import FetchError, WrongContentError, read_json
 
 HOUR = timedelta(hours=1)
 WEEK = timedelta(days=7)
@@ -427,7 +428,8 @@ def test_two_processes_share_the_cache(client):
 import sys
 from datetime import timedelta
 from pathlib import Path
-from patchrisk.weather.http import Fetcher, read_json
+from patchrisk.weather.http import Fetcher
+from patchrisk.weather.reply import read_json
 url, folder = sys.argv[1:]
 with Fetcher(Path(folder), bases=[url]) as fetcher:
     for n in range(20):

@@ -13,8 +13,9 @@ from patchrisk.errors import InputError
 from patchrisk.weather.forecast import get_forecast, metno, nws, openmeteo, usable
 from patchrisk.weather.forecast.answer import Issue
 from patchrisk.weather.forecast.days import convert, spans, to_days
-from patchrisk.weather.http import Fetcher, WrongContentError
+from patchrisk.weather.http import Fetcher
 from patchrisk.weather.place import Place
+from patchrisk.weather.reply import WrongContentError
 
 OHIO = Place(40.0, -83.0, 250.0, timedelta(hours=-5))
 ROME = Place(41.9, 12.5, 50.0, timedelta(hours=1))

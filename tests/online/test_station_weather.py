@@ -11,8 +11,9 @@ from online.aging import age_cache
 from online.provider import PATIENT, daily, truth
 
 from patchrisk.weather.endpoints import Endpoints
-from patchrisk.weather.http import Fetcher, FetchError, WrongContentError
+from patchrisk.weather.http import Fetcher
 from patchrisk.weather.place import Place
+from patchrisk.weather.reply import FetchError, WrongContentError
 from patchrisk.weather.station_list import Station, nearest, station_list
 from patchrisk.weather.stations import (
     combine,

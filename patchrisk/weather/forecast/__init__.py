@@ -3,22 +3,25 @@
 from collections.abc import Callable
 from datetime import date, datetime
 from pathlib import Path
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 import pandas as pd
 
 from patchrisk.weather.endpoints import Endpoints
 from patchrisk.weather.forecast import metno, nws, openmeteo
 from patchrisk.weather.forecast.answer import Forecast, Issue
-from patchrisk.weather.http import Fetcher, FetchError, Reply
 from patchrisk.weather.notice import Notice
 from patchrisk.weather.place import Place
+from patchrisk.weather.reply import FetchError, Reply
+
+if TYPE_CHECKING:
+    from patchrisk.weather.http import Fetcher
 
 __all__ = ["Choice", "Forecast", "get_forecast", "usable"]
 
 Choice = Literal["auto", "nws", "metno", "openmeteo", "none"] | Path
 
-_SERVICES: dict[str, tuple[str, str, Callable[[Fetcher, str, Place], Reply[Issue]]]] = {
+_SERVICES: "dict[str, tuple[str, str, Callable[[Fetcher, str, Place], Reply[Issue]]]]" = {
     "nws": (nws.NAME, nws.CREDIT, nws.fetch),
     "metno": (metno.NAME, metno.CREDIT, metno.fetch),
     "openmeteo": (openmeteo.NAME, openmeteo.CREDIT, openmeteo.fetch),
@@ -26,7 +29,7 @@ _SERVICES: dict[str, tuple[str, str, Callable[[Fetcher, str, Place], Reply[Issue
 
 
 def get_forecast(
-    fetcher: Fetcher,
+    fetcher: "Fetcher",
     endpoints: Endpoints,
     place: Place,
     today: date,

@@ -7,7 +7,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from patchrisk.units import QUANTITIES, to_canonical
-from patchrisk.weather.http import WrongContentError
+from patchrisk.weather.reply import WrongContentError
 from patchrisk.weather.stations import WEATHER
 
 HOURS_A_DAY = 24

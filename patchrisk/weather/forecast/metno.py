@@ -2,20 +2,24 @@
 
 from datetime import datetime, timedelta
 from itertools import pairwise
+from typing import TYPE_CHECKING
 
 import pandas as pd
 
 from patchrisk.numbers import load_numbers
 from patchrisk.weather.forecast.answer import Issue
 from patchrisk.weather.forecast.days import convert, moment, spans, to_days
-from patchrisk.weather.http import Fetcher, Reply, WrongContentError, read_json
 from patchrisk.weather.place import Place
+from patchrisk.weather.reply import Reply, WrongContentError, read_json
+
+if TYPE_CHECKING:
+    from patchrisk.weather.http import Fetcher
 
 NAME = "MET Norway"
 CREDIT = "Forecast: MET Norway (CC BY 4.0, https://api.met.no), gathered by day"
 
 
-def fetch(fetcher: Fetcher, base: str, place: Place) -> Reply[Issue]:
+def fetch(fetcher: "Fetcher", base: str, place: Place) -> Reply[Issue]:
     """Fetch the forecast of a place.
 
     The service asks for at most four decimals, for whole metres, for its Expires to be obeyed

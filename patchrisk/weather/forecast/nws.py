@@ -2,7 +2,7 @@
 
 import re
 from datetime import datetime, timedelta
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -10,8 +10,11 @@ import pandas as pd
 from patchrisk.numbers import load_numbers
 from patchrisk.weather.forecast.answer import Issue
 from patchrisk.weather.forecast.days import convert, moment, spans, to_days
-from patchrisk.weather.http import Fetcher, FetchError, Reply, WrongContentError, read_json
 from patchrisk.weather.place import Place
+from patchrisk.weather.reply import FetchError, Reply, WrongContentError, read_json
+
+if TYPE_CHECKING:
+    from patchrisk.weather.http import Fetcher
 
 NAME = "US National Weather Service"
 CREDIT = "Forecast: US National Weather Service (public domain, https://www.weather.gov)"
@@ -39,7 +42,7 @@ def may_cover(place: Place) -> bool:
     )
 
 
-def fetch(fetcher: Fetcher, base: str, place: Place) -> Reply[Issue]:
+def fetch(fetcher: "Fetcher", base: str, place: Place) -> Reply[Issue]:
     """Fetch the grid of a place.
 
     Raises

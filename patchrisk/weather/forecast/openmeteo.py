@@ -1,21 +1,25 @@
 """The forecast of Open-Meteo, for whoever asks for it by name."""
 
 from datetime import UTC, datetime, timedelta, timezone
+from typing import TYPE_CHECKING
 
 import pandas as pd
 
 from patchrisk.numbers import load_numbers
 from patchrisk.weather.forecast.answer import Issue
 from patchrisk.weather.forecast.days import convert, spans, to_days
-from patchrisk.weather.http import Fetcher, Reply, WrongContentError, read_json
 from patchrisk.weather.place import Place
+from patchrisk.weather.reply import Reply, WrongContentError, read_json
+
+if TYPE_CHECKING:
+    from patchrisk.weather.http import Fetcher
 
 NAME = "Open-Meteo"
 CREDIT = "Forecast: Open-Meteo (CC BY 4.0, https://open-meteo.com), gathered by day"
 CONDITION = "its free service is for non-commercial use only; a paid plan or own server lifts that"
 
 
-def fetch(fetcher: Fetcher, base: str, place: Place) -> Reply[Issue]:
+def fetch(fetcher: "Fetcher", base: str, place: Place) -> Reply[Issue]:
     """Fetch the forecast of a place.
 
     Raises

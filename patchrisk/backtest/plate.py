@@ -1,0 +1,150 @@
+"""What all figures of a study have in common: type, colours, date axes, and how they are kept."""
+
+import io
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, cast
+
+import matplotlib as mpl
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+from matplotlib.ticker import FixedLocator
+
+from patchrisk.atomic import write_bytes
+
+FULL_WIDTH = 7.2  # width of a printed page of two columns [inches]; type is sized for it
+HALF_WIDTH = 3.5
+INK, GREY, PALE = "#1b1b1b", "#8a8a8a", "#d9d9d9"
+# Searched for the widest distances between any two, as seen by eyes that lack one of the three
+# kinds of cone as much as by those that have all; tests/backtest/test_figures.py holds them to it.
+COLOURS = ("#14496b", "#e1a425", "#29dade", "#b51c0a", "#7c90e1", "#8526e1", "#9f9675", "#6b0a1b")
+MARKERS = ("o", "s", "^", "D", "v", "P", "X", "h")
+SPREAD_MAP, AMOUNT_MAP = "PuOr_r", "viridis"
+FORMATS = ("pdf", "svg", "png")
+
+_STYLE: dict[str, Any] = {
+    "font.family": "DejaVu Sans",  # comes with matplotlib, so it is the same on every machine
+    "font.size": 8,
+    "axes.titlesize": 8.5,
+    "axes.titlelocation": "left",
+    "axes.labelsize": 8,
+    "xtick.labelsize": 7,
+    "ytick.labelsize": 7,
+    "legend.fontsize": 7,
+    "legend.frameon": False,
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "axes.edgecolor": INK,
+    "axes.linewidth": 0.6,
+    "xtick.major.width": 0.6,
+    "ytick.major.width": 0.6,
+    "lines.linewidth": 1.2,
+    "axes.grid": False,
+    "grid.color": PALE,
+    "grid.linewidth": 0.5,
+    "svg.fonttype": "path",
+    "svg.hashsalt": "patchrisk",
+    "pdf.fonttype": 42,
+    "figure.dpi": 100,
+}
+_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+
+
+@dataclass(frozen=True)
+class Plate:
+    """A figure with its words.
+
+    Parameters
+    ----------
+    name : str
+        File name without its ending.
+    figure : Figure
+    caption : str
+        What is shown, of how many, and how it was worked out.
+    alt : str
+        What is to be seen, for those who don't see it.
+    """
+
+    name: str
+    figure: Figure
+    caption: str
+    alt: str
+
+
+@contextmanager
+def styled() -> Iterator[None]:
+    """Draw in the style of the study, and leave the user's own settings as they were."""
+    with mpl.rc_context():
+        mpl.rcdefaults()
+        mpl.rcParams.update(cast("Any", _STYLE))
+        yield
+
+
+def blank(width: float, height: float) -> Figure:
+    """Make a figure of this size [inches] that belongs to no window."""
+    figure = Figure(figsize=(width, height), layout="constrained")
+    FigureCanvasAgg(figure)
+    return figure
+
+
+def keep(plate: Plate, folder: Path, formats: Sequence[str] = FORMATS) -> list[Path]:
+    """Write a figure in each format; the same data give the same bytes.
+
+    Raises
+    ------
+    UnavailableError
+        When a file can't be written.
+    """
+    undated = {"pdf": {"CreationDate": None}, "svg": {"Date": None}, "png": {}}
+    paths = []
+    with styled():
+        plate.figure.draw_without_rendering()
+    plate.figure.set_layout_engine("none")  # laid out once, not anew for each format
+    for ending in formats:
+        buffer = io.BytesIO()
+        with styled():
+            plate.figure.savefig(
+                buffer, format=ending, dpi=200, metadata={"Title": plate.caption, **undated[ending]}
+            )
+        path = folder / f"{plate.name}.{ending}"
+        write_bytes(path, buffer.getvalue())
+        paths.append(path)
+    return paths
+
+
+def days_after(base: str, other: str) -> int:
+    """Days from one MM-DD on to the next other, 0 to 364, in a year without 29 February."""
+    start, end = (np.datetime64(f"2001-{text}") for text in (base, other))
+    return int((end - start).astype(int)) % 365
+
+
+def date_axis(axes: Axes, which: str, base: str, low: float, high: float) -> None:
+    """Label an axis of days after MM-DD with dates: each month, or every ten days of few.
+
+    Parameters
+    ----------
+    axes : Axes
+    which : {"x", "y"}
+    base : str
+        MM-DD of day 0.
+    low, high : float
+        Ends of the axis [days].
+    """
+    start = np.datetime64(f"2001-{base}")
+    days = start + np.arange(int(np.floor(low)), int(np.ceil(high)) + 1)
+    texts = [str(day) for day in days]
+    wanted = ("-01",) if high - low > 75 else ("-01", "-11", "-21")
+    ticks = [n + int(np.floor(low)) for n, text in enumerate(texts) if text.endswith(wanted)]
+    axis = axes.xaxis if which == "x" else axes.yaxis
+    axis.set_major_locator(FixedLocator(ticks))
+    labels = [str(start + tick) for tick in ticks]
+    axis.set_ticklabels([f"{int(text[8:])} {_MONTHS[int(text[5:7]) - 1]}" for text in labels])
+
+
+def many(count: int, one: str, more: str | None = None) -> str:
+    """Write a number of things: ``1 site``, ``63 sites``."""
+    return f"{count} {one if count == 1 else more or one + 's'}"

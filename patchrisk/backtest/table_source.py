@@ -1,0 +1,292 @@
+"""A table of many sites: CSV, or Parquet as a file or a folder of files.
+
+One row a site and day, in any order of columns; others than these are not read:
+
+==================  ======  ==========================================================
+column              unit
+==================  ======  ==========================================================
+site                        any text or number
+lat, lon            deg     north and east positive
+date                        local standard day, YYYY-MM-DD or a date type
+air_min_c           degC    the day's extremes of air temperature
+air_max_c           degC
+rain_mm             mm      optional
+solar_mj_m2         MJ/m2   optional
+soil_<depth>cm_c    degC    optional: measured daily mean, such as soil_5cm_c, soil_10cm_c
+==================  ======  ==========================================================
+
+Air, or at least one column of soil, must be there. Nothing, or NaN, is a missing value. In a CSV
+the rows of a site stand together; in Parquet it is faster when they do.
+"""
+
+import csv
+import io
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from patchrisk.backtest.ground import Block
+from patchrisk.backtest.sites import WEATHER, Extent, Source, cut, digest_of, soil_depth, to_block
+from patchrisk.errors import Fault, InputError
+
+_PLACE = ("site", "lat", "lon", "date")
+
+
+def open_table(path: Path, columns: Mapping[str, str]) -> Source:
+    """Look through a table and cut it into parts.
+
+    Parameters
+    ----------
+    path : Path
+        A ``.csv`` or ``.parquet`` file, or a folder of ``.parquet`` files.
+    columns : mapping of str to str
+        What the table calls a column, by its name here.
+
+    Raises
+    ------
+    InputError
+        When a column is lacking, no day can be read, or a site's rows stand apart in a CSV.
+    """
+    if path.suffix.lower() == ".csv":
+        return _open_csv(path, columns)
+    return _open_parquet(path, columns)
+
+
+def _wanted(source: str, names: Sequence[str], columns: Mapping[str, str]) -> dict[str, str]:
+    """Columns to read: their names here by what the table calls them.
+
+    Raises
+    ------
+    InputError
+        With everything that is lacking.
+    """
+    faults = []
+    for ours, theirs in columns.items():
+        if ours not in (*_PLACE, *WEATHER) and soil_depth(ours) is None:
+            cure = "write site, lat, lon, date, air_min_c, air_max_c, rain_mm, solar_mj_m2 or "
+            cure += "soil_<depth>cm_c before the ="
+            faults.append(Fault("--column", f"{ours}={theirs}", "no column of this name", cure))
+        elif theirs not in names:
+            cure = f"write one of {', '.join(names)} after the ="
+            faults.append(Fault("--column", f"{ours}={theirs}", f"not in {source}", cure))
+    renamed = {theirs: ours for ours, theirs in columns.items()}
+    out = {n: renamed.get(n, n) for n in names if n in renamed or n not in columns}
+    out = {n: c for n, c in out.items() if c in (*_PLACE, *WEATHER) or soil_depth(c) is not None}
+    have = set(out.values())
+    lacking = [c for c in _PLACE if c not in have and c not in columns]
+    if not {"air_min_c", "air_max_c"} <= have and all(soil_depth(c) is None for c in have):
+        lacking.append("air_min_c and air_max_c, or soil_5cm_c")
+    for column in lacking:
+        found = f"not among {', '.join(names)}"
+        cure = f"add it, or say what it is called: --column {column.split()[0]}=NAME"
+        faults.append(Fault(source, f"column {column}", found, cure))
+    if faults:
+        raise InputError(faults)
+    return out
+
+
+def _block(frame: pd.DataFrame, source: str, order: Sequence[str]) -> Block:
+    """Check the types of the columns and make arrays of them."""
+    faults = []
+    given = frame["date"]
+    days = given if given.dtype.kind == "M" else pd.to_datetime(given, errors="coerce")
+    if days.dt.tz is not None:
+        days = days.dt.tz_localize(None)
+    if days.isna().any():
+        at = int(np.flatnonzero(days.isna())[0])
+        where = f"site {frame['site'].iloc[at]}, column date"
+        faults.append(Fault(source, where, f"{given.iloc[at]!r} is no day", "write YYYY-MM-DD"))
+    out = pd.DataFrame({"site": frame["site"].astype(str), "date": days})
+    for column in frame.columns.difference(["site", "date"]):
+        numbers = pd.to_numeric(frame[column], errors="coerce")
+        wrong = np.flatnonzero(numbers.isna() & frame[column].notna())
+        if wrong.size:
+            at = int(wrong[0])
+            where = f"site {frame['site'].iloc[at]}, {given.iloc[at]}, column {column}"
+            found = f"{frame[column].iloc[at]!r} in place of a number"
+            faults.append(Fault(source, where, found, "write a number, or nothing where missing"))
+        out[column] = numbers.astype(float)
+    if faults:
+        raise InputError(faults)
+    return to_block(out, source, order)
+
+
+# CSV
+
+
+@dataclass(frozen=True)
+class _CsvPart:
+    path: Path
+    names: tuple[str, ...]
+    columns: Mapping[str, str]
+    sites: tuple[str, ...]
+    start: int
+    stop: int
+
+    def read(self) -> Block:
+        with self.path.open("rb") as file:
+            file.seek(self.start)
+            text = file.read(self.stop - self.start)
+        frame = pd.read_csv(
+            io.BytesIO(text),
+            header=None,
+            names=list(self.names),
+            usecols=list(self.columns),
+            dtype={n: str for n, c in self.columns.items() if c in ("site", "date")},
+            skipinitialspace=True,
+        )
+        return _block(frame.rename(columns=dict(self.columns)), str(self.path), self.sites)
+
+
+def _open_csv(path: Path, columns: Mapping[str, str]) -> Source:
+    source = str(path)
+    with path.open("rb") as file:
+        head = file.readline()
+        names = tuple(c.strip() for c in next(csv.reader([head.decode("utf-8-sig")]), []))
+        wanted = _wanted(source, names, columns)
+        order = [wanted.get(n) for n in names]
+        extents, starts = _look_through(file, source, order.index("site"), order.index("date"))
+        end = file.tell()
+    if not extents:
+        raise InputError(
+            Fault(source, "", "no row below the header", "add rows, one a site and day")
+        )
+    parts = []
+    n = 0
+    starts.append(end)
+    for group in cut(extents):
+        sites = tuple(e.site for e in group)
+        parts.append(_CsvPart(path, names, wanted, sites, starts[n], starts[n + len(group)]))
+        n += len(group)
+    return Source(source, "a table (CSV)", parts, digest_of([path]))
+
+
+def _look_through(
+    file: io.BufferedReader, source: str, site_at: int, date_at: int
+) -> tuple[list[Extent], list[int]]:
+    """Find each site's first and last day, and the place in the file where its rows begin."""
+    starts: list[int] = []
+    spans: dict[str, list[str]] = {}
+    site, place, faults = None, file.tell(), []
+    for number, raw in enumerate(file, 2):
+        line = raw.decode("utf-8", errors="replace").rstrip("\r\n")
+        cells = next(csv.reader([line])) if '"' in line else line.split(",")
+        begin, place = place, place + len(raw)
+        if not line.strip():
+            continue
+        if len(cells) <= max(site_at, date_at):
+            found = f"{len(cells)} cells"
+            raise InputError(Fault(source, f"line {number}", found, "write a cell for each column"))
+        name, day = cells[site_at].strip(), cells[date_at].strip()[:10]
+        if name != site:
+            if name in spans:
+                found = f"site {name} again, after other sites"
+                cure = "sort the table by site, or keep it as Parquet"
+                raise InputError(Fault(source, f"line {number}", found, cure))
+            site = name
+            starts.append(begin)
+            spans[name] = [day, day]
+        span = spans[name]
+        span[0], span[1] = min(span[0], day), max(span[1], day)
+    extents = []
+    for name, (first, last) in spans.items():
+        try:
+            extents.append(Extent(name, np.datetime64(first, "D"), np.datetime64(last, "D")))
+        except ValueError:
+            found = f"{first!r} to {last!r} are no days"
+            faults.append(Fault(source, f"site {name}, column date", found, "write YYYY-MM-DD"))
+    if faults:
+        raise InputError(faults)
+    return extents, starts
+
+
+# Parquet
+
+
+@dataclass(frozen=True)
+class _ParquetPart:
+    source: str
+    pieces: tuple[tuple[Path, int], ...]  # files and their row groups
+    columns: Mapping[str, str]
+    sites: tuple[str, ...]
+
+    def read(self) -> Block:
+        import pyarrow as pa
+        import pyarrow.parquet as pq
+
+        frames = []
+        wanted = set(self.sites)
+        for path, group in self.pieces:
+            with pq.ParquetFile(path) as file:
+                table = file.read_row_group(group, columns=list(self.columns), use_threads=False)
+            frame = table.rename_columns([self.columns[n] for n in table.column_names])
+            site = frame.column("site").cast(pa.string())
+            frame = frame.set_column(frame.schema.get_field_index("site"), "site", site)
+            rows = frame.to_pandas(use_threads=False)
+            frames.append(rows[rows["site"].isin(wanted)])
+        return _block(pd.concat(frames, ignore_index=True), self.source, self.sites)
+
+
+def _open_parquet(path: Path, columns: Mapping[str, str]) -> Source:
+    try:
+        import pyarrow as pa
+        import pyarrow.parquet as pq
+    except ImportError:
+        cure = "install patchrisk[research], or write the table as CSV"
+        raise InputError(Fault(str(path), "", "Parquet can't be read here", cure)) from None
+    source = str(path)
+    files = sorted(path.rglob("*.parquet")) if path.is_dir() else [path]
+    where: dict[str, list[tuple[Path, int]]] = {}
+    spans: dict[str, tuple[Any, Any]] = {}
+    wanted: dict[str, str] = {}
+    for file in files:
+        try:
+            opened = pq.ParquetFile(file)
+        except (pa.ArrowInvalid, OSError):
+            fault = Fault(str(file), "", "not a Parquet file", "name a CSV or Parquet file")
+            raise InputError(fault) from None
+        with opened:
+            wanted = _wanted(str(file), opened.schema_arrow.names, columns)
+            theirs = {ours: name for name, ours in wanted.items()}
+            for group in range(opened.num_row_groups):
+                found = opened.read_row_group(group, columns=[theirs["site"], theirs["date"]])
+                found = found.rename_columns([wanted[n] for n in found.column_names])
+                found = found.group_by("site", use_threads=False)
+                found = found.aggregate([("date", "min"), ("date", "max")])
+                for site, first, last in zip(
+                    found.column("site").cast(pa.string()).to_pylist(),
+                    found.column("date_min").to_pylist(),
+                    found.column("date_max").to_pylist(),
+                    strict=True,
+                ):
+                    where.setdefault(site, []).append((file, group))
+                    before = spans.get(site, (first, last))
+                    spans[site] = min(before[0], first), max(before[1], last)
+    if not spans or None in spans:
+        found_ = "no rows" if not spans else "rows without a site"
+        raise InputError(Fault(source, "column site", found_, "write one row a site and day"))
+    extents = [
+        Extent(site, _day(source, site, a), _day(source, site, b)) for site, (a, b) in spans.items()
+    ]
+    parts = [
+        _ParquetPart(
+            source,
+            tuple(dict.fromkeys(piece for e in group for piece in where[e.site])),
+            wanted,
+            tuple(e.site for e in group),
+        )
+        for group in cut(extents)
+    ]
+    return Source(source, "a table (Parquet)", parts, digest_of(files))
+
+
+def _day(source: str, site: str, value: Any) -> np.datetime64:
+    try:
+        return np.datetime64(pd.Timestamp(value).date(), "D")
+    except (ValueError, TypeError):
+        where = f"site {site}, column date"
+        raise InputError(Fault(source, where, f"{value!r} is no day", "write YYYY-MM-DD")) from None

@@ -1,0 +1,237 @@
+"""``patchrisk backtest``: what every rule would have said in past seasons."""
+
+import os
+import re
+import shlex
+import sys
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import click
+
+
+class Years(click.ParamType[tuple[int, int]]):
+    """Seasons written 2009-2024, or 2016 for one."""
+
+    name = "years"
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> tuple[int, int]:
+        """Read the years, or fail saying how to write them."""
+        if isinstance(value, tuple):
+            return value
+        match = re.fullmatch(r"(\d{4})(?:-(\d{4}))?", value)
+        if match is None:
+            self.fail(f"{value!r}: write 2009-2024, or 2016 for one season", param, ctx)
+        return int(match[1]), int(match[2] or match[1])
+
+
+class Named(click.ParamType[tuple[str, str]]):
+    """A column written OURS=THEIRS."""
+
+    name = "ours=theirs"
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> tuple[str, str]:
+        """Split at the first =, or fail saying how to write it."""
+        if isinstance(value, tuple):
+            return value
+        ours, equals, theirs = value.partition("=")
+        if not (ours and equals and theirs):
+            self.fail(f"{value!r}: write it as air_min_c=tmin", param, ctx)
+        return ours, theirs
+
+
+@click.command()
+@click.argument("source", type=click.Path(path_type=Path))
+@click.option(
+    "--out", type=click.Path(path_type=Path), required=True, help="Folder for the tables; made."
+)
+@click.option(
+    "--soil",
+    type=click.Choice(["either", "measured", "modelled", "both"]),
+    default="either",
+    show_default=True,
+    help="Soil temperature as measured, or modelled from the air, or each on its own; either: "
+    "measured at sites where any is.",
+)
+@click.option("--disease", "diseases", multiple=True, help="This disease only; may be repeated.")
+@click.option(
+    "--diseases-folder",
+    type=click.Path(path_type=Path),
+    help="Your own disease files, over the ones that come with it.",
+)
+@click.option("--years", type=Years(), help="Seasons that began in these years, as 2009-2024.")
+@click.option(
+    "--column",
+    "columns",
+    type=Named(),
+    multiple=True,
+    help="What a table calls a column, as air_min_c=tmin; may be repeated.",
+)
+@click.option(
+    "--table",
+    "table",
+    type=click.Choice(["parquet", "csv", "both"]),
+    help="Which tables to write; both where Parquet can be written.",
+)
+@click.option(
+    "--observations",
+    type=click.Path(path_type=Path),
+    help="CSV of what was seen: judges the rules by it.",
+)
+@click.option("--workers", type=int, help="Processes; one for each core by default.")
+@click.option(
+    "--memory",
+    "memory_gb",
+    type=float,
+    default=2.0,
+    show_default=True,
+    help="Ceiling for all processes together [GB]; more lets more of them run.",
+)
+@click.option("--scheduler", help="Address of a Dask scheduler whose workers are to do it.")
+@click.option("--cluster", "local_cluster", is_flag=True, help="Start a Dask cluster here.")
+@click.option("--offline", is_flag=True, help="Of a site file: ask no weather service.")
+def backtest(
+    source: Path,
+    out: Path,
+    soil: Any,
+    diseases: tuple[str, ...],
+    diseases_folder: Path | None,
+    years: tuple[int, int] | None,
+    columns: tuple[tuple[str, str], ...],
+    table: str | None,
+    observations: Path | None,
+    workers: int | None,
+    memory_gb: float,
+    scheduler: str | None,
+    local_cluster: bool,
+    offline: bool,
+) -> None:
+    """Say what every rule would have said in past seasons, and how right it was.
+
+    SOURCE is a site file (its own history: weather files and loggers), a folder of daily01 files
+    of the US Climate Reference Network, a CSV or Parquet table of many sites, or a folder of
+    Parquet files.
+
+    \b
+    A table has a row for each site and day:
+      site, lat, lon       any name; degrees north and east
+      date                 local standard day, YYYY-MM-DD
+      air_min_c, air_max_c degC
+      rain_mm              mm, optional
+      solar_mj_m2          MJ/m2, optional
+      soil_<depth>cm_c     degC, optional: measured daily mean, as soil_5cm_c
+    Name a column that is called otherwise with --column. In a CSV the rows of a
+    site stand together.
+
+    Writes seasons.parquet and seasons.csv, a row for each site, soil, rule and season, and
+    metadata.json, which says what each column is and repeats the run. Stop it with Ctrl-C, and
+    the same command goes on from the finished parts.
+
+    A core does some 5 million site-years an hour, all rules and the soil model included, and
+    takes no more memory for many sites than for few; beyond that, --scheduler gives the same
+    tables from a Dask cluster.
+    """  # noqa: D301 - click takes the escape as it stands
+    from patchrisk.backtest.run import backtest as run
+    from patchrisk.backtest.tables import Form
+
+    forms: dict[str | None, tuple[Form, ...]] = {
+        "parquet": ("parquet",),
+        "csv": ("csv",),
+        "both": ("parquet", "csv"),
+    }
+    with _bar("Backtest") as progress:
+        done = run(
+            source,
+            out,
+            diseases=diseases,
+            diseases_folder=diseases_folder,
+            soil=soil,
+            years=years,
+            columns=dict(columns),
+            forms=forms.get(table),
+            workers=workers or os.cpu_count() or 1,
+            memory_gb=memory_gb,
+            scheduler=scheduler,
+            local_cluster=local_cluster,
+            offline=offline,
+            command=shlex.join(["patchrisk", *sys.argv[1:]]),
+            progress=progress,
+        )
+    counts = done.metadata["counts"]
+    click.echo(
+        f"{counts['sites']} sites, seasons {counts['first_season']} to {counts['last_season']}: "
+        f"{counts['rows']} rows, {counts['opened']} with an opening, {counts['in_doubt']} in "
+        f"doubt for missing days."
+    )
+    for column, number in done.metadata["values_set_aside"].items():
+        click.echo(f"{column}: {number} values that can't be true were taken as missing.", err=True)
+    if counts["sites_without_soil"]:
+        click.echo(f"{counts['sites_without_soil']} sites have no soil to judge.", err=True)
+    inside: dict[Path, int] = {}
+    for path in _study(out, done, observations, diseases_folder, memory_gb):
+        if path.parent == out:
+            click.echo(str(path))
+        else:
+            inside[path.parent] = inside.get(path.parent, 0) + 1
+    for folder, number in inside.items():
+        click.echo(f"{folder}: {number} files")
+
+
+GB_A_ROW = 5e-7  # of the table as plain columns, twice over
+
+
+def _study(
+    out: Path,
+    done: Any,
+    observations: Path | None,
+    diseases_folder: Path | None,
+    memory_gb: float,
+) -> Iterator[Path]:
+    """Write what is made of the whole table, where it fits in memory."""
+    yield from sorted(out.glob("seasons.*"))
+    yield out / "metadata.json"
+    rows = done.metadata["counts"]["rows"]
+    if rows * GB_A_ROW > memory_gb:
+        click.echo(
+            f"{rows} rows take more than --memory {memory_gb:g}: trends and figures were left out; "
+            "take a part of the table, or give more memory.",
+            err=True,
+        )
+        return
+    if rows:
+        from patchrisk.backtest.study import write_study
+        from patchrisk.diseases import load_library
+
+        library = load_library(diseases_folder)
+        with _bar("Figures") as progress:
+            yield from write_study(
+                out, done.seasons, observations, library=library, progress=progress
+            )
+
+
+@contextmanager
+def _bar(label: str) -> Iterator[Callable[[int, int], None]]:
+    """Give something to tell the progress to; a bar appears when it takes over two seconds."""
+    began = time.monotonic()
+    bar: Any = None
+
+    def tell(done: int, total: int) -> None:
+        nonlocal bar
+        if bar is None and done < total and time.monotonic() - began > 2:
+            bar = click.progressbar(length=total, label=label, file=sys.stderr)
+            bar.__enter__()
+        if bar is not None:
+            bar.update(done - bar.pos)
+
+    try:
+        yield tell
+    finally:
+        if bar is not None:
+            bar.__exit__(None, None, None)

@@ -1,0 +1,62 @@
+"""``patchrisk figure``: one of the page's figures as a file for a report."""
+
+from datetime import date, datetime
+from pathlib import Path
+
+import click
+
+from patchrisk.cli.options import Day, offline_option, refuse_future, site_options, site_path
+
+
+@click.command()
+@click.argument("which", type=click.Choice(["soil", "windows", "pressure", "cover"]))
+@site_options
+@click.option("--area", "name", help="The area; the first of the site file when left out.")
+@click.option("--as-of", type=Day(), help="Draw this past morning instead of today.")
+@offline_option
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path, dir_okay=False),
+    required=True,
+    help="The file: PNG, SVG or PDF by its ending.",
+)
+@click.option(
+    "--width",
+    type=click.IntRange(320, 1600),
+    default=640,
+    show_default=True,
+    help="Width in pixels of 1/96 inch; a PNG has twice as many dots.",
+)
+def figure(
+    which: str,
+    site_file: Path,
+    sample: bool,
+    name: str | None,
+    as_of: date | None,
+    offline: bool,
+    out: Path,
+    width: int,
+) -> None:
+    """Draw one figure of an area into a file, in colours for paper.
+
+    \b
+    soil      is the soil ahead of other years, and where is it heading?
+    windows   which windows are open, and when will the next ones open?
+    pressure  does this season favour infection more than past years did?
+    cover     how much of the infection pressure falls on protected roots?
+    """  # noqa: D301  (click reads the backspace)
+    from patchrisk.morning import prepare, sample_morning, this_morning
+    from patchrisk.report.figures.alone import write_figure
+    from patchrisk.site import read_site
+
+    now = datetime.now().astimezone()
+    path = site_path(site_file, sample)
+    today = this_morning(path, now)
+    if as_of is not None:
+        refuse_future(as_of, today)
+    elif sample:
+        as_of = sample_morning(path)
+    only = name or read_site(path).area[0].name
+    morning = prepare(path, as_of or today, now, only=[only], offline=offline)
+    click.echo(write_figure(morning, morning.areas[0], which, out, width=width))
+    click.echo(f"Drew {out}.")

@@ -1,0 +1,61 @@
+"""``patchrisk plan``: which applications to make this season, when, and why."""
+
+from datetime import date, datetime
+from pathlib import Path
+
+import click
+
+from patchrisk.cli.options import Day, offline_option, refuse_future, site_options, site_path
+
+_FILE = click.Path(path_type=Path)
+
+
+@click.command()
+@site_options
+@click.option("--as-of", type=Day(), help="Plan from this past morning instead of today.")
+@click.option("--area", "areas", multiple=True, help="Plan this area only; may be repeated.")
+@offline_option
+@click.option("--full", is_flag=True, help="Add amounts, and trials and upkeep with sources.")
+@click.option("--json", "as_json", is_flag=True, help="Write JSON (schema in the README).")
+@click.option("--csv", "table", type=_FILE, help="Write a table for a spreadsheet.")
+@click.option("--calendar", type=_FILE, help="Write a calendar (.ics) to import, again and again.")
+@click.option("--sheet", type=_FILE, help="Write a page (.html) to print and sign.")
+def plan(
+    site_file: Path,
+    sample: bool,
+    as_of: date | None,
+    areas: tuple[str, ...],
+    offline: bool,
+    full: bool,
+    as_json: bool,
+    table: Path | None,
+    calendar: Path | None,
+    sheet: Path | None,
+) -> None:
+    """Plan the season's preventive applications, and say why.
+
+    A file may be a folder: the name in it is then made from the site's.
+    """
+    from patchrisk.morning import prepare, sample_morning, this_morning
+    from patchrisk.report.plan_files import write_files
+    from patchrisk.season_plan import plan_all
+
+    now = datetime.now().astimezone()
+    path = site_path(site_file, sample)
+    today = this_morning(path, now)
+    if as_of is not None:
+        refuse_future(as_of, today)
+    elif sample:
+        as_of = sample_morning(path)
+    made = plan_all(prepare(path, as_of or today, now, only=areas, offline=offline))
+    written = write_files(made, now, table=table, calendar=calendar, sheet=sheet)
+    if as_json:
+        from patchrisk.report.plan_record import to_json
+
+        click.echo(to_json(made))
+    elif not written:
+        from patchrisk.report.plan import write_plan
+
+        click.echo(write_plan(made, full=full))
+    for file in written:
+        click.echo(f"Wrote {file}.", err=as_json)

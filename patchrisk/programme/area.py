@@ -1,0 +1,269 @@
+"""The programme of one area: everything put together."""
+
+from collections.abc import Callable, Sequence
+
+import numpy as np
+import numpy.typing as npt
+
+from patchrisk.programme.cover import Applied, covered_by, delivered
+from patchrisk.programme.explain import explain
+from patchrisk.programme.given import PROVEN, Concern, Demand, Ground, Numbers, Stock
+from patchrisk.programme.heat import chance_of_heat
+from patchrisk.programme.measures import measures
+from patchrisk.programme.plan import AreaPlan, Planned, Share
+from patchrisk.programme.rotation import Guideline, Step
+from patchrisk.programme.schedule import (
+    Option,
+    Problem,
+    Solution,
+    Threat,
+    with_relief,
+)
+from patchrisk.units import FloatArray
+
+Days = npt.NDArray[np.datetime64]
+HEAT_RULE = "dmi-heat"
+HELD_GROUP = "3"
+
+
+def plan_area(
+    area: str,
+    concerns: Sequence[Concern],
+    stock: Sequence[Stock],
+    *,
+    dates: Days,
+    today: int,
+    applied: Sequence[Applied],
+    season_start: np.datetime64,
+    demand: Demand,
+    guidelines: Sequence[Guideline],
+    numbers: Numbers,
+    ground: Ground = Ground(),  # noqa: B008 - frozen
+    air_max_c: FloatArray | None = None,
+    rain_mm: FloatArray | None = None,
+    soil_c: FloatArray | None = None,
+    resistant: frozenset[str] = frozenset(),
+    show: Callable[..., str],
+    seconds: float = 5.0,
+) -> AreaPlan:
+    """Plan the rest of an area's season.
+
+    Parameters
+    ----------
+    area : str
+    concerns : sequence of Concern
+        Its diseases, those with a forecast.
+    stock : sequence of Stock
+        What can be applied; its ``choice.evidence`` may be left empty and is worked out here.
+    dates : ndarray of datetime64[D], shape (days,)
+        Past and to come; every array of days goes with them.
+    today : int
+        Index of the first day that is not over.
+    applied : sequence of Applied
+        Of this area; those of the season count against numbers and guidelines, those after
+        today not at all.
+    season_start : datetime64[D]
+        First day of the year that label and user count applications by.
+    demand : Demand
+    guidelines : sequence of Guideline
+        Those that are on; the one on heat among them.
+    numbers : Numbers
+    ground : Ground
+    air_max_c : ndarray of float, shape (days ahead, traces), optional
+        Daily maximum of the air from today on, along the outlook's traces [degC].
+    rain_mm : ndarray of float, shape (days ahead,), optional
+        As forecast, from today on [mm]; NaN beyond the forecast.
+    soil_c : ndarray of float, shape (days,), optional
+        Soil temperature expected of each day [degC].
+    resistant : frozenset of str
+        Codes to which resistance is known on the site: no partner in a mixture.
+    show : callable
+        ``show(quantity, value)`` writes a number in the user's units.
+    seconds : float
+        Time for one solution [s].
+
+    Returns
+    -------
+    AreaPlan
+        Planned applications may be none; ``advice`` then says why.
+    """
+    applied = sorted((a for a in applied if a.day <= dates[today]), key=lambda a: a.day)
+    season = [a for a in applied if a.day >= season_start]
+    problem, hot = _problem(
+        concerns, stock, dates, today, applied, season, demand, guidelines, numbers,
+        ground, air_max_c, resistant,
+    )  # fmt: skip
+    solution, relief = with_relief(problem, seconds=seconds)
+    planned, advice = explain(
+        problem,
+        solution,
+        relief,
+        concerns,
+        numbers=numbers,
+        ground=ground,
+        season=season,
+        hot=hot,
+        rain_mm=rain_mm,
+        soil_c=None if soil_c is None else soil_c[today:],
+        show=show,
+    )
+    return AreaPlan(
+        area,
+        dates[today],
+        dates[-1],
+        tuple(season),
+        planned,
+        {c.key: _share(c, problem, solution, today) for c in concerns},
+        advice,
+        measures(_called_for(concerns, planned)),
+    )
+
+
+def _called_for(concerns: Sequence[Concern], planned: Sequence[Planned]) -> list[Concern]:
+    """Diseases that the area's history names; without a history, those applied against."""
+    if any(c.in_history for c in concerns):
+        return [c for c in concerns if c.in_history]
+    aimed = {key for one in planned for key in one.targets}
+    return [c for c in concerns if c.key in aimed] or list(concerns)
+
+
+def works(concern: Concern, one: Applied) -> bool:
+    """Whether an application does anything against a disease, by its groups and actives."""
+    if not one.codes:
+        return concern.key in one.targets
+    out = ("no effect", "outside spectrum")
+    return concern.answers(one.codes) and concern.evidence(one.codes, one.actives) not in out
+
+
+def delivery(numbers: Numbers) -> Callable[[Applied], float]:
+    """Share of an application that gets to the roots, by what was watered in."""
+    return lambda one: delivered(
+        one.codes, one.water_mm, numbers.water_least_mm, numbers.not_watered
+    )
+
+
+def _problem(
+    concerns: Sequence[Concern],
+    stock: Sequence[Stock],
+    dates: Days,
+    today: int,
+    applied: Sequence[Applied],
+    season: Sequence[Applied],
+    demand: Demand,
+    guidelines: Sequence[Guideline],
+    numbers: Numbers,
+    ground: Ground,
+    air_max_c: FloatArray | None,
+    resistant: frozenset[str],
+) -> tuple[Problem, FloatArray | None]:
+    ahead = dates[today:]
+    threats = tuple(_threat(c, ahead, today, applied, numbers) for c in concerns)
+    hot = None
+    if ground.green and air_max_c is not None:
+        hot = np.zeros(len(ahead))
+        chance = chance_of_heat(air_max_c, limit_c=numbers.heat_c, within_days=numbers.heat_days)
+        hot[: len(chance)] = chance[: len(hot)]
+    is_held = any(g.key == HEAT_RULE for g in guidelines)
+    held = None if hot is None or not is_held else hot > numbers.heat_chance
+    options = []
+    for item in stock:
+        choice = item.choice
+        mine = [a for a in season if _same(choice.product, choice.codes, a)]
+        since = None if not mine else int((ahead[0] - mine[-1].day).astype(int))
+        worth = {c.key: numbers.weight(c, choice.codes, choice.actives) for c in concerns}
+        options.append(
+            Option(
+                choice,
+                worth,
+                _partners(concerns, choice.codes, choice.actives) - resistant,
+                None if item.most is None else max(0, item.most - len(mine)),
+                item.least_days,
+                0 if since is None or item.least_days is None else item.least_days - since,
+                held if HELD_GROUP in choice.codes else None,
+            )
+        )
+    wanted = _number(concerns, today, numbers) if demand.most is None else demand.most - len(season)
+    problem = Problem(
+        ahead,
+        threats,
+        tuple(options),
+        max(0, wanted),
+        numbers.least_days if demand.least_days is None else demand.least_days,
+        demand.greatest_days,
+        demand.no_spray[today:],
+        tuple(Step(a.codes, _partners(concerns, a.codes, a.actives), a.day) for a in season),
+        tuple(g for g in guidelines if g.key != HEAT_RULE),
+        numbers.caps,
+        numbers.worth,
+    )
+    return problem, hot
+
+
+def _number(concerns: Sequence[Concern], today: int, numbers: Numbers) -> int:
+    """Without a word from the user: as many as all the diseases together ask for."""
+    wanted = 0
+    for concern in concerns:
+        days = numbers.lasting(concern).days
+        season = int((concern.planned_for(today, days)[today:] > 0).sum())
+        wanted += -(-season // days) if concern.number is None else concern.number
+    return wanted
+
+
+def _threat(
+    concern: Concern,
+    ahead: Days,
+    today: int,
+    applied: Sequence[Applied],
+    numbers: Numbers,
+) -> Threat:
+    lasting = numbers.lasting(concern)
+    kept = np.zeros(len(ahead))
+    mine = [a for a in applied if works(concern, a)]
+    for one in mine:
+        weight = numbers.evidence[
+            concern.evidence(one.codes, one.actives) if one.codes else "no data"
+        ]
+        on = covered_by([one], ahead, lasting, delivery(numbers), lasting.days)
+        kept = np.maximum(kept, np.where(on, weight, 0.0))
+    most = None
+    rate = concern.planned_for(today, lasting.days)
+    if concern.number is not None:
+        season = np.flatnonzero(rate > 0)
+        first = season[0] if season.size else today
+        # What went on up to an interval before the season counts as one of its number.
+        begin = ahead[0] - np.timedelta64(today - int(first) + lasting.days, "D")
+        most = max(0, concern.number - sum(a.day > begin for a in mine))
+    weight = numbers.unseen if concern.in_history is False else 1.0
+    timely = None if concern.timely is None else concern.timely[today:]
+    return Threat(concern.key, rate[today:], lasting.days, most, kept, weight, timely)
+
+
+def _partners(
+    concerns: Sequence[Concern], codes: frozenset[str], actives: tuple[str, ...]
+) -> frozenset[str]:
+    """Codes that control a target of the area by themselves, as trials have it."""
+    return frozenset(
+        code
+        for code in codes
+        if any(c.evidence(frozenset({code}), actives) in PROVEN for c in concerns)
+    )
+
+
+def _same(product: str | None, codes: frozenset[str], one: Applied) -> bool:
+    if product is not None and one.product:
+        return product.casefold() == one.product.casefold()
+    return codes == one.codes
+
+
+def _share(concern: Concern, problem: Problem, solution: Solution, today: int) -> Share:
+    threat = next(t for t in problem.threats if t.key == concern.key)
+    done = threat.kept > 0
+    new = np.zeros(len(done), dtype=bool)
+    for day, option in solution.plan:
+        if threat.worth(problem.options[option], day) > 0:
+            new[day : day + threat.cover_days] = True
+    return Share(
+        float(threat.rate.sum()),
+        float(threat.rate[done].sum()),
+        float(threat.rate[new & ~done].sum()),
+    )

@@ -1,0 +1,261 @@
+"""Records as plain CSV that a spreadsheet opens: read with every fault, and added to safely."""
+
+import contextlib
+import csv
+import difflib
+import io
+import re
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from patchrisk.atomic import write_bytes
+from patchrisk.errors import Fault, InputError, UnavailableError
+from patchrisk.weather.decode import decode, read_bytes
+
+LOCK_WAIT_S = 10.0
+
+# A spreadsheet takes a cell that begins so for a formula; an apostrophe before it says text.
+_FORMULA = re.compile(r"'*[=+\-@\t\r]")
+_CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028\u2029]")
+
+
+@dataclass(frozen=True)
+class Row:
+    """One record: the line it begins on, and its cells by column; a missing cell is empty."""
+
+    line: int
+    cells: Mapping[str, str]
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """A record file as it stands; ``header`` is empty while there is none."""
+
+    path: Path
+    header: tuple[str, ...] = ()
+    delimiter: str = ","
+    encoding: str = "utf-8"
+    rows: tuple[Row, ...] = ()
+    faults: tuple[Fault, ...] = field(default=())
+
+
+def read_sheet(path: Path, columns: Sequence[str]) -> Sheet:
+    """Read a record file; one that is not there, or is empty, has no rows.
+
+    Commas, semicolons and tabs, every line end, a byte order mark, and further columns of the
+    user's own are taken as they come.
+
+    Raises
+    ------
+    InputError
+        When the columns can't be told: no text, no header, or a heading that is misspelt.
+    """
+    raw = read_bytes(path) if path.exists() else b""
+    return _parse(path, raw, columns)
+
+
+@contextlib.contextmanager
+def locked(path: Path) -> Iterator[None]:
+    """Keep others from adding to the file at the same time.
+
+    Raises
+    ------
+    UnavailableError
+        When another keeps it for longer than `LOCK_WAIT_S`, or the folder can't be written to.
+    """
+    from filelock import FileLock, Timeout
+
+    cure = "name a folder you may write to"
+    if not path.parent.is_dir():  # the lock would make one, whatever the slip of the pen
+        raise UnavailableError(Fault(str(path), "", "there is no such folder", cure))
+    lock = FileLock(path.with_name(f".{path.name}.lock"), timeout=LOCK_WAIT_S)
+    try:
+        lock.acquire()
+    except Timeout:
+        found = f"another `patchrisk record` has held it for {LOCK_WAIT_S:g} s"
+        raise UnavailableError(Fault(str(path), "", found, "wait for it, or end it")) from None
+    except OSError as error:
+        reason = (error.strerror or str(error)).lower()
+        raise UnavailableError(Fault(str(path), "", f"can't lock it ({reason})", cure)) from None
+    try:
+        yield
+    finally:
+        lock.release()
+
+
+def add_row(
+    path: Path,
+    columns: Sequence[str],
+    cells: Mapping[str, str],
+    check: Callable[[Sheet], None] | None = None,
+) -> Sheet:
+    """Add one row at the end, under a lock; no byte that is there is changed.
+
+    The new file takes the place of the old one whole, so that a computer that stops at any
+    moment leaves one or the other.
+
+    Parameters
+    ----------
+    path : Path
+    columns : sequence of str
+        The columns of a new file; an old one keeps its own columns, order, delimiter and encoding.
+    cells : mapping of str to str
+    check : callable, optional
+        Given the sheet as it is, under the lock; raises to leave it so.
+
+    Returns
+    -------
+    Sheet
+        The file as it was before.
+
+    Raises
+    ------
+    InputError
+        When its columns can't be told, it lacks one that is needed, or its encoding can't hold
+        the text.
+    UnavailableError
+        When it can't be locked or written.
+    """
+    path = path.resolve()  # through a link, so that the link stays one
+    with locked(path):
+        raw = read_bytes(path) if path.exists() else b""
+        sheet = _parse(path, raw, columns)
+        if check is not None:
+            check(sheet)
+        _sweep(path)
+        write_bytes(path, raw + _addition(sheet, raw, columns, cells))
+    return sheet
+
+
+def _addition(sheet: Sheet, raw: bytes, columns: Sequence[str], cells: Mapping[str, str]) -> bytes:
+    header = sheet.header or tuple(columns)
+    lost = [name for name, text in cells.items() if text and name not in header]
+    if lost:
+        found = f"no column {', '.join(lost)}"
+        cure = f"add it to the first line; the columns are {', '.join(columns)}"
+        raise InputError(Fault(str(sheet.path), "line 1", found, cure))
+    end = "\r\n" if b"\r\n" in raw else "\n"
+    out = io.StringIO()
+    writer = csv.writer(out, delimiter=sheet.delimiter, lineterminator=end)
+    if not raw:
+        out.write("\ufeff")  # without the mark some spreadsheets take UTF-8 for something older
+    elif not raw.endswith((b"\n", b"\r")):
+        out.write(end)
+    if not sheet.header:
+        writer.writerow(header)
+    writer.writerow([_guard(cells.get(name, "")) for name in header])
+    try:
+        return out.getvalue().encode(sheet.encoding)
+    except UnicodeEncodeError as error:
+        found = f"{error.object[error.start]!r} can't be written in {sheet.encoding}"
+        cure = "save the file as CSV UTF-8 from the spreadsheet"
+        raise InputError(Fault(str(sheet.path), "", found, cure)) from None
+
+
+def plain(text: str) -> str:
+    """Return text on one line, single spaces between words; ValueError on control characters."""
+    text = " ".join(text.split())
+    if _CONTROL.search(text):
+        raise ValueError("a control character: write plain text")
+    return text
+
+
+def _parse(path: Path, raw: bytes, columns: Sequence[str]) -> Sheet:
+    if not raw.strip():
+        return Sheet(path)
+    decoded = decode(raw, str(path))
+    if decoded.encoding.startswith("utf-16"):
+        cure = "save it as CSV UTF-8 from the spreadsheet"
+        raise InputError(Fault(str(path), "", "the encoding is UTF-16", cure))
+    text = decoded.text
+    lines = text.splitlines()
+    first = next((n for n, line in enumerate(lines) if line.strip(" ,;\t")), None)
+    if first is None:
+        return Sheet(path)
+    delimiter = max(",;\t", key=lines[first].count)
+    faults: list[Fault] = []
+    records = list(_records(text, delimiter, str(path), faults))
+    (_, names), *body = records or [(1, [])]
+    header = _header(path, names, columns, first + 1)
+    rows: list[Row] = []
+    whole = text.endswith("\n")
+    for n, (line, cells) in enumerate(body):
+        if not whole and n == len(body) - 1 and len(cells) < len(header):
+            found = f"{len(cells)} of {len(header)} cells: the last line is torn"
+            cure = "finish it, or take it out and record it again"
+            faults.append(Fault(str(path), f"line {line}", found, cure))
+            continue
+        if any(cell.strip() for cell in cells[len(header) :]):
+            found = f"{len(cells)} cells under {len(header)} headings"
+            faults.append(Fault(str(path), f"line {line}", found, _quote_cure(delimiter)))
+            continue
+        cells = [*cells, *[""] * (len(header) - len(cells))]
+        paired = zip(header, cells, strict=False)
+        rows.append(Row(line, {name: _unguard(cell).strip() for name, cell in paired}))
+    encoding = "utf-8" if decoded.encoding == "utf-8-sig" else decoded.encoding
+    return Sheet(path, header, delimiter, encoding, tuple(rows), tuple(faults))
+
+
+def _quote_cure(delimiter: str) -> str:
+    name = {",": "commas", ";": "semicolons", "\t": "tabs"}[delimiter]
+    return f'put text with {name} in "quotes"'
+
+
+def _records(
+    text: str, delimiter: str, source: str, faults: list[Fault]
+) -> Iterator[tuple[int, list[str]]]:
+    """Yield every record that is not blank, with the line it begins on."""
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
+    while True:
+        line = reader.line_num + 1
+        try:
+            cells = next(reader)
+        except StopIteration:
+            return
+        except csv.Error:
+            last = reader.line_num
+            place = f"line {line}" if last == line else f"lines {line} to {last}"
+            cure = "double or take out the quote that has no partner"
+            faults.append(Fault(source, place, "quotes that don't match", cure))
+            continue
+        if any(cell.strip() for cell in cells):
+            yield line, cells
+
+
+def _header(path: Path, names: Sequence[str], columns: Sequence[str], line: int) -> tuple[str, ...]:
+    """Return the headings as this package writes them; further ones stay as they are."""
+    header = tuple(re.sub(r"[\s-]+", "_", name.strip().casefold()) for name in names)
+    place = f"line {line}"
+    if columns[0] not in header:
+        found = f"no column {columns[0]!r}"
+        cure = f"make the first line {','.join(columns)}"
+        raise InputError(Fault(str(path), place, found, cure))
+    faults = []
+    for name in dict.fromkeys(header):
+        if name and header.count(name) > 1:
+            faults.append(Fault(str(path), place, f"two columns {name!r}", "take one out"))
+        near = difflib.get_close_matches(name, columns, n=1, cutoff=0.8)
+        if name not in columns and near and near[0] not in header:
+            cure = f"did you mean {near[0]}?"
+            faults.append(Fault(str(path), place, f"unknown column {name!r}", cure))
+    if faults:
+        raise InputError(faults)
+    return header
+
+
+def _guard(text: str) -> str:
+    return f"'{text}" if _FORMULA.match(text) else text
+
+
+def _unguard(text: str) -> str:
+    return text[1:] if text.startswith("'") and _FORMULA.match(text) else text
+
+
+def _sweep(path: Path) -> None:
+    """Take away what a killed writer left; under the lock nobody else is writing."""
+    left = re.compile(rf"\.{re.escape(path.name)}\.[a-z0-9_]{{8}}")
+    for other in path.parent.iterdir():
+        if left.fullmatch(other.name):
+            with contextlib.suppress(OSError):
+                other.unlink()

@@ -1,0 +1,161 @@
+"""The programme as an iCalendar file (RFC 5545): one whole-day event an application."""
+
+from collections.abc import Iterator
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+from unicodedata import category
+from uuid import UUID, uuid5
+
+from icalendar import Calendar, Event, vText
+
+from patchrisk import __version__
+from patchrisk.errors import Fault, InputError
+from patchrisk.programme.plan import AreaPlan, Planned
+from patchrisk.report import plan_words as words
+from patchrisk.season_plan import SitePlan
+
+_OURS = UUID("6f0c1f0e-6c0a-5d0b-9a53-1e6c5d9f4a27")  # names of our events; drawn once, kept
+_MAKER = "-//patchrisk//programme"
+_EPOCH = datetime(2020, 1, 1, tzinfo=UTC)
+_KEPT = ("uid", "dtstart", "dtend", "summary", "location", "transp", "categories")
+
+
+def write_calendar(plan: SitePlan, now: datetime, before: Calendar | None = None) -> bytes:
+    """Write the programme as a calendar that updates the one imported before.
+
+    An event is known by the place, the area, the season and its number in the season, whatever
+    day, group or disease it gets; so a new plan moves events instead of doubling them. With the
+    calendar written before, a number that is not used any more is cancelled, and what is not part
+    of this plan (other areas, earlier seasons) stays as it was.
+
+    Parameters
+    ----------
+    plan : SitePlan
+    now : datetime
+        Aware; becomes DTSTAMP, and SEQUENCE counts minutes up to it, so that what is written
+        later is the newer revision for every program that reads it.
+    before : Calendar, optional
+        From `read_calendar`.
+    """
+    calendar = Calendar()
+    calendar.add("prodid", f"{_MAKER} {__version__}//EN")
+    calendar.add("version", "2.0")
+    calendar.add("calscale", "GREGORIAN")
+    calendar["X-WR-CALNAME"] = vText(_plain(f"{plan.site.site.name}: programme"))
+    calendar.add("x-patchrisk-place", _id(plan))
+    stamp = now.astimezone(UTC).replace(microsecond=0)
+    written = set()
+    for area in plan.areas:
+        for entry in words.numbered(plan, area):
+            event = _event(plan, area, entry)
+            _revise(event, stamp)
+            calendar.add_component(event)
+            written.add(str(event["uid"]))
+    for event in _left(before):
+        if str(event["uid"]) not in written:
+            calendar.add_component(_cancelled(event, stamp) if _void(plan, event) else event)
+    made: bytes = calendar.to_ical()
+    return made
+
+
+def read_calendar(path: Path, plan: SitePlan) -> Calendar | None:
+    """Read the calendar that is about to be replaced; None when there is none.
+
+    Raises
+    ------
+    InputError
+        When the file is not a calendar of this site's programme: it must not be lost.
+    """
+    if not path.exists():
+        return None
+    try:
+        calendar = Calendar.from_ical(path.read_bytes())
+    except (ValueError, IndexError, OSError):
+        found = "is there and is no calendar"
+    else:
+        place = str(calendar.get("x-patchrisk-place", ""))
+        if place == _id(plan) and isinstance(calendar, Calendar):
+            return calendar
+        found = "holds the calendar of another site" if place else "holds other events"
+    raise InputError(Fault(str(path), "", found, "name another file, or move this one away"))
+
+
+def event_id(plan: SitePlan, area: str, season: int, number: int) -> str:
+    """Return the UID of an application: it stays while place, area, season and number do."""
+    return _id(plan, area, str(season), str(number))
+
+
+def _id(plan: SitePlan, *parts: str) -> str:
+    place = plan.site.site
+    where = f"{place.latitude:.2f} {place.longitude:.2f}"
+    return str(uuid5(_OURS, "\n".join([place.name, where, *parts])))
+
+
+def _event(plan: SitePlan, area: AreaPlan, entry: words.Numbered) -> Event:
+    event = Event()
+    event.add("uid", event_id(plan, area.area, entry.season, entry.number))
+    event.add("dtstart", entry.day)
+    event.add("dtend", entry.day + timedelta(days=1))  # the first day that is not part of it
+    event.add("transp", "TRANSPARENT")
+    event.add("location", _plain(plan.site.site.name))
+    event.add("categories", [_plain(area.area)])
+    if isinstance(entry.item, Planned):
+        event.add("status", "TENTATIVE")
+        event.add("summary", _plain(f"{area.area}: {entry.item.choice.label} (planned)"))
+        event.add("description", _plain(_description(plan, area, entry.item)))
+    else:
+        event.add("status", "CONFIRMED")
+        what = entry.item.product or words.codes_words(entry.item.codes) or "application"
+        event.add("summary", _plain(f"{area.area}: {what} (done)"))
+        event.add("description", "\n".join(["From your own records.", "", *words.CAUTIONS]))
+    return event
+
+
+def _description(plan: SitePlan, area: AreaPlan, planned: Planned) -> str:
+    said = words.details(plan, area, planned)
+    lines = [words.choice_words(planned.choice)]
+    lines += [f"{heading}: {text}" for heading, text in said.items()]
+    made = f"Planned {plan.as_of.isoformat()}; plan anew after every real application."
+    return "\n".join([*lines, made, "", "Cautions", *words.CAUTIONS])
+
+
+def _plain(text: str) -> str:
+    """Take out control characters, which a TEXT can't hold (RFC 5545, 3.3.11); lines may end."""
+    return "".join(c for c in text.replace("\r\n", "\n") if c == "\n" or category(c) != "Cc")
+
+
+def _revise(event: Event, stamp: datetime) -> None:
+    event.add("dtstamp", stamp)
+    event.add("last-modified", stamp)
+    event.add("sequence", int((stamp - _EPOCH).total_seconds() // 60))
+
+
+def _left(before: Calendar | None) -> Iterator[Event]:
+    for event in () if before is None else before.walk("VEVENT"):
+        if isinstance(event, Event) and {"UID", "DTSTART"} <= event.keys():
+            yield event
+
+
+def _void(plan: SitePlan, event: Event) -> bool:
+    """Whether an event written before is one that this plan does without."""
+    area = ", ".join(event.categories)
+    elsewhere = {_plain(a.name) for a in plan.site.area} - {_plain(a.area) for a in plan.areas}
+    southern = plan.site.site.southern
+    over = words.season_of(_start(event), southern) < words.season_of(plan.as_of, southern)
+    return area not in elsewhere and not over
+
+
+def _start(event: Event) -> date:
+    start = event.start
+    return start.date() if isinstance(start, datetime) else start
+
+
+def _cancelled(event: Event, stamp: datetime) -> Event:
+    gone = Event()
+    for name in _KEPT:
+        if name in event:
+            gone[name.upper()] = event[name]
+    gone.add("status", "CANCELLED")
+    gone.add("description", "The plan made later does without it.")
+    _revise(gone, stamp)
+    return gone

@@ -1,0 +1,104 @@
+"""A frame with days across and a quantity up, its months and its round numbers."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from patchrisk.report.figures.canvas import SMALL, Anchor, Line, Point, Sheet, Words, text_width
+from patchrisk.units import FloatArray
+
+Days = npt.NDArray[np.datetime64]
+_STEPS = (0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50, 100, 200, 500)
+_DAY = np.timedelta64(1, "D")
+
+
+@dataclass(frozen=True)
+class Frame:
+    """Where days and values lie on a sheet; edges in px, ``first`` to ``last`` across."""
+
+    left: float
+    top: float
+    right: float
+    bottom: float
+    first: np.datetime64
+    last: np.datetime64
+    low: float = 0.0
+    high: float = 1.0
+
+    def x(self, day: np.datetime64) -> float:
+        """Place of a day, cut to the frame [px]."""
+        share = float((day - self.first) / _DAY) / float((self.last - self.first) / _DAY)
+        return self.left + min(1.0, max(0.0, share)) * (self.right - self.left)
+
+    def y(self, value: float) -> float:
+        """Place of a value, cut to the frame [px]."""
+        share = (value - self.low) / (self.high - self.low)
+        return self.bottom - min(1.0, max(0.0, share)) * (self.bottom - self.top)
+
+    def points(self, days: Days, values: FloatArray) -> list[Point]:
+        """Places of known values on days inside the frame."""
+        keep = ~np.isnan(values) & (days >= self.first) & (days <= self.last)
+        return [
+            (self.x(d), self.y(float(v))) for d, v in zip(days[keep], values[keep], strict=True)
+        ]
+
+    def band(self, days: Days, low: FloatArray, high: FloatArray) -> list[Point]:
+        """Outline between two courses that are known on the same days."""
+        return self.points(days, high) + self.points(days, low)[::-1]
+
+    def inside(self, days: Days) -> npt.NDArray[np.bool_]:
+        """Whether days lie in the frame."""
+        return np.asarray((days >= self.first) & (days <= self.last))
+
+
+def months(sheet: Sheet, frame: Frame, least_px: float = 30.0) -> None:
+    """Draw month lines and write names below, as many as fit; years beside January."""
+    starts = list(_months(frame.first, frame.last))
+    wide = (frame.right - frame.left) / max(1.0, float((frame.last - frame.first) / _DAY) / 30.4)
+    every = next(n for n in (1, 2, 3, 4, 6, 12) if n * wide >= least_px or n == 12)
+    for start in starts:
+        month = int(start.astype("datetime64[M]").astype(int)) % 12
+        if month % every:
+            continue
+        x = frame.x(start)
+        sheet.add(Line([(x, frame.top), (x, frame.bottom + 4)], "grid"))
+        name = f"{start.astype(object):%b}"
+        if x + 3 + text_width(name) <= min(frame.right + 12, sheet.width):
+            sheet.add(Words(x + 3, frame.bottom + 12, name, SMALL, "soft"))
+
+
+def _months(first: np.datetime64, last: np.datetime64) -> Iterator[np.datetime64]:
+    month = first.astype("datetime64[M]")
+    while month.astype("datetime64[D]") <= last:
+        if month.astype("datetime64[D]") >= first:
+            yield month.astype("datetime64[D]")
+        month = month + 1
+
+
+def ticks(low: float, high: float, height_px: float, least_px: float = 26.0) -> list[float]:
+    """Round numbers within a span, at least so far apart [px]."""
+    span = max(high - low, 1e-9)
+    step = next((s for s in _STEPS if s / span * height_px >= least_px), _STEPS[-1])
+    count = range(int(np.ceil(low / step - 1e-9)), int(np.floor(high / step + 1e-9)) + 1)
+    return [round(n * step, 6) for n in count]
+
+
+def values(sheet: Sheet, frame: Frame, at: Sequence[float]) -> None:
+    """Draw level lines and write their numbers to the left."""
+    for value in at:
+        y = frame.y(value)
+        sheet.add(Line([(frame.left, y), (frame.right, y)], "grid"))
+        sheet.add(Words(frame.left - 4, y + 4, f"{value:g}", SMALL, "soft", "end"))
+
+
+def today_line(
+    sheet: Sheet, frame: Frame, today: np.datetime64, word: str = "today", above: float = 0.0
+) -> None:
+    """Mark this morning; the word stands so many px higher than usual."""
+    x = frame.x(today)
+    sheet.add(Line([(x, frame.top - 2 - above), (x, frame.bottom)], "ink", 1.2, (4, 2)))
+    if word:
+        anchor: Anchor = "end" if x > frame.right - 30 else "middle"
+        sheet.add(Words(x, frame.top - 5 - above, word, SMALL, "ink", anchor))

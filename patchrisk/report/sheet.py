@@ -1,0 +1,73 @@
+"""The programme as a sheet to print, carry to the shed and sign."""
+
+from base64 import b64encode
+from collections.abc import Iterator
+from hashlib import sha256
+from pathlib import Path
+from typing import Any
+
+from patchrisk.programme.plan import AreaPlan, Planned
+from patchrisk.report import plan_words as words
+from patchrisk.report.words import Show
+from patchrisk.season_plan import SitePlan
+from patchrisk.units import shower
+
+_HERE = Path(__file__).parent
+
+
+def write_sheet(plan: SitePlan) -> str:
+    """Write one page of HTML that needs nothing else, runs nothing and asks no other place.
+
+    Everything a user wrote is escaped; the policy allows the style of this page and no more.
+    """
+    from jinja2 import Environment, FileSystemLoader, StrictUndefined
+    from markupsafe import Markup
+
+    style = (_HERE / "sheet.css").read_text(encoding="utf-8")
+    digest = b64encode(sha256(style.encode()).digest()).decode()
+    environment = Environment(
+        loader=FileSystemLoader(_HERE),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    show = shower(plan.site.site.units)
+    notes: list[str] = []
+    rows = [row for area in plan.areas for row in _rows(plan, area, show, notes)]
+    rows.sort(key=lambda row: str(row["date"]))
+    return environment.get_template("sheet.html").render(
+        site=plan.site.site.name,
+        as_of=f"{plan.as_of.day} {plan.as_of:%B %Y}",
+        style=Markup(style),  # ours, and named by its hash in the policy
+        policy=f"default-src 'none'; style-src 'sha256-{digest}'; base-uri 'none'; "
+        "form-action 'none'",
+        rows=rows,
+        notes=notes,
+        advice=[f"{a.area}: {text}" for a in plan.areas if not a.planned for text in a.advice],
+        cautions=words.CAUTIONS,
+    )
+
+
+def _rows(plan: SitePlan, area: AreaPlan, show: Show, notes: list[str]) -> Iterator[dict[str, Any]]:
+    """Yield the rows of an area; what to mind goes to the notes, once for all, and is marked."""
+    size = next((a.size for a in plan.site.area if a.name == area.area), None)
+    for entry in words.numbered(plan, area):
+        planned = entry.item
+        if not isinstance(planned, Planned):
+            continue
+        notes += [text for text in planned.cautions if text not in notes]
+        yield {
+            "date": planned.day,
+            "number": entry.number,
+            "day": words.long_day(planned.day),
+            "span": words.span_words(planned),
+            "area": area.area,
+            "size": size,
+            "what": words.choice_words(planned.choice, full=False),
+            "actives": ", ".join(planned.choice.actives),
+            "targets": words.targets_words(planned, plan.library, {}),
+            "marks": sorted(notes.index(text) + 1 for text in set(planned.cautions)),
+            "amounts": planned.amounts,
+            "water": words.watering_words(planned.watering, show),
+        }

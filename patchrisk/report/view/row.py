@@ -1,0 +1,281 @@
+"""One disease's window in one area, in words."""
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from patchrisk.ahead.look import DiseaseAhead
+from patchrisk.ahead.openings import RuleAhead
+from patchrisk.diseases import Library
+from patchrisk.expression import Watch
+from patchrisk.morning import AreaMorning
+from patchrisk.outlook import DiseaseToday
+from patchrisk.pressure import Pressure
+from patchrisk.programme.cover import Cover
+from patchrisk.report import words
+from patchrisk.report.pen import Pen
+from patchrisk.report.view.model import Level, Row
+from patchrisk.windows import State
+
+LIKELY = 0.5
+SURE = 0.98
+WORTH = 0.1  # a chance worth a word
+SOON = 7  # days of cover left at which the next application is due for thought
+_ODDS_DAYS = (7, 14, 28)
+_RULES = {"treat": "timing", "infect": "infection", "express": "symptom"}
+
+
+def row_of(
+    library: Library, area: AreaMorning, today: DiseaseToday, as_of: np.datetime64, pen: Pen
+) -> Row:
+    """Put one disease of an area into words."""
+    before = {library.find(name) for name in area.area.history}
+    ahead = area.ahead.get(today.key)
+    rule = None if ahead is None else ahead.middle
+    watch = None if ahead is None else ahead.watch
+    pressure = None if ahead is None else ahead.pressure
+    cover = area.cover.get(today.key)
+    scout_now = watch is not None and bool(watch.scout_from <= as_of)
+    level = _level(today, cover, scout_now)
+    return Row(
+        today.key,
+        words.name_of(library, today.key),
+        today.state,
+        level,
+        _fresh(today),
+        today.key in before,
+        _when(today, rule, pen),
+        _odds(today, rule, as_of, pen),
+        _normal(today, rule, pen),
+        _rules(today, ahead, pen),
+        _again(today, rule, pen),
+        "" if pressure is None else _pressure(pressure, pen),
+        "" if pressure is None else _pressure_more(pressure),
+        "" if watch is None else _shows(watch, pen),
+        "" if watch is None else "now" if scout_now else f"from {pen.day(watch.scout_from)}",
+        "" if cover is None else cover_words(cover, pen),
+        _act(library, today, rule, cover, as_of, pen),
+        tuple(_why(library, today, pen)),
+    )
+
+
+def timed(today: DiseaseToday) -> bool:
+    """Whether the rules that decide say when to apply, and not only when roots are infected."""
+    return bool(today.deciding) and today.deciding[0].rule.meaning == "treat"
+
+
+def percent(share: float) -> str:
+    """Write a probability in whole percent, without claiming never or always."""
+    whole = round(100 * share)
+    return {0: "under 1 %", 100: "over 99 %"}.get(whole, f"{whole} %")
+
+
+def _level(today: DiseaseToday, cover: Cover | None, scout_now: bool) -> Level:
+    resting = Level.SCOUT if scout_now else Level.QUIET
+    if today.state is State.UNKNOWN:
+        return Level.READ_OUT
+    covered = cover is not None and cover.until is not None
+    if today.state is State.OPEN:
+        if covered:
+            assert cover is not None
+            return Level.READY if cover.days_left <= SOON else resting
+        return Level.DUE if timed(today) or cover is not None else resting
+    if today.state is State.NEARING and not covered:
+        return Level.READY
+    return resting
+
+
+def _fresh(today: DiseaseToday) -> str:
+    if today.state is not today.yesterday:
+        return f"new, was {today.yesterday.words}"
+    return words.change_words(today)
+
+
+def _when(today: DiseaseToday, rule: RuleAhead | None, pen: Pen) -> str:
+    if today.state is State.OPEN:
+        return f"since {pen.day(today.since)}"
+    if today.state is State.CLOSED:
+        days = [r.closed for r in today.deciding if r.closed is not None]
+        return f"since {pen.day(max(days))}" if days else ""
+    if rule is None:
+        return ""
+    if rule.middle is None:
+        return "most likely not this season"
+    if rule.opened_before > LIKELY:
+        return f"by the odds {pen.day(rule.middle)}"
+    assert rule.early is not None
+    return f"{pen.day(rule.middle)} ({pen.days(rule.early, rule.late)})"
+
+
+def _odds(today: DiseaseToday, rule: RuleAhead | None, as_of: np.datetime64, pen: Pen) -> str:
+    chance = words.chance_of(today)
+    if today.state is State.OPEN:
+        return "" if chance is None else f"{words.chance_percent(chance)} sure"
+    if today.state is State.CLOSED or rule is None:
+        return ""
+    if rule.middle is None:
+        return f"{percent(1 - rule.never)} this season"
+    if rule.opened_before > LIKELY:
+        return "" if chance is None else f"{words.chance_percent(chance)} open today"
+    told: list[tuple[np.datetime64, float]] = []
+    for days in _ODDS_DAYS:
+        day = as_of + days - 1
+        row = int((day - rule.dates[0]).astype(int))
+        if row >= len(rule.opened_by):
+            break
+        told.append((day, float(rule.opened_by[row]) if row >= 0 else 0.0))
+        if told[-1][1] >= SURE:
+            break
+    told = [t for t in told if percent(t[1]) != percent(0)] or told[-1:]
+    if not told or told[-1][1] == 0:
+        return ""
+    return ", ".join(f"{percent(share)} by {pen.day(day)}" for day, share in told[:2])
+
+
+def _normal(today: DiseaseToday, rule: RuleAhead | None, pen: Pen) -> str:
+    if rule is None or today.state is State.CLOSED:
+        return ""
+    if rule.days_early is None:
+        unusual = rule.normal_never is not None and rule.normal_never > LIKELY
+        return "not in a normal year" if unusual else ""
+    days = abs(rule.days_early)
+    if days < 2:
+        text = "as usual"
+    else:
+        count = f"{days} days {'early' if rule.days_early > 0 else 'late'}"
+        text = f"{count} (usual {pen.day(rule.normal)})"
+    first = rule.middle
+    if today.state is State.OPEN and first is not None and today.since is not None:
+        apart = int(abs((today.since - first).astype(int)))
+        if apart > 3:
+            return f"first {pen.day(first)}, {text}"
+    return text
+
+
+def _rules(today: DiseaseToday, ahead: DiseaseAhead | None, pen: Pen) -> str:
+    rules = today.deciding
+    known = [r for r in rules if r.state is not State.UNKNOWN]
+    opened = sum(r.state is State.OPEN for r in rules)
+    if len(rules) == 1:
+        return "one published rule"
+    text = f"{opened} of {len(known)} rules"
+    dispute = None if ahead is None else ahead.dispute
+    if ahead is not None and dispute is not None and dispute.of > 1:
+        dated = [r.middle for r in ahead.coming if r.middle is not None]
+        if dated:
+            text += f" ({pen.days(dated[0], dated[-1])}"
+            text += f"; {dispute.never} not at all)" if dispute.never else ")"
+    return text
+
+
+def _again(today: DiseaseToday, rule: RuleAhead | None, pen: Pen) -> str:
+    if rule is None:
+        return ""
+    told = []
+    if today.state is State.OPEN and rule.closes is not None and rule.open_today > LIKELY:
+        told.append(f"closes about {pen.day(rule.closes)}")
+    if rule.again >= WORTH and (today.state is State.OPEN or rule.opened_before > LIKELY):
+        told.append(f"{percent(rule.again)} to open once more")
+    return ", ".join(told)
+
+
+def _pressure(pressure: Pressure, pen: Pen) -> str:
+    if pressure.so_far.high < LIKELY and pressure.place is None:
+        return f"season from {pen.day(pressure.first)}"
+    text = f"{pressure.so_far.middle:.0f}"
+    if pressure.usual_so_far is not None and pressure.place is not None:
+        text += f" (usual {pressure.usual_so_far.middle:.0f})"
+    return text
+
+
+def _pressure_more(pressure: Pressure) -> str:
+    wet = "" if pressure.wet is None else f"{pressure.wet:.0f} in wet soil, "
+    told = f"{wet}{pressure.rest.low:.0f} to {pressure.rest.high:.0f} to come"
+    if pressure.place is None:
+        return told
+    return f"{told}; more than in {percent(pressure.place)} of {pressure.years} years"
+
+
+def _shows(watch: Watch, pen: Pen) -> str:
+    if watch.basis == "stress" and watch.begun is not None and watch.begun >= LIKELY:
+        return f"its stress came about {pen.day(watch.first)}"
+    text = pen.days(watch.first, watch.last)
+    if watch.basis == "stress":
+        best = sorted(watch.weeks, key=lambda week: -week[1])[:2]
+        weeks = ", ".join(f"{pen.day(day)} {percent(share)}" for day, share in sorted(best))
+        return f"{text} (week of {weeks})" if weeks else text
+    if watch.chance is not None:
+        text += f" (published heat: {percent(watch.chance)})"
+    return text
+
+
+def cover_words(cover: Cover, pen: Pen) -> str:
+    """Say what recorded applications still protect."""
+    last = cover.last
+    what = ""
+    if last is not None:
+        named = f"FRAC {' + '.join(sorted(last.codes))}" if last.codes else "an application"
+        what = f"{last.product or named} of {pen.day(last.day)}"
+    if cover.until is not None:
+        low, high = cover.days_left_range
+        text = f"covered to {pen.day(cover.until)}, {_days(cover.days_left)} left"
+        if low != high:
+            text += f" ({low} to {high})"
+        text += f", by {what}" if what else ""
+    else:
+        text = f"bare: {what} no longer protects" if what else "bare: nothing recorded"
+    bare = len(cover.bare_open)
+    return text + (f"; bare on {_days(bare)} with the window open" if bare else "")
+
+
+def _days(count: int) -> str:
+    return f"{count} day{'' if count == 1 else 's'}"
+
+
+def _act(
+    library: Library,
+    today: DiseaseToday,
+    rule: RuleAhead | None,
+    cover: Cover | None,
+    as_of: np.datetime64,
+    pen: Pen,
+) -> str:
+    covered = cover is not None and cover.until is not None
+    if today.state is State.UNKNOWN:
+        return "Too many days are missing to say: read out the logger, or give air temperature."
+    if today.state is State.CLOSED:
+        return "The timing has passed: an application now does little. Scout instead."
+    if covered:
+        assert cover is not None
+        until = pen.day(cover.until)
+        if today.state is State.OPEN and cover.days_left <= SOON:
+            return f"Covered to {until}: have the next application ready."
+        return f"Nothing to put on: covered to {until}."
+    if today.state is State.OPEN:
+        return _act_open(today.key in library.diseases, timed(today), cover)
+    soon = None if rule is None or rule.opened_before > LIKELY else rule.early
+    by = "" if soon is None else "now" if soon <= as_of else f"by {pen.day(soon)}"
+    if today.state is State.NEARING:
+        return f"Be ready {by}".rstrip() + ": product and water."
+    return f"Nothing yet{f'; be ready {by}' if by else ''}."
+
+
+def _act_open(is_disease: bool, timed: bool, cover: Cover | None) -> str:
+    if not timed and cover is None:
+        return "Roots can be infected: keep cover on."
+    roots = "" if is_disease else " Which groups suit differs by fungus: have roots examined."
+    if cover is None:
+        return f"Due, unless a preventive is on.{roots}"
+    return f"Due: the roots are bare.{roots}"
+
+
+def _why(library: Library, today: DiseaseToday, pen: Pen) -> Iterator[str]:
+    decide = today.deciding
+    for result in (*decide, *(r for r in today.rules if r not in decide)):
+        published = words.published_rule(library, today.key, result)
+        yield (
+            f"{_RULES[result.rule.meaning]} rule, {result.state.words}; "
+            f"{words.rule_words(published, pen.show)}: "
+            f"{words.standing(result, pen.show, pen.day)} "
+            f"[{result.rule.source}; {result.rule.confidence}]"
+        )

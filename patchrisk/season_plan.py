@@ -1,0 +1,278 @@
+"""The programme of applications of a whole site, from its morning and what the user keeps."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import date
+from itertools import combinations
+
+import numpy as np
+import pandas as pd
+
+from patchrisk.diseases import Library
+from patchrisk.errors import Fault, InputError
+from patchrisk.groups import Groups, load_groups, load_rules
+from patchrisk.morning import AreaMorning, Morning
+from patchrisk.programme.area import plan_area
+from patchrisk.programme.cover import Cover
+from patchrisk.programme.given import PROVEN, Concern, Demand, Ground, Stock
+from patchrisk.programme.plan import AreaPlan, Choice, Planned
+from patchrisk.programme.rotation import Guideline, family
+from patchrisk.protection import concern_of, programme_numbers
+from patchrisk.shelf import Shelf, amount_words, shelf_path, site_shelf
+from patchrisk.site import Area, DaysOff, Site
+from patchrisk.units import shower
+from patchrisk.windows import BoolArray
+
+_FROM_MEMORY = ("qoi-fraction", "sdhi-fraction")  # on when the user asks for them
+_GENERIC = ("works", "some", "weak", "no data")
+
+
+@dataclass(frozen=True)
+class SitePlan:
+    """The programme of every area, and what reports need to write it.
+
+    Parameters
+    ----------
+    site : Site
+    library : Library
+    as_of : date
+        The morning it was made.
+    areas : tuple of AreaPlan
+        In the order of the site file.
+    cover : mapping of str to mapping of str to Cover
+        By area and disease, what applications that went on still protect.
+    notices : tuple of str
+        What a reader must know about the records or the shelf, one sentence each.
+    """
+
+    site: Site
+    library: Library
+    as_of: date
+    areas: tuple[AreaPlan, ...]
+    cover: Mapping[str, Mapping[str, Cover]] = field(default_factory=dict)
+    notices: tuple[str, ...] = ()
+
+
+def plan_all(morning: Morning) -> SitePlan:
+    """Plan the rest of the season for every area of a morning.
+
+    Parameters
+    ----------
+    morning : Morning
+
+    Returns
+    -------
+    SitePlan
+        Faults of the records do not stop it: what they say of stands in ``notices``.
+
+    Raises
+    ------
+    InputError
+        With every fault of the shelf, and of the wishes in the site file.
+    """
+    groups = load_groups()
+    unwanted = _unwanted(morning.site, groups)
+    shelf = None if shelf_path(morning.site) is None else site_shelf(morning.site, groups)
+    return SitePlan(
+        morning.site,
+        morning.library,
+        morning.as_of,
+        tuple(_area(morning, area, shelf, unwanted) for area in morning.areas),
+        {area.area.name: area.cover for area in morning.areas},
+        tuple(_notices(morning, shelf)),
+    )
+
+
+def season_start(day: date, *, southern: bool) -> date:
+    """First day of the year that applications are counted by: 1 January, in the south 1 July."""
+    if southern:
+        return date(day.year - (day.month < 7), 7, 1)
+    return date(day.year, 1, 1)
+
+
+def _unwanted(site: Site, groups: Groups) -> frozenset[str]:
+    codes, faults = groups.sort_codes(site.programme.without_groups)
+    if faults:
+        place = "programme, without_groups"
+        raise InputError([Fault("site file", place, f.found, f.cure) for f in faults])
+    return codes
+
+
+def _notices(morning: Morning, shelf: Shelf | None) -> Iterator[str]:
+    if morning.applications is None:
+        yield (
+            "No file of applications: nothing is known of what went on this season. Keep one with "
+            "`patchrisk record application`."
+        )
+    else:
+        for fault in morning.applications.faults:
+            yield f"To mend in your records: {fault}."
+    if shelf is None:
+        yield (
+            "No shelf: planned by mode-of-action group. Name your products and their label "
+            "figures in shelf.toml to plan with them."
+        )
+    yield load_groups().warning
+
+
+def _area(
+    morning: Morning, area: AreaMorning, shelf: Shelf | None, unwanted: frozenset[str]
+) -> AreaPlan:
+    site, today = morning.site, np.datetime64(morning.as_of, "D")
+    mine = tuple(
+        one
+        for one in (() if morning.applications is None else morning.applications.rows)
+        if one.area == area.area.name
+    )
+    start = np.datetime64(season_start(morning.as_of, southern=site.site.southern), "D")
+    without = tuple(_not_planned(morning.library, area))
+    if area.course is None or morning.ground is None:
+        done = tuple(one for one in mine if one.day >= start)
+        why = "No programme: it needs air temperature of past years at this place."
+        return AreaPlan(area.area.name, today, today, done, (), {}, (why, *without), ())
+    dates, now = area.course.dates, area.course.today
+    concerns = list(_concerns(morning, area, dates))
+    wishes = site.programme
+    most = area.area.most_applications
+    made = plan_area(
+        area.area.name,
+        concerns,
+        list(_stock(concerns, shelf, area.area, unwanted, mixtures=wishes.mixtures)),
+        dates=dates,
+        today=now,
+        applied=mine,
+        season_start=start,
+        demand=Demand(
+            _blocked(wishes.days_off, dates),
+            wishes.most_applications if most is None else most,
+        ),
+        guidelines=[
+            Guideline(r.key, r.says, frozenset(r.codes), r.source, r.mark)
+            for r in load_rules()
+            if r.on or (wishes.fraction_caps and r.key in _FROM_MEMORY)
+        ],
+        numbers=programme_numbers(),
+        ground=Ground(area.area.use == "green", area.area.turf),
+        air_max_c=morning.ground.ahead.weather["air_max_c"][morning.ground.ahead.today :],
+        rain_mm=_rain(morning, dates[now:]),
+        soil_c=area.course.soil.middle,
+        show=shower(site.site.units),
+    )
+    planned = tuple(_with_amounts(one, shelf, area.area, site) for one in made.planned)
+    return replace(made, planned=planned, advice=(*made.advice, *without))
+
+
+def _concerns(morning: Morning, area: AreaMorning, dates: np.ndarray) -> Iterator[Concern]:
+    library = morning.library
+    history = {library.find(name) for name in area.area.history}
+    rows = np.searchsorted(dates, area.soil.dates)
+    seen = (area.soil.dates >= dates[0]) & (area.soil.dates <= dates[-1])
+    for today in area.diseases:
+        ahead = area.ahead.get(today.key)
+        disease = library.diseases.get(today.key)
+        if disease is None or ahead is None or ahead.course is None:
+            continue
+        window = np.zeros(len(dates), dtype=bool)
+        window[rows[seen]] = area.open_days[today.key][seen]
+        known = today.key in history if history else None
+        southern = morning.site.site.southern
+        yield concern_of(disease, today.key, window, ahead.course, known, southern=southern)
+
+
+def _not_planned(library: Library, area: AreaMorning) -> Iterator[str]:
+    """Say which diseases of the area have no part in the plan, and why."""
+    for key in area.without:
+        yield f"{_upper(library.diseases[key].name)}: no forecast is offered, so none is planned."
+    for today in area.diseases:
+        if today.key in library.groups:
+            yield (
+                f"{_upper(library.groups[today.key].name)}: which groups suit differs by fungus; "
+                "name its members in the site file to have them planned."
+            )
+
+
+def _upper(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+def _stock(
+    concerns: Sequence[Concern],
+    shelf: Shelf | None,
+    area: Area,
+    unwanted: frozenset[str],
+    *,
+    mixtures: bool,
+) -> Iterator[Stock]:
+    """Yield what can be applied: the shelf, or without one any product of a group or of two."""
+    if shelf is not None:
+        for product in shelf.products:
+            codes = frozenset(product.codes)
+            if product.allowed_on(area.use) and not codes & unwanted:
+                evidence = _evidence(concerns, codes, product.actives)
+                choice = Choice(product.name, codes, product.actives, evidence, product.name)
+                yield Stock(choice, product.most_in_year, product.least_interval_days)
+        return
+    usable = sorted(_usable(concerns) - unwanted, key=lambda code: (len(code), code))
+    sets = [frozenset({code}) for code in usable]
+    if mixtures:
+        proven = {
+            code
+            for code in usable
+            if any(c.evidence(frozenset({code})) in PROVEN for c in concerns)
+        }
+        sets += [
+            frozenset(pair)
+            for pair in combinations(usable, 2)
+            if set(pair) & proven and family(pair[0]) != family(pair[1])
+        ]
+    for codes in sets:
+        label = " + ".join(f"FRAC {code}" for code in usable if code in codes)
+        yield Stock(Choice(label, codes, (), _evidence(concerns, codes)))
+
+
+def _usable(concerns: Sequence[Concern]) -> frozenset[str]:
+    """Codes that trials or advisers name for one of the diseases."""
+    return frozenset(
+        code
+        for concern in concerns
+        for code, trials in concern.trials.items()
+        if trials.evidence in _GENERIC and trials.listed
+    )
+
+
+def _evidence(
+    concerns: Sequence[Concern], codes: frozenset[str], actives: tuple[str, ...] = ()
+) -> dict[str, str]:
+    return {c.key: c.evidence(codes, actives) for c in concerns}
+
+
+def _blocked(off: DaysOff, dates: np.ndarray) -> BoolArray:
+    """Days on which nothing can be sprayed."""
+    weekday = (dates.astype("datetime64[D]").astype(int) + 3) % 7  # 1 January 1970: a Thursday
+    out = np.isin(weekday, list(off.weekdays))
+    for first, last in off.spans:
+        out |= (dates >= np.datetime64(first)) & (dates <= np.datetime64(last))
+    return np.asarray(out)
+
+
+def _rain(morning: Morning, dates: np.ndarray) -> np.ndarray:
+    """Rain as forecast [mm]; NaN beyond the forecast."""
+    told = morning.weather.daily.reindex(pd.DatetimeIndex(dates))
+    return told["rain_mm"].to_numpy(float)
+
+
+def _with_amounts(planned: Planned, shelf: Shelf | None, area: Area, site: Site) -> Planned:
+    """Add how much it takes, from the user's own entry off the label; never without one."""
+    name = planned.choice.product
+    product = None if shelf is None or name is None else shelf.find(name)
+    if product is None:
+        return planned
+    cautions = list(planned.cautions)
+    amounts: tuple[str, ...] = ()
+    try:
+        amounts = (amount_words(product, area, site.site.units),)
+    except InputError as error:
+        cautions += [f"No amount: {f.place}: {f.found}: {f.cure}." for f in error.faults]
+    if product.re_entry is not None:
+        amounts += (f"re-entry {product.re_entry} off your label",)
+    return replace(planned, amounts=amounts, cautions=tuple(cautions))

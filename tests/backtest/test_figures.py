@@ -1,0 +1,243 @@
+"""Figures: the same bytes again, nothing left behind, words beside them, colours told apart."""
+
+import subprocess
+import sys
+from itertools import combinations
+
+import matplotlib as mpl
+import numpy as np
+import pandas as pd
+import pytest
+
+from patchrisk.backtest import figures, figures_skill, plate
+from patchrisk.backtest.cases import RuleCases
+from patchrisk.backtest.measures import Terms
+from patchrisk.backtest.skill import Cases, assess
+from patchrisk.backtest.sweep import Sweep, SweepSkill
+from patchrisk.backtest.trend import normals, trends, warmest_by_rule, warmest_years
+from patchrisk.backtest.vary import read_vary
+from patchrisk.windows import Rule, Season
+
+TERMS = Terms(21, 84, 3, 3, draws=100)
+RULES = {"first-10c": 0, "second-12c": 9, "same-12c": 9, "late-18c": 40}
+
+
+@pytest.fixture(scope="module")
+def seasons():
+    rng = np.random.default_rng(3)
+    rows = []
+    for n in range(5):
+        for year in range(2008, 2022):
+            warm = rng.normal(0, 6)
+            for rule, later in RULES.items():
+                day = 20 + 6 * n + later + round(warm)
+                never = rule == "late-18c" and (n == 4 or year == 2012)
+                first = pd.Timestamp(year, 3, 1)
+                rows.append(
+                    {
+                        "site": f"Site {n}",
+                        "latitude": 30.0 + 3 * n,
+                        "longitude": -90.0 + 2 * n,
+                        "soil": "measured",
+                        "disease": "summer-patch",
+                        "rule": rule,
+                        "meaning": "express" if rule == "late-18c" else "treat",
+                        "season": year,
+                        "season_first": first,
+                        "season_last": first + pd.Timedelta(days=180),
+                        "opened": pd.NaT if never else first + pd.Timedelta(days=day),
+                        "complete": year != 2015,
+                        "year_mean_c": 15 - warm / 5,
+                    }
+                )
+    return pd.DataFrame(rows)
+
+
+def judged():
+    rng = np.random.default_rng(4)
+    out = []
+    for rule in ("one", "two"):
+        day = np.full(60, np.datetime64("2015-07-15"))
+        opened = day - rng.integers(5, 110, 60)
+        opened[:4] = np.datetime64("NaT")
+        found = rng.random(60) < 0.7
+        score = rng.normal(size=60) + found
+        cases = Cases(opened, day, found, np.ones(60, bool), np.repeat(np.arange(6), 10))
+        one = RuleCases("measured", "summer-patch", rule, "treat", cases, {"pressure": score},
+                        ("A",) * 60)  # fmt: skip
+        out.append((one, assess(cases, TERMS)))
+    return out
+
+
+RISING = Rule("osu", "treat", "daily mean", 5.0, "rising", Season((3, 1), (8, 31)), low_c=18.0)
+
+
+def swept(*texts):
+    """A sweep whose skill is highest in its middle."""
+    varies = tuple(read_vary(text) for text in texts)
+    frame = pd.MultiIndex.from_product([v.shown for v in varies], names=[v.name for v in varies])
+    table = frame.to_frame(index=False)
+    count = len(table)
+    skill = 1 - np.abs(np.arange(count) - count // 2) / count
+    table = table.assign(
+        possible=True, opening="05-01", opening_day=np.arange(count) * 2.0, opened_share=1.0,
+        site_seasons=50, skill=skill, skill_low=skill - 0.1, skill_high=skill + 0.1,
+        as_good=skill > 0.9,
+    )  # fmt: skip
+    best = int(skill.argmax())
+    found = SweepSkill("hit rate", best, 1, 0.7, 0.8, seasons=9, presences=40, absences=2)
+    return Sweep(RISING, varies, "03-01", table, found)
+
+
+@pytest.fixture(scope="module")
+def plates(seasons):
+    """Every figure once, by name."""
+    normal = normals(seasons)
+    trend = trends(seasons, least_years=10, level=0.9)
+    warmest = warmest_years(seasons, normal)
+    summary = warmest_by_rule(warmest, least_years=10)
+    one = [t[t["site"] == "Site 1"] for t in (seasons, normal, trend)]
+    treat = normal[normal["meaning"] == "treat"]
+    pairs = judged()
+    made = [
+        figures.draw_openings(*one, "summer patch", 0.9),
+        figures.draw_latitudes(normal, "summer patch"),
+        figures.draw_disagreement(treat, "summer patch", "treat"),
+        figures.draw_warmest(summary, "summer patch", 10),
+        figures.draw_where(warmest[warmest["rule"] == "first-10c"], "summer patch"),
+        figures_skill.draw_hits(pairs, "summer patch", TERMS),
+        figures_skill.draw_leads(pairs, "summer patch", TERMS),
+        figures_skill.draw_roc([one for one, _ in pairs], "pressure", "summer patch", TERMS),
+        figures_skill.draw_sweep(swept("low=16:20:1degC"), TERMS),
+    ]
+    maps = figures_skill.draw_sweep(swept("low=16:20:1degC", "days=1:4:1", "depth=5:6:1cm"), TERMS)
+    return {p.name: p for p in made} | {"maps": maps}
+
+
+def texts(figure):
+    return [t.get_text() for t in figure.findobj(mpl.text.Text) if t.get_text()]
+
+
+def test_every_figure_has_its_words(plates):
+    for one in plates.values():
+        assert one.caption.count("?") == 1  # one question each
+        assert len(one.alt) > 30
+        assert "nan" not in one.caption + one.alt
+
+
+@pytest.mark.parametrize("ending", ["png", "svg", "pdf"])
+def test_the_same_data_give_the_same_bytes(seasons, tmp_path, ending):
+    written = []
+    for folder in (tmp_path / "a", tmp_path / "b"):
+        folder.mkdir()
+        drawn = figures.draw_latitudes(normals(seasons), "summer patch")
+        written += plate.keep(drawn, folder, (ending,))
+    assert written[0].read_bytes() == written[1].read_bytes()
+
+
+def test_the_users_own_settings_stay(seasons):
+    with mpl.rc_context({"font.size": 23, "axes.spines.top": True}):
+        figure = figures.draw_latitudes(normals(seasons), "summer patch").figure
+        assert mpl.rcParams["font.size"] == 23
+        # ... and do not get into the figure.
+        assert all(axes.title.get_fontsize() < 12 for axes in figure.axes)
+
+
+def test_no_window_is_opened():
+    code = (
+        "import sys\nfrom patchrisk.backtest import figures, figures_skill\n"
+        "print('matplotlib.pyplot' in sys.modules)"
+    )
+    run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert run.stdout.strip() == "False"
+
+
+def test_rules_that_open_alike_share_a_panel(plates):
+    titles = [axes.get_title(loc="left") for axes in plates["latitudes"].figure.axes]
+    assert titles[:3] == ["first-10c", "second-12c, same-12c", "late-18c"]
+    assert len([t for t in titles if t]) == 3
+
+
+def test_seasons_without_an_opening_are_shown_and_incomplete_ones_are_not(plates):
+    panel = plates["openings"].figure.axes[2]
+    points, crosses = (next(line for line in panel.lines if line.get_marker() == m) for m in "ox")
+    assert crosses.get_xdata().tolist() == [2012]
+    assert 2015 not in points.get_xdata()
+    assert len(points.get_xdata()) == 12
+
+
+def test_dates_stand_where_they_belong(plates):
+    axes = plates["latitudes"].figure.axes[0]
+    ticks = dict(
+        zip([t.get_text() for t in axes.get_yticklabels()], axes.get_yticks(), strict=True)
+    )
+    assert ticks["1 Apr"] == 31  # days after 1 March
+    assert ticks["1 May"] == 61
+
+
+def test_lead_times_show_the_useful_range(plates):
+    axes = plates["lead_times"].figure.axes[0]
+    span = axes.patches[0].get_bbox()
+    assert (span.x0, span.x1) == (21, 84)
+
+
+def test_roc_area_is_written_beside_its_curve(plates):
+    said = [t for t in texts(plates["roc_pressure"].figure) if t.startswith("area")]
+    assert len(said) == 2
+    assert all("with," in t for t in said)
+
+
+def test_sweeps_mark_the_published_value_and_those_as_good(plates):
+    lines, maps = plates["sweep_osu"].figure, plates["maps"].figure
+    published = [ln for ln in lines.axes[0].lines if ln.get_linestyle() == "--"]
+    assert published[0].get_xdata()[0] == pytest.approx(18.0)
+    titles = [axes.get_title(loc="left") for axes in maps.axes]
+    assert "hit rate" in titles
+    assert "median first opening" in titles
+    assert "depth 5 cm" in plates["maps"].caption or "depth 6 cm" in plates["maps"].caption
+
+
+# Machado, Oliveira & Fernandes 2009, IEEE Trans. Vis. Comput. Graph. 15:1291-1298: what is seen,
+# in linear sRGB, without the cones for long, middle or short waves (matrices from memory).
+EYES = {
+    "all cones": np.eye(3),
+    "no long": [
+        [0.152286, 1.052583, -0.204868],
+        [0.114503, 0.786281, 0.099216],
+        [-0.003882, -0.048116, 1.051998],
+    ],
+    "no middle": [
+        [0.367322, 0.860646, -0.227968],
+        [0.280085, 0.672501, 0.047413],
+        [-0.011820, 0.042940, 0.968881],
+    ],
+    "no short": [
+        [1.255528, -0.076749, -0.178779],
+        [-0.078411, 0.930809, 0.147602],
+        [0.004733, 0.691367, 0.303900],
+    ],
+}
+# IEC 61966-2-1: sRGB to XYZ.
+TO_XYZ = np.array(
+    [
+        [0.4124564, 0.3575761, 0.1804375],
+        [0.2126729, 0.7151522, 0.0721750],
+        [0.0193339, 0.1191920, 0.9503041],
+    ]
+)
+
+
+def lab(colour, eye):
+    """CIE 1976 L*a*b* of a colour as an eye sees it."""
+    value = np.array(mpl.colors.to_rgb(colour))
+    linear = np.where(value <= 0.04045, value / 12.92, ((value + 0.055) / 1.055) ** 2.4)
+    xyz = TO_XYZ @ np.clip(np.array(eye) @ linear, 0, 1) / [0.95047, 1.0, 1.08883]
+    f = np.where(xyz > 0.008856, np.cbrt(xyz), 7.787 * xyz + 16 / 116)
+    return np.array([116 * f[1] - 16, 500 * (f[0] - f[1]), 200 * (f[1] - f[2])])
+
+
+@pytest.mark.parametrize("eye", EYES)
+def test_colours_are_told_apart_by_every_eye(eye):
+    seen = [lab(colour, EYES[eye]) for colour in plate.COLOURS]
+    # A difference of 2 to 3 is just seen side by side (common practice); this is ten times that.
+    assert min(np.linalg.norm(a - b) for a, b in combinations(seen, 2)) > 25

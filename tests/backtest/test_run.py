@@ -1,0 +1,308 @@
+"""Backtests from their sources to their tables: the same however they were run."""
+
+import doctest
+import itertools
+import json
+import os
+import shutil
+import signal
+import subprocess
+import sys
+
+import numpy as np
+import pandas as pd
+import pytest
+
+import patchrisk.backtest
+from patchrisk import resources
+from patchrisk.backtest import backtest, read_seasons
+from patchrisk.backtest.run import _processes
+from patchrisk.backtest.sites import Extent, cut
+from patchrisk.backtest.tables import COLUMNS
+from patchrisk.errors import InputError, UnavailableError
+
+FEW = ["summer-patch", "large-patch"]
+
+
+def test_the_example_runs():
+    result = doctest.testmod(patchrisk.backtest)
+    assert result.attempted > 10
+    assert result.failed == 0
+
+
+def test_a_table_gives_the_same_as_csv_and_parquet_and_in_parts(sites, table, tmp_path):
+    whole = backtest(table, diseases=FEW, soil="both").seasons
+    assert list(whole.columns) == list(COLUMNS)
+    assert set(whole["soil"]) == {"measured", "modelled"}
+    assert set(whole.loc[whole["soil"] == "measured", "site"]) == {"upland", "valley", "coast"}
+    folder = tmp_path / "many"
+    folder.mkdir()
+    other = sites.rename(columns={"air_min_c": "tmin", "soil_5cm_c": "st5"})
+    other["date"] = other["date"].dt.date
+    shuffled = other.iloc[np.random.default_rng(0).permutation(len(other))]
+    for n, part in enumerate(np.array_split(np.arange(len(other)), 3)):
+        shuffled.iloc[part].to_parquet(folder / f"{n}.parquet", row_group_size=500)
+    columns = {"air_min_c": "tmin", "soil_5cm_c": "st5"}
+    parted = backtest(folder, diseases=FEW, soil="both", columns=columns).seasons
+    by = ["site", "soil", "disease", "rule", "season"]
+    # One part, its sites in another order: the same sums in another order of lanes.
+    pd.testing.assert_frame_equal(
+        whole.sort_values(by, ignore_index=True), parted.sort_values(by, ignore_index=True)
+    )
+
+
+def test_tables_and_metadata_repeat_the_run(table, tmp_path, small_parts):
+    found = backtest(table, tmp_path / "out", diseases=FEW, command="patchrisk backtest x")
+    out = tmp_path / "out"
+    assert sorted(p.name for p in out.iterdir()) == [
+        "metadata.json",
+        "seasons.csv",
+        "seasons.parquet",
+    ]
+    csv = pd.read_csv(out / "seasons.csv", parse_dates=["opened"])
+    parquet = pd.read_parquet(out / "seasons.parquet")
+    assert csv["opened"].equals(parquet["opened"].astype(csv["opened"].dtype))
+    assert len(csv) == len(found.seasons) == len(parquet)
+    about = json.loads((out / "metadata.json").read_text())
+    assert about["finished"]
+    assert about["command"] == "patchrisk backtest x"
+    assert about["counts"]["rows"] == len(csv)
+    assert about["counts"]["sites"] == 5
+    assert about["counts"]["in_doubt"] == (~csv["complete"]).sum()
+    assert set(about["columns"]) == set(csv.columns)
+    assert about["parts"] == 5
+    assert {f"diseases/{name}.toml" for name in FEW} <= set(about["sha256"])
+    assert {(r["disease"], r["id"]) for r in about["rules"]} == set(
+        csv[["disease", "rule"]].itertuples(index=False, name=None)
+    )
+
+
+def test_a_stopped_run_leaves_its_parts_and_goes_on_from_them(table, tmp_path, small_parts):
+    told = []
+
+    def stop(done, total):
+        told.append((done, total))
+        if done == 2:
+            raise KeyboardInterrupt
+
+    out = tmp_path / "out"
+    with pytest.raises(UnavailableError, match="2 of 5 parts done: give the same command again"):
+        backtest(table, out, diseases=FEW, progress=stop)
+    assert set(read_seasons(out)["site"]) == {"upland", "valley"}  # finished parts are usable
+    assert not json.loads((out / "metadata.json").read_text())["finished"]
+    told.clear()
+    backtest(table, out, diseases=FEW, progress=lambda *a: told.append(a))
+    assert told == [(3, 5), (4, 5), (5, 5)]
+    backtest(table, tmp_path / "straight", diseases=FEW)
+    for name in ("seasons.csv", "seasons.parquet"):
+        assert (out / name).read_bytes() == (tmp_path / "straight" / name).read_bytes()
+    told.clear()
+    backtest(table, out, diseases=FEW, progress=lambda *a: told.append(a))
+    assert told == []  # nothing left to do
+
+
+def test_another_backtest_is_not_mixed_in(table, tmp_path):
+    out = tmp_path / "out"
+    backtest(table, out, diseases=FEW)
+    with pytest.raises(InputError, match="other options: name another folder"):
+        backtest(table, out, diseases=FEW, soil="modelled")
+    with pytest.raises(InputError, match="other rules, responses, sha256"):
+        backtest(table, out, diseases=["dead-spot"])
+    with table.open("a") as file:
+        file.write("late,40,-85,2016-01-01,1,2,,,\n")
+    with pytest.raises(InputError, match="other source"):
+        backtest(table, out, diseases=FEW)
+
+
+def test_without_parquet_the_tables_are_csv(table, tmp_path, small_parts, monkeypatch):
+    backtest(table, tmp_path / "with", diseases=FEW)
+    monkeypatch.setattr("patchrisk.backtest.run.form_here", lambda: "csv")
+    found = backtest(table, tmp_path / "without", diseases=FEW)
+    assert sorted(p.name for p in (tmp_path / "without").iterdir()) == [
+        "metadata.json",
+        "seasons.csv",
+    ]
+    pd.testing.assert_frame_equal(found.seasons, read_seasons(tmp_path / "with"))
+
+
+@pytest.mark.parametrize(("memory_gb", "processes"), [(1.2, 1), (2.0, 2), (8.0, 6)])
+def test_the_memory_allowed_limits_the_processes(memory_gb, processes):
+    assert _processes(6, memory_gb) == processes
+
+
+def test_several_processes_give_the_same(table, tmp_path, small_parts):
+    backtest(table, tmp_path / "one", diseases=FEW)
+    backtest(table, tmp_path / "two", diseases=FEW, workers=2)
+    assert (tmp_path / "one/seasons.csv").read_bytes() == (
+        tmp_path / "two/seasons.csv"
+    ).read_bytes()
+
+
+def test_a_cluster_gives_the_same_though_a_worker_is_killed(table, tmp_path, small_parts):
+    distributed = pytest.importorskip("distributed")
+    backtest(table, tmp_path / "one", diseases=FEW)
+    with distributed.LocalCluster(
+        n_workers=2, threads_per_worker=1, dashboard_address=None, memory_limit=None
+    ) as cluster:
+        killed = []
+
+        def kill(done, total):
+            if not killed:
+                killed.append(cluster.workers[0].pid)
+                os.kill(killed[0], signal.SIGKILL)
+
+        address = cluster.scheduler_address
+        backtest(table, tmp_path / "many", diseases=FEW, scheduler=address, progress=kill)
+    assert killed
+    for name in ("seasons.csv", "seasons.parquet"):
+        ours, theirs = (
+            (tmp_path / "one" / name).read_bytes(),
+            (tmp_path / "many" / name).read_bytes(),
+        )
+        assert ours == theirs
+
+
+def test_a_site_file_is_judged_area_by_area(tmp_path):
+    sample = tmp_path / "site"
+    shutil.copytree(resources.sample_weather(), sample)
+    found = backtest(sample / "site.toml", diseases=FEW, soil="both", offline=True)
+    seasons = found.seasons
+    assert set(seasons["site"]) == {"Greens", "Fairways", "Lawns"}
+    assert "measured" not in set(seasons.loc[seasons["site"] == "Lawns", "soil"])
+    assert found.metadata["source"]["kind"] == "a site file"
+    modelled = seasons[(seasons["soil"] == "modelled") & seasons["complete"]]
+    assert modelled.groupby("site")["season"].nunique().min() > 5  # its whole history
+
+
+def as_published(row, number):
+    """A day as the daily01 readme lays it out: 28 columns, -9999.0 missing."""
+    fields = [str(number), f"{row.date:%Y%m%d}", "2.623", f"{row.lon:.2f}", f"{row.lat:.2f}"]
+    fields += [row.air_max_c, row.air_min_c, -9999.0, -9999.0, row.rain_mm, -9999.0, "C"]
+    fields += [-9999.0] * 6 + [-99.0] * 5 + [row.soil_5cm_c, row.soil_10cm_c] + [-9999.0] * 3
+    return " ".join(str(-9999.0 if f != f else f) for f in fields)
+
+
+def test_daily01_files_give_what_a_table_of_them_gives(sites, table, tmp_path):
+    folder = tmp_path / "daily01"
+    folder.mkdir()
+    for number, name in enumerate(("upland", "valley"), 1):
+        rows = sites[sites["site"] == name]
+        for year, days in rows.groupby(rows["date"].dt.year):
+            text = "\n".join(as_published(row, number) for row in days.itertuples())
+            (folder / f"CRND0103-{year}-XX_{name}_1_N.txt").write_text(text + "\n")
+    found = backtest(folder, diseases=FEW).seasons
+    table_ = backtest(table, diseases=FEW).seasons
+    table_ = table_[table_["site"].isin(["upland", "valley"])].reset_index(drop=True)
+    found["site"] = found["site"].str.slice(3, 9)
+    pd.testing.assert_frame_equal(found, table_, check_exact=False, atol=0.02)
+
+
+@pytest.mark.parametrize(
+    ("change", "says"),
+    [
+        (lambda t: t.drop(columns="lat"), "column lat: not among site, lon"),
+        (
+            lambda t: t.drop(columns=["air_min_c", "soil_5cm_c", "soil_10cm_c"]),
+            "air_min_c and air_m",
+        ),
+        (
+            lambda t: t.assign(air_max_c=t["air_max_c"] * 9 / 5 + 32),
+            "more out of range: write -60 to 60 degC",
+        ),
+        (lambda t: t.assign(air_min_c="cold"), "site upland, 2015-01-01, column air_min_c: 'cold'"),
+        (
+            lambda t: t.assign(date="yesterday"),
+            "column date: 'yesterday' to 'yesterday' are no days",
+        ),
+        (lambda t: t.assign(lat=99.0), "site upland: latitude 99"),
+        (lambda t: pd.concat([t.iloc[:9], t.iloc[5:]]), "site upland, 2015-01-06: stands twice"),
+        (lambda t: t.sort_values("date"), "again, after other sites: sort the table by site"),
+        (lambda t: t.iloc[:0], "no row below the header"),
+    ],
+)
+def test_faulty_tables_are_refused_with_place_and_cure(sites, tmp_path, change, says):
+    path = tmp_path / "sites.csv"
+    some = pd.concat([sites.iloc[:600], sites[sites["site"] == "valley"].iloc[:50]])
+    change(some.assign(air_max_c=some["air_max_c"] + 15)).to_csv(path, index=False)
+    with pytest.raises(InputError) as error:
+        backtest(path)
+    assert says in str(error.value)
+
+
+def test_a_few_values_that_cannot_be_true_are_missing_and_counted(sites, tmp_path):
+    faulty = sites.copy()
+    faulty.loc[[10, 500], "soil_5cm_c"] = -9999.0
+    faulty.to_csv(tmp_path / "faulty.csv", index=False)
+    faulty.loc[[10, 500], "soil_5cm_c"] = np.nan
+    faulty.to_csv(tmp_path / "missing.csv", index=False)
+    one = backtest(tmp_path / "faulty.csv", diseases=FEW)
+    assert one.metadata["values_set_aside"] == {"soil_5cm_c": 2}
+    pd.testing.assert_frame_equal(
+        one.seasons, backtest(tmp_path / "missing.csv", diseases=FEW).seasons
+    )
+
+
+@pytest.mark.parametrize(
+    ("options", "says"),
+    [
+        ({"diseases": ["blight of nothing"]}, "no disease of this name"),
+        ({"diseases": ["pythium-root-rot"]}, "has no rule to apply"),
+        ({"memory_gb": 0.2}, "--memory: 0.2 GB: write 1.1 or more"),
+        ({"workers": 0}, "--workers: 0"),
+        ({"years": (2019, 2011)}, "2019 is after 2011"),
+        ({"columns": {"air_min_c": "tmin"}}, "--column, air_min_c=tmin: not in"),
+        ({"columns": {"wind": "w"}}, "no column of this name"),
+        ({"scheduler": "tcp://127.0.0.1:1"}, "does not answer"),
+    ],
+)
+def test_faulty_options_are_refused(table, options, says, monkeypatch):
+    monkeypatch.setattr("patchrisk.backtest.cluster.ANSWER_S", 1)
+    with pytest.raises(InputError) as error:
+        backtest(table, **{"diseases": FEW, **options})
+    assert says in str(error.value)
+
+
+def test_what_can_not_be_read_is_refused(tmp_path):
+    (tmp_path / "empty").mkdir()
+    (tmp_path / "notes.txt").write_text("x")
+    (tmp_path / "bad.parquet").write_text("x")
+    for name, says in {
+        "nowhere": "no such file or folder",
+        "empty": "nothing to read in this folder",
+        "notes.txt": "a .txt",
+        "bad.parquet": "not a Parquet file",
+    }.items():
+        with pytest.raises(InputError, match=says):
+            backtest(tmp_path / name)
+
+
+def test_the_command(table, tmp_path):
+    code = "from patchrisk.cli import main; main()"
+    command = [sys.executable, "-c", code, "backtest", str(table), "--out", "out"]
+    few = ["--disease", "dead spot", "--years", "2015-2016", "--workers", "1"]
+    run = subprocess.run(
+        [*command, *few], cwd=tmp_path, capture_output=True, text=True, check=False
+    )
+    assert run.returncode == 0, run.stderr
+    assert "5 sites, seasons 2015 to 2016" in run.stdout
+    assert set(read_seasons(tmp_path / "out")["season"]) == {2015, 2016}
+    again = [*command, *few, "--soil", "modelled"]
+    run = subprocess.run(again, cwd=tmp_path, capture_output=True, text=True, check=False)
+    assert run.returncode == 2
+    assert run.stderr.startswith(
+        "patchrisk: out, metadata.json: holds a backtest with other options"
+    )
+
+
+def test_parts_hold_as_many_neighbours_as_fit():
+    day = np.datetime64("2001-01-01")
+    extents = [Extent(str(n), day, day + 364) for n in range(10_000)]
+    extents.append(Extent("long", day - 3650, day + 364))
+    parts = list(cut(extents))
+    assert [e.site for part in parts for e in part] == [e.site for e in extents]
+    for part, following in itertools.pairwise([*parts, extents[:0]]):
+        span = max(e.last for e in part) - min(e.first for e in part)
+        assert len(part) * (span.astype(int) + 1) <= 10_000 * 365 / 8 + 4015
+        if following and following[0].site != "long":
+            assert (len(part) + 1) * 365 > 10_000 * 365 / 8
+    assert [e.site for e in parts[-1]] == ["long"]

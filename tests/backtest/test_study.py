@@ -1,0 +1,182 @@
+"""A study from a table of seasons, and a sweep from a source: files, words, honesty."""
+
+import csv
+import subprocess
+import sys
+from datetime import date
+
+import pandas as pd
+import pytest
+
+from patchrisk.backtest import backtest, sweep_source, write_sweep
+from patchrisk.backtest.measures import Terms
+from patchrisk.backtest.study import to_csv, usual_terms, write_study
+from patchrisk.errors import InputError
+from patchrisk.numbers import load_numbers
+
+TERMS = Terms(least_lead=21, most_lead=84, least_absences=2, least_seasons=2, draws=50)
+TODAY = date(2020, 1, 1)
+DATING = {
+    "normals.csv",
+    "departures.csv",
+    "trends.csv",
+    "trends_by_rule.csv",
+    "warmest_year.csv",
+    "warmest_year_by_rule.csv",
+}
+SKILL = {"skill.csv", "cases.csv", "comparisons.csv", "left_out_seasons.csv"}
+
+
+@pytest.fixture(scope="module")
+def seasons(sites, tmp_path_factory):
+    """Seasons of dead spot at the invented sites, from modelled soil."""
+    path = tmp_path_factory.mktemp("sites") / "sites.csv"
+    sites.to_csv(path, index=False)
+    return backtest(path, diseases=["dead spot"], soil="modelled").seasons
+
+
+@pytest.fixture(scope="module")
+def seen(tmp_path_factory):
+    path = tmp_path_factory.mktemp("seen") / "seen.csv"
+    lines = ["place,disease,first_seen,looked,incidence"]
+    lines += [f"{site},dead spot,{year}-07-10,," for site in ("upland", "valley", "coast")
+              for year in (2015, 2017)]  # fmt: skip
+    lines += [f"{site},dead spot,,2016-07-20,not found" for site in ("upland", "valley", "coast")]
+    lines += ["short,dead spot,,2016-11-20,not found"]
+    path.write_text("\n".join(lines), encoding="utf-8")
+    return path
+
+
+@pytest.fixture(scope="module")
+def study(seasons, seen, tmp_path_factory):
+    """The paths of a study with observations."""
+    folder = tmp_path_factory.mktemp("study")
+    return write_study(folder, seasons, seen, terms=TERMS, today=TODAY)
+
+
+def test_the_terms_are_those_of_the_thresholds():
+    terms, numbers = usual_terms(), load_numbers("skill")
+    assert (terms.least_lead, terms.most_lead) == (21, 84)
+    assert terms.least_absences == numbers["least_absences"].value
+    assert all(number.source and number.confidence for number in numbers.values())
+
+
+def test_a_study_without_observations(seasons, tmp_path):
+    paths = write_study(tmp_path / "study", seasons)
+    names = {path.name for path in paths}
+    assert names >= DATING | {"findings.md", "captions.md"}
+    assert not names & SKILL
+    assert all(path.is_file() for path in paths)
+    said = (tmp_path / "study" / "findings.md").read_text(encoding="utf-8")
+    assert "No site has seasons enough for a trend." in said
+    assert "Against what was seen" not in said
+    normals = pd.read_csv(tmp_path / "study" / "normals.csv", dtype={"normal": str})
+    assert set(normals["site"]) == set(seasons["site"])
+
+
+def test_a_study_with_observations(study):
+    names, folder = {path.name for path in study}, study[0].parent
+    assert names >= DATING | SKILL
+    assert {
+        "dead-spot_modelled_hit_rates.pdf",
+        "dead-spot_modelled_lead_times.png",
+        "dead-spot_modelled_roc_pressure.pdf",
+    } <= names
+    skill = pd.read_csv(folder / "skill.csv").set_index("rule")
+    cases = pd.read_csv(folder / "cases.csv")
+    row = skill.loc["kaminski-2002-20c"]
+    mine = cases[cases["rule"] == "kaminski-2002-20c"]
+    assert len(mine) == 9
+    assert row["hit"] == (mine["outcome"] == "hit").sum()
+    assert row["presences"] + row["absences"] + row["unjudged"] == 9
+    pairs = pd.read_csv(folder / "comparisons.csv")
+    assert len(pairs) == 1
+    said = (folder / "findings.md").read_text(encoding="utf-8")
+    assert "1 look in vain, outside the months in which the disease shows" in said
+    assert "### Dead spot, soil modelled" in said
+    captions = (folder / "figures" / "captions.md").read_text(encoding="utf-8")
+    drawn = {path.stem for path in study if path.suffix in (".pdf", ".png")}
+    assert drawn
+    for name in drawn:
+        assert f"## {name}\n" in captions
+    assert captions.count("Alt text:") == len(drawn)
+
+
+def test_the_same_study_gives_the_same_files(study, seasons, seen, tmp_path):
+    again = write_study(tmp_path, seasons, seen, terms=TERMS, today=TODAY)
+    for a, b in zip(study, again, strict=True):
+        assert a.read_bytes() == b.read_bytes(), a.name
+
+
+def test_observations_that_are_wrong_stop_it_before_anything_is_written(seasons, tmp_path):
+    path = tmp_path / "seen.csv"
+    path.write_text("place,disease,first_seen\nnowhere,dead spot,2016-07-10\n", encoding="utf-8")
+    with pytest.raises(InputError, match="no site 'nowhere'"):
+        write_study(tmp_path / "study", seasons, path)
+    assert not (tmp_path / "study").exists()
+
+
+def test_no_text_is_taken_for_a_formula():
+    table = pd.DataFrame(
+        {"site": ["=1+1", "@x", "-5 green", "plain", None], "days": [-5.0, 1, 2, 3, 1 / 3]}
+    )
+    rows = list(csv.reader(to_csv(table).splitlines()))
+    assert [row[0] for row in rows[1:]] == ["'=1+1", "'@x", "'-5 green", "plain", ""]
+    assert [row[1] for row in rows[1:]] == ["-5", "1", "2", "3", "0.333333"]
+
+
+def test_a_sweep_from_a_source(table, seen, tmp_path):
+    swept = sweep_source(
+        table, "dead spot", "kaminski-2002-20c", ["low=17:21:2degC", "days=1:3:2"],
+        observations=seen, terms=TERMS, today=TODAY, soil="modelled",
+    )  # fmt: skip
+    assert swept.table["low"].tolist() == [17, 17, 19, 19, 21, 21]
+    assert swept.skill is not None
+    days = swept.table.set_index(["low", "days"])["opening_day"]
+    assert days[17, 1] <= days[19, 1] <= days[21, 1]
+    assert days[19, 1] <= days[19, 3]
+    # As the backtest itself has it, on the value that was published.
+    own = sweep_source(
+        table, "dead spot", "kaminski-2002-20c", ["low=20:20:1degC"], soil="modelled"
+    )
+    whole = backtest(table, diseases=["dead spot"], soil="modelled").seasons
+    rule = whole[(whole["rule"] == "kaminski-2002-20c") & whole["complete"]]
+    assert own.table["site_seasons"][0] == len(rule)
+    assert own.table["opened_share"][0] == pytest.approx(rule["opened"].notna().mean())
+    written = write_sweep(tmp_path / "out", swept, TERMS)
+    assert [path.suffix for path in written] == [".csv", ".md", ".pdf", ".png"]
+
+
+@pytest.mark.parametrize(
+    ("options", "said"),
+    [
+        ({"rule": "kaminski-2003"}, "no rule 'kaminski-2003': write one of kaminski-200"),
+        ({"disease": "ded spot"}, "write one of dead-spot"),
+        ({"vary": ["depth=5:500:100cm"]}, "out of range"),
+        ({"vary": ["depth=5:80:15cm"]}, "a depth the soil is not known at"),
+        ({"vary": ["high=20:25:5degC"]}, "has no such number"),
+        ({"soil": "both"}, "one at a time"),
+    ],
+)
+def test_a_sweep_that_can_not_be(table, options, said):
+    usual = {"disease": "dead spot", "rule": "kaminski-2002-20c", "vary": ["low=17:21:2degC"]}
+    with pytest.raises(InputError, match=said):
+        sweep_source(table, **{**usual, **options})
+
+
+def test_the_command(table, seen, tmp_path):
+    code = "from patchrisk.cli import main; main()"
+    command = [
+        sys.executable, "-c", code, "sweep", str(table), "--disease", "dead spot",
+        "--rule", "kaminski-2002-20c", "--vary", "low=64:72:4degF", "--out", str(tmp_path / "out"),
+    ]  # fmt: skip
+    run = subprocess.run(
+        [*command, "--observations", str(seen), "--lead", "14-90"],
+        capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    assert run.returncode == 0, run.stderr
+    assert "hit rate" in run.stdout
+    assert (tmp_path / "out" / "sweep_kaminski-2002-20c.png").is_file()
+    run = subprocess.run([*command, "--lead", "90-14"], capture_output=True, text=True, check=False)
+    assert run.returncode == 2
+    assert "such as 21-84" in run.stderr

@@ -1,0 +1,314 @@
+"""`patchrisk plan` and cover in the outlook, through the real command on real files."""
+
+import csv
+import io
+import json
+import shutil
+from datetime import date
+from pathlib import Path
+
+import jsonschema
+import pytest
+import vobject
+from click.testing import CliRunner
+from icalendar import Calendar
+
+from patchrisk import resources
+from patchrisk.cli import main
+
+ROOT = Path(__file__).parents[2]
+AS_OF = "2026-05-18"
+SITE = """
+forecast_file = "forecast.csv"
+[site]
+name = "Quillfen lawns"
+latitude = 38.9
+longitude = -85.4
+utc_offset = "-05:00"
+[[area]]
+name = "Lawns"
+turf = "Kentucky bluegrass"
+use = "lawn"
+size = "3000 m2"
+diseases = ["fairy-ring"]
+[[weather]]
+file = "weather.csv"
+[online]
+use = false
+"""
+HEADER = "date,area,product,codes,actives,for,water,unit,note\n"
+ON = "2026-05-11,Lawns,,11,azoxystrobin,fairy-ring,6,mm,\n"
+PRODUCT = """
+[[product]]
+name = "Shelf Z"
+actives = ["triticonazole"]
+rate = { value = 1.0, unit = "L/ha" }
+least_interval_days = 28
+most_applications_year = 2
+re_entry = "until dry"
+note = "invented figures, not a rate to use"
+"""
+
+
+@pytest.fixture
+def course(tmp_path):
+    """A site of one lawn; write what it keeps beside it."""
+    for name in ("weather.csv", "forecast.csv"):
+        shutil.copy(resources.sample_weather() / name, tmp_path / name)
+
+    def make(records=None, shelf=None, site=SITE):
+        (tmp_path / "site.toml").write_text(site)
+        if records is not None:
+            (tmp_path / "applications.csv").write_text(HEADER + records)
+        if shelf is not None:
+            (tmp_path / "shelf.toml").write_text(shelf)
+        return tmp_path
+
+    return make
+
+
+def run(folder, *args, command="plan", as_of=AS_OF, code=0):
+    site = ["--site", str(folder / "site.toml"), "--as-of", as_of]
+    result = CliRunner().invoke(main, [command, *site, *args], catch_exceptions=False)
+    assert result.exit_code == code, result.output
+    return result.stderr if code else result.output
+
+
+def flat(text):
+    return " ".join(text.split())
+
+
+def planned(folder, **options):
+    (area,) = json.loads(run(folder, "--json", **options))["areas"]
+    return area
+
+
+def test_json_keeps_to_its_schema_and_follows_records_and_shelf(course):
+    record = json.loads(run(course(ON, PRODUCT), "--json"))
+    schema = json.loads((ROOT / "patchrisk/report/plan.schema.json").read_text())
+    checker = jsonschema.FormatChecker()
+    jsonschema.Draft202012Validator(schema, format_checker=checker).validate(record)
+    (area,) = record["areas"]
+    assert [one["date"] for one in area["done"]] == ["2026-05-11"]
+    first = area["planned"][0]
+    assert first["choice"]["product"] == "Shelf Z"
+    assert first["number"] == 2
+    assert first["date"] > AS_OF
+    # 1 L/ha off the user's own label entry, on 0.3 ha
+    assert first["amounts_off_your_label"][0].startswith("300 mL of Shelf Z on 3000 m2")
+    (cover,) = area["cover"]
+    assert cover["covered"]
+    assert cover["last"]["codes"] == ["11"]
+
+
+def test_text_fits_and_says_what_it_must(course):
+    text = run(course(ON))
+    assert not [line for line in text.splitlines() if len(line) > 80]
+    for said in (
+        "On this season: 11 May FRAC 11",
+        "Covered until",
+        "No shelf: planned by",
+        "The group list is from memory",
+        "label",
+    ):
+        assert said in flat(text)
+
+
+def test_files_are_written_and_read_back(course, tmp_path):
+    folder = course(ON, PRODUCT)
+    out = tmp_path / "out"
+    out.mkdir()
+    files = ["--calendar", str(out), "--csv", str(out / "a.csv"), "--sheet", str(out / "a.html")]
+    said = run(folder, *files)
+    assert sorted(p.name for p in out.iterdir()) == [
+        "a.csv", "a.html", "quillfen-lawns-programme-2026.ics",
+    ]  # fmt: skip
+    assert said.count("Wrote ") == 3
+    data = (out / "quillfen-lawns-programme-2026.ics").read_bytes()
+    ours = {str(e["uid"]): e.start for e in Calendar.from_ical(data).walk("VEVENT")}
+    theirs = {e.uid.value: e.dtstart.value for e in vobject.readOne(data.decode()).vevent_list}
+    assert ours == theirs
+    rows = list(csv.DictReader(io.StringIO((out / "a.csv").read_text("utf-8-sig"), newline="")))
+    assert sorted(row["date"] for row in rows) == sorted(map(str, ours.values()))
+    assert "Shelf Z" in (out / "a.html").read_text()
+    # A real application takes the planned one's place, and the import finds the same events.
+    with (folder / "applications.csv").open("a") as file:
+        file.write("2026-06-08,Lawns,Shelf Z,,,fairy-ring,6,mm,\n")
+    run(folder, *files, as_of="2026-06-10")
+    data = (out / "quillfen-lawns-programme-2026.ics").read_bytes()
+    later = {str(e["uid"]): e for e in Calendar.from_ical(data).walk("VEVENT")}
+    assert ours.keys() <= later.keys()
+    assert "CONFIRMED" in {str(e["status"]) for e in later.values() if str(e.start) == "2026-06-08"}
+
+
+def test_a_calendar_of_something_else_is_kept(course, tmp_path):
+    diary = tmp_path / "diary.ics"
+    diary.write_text("dear diary")
+    said = run(course(), "--calendar", str(diary), "--csv", str(tmp_path / "new.csv"), code=2)
+    assert "diary.ics: is there and is no calendar: name another file" in said
+    assert diary.read_text() == "dear diary"
+    assert not (tmp_path / "new.csv").exists()
+
+
+def test_a_folder_that_is_not_there_is_one_line(course, tmp_path):
+    said = run(course(), "--sheet", str(tmp_path / "no" / "a.html"), code=1)
+    assert said.count("\n") == 1
+    assert "can't write it" in said
+
+
+# Each fault of the records: one clear line, and a plan that still holds.
+@pytest.mark.parametrize(
+    ("line", "said", "kept"),
+    [
+        ("2026-05-12,Lawns,,99,,,,,\n", "line 3, codes: no FRAC code '99' in the list", 2),
+        ("2026-06-30,Lawns,,3,,,6,mm,\n", None, 1),
+        ("2099-05-12,Lawns,,3,,,,,\n", "line 3, date: 2099-05-12 is in the future", 1),
+        (ON, "line 3: the same as line 2: take one of the two out", 1),
+        ("2026-05-12,Lawns,Mystery,,,,,,\n", "'Mystery' has no FRAC code here", 2),
+        ("2026-05-12,Nowhere,,3,,,,,\n", "line 3, area: no area 'Nowhere'", 1),
+        ("2025-05-12,Lawns,,3,triticonazole,,6,mm,\n", None, 1),
+    ],
+    ids=["code", "after the morning", "future", "twice", "no code", "area", "last season"],
+)
+def test_a_bad_record_is_one_line_and_the_plan_holds(course, line, said, kept):
+    folder = course(ON + line)
+    record = json.loads(run(folder, "--json"))
+    (area,) = record["areas"]
+    assert len(area["done"]) == kept
+    assert area["planned"]
+    faults = [text for text in record["notices"] if "To mend" in text]
+    assert len(faults) == (said is not None)
+    if said is not None:
+        assert said in faults[0]
+
+
+@pytest.mark.parametrize(
+    ("shelf", "said"),
+    [
+        # Group 21 acts on oomycetes only (FRAC code list, from memory).
+        (PRODUCT.replace('"triticonazole"', '"cyazofamid"'), "Nothing at hand does anything"),
+        (PRODUCT.replace("_year = 2", '_year = 2\nsites = ["green"]'), "nothing to choose from"),
+    ],
+    ids=["serves no disease", "not for this turf"],
+)
+def test_a_shelf_that_can_serve_nothing_says_so(course, shelf, said):
+    area = planned(course(shelf=shelf))
+    assert area["planned"] == []
+    assert said in " ".join(area["advice"])
+
+
+def test_caps_already_used_up(course):
+    used = "".join(f"2026-{day},Lawns,Shelf Z,,,,6,mm,\n" for day in ("03-20", "04-17"))
+    area = planned(course(used, PRODUCT))
+    assert area["planned"] == []
+    assert "allow no more this season" in " ".join(area["advice"])
+    site = SITE + "[programme]\nmost_applications = 1\n"
+    area = planned(course(ON, PRODUCT, site))
+    assert area["planned"] == []
+    assert "is used up" in " ".join(area["advice"])
+
+
+def test_the_number_of_an_area_comes_before_that_of_the_site(course):
+    site = SITE.replace("[[weather]]", "most_applications = 1\n[[weather]]")
+    area = planned(course(site=site + "[programme]\nmost_applications = 9\n"))
+    assert len(area["planned"]) == 1
+
+
+def test_days_without_spraying_are_kept(course):
+    off = '[programme]\nno_spray = ["weekends", "Mondays", "2026-05-19/2026-06-02"]\n'
+    days = [one["date"] for one in planned(course(site=SITE + off))["planned"]]
+    assert days
+    assert min(days) > "2026-06-02"
+    free = [one["date"] for one in planned(course(site=SITE))["planned"]]
+    assert min(free) < "2026-06-02"
+    assert all(date.fromisoformat(day).weekday() in (1, 2, 3, 4) for day in days)
+
+
+def test_groups_and_mixtures_that_are_not_wanted_are_not_planned(course):
+    site = SITE + '[programme]\nwithout_groups = ["3"]\nmixtures = false\n'
+    chosen = [one["choice"]["codes"] for one in planned(course(site=site))["planned"]]
+    assert chosen
+    assert all(len(codes) == 1 and codes != ["3"] for codes in chosen)
+    said = run(course(site=site.replace('"3"', '"3x"')), code=2)
+    assert "programme, without_groups: no FRAC code '3x' in the list" in said
+
+
+def test_without_a_rate_on_the_shelf_there_is_no_amount(course):
+    shelf = PRODUCT.replace('rate = { value = 1.0, unit = "L/ha" }\n', "")
+    first = planned(course(shelf=shelf))["planned"][0]
+    assert not [text for text in first["amounts_off_your_label"] if "L" in text]
+    assert "no rate: copy it off the label" in " ".join(first["cautions"])
+
+
+def test_a_window_that_never_opens_is_said(course):
+    cold = SITE.replace('"fairy-ring"', '"take-all-root-rot"').replace(
+        "Kentucky bluegrass", "hybrid bermudagrass"
+    )
+    folder = course(site=cold)
+    weather = (folder / "weather.csv").read_text().splitlines()
+    head, rows = weather[0].split(","), [line.split(",") for line in weather[1:]]
+    low, high = head.index("air_min_c"), head.index("air_max_c")
+    for row in rows:
+        row[low], row[high] = "-12.0", "-2.0"
+    (folder / "weather.csv").write_text("\n".join(map(",".join, [head, *rows])) + "\n")
+    area = planned(folder)
+    assert area["planned"] == []
+    assert "no application is worth making" in " ".join(area["advice"])
+
+
+def test_half_a_season_gone(course):
+    late = planned(course(ON), as_of="2026-05-18")
+    early = planned(course(""), as_of="2026-03-15")
+    assert early["done"] == []
+    assert min(one["date"] for one in early["planned"]) < "2026-05-18"
+    assert all(one["date"] >= AS_OF for one in late["planned"])
+    assert len(late["planned"]) < len(early["planned"])
+
+
+def test_the_outlook_shows_cover_and_follows_it(course):
+    text = flat(run(course(ON), command="outlook"))
+    assert "Do: nothing to apply: covered until 7 Jun." in text
+    assert "Covered until 7 Jun (21 days left, 7 to 28 by the published intervals): FRAC 11" in text
+    assert "1 application on record, the last of 11 May 2026." in text
+    record = json.loads(run(course(ON), "--json", command="outlook"))
+    schema = json.loads((ROOT / "patchrisk/report/outlook.schema.json").read_text())
+    jsonschema.Draft202012Validator(schema).validate(record)
+    (disease,) = record["areas"][0]["diseases"]
+    assert disease["cover"]["days_left"] == 21
+    assert record["applications"]["count"] == 1
+
+
+def test_without_records_the_outlook_says_that_it_does_not_know(course):
+    text = flat(run(course(), command="outlook"))
+    assert "a preventive application is due if none is on" in text
+    assert "on record" not in text
+
+
+def test_the_outlook_names_bare_days_in_an_open_window(course):
+    text = flat(run(course(""), command="outlook"))
+    assert "Do: a preventive application is due, nothing is on;" in text
+    assert "Bare: window open and nothing on for" in text
+
+
+def test_the_sample_course_is_planned_in_short():
+    args = ["plan", "--sample", "--area", "Lawns"]
+    text = CliRunner().invoke(main, args, catch_exceptions=False).output
+    lines = text.splitlines()
+    assert "(invented)" in lines[0]
+    assert not [line for line in lines if len(line) > 80]
+    assert len(lines) <= 60  # a screen of a desk's terminal
+    for said in ("LAWNS", "On this season:", "Covered until", "For:", "Why:", "Next best:"):
+        assert said in text
+    assert "no trial data" in text
+    assert "invented figures" not in text  # amounts only in full
+
+
+def test_too_few_years_of_weather_for_a_plan_is_said(course):
+    folder = course(ON)
+    rows = (folder / "weather.csv").read_text().splitlines()
+    recent = [rows[0], *(row for row in rows if row.startswith("2026"))]
+    (folder / "weather.csv").write_text("\n".join(recent) + "\n")
+    area = planned(folder)
+    assert area["planned"] == []
+    assert "needs air temperature of past years" in " ".join(area["advice"])
+    assert area["cover"][0]["covered"]

@@ -1,0 +1,94 @@
+import numpy as np
+import pytest
+
+from patchrisk.diseases import load_library
+from patchrisk.groups import load_rules
+from patchrisk.programme.area import plan_area
+from patchrisk.programme.given import Concern, Demand, Ground, Stock, Trials
+from patchrisk.programme.plan import Choice
+from patchrisk.programme.rotation import Guideline
+from patchrisk.protection import concern_of, programme_numbers
+from patchrisk.units import shower
+
+FROM = np.datetime64("2024-01-01")
+DAYS = np.arange(FROM, FROM + 366)
+
+
+@pytest.fixture(scope="session")
+def library():
+    return load_library()
+
+
+@pytest.fixture(scope="session")
+def numbers():
+    return programme_numbers()
+
+
+@pytest.fixture(scope="session")
+def guidelines():
+    return tuple(
+        Guideline(r.key, r.says, frozenset(r.codes), r.source, r.mark) for r in load_rules() if r.on
+    )
+
+
+def stock(*labels, actives=()):
+    """Choices by their codes, written as ``3`` or ``3 + 11``."""
+    return [
+        Stock(Choice(f"FRAC {text}", frozenset(text.split(" + ")), tuple(actives), {}))
+        for text in labels
+    ]
+
+
+def trials(**classes):
+    return {code.lstrip("f"): Trials(evidence, source="T") for code, evidence in classes.items()}
+
+
+def concern(rate, key="one", **more):
+    rate = np.asarray(rate, dtype=float)
+    made = {"trials": trials(f3="works", f7="works", f11="works"), **more}
+    return Concern(key, key, rate, np.zeros(len(rate), bool), **made)
+
+
+def hump(middle, width, days=366):
+    """Pressure of each day that rises and falls around a date."""
+    at = int((np.datetime64(middle) - FROM).astype(int))
+    rate = np.exp(-(((np.arange(days) - at) / width) ** 2))
+    return np.where(rate > 0.05, rate, 0.0)
+
+
+@pytest.fixture
+def plan(numbers, guidelines):
+    def make(concerns, items, today="2024-01-01", applied=(), most=None, ground=None, **more):
+        no_spray = more.pop("no_spray", np.zeros(len(DAYS), bool))
+        least, greatest = more.pop("least_days", None), more.pop("greatest_days", None)
+        return plan_area(
+            "Area",
+            concerns,
+            items,
+            dates=DAYS,
+            today=int((np.datetime64(today) - FROM).astype(int)),
+            applied=applied,
+            season_start=FROM,
+            demand=Demand(no_spray, most, least, greatest),
+            guidelines=more.pop("guidelines", guidelines),
+            numbers=more.pop("numbers", numbers),
+            ground=ground or Ground(),
+            show=shower("metric"),
+            **more,
+        )
+
+    return make
+
+
+@pytest.fixture
+def of_file(library):
+    """A disease as its file has it, with pressure of our own."""
+
+    def make(key, rate, **more):
+        from dataclasses import replace
+
+        disease = library.diseases[key]
+        made = concern_of(disease, key, np.zeros(len(DAYS), bool))
+        return replace(made, rate=np.asarray(rate, float), **more)
+
+    return make

@@ -1,0 +1,109 @@
+"""A programme put together by hand, with names that try to break what is written."""
+
+from datetime import date
+from pathlib import Path
+
+import numpy as np
+
+from patchrisk.diseases import load_library
+from patchrisk.programme.cover import Applied, Cover
+from patchrisk.programme.plan import AreaPlan, Choice, Planned, RunnerUp, Share, Watering
+from patchrisk.season_plan import SitePlan
+from patchrisk.site import Area, Place, Site
+
+NASTY = '=cmd|"/c calc"!A1, <script>alert(1)</script>; \\ "é"\nline'
+AS_OF = np.datetime64("2026-05-18")
+
+
+def day(text):
+    return np.datetime64(text)
+
+
+ELEVEN = Choice("FRAC 11", frozenset({"11"}), (), {"summer-patch": "no data", "fairy-ring": "some"})
+MIXED = Choice(
+    "Shelf B", frozenset({"3", "7"}), ("tebuconazole", "fluopyram"), {"fairy-ring": "works"}, NASTY
+)
+WATER = Watering(3.0, 6.0, 1.0, None, "Water in 3 to 6 mm within the hour; no rain is forecast.")
+
+
+def planned(when, choice, **changes):
+    about = {
+        "day": day(when),
+        "earliest": day(when) - 2,
+        "latest": day(when) + 3,
+        "choice": choice,
+        "targets": tuple(choice.evidence),
+        "covers": dict.fromkeys(choice.evidence, 8.0),
+        "watering": WATER,
+        "runner_up": RunnerUp(day(when) + 7, MIXED, 2.25),
+        "reasons": ("Most of the pressure to come falls in the 28 days after it.",),
+        "cautions": ("No trial data for summer patch with FRAC 11.",),
+    }
+    return Planned(**{**about, **changes})
+
+
+def applied(when, **changes):
+    about = {"day": day(when), "area": "Greens", "codes": frozenset({"21"}), "product": "Shelf A"}
+    return Applied(**{**about, **changes})
+
+
+def cover(**changes):
+    dates = np.arange(AS_OF - 20, AS_OF + 20)
+    about = {
+        "disease": "fairy-ring",
+        "dates": dates,
+        "share": np.zeros(len(dates)),
+        "covered": np.zeros(len(dates), dtype=bool),
+        "last": applied("2026-05-06", codes=frozenset({"11"}), product=""),
+        "until": day("2026-06-03"),
+        "days_left": 16,
+        "days_left_range": (2, 23),
+        "bare_open": np.array([], dtype="datetime64[D]"),
+    }
+    return Cover(**{**about, **changes})
+
+
+def area_plan(name="Greens", **changes):
+    about = {
+        "area": name,
+        "as_of": AS_OF,
+        "until": day("2026-10-31"),
+        "done": (applied("2026-05-06"),),
+        "planned": (
+            planned("2026-05-21", ELEVEN),
+            planned("2026-06-18", MIXED, amounts=("1.2 kg of Shelf B on 0.4 ha",)),
+        ),
+        "shares": {"summer-patch": Share(80.0, 0.0, 20.0), "fairy-ring": Share(40.0, 10.0, 16.0)},
+        "advice": ("Scout summer patch from 25 May.",),
+        "measures": ("Keep pH at 5.5 to 6.0 against summer patch [Missouri extension].",),
+    }
+    return AreaPlan(**{**about, **changes})
+
+
+def nothing_worth_it(name="Lawns"):
+    return area_plan(
+        name,
+        done=(),
+        planned=(),
+        shares={},
+        advice=("No application is worth making: nothing on your shelf acts on these.",),
+        measures=(),
+    )
+
+
+def site_plan(*areas, name="Quillfen Dunes (invented)", latitude=38.9, **changes):
+    areas = areas or (area_plan(), nothing_worth_it())
+    turf = "creeping bentgrass"
+    kept = [Area(name=a.area, turf=turf, use="green", size="0.4 ha") for a in areas]
+    about = {
+        "site": Site(
+            site=Place(name=name, latitude=latitude, longitude=-85.4),
+            area=kept,
+            folder=Path(),
+        ),
+        "library": load_library(None),
+        "as_of": date(2026, 5, 18),
+        "areas": tuple(areas),
+        "cover": {"Greens": {"fairy-ring": cover()}},
+    }
+    return SitePlan(**{**about, **changes})

@@ -1,0 +1,84 @@
+import numpy as np
+import pytest
+
+from patchrisk.programme.cover import Applied, Lasting, cover, covered_by, delivered, protection
+
+DAY = np.datetime64("2024-05-01")
+LASTING = Lasting(28, 14, 35, 3.6, 0.5)
+
+
+def one(day=0, codes=("11",), water=float("nan")):
+    return Applied(DAY + day, "Greens", frozenset(codes), water_mm=water)
+
+
+def covered(applied, today=10, lasting=LASTING, **more):
+    dates = np.arange(DAY - 30, DAY + 120)
+    always = {"works": lambda a: "4" not in a.codes, "delivery": lambda a: 1.0}
+    return cover("d", applied, dates, DAY + today, lasting, **{**always, **more})
+
+
+def test_an_application_covers_its_interval():
+    found = covered([one()], today=10)
+    assert found.covered.sum() == 28
+    assert found.days_left == 18
+    assert found.until == DAY + 27
+    assert found.days_left_range == (4, 25)
+    assert found.share[30] == 1.0
+    # At the end of the interval just the share that counts is left, and then none is claimed.
+    assert found.share[30 + 27] > 0.5
+    assert found.share[30 + 28] == 0.0
+
+
+def test_none_works_none_covers():
+    found = covered([one(codes=("4",))])
+    assert not found.covered.any()
+    assert (found.last, found.until, found.days_left) == (None, None, 0)
+
+
+def test_the_next_application_carries_on():
+    found = covered([one(), one(20)], today=25)
+    assert found.days_left == 23
+    assert found.last.day == DAY + 20
+
+
+def test_an_application_to_come_does_not_cover_today():
+    found = covered([one(5)], today=0)
+    assert found.days_left == 0
+    assert found.until is None
+
+
+def test_bare_days_of_an_open_window_are_named():
+    dates = np.arange(DAY - 30, DAY + 120)
+    open_days = (dates >= DAY - 3) & (dates < DAY + 60)
+    found = covered([one()], today=31, open_days=open_days)
+    gone = [DAY - 3, DAY - 2, DAY - 1, DAY + 28, DAY + 29, DAY + 30]
+    assert found.bare_open.tolist() == [d.astype(object) for d in gone]
+
+
+def test_what_was_not_watered_in_reaches_fewer_roots():
+    least, none = 3.0, 0.5
+    shares = [delivered(frozenset({"11"}), mm, least, none) for mm in (0.0, 1.5, 3.0, 6.0)]
+    assert shares == [0.5, 0.75, 1.0, 1.0]
+    assert delivered(frozenset({"11"}), float("nan"), least, none) == 1.0
+    # Phosphonates move down in the plant (NC State, trade article seen).
+    assert delivered(frozenset({"P07"}), 0.0, least, none) == 1.0
+
+
+def test_a_part_of_it_covers_fewer_days():
+    dates = np.arange(DAY, DAY + 40)
+    days = [
+        int(covered_by([one()], dates, LASTING, lambda a, s=share: s, 28).sum())
+        for share in (1.0, 0.75, 0.55, 0.5)
+    ]
+    assert days[0] == 28
+    assert 28 > days[1] > days[2] > days[3] == 0
+
+
+@pytest.mark.parametrize("half", [10.0, 28.0])
+def test_protection_is_flat_and_then_falls(half):
+    left = protection(np.arange(0, 60), half, 3.6)
+    assert left[0] == 1.0
+    assert (np.diff(left) <= 0).all()
+    assert protection(half, half, 3.6) == pytest.approx(0.5)
+    assert protection(half / 2, half, 3.6) > 0.9
+    assert protection(-1, half, 3.6) == 0.0

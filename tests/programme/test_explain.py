@@ -1,0 +1,163 @@
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from conftest import DAYS, FROM, concern, hump, stock, trials
+
+from patchrisk.programme.cover import Applied
+from patchrisk.programme.given import Factor, Ground
+from patchrisk.programme.heat import chance_of_heat
+
+
+def text(made):
+    return " ".join(
+        [*made.advice, *(s for p in made.planned for s in (*p.reasons, *p.cautions, *p.notes))]
+    )
+
+
+def test_a_plan_explains_itself(plan):
+    made = plan([concern(hump("2024-06-15", 40))], stock("3", "11"), most=2)
+    assert [p.choice.label for p in made.planned] != []
+    first = made.planned[0]
+    assert first.earliest <= first.day <= first.latest
+    assert first.targets == ("one",)
+    assert "FRAC" in " ".join(first.notes)
+    assert "days at the optimum still to come" in " ".join(first.notes)
+    assert "a week later" in " ".join(first.reasons)
+    assert first.runner_up is not None
+    assert first.runner_up.less >= 0
+    share = made.shares["one"]
+    assert share.by_plan == pytest.approx(sum(p.covers["one"] for p in made.planned))
+    assert share.by_done == 0
+
+
+def test_moving_it_loses_what_the_reason_says(plan):
+    rate = np.zeros(366)
+    rate[150:178] = 1.0  # 28 days that one application covers exactly
+    (only,) = plan([concern(rate)], stock("3"), most=1).planned
+    assert only.day == FROM + 150
+    assert "A week earlier would cover 7.0 less, a week later would cover 7.0 less." in only.reasons
+    # 5 % of 28 days, less the cost, is more than one day and less than two.
+    assert (only.earliest, only.latest) == (only.day - 1, only.day + 1)
+
+
+def test_a_window_that_never_opens(plan):
+    made = plan([concern(np.zeros(366))], stock("3"))
+    assert made.planned == ()
+    assert made.advice == (
+        "No infection pressure is in sight up to 31 Dec 2024: no application is worth making.",
+    )
+
+
+def test_a_shelf_that_can_serve_no_disease(plan):
+    row = concern(hump("2024-06-15", 30), trials=trials(f3="no effect", f4="outside spectrum"))
+    for items in (stock("3", "4"), stock("M05")):
+        made = plan([row], items)
+        assert made.planned == ()
+        assert "Nothing at hand does anything against one" in " ".join(made.advice)
+    assert "nothing to choose from" in " ".join(plan([row], []).advice)
+
+
+def test_caps_already_used_up(plan):
+    went_on = [Applied(FROM + 100, "Area", frozenset({"3"}), product="P", water_mm=6.0)]
+    items = [replace(stock("3")[0], most=1)]
+    made = plan([concern(hump("2024-07-15", 30))], items, today="2024-06-20", applied=went_on)
+    assert made.planned == ()
+    assert "allow no more this season" in " ".join(made.advice)
+    made = plan(
+        [concern(hump("2024-07-15", 30))], stock("7"), today="2024-06-20", applied=went_on, most=1
+    )
+    assert made.planned == ()
+    assert "The number of applications allowed is used up" in " ".join(made.advice)
+
+
+def test_a_season_half_gone(plan):
+    rate = hump("2024-06-15", 40)
+    went_on = [Applied(np.datetime64("2024-06-01"), "Area", frozenset({"3"}), water_mm=6.0)]
+    made = plan([concern(rate)], stock("3", "7"), today="2024-06-15", applied=went_on, most=3)
+    assert made.done == tuple(went_on)
+    assert made.planned[0].day == np.datetime64("2024-06-29")  # when the cover ends
+    assert "3" not in made.planned[0].choice.codes  # rotation
+    rest = rate[np.datetime64("2024-06-15") <= DAYS]
+    assert made.shares["one"].total == pytest.approx(rest.sum())
+    assert made.shares["one"].by_done == pytest.approx(rest[:14].sum())
+
+
+def test_too_little_to_be_worth_it(plan, numbers):
+    rate = np.zeros(366)
+    rate[150:152] = 0.9 * numbers.worth / 2
+    made = plan([concern(rate)], stock("3"))
+    assert made.planned == ()
+    assert "No application is worth making against one" in " ".join(made.advice)
+
+
+def test_groups_with_evidence_come_first_and_no_data_is_said(plan):
+    row = concern(hump("2024-06-15", 20), trials=trials(f7="no data", f11="some"))
+    (only,) = plan([row], stock("7", "11"), most=1).planned
+    assert only.choice.label == "FRAC 11"
+    (only,) = plan([row], stock("7"), most=1).planned
+    assert "No data on FRAC 7" in " ".join(only.cautions)
+    made = plan([row], stock("7"), most=1)
+    assert "scouting and the measures below come first" in " ".join(made.advice)
+
+
+def test_a_disease_the_area_never_had_asks_for_scouting(plan):
+    rows = [
+        concern(hump("2024-05-01", 15), "new", in_history=False),
+        concern(hump("2024-08-01", 15), "known", in_history=True),
+    ]
+    made = plan(rows, stock("3"), most=1)
+    assert made.planned[0].targets == ("known",)
+    assert "New is not in this area's history" in " ".join(made.advice)
+
+
+def test_measures_are_those_of_the_history(plan):
+    acid = (Factor("soil pH", "worse", "Worse above pH 6.5.", "X 2000", "weak"),)
+    none = (Factor("sulfur", "none", "Nothing.", "X 2000", "weak"),)
+    rows = [
+        concern(hump("2024-05-01", 15), "new", in_history=False, factors=(*acid, *none)),
+        concern(hump("2024-08-01", 15), "known", in_history=True, factors=(*acid, *none)),
+    ]
+    made = plan(rows, stock("3"))
+    assert made.measures == ("Soil pH, against known: Worse above pH 6.5 (X 2000, weak).",)
+
+
+def test_chance_of_heat_looks_two_weeks_ahead():
+    hot = np.full((40, 2), 20.0)
+    hot[30, 0] = 32.2
+    chance = chance_of_heat(hot, limit_c=32.2, within_days=14)
+    assert chance[16:31].tolist() == [0.5] * 15
+    assert chance[:16].tolist() == [0.0] * 16
+    assert chance[31:].tolist() == [0.0] * 9
+
+
+def test_group_3_keeps_off_greens_before_heat(plan):
+    # NC State turf pathology, 18 Jul 2011 (opening seen): none when more than 90 degF is
+    # expected within two weeks.
+    row = concern(hump("2024-06-15", 20), trials=trials(f3="works", f11="weak"))
+    hot = np.full((366, 10), 25.0)
+    hot[120:240] = 33.0
+    green = plan([row], stock("3", "11"), most=1, ground=Ground(True, "bentgrass"), air_max_c=hot)
+    assert [p.choice.label for p in green.planned] == ["FRAC 11"]
+    assert "heat rule for group 3" in text(green)
+    fairway = plan([row], stock("3", "11"), most=1, air_max_c=hot)
+    assert [p.choice.label for p in fairway.planned] == ["FRAC 3"]
+
+
+@pytest.mark.parametrize(("soil_c", "said"), [(15.0, False), (22.0, False), (30.0, True)])
+def test_warm_soil_is_a_note_and_changes_no_interval(plan, soil_c, said):
+    rate = hump("2024-06-15", 30)
+    (only,) = plan([concern(rate)], stock("3"), most=1, soil_c=np.full(366, soil_c)).planned
+    # Q10 of 2.2 to 2.58 around 20 degC: 10 degrees warmer is as many times faster.
+    assert ("lost 2.2 to 2.6 times faster than at 20.0 °C" in " ".join(only.notes)) is said
+    cool = plan([concern(rate)], stock("3"), most=1).planned[0]
+    assert (only.day, only.covers) == (cool.day, cool.covers)
+
+
+def test_days_without_spraying_are_named_as_the_clash(plan):
+    rate = np.zeros(366)
+    rate[150:178] = 1.0
+    blocked = np.zeros(366, bool)
+    blocked[120:175] = True
+    made = plan([concern(rate)], stock("3"), most=1, no_spray=blocked)
+    assert "days without spraying keep" in " ".join(made.advice)

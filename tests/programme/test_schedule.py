@@ -1,0 +1,215 @@
+from dataclasses import replace
+from itertools import combinations, pairwise, product
+
+import numpy as np
+import pytest
+from hypothesis import assume, given, settings
+from hypothesis import strategies as st
+
+from patchrisk.programme.plan import Choice
+from patchrisk.programme.rotation import Caps, Guideline, Step
+from patchrisk.programme.schedule import (
+    Option,
+    Problem,
+    Threat,
+    allowed,
+    idle,
+    schedule,
+    with_relief,
+)
+
+CAPS = Caps(2, 14, 4, 0.33, 4, 0.33, 0.5, 2, 3)
+NO_TWO = Guideline("no-two-alone", "No two alone.", frozenset({"3", "7", "11"}), "CropLife 2019")
+DAY = np.datetime64("2024-04-01")
+
+
+def option(code, worth, **more):
+    codes = frozenset(code.split("+"))
+    return Option(Choice(code, codes, (), {}), worth, codes, **more)
+
+
+def problem(rates, options, *, most=3, least=1, cover=4, number=None, guidelines=(), **more):
+    days = len(rates[0])
+    threats = tuple(
+        Threat(f"d{i}", np.asarray(rate, float), cover, number, np.zeros(days))
+        for i, rate in enumerate(rates)
+    )
+    made = Problem(
+        DAY + np.arange(days), threats, tuple(options), most, least, None,
+        np.zeros(days, bool), (), tuple(guidelines), CAPS, 0.2,
+    )  # fmt: skip
+    return replace(made, **more)
+
+
+def worth_of(made, plan):
+    """The objective written out day by day, without the package's own bookkeeping."""
+    total = -made.cost * len(plan)
+    for threat in made.threats:
+        parts = [
+            [
+                max(
+                    (
+                        made.options[o].worth.get(threat.key, 0)
+                        for d, o in counted
+                        if d <= day < d + threat.cover_days
+                    ),
+                    default=0,
+                )
+                * threat.rate[day]
+                for day in range(len(threat.rate))
+            ]
+            for counted in combinations(plan, min(len(plan), threat.most or len(plan)))
+        ]
+        total += max((sum(p) for p in parts), default=0)
+    return total
+
+
+def every_plan(made):
+    days, options = range(len(made.dates)), range(len(made.options))
+    for count in range(made.most + 1):
+        for at in combinations(days, count):
+            if any(b - a < made.least_days for a, b in pairwise(at)):
+                continue
+            for which in product(options, repeat=count):
+                yield tuple(zip(at, which, strict=True))
+
+
+rates = st.lists(st.floats(0, 1).map(lambda x: round(x, 2)), min_size=11, max_size=11)
+weights = st.sampled_from([0.0, 0.2, 0.6, 1.0])
+
+
+@given(
+    st.lists(rates, min_size=1, max_size=2),
+    st.lists(st.tuples(weights, weights), min_size=2, max_size=2),
+    st.integers(1, 4),
+    st.integers(2, 5),
+    st.sampled_from([None, 1, 2]),
+)
+@settings(max_examples=25, deadline=None)
+def test_no_plan_is_better_than_the_schedule(rows, worths, least, cover, number):
+    options = [option(code, {"d0": a, "d1": b}) for code, (a, b) in zip("37", worths, strict=True)]
+    made = problem(rows, options, least=least, cover=cover, number=number, most=3)
+    found = schedule(made)
+    best = max(worth_of(made, plan) for plan in every_plan(made))
+    assert found.value == pytest.approx(worth_of(made, found.plan))
+    # The gap at which HiGHS stops, and what ties cost.
+    assert found.value == pytest.approx(best, abs=2e-3 * max(1, best) + 0.01)
+
+
+@given(
+    rates,
+    st.lists(st.tuples(weights, weights), min_size=3, max_size=3),
+    st.integers(2, 4),
+    st.sampled_from([(), ("3",), ("7",)]),
+)
+@settings(max_examples=25, deadline=None)
+def test_the_same_with_rotation(row, worths, cover, before):
+    options = [
+        option(code, {"d0": a}) for code, (a, _) in zip(["3", "7", "3+7"], worths, strict=True)
+    ]
+    done = tuple(Step(frozenset({c}), frozenset({c}), DAY - 30) for c in before)
+    made = problem([row], options, cover=cover, least=2, guidelines=[NO_TWO], done=done)
+
+    def rotates(plan):
+        codes = [s.codes for s in done] + [made.options[o].choice.codes for _, o in plan]
+        # By hand: a group again only together with the other group, which works too.
+        return all(len(b) > 1 or not a & b for a, b in pairwise(codes))
+
+    plans = [plan for plan in every_plan(made) if rotates(plan)]
+    best = max(plans, key=lambda plan: worth_of(made, plan))
+    assume(not idle(made, best))
+    found = schedule(made)
+    assert rotates(found.plan)
+    target = worth_of(made, best)
+    assert found.value == pytest.approx(target, abs=2e-3 * max(1, target) + 0.01)
+
+
+def test_a_long_season_is_planned_to_the_day():
+    # One disease, two applications of 28 days: the best days follow from a running sum.
+    day = np.arange(250)
+    rate = np.exp(-(((day - 121) / 40.0) ** 2))
+    made = problem([rate], [option("3", {"d0": 1.0})], most=2, least=28, cover=28)
+    windows = np.convolve(rate, np.ones(28), "valid")
+    best = max(windows[a] + windows[a + 28 :].max() for a in range(195))
+    found = schedule(made)
+    assert found.value + 2 * made.cost == pytest.approx(best, rel=1e-3)
+
+
+def test_one_application_serves_several_diseases():
+    rows = [np.r_[np.ones(10), np.zeros(10)], np.r_[np.zeros(4), np.ones(10), np.zeros(6)]]
+    both = option("11", {"d0": 1.0, "d1": 1.0})
+    first = option("3", {"d0": 1.0})
+    found = schedule(problem(rows, [first, both], most=1, cover=6))
+    assert found.plan == ((4, 1),)
+
+
+@pytest.mark.parametrize("blocked", [[0, 1, 2], [3], [0, 2, 4, 6, 8]])
+def test_nothing_goes_on_a_day_without_spraying(blocked):
+    no_spray = np.zeros(11, bool)
+    no_spray[blocked] = True
+    found = schedule(problem([np.ones(11)], [option("3", {"d0": 1.0})], no_spray=no_spray))
+    assert found.plan
+    assert not no_spray[[d for d, _ in found.plan]].any()
+
+
+def test_label_caps_and_intervals_are_hard():
+    capped = option("3", {"d0": 1.0}, most=1)
+    spaced = option("7", {"d0": 0.6}, least_days=6)
+    found = schedule(problem([np.ones(11)], [capped, spaced], most=5, cover=2))
+    used = [o for _, o in found.plan]
+    assert used.count(0) == 1
+    days = [d for d, o in found.plan if o == 1]
+    assert len(days) == 2
+    assert days[1] - days[0] >= 6
+
+
+def test_greatest_interval_counts_from_the_last_that_went_on():
+    row = np.r_[np.zeros(8), np.ones(8)]
+    done = (Step(frozenset({"7"}), frozenset({"7"}), DAY - 3),)
+    made = problem([row], [option("3", {"d0": 1.0})], done=done, cover=4, most=4)
+    assert schedule(made).plan[0][0] >= 5
+    tight = replace(made, greatest_days=5)
+    assert [d for d, _ in schedule(tight).plan] == []  # nothing useful lies within 5 days
+    assert allowed(replace(made, greatest_days=12), schedule(made).plan)
+
+
+def test_between_equals_the_earliest_day():
+    found = schedule(problem([np.ones(11)], [option("3", {"d0": 1.0})], most=1, cover=4))
+    assert found.plan == ((0, 0),)
+
+
+def test_none_where_none_is_worth_its_cost():
+    found = schedule(problem([np.full(11, 0.01)], [option("3", {"d0": 1.0})], cost=0.5))
+    assert found.plan == ()
+    assert found.value == 0
+
+
+def test_no_application_only_parts_two_others():
+    # A third, weak one in between would let the strong group come twice.
+    rows = [np.r_[np.ones(4), np.zeros(2), np.ones(4)]]
+    options = [option("3", {"d0": 1.0}), option("7", {"d0": 0.2})]
+    made = problem(rows, options, cover=4, number=2, most=3, guidelines=[NO_TWO])
+    found = schedule(made)
+    assert len(found.plan) <= 2
+    assert not idle(made, found.plan)
+
+
+def test_what_stands_in_the_way_is_named():
+    row = np.ones(11)
+    made = problem([row], [option("3", {"d0": 1.0})], cover=3, most=3, guidelines=[NO_TWO])
+    found, relief = with_relief(made)
+    assert len(found.plan) == 1
+    assert [name for name, _ in relief.costs] == ["guidelines against resistance"]
+    # Two more windows of three days, less what they cost.
+    assert relief.costs[0][1] == pytest.approx(6 - 2 * made.cost, abs=0.01)
+    assert relief.parted == ()
+
+
+def test_a_guideline_is_parted_with_only_when_nothing_else_is_left():
+    done = (Step(frozenset({"3"}), frozenset({"3"}), DAY - 5),)
+    made = problem(
+        [np.ones(11)], [option("3", {"d0": 1.0})], cover=5, guidelines=[NO_TWO], done=done
+    )
+    found, relief = with_relief(made)
+    assert found.plan
+    assert [g.key for g in relief.parted] == ["no-two-alone"]

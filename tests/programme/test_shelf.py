@@ -1,0 +1,233 @@
+"""The user's shelf, and how much of a product an area takes by the user's own label rate."""
+
+import math
+
+import pytest
+
+from patchrisk import resources
+from patchrisk.errors import InputError
+from patchrisk.groups import load_groups
+from patchrisk.shelf import Shelf, amount, amount_words, read_shelf, site_shelf
+from patchrisk.site import Area, Site, read_site
+from patchrisk.units import to_canonical
+
+# NIST SP 811 (2008), appendix B.8, factors to SI as printed there, to seven digits.
+SQUARE_FOOT = 9.290304e-02
+POUND = 4.535924e-01
+OUNCE = 2.834952e-02
+FLUID_OUNCE = 2.957353e-05
+GALLON = 3.785412e-03
+POUND_PER_GALLON = 1.198264e02
+ACRE = 43560 * SQUARE_FOOT  # SP 811 prints the acre of the survey foot, which is no longer in use
+
+
+@pytest.mark.parametrize(
+    ("quantity", "unit", "by_hand"),
+    [
+        ("rate by mass", "kg/ha", 1.0),
+        ("rate by mass", "g/ha", 1e-3),
+        ("rate by mass", "g/100 m2", 1e-3 / 100 * 1e4),
+        ("rate by mass", "lb/acre", POUND / ACRE * 1e4),
+        ("rate by mass", "oz/acre", OUNCE / ACRE * 1e4),
+        ("rate by mass", "lb/1000 ft2", POUND / (1000 * SQUARE_FOOT) * 1e4),
+        ("rate by mass", "oz/1000 ft2", OUNCE / (1000 * SQUARE_FOOT) * 1e4),
+        ("rate by volume", "L/ha", 1.0),
+        ("rate by volume", "mL/ha", 1e-3),
+        ("rate by volume", "mL/100 m2", 1e-3 / 100 * 1e4),
+        ("rate by volume", "gal/acre", GALLON * 1e3 / ACRE * 1e4),
+        ("rate by volume", "fl oz/acre", FLUID_OUNCE * 1e3 / ACRE * 1e4),
+        ("rate by volume", "fl oz/1000 ft2", FLUID_OUNCE * 1e3 / (1000 * SQUARE_FOOT) * 1e4),
+        ("spray volume", "gal/1000 ft2", GALLON * 1e3 / (1000 * SQUARE_FOOT) * 1e4),
+        ("spray volume", "gal/acre", GALLON * 1e3 / ACRE * 1e4),
+        ("spray volume", "L/100 m2", 100.0),
+        ("active by volume", "lb/gal", POUND_PER_GALLON),
+        ("active by mass", "%", 10.0),
+        ("area", "ha", 1e4),
+        ("area", "ft2", SQUARE_FOOT),
+        ("area", "acre", ACRE),
+        ("product mass", "oz", OUNCE),
+        ("product volume", "fl oz", FLUID_OUNCE * 1e3),
+    ],
+)
+def test_units_of_labels_by_the_factors_of_nist(quantity, unit, by_hand):
+    """Within one unit of the last of the seven digits that SP 811 prints."""
+    assert to_canonical(quantity, 1.0, unit) == pytest.approx(by_hand, rel=3e-7)
+
+
+def shelf_of(tmp_path, text):
+    path = tmp_path / "shelf.toml"
+    path.write_text(text)
+    return read_shelf(path, load_groups())
+
+
+def product_of(tmp_path, text):
+    return shelf_of(tmp_path, f'[[product]]\nname = "P"\nactives = ["azoxystrobin"]\n{text}').find(
+        "p"
+    )
+
+
+def test_product_and_water_by_hand(tmp_path):
+    """10000 ft2 are ten times 1000 ft2, so ten times the figures of this made-up label."""
+    product = product_of(
+        tmp_path,
+        'rate = { value = 3.0, unit = "fl oz/1000 ft2" }\n'
+        'water = { value = 2.0, unit = "gal/1000 ft2" }\n',
+    )
+    found = amount(product, Area(size="10000 ft2"))
+    assert found.product_kg is None
+    assert found.product_l == pytest.approx(30 * FLUID_OUNCE * 1e3, rel=3e-7)
+    assert found.water_l == pytest.approx(20 * GALLON * 1e3, rel=3e-7)
+    said = amount_words(product, Area(size="10000 ft2"), "us")
+    assert said.startswith("30.0 fl oz of P in 20.0 gal of water on 10000 ft2")
+    assert "3 fl oz/1000 ft² off your label" in said
+    metric = amount_words(product, Area(size="10000 ft2"), "metric")
+    assert metric.startswith("887 mL of P in 75.7 L of water")
+
+
+def test_by_mass_in_metric(tmp_path):
+    """0.4 ha at 1.5 kg/ha and 500 L/ha are 0.6 kg and 200 L."""
+    product = product_of(
+        tmp_path,
+        'rate = { value = 1.5, unit = "kg/ha" }\nwater = { value = 500.0, unit = "L/ha" }\n',
+    )
+    found = amount(product, Area(size="0.4 ha"))
+    assert found.product_kg == pytest.approx(0.6)
+    assert found.water_l == pytest.approx(200.0)
+    assert amount_words(product, Area(size="0.4 ha"), "metric").startswith("600 g of P in 200 L")
+
+
+def test_no_rate_no_amount(tmp_path):
+    product = product_of(tmp_path, 'sites = ["green"]\n')
+    with pytest.raises(InputError) as caught:
+        amount(product, Area(name="Lawns", use="lawn"))
+    assert [fault.found.split(":")[0] for fault in caught.value.faults] == [
+        "no rate",
+        "no size",
+        "P is not allowed on a lawn",
+    ]
+
+
+def test_nothing_in_the_package_supplies_a_rate():
+    """The only rates anywhere are those of the sample's shelf, which says they are invented."""
+    for path in resources.thresholds().rglob("*.toml"):
+        assert "rate = {" not in path.read_text(), path
+    text = (resources.sample_weather() / "shelf.toml").read_text()
+    assert "INVENTED" in text
+    shelf = site_shelf(read_site(resources.sample_weather() / "site.toml"), load_groups())
+    assert len(shelf.products) == 5
+    assert all("not a rate to use" in product.note for product in shelf.products)
+    assert {product.rate.value for product in shelf.products} == {1.0}
+    greens = Area(name="Greens", use="green", size="3 acre")
+    assert "not a rate to use" in amount_words(shelf.products[0], greens, "us")
+
+
+def test_codes_come_from_actives_and_the_other_way_about(tmp_path):
+    shelf = shelf_of(
+        tmp_path,
+        '[[product]]\nname = "One"\nactives = ["triticonazole", "Pyraclostrobin"]\n'
+        '[[product]]\nname = "Two"\nactives = ["newazole"]\ncodes = ["03"]\n'
+        '[[product]]\nname = "Three"\ncodes = [33, "M5"]\n',
+    )
+    assert [p.codes for p in shelf.products] == [("3", "11"), ("3",), ("P07", "M05")]
+    assert shelf.find("one").actives == ("triticonazole", "pyraclostrobin")
+    assert shelf.find("  THREE ").name == "Three"
+    assert shelf.find("four") is None
+
+
+def test_the_year_is_capped_by_number_and_by_active(tmp_path):
+    """2 kg/ha of 25 % are 0.5 kg/ha of active: 1.9 kg/ha allow three, 2 kg/ha four of them."""
+    rate = 'rate = { value = 2.0, unit = "kg/ha" }\nmost_applications_year = 6\n'
+    content = 'content = { azoxystrobin = { value = 25.0, unit = "%" } }\n'
+    cap = 'most_active_year = {{ azoxystrobin = {{ value = {}, unit = "kg/ha" }} }}\n'
+    assert product_of(tmp_path, rate).most_in_year == 6
+    assert product_of(tmp_path, rate + content).active_kg_ha("azoxystrobin") == pytest.approx(0.5)
+    assert product_of(tmp_path, rate + content + cap.format(1.9)).most_in_year == 3
+    assert product_of(tmp_path, rate + content + cap.format(2.0)).most_in_year == 4
+    # without the content nothing can be said of the active, and the number stands
+    assert product_of(tmp_path, rate + cap.format(1.9)).most_in_year == 6
+    assert math.isnan(product_of(tmp_path, rate).active_kg_ha("azoxystrobin"))
+
+
+def test_content_of_the_other_kind_tells_nothing(tmp_path):
+    """A rate by mass and a content by volume need the density, which no label row here has."""
+    product = product_of(
+        tmp_path,
+        'rate = { value = 2.0, unit = "kg/ha" }\n'
+        'content = { azoxystrobin = { value = 250.0, unit = "g/L" } }\n',
+    )
+    assert math.isnan(product.active_kg_ha("azoxystrobin"))
+
+
+BAD = [
+    ('name = "P"\n', "neither actives nor codes"),
+    ('name = "P"\nactives = ["azoxistrobin"]\n', "did you mean azoxystrobin?"),
+    ('name = "P"\nactives = ["newazole"]\n', "add the FRAC codes of its label"),
+    ('name = "P"\ncodes = ["99"]\n', "no FRAC code '99'"),
+    ('name = "P"\ncodes = ["3"]\nactives = ["azoxystrobin"]\n', "its actives are of group 11 too"),
+    ('name = "P"\ncodes = [1.5]\n', "valid string"),
+    ('name = "P"\ncodes = ["3"]\nrat = 3\n', "did you mean rate?"),
+    ('name = "P"\ncodes = ["3"]\nrate = { value = 1, unit = "kg/ha" }\n', None),
+    ('name = "P"\ncodes = ["3"]\nrate = { value = 1.0, unit = "cups" }\n', "unit 'cups'"),
+    ('name = "P"\ncodes = ["3"]\nrate = { value = -1.0, unit = "kg/ha" }\n', "above 0"),
+    ('name = "P"\ncodes = ["3"]\nrate = { value = 1.0 }\n', "missing"),
+    ('name = "P"\ncodes = ["3"]\nsites = ["orchard"]\n', "write one of 'green'"),
+    ('name = "P"\ncodes = ["3"]\nleast_interval_days = 0\n', "whole days off the label"),
+    (
+        'name = "P"\nactives = ["azoxystrobin"]\n'
+        'content = { boscalid = { value = 1.0, unit = "%" } }\n',
+        "not among its actives",
+    ),
+    ('name = "P"\ncodes = ["3"]\n[[product]]\nname = "p"\ncodes = ["3"]\n', "two products"),
+]
+
+
+@pytest.mark.parametrize(("text", "said"), BAD)
+def test_what_is_wrong_with_a_shelf_is_said_in_one_line(tmp_path, text, said):
+    if said is None:  # a whole number is a number
+        assert shelf_of(tmp_path, f"[[product]]\n{text}").products[0].rate.canonical == 1
+        return
+    with pytest.raises(InputError) as caught:
+        shelf_of(tmp_path, f"[[product]]\n{text}")
+    (fault,) = caught.value.faults
+    assert said in f"{fault.found}: {fault.cure}"
+    assert "shelf.toml" in fault.source
+    assert fault.place.startswith("product")
+
+
+def test_all_faults_of_a_shelf_in_one_go(tmp_path):
+    with pytest.raises(InputError) as caught:
+        shelf_of(
+            tmp_path,
+            '[[product]]\nname = "P"\ncodes = ["98"]\n[[product]]\nname = "Q"\nactives = ["x"]\n',
+        )
+    assert [fault.place for fault in caught.value.faults] == [
+        "product 1, codes",
+        "product 2, actives",
+    ]
+
+
+def test_an_empty_shelf_file_is_refused_and_no_file_is_an_empty_shelf(tmp_path):
+    with pytest.raises(InputError):
+        shelf_of(tmp_path, "")
+    (tmp_path / "shelf.toml").unlink()
+    site = Site.model_validate({"site": {"latitude": 40.0, "longitude": -80.0}, "folder": tmp_path})
+    assert site_shelf(site, load_groups()) == Shelf()
+
+
+@pytest.mark.parametrize(
+    ("size", "m2"),
+    [
+        ("0.4 ha", 4000.0),
+        ("4000 m2", 4000.0),
+        ("10000 ft2", 10000 * SQUARE_FOOT),
+        ("1.5 acre", 1.5 * ACRE),
+    ],
+)
+def test_size_of_an_area(size, m2):
+    assert Area(size=size).size_m2 == pytest.approx(m2, rel=3e-7)
+
+
+@pytest.mark.parametrize("size", ["big", "0 ha", "5", "3 cm", "99999 ha", "-1 ha", "1,5 ha"])
+def test_a_size_that_is_none_is_refused(size):
+    with pytest.raises(ValueError, match=r"is not an area|out of range"):
+        Area(size=size)

@@ -1,0 +1,307 @@
+"""The model behind terminal, page and message: what it says of a morning."""
+
+import json
+from dataclasses import replace
+from datetime import date, timedelta
+
+import numpy as np
+import pytest
+
+from patchrisk.programme.plan import AreaPlan, Choice, Planned, Watering
+from patchrisk.report.pen import Pen
+from patchrisk.report.terminal import write_outlook
+from patchrisk.report.view import Level, view_of
+from patchrisk.report.view.last import KEPT, keep, read_last
+from patchrisk.windows import State
+
+D = np.datetime64
+
+
+def rows_of(view, area="Greens"):
+    (found,) = [a for a in view.areas if a.name == area]
+    return {row.key: row for row in found.rows}, found
+
+
+def with_cover(morning, area, **changed):
+    """The morning with the area's cover against summer patch changed."""
+    cover = replace(area.cover["summer-patch"], **changed)
+    mine = replace(area, cover={"summer-patch": cover})
+    return replace(morning, areas=(mine, *morning.areas[1:]))
+
+
+def with_state(morning, key, state):
+    """The morning with one disease of the greens in another state, and so since long ago."""
+    greens = morning.areas[0]
+    diseases = tuple(
+        replace(d, state=state, yesterday=state) if d.key == key else d for d in greens.diseases
+    )
+    return replace(morning, areas=(replace(greens, diseases=diseases), *morning.areas[1:]))
+
+
+def test_areas_and_windows_stand_by_urgency(morning):
+    greens = morning.areas[0]
+    quiet = replace(greens, diseases=())
+    view = view_of(replace(morning, areas=(quiet, *morning.areas[1:])))
+    assert [area.name for area in view.areas] == ["Lawns", "Fairways", "Greens"]
+    assert view.areas[-1].level is Level.QUIET
+    assert view.areas[-1].sentence == "Nothing to do today."
+    assert view.level is Level.DUE
+    for area in view_of(morning).areas:
+        levels = [max(row.level, Level.SCOUT) for row in area.rows]
+        assert levels == sorted(levels, reverse=True)
+        assert area.level is max(row.level for row in area.rows)
+
+
+def test_what_is_new_comes_first_and_is_told_as_a_change(morning):
+    view = view_of(morning)
+    rows, greens = rows_of(view)
+    (new,) = [d for d in morning.areas[0].diseases if d.state is not d.yesterday]
+    assert greens.rows[0].key == new.key == "take-all-patch"
+    assert [(c.area, c.text) for c in view.yesterday] == [
+        ("Greens", "take-all patch: open, was closed")
+    ]
+    assert rows["pythium-root-dysfunction"].seen_before
+
+
+def test_a_due_window_that_is_in_doubt_is_named_with_its_chance(morning):
+    _, greens = rows_of(view_of(morning))
+    for today in morning.areas[0].diseases:
+        chances = [r.chance_open for r in today.deciding if r.chance_open is not None]
+        middle = chances[len(chances) // 2]
+        if today.key == "dead-spot":
+            continue  # it has no rule on timing, so nothing is due
+        told = f"({round(100 * middle)} % sure" in greens.sentence.replace("(new, ", "(")
+        assert told == (middle < 0.8), today.key
+
+
+def test_odds_are_those_of_the_middle_rule_on_their_dates(morning):
+    rows, _ = rows_of(view_of(morning), "Lawns")
+    (lawns,) = [a for a in morning.areas if a.area.name == "Lawns"]
+    rule = lawns.ahead["summer-patch"].middle
+    told = dict(reversed(part.split(" % by ")) for part in rows["summer-patch"].odds.split(", "))
+    assert list(told) == ["May 24", "May 31"]  # 7 and 14 days, this one included
+    for day, percent in told.items():
+        index = int((D(f"2026-05-{day[4:]}") - rule.dates[0]).astype(int))
+        assert float(percent) == pytest.approx(100 * rule.opened_by[index], abs=0.5)
+    assert rows["summer-patch"].when.startswith(Pen("us").day(rule.middle))
+
+
+def test_what_is_covered_is_not_due(morning, covered):
+    view = view_of(with_cover(morning, covered))
+    rows, greens = rows_of(view)
+    row = rows["summer-patch"]
+    assert row.cover == "covered to Jun 2, 16 days left (9 to 21), by FRAC 11 of May 4"
+    assert row.level is Level.QUIET
+    assert row.act == "Nothing to put on: covered to Jun 2."
+    assert "summer patch" not in greens.sentence
+    assert view.recorded
+    assert not view_of(morning).recorded
+    assert f"{row.cover}; shows" in " ".join(write_outlook(view).split())
+
+
+def test_cover_that_ends_within_a_week_asks_for_the_next(morning, covered):
+    for left, level in ((7, Level.READY), (8, Level.QUIET)):
+        until = D("2026-05-17") + left
+        view = view_of(with_cover(morning, covered, until=until, days_left=left))
+        rows, greens = rows_of(view)
+        assert rows["summer-patch"].level is level
+        ending = f"Cover is ending: summer patch (to {Pen('us').day(until)})."
+        assert (ending in greens.sentence) == (level is Level.READY)
+
+
+def test_bare_roots_are_told_with_what_went_on_before(morning, covered):
+    bare_days = np.array(["2026-05-15", "2026-05-16"], dtype="datetime64[D]")
+    bare = with_cover(morning, covered, until=None, days_left=0, bare_open=bare_days)
+    rows, _ = rows_of(view_of(bare))
+    row = rows["summer-patch"]
+    assert row.level is Level.DUE
+    assert row.act == "Due: the roots are bare."
+    assert row.cover == (
+        "bare: FRAC 11 of May 4 no longer protects; bare on 2 days with the window open"
+    )
+    only = replace(bare.areas[0], diseases=tuple(
+        d for d in bare.areas[0].diseases if d.key == "summer-patch"
+    ))  # fmt: skip
+    _, greens = rows_of(view_of(replace(bare, areas=(only,))))
+    assert greens.sentence == "Preventive due: summer patch (52 % sure)."
+
+
+def test_infection_without_a_timing_rule_is_due_only_where_it_is_known_to_be_bare(morning, covered):
+    assert rows_of(view_of(morning))[0]["dead-spot"].level is Level.QUIET
+    cover = replace(covered.cover["summer-patch"], disease="dead-spot", until=None, last=None)
+    bare = replace(covered, cover={"dead-spot": cover})
+    rows, greens = rows_of(view_of(replace(morning, areas=(bare,))))
+    assert rows["dead-spot"].level is Level.DUE
+    assert "dead spot" in greens.sentence
+
+
+def test_missing_days_ask_for_the_logger(morning):
+    rows, greens = rows_of(view_of(with_state(morning, "fairy-ring", State.UNKNOWN)))
+    assert rows["fairy-ring"].level is Level.READ_OUT
+    assert "Read out the logger" in greens.sentence
+    assert "no telling for fairy ring" in greens.sentence
+
+
+def test_a_window_that_has_closed_is_scouted(morning):
+    rows, greens = rows_of(view_of(with_state(morning, "fairy-ring", State.CLOSED)))
+    assert rows["fairy-ring"].level is Level.SCOUT
+    assert "fairy ring" not in greens.sentence
+    assert "an application now does little" in rows["fairy-ring"].act
+
+
+def test_without_past_years_today_is_told(morning):
+    bare = tuple(replace(area, ahead={}, course=None) for area in morning.areas)
+    view = view_of(replace(morning, areas=bare, ground=None))
+    rows, greens = rows_of(view)
+    assert rows["take-all-patch"].when == "since May 17"
+    assert rows["take-all-patch"].scout == rows["take-all-patch"].pressure == ""
+    assert greens.level is Level.DUE
+    assert view.scouting == ()
+    assert "No dates ahead" in " ".join(write_outlook(view).split())
+
+
+def test_groups_are_told_once_for_all_areas(morning):
+    view = view_of(morning)
+    (ring,) = [remedy for remedy in view.remedies if remedy.name == "fairy ring"]
+    assert ring.where == (("Greens", "due"), ("Lawns", "due"), ("Fairways", "due"))
+    rows = morning.library.diseases["fairy-ring"].mode_of_action
+    assert ring.worked == ", ".join(r.frac for r in rows if r.evidence == "works")
+    assert write_outlook(view).count("7, 11, 19") == 1
+
+
+def test_the_programme_is_shown(morning):
+    choice = Choice("FRAC 11 + FRAC 3", frozenset({"11", "3"}), (), {})
+    water = Watering(3.0, 6.0, 12.0, None, "water in 0.12 in to 0.24 in within 12 hours")
+    planned = Planned(
+        D("2026-05-20"), D("2026-05-18"), D("2026-05-24"), choice, ("summer-patch", "fairy-ring"),
+        {}, water, None, ("most pressure falls under it",), ("mind heat",), ("own rate",),
+    )  # fmt: skip
+    plan = AreaPlan("Greens", D("2026-05-18"), D("2026-09-01"), (), (planned,), {}, ("Wait.",), ())
+    view = view_of(morning, [plan])
+    _, greens = rows_of(view)
+    (shown,) = greens.planned
+    assert shown.when == "May 20 (May 18 to 24)"
+    assert shown.against == "summer patch and fairy ring"
+    assert shown.how == "water in 0.12 in to 0.24 in within 12 hours; own rate"
+    assert shown.notes == ("most pressure falls under it", "mind heat")
+    text = " ".join(write_outlook(view).split())
+    assert "PLANNED May 20 (May 18 to 24): FRAC 11 + FRAC 3 against summer patch" in text
+    assert "ADVICE Wait." in text
+    assert rows_of(view, "Lawns")[1].planned == ()
+
+
+def test_the_message_is_one_line_whatever_the_names(morning):
+    named = morning.site.site.model_copy(update={"name": "Two\nlines\u2028and \t more"})
+    view = view_of(replace(morning, site=morning.site.model_copy(update={"site": named})))
+    assert view.message.splitlines() == [view.message]
+    assert view.message.startswith("Two lines and more, May 18: Greens DUE: take-all patch, ")
+    assert view.message.endswith("Changed since yesterday: Greens, take-all patch.")
+
+
+@pytest.mark.parametrize(
+    ("system", "day", "span", "month", "never"),
+    [
+        ("us", "May 8", "May 8 to 12", "May 8 to Jun 2", "May 8 or never"),
+        ("metric", "8 May", "8 to 12 May", "8 May to 2 Jun", "8 May or never"),
+    ],
+)
+def test_dates_go_with_the_units_of_the_site(system, day, span, month, never):
+    pen, first = Pen(system), D("2026-05-08")
+    assert pen.day(first) == day
+    assert pen.days(first, first) == day
+    assert pen.days(first, D("2026-05-12")) == span
+    assert pen.days(first, D("2026-06-02")) == month
+    assert pen.days(first, None) == never
+    assert pen.days(first, D("2027-05-08")) == f"{day} to {day}"
+
+
+# --- since the last page --------------------------------------------------------------------------
+
+
+def earlier(morning, days, **states):
+    """The morning as it was some days before, with other states of the greens' diseases."""
+    then = replace(morning, as_of=morning.as_of - timedelta(days=days))
+    for key, state in states.items():
+        then = with_state(then, key.replace("_", "-"), state)
+    return then
+
+
+def test_the_first_page_has_none_before_it(tmp_path, morning):
+    view = view_of(morning, last=read_last(tmp_path / "page.json", morning.as_of))
+    assert view.last_page == ""
+    assert view.since_last == ()
+
+
+def test_changes_are_told_since_the_last_page_and_not_since_one_of_today(tmp_path, morning):
+    file = tmp_path / "page.json"
+    for then in (
+        earlier(morning, 3, fairy_ring=State.NEARING, summer_patch=State.CLOSED),
+        earlier(morning, 2, fairy_ring=State.NEARING),
+        morning,
+    ):
+        keep(file, then, view_of(then))
+    last = read_last(file, morning.as_of)
+    assert last.as_of == date(2026, 5, 16)
+    view = view_of(morning, last=last)
+    assert view.last_page == "May 16, 2026"
+    assert [(c.area, c.text) for c in view.since_last] == [
+        ("Greens", "fairy ring: open, was nearing")
+    ]
+    text = " ".join(write_outlook(view).split())
+    assert "CHANGED since the page of May 16, 2026: Greens, fairy ring: open, was nearing." in text
+
+
+def test_dates_that_moved_and_areas_that_came_are_told(tmp_path, morning):
+    file = tmp_path / "page.json"
+    then = earlier(morning, 1)
+    lawns = next(a for a in then.areas if a.area.name == "Lawns")
+    ahead = lawns.ahead["summer-patch"]
+    later = tuple(
+        replace(rule, middle=None if rule.middle is None else rule.middle + 5)
+        for rule in ahead.coming
+    )
+    moved = replace(lawns, ahead={**lawns.ahead, "summer-patch": replace(ahead, coming=later)})
+    then = replace(then, areas=(then.areas[0], moved))
+    keep(file, then, view_of(then))
+    told = view_of(morning, last=read_last(file, morning.as_of)).since_last
+    assert [(c.area, c.text) for c in told] == [
+        ("Lawns", "summer patch: now expected May 23, 5 days sooner"),
+        ("Fairways", "not on the last page"),
+    ]
+
+
+def test_only_so_many_mornings_are_kept_and_the_past_can_be_written_again(tmp_path, morning):
+    file = tmp_path / "page.json"
+    for back in (*range(KEPT + 5), KEPT + 2):
+        then = earlier(morning, back)
+        keep(file, then, view_of(then))
+    pages = json.loads(file.read_text(encoding="utf-8"))["pages"]
+    days = [date.fromisoformat(page["as_of"]) for page in pages]
+    assert days == [morning.as_of - timedelta(days=n) for n in range(KEPT - 1, -1, -1)]
+
+
+@pytest.mark.parametrize(
+    "damage",
+    [
+        lambda text: "",
+        lambda text: text[: len(text) // 2],
+        lambda text: text.replace("patchrisk-page/1", "patchrisk-page/0"),
+        lambda text: text.replace('"open"', '"ajar"'),
+        lambda text: text.replace("2026-05-17", "2026-17-05"),
+        lambda text: "[" * 100_000,
+        lambda text: "[1, 2]",
+        lambda text: '{"schema": "patchrisk-page/1", "pages": [{"as_of": "2026-05-17"}]}',
+        lambda text: '{"schema": "patchrisk-page/1", "pages": {"a": 1}}',
+        lambda text: "\udcff",
+    ],
+)
+def test_a_damaged_or_older_record_counts_as_none_and_is_replaced(tmp_path, morning, damage):
+    file = tmp_path / "page.json"
+    then = earlier(morning, 1)
+    keep(file, then, view_of(then))
+    assert read_last(file, morning.as_of) is not None
+    text = damage(file.read_text(encoding="utf-8"))
+    file.write_bytes(text.encode("utf-8", "surrogateescape"))
+    assert read_last(file, morning.as_of) is None
+    keep(file, morning, view_of(morning))
+    assert read_last(file, morning.as_of + timedelta(days=1)).as_of == morning.as_of

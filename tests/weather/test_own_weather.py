@@ -1,0 +1,52 @@
+"""Daily weather files that the user keeps: units that the figures themselves give away."""
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from patchrisk.errors import InputError
+from patchrisk.site import Weather
+from patchrisk.weather.own import read_daily_weather
+
+
+def year_of(tmp_path, first, days, unit, mean=12.0):
+    """A temperate course of daily extremes [degC], written in a unit."""
+    when = pd.date_range(first, periods=days)
+    maximum = mean + 6 + 13 * np.cos(2 * np.pi * (when.day_of_year.to_numpy() - 200) / 365)
+    low, high = maximum - 12, maximum
+    if unit == "F":
+        low, high = low * 1.8 + 32, high * 1.8 + 32
+
+    def write(header):
+        path = tmp_path / "weather.csv"
+        rows = zip(when.strftime("%Y-%m-%d"), low.round(1), high.round(1), strict=True)
+        text = "\n".join(f"{day},{a},{b}" for day, a, b in rows)
+        path.write_text(f"date,min ({header}),max ({header})\n{text}\n", encoding="utf-8")
+        return path
+
+    return write
+
+
+def test_fahrenheit_under_a_celsius_header_is_refused_though_no_figure_is_impossible(tmp_path):
+    write = year_of(tmp_path, "2025-03-01", 38, "F")  # March: nothing over 60
+    with pytest.raises(InputError) as refused:
+        read_daily_weather(write("°C"))
+    assert "they look like degF" in str(refused.value)
+    assert 'unit = "degF"' in str(refused.value)
+    right = read_daily_weather(write("°C"), Weather(file="weather.csv", unit="degF"))
+    assert right["air_max_c"].iloc[0] == pytest.approx(
+        18 + 13 * np.cos(2 * np.pi * 140 / 365), abs=0.1
+    )
+
+
+def test_celsius_under_a_fahrenheit_header_is_refused_once_a_year_shows_it(tmp_path):
+    with pytest.raises(InputError, match="they look like degC"):
+        read_daily_weather(year_of(tmp_path, "2024-01-01", 366, "C")("°F"))
+
+
+@pytest.mark.parametrize(
+    ("first", "days", "mean"), [("2025-01-01", 60, -5.0), ("2025-06-01", 90, 24.0)]
+)
+def test_a_hard_winter_and_a_desert_summer_are_believed(tmp_path, first, days, mean):
+    frame = read_daily_weather(year_of(tmp_path, first, days, "C", mean)("°C"))
+    assert len(frame) == days
