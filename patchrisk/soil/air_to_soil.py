@@ -161,7 +161,10 @@ class ModelRun:
     shape: tuple[int, ...]
 
     def at(self, depth_cm: float) -> SoilEstimate:
-        """Return the estimate at a depth, 2 to 20 cm."""
+        """Return the estimate at a depth, 2 to 20 cm; InputError beyond them."""
+        faults = _depth_faults(depth_cm)
+        if faults:
+            raise InputError(faults)
         forcing, stores, p, cover = self.forcing, self.stores, self.parameters, self.surface
         mean, low_c, high_c = day_at(depth_cm, forcing, stores, p, cover)
         sd = np.sqrt(error_variance(forcing, stores, p) + cover.offset_sd_c**2)
@@ -418,11 +421,8 @@ def _check(
     others: tuple[Any, ...],
 ) -> None:
     low, high = np.asarray(air_min_c, float), np.asarray(air_max_c, float)
-    faults = []
+    faults = _depth_faults(depth_cm)
     day = np.asarray(dates, "datetime64[D]")
-    if not SHALLOWEST_CM <= depth_cm <= DEEPEST_CM:
-        cure = f"ask for {SHALLOWEST_CM:g} to {DEEPEST_CM:g} cm"
-        faults.append(Fault("soil temperature", "depth", f"{depth_cm:g} cm", cure))
     if low.ndim not in (1, 2) or low.shape != high.shape or len(day) != len(low):
         found = f"{len(day)} days, minima {low.shape}, maxima {high.shape}"
         faults.append(Fault("soil temperature", "air temperature", found, "give equal shapes"))
@@ -434,3 +434,10 @@ def _check(
         faults.append(Fault("soil temperature", "weather", "shapes differ", cure))
     if faults:
         raise InputError(faults)
+
+
+def _depth_faults(depth_cm: float) -> list[Fault]:
+    if SHALLOWEST_CM <= depth_cm <= DEEPEST_CM:
+        return []
+    cure = f"ask for {SHALLOWEST_CM:g} to {DEEPEST_CM:g} cm"
+    return [Fault("soil temperature", "depth", f"{depth_cm:g} cm", cure)]

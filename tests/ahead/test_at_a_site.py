@@ -12,6 +12,8 @@ from patchrisk.morning import prepare
 from patchrisk.report.record import to_json
 from patchrisk.report.terminal import write_outlook
 from patchrisk.report.view import view_of
+from patchrisk.soil.parameters import general
+from patchrisk.soil.surface import reference_surface
 
 MORNING = date(2026, 5, 18)
 
@@ -65,3 +67,17 @@ def test_chances_rise_with_the_days_and_agree_with_the_dates(tmp_path):
                 at = int((day - rule.dates[0]).astype(int))
                 assert rule.opened_by[at] >= share
                 assert at == 0 or rule.opened_by[at - 1] < share
+
+
+def test_every_fit_has_its_own_run_of_the_model(tmp_path):
+    # Fits are made, used and forgotten area by area; the next must not be taken for the last.
+    ground = course(tmp_path, "2023-01-01").ground
+    middle = [
+        float(ground.estimate(5.0, with_shift(shift), reference_surface())[0].mean_c.mean())
+        for shift in (0.0, 1.0, 2.0, 3.0)
+    ]
+    assert np.diff(middle) == pytest.approx([1.0, 1.0, 1.0])
+
+
+def with_shift(shift_c):
+    return general("air_rain").with_values({"shift": shift_c})

@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from patchrisk.errors import InputError
-from patchrisk.soil.air_to_soil import Stores, estimate_soil, run_stores
+from patchrisk.soil.air_to_soil import Stores, estimate_soil, run_model, run_stores
 from patchrisk.soil.forcing import Climate, bridge, climate_of, prepare
 from patchrisk.soil.parameters import general
 from patchrisk.soil.surface import Surface, reference_surface, surface_of
@@ -306,3 +306,19 @@ def test_profile_meets_the_fitted_depths():
         deep = 0.0 if depth == 5 else p[f"deep_{depth}"]
         expected = 10.0 + 4.0 * deep + 2.0 * p[f"flux_{depth}"]
         assert stores.at(float(depth), p)[0, 0] == pytest.approx(expected, abs=1e-12)
+
+
+def test_one_run_of_the_model_gives_the_estimate_at_any_depth():
+    days = np.arange(np.datetime64("2023-01-01"), np.datetime64("2023-12-31"))
+    low = 8 - 12 * np.cos(2 * np.pi * np.arange(len(days)) / 365)
+    low[40:43] = np.nan
+    weather = {"dates": days, "latitude": 40.0, "rain_mm": np.full(len(days), 2.0)}
+    run = run_model(low, low + 11, **weather)
+    for depth in (2.0, 7.5, 20.0):
+        alone, read = estimate_soil(low, low + 11, depth_cm=depth, **weather), run.at(depth)
+        for name in ("mean_c", "min_c", "max_c", "sd_c"):
+            assert np.array_equal(getattr(alone, name), getattr(read, name), equal_nan=True)
+    assert np.nanmax(np.abs(run.at(2.0).mean_c - run.at(20.0).mean_c)) > 0.3
+    for beyond in (1.5, 25.0):
+        with pytest.raises(InputError, match="2 to 20 cm"):
+            run.at(beyond)

@@ -4,8 +4,16 @@ import numpy as np
 import pytest
 
 from patchrisk.soil.air_to_soil import SoilEstimate
-from patchrisk.soil.join import join_logged, parts_of, run_filter, smooth, station_likelihood
+from patchrisk.soil.join import (
+    join_logged,
+    learn_from,
+    parts_of,
+    run_filter,
+    smooth,
+    station_likelihood,
+)
 from patchrisk.soil.parameters import model_file
+from patchrisk.soil.probability import simulate_soil
 
 PERSISTENCE = dict(model_file().persistence)
 RNG = np.random.default_rng(8)
@@ -118,3 +126,24 @@ def test_a_lane_that_errs_more_gets_wider_intervals():
     ones = np.ones((days, 40))
     got = join_logged(estimate_of(15 * ones, ones), log)
     assert got.sd_c[170, :20].mean() > 1.3 * got.sd_c[170, 20:].mean()
+
+
+def test_a_log_that_was_learnt_from_once_serves_the_join_and_the_draws_alike():
+    days = 60
+    estimate = estimate_of(np.full((days, 2), 15.0), np.full((days, 2), 1.5))
+    log = 15.0 + course(days, 2, np.random.default_rng(4))
+    log[20:30] = np.nan
+    other = {**PERSISTENCE, "fast_share": 0.7, "slow_share": 0.1}
+    taught = learn_from(estimate, log, other)
+    alone, shared = (
+        join_logged(estimate, log, 0.5, other),
+        join_logged(estimate, log, 0.5, taught=taught),
+    )
+    assert np.array_equal(alone.mean_c, shared.mean_c)
+    assert np.array_equal(alone.sd_c, shared.sd_c)
+    assert not np.array_equal(alone.mean_c, join_logged(estimate, log, 0.5).mean_c)
+    draw = {"draws": 5, "seed": 1, "first_day": 10}
+    assert np.array_equal(
+        simulate_soil(estimate, log, persistence=other, **draw),
+        simulate_soil(estimate, log, taught=taught, **draw),
+    )
