@@ -10,8 +10,12 @@ event had not come yet by measured soil, against the date from measured soil, be
 - the past: the other years' dates that are still possible;
 - the bound: the same outlook given measured soil to the end of the seven days.
 
-``logger``: the soil is logged up to the day before. ``air``: it was logged in other years only.
-A date is cut off at the end of the season, for outlook, past and truth alike.
+The soil model is fitted to the station's own log, as ``patchrisk soil`` does for a site, unless
+``--general`` is given. Years go in pairs: of a pair nothing is used for either year's climate,
+fit or known errors. ``logger``: the soil is logged up to the day before. ``air``: it was logged
+in other years only. A date is cut off at the end of the season, for outlook, past and truth
+alike. Standard errors are those of the jackknife over years, since a warm spring is warm at
+most stations.
 """
 
 import argparse
@@ -25,18 +29,22 @@ import numpy as np
 import pandas as pd
 from scores import brier, covered, crps, interval, reliability
 
-from patchrisk.ahead.error import Lessons, expected_error, lessons
+from patchrisk.ahead.error import Lessons, departures, doubt, lessons
 from patchrisk.ahead.openings import SoilPaths, openings
 from patchrisk.ahead.paths import widened
+from patchrisk.errors import InputError
+from patchrisk.numbers import load_numbers
 from patchrisk.prospect import memory
 from patchrisk.soil.air_to_soil import estimate_soil
+from patchrisk.soil.fit import calibrate
 from patchrisk.soil.forcing import Climate, prepare
+from patchrisk.soil.parameters import Parameters, general
 from patchrisk.windows import Rule, Season
 
 LEADS = (60, 30, 14, 7)
 FORECAST_DAYS = 7
 BACK = 430  # days before the issue that the soil model runs over
-DAILY_BACK = 90
+DAILY_BACK = 300
 FIRST, LAST = 2011, 2023
 DRAWS = 24
 DUMMY = 2021  # a year without 29 February, to date every year's days alike
@@ -67,6 +75,7 @@ class Station:
     rain: np.ndarray
     soil: np.ndarray
     climate: dict  # year left out -> Climate of one lane
+    fit: dict  # year left out -> SiteFit, or None for the general numbers
     scaled: dict  # year left out -> (logged - modelled) / sd, (days,)
 
     def row(self, year, day):
@@ -74,34 +83,72 @@ class Station:
         return int((np.datetime64(f"{year}-{month:02d}-{dom:02d}") - self.days[0]).astype(int))
 
 
-def read(path, every):
+def pair_of(year):
+    """First year of the pair that is left out together."""
+    return year - year % 2
+
+
+def read(path, every, first=0, fitted=True):
+    """Every so many stations, from a first one on, with a soil model for each pair left out."""
     table = pd.read_parquet(path)
-    for name in sorted(table["station"].unique())[::every]:
+    for name in sorted(table["station"].unique())[first::every]:
         one = table[table["station"] == name].set_index("date").sort_index()
         frame = one.reindex(pd.date_range("2009-06-01", "2024-12-31"))
         days = frame.index.to_numpy().astype("datetime64[D]")
         low, high, rain = (frame[c].to_numpy(float) for c in ("tmin", "tmax", "precip"))
         soil = frame["st5"].interpolate(limit=3, limit_area="inside").to_numpy(float)
         latitude = float(one["lat"].iloc[0])
-        years = np.arange(FIRST, LAST + 1)
-        of = days.astype("datetime64[Y]").astype(int) + 1970
-        mask = of[:, None] == years  # the year's own days say nothing of the climate
+        pairs = sorted({pair_of(y) for y in range(FIRST, LAST + 1)})
+        of = pair_of(days.astype("datetime64[Y]").astype(int) + 1970)
+        mask = of[:, None] == pairs  # the days themselves say nothing of the climate
         lanes = [np.where(mask, np.nan, x[:, None]) for x in (low, high, rain)]
         places = prepare(*lanes[:2], dates=days, latitude=latitude, rain_mm=lanes[2]).climate
-        climate = {
-            int(y): Climate(
-                *(x[[k]] for x in (places.mean_c, places.cos_c, places.sin_c, places.aridity))
-            )
-            for k, y in enumerate(years)
-        }
-        lane = [np.repeat(x[:, None], len(years), 1) for x in (low, high, rain)]
+        parts = (places.mean_c, places.cos_c, places.sin_c, places.aridity)
+        climate = {p: Climate(*(x[[k]] for x in parts)) for k, p in enumerate(pairs)}
+        fit = dict.fromkeys(pairs)
+        try:
+            for k, p in enumerate(pairs) if fitted else ():
+                fit[p] = calibrate(
+                    low,
+                    high,
+                    np.where(mask[:, k], np.nan, soil),
+                    dates=days,
+                    latitude=latitude,
+                    today=days[-1],
+                    rain_mm=rain,
+                    climate=climate[p],
+                    source=name,
+                )
+        except InputError as error:
+            print(f"passed over: {error}")
+            continue
+        lane = [np.repeat(x[:, None], len(pairs), 1) for x in (low, high, rain)]
         whole = estimate_soil(
-            *lane[:2], dates=days, latitude=latitude, rain_mm=lane[2], climate=places
+            *lane[:2],
+            dates=days,
+            latitude=latitude,
+            rain_mm=lane[2],
+            climate=places,
+            parameters=of_lanes([fit[p] for p in pairs]),
         )
         error = (soil[:, None] - whole.mean_c) / whole.sd_c
         error[:180] = np.nan
-        scaled = {int(y): error[:, k] for k, y in enumerate(years)}
-        yield Station(name, latitude, days, low, high, rain, soil, climate, scaled)
+        scaled = {p: error[:, k] for k, p in enumerate(pairs)}
+        yield Station(name, latitude, days, low, high, rain, soil, climate, fit, scaled)
+
+
+def of_lanes(fits):
+    """Parameters with a number for each lane; None without a fit."""
+    if fits[0] is None:
+        return None
+    base = general("air_rain")
+    each = [f.parameters for f in fits]
+    return Parameters(
+        base.inputs,
+        {name: np.array([p[name] for p in each]) for name in base.values},  # noqa: PD011
+        base.errors,
+        {**base.error_model, "level": np.array([p.error_model["level"] for p in each])},
+    )
 
 
 def season_dates(rule, season_start):
@@ -134,6 +181,8 @@ class Issue:
 
     mean: np.ndarray
     sd: np.ndarray
+    low: np.ndarray
+    high: np.ndarray
     lanes: list  # (forecast days, target year, trace year)
 
 
@@ -159,16 +208,22 @@ def model(station, rule, start, offset, ahead, targets, forecasts):
     rows = np.array(columns).T
     place = Climate(
         *(
-            np.concatenate([getattr(station.climate[y], part) for _, y, _ in lanes])
+            np.concatenate([getattr(station.climate[pair_of(y)], part) for _, y, _ in lanes])
             for part in ("mean_c", "cos_c", "sin_c", "aridity")
         )
     )
     low, high, rain = (_bridge(x[rows]) for x in (station.low, station.high, station.rain))
     dates = np.arange(start + offset - BACK, start + offset + ahead)
     made = estimate_soil(
-        low, high, dates=dates, latitude=station.latitude, rain_mm=rain, climate=place
+        low,
+        high,
+        dates=dates,
+        latitude=station.latitude,
+        rain_mm=rain,
+        climate=place,
+        parameters=of_lanes([station.fit[pair_of(y)] for _, y, _ in lanes]),
     )
-    return Issue(made.mean_c, made.sd_c, lanes)
+    return Issue(made.mean_c, made.sd_c, low, high, lanes)
 
 
 def _bridge(values):
@@ -191,17 +246,21 @@ def outlook(station, rule, issue, memory_, year, told, offset, start, *, knows, 
     soil = station.soil[row]
     last = BACK + measured_to if knows else BACK  # rows measured
     older = _older(station, year, now, len(chosen))
+    usual = load_numbers("outlook")["memory.usual_range"].value
+    signs = departures(*(x[:, chosen].mean(axis=1) for x in (issue.low, issue.high)), usual)
     recent = np.arange(last - DAILY_BACK, last) if knows else np.arange(0)
     recent = recent[np.isfinite(soil[recent])]
     known = Lessons(
         np.r_[older.day, row[recent]].astype(float),
         np.vstack([older.error, (soil[recent, None] - mean[recent]) / sd[recent]]),
         np.r_[older.daily, np.ones(len(recent), bool)],
+        np.vstack([older.signs, signs[recent]]),
     )
     first = max(0, -offset) + BACK - 8 if not knows else max(last, BACK - offset - 8)
-    expected, root = expected_error(memory_, row[first:].astype(float), known)
+    found = doubt(memory_, row[first:].astype(float), signs[first:], known)
+    expected = found.expected(known)
     seed = zlib.crc32(f"{station.name} {rule.id} {year} {offset} {told} {measured_to}".encode())
-    noise = root @ np.random.default_rng(seed).standard_normal((len(expected), len(chosen) * DRAWS))
+    noise = found.drawn(len(chosen) * DRAWS, seed)
     drawn = np.tile(mean[first:] + expected * sd[first:], DRAWS) + noise * np.tile(
         sd[first:], DRAWS
     )
@@ -224,17 +283,18 @@ def _month_day(date):
 
 
 def _older(station, year, now, lanes):
-    """What other years' readings taught; nothing within 200 days of the issue."""
-    error = station.scaled[year].copy()
-    error[max(0, now - 200) : now + 200] = np.nan
-    known = lessons(np.arange(len(error), dtype=float), error[:, None], daily_from=1e9)
-    return Lessons(known.day, np.repeat(known.error, lanes, 1), known.daily)
+    """What other years' readings taught; none of the days kept singly."""
+    error = station.scaled[pair_of(year)].copy()
+    error[max(0, now - DAILY_BACK) : now + 200] = np.nan
+    day, nothing = np.arange(len(error), dtype=float), np.zeros((len(error), 2))
+    known = lessons(day, error[:, None], nothing, daily_from=1e9)
+    return Lessons(known.day, np.repeat(known.error, lanes, 1), known.daily, known.signs)
 
 
-def run(path, every_station, every_day, kinds):
+def run(stations, every_day, kinds):
     memory_ = memory()
     dated, daily = [], []
-    for station in read(path, every_station):
+    for station in stations:
         for event, rule in EVENTS.items():
             dates, start, length = measured_dates(station, rule)
             targets = [y for y in dates if y >= FIRST + 1]
@@ -267,8 +327,9 @@ def run(path, every_station, every_day, kinds):
                             continue
                         if kind == "bound" and truth < offset + told:
                             sample = np.array([truth])
-                        dated.append(_score(event, kind, told, lead, np.minimum(sample, length),
-                                            np.array(past), min(truth, length)))  # fmt: skip
+                        sample = np.minimum(sample, length)
+                        key = (event, told, kind, lead)
+                        dated.append(_score(key, year, sample, np.array(past), min(truth, length)))
             for ahead in range(30, -21, -every_day) if every_day else ():
                 offset = median - ahead
                 issue = model(station, rule, start, offset, 21, targets, (7,))
@@ -286,6 +347,8 @@ def run(path, every_station, every_day, kinds):
                         if kind == "bound" and dates[year] < offset + 7:
                             sample = np.array([dates[year]])
                         for within in (7, 14):
+                            if kind == "bound" and within == 7:
+                                continue  # it knows
                             by = offset + within
                             chances = float(np.mean(sample < by)), float(np.mean(past < by))
                             daily.append((event, kind, within, *chances, bool(dates[year] < by)))
@@ -294,11 +357,12 @@ def run(path, every_station, every_day, kinds):
     return dated, daily
 
 
-def _score(event, kind, told, lead, sample, past, truth):
+def _score(key, year, sample, past, truth):
     wide, half = interval(sample, 0.1, 0.9), interval(sample, 0.25, 0.75)
     rank = float((np.mean(sample < truth) + np.mean(sample <= truth)) / 2)
     return {
-        "key": (event, told, kind, lead),
+        "key": key,
+        "year": year,
         "crps": crps(sample, truth),
         "past": crps(past, truth),
         "in80": covered(wide, truth),
@@ -316,7 +380,11 @@ def summary(dated, daily):
         groups[row["key"]].append(row)
     dates = []
     for (event, told, kind, lead), rows in sorted(groups.items(), key=lambda g: str(g[0][:3])):
-        mean = {k: float(np.mean([r[k] for r in rows])) for k in rows[0] if k != "key"}
+        mean = {
+            k: float(np.mean([r[k] for r in rows])) for k in rows[0] if k not in ("key", "year")
+        }
+        bound = groups.get((event, told, "bound", lead), [])
+        share, share_error = jackknife(share_of, rows, bound)
         dates.append(
             {
                 "event": event,
@@ -325,11 +393,17 @@ def summary(dated, daily):
                 "lead": lead,
                 "cases": len(rows),
                 "skill": 1 - mean["crps"] / mean["past"],
+                "share": share,
+                "share_error": share_error,
+                "in80_error": jackknife(lambda r, _: float(np.mean([x["in80"] for x in r])), rows)[
+                    1
+                ],
                 **mean,
             }
         )
     for event, kind, within, chance, past, happened in daily:
-        chances[(event, kind, within)].append((chance, past, happened))
+        for key in ((event, kind, within), ("every event", kind, within)):
+            chances[key].append((chance, past, happened))
     odds = []
     for (event, kind, within), rows in sorted(chances.items()):
         chance, past, happened = np.array(rows, float).T
@@ -347,15 +421,40 @@ def summary(dated, daily):
     return {"dates": dates, "odds": odds}
 
 
+def share_of(rows, bound):
+    """Skill over the past, as a share of the bound's."""
+    if not bound:
+        return float("nan")
+    mine, best = (
+        1 - sum(r["crps"] for r in each) / sum(r["past"] for r in each) for each in (rows, bound)
+    )
+    return mine / best
+
+
+def jackknife(figure, rows, beside=()):
+    """A figure and its standard error, by leaving out the years one by one."""
+    years = sorted({r["year"] for r in rows})
+    each = [
+        figure([r for r in rows if r["year"] != y], [r for r in beside if r["year"] != y])
+        for y in years
+    ]
+    n = len(years)
+    return figure(rows, beside), float(np.sqrt((n - 1) * np.var(each))) if n > 1 else float("nan")
+
+
 def show(result):
-    print("event             fc kind   lead cases  CRPS skill  in80  in50 width80 whole80  late")
+    print(
+        "event             fc kind   lead cases  CRPS skill share   +-  in80   +-  in50 "
+        "width80  late"
+    )
     for r in sorted(
         result["dates"], key=lambda r: (r["event"], r["forecast_days"], r["kind"], -r["lead"])
     ):
         print(
             f"{r['event']:17} {r['forecast_days']:2} {r['kind']:6} {r['lead']:4} {r['cases']:5} "
-            f"{r['crps']:5.2f} {r['skill']:5.2f} {r['in80']:5.3f} {r['in50']:5.3f} "
-            f"{r['width80']:7.1f} {r['whole80']:7.3f} {r['late']:5.1f}"
+            f"{r['crps']:5.2f} {r['skill']:5.2f} {r['share']:5.2f} {r['share_error']:4.2f} "
+            f"{r['in80']:5.3f} {r['in80_error']:4.2f} {r['in50']:5.3f} {r['width80']:7.1f} "
+            f"{r['late']:5.1f}"
         )
     for r in result["odds"]:
         print(
@@ -370,15 +469,31 @@ def show(result):
 
 def main():
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--data", type=Path, required=True)
+    parser.add_argument("--data", type=Path)
     parser.add_argument("--json", action="store_true")
     parser.add_argument("--quick", action="store_true", help="every sixth station, every 10th day")
     parser.add_argument("--stations", type=int, default=1, help="take every n-th station")
+    parser.add_argument("--first", type=int, default=0, help="begin with this one")
     parser.add_argument("--every", type=int, default=1, help="daily odds every n-th day; 0: none")
     parser.add_argument("--kinds", default="logger,air,bound")
+    parser.add_argument("--general", action="store_true", help="do not fit the soil model")
+    parser.add_argument("--keep", type=Path, help="put the cases into this file")
+    parser.add_argument("--kept", type=Path, nargs="+", help="add up such files instead")
     given = parser.parse_args()
-    stations, days = (6, 10) if given.quick else (given.stations, given.every)
-    result = summary(*run(given.data, stations, days, tuple(given.kinds.split(","))))
+    if given.kept:
+        dated, daily = [], []
+        for file in given.kept:
+            kept = json.loads(file.read_text())
+            dated += [{**row, "key": tuple(row["key"])} for row in kept[0]]
+            daily += kept[1]
+    else:
+        step, days = (6, 10) if given.quick else (given.stations, given.every)
+        stations = read(given.data, step, given.first, not given.general)
+        dated, daily = run(stations, days, tuple(given.kinds.split(",")))
+    if given.keep:
+        given.keep.write_text(json.dumps([dated, daily]))
+        return
+    result = summary(dated, daily)
     if given.json:
         print(json.dumps(result, indent=1))
     else:
