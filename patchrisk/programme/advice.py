@@ -33,11 +33,8 @@ def advise(case: Case, relief: Relief) -> list[str]:
             f"{guideline.says} ({guideline.source})"
         )
     for name, cost in relief.costs:
-        out.append(
-            f"The {name} keep {cost:.1f} days at the optimum from being covered."
-            if name.endswith("s") or "limits" in name or "days" in name or "guidelines" in name
-            else f"The {name} keeps {cost:.1f} days at the optimum from being covered."
-        )
+        verb = "keep" if name.startswith(("guidelines", "days", "limits")) else "keeps"
+        out.append(f"The {name} {verb} {cost:.1f} days at the optimum from being covered.")
     return out
 
 
