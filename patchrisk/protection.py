@@ -137,7 +137,7 @@ def concern_of(
         interval=None if treatment.interval is None else _days(treatment.interval),
         number=None if number is None else round(number.canonical),
         water_mm=None if water is None else (water.span[0], water.canonical, water.span[1]),
-        water_source="" if water is None else f"{water.short}; {water.confidence}",
+        water_source="" if water is None else f"{water.short} ({water.confidence})",
         carrier="" if treatment.carrier is None else treatment.carrier.printed,
         notes=tuple(f"{note.text} [{note.short}]" for note in treatment.note),
         factors=tuple(

@@ -11,14 +11,9 @@ from patchrisk.programme.given import PROVEN, Concern, Demand, Ground, Numbers, 
 from patchrisk.programme.heat import chance_of_heat
 from patchrisk.programme.measures import measures
 from patchrisk.programme.plan import AreaPlan, Planned, Share
+from patchrisk.programme.problem import Option, Problem, Solution, Threat
 from patchrisk.programme.rotation import Guideline, Step
-from patchrisk.programme.schedule import (
-    Option,
-    Problem,
-    Solution,
-    Threat,
-    with_relief,
-)
+from patchrisk.programme.schedule import with_relief
 from patchrisk.units import FloatArray
 
 Days = npt.NDArray[np.datetime64]

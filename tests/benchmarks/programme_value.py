@@ -30,8 +30,9 @@ from patchrisk.diseases import load_library
 from patchrisk.infection import relative_rate
 from patchrisk.pressure import infection_season
 from patchrisk.programme.plan import Choice
+from patchrisk.programme.problem import Option, Problem, Threat
 from patchrisk.programme.rotation import Caps
-from patchrisk.programme.schedule import Option, Problem, Threat, schedule
+from patchrisk.programme.schedule import schedule
 from patchrisk.soil.air_to_soil import estimate_soil
 from patchrisk.windows import season_days
 

@@ -154,6 +154,15 @@ def test_warm_soil_is_a_note_and_changes_no_interval(plan, soil_c, said):
     assert (only.day, only.covers) == (cool.day, cool.covers)
 
 
+def test_too_few_applications_are_named_as_the_clash(plan):
+    rate = np.zeros(366)
+    rate[150:206] = 1.0
+    made = plan([concern(rate)], stock("3", "7"), most=1)
+    (said,) = [s for s in made.advice if "number of applications" in s]
+    # The other 28 days, less what an application costs.
+    assert said == "The number of applications keeps 26.0 days at the optimum from being covered."
+
+
 def test_days_without_spraying_are_named_as_the_clash(plan):
     rate = np.zeros(366)
     rate[150:178] = 1.0

@@ -7,16 +7,9 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from patchrisk.programme.plan import Choice
+from patchrisk.programme.problem import Option, Problem, Threat, allowed, idle
 from patchrisk.programme.rotation import Caps, Guideline, Step
-from patchrisk.programme.schedule import (
-    Option,
-    Problem,
-    Threat,
-    allowed,
-    idle,
-    schedule,
-    with_relief,
-)
+from patchrisk.programme.schedule import schedule, with_relief
 
 CAPS = Caps(2, 14, 4, 0.33, 4, 0.33, 0.5, 2, 3)
 NO_TWO = Guideline("no-two-alone", "No two alone.", frozenset({"3", "7", "11"}), "CropLife 2019")
