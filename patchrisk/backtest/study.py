@@ -392,7 +392,12 @@ _DRAWN = ("normals", "trends")
 def _draw_dates(
     seasons: pd.DataFrame, tables: dict[str, pd.DataFrame], name: str, level: float
 ) -> Iterator[Plate]:
-    from patchrisk.backtest.figures import draw_disagreement, draw_latitudes, draw_openings
+    from patchrisk.backtest.figures import (
+        draw_disagreement,
+        draw_latitudes,
+        draw_openings,
+        season_groups,
+    )
 
     normal, slopes = tables["normals"], tables["trends"]
     meanings = [m for m in ("treat", "infect", "express") if (normal["meaning"] == m).any()]
@@ -414,8 +419,12 @@ def _draw_dates(
         yield replace(plate, name=f"openings_{_file_name(str(site))}")
     if opened["site"].nunique() >= 3:
         yield draw_latitudes(normal, name)
-    if (opened.groupby("site")["rule"].nunique() >= 2).any():
-        yield draw_disagreement(normal, name, meanings[0])
+    for group in season_groups(normal):
+        dated = group.dropna(subset="normal_day")
+        if (dated.groupby("site")["rule"].nunique() >= 2).any():
+            plate = draw_disagreement(group, name, meanings[0])
+            begins = str(group["season_first"].min())
+            yield replace(plate, name=f"disagreement_{begins}")
 
 
 def _draw_warmth(
