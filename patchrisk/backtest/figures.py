@@ -324,7 +324,8 @@ def draw_where(warmest: pd.DataFrame, name: str) -> Plate:
     caption = (
         f"Where did the window for {name} open earlier in the warmest year? Rule {rule}, "
         f"{many(len(known), 'site')}, each in the year of its highest mean soil temperature at "
-        f"5 cm ({soil}; in small figures where sites are few). Colours end at the 95 % point of the sites."
+        f"5 cm ({soil}; in small figures where sites are few). Colours end at the 95 % point of "
+        f"the sites."
     )
     alt = (
         f"Map of {many(len(known), 'site')} by longitude and latitude, coloured by days earlier; "

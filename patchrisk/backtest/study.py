@@ -34,12 +34,19 @@ MOST_SITES_DRAWN = 3  # of which the openings of every season are drawn, where s
 _FORMULA = re.compile(r"^[=+\-@\t\r]")
 
 
-def usual_terms() -> Terms:
-    """Return the terms of thresholds/skill.toml."""
+def usual_terms(lead: tuple[int, int] | None = None) -> Terms:
+    """Return the terms of thresholds/skill.toml.
+
+    Parameters
+    ----------
+    lead : (int, int), optional
+        Least and most days of use from opening to sight, instead of those of the file [days].
+    """
     numbers = load_numbers("skill")
+    least, most = lead or (numbers[name].value for name in ("least_lead", "most_lead"))
     return Terms(
-        least_lead=round(numbers["least_lead"].value),
-        most_lead=round(numbers["most_lead"].value),
+        least_lead=round(least),
+        most_lead=round(most),
         least_absences=round(numbers["least_absences"].value),
         least_seasons=round(numbers["least_seasons"].value),
         draws=round(numbers["draws"].value),
