@@ -17,6 +17,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from patchrisk import __version__
 from patchrisk.atomic import write_bytes, write_text
 from patchrisk.backtest.ground import SoilChoice
 from patchrisk.backtest.plan import MISSING_DAYS, SOIL, Plan, key_of, make_plan
@@ -42,15 +43,28 @@ Progress = Callable[[int, int], None]
 
 @dataclass(frozen=True)
 class Job:
-    """One part to be judged, and the form its table is wanted in."""
+    """One part to be judged, the form its table is wanted in, and by which version."""
 
     number: int
     part: Part
     plan: Plan
     form: Form
+    version: str = __version__
 
     def run(self) -> "Done":
-        """Read the part and judge it."""
+        """Read the part and judge it.
+
+        Raises
+        ------
+        InputError
+            With the faults of the data.
+        UnavailableError
+            When a worker of a cluster runs another version.
+        """
+        if self.version != __version__:
+            found = f"a worker runs patchrisk {__version__} for {self.version}"
+            cure = "install the same version on every worker"
+            raise UnavailableError(Fault("--scheduler", "", found, cure))
         block = self.part.read()
         frame = self.plan.judge(block)
         note = {
