@@ -8,6 +8,7 @@ import signal
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
+from contextlib import contextmanager
 from dataclasses import asdict, dataclass
 from datetime import datetime
 from multiprocessing import get_context
@@ -394,10 +395,11 @@ def _over_processes(jobs: Sequence[Job], processes: int) -> Iterator[Done]:
     running: set[Future[Done]] = set()
     try:
         while True:
-            for job in waiting:
-                running.add(pool.submit(job.run))
-                if len(running) > count:  # one more than run, so that none waits for work
-                    break
+            with _stopping_held():
+                for job in waiting:
+                    running.add(pool.submit(job.run))
+                    if len(running) > count:  # one more than run, so that none waits for work
+                        break
             if not running:
                 return
             done, running = wait(running, return_when=FIRST_COMPLETED)
@@ -408,6 +410,19 @@ def _over_processes(jobs: Sequence[Job], processes: int) -> Iterator[Done]:
         raise UnavailableError(Fault("backtest", "", "a process was killed", cure)) from None
     finally:
         pool.shutdown(wait=True, cancel_futures=True)  # a part takes seconds
+
+
+@contextmanager
+def _stopping_held() -> Iterator[None]:
+    """Hold Ctrl-C back for a moment; processes begun meanwhile leave it to this one."""
+    if not hasattr(signal, "pthread_sigmask"):  # Windows: they say that they were stopped
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 def _leave_stopping_to_parent() -> None:
