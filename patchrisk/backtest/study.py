@@ -31,6 +31,7 @@ from patchrisk.numbers import load_numbers
 
 FIGURE_FORMATS = ("pdf", "png")
 MOST_SITES_DRAWN = 3  # of which the openings of every season are drawn, where sites are few
+LEAST_SITES = 5  # of fewer no 10 and 90 % points are written
 _FORMULA = re.compile(r"^[=+\-@\t\r]")
 
 
@@ -302,14 +303,15 @@ def _warmth_words(tables: dict[str, pd.DataFrame], library: Library, least: int)
             if rank in (0, len(rows) - 1):
                 parts.append(
                     f"{row['rule']} ({row['meaning']}) {_days_earlier(row['median'])} in the "
-                    f"median of {many(row['sites'], 'site')} (10 to 90 %: {row['low']:.0f} to "
-                    f"{row['high']:.0f})"
+                    f"median of {many(row['sites'], 'site')}"
                 )
+                if row["sites"] >= LEAST_SITES:
+                    parts[-1] += f" (10 to 90 %: {row['low']:.0f} to {row['high']:.0f})"
         top = rows.loc[[rows["most"].idxmax()]].to_dict("records")[0]
         out.append(
             f"- {_name(library, str(disease)).capitalize()}, soil {soil}: by rule, from "
             + " to ".join(parts)
-            + f". The single most: {top['most']:.0f} days earlier at {top['most_site']} in "
+            + f". The single most: {_days_earlier(top['most'])} at {top['most_site']} in "
             f"{top['most_year']}, by {top['rule']}."
         )
     return [*out, ""]
