@@ -1,6 +1,7 @@
 """Figures of opening dates: over the years, over the latitudes, between rules, in warm years."""
 
 from collections.abc import Sequence
+from itertools import pairwise
 
 import numpy as np
 import pandas as pd
@@ -26,6 +27,7 @@ from patchrisk.backtest.trend import departures
 
 MOST_RULES = len(COLOURS)
 _ABOUT = {"infect": "infection", "treat": "time to treat", "express": "symptoms"}
+APART_DAYS = 75  # between the first days of seasons that are of another time of the year
 MOST_ROWS = 70  # sites that can be named along an axis
 
 
@@ -164,7 +166,7 @@ def draw_disagreement(normal: pd.DataFrame, name: str, meaning: str) -> Plate:
     Parameters
     ----------
     normal : DataFrame
-        Of one kind of soil record, one disease and one meaning.
+        Of one kind of soil record, one disease, one meaning and one `season_groups`.
     name : str
         Of the disease.
     meaning : str
@@ -305,7 +307,7 @@ def draw_where(warmest: pd.DataFrame, name: str) -> Plate:
             known["longitude"], known["latitude"], c=known["days_earlier"], cmap=SPREAD_MAP,
             vmin=-reach, vmax=reach, s=34, edgecolor=INK, linewidth=0.4,
         )  # fmt: skip
-        for _, row in known.iterrows():
+        for _, row in known.iloc[: len(known) if len(known) <= MOST_ROWS else 0].iterrows():
             axes.annotate(
                 "’" + str(row["warmest_year"])[2:],
                 (row["longitude"], row["latitude"]), (0, -4.5), textcoords="offset points",
@@ -321,8 +323,9 @@ def draw_where(warmest: pd.DataFrame, name: str) -> Plate:
     top = known.iloc[-1]
     caption = (
         f"Where did the window for {name} open earlier in the warmest year? Rule {rule}, "
-        f"{many(len(known), 'site')}; the year of each site's highest mean soil temperature at "
-        f"5 cm ({soil}) in small figures. Colours end at the 95 % point of the sites."
+        f"{many(len(known), 'site')}, each in the year of its highest mean soil temperature at "
+        f"5 cm ({soil}; in small figures where sites are few). Colours end at the 95 % point of "
+        f"the sites."
     )
     alt = (
         f"Map of {many(len(known), 'site')} by longitude and latitude, coloured by days earlier; "
@@ -330,6 +333,28 @@ def draw_where(warmest: pd.DataFrame, name: str) -> Plate:
         f"{top['warmest_year']:.0f}, {top['days_earlier']:.0f} days."
     )
     return Plate("warmest_year_where", figure, caption, alt)
+
+
+def season_groups(normal: pd.DataFrame) -> list[pd.DataFrame]:
+    """Part rules whose seasons begin at other times of the year: they don't contradict each other.
+
+    Parameters
+    ----------
+    normal : DataFrame
+        Of one kind of soil record and one disease.
+    """
+    out: list[pd.DataFrame] = []
+    for _, half in normal.groupby(normal["latitude"] < 0, sort=False):
+        starts = sorted(half["season_first"].unique())
+        gaps = [days_after(a, b) for a, b in zip(starts, starts[1:] + starts[:1], strict=True)]
+        # A circle of dates, opened at its widest gap.
+        turn = (int(np.argmax(gaps)) + 1) % len(starts)
+        order = starts[turn:] + starts[:turn]
+        group = {order[0]: 0}
+        for before, start in pairwise(order):
+            group[start] = group[before] + (days_after(before, start) > APART_DAYS)
+        out += [part for _, part in half.groupby(half["season_first"].map(group))]
+    return out
 
 
 def _alike(normal: pd.DataFrame) -> list[list[str]]:

@@ -105,8 +105,8 @@ def draw_leads(judged: Sequence[tuple[RuleCases, Skill]], name: str, terms: Term
             became = outcomes(one.cases, terms.least_lead, terms.most_lead)
             lead = one.cases.lead[(became != Outcome.UNJUDGED) & one.cases.found]
             known = np.sort(lead[~np.isnan(lead)])
-            # Points of a row are laid out evenly up and down, so that none hides another.
-            up = 0.22 * np.sin(2.4 * np.arange(len(known)))
+            # Points of a row are spread evenly up and down, so that few hide another.
+            up = 0.5 * ((0.618 * np.arange(len(known))) % 1 - 0.5)
             axes.plot(known, row + up, "o", ms=2.2, color=COLOURS[4], mew=0)
             axes.plot([skill.lead.value] * 2, [row - 0.32, row + 0.32], color=COLOURS[0], lw=1.6)
             never = skill.counts[Outcome.NEVER]

@@ -8,6 +8,7 @@ import signal
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
+from contextlib import contextmanager
 from dataclasses import asdict, dataclass
 from datetime import datetime
 from multiprocessing import get_context
@@ -17,6 +18,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from patchrisk import __version__
 from patchrisk.atomic import write_bytes, write_text
 from patchrisk.backtest.ground import SoilChoice
 from patchrisk.backtest.plan import MISSING_DAYS, SOIL, Plan, key_of, make_plan
@@ -42,15 +44,28 @@ Progress = Callable[[int, int], None]
 
 @dataclass(frozen=True)
 class Job:
-    """One part to be judged, and the form its table is wanted in."""
+    """One part to be judged, the form its table is wanted in, and by which version."""
 
     number: int
     part: Part
     plan: Plan
     form: Form
+    version: str = __version__
 
     def run(self) -> "Done":
-        """Read the part and judge it."""
+        """Read the part and judge it.
+
+        Raises
+        ------
+        InputError
+            With the faults of the data.
+        UnavailableError
+            When a worker of a cluster runs another version.
+        """
+        if self.version != __version__:
+            found = f"a worker runs patchrisk {__version__} for {self.version}"
+            cure = "install the same version on every worker"
+            raise UnavailableError(Fault("--scheduler", "", found, cure))
         block = self.part.read()
         frame = self.plan.judge(block)
         note = {
@@ -380,10 +395,11 @@ def _over_processes(jobs: Sequence[Job], processes: int) -> Iterator[Done]:
     running: set[Future[Done]] = set()
     try:
         while True:
-            for job in waiting:
-                running.add(pool.submit(job.run))
-                if len(running) > count:  # one more than run, so that none waits for work
-                    break
+            with _stopping_held():
+                for job in waiting:
+                    running.add(pool.submit(job.run))
+                    if len(running) > count:  # one more than run, so that none waits for work
+                        break
             if not running:
                 return
             done, running = wait(running, return_when=FIRST_COMPLETED)
@@ -394,6 +410,19 @@ def _over_processes(jobs: Sequence[Job], processes: int) -> Iterator[Done]:
         raise UnavailableError(Fault("backtest", "", "a process was killed", cure)) from None
     finally:
         pool.shutdown(wait=True, cancel_futures=True)  # a part takes seconds
+
+
+@contextmanager
+def _stopping_held() -> Iterator[None]:
+    """Hold Ctrl-C back for a moment; processes begun meanwhile leave it to this one."""
+    if not hasattr(signal, "pthread_sigmask"):  # Windows: they say that they were stopped
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 def _leave_stopping_to_parent() -> None:

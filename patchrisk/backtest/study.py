@@ -31,15 +31,23 @@ from patchrisk.numbers import load_numbers
 
 FIGURE_FORMATS = ("pdf", "png")
 MOST_SITES_DRAWN = 3  # of which the openings of every season are drawn, where sites are few
+LEAST_SITES = 5  # of fewer no 10 and 90 % points are written
 _FORMULA = re.compile(r"^[=+\-@\t\r]")
 
 
-def usual_terms() -> Terms:
-    """Return the terms of thresholds/skill.toml."""
+def usual_terms(lead: tuple[int, int] | None = None) -> Terms:
+    """Return the terms of thresholds/skill.toml.
+
+    Parameters
+    ----------
+    lead : (int, int), optional
+        Least and most days of use from opening to sight, instead of those of the file [days].
+    """
     numbers = load_numbers("skill")
+    least, most = lead or (numbers[name].value for name in ("least_lead", "most_lead"))
     return Terms(
-        least_lead=round(numbers["least_lead"].value),
-        most_lead=round(numbers["most_lead"].value),
+        least_lead=round(least),
+        most_lead=round(most),
         least_absences=round(numbers["least_absences"].value),
         least_seasons=round(numbers["least_seasons"].value),
         draws=round(numbers["draws"].value),
@@ -295,14 +303,15 @@ def _warmth_words(tables: dict[str, pd.DataFrame], library: Library, least: int)
             if rank in (0, len(rows) - 1):
                 parts.append(
                     f"{row['rule']} ({row['meaning']}) {_days_earlier(row['median'])} in the "
-                    f"median of {many(row['sites'], 'site')} (10 to 90 %: {row['low']:.0f} to "
-                    f"{row['high']:.0f})"
+                    f"median of {many(row['sites'], 'site')}"
                 )
+                if row["sites"] >= LEAST_SITES:
+                    parts[-1] += f" (10 to 90 %: {row['low']:.0f} to {row['high']:.0f})"
         top = rows.loc[[rows["most"].idxmax()]].to_dict("records")[0]
         out.append(
             f"- {_name(library, str(disease)).capitalize()}, soil {soil}: by rule, from "
             + " to ".join(parts)
-            + f". The single most: {top['most']:.0f} days earlier at {top['most_site']} in "
+            + f". The single most: {_days_earlier(top['most'])} at {top['most_site']} in "
             f"{top['most_year']}, by {top['rule']}."
         )
     return [*out, ""]
@@ -392,7 +401,12 @@ _DRAWN = ("normals", "trends")
 def _draw_dates(
     seasons: pd.DataFrame, tables: dict[str, pd.DataFrame], name: str, level: float
 ) -> Iterator[Plate]:
-    from patchrisk.backtest.figures import draw_disagreement, draw_latitudes, draw_openings
+    from patchrisk.backtest.figures import (
+        draw_disagreement,
+        draw_latitudes,
+        draw_openings,
+        season_groups,
+    )
 
     normal, slopes = tables["normals"], tables["trends"]
     meanings = [m for m in ("treat", "infect", "express") if (normal["meaning"] == m).any()]
@@ -414,8 +428,12 @@ def _draw_dates(
         yield replace(plate, name=f"openings_{_file_name(str(site))}")
     if opened["site"].nunique() >= 3:
         yield draw_latitudes(normal, name)
-    if (opened.groupby("site")["rule"].nunique() >= 2).any():
-        yield draw_disagreement(normal, name, meanings[0])
+    for group in season_groups(normal):
+        dated = group.dropna(subset="normal_day")
+        if (dated.groupby("site")["rule"].nunique() >= 2).any():
+            plate = draw_disagreement(group, name, meanings[0])
+            begins = str(group["season_first"].min())
+            yield replace(plate, name=f"disagreement_{begins}")
 
 
 def _draw_warmth(

@@ -268,7 +268,7 @@ def _held_out(
 def words(swept: Sweep, terms: Terms) -> list[str]:
     """Say what the sweep found, and how sharply, in sentences."""
     if swept.skill is None:
-        return ["No observation could be judged, so nothing is said of skill: opening dates only."]
+        return ["Without a case that can be judged nothing is said of skill: opening dates only."]
     table, skill = swept.table, swept.skill
     best = {name: float(table[name][skill.best]) for name in ("skill", "skill_low", "skill_high")}
     at = ", ".join(

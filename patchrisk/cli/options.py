@@ -59,6 +59,23 @@ class Day(click.ParamType[date]):
             self.fail(f"{value!r}: write a date as YYYY-MM-DD, such as 2026-05-18", param, ctx)
 
 
+class Lead(click.ParamType[tuple[int, int]]):
+    """A range of days written 21-84."""
+
+    name = "days"
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> tuple[int, int]:
+        """Read the range, or fail saying how to write it."""
+        if isinstance(value, tuple):
+            return value
+        first, _, last = str(value).partition("-")
+        if not (first.isdigit() and last.isdigit() and int(first) <= int(last)):
+            self.fail(f"{value!r}: write the least and the most days, such as 21-84", param, ctx)
+        return int(first), int(last)
+
+
 def refuse_future(day: date, today: date) -> None:
     """Refuse to judge a morning that has not come yet."""
     if day > today:

@@ -6,23 +6,7 @@ from typing import Any
 import click
 
 from patchrisk.cli.backtest import Named, Years
-
-
-class Lead(click.ParamType[tuple[int, int]]):
-    """A range of days written 21-84."""
-
-    name = "days"
-
-    def convert(
-        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
-    ) -> tuple[int, int]:
-        """Read the range, or fail saying how to write it."""
-        if isinstance(value, tuple):
-            return value
-        first, _, last = str(value).partition("-")
-        if not (first.isdigit() and last.isdigit() and int(first) <= int(last)):
-            self.fail(f"{value!r}: write the least and the most days, such as 21-84", param, ctx)
-        return int(first), int(last)
+from patchrisk.cli.options import Lead
 
 
 @click.command()
@@ -96,15 +80,11 @@ def sweep(
       first_seen  date, YYYY-MM-DD; or, instead,
       looked, incidence   date of a look and percent, or: not found
     """  # noqa: D301 - click takes the escape as it stands
-    from dataclasses import replace
-
     from patchrisk.backtest.study import usual_terms
     from patchrisk.backtest.sweep import words
     from patchrisk.backtest.sweep_study import sweep_source, write_sweep
 
-    terms = usual_terms()
-    if lead is not None:
-        terms = replace(terms, least_lead=lead[0], most_lead=lead[1])
+    terms = usual_terms(lead)
     swept = sweep_source(
         source,
         disease,

@@ -158,6 +158,17 @@ def test_rules_that_open_alike_share_a_panel(plates):
     assert len([t for t in titles if t]) == 3
 
 
+def test_rules_for_spring_and_for_autumn_do_not_contradict_each_other():
+    starts = {"early": "02-01", "spring": "04-01", "autumn": "08-15", "later": "09-01"}
+    north = pd.DataFrame({"rule": list(starts), "season_first": starts.values(), "latitude": 40.0})
+    south = north.assign(season_first=["08-01", "10-01", "02-15", "03-01"], latitude=-40.0)
+    groups = [set(g["rule"]) for g in figures.season_groups(pd.concat([north, south]))]
+    assert sorted(map(sorted, groups)) == [["autumn", "later"]] * 2 + [["early", "spring"]] * 2
+    # Seasons on both sides of the new year lie together.
+    winter = north.assign(season_first=["12-15", "01-15", "12-01", "02-01"])
+    assert len(figures.season_groups(winter)) == 1
+
+
 def test_seasons_without_an_opening_are_shown_and_incomplete_ones_are_not(plates):
     panel = plates["openings"].figure.axes[2]
     points, crosses = (next(line for line in panel.lines if line.get_marker() == m) for m in "ox")

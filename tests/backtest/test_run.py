@@ -4,6 +4,7 @@ import doctest
 import itertools
 import json
 import os
+import pickle
 import shutil
 import signal
 import subprocess
@@ -16,7 +17,8 @@ import pytest
 import patchrisk.backtest
 from patchrisk import resources
 from patchrisk.backtest import backtest, read_seasons
-from patchrisk.backtest.run import _processes
+from patchrisk.backtest.plan import make_plan
+from patchrisk.backtest.run import Job, _processes, open_source
 from patchrisk.backtest.sites import Extent, cut
 from patchrisk.backtest.tables import COLUMNS
 from patchrisk.errors import InputError, UnavailableError
@@ -160,6 +162,12 @@ def test_a_cluster_gives_the_same_though_a_worker_is_killed(table, tmp_path, sma
             (tmp_path / "many" / name).read_bytes(),
         )
         assert ours == theirs
+
+
+def test_a_worker_of_another_version_does_not_judge(table):
+    job = Job(0, open_source(table, {}, offline=True).parts[0], make_plan(), "csv", "0.0.1")
+    with pytest.raises(UnavailableError, match="install the same version on every worker"):
+        pickle.loads(pickle.dumps(job)).run()
 
 
 def test_a_site_file_is_judged_area_by_area(tmp_path):
