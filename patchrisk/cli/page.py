@@ -88,7 +88,7 @@ def page(
         pages.append(made)
     written = [path for made in pages for path in made.written]
     if several:
-        reasons = [(path.name, str(error.faults[0])) for path, error in failed]
+        reasons = [(f"{path.parent.name}/{path.name}", _short(error)) for path, error in failed]
         written.append(publish_index(pages, reasons, out))
     if not summary:
         for path in written:
@@ -141,6 +141,11 @@ def _mail(path: Path, morning: "Morning", made: "Page", now: datetime) -> str:
     )
     mail.send(letter, settings, mail.password_of(settings))
     return f"Mailed to {', '.join(settings.to)}"
+
+
+def _short(error: PatchriskError) -> str:
+    fault = error.faults[0]
+    return f"{fault.place}: {fault.found}" if fault.place else fault.found
 
 
 def _worst(failed: list[tuple[Path, PatchriskError]]) -> PatchriskError:
