@@ -210,28 +210,36 @@ def _stock(
     usable = sorted(_usable(concerns) - unwanted, key=lambda code: (len(code), code))
     sets = [frozenset({code}) for code in usable]
     if mixtures:
-        proven = {
-            code
-            for code in usable
-            if any(c.evidence(frozenset({code})) in PROVEN for c in concerns)
-        }
-        sets += [
-            frozenset(pair)
-            for pair in combinations(usable, 2)
-            if set(pair) & proven and family(pair[0]) != family(pair[1])
-        ]
+        pairs = map(frozenset, combinations(usable, 2))
+        sets += [pair for pair in pairs if _mix(concerns, pair)]
     for codes in sets:
         label = f"FRAC {' + '.join(code for code in usable if code in codes)}"
         yield Stock(Choice(label, codes, (), _evidence(concerns, codes)))
 
 
+def _mix(concerns: Sequence[Concern], pair: frozenset[str]) -> bool:
+    """Whether two groups make a mixture: both act on one disease, and trials speak for one.
+
+    A partner that the disease does not answer to manages no resistance (FRAC SDHI 2022).
+    """
+    if len({family(code) for code in pair}) < 2:
+        return False
+    return any(
+        all(_acts(concern, code) for code in pair)
+        and any(concern.evidence(frozenset({code})) in PROVEN for code in pair)
+        for concern in concerns
+    )
+
+
+def _acts(concern: Concern, code: str) -> bool:
+    trials = concern.trials.get(code)
+    return trials is not None and trials.listed and trials.evidence in _GENERIC
+
+
 def _usable(concerns: Sequence[Concern]) -> frozenset[str]:
     """Codes that trials or advisers name for one of the diseases."""
     return frozenset(
-        code
-        for concern in concerns
-        for code, trials in concern.trials.items()
-        if trials.evidence in _GENERIC and trials.listed
+        code for concern in concerns for code in concern.trials if _acts(concern, code)
     )
 
 

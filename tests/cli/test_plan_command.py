@@ -15,6 +15,7 @@ from icalendar import Calendar
 
 from patchrisk import resources
 from patchrisk.cli import main
+from patchrisk.diseases import load_library
 
 ROOT = Path(__file__).parents[2]
 AS_OF = "2026-05-18"
@@ -326,3 +327,19 @@ def test_what_was_seen_counts_as_the_history_of_the_area(course):
     (folder / "observations.csv").write_text(seen + "2025-08-01,Lawns,blight,yes,,\n")
     notices = json.loads(run(folder, "--json"))["notices"]
     assert "line 3, disease: no disease 'blight'" in " ".join(notices)
+
+
+def test_both_groups_of_a_mixture_act_on_one_of_the_diseases(course):
+    # Summer patch is a fungus's, root dysfunction an oomycete's: group 21 acts on the latter alone
+    # (FRAC code list, from memory), and is no partner of a group that acts on the former alone.
+    both = '"summer-patch", "pythium-root-dysfunction"'
+    site = SITE.replace('"fairy-ring"', both).replace("Kentucky bluegrass", "creeping bentgrass")
+    library = load_library()
+    trials = [library.diseases[json.loads(key)].mode_of_action for key in both.split(", ")]
+    act = [{t.frac for t in rows if t.evidence in ("works", "some", "no data")} for rows in trials]
+    chosen = [
+        set(one["choice"]["codes"])
+        for one in planned(course(site=site.replace('"lawn"', '"green"')))["planned"]
+    ]
+    assert chosen
+    assert all(any(codes <= group for group in act) for codes in chosen)
