@@ -12,6 +12,7 @@ from patchrisk.ahead.course import SoilCourse
 from patchrisk.ahead.look import DiseaseAhead
 from patchrisk.diseases import Library, load_library
 from patchrisk.errors import Fault, InputError
+from patchrisk.groups import load_groups
 from patchrisk.numbers import load_numbers
 from patchrisk.outlook import DiseaseToday, Settings, look
 from patchrisk.programme.cover import Applied, Cover
@@ -20,10 +21,13 @@ from patchrisk.protection import cover_of, open_days
 from patchrisk.records import (
     Books,
     Kept,
+    Observation,
     applications_path,
     known_at,
+    observations_path,
     read_applications,
     read_books,
+    read_observations,
 )
 from patchrisk.site import Area, Logger, Site, read_site
 from patchrisk.soil.air_to_soil import run_model
@@ -72,7 +76,7 @@ class Readings:
 
 @dataclass(frozen=True)
 class Morning:
-    """Everything a report needs; ``applications`` is None where the site keeps no such file."""
+    """Everything a report needs; the records are None where the site keeps no such file."""
 
     site: Site
     as_of: date
@@ -82,6 +86,7 @@ class Morning:
     library: Library
     ground: Prospect | None
     applications: Kept[Applied] | None = None
+    observations: Kept[Observation] | None = None
 
 
 def settings() -> Settings:
@@ -141,6 +146,7 @@ def prepare(
         g.library,
         ground,
         g.applications,
+        g.observations,
     )
 
 
@@ -157,6 +163,7 @@ class Gathered:
     weather: Weather
     air: pd.DataFrame
     applications: Kept[Applied] | None
+    observations: Kept[Observation] | None
 
 
 def gather(
@@ -178,18 +185,26 @@ def gather(
     readings, faults = _read_loggers(site, air, today)
     if faults:
         raise InputError(faults)
-    return Gathered(
-        site, library, readings, weather, air, _applications(site, library, as_of, today)
-    )
+    return Gathered(site, library, readings, weather, air, *_records(site, library, as_of, today))
 
 
-def _applications(site: Site, library: Library, as_of: date, today: date) -> Kept[Applied] | None:
-    """Read what went on up to the morning; None where the site keeps no file of it."""
-    if not applications_path(site).is_file():
-        return None
-    kept = read_applications(known_at(site, library, today))
-    day = np.datetime64(as_of, "D")
-    return replace(kept, rows=tuple(one for one in kept.rows if one.day <= day))
+def _records(
+    site: Site, library: Library, as_of: date, today: date
+) -> tuple[Kept[Applied] | None, Kept[Observation] | None]:
+    """Read what went on and was seen up to the morning; None where the site keeps no such file."""
+    kept = [path(site).is_file() for path in (applications_path, observations_path)]
+    if not any(kept):
+        return None, None
+    known, day = known_at(site, library, today), np.datetime64(as_of, "D")
+    applications = read_applications(known) if kept[0] else None
+    observations = read_observations(known) if kept[1] else None
+    if applications is not None:
+        rows = tuple(one for one in applications.rows if one.day <= day)
+        applications = replace(applications, rows=rows)
+    if observations is not None:
+        seen = tuple(one for one in observations.rows if one.day <= day)
+        observations = replace(observations, rows=seen)
+    return applications, observations
 
 
 def read_all(path: Path) -> tuple[Site, Library]:
@@ -198,6 +213,8 @@ def read_all(path: Path) -> tuple[Site, Library]:
     site = read_site(path)
     folder = site.folder / site.diseases_folder if site.diseases_folder else None
     library = load_library(folder)
+    _, unknown = load_groups().sort_codes(site.programme.without_groups)
+    faults += [Fault(str(path), "programme, without_groups", f.found, f.cure) for f in unknown]
     turfs = sorted({h.grass for d in library.diseases.values() for h in d.host})
     for n, area in enumerate(site.area, 1):
         if area.turf and not any(d.on(area.turf) for d in library.diseases.values()):

@@ -9,8 +9,8 @@ import numpy as np
 import pandas as pd
 
 from patchrisk.diseases import Library
-from patchrisk.errors import Fault, InputError
-from patchrisk.groups import Groups, load_groups, load_rules
+from patchrisk.errors import InputError
+from patchrisk.groups import load_groups, load_rules
 from patchrisk.morning import AreaMorning, Morning
 from patchrisk.programme.area import plan_area
 from patchrisk.programme.cover import Cover
@@ -68,10 +68,10 @@ def plan_all(morning: Morning) -> SitePlan:
     Raises
     ------
     InputError
-        With every fault of the shelf, and of the wishes in the site file.
+        With every fault of the shelf.
     """
     groups = load_groups()
-    unwanted = _unwanted(morning.site, groups)
+    unwanted, _ = groups.sort_codes(morning.site.programme.without_groups)
     shelf = None if shelf_path(morning.site) is None else site_shelf(morning.site, groups)
     return SitePlan(
         morning.site,
@@ -90,22 +90,14 @@ def season_start(day: date, *, southern: bool) -> date:
     return date(day.year, 1, 1)
 
 
-def _unwanted(site: Site, groups: Groups) -> frozenset[str]:
-    codes, faults = groups.sort_codes(site.programme.without_groups)
-    if faults:
-        place = "programme, without_groups"
-        raise InputError([Fault("site file", place, f.found, f.cure) for f in faults])
-    return codes
-
-
 def _notices(morning: Morning, shelf: Shelf | None) -> Iterator[str]:
     if morning.applications is None:
         yield (
             "No file of applications: nothing is known of what went on this season. Keep one with "
             "`patchrisk record application`."
         )
-    else:
-        for fault in morning.applications.faults:
+    for kept in (morning.applications, morning.observations):
+        for fault in () if kept is None else kept.faults:
             yield f"To mend in your records: {fault}."
     if shelf is None:
         yield (
@@ -165,6 +157,9 @@ def _area(
 def _concerns(morning: Morning, area: AreaMorning, dates: np.ndarray) -> Iterator[Concern]:
     library = morning.library
     history = {library.find(name) for name in area.area.history}
+    if morning.observations is not None:
+        sights = [one for one in morning.observations.rows if one.area == area.area.name]
+        history |= {one.disease for one in sights if one.seen}
     rows = np.searchsorted(dates, area.soil.dates)
     seen = (area.soil.dates >= dates[0]) & (area.soil.dates <= dates[-1])
     for today in area.diseases:
@@ -215,28 +210,36 @@ def _stock(
     usable = sorted(_usable(concerns) - unwanted, key=lambda code: (len(code), code))
     sets = [frozenset({code}) for code in usable]
     if mixtures:
-        proven = {
-            code
-            for code in usable
-            if any(c.evidence(frozenset({code})) in PROVEN for c in concerns)
-        }
-        sets += [
-            frozenset(pair)
-            for pair in combinations(usable, 2)
-            if set(pair) & proven and family(pair[0]) != family(pair[1])
-        ]
+        pairs = map(frozenset, combinations(usable, 2))
+        sets += [pair for pair in pairs if _mix(concerns, pair)]
     for codes in sets:
-        label = " + ".join(f"FRAC {code}" for code in usable if code in codes)
+        label = f"FRAC {' + '.join(code for code in usable if code in codes)}"
         yield Stock(Choice(label, codes, (), _evidence(concerns, codes)))
+
+
+def _mix(concerns: Sequence[Concern], pair: frozenset[str]) -> bool:
+    """Whether two groups make a mixture: both act on one disease, and trials speak for one.
+
+    A partner that the disease does not answer to manages no resistance (FRAC SDHI 2022).
+    """
+    if len({family(code) for code in pair}) < 2:
+        return False
+    return any(
+        all(_acts(concern, code) for code in pair)
+        and any(concern.evidence(frozenset({code})) in PROVEN for code in pair)
+        for concern in concerns
+    )
+
+
+def _acts(concern: Concern, code: str) -> bool:
+    trials = concern.trials.get(code)
+    return trials is not None and trials.listed and trials.evidence in _GENERIC
 
 
 def _usable(concerns: Sequence[Concern]) -> frozenset[str]:
     """Codes that trials or advisers name for one of the diseases."""
     return frozenset(
-        code
-        for concern in concerns
-        for code, trials in concern.trials.items()
-        if trials.evidence in _GENERIC and trials.listed
+        code for concern in concerns for code in concern.trials if _acts(concern, code)
     )
 
 

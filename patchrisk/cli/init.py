@@ -70,6 +70,14 @@ _ONLINE = """
 # past_years = 30
 """
 
+_PROGRAMME = """
+# What `patchrisk plan` may do.
+# [programme]
+# most_applications = 5   # in a season; or under one [[area]]
+# no_spray = ["2026-06-13", "2026-07-01/2026-07-04", "weekends"]
+# without_groups = ["M05"]
+"""
+
 _DEFAULT_AREA = "Greens: creeping bentgrass, green, sand green"
 
 
@@ -148,7 +156,7 @@ def init(
         text += _commented(_LOGGER.format(file=_toml("logger.csv"), areas=names))
     if not weathers:
         text += _commented(_WEATHER.format(file=_toml("weather.csv")))
-    write_text(path, text + _ONLINE)
+    write_text(path, text + _ONLINE + _PROGRAMME)
     click.echo(f"Wrote {path}. Next: look through it, then run `patchrisk check`.")
 
 

@@ -86,7 +86,7 @@ def plan_area(
     season = [a for a in applied if a.day >= season_start]
     problem, hot = _problem(
         concerns, stock, dates, today, applied, season, demand, guidelines, numbers,
-        ground, air_max_c, resistant,
+        ground, air_max_c, resistant, _year_on(season_start),
     )  # fmt: skip
     solution, relief = with_relief(problem, seconds=seconds)
     planned, advice = explain(
@@ -150,6 +150,7 @@ def _problem(
     ground: Ground,
     air_max_c: FloatArray | None,
     resistant: frozenset[str],
+    next_start: np.datetime64,
 ) -> tuple[Problem, FloatArray | None]:
     ahead = dates[today:]
     threats = tuple(_threat(c, ahead, today, applied, numbers) for c in concerns)
@@ -175,14 +176,19 @@ def _problem(
                 item.least_days,
                 0 if since is None or item.least_days is None else item.least_days - since,
                 held if HELD_GROUP in choice.codes else None,
+                item.most,
             )
         )
-    wanted = _number(concerns, today, numbers) if demand.most is None else demand.most - len(season)
+    if demand.most is None:
+        most = after = _number(concerns, today, numbers)
+    else:
+        most, after = max(0, demand.most - len(season)), demand.most
+    turn = int((next_start - ahead[0]).astype(int))
     problem = Problem(
         ahead,
         threats,
         tuple(options),
-        max(0, wanted),
+        most,
         numbers.least_days if demand.least_days is None else demand.least_days,
         demand.greatest_days,
         demand.no_spray[today:],
@@ -190,8 +196,15 @@ def _problem(
         tuple(g for g in guidelines if g.key != HEAT_RULE),
         numbers.caps,
         numbers.worth,
+        turn if turn < len(ahead) else None,
+        after,
     )
     return problem, hot
+
+
+def _year_on(day: np.datetime64) -> np.datetime64:
+    """Return the first of the same month a year later."""
+    return np.datetime64(day.astype("datetime64[M]") + 12, "D")
 
 
 def _number(concerns: Sequence[Concern], today: int, numbers: Numbers) -> int:

@@ -222,6 +222,8 @@ def _why_day(case: Case, n: int, others: Plan) -> list[str]:
             moves.append(f"{words} would cover {whole - value:.1f} less")
     if len(moves) == 2 and all(words.endswith("the rest") for words in moves):
         moves = ["neither a week earlier nor a week later is possible beside the rest"]
+    if len(moves) == 2 and all(words.endswith("as much") for words in moves):
+        moves = ["a week earlier or later would cover as much"]
     if moves:
         out.append(sentence(", ".join(moves)))
     return out

@@ -62,8 +62,9 @@ class Option:
         By key of the disease, the weight of its evidence [1]; 0 or absent where it does nothing.
     partners : frozenset of str
         Codes in it that control a target alone and have no resistance on record.
-    most : int or None
-        How many more the label allows; None where it is not known.
+    most, most_after : int or None
+        How many more the label allows this year, and from the turn of the year on; None where it
+        is not known.
     least_days : int or None
         The label's least interval between two of it [days].
     not_before : int
@@ -79,6 +80,7 @@ class Option:
     least_days: int | None = None
     not_before: int = 0
     held: BoolArray | None = None
+    most_after: int | None = None
 
     @property
     def step(self) -> Step:
@@ -95,8 +97,8 @@ class Problem:
     dates : ndarray of datetime64[D], shape (days,)
         From today on.
     threats, options : tuple
-    most : int
-        Applications that may yet be made.
+    most, most_after : int
+        Applications that may yet be made this year, and from the turn of the year on.
     least_days : int
         Between any two applications of the area [days].
     greatest_days : int or None
@@ -110,6 +112,9 @@ class Problem:
     caps : Caps
     cost : float
         Pressure that an application must cover to be worth making [days at the optimum].
+    turn : int or None
+        Index of the first day of the next year by which applications are counted; None when it
+        is not in sight.
     """
 
     dates: Days
@@ -123,6 +128,13 @@ class Problem:
     guidelines: tuple[Guideline, ...]
     caps: Caps
     cost: float
+    turn: int | None = None
+    most_after: int = 0
+
+    @property
+    def most_in_all(self) -> int:
+        """Applications that may yet be made, both years together."""
+        return self.most + (0 if self.turn is None else self.most_after)
 
     @property
     def since(self) -> int | None:
@@ -175,7 +187,9 @@ def _gain(threat: Threat, at_work: Sequence[tuple[int, float]]) -> float:
 
 def allowed(problem: Problem, plan: Plan) -> bool:
     """Whether a plan keeps everything: days, intervals, label, number, guidelines, own worth."""
-    if len(plan) > problem.most:
+    turn = len(problem.dates) if problem.turn is None else problem.turn
+    this = [move for move in plan if move[0] < turn]
+    if len(this) > problem.most or len(plan) - len(this) > problem.most_after:
         return False
     usable = usable_days(problem)
     day = [d for d, _ in plan]
@@ -191,7 +205,9 @@ def allowed(problem: Problem, plan: Plan) -> bool:
             return False
     for o, option in enumerate(problem.options):
         mine = [d for d, other in plan if other == o]
-        if option.most is not None and len(mine) > option.most:
+        if option.most is not None and sum(d < turn for d in mine) > option.most:
+            return False
+        if option.most_after is not None and sum(d >= turn for d in mine) > option.most_after:
             return False
         if option.least_days is not None and (np.diff(mine) < option.least_days).any():
             return False
@@ -228,7 +244,7 @@ def usable_days(problem: Problem) -> BoolArray:
         if option.held is not None:
             out[:, o] &= ~option.held
         if option.most is not None and option.most <= 0:
-            out[:, o] = False
+            out[: problem.turn, o] = False
     return out
 
 

@@ -39,7 +39,7 @@ def schedule(problem: Problem, *, seconds: float = 5.0) -> Solution:
     Solution
         An empty plan when no application is worth its cost.
     """
-    if not problem.options or not problem.threats or problem.most <= 0:
+    if not problem.options or not problem.threats or problem.most_in_all <= 0:
         return Solution((), 0.0, True)
     helpful = helpful_days(problem)
     useful = np.flatnonzero(helpful.any(axis=1))
@@ -78,7 +78,7 @@ def _settled(
     With days to ``repair`` on, a plan near by that keeps them all will do when it is worth nearly
     what the one without them is: that one is a bound.
     """
-    most = min(problem.most, _MOST_APPLICATIONS)
+    most = min(problem.most_in_all, _MOST_APPLICATIONS)
     length = len(problem.done) + most
     known = limits(problem.guidelines, problem.caps, length)
     kept = [k for k, limit in enumerate(known) if len(limit.tests) <= 2]
@@ -187,10 +187,13 @@ def _without(problem: Problem, name: str) -> Problem:
     if name == GIVEN_UP[2] and problem.no_spray.any():
         return replace(problem, no_spray=np.zeros_like(problem.no_spray))
     if name == GIVEN_UP[3] and any((o.most, o.least_days) != (None, None) for o in options):
-        free = (replace(o, most=None, least_days=None, not_before=0) for o in options)
+        free = (
+            replace(o, most=None, most_after=None, least_days=None, not_before=0) for o in options
+        )
         return replace(problem, options=tuple(free))
     if name == GIVEN_UP[4] and problem.greatest_days is not None:
         return replace(problem, greatest_days=None)
-    if name == GIVEN_UP[5] and problem.most < _MOST_APPLICATIONS // 2:
-        return replace(problem, most=_MOST_APPLICATIONS // 2)
+    many = _MOST_APPLICATIONS // 2
+    if name == GIVEN_UP[5] and problem.most_in_all < many:
+        return replace(problem, most=many, most_after=many)
     return problem

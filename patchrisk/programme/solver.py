@@ -61,6 +61,9 @@ def solve(
         return Solution((), 0.0, True)
     rows = _Rows()
     rows.add(np.arange(count), 1.0, float(most))
+    if problem.turn is not None:
+        rows.add(np.flatnonzero(moves.day < problem.turn), 1.0, float(problem.most))
+        rows.add(np.flatnonzero(moves.day >= problem.turn), 1.0, float(problem.most_after))
     gain = np.full(count, -float(problem.cost))
     whole = sum(float(t.weight * np.nansum(t.rate)) for t in problem.threats)
     gain -= _LATER * max(whole, 1.0) * (moves.day + moves.option / (1 + len(problem.options)))
@@ -147,8 +150,13 @@ def _intervals(problem: Problem, moves: Moves, rows: _Rows, start: int) -> Float
 def _labels(problem: Problem, moves: Moves, rows: _Rows) -> None:
     for o, option in enumerate(problem.options):
         mine = np.flatnonzero(moves.option == o)
-        if option.most is not None and mine.size:
-            rows.add(mine, 1.0, float(option.most))
+        later = (
+            np.zeros(mine.size, bool) if problem.turn is None else moves.day[mine] >= problem.turn
+        )
+        if option.most is not None:
+            rows.add(mine[~later], 1.0, float(option.most))
+        if option.most_after is not None:
+            rows.add(mine[later], 1.0, float(option.most_after))
         if option.least_days is not None and option.least_days > problem.least_days:
             for day in np.unique(moves.day[mine]):
                 soon = (moves.day[mine] >= day) & (moves.day[mine] < day + option.least_days)

@@ -15,6 +15,7 @@ from icalendar import Calendar
 
 from patchrisk import resources
 from patchrisk.cli import main
+from patchrisk.diseases import load_library
 
 ROOT = Path(__file__).parents[2]
 AS_OF = "2026-05-18"
@@ -156,30 +157,32 @@ def test_a_folder_that_is_not_there_is_one_line(course, tmp_path):
     assert "can't write it" in said
 
 
-# Each fault of the records: one clear line, and a plan that still holds.
-@pytest.mark.parametrize(
-    ("line", "said", "kept"),
-    [
-        ("2026-05-12,Lawns,,99,,,,,\n", "line 3, codes: no FRAC code '99' in the list", 2),
-        ("2026-06-30,Lawns,,3,,,6,mm,\n", None, 1),
-        ("2099-05-12,Lawns,,3,,,,,\n", "line 3, date: 2099-05-12 is in the future", 1),
-        (ON, "line 3: the same as line 2: take one of the two out", 1),
-        ("2026-05-12,Lawns,Mystery,,,,,,\n", "'Mystery' has no FRAC code here", 2),
-        ("2026-05-12,Nowhere,,3,,,,,\n", "line 3, area: no area 'Nowhere'", 1),
-        ("2025-05-12,Lawns,,3,triticonazole,,6,mm,\n", None, 1),
-    ],
-    ids=["code", "after the morning", "future", "twice", "no code", "area", "last season"],
-)
-def test_a_bad_record_is_one_line_and_the_plan_holds(course, line, said, kept):
-    folder = course(ON + line)
+# Records with whatever can be wrong in them: one clear line each, and a plan that still holds.
+RECORDS = [
+    (ON, None),
+    ("2026-05-12,Lawns,,99,,,,,\n", "line 3, codes: no FRAC code '99' in the list"),
+    ("2026-06-30,Lawns,,3,,,6,mm,\n", None),  # after the morning: not known then
+    ("2099-05-12,Lawns,,3,,,,,\n", "line 5, date: 2099-05-12 is in the future"),
+    (ON, "line 6: the same as line 2: take one of the two out"),
+    ("2026-05-13,Lawns,Mystery,,,,,,\n", "line 7, product: 'Mystery' has no FRAC code here"),
+    ("2026-05-12,Nowhere,,3,,,,,\n", "line 8, area: no area 'Nowhere'"),
+    ("2025-05-12,Lawns,,3,triticonazole,,6,mm,\n", None),  # last season
+]
+
+
+def test_every_bad_record_is_one_line_and_the_plan_holds(course):
+    folder = course("".join(line for line, _ in RECORDS))
     record = json.loads(run(folder, "--json"))
     (area,) = record["areas"]
-    assert len(area["done"]) == kept
+    # What is known to have gone on this season counts, also where its code or product is not.
+    assert [one["date"] for one in area["done"]] == ["2026-05-11", "2026-05-12", "2026-05-13"]
     assert area["planned"]
     faults = [text for text in record["notices"] if "To mend" in text]
-    assert len(faults) == (said is not None)
-    if said is not None:
-        assert said in faults[0]
+    wanted = [said for _, said in RECORDS if said]
+    assert len(faults) == len(wanted)
+    for fault, said in zip(faults, wanted, strict=True):
+        assert said in fault
+    assert all(said in flat(run(folder)) for said in wanted)
 
 
 @pytest.mark.parametrize(
@@ -312,3 +315,31 @@ def test_too_few_years_of_weather_for_a_plan_is_said(course):
     assert area["planned"] == []
     assert "needs air temperature of past years" in " ".join(area["advice"])
     assert area["cover"][0]["covered"]
+
+
+def test_what_was_seen_counts_as_the_history_of_the_area(course):
+    folder = course(site=SITE.replace("[[weather]]", 'history = ["summer-patch"]\n[[weather]]'))
+    scout = "Fairy ring is not in this area's history"
+    assert scout in " ".join(planned(folder)["advice"])
+    seen = "date,area,disease,seen,share,note\n2025-07-01,Lawns,fairy ring,yes,5%,\n"
+    (folder / "observations.csv").write_text(seen)
+    assert scout not in " ".join(planned(folder)["advice"])
+    (folder / "observations.csv").write_text(seen + "2025-08-01,Lawns,blight,yes,,\n")
+    notices = json.loads(run(folder, "--json"))["notices"]
+    assert "line 3, disease: no disease 'blight'" in " ".join(notices)
+
+
+def test_both_groups_of_a_mixture_act_on_one_of_the_diseases(course):
+    # Summer patch is a fungus's, root dysfunction an oomycete's: group 21 acts on the latter alone
+    # (FRAC code list, from memory), and is no partner of a group that acts on the former alone.
+    both = '"summer-patch", "pythium-root-dysfunction"'
+    site = SITE.replace('"fairy-ring"', both).replace("Kentucky bluegrass", "creeping bentgrass")
+    library = load_library()
+    trials = [library.diseases[json.loads(key)].mode_of_action for key in both.split(", ")]
+    act = [{t.frac for t in rows if t.evidence in ("works", "some", "no data")} for rows in trials]
+    chosen = [
+        set(one["choice"]["codes"])
+        for one in planned(course(site=site.replace('"lawn"', '"green"')))["planned"]
+    ]
+    assert chosen
+    assert all(any(codes <= group for group in act) for codes in chosen)

@@ -71,6 +71,16 @@ def test_caps_already_used_up(plan):
     assert "The number of applications allowed is used up" in " ".join(made.advice)
 
 
+def test_the_next_year_has_its_own_number(plan):
+    # Counted from July, as south of the equator: the year turns on 1 July.
+    went_on = [Applied(np.datetime64("2024-06-01"), "Area", frozenset({"3"}), water_mm=6.0)]
+    rate = hump("2024-07-10", 40)
+    made = plan([concern(rate)], stock("7"), today="2024-06-10", applied=went_on, most=1,
+                season_start=np.datetime64("2023-07-01"))  # fmt: skip
+    assert len(made.planned) == 1
+    assert made.planned[0].day >= np.datetime64("2024-07-01")
+
+
 def test_a_season_half_gone(plan):
     rate = hump("2024-06-15", 40)
     went_on = [Applied(np.datetime64("2024-06-01"), "Area", frozenset({"3"}), water_mm=6.0)]

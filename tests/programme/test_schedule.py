@@ -156,6 +156,19 @@ def test_label_caps_and_intervals_are_hard():
     assert days[1] - days[0] >= 6
 
 
+def test_numbers_are_counted_by_the_year():
+    rows, free = [np.ones(12)], option("3", {"d0": 1.0})
+    made = problem(rows, [free], cover=3, most=1, turn=6, most_after=1)
+    found = schedule(made)
+    assert [d < 6 for d, _ in found.plan] == [True, False]
+    assert allowed(made, found.plan)
+    assert not allowed(replace(made, most_after=0), found.plan)
+    assert schedule(replace(made, turn=None)).plan == ((0, 0),)
+    label = replace(free, most=0, most_after=1)
+    only = schedule(problem(rows, [label], cover=3, most=4, turn=6, most_after=4)).plan
+    assert [d >= 6 for d, _ in only] == [True]
+
+
 def test_greatest_interval_counts_from_the_last_that_went_on():
     row = np.r_[np.zeros(8), np.ones(8)]
     done = (Step(frozenset({"7"}), frozenset({"7"}), DAY - 3),)
