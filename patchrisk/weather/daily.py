@@ -160,8 +160,11 @@ def _own_step(ahead: IntArray) -> FloatArray:
     if len(steps) == 1:
         return np.full(len(ahead) + 1, float(steps[0]))
     longest = steps[counts >= max(_KEPT_SHARE * len(ahead), 3)].max(initial=steps[counts.argmax()])
-    around = pd.Series(np.append(ahead, ahead[-1])).rolling(9, center=True, min_periods=1)
-    local: FloatArray = np.minimum(around.median().to_numpy(float), float(longest))
+    # The last reading has no step ahead, and a hole before it is none; of two middle steps the
+    # shorter, since holes only ever lengthen them.
+    around = pd.Series(np.append(ahead, np.nan)).rolling(9, center=True, min_periods=1)
+    middle = around.quantile(0.5, interpolation="lower").to_numpy(float)
+    local: FloatArray = np.minimum(middle, float(longest))
     return local
 
 

@@ -13,7 +13,7 @@ from patchrisk.units import QUANTITIES, FloatArray, to_canonical
 from patchrisk.weather.clock import read_stamps
 from patchrisk.weather.columns import find_unit
 from patchrisk.weather.decode import read_text
-from patchrisk.weather.layout import LogOptions
+from patchrisk.weather.layout import LogOptions, TemperatureUnit
 from patchrisk.weather.numerals import to_numbers
 from patchrisk.weather.table import Table, read_table
 
@@ -81,7 +81,9 @@ def read_daily_weather(path: Path, options: Weather | None = None) -> pd.DataFra
                 Fault(source, place, repr(cell[:40]), "write a number, or leave it empty")
             )
         frame[name] = _convert(values, name, table.names[number], options, source)
-    faults += _untrue(frame, table, source) or _other_unit(frame, source)
+    faults += _untrue(frame, table, source) or _other_unit(
+        frame, source, fahrenheit=_degrees(table.names[columns["air_max_c"]], options) == "degF"
+    )
     faults += _twice(frame, table, source)
     if faults:
         raise InputError(faults)
@@ -129,7 +131,7 @@ def _convert(
 ) -> FloatArray:
     place = f"column {header!r}"
     if name in _NEEDED:
-        degrees = options.unit or find_unit(header) or ("degC" if header.endswith("_c") else None)
+        degrees = _degrees(header, options)
         if degrees is None:
             cure = 'say unit = "degC" or unit = "degF" in the site file'
             raise InputError(Fault(source, place, "no unit", cure))
@@ -174,14 +176,18 @@ def _untrue(frame: pd.DataFrame, table: Table, source: str) -> list[Fault]:
     return faults
 
 
-def _other_unit(frame: pd.DataFrame, source: str) -> list[Fault]:
+def _degrees(header: str, options: Weather) -> TemperatureUnit | None:
+    return options.unit or find_unit(header) or ("degC" if header.endswith("_c") else None)
+
+
+def _other_unit(frame: pd.DataFrame, source: str, *, fahrenheit: bool) -> list[Fault]:
     """Temperatures that no place has, though each could be true: the other unit is meant."""
     limits = load_numbers("quality")
     warm = frame["air_max_c"].quantile(0.9)
     hot, cold = limits["unit.hot_air"].value, limits["unit.cold_air"].value
-    if warm > hot:
+    if warm > hot and not fahrenheit:
         found, meant = f"a tenth of the maxima are over {warm:.0f} degC", "degF"
-    elif warm < cold and frame["air_max_c"].count() >= _YEAR:
+    elif fahrenheit and warm < cold and frame["air_max_c"].count() >= _YEAR:
         found, meant = f"nine tenths of the maxima are below {warm:.0f} degC", "degC"
     else:
         return []

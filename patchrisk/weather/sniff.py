@@ -110,7 +110,7 @@ def _try(sample: Sequence[str], skip: int, delimiter: str, options: LogOptions) 
     if not solid:
         return None
     width = Counter(map(len, solid.values())).most_common(1)[0][0]
-    first = _first_row(sample, skip, delimiter, rows, min(solid), width)
+    first = _first_row(sample, skip, delimiter, rows, min(solid), width, column)
     return Guess(delimiter, solid, first, column, width, numbers)
 
 
@@ -121,11 +121,15 @@ def _first_row(
     rows: dict[int, list[str]],
     first: int,
     width: int,
+    day_column: int,
 ) -> int:
     """Line of the first row: a row above it that lacks its numbers or its time is no title."""
     for n in range(first - 1, skip - 1, -1):
         cells = rows.get(n) or split(sample[n], delimiter)
         bare = all(map(is_number, cells)) and any(cells)
+        # Without its time, one number among words is a row still: units are never numbers.
+        if len(cells) == width and not cells[day_column]:
+            bare = any(cell and is_number(cell) for cell in cells)
         if len(cells) == width and (n in rows or bare):
             first = n
         elif sample[n].strip():

@@ -5,7 +5,7 @@ from datetime import datetime, timedelta
 import numpy as np
 import pandas as pd
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from log_files import START, hours, lines
 
@@ -73,6 +73,8 @@ def test_a_short_hole_does_not_shift_the_mean(from_h, hours_out):
     out=st.lists(st.tuples(st.integers(1, 46), st.integers(1, 3)), max_size=3),
     slope=st.floats(-1, 1),
 )
+@example(out=[(1, 3), (37, 3), (44, 3)], slope=1.0)
+@example(out=[(1, 3), (40, 3), (44, 3)], slope=1.0)
 @settings(max_examples=50, deadline=None)
 def test_holes_in_a_straight_line_change_nothing(out, slope):
     """Between known readings a line stands in for the rest, so a line is met exactly."""

@@ -9,7 +9,7 @@ from datetime import date, datetime, timedelta
 import numpy as np
 import pandas as pd
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from log_files import START, hours, lines, soil
 
@@ -327,6 +327,7 @@ FAULTS = st.sampled_from(["ERR", "-9999", "", "850", "-99", "0.0", "NaN", "18.8"
     cut=st.integers(0, 240),
     late=st.integers(0, 8),
 )
+@example(cells=[(0, 0, "ERR")], again=[], notime=[0], cut=0, late=0)
 @settings(max_examples=50, deadline=None)
 def test_rows_are_kept_flagged_or_missing(tmp_path_factory, cells, again, notime, cut, late):
     """Whatever is done to a file: rows = kept + flagged + missing, for each probe."""

@@ -45,8 +45,9 @@ def test_celsius_under_a_fahrenheit_header_is_refused_once_a_year_shows_it(tmp_p
 
 
 @pytest.mark.parametrize(
-    ("first", "days", "mean"), [("2025-01-01", 60, -5.0), ("2025-06-01", 90, 24.0)]
+    ("first", "days", "mean"),
+    [("2025-01-01", 60, -5.0), ("2025-06-01", 90, 24.0), ("2024-01-01", 366, -20.0)],
 )
-def test_a_hard_winter_and_a_desert_summer_are_believed(tmp_path, first, days, mean):
+def test_a_hard_winter_a_desert_summer_and_the_arctic_are_believed(tmp_path, first, days, mean):
     frame = read_daily_weather(year_of(tmp_path, first, days, "C", mean)("°C"))
     assert len(frame) == days
