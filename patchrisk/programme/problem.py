@@ -223,6 +223,8 @@ def broken_by(problem: Problem, plan: Plan) -> list[Breach]:
 
 def idle(problem: Problem, plan: Plan) -> list[int]:
     """Places of applications that bring less than they cost: made only to keep two others apart."""
+    if problem.greatest_days is not None:  # then one may be asked for to bridge a gap
+        return []
     whole = value_of(problem, plan)
     rest = (plan[:n] + plan[n + 1 :] for n in range(len(plan)))
     return [n for n, others in enumerate(rest) if value_of(problem, others) > whole + 1e-6]

@@ -125,7 +125,9 @@ class Limit:
         return sum(test(step) is wanted for (test, wanted), step in pairs) > self.most
 
 
-def limits(guidelines: Iterable[Guideline], caps: Caps, length: int) -> list[Limit]:
+def limits(
+    guidelines: Iterable[Guideline], caps: Caps, length: int, *, apart: bool = False
+) -> list[Limit]:
     """Guidelines on neighbours in a sequence, as limits on every stretch of it.
 
     Parameters
@@ -135,6 +137,8 @@ def limits(guidelines: Iterable[Guideline], caps: Caps, length: int) -> list[Lim
     caps : Caps
     length : int
         Of the whole sequence; longer patterns are left out.
+    apart : bool
+        Keep phenylamides from following each other at all, so that no interval is too long.
     """
     out: list[Limit] = []
     for rule in guidelines:
@@ -152,7 +156,7 @@ def limits(guidelines: Iterable[Guideline], caps: Caps, length: int) -> list[Lim
                     words = f"FRAC {group} comes back sooner than {run} others have gone on"
                     out.append(Limit(rule, tuple(shape), len(shape) - 1, words))
         elif rule.key == "phenylamide-limits":
-            run = caps.phenylamide_run
+            run = 1 if apart else caps.phenylamide_run
             tests = ((_has(PHENYLAMIDE), True),) * (run + 1)
             out.append(Limit(rule, tests, run, f"more than {run} of FRAC {PHENYLAMIDE} in a row"))
         elif rule.key == "osbpi-limits":

@@ -17,11 +17,13 @@ from patchrisk.programme.problem import (
 )
 from patchrisk.programme.rotation import Guideline, limits
 from patchrisk.programme.solver import Moves, solve
+from patchrisk.windows import BoolArray
 
 FEW = 100  # days times options up to which every day is looked at from the first
 WEEK = 7  # days between those of a first look; the second is at every day around its plan
 _NEARLY = 0.99  # share of a bound that will do
 _MOST_APPLICATIONS = 12
+_BANS = 4  # times that an application made for nothing is looked past
 _LOOKS = 6  # at every day around a plan, while it still gets better
 
 
@@ -80,13 +82,16 @@ def _settled(
     """
     most = min(problem.most_in_all, _MOST_APPLICATIONS)
     length = len(problem.done) + most
+    helpful = _on(helpful_days(problem), days)
     known = limits(problem.guidelines, problem.caps, length)
-    kept = [k for k, limit in enumerate(known) if len(limit.tests) <= 2]
+    kept = [limit for limit in known if len(limit.tests) <= 2]
+    bans, apart = 0, False
     while True:
-        at, option = np.nonzero(helpful_days(problem)[days])
-        moves = Moves(days[at], option, np.zeros(at.size, dtype=np.intp))
-        found = solve(problem, moves, most, [known[k] for k in kept], seconds, pinned=False)
-        if not broken_by(problem, found.plan) and not idle(problem, found.plan):
+        at, option = np.nonzero(helpful)
+        moves = Moves(at, option, np.zeros(at.size, dtype=np.intp))
+        found = solve(problem, moves, most, kept, seconds, pinned=False)
+        wrong, spare = broken_by(problem, found.plan), idle(problem, found.plan)
+        if not wrong and not spare:
             return found
         if repair is not None:
             near = _pinned(problem, _around(repair, found.plan), seconds)
@@ -94,15 +99,32 @@ def _settled(
                 return near
         steps = [*problem.done, *(step_of(problem, move) for move in found.plan)]
         more = [
-            k
-            for k, limit in enumerate(known)
-            if k not in kept and any(limit.held(steps, n) for n in range(len(steps)))
+            limit
+            for limit in known
+            if limit not in kept and any(limit.held(steps, n) for n in range(len(steps)))
         ]
-        kept += more
-        if not more:  # a share of the whole, an interval, one that is idle: fewer applications
-            if most <= 1:
-                return Solution((), 0.0, found.proven)
+        if more:
+            kept += more
+        elif spare and bans < _BANS:
+            bans += 1
+            for n in spare:  # look for something better than one made for nothing
+                day, which = found.plan[n]
+                helpful[max(0, day - WEEK // 2) : day + WEEK // 2 + 1, which] = False
+        elif wrong and not apart:
+            apart = True
+            strict = limits(problem.guidelines, problem.caps, length, apart=True)
+            kept += [limit for limit in strict if len(limit.tests) == 2]
+        elif most <= 1:
+            return Solution((), 0.0, found.proven)
+        else:  # a share of the whole: fewer applications
             most = max(1, min(most, len(found.plan)) - 1)
+
+
+def _on(usable: BoolArray, days: npt.NDArray[np.intp]) -> BoolArray:
+    """Keep only what falls on the days given."""
+    out = np.zeros_like(usable)
+    out[days] = usable[days]
+    return out
 
 
 def _pinned(problem: Problem, slots: Sequence[npt.NDArray[np.intp]], seconds: float) -> Solution:

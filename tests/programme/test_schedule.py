@@ -179,6 +179,32 @@ def test_greatest_interval_counts_from_the_last_that_went_on():
     assert allowed(replace(made, greatest_days=12), schedule(made).plan)
 
 
+@pytest.mark.parametrize("seed", range(8))
+def test_every_plan_keeps_every_rule(seed, guidelines):
+    rng = np.random.default_rng(seed)
+    days = int(rng.integers(60, 140))
+    day = np.arange(days)
+    rows = [np.exp(-(((day - rng.uniform(0, days)) / rng.uniform(10, 40)) ** 2)) for _ in range(3)]
+    codes = rng.permutation(["3", "7", "11", "3+11", "7+11", "4", "21"])[: rng.integers(1, 5)]
+    options = [
+        option(
+            code,
+            {f"d{i}": rng.choice([0, 0.3, 0.6, 1.0]) for i in range(3)},
+            most=rng.choice([None, 1, 2]),
+            least_days=rng.choice([None, 21]),
+        )
+        for code in codes
+    ]
+    done = (Step(frozenset({codes[0]}), frozenset(), DAY - 20),)
+    made = problem(
+        rows, options, most=int(rng.integers(1, 6)), least=14, cover=28, number=2, done=done,
+        guidelines=guidelines, no_spray=day % 7 > 4, cost=2.0, turn=days // 2, most_after=2,
+    )  # fmt: skip
+    found = schedule(made)
+    assert allowed(made, found.plan)
+    assert found.value == pytest.approx(worth_of(made, found.plan))
+
+
 def test_between_equals_the_earliest_day():
     found = schedule(problem([np.ones(11)], [option("3", {"d0": 1.0})], most=1, cover=4))
     assert found.plan == ((0, 0),)
