@@ -6,6 +6,7 @@ from functools import cache
 from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from patchrisk.ahead.course import SoilCourse, soil_course
@@ -148,9 +149,9 @@ def prospect(
     length = int(numbers["ahead.days"].value)
     future = np.arange(dates[-1] + 1, dates[-1] + 1 + length)
     both = np.isfinite(weather["air_min_c"]) & np.isfinite(weather["air_max_c"])
-    years = usable_years(dates, both, future, least_known=numbers["ahead.known_year"].value / 100)[
-        -int(numbers["ahead.most_years"].value) :
-    ]
+    least = numbers["ahead.known_year"].value / 100
+    years = usable_years(dates, both, future, least_known=least)
+    years = years[-int(numbers["ahead.most_years"].value) :]
     if not years:
         return None
     told = forecast.reindex(index=pd.date_range(as_of, periods=length), columns=list(COLUMNS))
@@ -166,8 +167,14 @@ def prospect(
         forecast_sd_c=np.asarray(first + growth * np.arange(max(lead, 1)), dtype=np.float64),
     )
     back = min(LOOK_BACK_DAYS, ahead.today)
+    stretch = np.arange(dates[-1] + 1 - back, dates[-1] + 1 + length)
     past = lay_past(
-        dates, weather, back=back, until=length, spin_up=ahead.today - back, years=years
+        dates,
+        weather,
+        back=back,
+        until=length,
+        spin_up=ahead.today - back,
+        years=_known_whole(dates, both, stretch, back, years, least) or years,
     )
     columns = {name: daily[:, None] for name, daily in weather.items()}
     climate = prepare(
@@ -188,6 +195,24 @@ def prospect(
     return Prospect(
         ahead, past, lead, enough, latitude, climate, signs_ahead, signs_past, Doubts(memory())
     )
+
+
+def _known_whole(
+    dates: npt.NDArray[np.datetime64],
+    known: npt.NDArray[np.bool_],
+    stretch: npt.NDArray[np.datetime64],
+    back: int,
+    years: tuple[int, ...],
+    least: float,
+) -> tuple[int, ...]:
+    """Keep the years whose weather is known over the whole stretch, not ahead of today alone.
+
+    The first year of a record begins after its own last season did: no normal is made of it.
+    """
+    year = stretch.astype("datetime64[Y]").astype(int)
+    turn = int(year[back] - year[0])  # years go by the first day ahead
+    whole = {y + turn for y in usable_years(dates, known, stretch, least_known=least)}
+    return tuple(y for y in years if y in whole)
 
 
 def area_ahead(

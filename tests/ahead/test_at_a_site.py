@@ -40,6 +40,9 @@ def test_few_years_are_said_and_spread_the_dates(tmp_path):
     assert whole.ground.enough
     assert not short.ground.enough
     assert short.ground.years == (2023, 2024, 2025)
+    # The season before 2023's is not on record, so that year makes no normal.
+    assert short.ground.past.years == (2024, 2025)
+    assert whole.ground.past.years == whole.ground.years[1:]
     assert "fewer than ten years" in flat(write_outlook(view_of(short)))
     assert "fewer than ten years" not in flat(write_outlook(view_of(whole)))
 
