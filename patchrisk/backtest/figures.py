@@ -30,6 +30,8 @@ _ABOUT = {"infect": "infection", "treat": "time to treat", "express": "symptoms"
 APART_DAYS = 75  # between the first days of seasons that are of another time of the year
 MOST_ROWS = 70  # sites that can be named along an axis
 
+_LETTER = 0.0125  # width of a small letter, as a share of a full-width frame beside its names
+
 
 def draw_openings(
     seasons: pd.DataFrame, normal: pd.DataFrame, trend: pd.DataFrame, name: str, level: float
@@ -100,7 +102,8 @@ def _over_years(
         band = np.sort(np.array([middle + line[end] * reach for end in ("low", "high")]), axis=0)
         axes.fill_between(span, band[0], band[1], color=COLOURS[4], alpha=0.35, lw=0)
         axes.plot(year, middle + line["days_per_decade"] * from_middle, color=COLOURS[0])
-        slope = f"{line['days_per_decade']:+.1f} ({line['low']:+.1f} to {line['high']:+.1f})"
+        slope = f"{line['days_per_decade']:+.1f} days a decade"
+        slope += f" ({line['low']:+.1f} to {line['high']:+.1f})"
         text = f"{slope.replace('-', '−')}, {text}"
     if np.isfinite(usual["normal_day"]):
         axes.axhline(usual["normal_day"] + shift, color=INK, lw=0.8, ls=":")
@@ -248,9 +251,12 @@ def draw_warmest(summary: pd.DataFrame, name: str, least_years: int) -> Plate:
             axes.plot(part["median"], at[some], MARKERS[number], ms=4.5, color=COLOURS[number],
                       label=_ABOUT[meaning])  # fmt: skip
             axes.plot(part["most"], at[some], "|", ms=6, color=COLOURS[number])
+        longest = 0
         for n, row in rows[rows["most"] > 0].iterrows():
+            where = f"{str(row['most_site']).replace('_', ' ')} {row['most_year']}"
+            longest = max(longest, len(where))
             axes.annotate(
-                f"{str(row['most_site']).replace('_', ' ')} {row['most_year']}",
+                where,
                 (row["most"], float(str(n))), (4, 0), textcoords="offset points", va="center",
                 fontsize=6, color=GREY,
             )  # fmt: skip
@@ -261,7 +267,8 @@ def draw_warmest(summary: pd.DataFrame, name: str, least_years: int) -> Plate:
         axes.set_ylim(-0.7, len(rows) - 0.3)
         axes.margins(x=0.03)
         right = max(float(rows["most"].max()), 1.0)
-        axes.set_xlim(right=right + 0.34 * (right - min(0.0, float(rows["low"].min()))))
+        beside = _LETTER * longest / (1 - _LETTER * longest)
+        axes.set_xlim(right=right + beside * (right - min(0.0, float(rows["low"].min()))))
         axes.set_xlabel("days earlier than normal in the warmest year (negative: later)")
         axes.grid(visible=True, axis="x")
         axes.set_axisbelow(True)
