@@ -27,14 +27,12 @@ _BANS = 4  # times that an application made for nothing is looked past
 _LOOKS = 6  # at every day around a plan, while it still gets better
 
 
-def schedule(problem: Problem, *, seconds: float = 5.0) -> Solution:
+def schedule(problem: Problem) -> Solution:
     """Place applications over the days to come.
 
     Parameters
     ----------
     problem : Problem
-    seconds : float
-        When to take the best so far [s].
 
     Returns
     -------
@@ -48,14 +46,14 @@ def schedule(problem: Problem, *, seconds: float = 5.0) -> Solution:
     if not useful.size:
         return Solution((), 0.0, True)
     if helpful.sum() <= FEW or (len(problem.options) == 1 and not problem.guidelines):
-        return _settled(problem, useful, seconds)
+        return _settled(problem, useful)
     # Counted from the first useful day: intervals are mostly whole weeks.
     weekly = useful[np.unique((useful - useful[0]) // WEEK, return_index=True)[1]]
-    found = _settled(problem, weekly, seconds, repair=useful)
+    found = _settled(problem, weekly, repair=useful)
     for _ in range(_LOOKS):
         if not found.plan:
             break
-        better = _pinned(problem, _around(useful, found.plan), seconds)
+        better = _pinned(problem, _around(useful, found.plan))
         if better.value <= found.value + 1e-9:
             break
         found = better
@@ -72,7 +70,6 @@ def _around(useful: npt.NDArray[np.intp], plan: Plan) -> list[npt.NDArray[np.int
 def _settled(
     problem: Problem,
     days: npt.NDArray[np.intp],
-    seconds: float,
     repair: npt.NDArray[np.intp] | None = None,
 ) -> Solution:
     """Solve, adding guidelines as they turn out to be broken; most never are.
@@ -89,12 +86,12 @@ def _settled(
     while True:
         at, option = np.nonzero(helpful)
         moves = Moves(at, option, np.zeros(at.size, dtype=np.intp))
-        found = solve(problem, moves, most, kept, seconds, pinned=False)
+        found = solve(problem, moves, most, kept, pinned=False)
         wrong, spare = broken_by(problem, found.plan), idle(problem, found.plan)
         if not wrong and not spare:
             return found
         if repair is not None:
-            near = _pinned(problem, _around(repair, found.plan), seconds)
+            near = _pinned(problem, _around(repair, found.plan))
             if near.value >= _NEARLY * found.value:
                 return near
         steps = [*problem.done, *(step_of(problem, move) for move in found.plan)]
@@ -127,7 +124,7 @@ def _on(usable: BoolArray, days: npt.NDArray[np.intp]) -> BoolArray:
     return out
 
 
-def _pinned(problem: Problem, slots: Sequence[npt.NDArray[np.intp]], seconds: float) -> Solution:
+def _pinned(problem: Problem, slots: Sequence[npt.NDArray[np.intp]]) -> Solution:
     """Solve with every application on one of its own few days, in this order."""
     helpful = helpful_days(problem)
     parts = []
@@ -136,7 +133,7 @@ def _pinned(problem: Problem, slots: Sequence[npt.NDArray[np.intp]], seconds: fl
         parts.append((days[at], option, np.full(at.size, n, dtype=np.intp)))
     moves = Moves(*(np.concatenate(column) for column in zip(*parts, strict=True)))
     known = limits(problem.guidelines, problem.caps, len(problem.done) + len(slots))
-    found = solve(problem, moves, len(slots), known, seconds, pinned=True)
+    found = solve(problem, moves, len(slots), known, pinned=True)
     if broken_by(problem, found.plan) or idle(problem, found.plan):
         return Solution((), float("-inf"), False)
     return found
@@ -169,24 +166,24 @@ class Relief:
     costs: tuple[tuple[str, float], ...] = ()
 
 
-def with_relief(problem: Problem, *, seconds: float = 5.0) -> tuple[Solution, Relief]:
+def with_relief(problem: Problem) -> tuple[Solution, Relief]:
     """Schedule, and find what stands in the way where much is left bare.
 
     Labels, heat and days without spraying are always kept. Guidelines are parted with one by one,
     the last of the list first, only when with them nothing at all could be applied.
     """
-    found = schedule(problem, seconds=seconds)
+    found = schedule(problem)
     free = problem
     for name in GIVEN_UP:
         free = _without(free, name)
-    most = schedule(free, seconds=seconds)
+    most = schedule(free)
     costs = []
     if most.value - found.value > max(problem.cost, 0.1 * most.value):
         for name in GIVEN_UP:
             rest = _without(problem, name)
             if rest is problem:
                 continue
-            gain = schedule(rest, seconds=seconds).value - found.value
+            gain = schedule(rest).value - found.value
             if gain > problem.cost / 2:
                 costs.append((name, gain))
     parted: list[Guideline] = []
@@ -194,7 +191,7 @@ def with_relief(problem: Problem, *, seconds: float = 5.0) -> tuple[Solution, Re
     while not found.plan and kept.guidelines and any(n == GIVEN_UP[0] for n, _ in costs):
         parted.append(kept.guidelines[-1])
         kept = replace(kept, guidelines=kept.guidelines[:-1])
-        found = schedule(kept, seconds=seconds)
+        found = schedule(kept)
     told = {b.guideline.key for b in broken_by(problem, found.plan)}
     return found, Relief(tuple(g for g in parted if g.key in told), tuple(costs))
 

@@ -15,6 +15,9 @@ from patchrisk.programme.problem import Problem, Solution, Threat, value_of, wei
 from patchrisk.programme.rotation import Limit, totals
 from patchrisk.units import FloatArray
 
+# Branches of a search after which the best so far is taken; most end at the first. A count and
+# not a time, so that the same morning gets the same plan on any computer.
+_NODES = 200
 _GAP = 1e-3  # relative gap at which HiGHS may stop
 _LATER = 1e-5  # what a day later costs, beside the whole pressure: ties go to the earliest day
 
@@ -33,7 +36,6 @@ def solve(
     moves: Moves,
     most: int,
     kept: Sequence[Limit],
-    seconds: float,
     *,
     pinned: bool,
 ) -> Solution:
@@ -48,8 +50,6 @@ def solve(
         Applications.
     kept : sequence of Limit
         Guidelines on neighbours to keep; those on totals always are.
-    seconds : float
-        When to take the best so far [s].
     pinned : bool
         Whether each of ``most`` applications is made, on one of its own moves.
     """
@@ -100,7 +100,7 @@ def solve(
         integrality=np.r_[np.ones(count), np.zeros(width() - count)],
         bounds=Bounds(0, 1),
         constraints=LinearConstraint(matrix, -np.inf, np.array(rows.most)),
-        options={"time_limit": seconds, "mip_rel_gap": _GAP},
+        options={"node_limit": _NODES, "mip_rel_gap": _GAP},
     )
     if made.x is None:
         return Solution((), 0.0, False)
