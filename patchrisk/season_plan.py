@@ -12,6 +12,7 @@ from patchrisk.diseases import Library
 from patchrisk.errors import InputError
 from patchrisk.groups import load_groups, load_rules
 from patchrisk.morning import AreaMorning, Morning
+from patchrisk.pen import Pen
 from patchrisk.programme.area import plan_area
 from patchrisk.programme.cover import Cover
 from patchrisk.programme.given import PROVEN, Concern, Demand, Ground, Stock
@@ -20,7 +21,6 @@ from patchrisk.programme.rotation import Guideline, family
 from patchrisk.protection import concern_of, programme_numbers
 from patchrisk.shelf import Shelf, amount_words, shelf_path, site_shelf
 from patchrisk.site import Area, DaysOff, Site
-from patchrisk.units import shower
 from patchrisk.windows import BoolArray
 
 _FROM_MEMORY = ("qoi-fraction", "sdhi-fraction")  # on when the user asks for them
@@ -83,6 +83,15 @@ def plan_all(morning: Morning) -> SitePlan:
     )
 
 
+def keeps_programme(morning: Morning) -> bool:
+    """Whether a site asks for a programme: it keeps records or a shelf, or has ``[programme]``."""
+    return (
+        morning.applications is not None
+        or shelf_path(morning.site) is not None
+        or "programme" in morning.site.model_fields_set
+    )
+
+
 def season_start(day: date, *, southern: bool) -> date:
     """First day of the year that applications are counted by: 1 January, in the south 1 July."""
     if southern:
@@ -124,6 +133,7 @@ def _area(
         return AreaPlan(area.area.name, today, today, done, (), {}, (why, *without), ())
     dates, now = area.course.dates, area.course.today
     concerns = list(_concerns(morning, area, dates))
+    pen = Pen(site.site.units)
     wishes = site.programme
     most = area.area.most_applications
     made = plan_area(
@@ -148,7 +158,8 @@ def _area(
         air_max_c=morning.ground.ahead.weather["air_max_c"][morning.ground.ahead.today :],
         rain_mm=_rain(morning, dates[now:]),
         soil_c=area.course.soil.middle,
-        show=shower(site.site.units),
+        show=pen.show,
+        day=pen.day,
     )
     planned = tuple(_with_amounts(one, shelf, area.area, site) for one in made.planned)
     return replace(made, planned=planned, advice=(*made.advice, *without))

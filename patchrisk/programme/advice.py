@@ -16,11 +16,8 @@ def advise(case: Case, relief: Relief) -> list[str]:
     out = []
     coming = [t for t in problem.threats if t.rate.sum() >= LITTLE]
     if not coming:
-        end = problem.dates[-1].astype(object)
-        return [
-            f"No infection pressure is in sight up to {end.day} {end:%b %Y}: no application is "
-            "worth making."
-        ]
+        end = case.day(problem.dates[-1], year=True)
+        return [f"No infection pressure is in sight up to {end}: no application is worth making."]
     out += _scouting(case, coming)
     if not plan:
         out.append(_why_none(case, coming))

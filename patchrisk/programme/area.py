@@ -39,7 +39,7 @@ def plan_area(
     soil_c: FloatArray | None = None,
     resistant: frozenset[str] = frozenset(),
     show: Callable[..., str],
-    seconds: float = 5.0,
+    day: Callable[..., str],
 ) -> AreaPlan:
     """Plan the rest of an area's season.
 
@@ -74,8 +74,8 @@ def plan_area(
         Codes to which resistance is known on the site: no partner in a mixture.
     show : callable
         ``show(quantity, value)`` writes a number in the user's units.
-    seconds : float
-        Time for one solution [s].
+    day : callable
+        ``day(day)`` writes a day as the user does, with its year when ``year=True``.
 
     Returns
     -------
@@ -88,7 +88,7 @@ def plan_area(
         concerns, stock, dates, today, applied, season, demand, guidelines, numbers,
         ground, air_max_c, resistant, _year_on(season_start),
     )  # fmt: skip
-    solution, relief = with_relief(problem, seconds=seconds)
+    solution, relief = with_relief(problem)
     planned, advice = explain(
         problem,
         solution,
@@ -101,6 +101,7 @@ def plan_area(
         rain_mm=rain_mm,
         soil_c=None if soil_c is None else soil_c[today:],
         show=show,
+        day=day,
     )
     return AreaPlan(
         area,

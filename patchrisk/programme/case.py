@@ -25,11 +25,11 @@ class Case:
     rain_mm: FloatArray | None
     soil_c: FloatArray | None
     show: Callable[..., str]
+    day: Callable[..., str]
 
     def date(self, day: int) -> str:
         """Write a day as people do."""
-        when = self.problem.dates[min(day, len(self.problem.dates) - 1)].astype(object)
-        return f"{when.day} {when:%b}"
+        return self.day(self.problem.dates[min(day, len(self.problem.dates) - 1)])
 
 
 def threat_of(problem: Problem, key: str) -> Threat:

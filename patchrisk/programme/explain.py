@@ -44,6 +44,7 @@ def explain(
     rain_mm: FloatArray | None,
     soil_c: FloatArray | None,
     show: Callable[..., str],
+    day: Callable[..., str],
 ) -> tuple[tuple[Planned, ...], tuple[str, ...]]:
     """Put a solution into words.
 
@@ -64,6 +65,8 @@ def explain(
         Soil temperature expected [degC].
     show : callable
         Writes a number in the user's units.
+    day : callable
+        Writes a day as the user does.
 
     Returns
     -------
@@ -81,6 +84,7 @@ def explain(
         rain_mm,
         soil_c,
         show,
+        day,
     )
     planned = tuple(_planned(case, n) for n in range(len(solution.plan)))
     return planned, tuple(advise(case, relief))

@@ -11,9 +11,6 @@ from patchrisk.expression import Watch
 from patchrisk.morning import AreaMorning, Morning
 from patchrisk.pressure import Pressure, Spread
 from patchrisk.prospect import Prospect
-from patchrisk.report.words import day_words
-
-_LIKELY = 0.5
 
 
 def ground_words(ground: Prospect | None) -> str:
@@ -28,14 +25,6 @@ def ground_words(ground: Prospect | None) -> str:
     if not ground.enough:
         text += "; fewer than ten years: the ranges are wider for it, and what is normal is unsure"
     return text + "."
-
-
-def act_words(ahead: DiseaseAhead | None) -> str:
-    """Say which day to be ready for; empty when the window is open or nothing is known."""
-    rule = None if ahead is None else ahead.middle
-    if rule is None or rule.middle is None or rule.early is None or rule.opened_before > _LIKELY:
-        return ""
-    return f"Be ready by {day_words(rule.early)}."
 
 
 # --- as a record --------------------------------------------------------------------------------
@@ -73,7 +62,6 @@ def ahead_record(morning: Morning, area: AreaMorning, key: str) -> dict[str, Any
         },
         "pressure": None if ahead.pressure is None else _pressure(ahead.pressure),
         "watch": None if ahead.watch is None else _watch(morning.library, key, ahead.watch),
-        "act": act_words(ahead),
     }
 
 

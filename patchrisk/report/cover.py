@@ -1,110 +1,70 @@
-"""What recorded applications still protect, in words, as a record, and in what to do today."""
+"""What recorded applications still protect, in words and as a record."""
 
 from collections.abc import Iterator
 from typing import Any
 
 import numpy as np
 
-from patchrisk.diseases import Library
-from patchrisk.outlook import DiseaseToday
+from patchrisk.pen import Pen
 from patchrisk.programme.cover import Applied, Cover
 from patchrisk.records import Kept
-from patchrisk.report import words
-from patchrisk.report.words import Show, day_words
-from patchrisk.windows import State
+from patchrisk.report.words import codes_words
 
 
-def cover_words(cover: Cover | None, as_of: np.datetime64) -> str:
-    """Say how long the roots are covered, or since when they are bare while the window is open.
+def cover_words(cover: Cover, pen: Pen, *, brief: bool = False) -> str:
+    """Say how long the roots are covered and by what, or since when they are bare.
 
-    Empty when nothing protects and no open day went by without protection.
+    ``brief`` leaves out what differs between diseases under one application: the days left by
+    the shortest and the longest published interval, and the days that were bare before it.
     """
-    if cover is None:
-        return ""
-    text = now_words(cover, as_of)
-    bare = len(cover.bare_open)
-    if cover.until is not None and bare:
-        days = f"{_days(bare)}, {_bare_span(cover, as_of)}"
-        text += f"; before, window open and nothing on for {days}"
-    elif cover.until is None and cover.last is not None:
-        gone = f"{_what(cover.last)} of {day_words(cover.last.day)} has run out"
-        text = f"{text}; {gone}" if text else f"Bare; {gone}"
-    return f"{text}." if text else ""
+    if cover.until is None:
+        return _bare_words(cover, pen)
+    low, high = cover.days_left_range
+    text = f"covered to {pen.day(cover.until)}, {_days(cover.days_left)} left"
+    if low != high and not brief:
+        text += f" ({low} to {high})"
+    if cover.last is not None:
+        text += f", by {_went_on(cover.last, pen)}"
+    if len(cover.bare_open) and not brief:
+        text += f"; open and bare {_span(cover, pen)} before it"
+    return text
 
 
-def now_words(cover: Cover, as_of: np.datetime64, *, spread: bool = True) -> str:
-    """Say what is on today; empty when nothing is and no open day went by without.
-
-    ``spread`` adds how many days are left by the shortest and the longest published interval.
-    """
-    if cover.until is not None and cover.last is not None:
-        low, high = cover.days_left_range
-        span = "" if low == high or not spread else f", {low} to {high} by the published intervals"
-        return (
-            f"Covered until {day_words(cover.until)} ({_days(cover.days_left)} left{span}): "
-            f"{_what(cover.last)} on {day_words(cover.last.day)}"
-        )
-    bare = len(cover.bare_open)
-    if bare:
-        return f"Bare: window open and nothing on for {_days(bare)}, {_bare_span(cover, as_of)}"
-    return ""
+def _bare_words(cover: Cover, pen: Pen) -> str:
+    gone = "" if cover.last is None else f"{_went_on(cover.last, pen)} has run out"
+    if not len(cover.bare_open):
+        return f"bare: {gone or 'nothing on record'}"
+    # The cover's days begin before today; what is bare and open up to the last day over is so now.
+    text = f"open and bare {_span(cover, pen)}"
+    return f"{text}; {gone}" if gone else text
 
 
-def _what(applied: Applied) -> str:
-    codes = " + ".join(sorted(applied.codes, key=lambda c: (len(c), c)))
-    group = f"FRAC {codes}" if codes else ""
-    if applied.product:
-        return f"{applied.product} ({group})" if group else applied.product
-    return group or "an application without a FRAC code"
+def _went_on(applied: Applied, pen: Pen) -> str:
+    what = applied.product or codes_words(applied.codes) or "an application without a FRAC code"
+    return f"{what} of {pen.day(applied.day)}"
 
 
-def _bare_span(cover: Cover, as_of: np.datetime64) -> str:
-    first, last = cover.bare_open[0], cover.bare_open[-1]
-    if last - first + 1 > len(cover.bare_open):
-        return f"between {day_words(first)} and {day_words(last)}"
-    if last + 1 == as_of:
-        return f"since {day_words(first)}"
-    return f"from {day_words(first)} to {day_words(last)}"
+def _span(cover: Cover, pen: Pen) -> str:
+    """Say on how many days the window was open and nothing on, and when: in a row or not."""
+    days = cover.bare_open
+    first, last = days[0], days[-1]
+    if first == last:
+        return f"on {pen.day(first)}"
+    told = f"{_days(len(days))}, {pen.days(first, last)}"
+    return f"for {told}" if last - first + 1 == len(days) else f"on {told},"
 
 
 def _days(count: int) -> str:
     return f"{count} day{'' if count == 1 else 's'}"
 
 
-def do_with_cover(library: Library, today: DiseaseToday, cover: Cover | None, show: Show) -> str:
-    """One plain sentence on what to do this morning, which follows what is on.
-
-    ``cover`` is None without records of applications: then nothing is known of what is on.
-    """
-    plain = words.do_now(library, today, show)
-    if cover is None or today.state not in (State.OPEN, State.NEARING):
-        return plain
-    disease = library.diseases.get(today.key)
-    how = "" if disease is None else "; " + words.groups_words(disease)
-    if cover.until is not None:
-        if cover.days_left_range[0] > 0:
-            return f"nothing to apply: covered until {day_words(cover.until)}."
-        return (
-            f"covered until {day_words(cover.until)}, though not by the shortest published "
-            f"interval: get the next one ready{how}."
-        )
-    if today.state is State.NEARING:
-        return plain
-    gone = cover.last
-    on = "nothing is on" if gone is None else f"what went on {day_words(gone.day)} has run out"
-    if today.deciding and today.deciding[0].rule.meaning == "treat":
-        water = "" if disease is None else words.watering_words(disease, show)
-        return f"a preventive application is due, {on}{how}{f'; {water}' if water else ''}."
-    return f"roots can be infected now, and {on}."
-
-
-def kept_lines(kept: Kept[Applied] | None) -> Iterator[str]:
+def kept_lines(kept: Kept[Applied] | None, pen: Pen) -> Iterator[str]:
     """Say how many applications are on record, and what is to mend in them."""
     if kept is None:
         return
     if kept.rows:
         count = len(kept.rows)
-        last = day_words(kept.rows[-1].day, year=True)
+        last = pen.day(kept.rows[-1].day, year=True)
         yield f"{count} application{'s' if count > 1 else ''} on record, the last of {last}."
     else:
         yield "No application on record."

@@ -9,10 +9,10 @@ import numpy as np
 
 from patchrisk.morning import AreaMorning, Morning, Readings
 from patchrisk.outlook import DiseaseToday, RuleToday
+from patchrisk.pen import Pen
 from patchrisk.report import ahead, cover, words
-from patchrisk.report.view import AreaView, view_of
+from patchrisk.report.view import AreaView, Row, view_of
 from patchrisk.soil.series import SoilSeries
-from patchrisk.units import shower
 from patchrisk.weather.gather import Weather
 
 SCHEMA = "patchrisk-outlook/1"
@@ -43,6 +43,7 @@ def to_json(morning: Morning) -> str:
 
 def _area(morning: Morning, area: AreaMorning, said: AreaView) -> dict[str, Any]:
     library = morning.library
+    rows = {row.key: row for row in said.rows}
     return {
         "name": area.area.name,
         "turf": area.area.turf,
@@ -50,7 +51,7 @@ def _area(morning: Morning, area: AreaMorning, said: AreaView) -> dict[str, Any]
         "root_zone": area.area.root_zone,
         "today": {"level": said.level.words, "sentence": said.sentence},
         "soil": _soil(area.soil),
-        "diseases": [_disease(morning, area, today) for today in area.diseases],
+        "diseases": [_disease(morning, area, today, rows[today.key]) for today in area.diseases],
         "no_forecast": [
             {"key": key, "name": d.name, "reason": d.no_forecast.text if d.no_forecast else ""}
             for key in area.without
@@ -70,19 +71,19 @@ def _soil(soil: SoilSeries) -> dict[str, Any]:
     }
 
 
-def _disease(morning: Morning, area: AreaMorning, today: DiseaseToday) -> dict[str, Any]:
-    library = morning.library
-    show = shower(morning.site.site.units)
+def _disease(
+    morning: Morning, area: AreaMorning, today: DiseaseToday, row: Row
+) -> dict[str, Any]:
     on = area.cover.get(today.key)
     decide = {id(r) for r in today.deciding}
     return {
         "key": today.key,
-        "name": words.name_of(library, today.key),
+        "name": row.name,
         "state": today.state.words,
         "yesterday": today.yesterday.words,
         "since": _day(today.since),
-        "do": cover.do_with_cover(library, today, on, show),
-        "agreement": words.agreement(today),
+        "do": row.act,
+        "agreement": words.agreement(today, Pen(morning.site.site.units).day),
         "rules": [{**_rule(r), "decides": id(r) in decide} for r in today.rules],
         "ahead": ahead.ahead_record(morning, area, today.key),
         "cover": None if on is None else cover.cover_record(on),

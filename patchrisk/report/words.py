@@ -26,14 +26,6 @@ CAUTIONS = (
 )
 
 
-def day_words(day: np.datetime64 | None, *, year: bool = False) -> str:
-    """Write a day as people say it, such as ``12 May``."""
-    if day is None:
-        return "-"
-    date = day.astype("datetime64[D]").astype(object)
-    return f"{date.day} {date:%b %Y}" if year else f"{date.day} {date:%b}"
-
-
 def name_of(library: Library, key: str) -> str:
     """Return the name of a disease or group."""
     return (library.diseases.get(key) or library.groups[key]).name
@@ -60,7 +52,7 @@ def rule_words(published: PublishedRule, show: Show) -> str:
     return f"{what} at {show('depth', rule.depth_cm)} {asked}{row}"
 
 
-def standing(result: RuleToday, show: Show, day: DayWords = day_words) -> str:
+def standing(result: RuleToday, show: Show, day: DayWords) -> str:
     """Say where a rule stands: its figure today, the days counted, and since when."""
     value = "no reading" if np.isnan(result.value_c) else show("soil temperature", result.value_c)
     count = f"{result.run} of {result.rule.days} days" if result.rule.days > 1 else ""
@@ -71,7 +63,7 @@ def standing(result: RuleToday, show: Show, day: DayWords = day_words) -> str:
     return ", ".join(part for part in (value, count) if part)
 
 
-def agreement(today: DiseaseToday, day: DayWords = day_words) -> str:
+def agreement(today: DiseaseToday, day: DayWords) -> str:
     """Say how far the published rules agree, from the first to open to the last."""
     rules = today.deciding
     known = [r for r in rules if r.state is not State.UNKNOWN]
@@ -105,18 +97,6 @@ def groups_by(disease: Disease, evidence: str) -> list[str]:
     return [row.frac for row in disease.mode_of_action if row.evidence == evidence]
 
 
-def groups_words(disease: Disease) -> str:
-    """Name the mode-of-action groups by what trials showed of them on the disease."""
-    told = [
-        f"FRAC {', '.join(groups_by(disease, kind))} ({words})"
-        for kind, words in (("works", "worked in trials"), ("some", "some evidence"))
-        if groups_by(disease, kind)
-    ]
-    if told:
-        return "groups: " + "; ".join(told)
-    return "no trial figures seen for any mode-of-action group"
-
-
 def water_depth(disease: Disease, show: Show) -> str:
     """Write how deep trials watered it in; empty when no figure was seen."""
     water = disease.treatment.watering_in
@@ -124,12 +104,6 @@ def water_depth(disease: Disease, show: Show) -> str:
         return ""
     low, high = water.span
     return show("rain", low) if low == high else f"{show('rain', low)} to {show('rain', high)}"
-
-
-def watering_words(disease: Disease, show: Show) -> str:
-    """Say how deep to water in, from the trials."""
-    depth = water_depth(disease, show)
-    return f"water in {depth}" if depth else ""
 
 
 def interval_days(disease: Disease) -> str:
@@ -141,38 +115,15 @@ def interval_days(disease: Disease) -> str:
     return f"{low if low == high else f'{low} to {high}'} days"
 
 
-def interval_words(disease: Disease) -> str:
-    """Say after how many days trials repeated it."""
-    days = interval_days(disease)
-    return f"repeat after {days} where the label allows" if days else ""
+def codes_words(codes: frozenset[str]) -> str:
+    """Write FRAC codes, such as ``FRAC 3 + 11``; empty without any."""
+    return f"FRAC {' + '.join(sorted(codes, key=by_number))}" if codes else ""
 
 
-def do_now(library: Library, today: DiseaseToday, show: Show) -> str:
-    """One plain sentence on what to do this morning."""
-    disease = library.diseases.get(today.key)
-    timing = bool(today.deciding) and today.deciding[0].rule.meaning == "treat"
-    if today.state is State.OPEN and timing:
-        if disease is None:
-            return (
-                "a preventive application is due if none is on. Which groups suit differs by "
-                "fungus: have roots examined, and see each member's file."
-            )
-        parts = [groups_words(disease), watering_words(disease, show), interval_words(disease)]
-        return (
-            "a preventive application is due if none is on; "
-            + "; ".join(part for part in parts if part)
-            + "."
-        )
-    if today.state is State.OPEN:
-        return "roots can be infected now; keep the preventive on that was put on for it."
-    if today.state is State.NEARING:
-        groups = "" if disease is None else f"; {groups_words(disease)}"
-        return f"get ready: product, water and a dry day{groups}."
-    if today.state is State.CLOSED:
-        return "the timing has passed: an application now does little. Scout instead."
-    if today.state is State.UNKNOWN:
-        return "too many days are missing to say: read out the logger, or give air temperature."
-    return "nothing yet."
+def by_number(code: str) -> tuple[int, str]:
+    """Sort FRAC codes as people count: 3 before 11, lettered ones last."""
+    digits = "".join(c for c in code if c.isdigit())
+    return (int(digits) if code[:1].isdigit() and digits else 1000, code)
 
 
 def change_words(today: DiseaseToday) -> str:

@@ -19,7 +19,7 @@ from patchrisk.report.figures.axes import Frame, ticks
 from patchrisk.report.figures.canvas import DARK, LIGHT, Line, Shape, Sheet, Words
 from patchrisk.report.figures.raster import to_bytes
 from patchrisk.report.figures.svg import style_sheet, to_svg
-from patchrisk.report.pen import Pen
+from patchrisk.pen import Pen
 from patchrisk.report.words import name_of
 from patchrisk.site import Area
 from patchrisk.windows import State

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from patchrisk.programme.plan import AreaPlan, Choice, Planned, Watering
-from patchrisk.report.pen import Pen
+from patchrisk.pen import Pen
 from patchrisk.report.terminal import write_outlook
 from patchrisk.report.view import Level, view_of
 from patchrisk.report.view.last import KEPT, keep, read_last

@@ -16,7 +16,7 @@ from patchrisk.report.figures.canvas import NORMAL, Sheet, Words, text_width
 from patchrisk.report.figures.drawn import Drawing
 from patchrisk.report.figures.raster import to_bytes
 from patchrisk.report.figures.svg import to_svg
-from patchrisk.report.pen import Pen
+from patchrisk.pen import Pen
 
 _TITLE = 16.0  # px
 _MARGIN = 14.0

@@ -26,7 +26,7 @@ from patchrisk.report.figures.canvas import (
 )
 from patchrisk.report.figures.drawn import Drawing, ranked, title_of
 from patchrisk.report.figures.pressure import UNIT
-from patchrisk.report.pen import Pen
+from patchrisk.pen import Pen
 from patchrisk.units import FloatArray
 
 _BACK, _AHEAD = 75, 105  # days

@@ -24,7 +24,7 @@ from patchrisk.report.figures.canvas import (
     wrapped,
 )
 from patchrisk.report.figures.drawn import Drawing, ranked, title_of
-from patchrisk.report.pen import Pen
+from patchrisk.pen import Pen
 from patchrisk.windows import State
 
 _FRAMES = 4

@@ -23,7 +23,7 @@ from patchrisk.report.figures.canvas import (
     wrapped,
 )
 from patchrisk.report.figures.drawn import DAY, Days, Drawing, ranked, speaking, title_of
-from patchrisk.report.pen import Pen
+from patchrisk.pen import Pen
 from patchrisk.units import FloatArray, from_canonical
 from patchrisk.windows import Rule, State
 

@@ -22,7 +22,7 @@ from patchrisk.report.figures.canvas import (
     wrapped,
 )
 from patchrisk.report.figures.drawn import DAY, Drawing, ahead_of, ranked, title_of
-from patchrisk.report.pen import Pen
+from patchrisk.pen import Pen
 from patchrisk.report.words import published_rule, rule_words
 from patchrisk.windows import State
 

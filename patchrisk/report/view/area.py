@@ -9,7 +9,7 @@ from patchrisk.outlook import DiseaseToday
 from patchrisk.programme.plan import AreaPlan
 from patchrisk.programme.plan import Planned as PlannedApplication
 from patchrisk.report import words
-from patchrisk.report.pen import Pen
+from patchrisk.pen import Pen
 from patchrisk.report.view.model import AreaView, Change, Level, Planned, Row, Task
 from patchrisk.report.view.row import LIKELY, row_of
 from patchrisk.soil.series import SoilSeries

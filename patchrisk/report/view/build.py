@@ -8,7 +8,7 @@ from patchrisk.morning import Morning
 from patchrisk.programme.plan import AreaPlan
 from patchrisk.report import ahead, words
 from patchrisk.report.check import flag_words, weather_lines
-from patchrisk.report.pen import Pen
+from patchrisk.pen import Pen
 from patchrisk.report.view.area import area_view, changes_since_yesterday
 from patchrisk.report.view.last import LastPage, changes_since
 from patchrisk.report.view.model import AreaView, Level, MorningView, Remedy, Row, Scouting

@@ -11,7 +11,7 @@ import numpy as np
 
 from patchrisk.atomic import write_text
 from patchrisk.morning import Morning
-from patchrisk.report.pen import Pen
+from patchrisk.pen import Pen
 from patchrisk.report.view.model import AreaView, Change, MorningView
 from patchrisk.windows import State
 

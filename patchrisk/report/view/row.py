@@ -13,7 +13,7 @@ from patchrisk.outlook import DiseaseToday
 from patchrisk.pressure import Pressure
 from patchrisk.programme.cover import Cover
 from patchrisk.report import words
-from patchrisk.report.pen import Pen
+from patchrisk.pen import Pen
 from patchrisk.report.view.model import Level, Row
 from patchrisk.windows import State
 
