@@ -4,7 +4,6 @@ from typing import Any
 
 import numpy as np
 
-from patchrisk.ahead.look import DiseaseAhead
 from patchrisk.ahead.openings import RuleAhead
 from patchrisk.diseases import Library
 from patchrisk.expression import Watch

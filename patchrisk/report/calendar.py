@@ -6,12 +6,15 @@ from pathlib import Path
 from unicodedata import category
 from uuid import UUID, uuid5
 
+import numpy as np
 from icalendar import Calendar, Event, vText
 
 from patchrisk import __version__
 from patchrisk.errors import Fault, InputError
+from patchrisk.pen import Pen
 from patchrisk.programme.plan import AreaPlan, Planned
 from patchrisk.report import plan_words as words
+from patchrisk.report.words import codes_words
 from patchrisk.season_plan import SitePlan
 
 _OURS = UUID("6f0c1f0e-6c0a-5d0b-9a53-1e6c5d9f4a27")  # names of our events; drawn once, kept
@@ -105,7 +108,7 @@ def _event(plan: SitePlan, area: AreaPlan, entry: words.Numbered) -> Event:
         event.add("description", _plain(_description(plan, area, entry.item)))
     else:
         event.add("status", "CONFIRMED")
-        what = entry.item.product or words.codes_words(entry.item.codes) or "application"
+        what = entry.item.product or codes_words(entry.item.codes) or "application"
         event.add("summary", _plain(f"{area.area}: {what} (done)"))
         event.add("description", "\n".join(["From your own records.", "", *words.CAUTIONS]))
     return event
@@ -113,9 +116,10 @@ def _event(plan: SitePlan, area: AreaPlan, entry: words.Numbered) -> Event:
 
 def _description(plan: SitePlan, area: AreaPlan, planned: Planned) -> str:
     said = words.details(plan, area, planned)
+    made_on = Pen(plan.site.site.units).day(np.datetime64(plan.as_of), year=True)
     lines = [words.choice_words(planned.choice)]
     lines += [f"{heading}: {text}" for heading, text in said.items()]
-    made = f"Planned {plan.as_of.isoformat()}; plan anew after every real application."
+    made = f"Planned {made_on}; plan anew after every real application."
     return "\n".join([*lines, made, "", "Cautions", *words.CAUTIONS])
 
 

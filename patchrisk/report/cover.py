@@ -11,47 +11,50 @@ from patchrisk.records import Kept
 from patchrisk.report.words import codes_words
 
 
-def cover_words(cover: Cover, pen: Pen, *, brief: bool = False) -> str:
+def cover_words(cover: Cover, as_of: np.datetime64, pen: Pen, *, brief: bool = False) -> str:
     """Say how long the roots are covered and by what, or since when they are bare.
 
-    ``brief`` leaves out what differs between diseases under one application: the days left by
-    the shortest and the longest published interval, and the days that were bare before it.
+    The days left are in brackets by the shortest and the longest published interval. ``brief``
+    leaves out what went on, and the days that were bare before it.
     """
     if cover.until is None:
-        return _bare_words(cover, pen)
+        return _bare_words(cover, as_of, pen, brief)
     low, high = cover.days_left_range
     text = f"covered to {pen.day(cover.until)}, {_days(cover.days_left)} left"
-    if low != high and not brief:
+    if low != high:
         text += f" ({low} to {high})"
+    if brief:
+        return text
     if cover.last is not None:
-        text += f", by {_went_on(cover.last, pen)}"
-    if len(cover.bare_open) and not brief:
-        text += f"; open and bare {_span(cover, pen)} before it"
+        text += f", by {went_on(cover.last, pen)}"
+    if len(cover.bare_open):
+        text += f"; before, open and bare {_span(cover, as_of, pen)}"
     return text
 
 
-def _bare_words(cover: Cover, pen: Pen) -> str:
-    gone = "" if cover.last is None else f"{_went_on(cover.last, pen)} has run out"
-    if not len(cover.bare_open):
-        return f"bare: {gone or 'nothing on record'}"
-    # The cover's days begin before today; what is bare and open up to the last day over is so now.
-    text = f"open and bare {_span(cover, pen)}"
-    return f"{text}; {gone}" if gone else text
+def _bare_words(cover: Cover, as_of: np.datetime64, pen: Pen, brief: bool) -> str:
+    bare = f"open and bare {_span(cover, as_of, pen)}" if len(cover.bare_open) else "bare"
+    if brief:
+        return bare
+    gone = "nothing on record" if cover.last is None else f"{went_on(cover.last, pen)} has run out"
+    return f"{bare}; {gone}"
 
 
-def _went_on(applied: Applied, pen: Pen) -> str:
+def went_on(applied: Applied, pen: Pen) -> str:
+    """Name an application by what went on, and its day."""
     what = applied.product or codes_words(applied.codes) or "an application without a FRAC code"
     return f"{what} of {pen.day(applied.day)}"
 
 
-def _span(cover: Cover, pen: Pen) -> str:
-    """Say on how many days the window was open and nothing on, and when: in a row or not."""
+def _span(cover: Cover, as_of: np.datetime64, pen: Pen) -> str:
+    """Say on which days the window was open and nothing on, and on how many of them."""
     days = cover.bare_open
-    first, last = days[0], days[-1]
-    if first == last:
-        return f"on {pen.day(first)}"
-    told = f"{_days(len(days))}, {pen.days(first, last)}"
-    return f"for {told}" if last - first + 1 == len(days) else f"on {told},"
+    first, last, count = days[0], days[-1], _days(len(days))
+    if last - first + 1 > len(days):
+        return f"on {count} between {pen.day(first)} and {pen.day(last)}"
+    if last + 1 == as_of:
+        return f"since {pen.day(first)} ({count})"
+    return f"on {pen.days(first, last)} ({count})"
 
 
 def _days(count: int) -> str:

@@ -3,21 +3,23 @@
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 
+import numpy as np
+
+from patchrisk.pen import Pen
 from patchrisk.programme.cover import Cover
 from patchrisk.programme.plan import AreaPlan, Planned
 from patchrisk.report import plan_words as words
-from patchrisk.report.cover import now_words
+from patchrisk.report.cover import cover_words
 from patchrisk.report.layout import ends, heading, wrap
-from patchrisk.report.words import Show, day_words, name_of
+from patchrisk.report.words import name_of
 from patchrisk.season_plan import SitePlan
-from patchrisk.units import shower
 
 
 @dataclass(frozen=True)
 class _Said:
     """How to write an area, and its cautions so far: in short none is said twice."""
 
-    show: Show
+    pen: Pen
     full: bool
     cautions: set[str] = field(default_factory=set)
 
@@ -28,19 +30,18 @@ def write_plan(plan: SitePlan, *, full: bool = False) -> str:
 
 
 def _lines(plan: SitePlan, full: bool) -> Iterator[str]:
-    show = shower(plan.site.site.units)
-    day = plan.as_of
-    yield ends(plan.site.site.name, f"{day:%A} {day.day} {day:%B %Y}")
+    pen = Pen(plan.site.site.units)
+    yield ends(plan.site.site.name, pen.long_day(np.datetime64(plan.as_of)))
     yield from wrap(
         "Programme against root-infecting fungi; pressure and cover in days at the optimum."
     )
     for area in plan.areas:
-        yield from wrap(words.headline(area), "- ", "  ")
+        yield from wrap(words.headline(area, pen), "- ", "  ")
     for text in plan.notices:
         yield from wrap(text, "- ", "  ")
     for area in plan.areas:
         yield ""
-        yield from _area(plan, area, _Said(show, full))
+        yield from _area(plan, area, _Said(pen, full))
     yield ""
     yield from wrap("Cautions: " + " ".join(words.CAUTIONS))
     if not full:
@@ -52,15 +53,15 @@ def _area(plan: SitePlan, area: AreaPlan, said: _Said) -> Iterator[str]:
     kind = "" if turf is None else f": {turf.turf or 'any turf'}, {turf.root_zone}"
     yield from heading(f"{area.area.upper()}{kind}")
     if area.done:
-        on = "; ".join(words.applied_words(a, full=said.full) for a in area.done)
+        on = "; ".join(words.applied_words(a, said.pen, full=said.full) for a in area.done)
         yield from wrap(f"On this season: {on}.")
-    yield from _cover(plan, area, plan.cover.get(area.area, {}))
+    yield from _cover(plan, area, plan.cover.get(area.area, {}), said.pen)
     for entry in words.numbered(plan, area):
         if isinstance(entry.item, Planned):
             yield from _planned(plan, area, entry, said)
     shares = list(words.share_words(plan.library, area.shares))
     if shares:
-        until = day_words(area.until, year=True)
+        until = said.pen.day(area.until, year=True)
         yield from wrap(f"Pressure covered, to {until}: {'; '.join(shares)}.")
     for text in area.advice:
         yield from wrap(text, "- ", "  ")
@@ -73,15 +74,15 @@ def _area(plan: SitePlan, area: AreaPlan, said: _Said) -> Iterator[str]:
         yield from wrap(f"Beyond the sprayer: {told}, add --full.", "- ", "  ")
 
 
-def _cover(plan: SitePlan, area: AreaPlan, covers: Mapping[str, Cover]) -> Iterator[str]:
+def _cover(plan: SitePlan, area: AreaPlan, covers: Mapping[str, Cover], pen: Pen) -> Iterator[str]:
     """Say what is covered or bare today, diseases of one and the same cover together."""
     same: dict[str, list[str]] = {}
     for key, cover in covers.items():
-        told = now_words(cover, area.as_of, spread=False)
-        if told:
+        if cover.until is not None or len(cover.bare_open):
+            told = cover_words(cover, area.as_of, pen, brief=True)
             same.setdefault(told, []).append(name_of(plan.library, key))
     for told, names in same.items():
-        yield from wrap(f"{told} - {', '.join(names)}.")
+        yield from wrap(f"{told[:1].upper()}{told[1:]}: {', '.join(names)}.")
 
 
 def _planned(plan: SitePlan, area: AreaPlan, entry: words.Numbered, said: _Said) -> Iterator[str]:
@@ -89,16 +90,17 @@ def _planned(plan: SitePlan, area: AreaPlan, entry: words.Numbered, said: _Said)
     assert isinstance(planned, Planned)
     parts = words.details(plan, area, planned)
     span = parts.pop("Days", "")
-    days = words.long_day(planned.day) + (f" ({span})" if span else "")
+    days = words.weekday(planned.day, said.pen) + (f" ({span})" if span else "")
     choice = words.choice_words(planned.choice, full=said.full)
     yield from wrap(f"{entry.number}. {days}: {choice}", "  ", "     ")
     if not said.full:
+        water = words.watering_words(planned.watering, said.pen.show)
         new = [text for text in planned.cautions if text not in said.cautions]
         said.cautions.update(new)
         parts = {
             "For": parts.get("For", ""),
             "Why": _run(parts.get("Why", ""), "Next best", parts.get("Next best", "")),
-            "Water": _run(words.watering_words(planned.watering, said.show), "Mind", " ".join(new)),
+            "Water": _run(water, "Mind", " ".join(new)),
         }
     for label, text in parts.items():
         if text:

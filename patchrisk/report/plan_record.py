@@ -8,7 +8,7 @@ import numpy as np
 from patchrisk.programme.plan import AreaPlan, Choice, Planned
 from patchrisk.report import plan_words as words
 from patchrisk.report.cover import applied_record, cover_record
-from patchrisk.report.words import name_of
+from patchrisk.report.words import by_number, name_of
 from patchrisk.season_plan import SitePlan
 
 SCHEMA = "patchrisk-plan/1"
@@ -100,7 +100,7 @@ def _planned(planned: Planned) -> dict[str, Any]:
 def _choice(choice: Choice) -> dict[str, Any]:
     return {
         "label": choice.label,
-        "codes": sorted(choice.codes, key=words.by_number),
+        "codes": sorted(choice.codes, key=by_number),
         "actives": list(choice.actives),
         "product": choice.product,
         "evidence": dict(choice.evidence),

@@ -6,6 +6,7 @@ from patchrisk.programme.cover import Applied
 from patchrisk.programme.plan import AreaPlan, Planned
 from patchrisk.report import plan_words as words
 from patchrisk.report.table import Cell, write_table
+from patchrisk.report.words import by_number, codes_words
 from patchrisk.season_plan import SitePlan
 
 HEADER = (
@@ -75,7 +76,7 @@ def _applied(applied: Applied) -> list[Cell]:
     return [
         "done",
         *[str(applied.day)] * 3,
-        applied.product or words.codes_words(applied.codes),
+        applied.product or codes_words(applied.codes),
         _joined(applied.codes),
         "; ".join(applied.actives),
         applied.product,
@@ -89,4 +90,4 @@ def _applied(applied: Applied) -> list[Cell]:
 
 
 def _joined(codes: frozenset[str]) -> str:
-    return "; ".join(sorted(codes, key=words.by_number))
+    return "; ".join(sorted(codes, key=by_number))

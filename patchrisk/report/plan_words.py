@@ -7,9 +7,10 @@ from datetime import date
 import numpy as np
 
 from patchrisk.diseases import Library
+from patchrisk.pen import Pen
 from patchrisk.programme.cover import Applied
 from patchrisk.programme.plan import AreaPlan, Choice, Planned, RunnerUp, Share, Watering
-from patchrisk.report.words import Show, day_words, name_of
+from patchrisk.report.words import Show, codes_words, name_of
 from patchrisk.season_plan import SitePlan
 
 CAUTIONS = (
@@ -80,18 +81,16 @@ def as_date(day: np.datetime64) -> date:
     return found
 
 
-def long_day(day: np.datetime64) -> str:
+def weekday(day: np.datetime64, pen: Pen) -> str:
     """Write a day with its weekday, such as ``Thu 21 May``."""
-    return f"{as_date(day):%a} {day_words(day)}"
+    return f"{as_date(day):%a} {pen.day(day)}"
 
 
-def span_words(planned: Planned) -> str:
+def span_words(planned: Planned, pen: Pen) -> str:
     """Say between which days little is lost; empty when no other day is as good."""
     if planned.earliest == planned.latest:
         return ""
-    first, last = as_date(planned.earliest), as_date(planned.latest)
-    begin = str(first.day) if first.month == last.month else day_words(planned.earliest)
-    return f"{begin} to {day_words(planned.latest)}"
+    return pen.days(planned.earliest, planned.latest)
 
 
 def choice_words(choice: Choice, *, full: bool = True) -> str:
@@ -105,25 +104,14 @@ def choice_words(choice: Choice, *, full: bool = True) -> str:
     return text
 
 
-def codes_words(codes: frozenset[str]) -> str:
-    """Write FRAC codes, such as ``FRAC 3 + 11``; empty without any."""
-    return f"FRAC {' + '.join(sorted(codes, key=by_number))}" if codes else ""
-
-
-def by_number(code: str) -> tuple[int, str]:
-    """Sort FRAC codes as people count: 3 before 11, lettered ones last."""
-    digits = "".join(c for c in code if c.isdigit())
-    return (int(digits) if code[:1].isdigit() and digits else 1000, code)
-
-
-def applied_words(applied: Applied, *, full: bool = True) -> str:
+def applied_words(applied: Applied, pen: Pen, *, full: bool = True) -> str:
     """Name what went on, and the day."""
     codes = codes_words(applied.codes)
     inside = [codes] if applied.product and codes else []
     if full and applied.actives:
         inside.append(", ".join(applied.actives))
     what = applied.product or codes or "something without a FRAC code"
-    text = f"{day_words(applied.day)} {what}"
+    text = f"{pen.day(applied.day)} {what}"
     return f"{text} ({'; '.join(inside)})" if inside else text
 
 
@@ -163,13 +151,13 @@ def watering_words(watering: Watering | None, show: Show) -> str:
     return text
 
 
-def runner_up_words(runner_up: RunnerUp | None) -> str:
+def runner_up_words(runner_up: RunnerUp | None, pen: Pen) -> str:
     """Say what would have been next best, and what it would have covered less."""
     if runner_up is None:
         return ""
     loss = runner_up.less
     less = "as good" if abs(loss) < 0.05 else f"worth {loss:.1f} {PRESSURE} less"
-    return f"{runner_up.choice.label} on {long_day(runner_up.day)}, {less}"
+    return f"{runner_up.choice.label} on {weekday(runner_up.day, pen)}, {less}"
 
 
 def share_words(library: Library, shares: Mapping[str, Share]) -> Iterator[str]:
@@ -188,7 +176,7 @@ def _covered(share: Share) -> float:
     return (share.by_done + share.by_plan) / share.total if share.total > 0 else 0.0
 
 
-def headline(area: AreaPlan) -> str:
+def headline(area: AreaPlan, pen: Pen) -> str:
     """One line for an area: how many are planned, and the next."""
     if not area.planned:
         return f"{area.area}: no application planned."
@@ -197,17 +185,18 @@ def headline(area: AreaPlan) -> str:
     on = f", {len(area.done)} on this season" if area.done else ""
     return (
         f"{area.area}: {count} application{'s' if count > 1 else ''} planned{on}; "
-        f"next {long_day(first.day)}: {first.choice.label}."
+        f"next {weekday(first.day, pen)}: {first.choice.label}."
     )
 
 
 def details(plan: SitePlan, area: AreaPlan, planned: Planned) -> dict[str, str]:
     """Return everything to say of an application, under its headings, without empty ones."""
+    pen = Pen(plan.site.site.units)
     parts = {
         "For": targets_words(planned, plan.library, area.shares),
-        "Days": span_words(planned),
+        "Days": span_words(planned, pen),
         "Why": " ".join(planned.reasons),
-        "Next best": runner_up_words(planned.runner_up),
+        "Next best": runner_up_words(planned.runner_up, pen),
         "Water": "" if planned.watering is None else planned.watering.words,
         "Amount": "; ".join(planned.amounts),
         "Mind": " ".join(planned.cautions),

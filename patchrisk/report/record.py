@@ -71,9 +71,7 @@ def _soil(soil: SoilSeries) -> dict[str, Any]:
     }
 
 
-def _disease(
-    morning: Morning, area: AreaMorning, today: DiseaseToday, row: Row
-) -> dict[str, Any]:
+def _disease(morning: Morning, area: AreaMorning, today: DiseaseToday, row: Row) -> dict[str, Any]:
     on = area.cover.get(today.key)
     decide = {id(r) for r in today.deciding}
     return {

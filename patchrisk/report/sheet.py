@@ -6,11 +6,12 @@ from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
+from patchrisk.pen import Pen
 from patchrisk.programme.plan import AreaPlan, Planned
 from patchrisk.report import plan_words as words
-from patchrisk.report.words import Show
 from patchrisk.season_plan import SitePlan
-from patchrisk.units import shower
 
 _HERE = Path(__file__).parent
 
@@ -32,13 +33,13 @@ def write_sheet(plan: SitePlan) -> str:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    show = shower(plan.site.site.units)
+    pen = Pen(plan.site.site.units)
     notes: list[str] = []
-    rows = [row for area in plan.areas for row in _rows(plan, area, show, notes)]
+    rows = [row for area in plan.areas for row in _rows(plan, area, pen, notes)]
     rows.sort(key=lambda row: str(row["date"]))
     return environment.get_template("sheet.html").render(
         site=plan.site.site.name,
-        as_of=f"{plan.as_of.day} {plan.as_of:%B %Y}",
+        as_of=pen.day(np.datetime64(plan.as_of), year=True),
         style=Markup(style),  # ours, and named by its hash in the policy
         policy=f"default-src 'none'; style-src 'sha256-{digest}'; base-uri 'none'; "
         "form-action 'none'",
@@ -49,7 +50,7 @@ def write_sheet(plan: SitePlan) -> str:
     )
 
 
-def _rows(plan: SitePlan, area: AreaPlan, show: Show, notes: list[str]) -> Iterator[dict[str, Any]]:
+def _rows(plan: SitePlan, area: AreaPlan, pen: Pen, notes: list[str]) -> Iterator[dict[str, Any]]:
     """Yield the rows of an area; what to mind goes to the notes, once for all, and is marked."""
     size = next((a.size for a in plan.site.area if a.name == area.area), None)
     for entry in words.numbered(plan, area):
@@ -60,8 +61,8 @@ def _rows(plan: SitePlan, area: AreaPlan, show: Show, notes: list[str]) -> Itera
         yield {
             "date": planned.day,
             "number": entry.number,
-            "day": words.long_day(planned.day),
-            "span": words.span_words(planned),
+            "day": words.weekday(planned.day, pen),
+            "span": words.span_words(planned, pen),
             "area": area.area,
             "size": size,
             "what": words.choice_words(planned.choice, full=False),
@@ -69,5 +70,5 @@ def _rows(plan: SitePlan, area: AreaPlan, show: Show, notes: list[str]) -> Itera
             "targets": words.targets_words(planned, plan.library, {}),
             "marks": sorted(notes.index(text) + 1 for text in set(planned.cautions)),
             "amounts": planned.amounts,
-            "water": words.watering_words(planned.watering, show),
+            "water": words.watering_words(planned.watering, pen.show),
         }

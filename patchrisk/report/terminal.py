@@ -67,7 +67,9 @@ def _changed(title: str, changes: tuple[Change, ...]) -> Iterator[str]:
 
 
 def _area(area: AreaView, full: bool) -> Iterator[str]:
-    yield from wrap(f"{area.name.upper()}: {area.turf}. {area.soil}", "", "  ", WIDE)
+    yield from wrap(
+        f"{area.name.upper()}: {area.turf}. {area.soil} {area.last_on}".rstrip(), "", "  ", WIDE
+    )
     for row in area.rows:
         yield from _row(row, full)
     for name, reason in area.without:
@@ -94,14 +96,19 @@ def _row(row: Row, full: bool) -> Iterator[str]:
     if full:
         known.append(row.pressure_more)
     yield from wrap("; ".join(part for part in known if part), _INDENT, _INDENT, WIDE)
-    told = [row.cover]
+    told = [row.cover if full else row.cover_in_short]
     if row.shows:
         told += [f"shows {row.shows}", f"scout {row.scout}"]
     text = "; ".join(part for part in told if part)
-    act = "" if row.level is Level.DUE and not full else row.act  # due: it is said under TODAY
+    act = row.act if full or not _said(row) else ""
     yield from wrap(". ".join(part for part in (text, act) if part), _INDENT, _INDENT, WIDE)
     for rule in row.why if full else ():
         yield from wrap(rule, "    - ", "      ", WIDE)
+
+
+def _said(row: Row) -> bool:
+    """Whether what to do about a window is said under TODAY, or by its cover."""
+    return row.covered or (row.state is State.OPEN and row.level >= Level.READY)
 
 
 def _marked(row: Row) -> str:

@@ -3,12 +3,12 @@ import pytest
 
 from patchrisk.diseases import load_library
 from patchrisk.groups import load_rules
+from patchrisk.pen import Pen
 from patchrisk.programme.area import plan_area
 from patchrisk.programme.given import Concern, Demand, Ground, Stock, Trials
 from patchrisk.programme.plan import Choice
 from patchrisk.programme.rotation import Guideline
 from patchrisk.protection import concern_of, programme_numbers
-from patchrisk.units import shower
 
 FROM = np.datetime64("2024-01-01")
 DAYS = np.arange(FROM, FROM + 366)
@@ -74,7 +74,8 @@ def plan(numbers, guidelines):
             guidelines=more.pop("guidelines", guidelines),
             numbers=more.pop("numbers", numbers),
             ground=ground or Ground(),
-            show=shower("metric"),
+            show=Pen("metric").show,
+            day=Pen("metric").day,
             **more,
         )
 

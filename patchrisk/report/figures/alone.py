@@ -10,13 +10,13 @@ import numpy as np
 from patchrisk.atomic import write_bytes
 from patchrisk.errors import Fault, InputError, UnavailableError
 from patchrisk.morning import AreaMorning, Morning
+from patchrisk.pen import Pen
 from patchrisk.programme.plan import AreaPlan
 from patchrisk.report.figures import drawings_of
 from patchrisk.report.figures.canvas import NORMAL, Sheet, Words, text_width
 from patchrisk.report.figures.drawn import Drawing
 from patchrisk.report.figures.raster import to_bytes
 from patchrisk.report.figures.svg import to_svg
-from patchrisk.pen import Pen
 
 _TITLE = 16.0  # px
 _MARGIN = 14.0

@@ -7,6 +7,7 @@ import numpy as np
 from patchrisk.ahead.course import PressureCourse
 from patchrisk.morning import AreaMorning, Morning
 from patchrisk.outlook import DiseaseToday
+from patchrisk.pen import Pen
 from patchrisk.programme.plan import AreaPlan, Planned
 from patchrisk.report.figures import axes
 from patchrisk.report.figures.axes import Frame
@@ -26,7 +27,6 @@ from patchrisk.report.figures.canvas import (
 )
 from patchrisk.report.figures.drawn import Drawing, ranked, title_of
 from patchrisk.report.figures.pressure import UNIT
-from patchrisk.pen import Pen
 from patchrisk.units import FloatArray
 
 _BACK, _AHEAD = 75, 105  # days

@@ -7,6 +7,7 @@ import numpy as np
 from patchrisk.ahead.course import PressureCourse
 from patchrisk.morning import AreaMorning, Morning
 from patchrisk.outlook import DiseaseToday
+from patchrisk.pen import Pen
 from patchrisk.report.figures import axes
 from patchrisk.report.figures.axes import Frame
 from patchrisk.report.figures.canvas import (
@@ -24,7 +25,6 @@ from patchrisk.report.figures.canvas import (
     wrapped,
 )
 from patchrisk.report.figures.drawn import Drawing, ranked, title_of
-from patchrisk.pen import Pen
 from patchrisk.windows import State
 
 _FRAMES = 4

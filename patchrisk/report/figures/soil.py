@@ -7,6 +7,7 @@ import numpy as np
 from patchrisk.ahead.course import Band
 from patchrisk.morning import AreaMorning, Morning
 from patchrisk.outlook import DiseaseToday
+from patchrisk.pen import Pen
 from patchrisk.report.figures import axes
 from patchrisk.report.figures.axes import Frame
 from patchrisk.report.figures.canvas import (
@@ -23,7 +24,6 @@ from patchrisk.report.figures.canvas import (
     wrapped,
 )
 from patchrisk.report.figures.drawn import DAY, Days, Drawing, ranked, speaking, title_of
-from patchrisk.pen import Pen
 from patchrisk.units import FloatArray, from_canonical
 from patchrisk.windows import Rule, State
 

@@ -7,6 +7,7 @@ import numpy as np
 
 from patchrisk.morning import AreaMorning, Morning
 from patchrisk.outlook import DiseaseToday
+from patchrisk.pen import Pen
 from patchrisk.report.figures import axes
 from patchrisk.report.figures.axes import Frame
 from patchrisk.report.figures.canvas import (
@@ -22,7 +23,6 @@ from patchrisk.report.figures.canvas import (
     wrapped,
 )
 from patchrisk.report.figures.drawn import DAY, Drawing, ahead_of, ranked, title_of
-from patchrisk.pen import Pen
 from patchrisk.report.words import published_rule, rule_words
 from patchrisk.windows import State
 

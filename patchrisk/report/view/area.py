@@ -1,17 +1,18 @@
 """One area in words: what to do today, its soil, its windows in order of urgency."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 
 import numpy as np
 
 from patchrisk.morning import AreaMorning, Morning
 from patchrisk.outlook import DiseaseToday
+from patchrisk.pen import Pen
 from patchrisk.programme.plan import AreaPlan
 from patchrisk.programme.plan import Planned as PlannedApplication
 from patchrisk.report import words
-from patchrisk.pen import Pen
+from patchrisk.report.cover import went_on
 from patchrisk.report.view.model import AreaView, Change, Level, Planned, Row, Task
-from patchrisk.report.view.row import LIKELY, row_of
+from patchrisk.report.view.row import LIKELY, row_of, rule_open
 from patchrisk.soil.series import SoilSeries
 from patchrisk.windows import State
 
@@ -38,6 +39,7 @@ def area_view(morning: Morning, area: AreaMorning, plan: AreaPlan | None, pen: P
         level,
         tuple(_tasks(area, pairs, pen)),
         _soil(area.soil, pen),
+        _last_on(morning, area, pen),
         rows,
         tuple((name, "" if reason is None else reason.text) for name, reason in reasons),
         planned,
@@ -88,10 +90,8 @@ def _tasks(area: AreaMorning, pairs: Sequence[tuple[DiseaseToday, Row]], pen: Pe
         names = _list([row.name for _, row in of(Level.READ_OUT)])
         told.append(Task("Read out the logger or give air temperature: no telling for", names))
     ending = [row for today, row in of(Level.READY) if today.state is State.OPEN]
-    if ending:
-        names = _list([f"{row.name} (to {pen.day(area.cover[row.key].until)})" for row in ending])
-        told.append(Task("Cover is ending:", names))
-    coming = [_coming(area, row, pen) for t, row in of(Level.READY) if t.state is not State.OPEN]
+    told += _ending(area, ending, pen)
+    coming = [_coming(area, t, row, pen) for t, row in of(Level.READY) if t.state is not State.OPEN]
     if coming:
         told.append(Task("Get ready for", _list(coming)))
     if not told and of(Level.SCOUT):
@@ -112,9 +112,23 @@ def _named(today: DiseaseToday, row: Row) -> str:
     return f"{row.name} ({', '.join(marks)})" if marks else row.name
 
 
-def _coming(area: AreaMorning, row: Row, pen: Pen) -> str:
+def _ending(area: AreaMorning, rows: Sequence[Row], pen: Pen) -> Iterator[Task]:
+    """Say whose cover ends, day by day."""
+    by_day: dict[np.datetime64, list[str]] = {}
+    for row in rows:
+        until = area.cover[row.key].until
+        assert until is not None
+        by_day.setdefault(until, []).append(row.name)
+    for until in sorted(by_day):
+        yield Task(f"Cover ends {pen.day(until)}:", _list(by_day[until]))
+
+
+def _coming(area: AreaMorning, today: DiseaseToday, row: Row, pen: Pen) -> str:
     ahead = area.ahead.get(row.key)
     rule = None if ahead is None else ahead.middle
+    if rule_open(today):
+        opened = sum(r.state is State.OPEN for r in today.deciding)
+        return f"{row.name} ({opened} of {len(today.deciding)} rules open)"
     if rule is None or rule.middle is None or rule.opened_before > LIKELY:
         return row.name
     return f"{row.name} (about {pen.day(rule.middle)})"
@@ -138,6 +152,16 @@ def _list(names: Sequence[str]) -> str:
     if len(names) < 2:
         return "".join(names)
     return f"{', '.join(names[:-1])} and {names[-1]}"
+
+
+def _last_on(morning: Morning, area: AreaMorning, pen: Pen) -> str:
+    """Name the latest application on record; empty where no records are kept."""
+    if morning.applications is None:
+        return ""
+    mine = [one for one in morning.applications.rows if one.area == area.area.name]
+    if not mine:
+        return "No application on record."
+    return f"Last application: {went_on(max(mine, key=lambda one: one.day), pen)}."
 
 
 def _soil(soil: SoilSeries, pen: Pen) -> str:

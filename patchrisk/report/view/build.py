@@ -5,10 +5,11 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from patchrisk.morning import Morning
+from patchrisk.pen import Pen
 from patchrisk.programme.plan import AreaPlan
 from patchrisk.report import ahead, words
 from patchrisk.report.check import flag_words, weather_lines
-from patchrisk.pen import Pen
+from patchrisk.report.cover import kept_lines
 from patchrisk.report.view.area import area_view, changes_since_yesterday
 from patchrisk.report.view.last import LastPage, changes_since
 from patchrisk.report.view.model import AreaView, Level, MorningView, Remedy, Row, Scouting
@@ -83,13 +84,15 @@ def _remedies(morning: Morning, areas: Sequence[AreaView], pen: Pen) -> Iterator
 
 def _work(row: Row) -> str:
     """Say what there is to put on, to get ready, or left on; empty when nothing."""
-    if row.cover:
-        return f"{row.level.words}; {row.cover}" if row.level > Level.SCOUT else row.cover
+    asked = ""
     if row.level is Level.DUE:
-        return "due"
-    if row.state is State.NEARING:
-        return f"get ready, {row.when}" if row.when else "get ready"
-    return "keep on what is on" if row.state is State.OPEN else ""
+        asked = "due"
+    elif row.level is Level.READY:
+        asked = f"get ready, {row.when}" if row.when and not row.covered else "get ready"
+    elif row.state is State.OPEN and not row.cover:
+        asked = "keep on what is on"
+    cover = row.cover if asked or row.covered else ""
+    return "; ".join(part for part in (asked, cover) if part)
 
 
 def _scouting(morning: Morning, areas: Sequence[AreaView]) -> Iterator[Scouting]:
@@ -120,6 +123,7 @@ def _data(morning: Morning, pen: Pen, owed: Sequence[str]) -> Iterator[str]:
     for text in weather_lines(morning.weather):
         if text not in owed:
             yield text
+    yield from kept_lines(morning.applications, pen)
     yield ahead.ground_words(morning.ground)
 
 

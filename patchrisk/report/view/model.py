@@ -62,8 +62,11 @@ class Row:
         When damage is to be expected.
     scout : str
         ``now``, or the day from which to look; empty when not known.
-    cover : str
-        What recorded applications still protect; empty without a record of them.
+    covered : bool
+        Whether a recorded application still protects.
+    cover, cover_in_short : str
+        What it is and how long, or since when the roots are bare; empty without records, or
+        where nothing is on and the window is shut. In short without what went on.
     act : str
         One sentence.
     why : tuple of str
@@ -85,7 +88,9 @@ class Row:
     pressure_more: str
     shows: str
     scout: str
+    covered: bool
     cover: str
+    cover_in_short: str
     act: str
     why: tuple[str, ...]
 
@@ -156,7 +161,8 @@ class Change:
 class AreaView:
     """One area.
 
-    ``tasks`` say what to do today; ``rows`` stand in order of urgency; ``without`` are a name and
+    ``tasks`` say what to do today; ``last_on`` is the latest application on record, a sentence,
+    empty without records; ``rows`` stand in order of urgency; ``without`` are a name and
     a reason for each disease that no forecast is offered for; ``planned`` and ``advice`` are those
     of its programme.
     """
@@ -166,6 +172,7 @@ class AreaView:
     level: Level
     tasks: tuple[Task, ...]
     soil: str
+    last_on: str
     rows: tuple[Row, ...]
     without: tuple[tuple[str, str], ...]
     planned: tuple[Planned, ...] = ()

@@ -9,11 +9,13 @@ from patchrisk.ahead.openings import RuleAhead
 from patchrisk.diseases import Library
 from patchrisk.expression import Watch
 from patchrisk.morning import AreaMorning
+from patchrisk.numbers import load_numbers
 from patchrisk.outlook import DiseaseToday
+from patchrisk.pen import Pen
 from patchrisk.pressure import Pressure
 from patchrisk.programme.cover import Cover
 from patchrisk.report import words
-from patchrisk.pen import Pen
+from patchrisk.report.cover import cover_words
 from patchrisk.report.view.model import Level, Row
 from patchrisk.windows import State
 
@@ -35,8 +37,11 @@ def row_of(
     watch = None if ahead is None else ahead.watch
     pressure = None if ahead is None else ahead.pressure
     cover = area.cover.get(today.key)
+    covered = cover is not None and cover.until is not None
+    # While a window is shut, roots without cover are as they should be.
+    told = covered or today.state in (State.OPEN, State.NEARING)
     scout_now = watch is not None and bool(watch.scout_from <= as_of)
-    level = _level(today, cover, scout_now)
+    level = _level(today, rule, cover, as_of, scout_now)
     return Row(
         today.key,
         words.name_of(library, today.key),
@@ -53,8 +58,10 @@ def row_of(
         "" if pressure is None else _pressure_more(pressure),
         "" if watch is None else _shows(watch, pen),
         "" if watch is None else "now" if scout_now else f"from {pen.day(watch.scout_from)}",
-        "" if cover is None else cover_words(cover, pen),
-        _act(library, today, rule, cover, as_of, pen),
+        covered,
+        "" if cover is None or not told else cover_words(cover, as_of, pen),
+        "" if cover is None or not told else cover_words(cover, as_of, pen, brief=True),
+        _act(library, today, level, rule, cover, as_of, pen),
         tuple(_why(library, today, pen)),
     )
 
@@ -70,7 +77,18 @@ def percent(share: float) -> str:
     return {0: "under 1 %", 100: "over 99 %"}.get(whole, f"{whole} %")
 
 
-def _level(today: DiseaseToday, cover: Cover | None, scout_now: bool) -> Level:
+def ending(cover: Cover) -> bool:
+    """Whether cover ends within days, or may have ended by the shortest published interval."""
+    return cover.days_left <= SOON or cover.days_left_range[0] <= 0
+
+
+def _level(
+    today: DiseaseToday,
+    rule: RuleAhead | None,
+    cover: Cover | None,
+    as_of: np.datetime64,
+    scout_now: bool,
+) -> Level:
     resting = Level.SCOUT if scout_now else Level.QUIET
     if today.state is State.UNKNOWN:
         return Level.READ_OUT
@@ -78,11 +96,31 @@ def _level(today: DiseaseToday, cover: Cover | None, scout_now: bool) -> Level:
     if today.state is State.OPEN:
         if covered:
             assert cover is not None
-            return Level.READY if cover.days_left <= SOON else resting
+            return Level.READY if ending(cover) else resting
         return Level.DUE if timed(today) or cover is not None else resting
-    if today.state is State.NEARING and not covered:
+    if today.state is State.NEARING and not covered and _soon(today, rule, as_of):
         return Level.READY
     return resting
+
+
+def _soon(today: DiseaseToday, rule: RuleAhead | None, as_of: np.datetime64) -> bool:
+    """Whether a nearing window asks for product and water: by its date, or by a rule that is open.
+
+    Without past years there are no dates; then that it is nearing has to do.
+    """
+    if rule is None or rule_open(today):
+        return True
+    if rule.middle is None:
+        return False
+    return bool((rule.middle - as_of).astype(int) <= load_numbers("outlook")["ahead.ready"].value)
+
+
+def rule_open(today: DiseaseToday) -> bool:
+    """Whether one of the rules on timing is open, as likely as not at the least."""
+    return timed(today) and any(
+        r.state is State.OPEN and (r.chance_open is None or r.chance_open >= LIKELY)
+        for r in today.deciding
+    )
 
 
 def _fresh(today: DiseaseToday) -> str:
@@ -209,32 +247,10 @@ def _shows(watch: Watch, pen: Pen) -> str:
     return text
 
 
-def cover_words(cover: Cover, pen: Pen) -> str:
-    """Say what recorded applications still protect."""
-    last = cover.last
-    what = ""
-    if last is not None:
-        named = f"FRAC {' + '.join(sorted(last.codes))}" if last.codes else "an application"
-        what = f"{last.product or named} of {pen.day(last.day)}"
-    if cover.until is not None:
-        low, high = cover.days_left_range
-        text = f"covered to {pen.day(cover.until)}, {_days(cover.days_left)} left"
-        if low != high:
-            text += f" ({low} to {high})"
-        text += f", by {what}" if what else ""
-    else:
-        text = f"bare: {what} no longer protects" if what else "bare: nothing recorded"
-    bare = len(cover.bare_open)
-    return text + (f"; bare on {_days(bare)} with the window open" if bare else "")
-
-
-def _days(count: int) -> str:
-    return f"{count} day{'' if count == 1 else 's'}"
-
-
 def _act(
     library: Library,
     today: DiseaseToday,
+    level: Level,
     rule: RuleAhead | None,
     cover: Cover | None,
     as_of: np.datetime64,
@@ -248,14 +264,18 @@ def _act(
     if covered:
         assert cover is not None
         until = pen.day(cover.until)
-        if today.state is State.OPEN and cover.days_left <= SOON:
-            return f"Covered to {until}: have the next application ready."
+        if level is Level.READY:
+            short = cover.days_left_range[0] <= 0 < cover.days_left_range[1]
+            but = ", though not by the shortest published interval" if short else ""
+            return f"Covered to {until}{but}: have the next application ready."
         return f"Nothing to put on: covered to {until}."
     if today.state is State.OPEN:
         return _act_open(today.key in library.diseases, timed(today), cover)
     soon = None if rule is None or rule.opened_before > LIKELY else rule.early
     by = "" if soon is None else "now" if soon <= as_of else f"by {pen.day(soon)}"
-    if today.state is State.NEARING:
+    if level is Level.READY and rule_open(today):
+        return "Be ready with product and water: a rule on timing is open already."
+    if level is Level.READY:
         return f"Be ready {by}".rstrip() + ": product and water."
     return f"Nothing yet{f'; be ready {by}' if by else ''}."
 
