@@ -47,6 +47,7 @@ def figure(
     """  # noqa: D301  (click reads the backspace)
     from patchrisk.morning import prepare, sample_morning, this_morning
     from patchrisk.report.figures.alone import write_figure
+    from patchrisk.season_plan import keeps_programme, plan_all
     from patchrisk.site import read_site
 
     now = datetime.now().astimezone()
@@ -58,5 +59,7 @@ def figure(
         as_of = sample_morning(path)
     only = name or read_site(path).area[0].name
     morning = prepare(path, as_of or today, now, only=[only], offline=offline)
-    click.echo(write_figure(morning, morning.areas[0], which, out, width=width))
+    # Only this one shows applications to come, and planning takes its time.
+    plans = plan_all(morning).areas if which == "cover" and keeps_programme(morning) else ()
+    click.echo(write_figure(morning, morning.areas[0], which, out, width=width, plans=plans))
     click.echo(f"Drew {out}.")

@@ -36,6 +36,13 @@ _DUE = 3  # exit code with --signal
     default=Path(),
     help="Folder to write to; made if it is not there. The one you are in when left out.",
 )
+@click.option(
+    "--plan",
+    "with_plan",
+    is_flag=True,
+    help="Add the season's programme where the site keeps records of applications or a shelf, or "
+    "has [programme]; takes some seconds more.",
+)
 @click.option("--dated", is_flag=True, help="Keep a copy with the date in its name beside it.")
 @offline_option
 @click.option("--summary", is_flag=True, help="Print the one-line summary alone, for a message.")
@@ -48,6 +55,7 @@ def page(
     sample: bool,
     as_of: date | None,
     out: Path,
+    with_plan: bool,
     dated: bool,
     offline: bool,
     summary: bool,
@@ -65,6 +73,7 @@ def page(
     """
     from patchrisk.report.names import slugs
     from patchrisk.report.publish import Page, publish, publish_index
+    from patchrisk.season_plan import keeps_programme, plan_all
 
     paths = [site_path(path, sample) for path in ([Path()] if sample else site_files)]
     now = datetime.now().astimezone()
@@ -84,8 +93,9 @@ def page(
     names = slugs([m.site.site.name for m in mornings], ["index"] if several else [])
     pages: list[Page] = []
     for morning, name in zip(mornings, names, strict=True):
-        made = publish(morning, out, name, dated=dated, others="index.html" if several else "")
-        pages.append(made)
+        plans = plan_all(morning).areas if with_plan and keeps_programme(morning) else ()
+        others = "index.html" if several else ""
+        pages.append(publish(morning, out, name, plans=plans, dated=dated, others=others))
     written = [path for made in pages for path in made.written]
     if several:
         reasons = [(f"{path.parent.name}/{path.name}", _short(error)) for path, error in failed]

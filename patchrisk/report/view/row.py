@@ -274,7 +274,7 @@ def _act(
     soon = None if rule is None or rule.opened_before > LIKELY else rule.early
     by = "" if soon is None else "now" if soon <= as_of else f"by {pen.day(soon)}"
     if level is Level.READY and rule_open(today):
-        return "Be ready with product and water: a rule on timing is open already."
+        return "Be ready: a rule on timing is open."
     if level is Level.READY:
         return f"Be ready {by}".rstrip() + ": product and water."
     return f"Nothing yet{f'; be ready {by}' if by else ''}."
