@@ -11,12 +11,11 @@ from pathlib import Path
 
 from patchrisk.atomic import write_bytes
 from patchrisk.errors import Fault, InputError, UnavailableError
+from patchrisk.spreadsheet import guard, unguard
 from patchrisk.weather.decode import decode, read_bytes
 
 LOCK_WAIT_S = 10.0
 
-# A spreadsheet takes a cell that begins so for a formula; an apostrophe before it says text.
-_FORMULA = re.compile(r"'*[=+\-@\t\r]")
 _CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028\u2029]")
 
 
@@ -144,7 +143,7 @@ def _addition(sheet: Sheet, raw: bytes, columns: Sequence[str], cells: Mapping[s
         out.write(end)
     if not sheet.header:
         writer.writerow(header)
-    writer.writerow([_guard(cells.get(name, "")) for name in header])
+    writer.writerow([guard(cells.get(name, "")) for name in header])
     try:
         return out.getvalue().encode(sheet.encoding)
     except UnicodeEncodeError as error:
@@ -192,7 +191,7 @@ def _parse(path: Path, raw: bytes, columns: Sequence[str]) -> Sheet:
             continue
         cells = [*cells, *[""] * (len(header) - len(cells))]
         paired = zip(header, cells, strict=False)
-        rows.append(Row(line, {name: _unguard(cell).strip() for name, cell in paired}))
+        rows.append(Row(line, {name: unguard(cell).strip() for name, cell in paired}))
     encoding = "utf-8" if decoded.encoding == "utf-8-sig" else decoded.encoding
     return Sheet(path, header, delimiter, encoding, tuple(rows), tuple(faults))
 
@@ -242,14 +241,6 @@ def _header(path: Path, names: Sequence[str], columns: Sequence[str], line: int)
     if faults:
         raise InputError(faults)
     return header
-
-
-def _guard(text: str) -> str:
-    return f"'{text}" if _FORMULA.match(text) else text
-
-
-def _unguard(text: str) -> str:
-    return text[1:] if text.startswith("'") and _FORMULA.match(text) else text
 
 
 def _sweep(path: Path) -> None:

@@ -1,6 +1,5 @@
 """A study of a table of seasons: its tables, its figures, and what they say in words."""
 
-import re
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from datetime import date
@@ -28,11 +27,12 @@ from patchrisk.backtest.skill import Outcome, Skill, assess, compare, outcomes
 from patchrisk.diseases import Library, load_library
 from patchrisk.errors import Fault, UnavailableError
 from patchrisk.numbers import load_numbers
+from patchrisk.report.names import slug
+from patchrisk.spreadsheet import FORMULA
 
 FIGURE_FORMATS = ("pdf", "png")
 MOST_SITES_DRAWN = 3  # of which the openings of every season are drawn, where sites are few
 LEAST_SITES = 5  # of fewer no 10 and 90 % points are written
-_FORMULA = re.compile(r"^[=+\-@\t\r]")
 
 
 def usual_terms(lead: tuple[int, int] | None = None) -> Terms:
@@ -145,7 +145,7 @@ def to_csv(table: pd.DataFrame) -> str:
     for name in safe.columns:
         if pd.api.types.is_string_dtype(safe[name]) or safe[name].dtype == object:
             text = safe[name].astype("str").where(safe[name].notna())
-            safe[name] = text.where(~text.str.match(_FORMULA, na=False), "'" + text)
+            safe[name] = text.where(~text.str.match(FORMULA, na=False), "'" + text)
     return safe.to_csv(
         index=False, float_format="%.6g", date_format="%Y-%m-%d", lineterminator="\n"
     )
@@ -425,7 +425,7 @@ def _draw_dates(
     for site in sites[: MOST_SITES_DRAWN if len(sites) <= MOST_SITES_DRAWN else 1]:
         here: list[pd.DataFrame] = [t[t["site"] == site] for t in (seasons, normal, slopes)]
         plate = draw_openings(here[0], here[1], here[2], name, level)
-        yield replace(plate, name=f"openings_{_file_name(str(site))}")
+        yield replace(plate, name=f"openings_{slug(str(site))}")
     if opened["site"].nunique() >= 3:
         yield draw_latitudes(normal, name)
     for group in season_groups(normal):
@@ -466,7 +466,3 @@ def _draw_skill(
         rules = [one for one, _ in some if _area(one, score, terms) is not None]
         if rules:
             yield draw_roc(rules, score, name, terms)
-
-
-def _file_name(text: str) -> str:
-    return re.sub(r"[^A-Za-z0-9]+", "-", text).strip("-").lower() or "site"

@@ -17,6 +17,7 @@ from patchrisk.backtest.sums import REFERENCE_CM
 from patchrisk.backtest.trend import year_means
 from patchrisk.errors import Fault, InputError, UnavailableError
 from patchrisk.numbers import load_numbers
+from patchrisk.spreadsheet import guard, unguard
 from patchrisk.units import FloatArray
 from patchrisk.windows import IntArray
 
@@ -216,7 +217,8 @@ def read_seasons(folder: Path) -> pd.DataFrame:
 def decode(table: Path | io.BytesIO, form: Form) -> pd.DataFrame:
     """Read what `encode` wrote, from a file or from memory."""
     if form == "csv":
-        return pd.read_csv(table, dtype=dict.fromkeys(_WORDS, "str"), parse_dates=list(_DAYS))
+        found = pd.read_csv(table, dtype=dict.fromkeys(_WORDS, "str"), parse_dates=list(_DAYS))
+        return found.assign(site=found["site"].map(_by_name(found["site"], unguard)))
     return pd.read_parquet(table)
 
 
@@ -276,11 +278,17 @@ def merge(parts: Iterable[Path], form: Form, folder: Path, forms: Sequence[Form]
     return counts
 
 
+def _by_name(sites: pd.Series, change: Callable[[str], str]) -> dict[str, str]:
+    """Return each name as changed; few are looked at, however many rows there are."""
+    return {str(name): change(str(name)) for name in sites.unique()}
+
+
 @contextmanager
 def _csv(path: Path) -> Iterator[Callable[[pd.DataFrame], None]]:
     with path.open("wb") as file:
 
         def write(frame: pd.DataFrame) -> None:
+            frame = frame.assign(site=frame["site"].map(_by_name(frame["site"], guard)))
             frame.to_csv(
                 file,
                 index=False,

@@ -1,14 +1,11 @@
 """The programme written to files: a table, a calendar, a sheet."""
 
-import re
-import unicodedata
 from datetime import datetime
 from pathlib import Path
 
 from patchrisk.atomic import write_bytes
+from patchrisk.report.names import slug
 from patchrisk.season_plan import SitePlan
-
-_LONGEST = 60
 
 
 def write_files(
@@ -54,10 +51,4 @@ def file_in(path: Path, plan: SitePlan, suffix: str) -> Path:
     """Return the file that is meant: the path itself, or one inside it when it is a folder."""
     if not path.is_dir():
         return path
-    return path / f"{safe_name(plan.site.site.name)}-programme-{plan.as_of.year}{suffix}"
-
-
-def safe_name(name: str) -> str:
-    """Make a file name of a site's name: small letters, digits and hyphens, never empty."""
-    plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode().lower()
-    return re.sub(r"[^a-z0-9]+", "-", plain)[:_LONGEST].strip("-") or "site"
+    return path / f"{slug(plan.site.site.name)}-programme-{plan.as_of.year}{suffix}"

@@ -5,9 +5,7 @@ import io
 import re
 from collections.abc import Iterable, Sequence
 
-# A cell that begins so is a formula to one spreadsheet or another: the four signs, also in full
-# width, after blanks or control characters (OWASP, CSV injection; RFC 4180 for the quoting).
-_FORMULA = re.compile(r"[\s\x00-\x1f\ufeff'\"]*[=+\-@＝＋－＠|%]")
+from patchrisk.spreadsheet import guard
 
 Cell = str | int | float | None
 
@@ -23,7 +21,7 @@ def safe_cell(cell: Cell) -> str:
     if isinstance(cell, int | float):
         return f"{cell:g}" if isinstance(cell, float) else str(cell)
     text = re.sub(r"[\r\n\t\v\f\x00-\x1f\x85\u2028\u2029]+", " ", cell).strip()
-    return f"'{text}" if _FORMULA.match(text) else text
+    return guard(text)
 
 
 def write_table(header: Sequence[str], rows: Iterable[Sequence[Cell]]) -> str:

@@ -284,6 +284,16 @@ def test_what_can_not_be_read_is_refused(tmp_path):
             backtest(tmp_path / name)
 
 
+def test_no_name_of_a_site_is_run_by_a_spreadsheet(sites, tmp_path):
+    path = tmp_path / "sites.csv"
+    one = sites[sites["site"] == "valley"].assign(site='=HYPERLINK("x")')
+    one.to_csv(path, index=False)
+    found = backtest(path, tmp_path / "out", diseases=FEW, forms=("csv",)).seasons
+    assert set(found["site"]) == {'=HYPERLINK("x")'}
+    lines = (tmp_path / "out" / "seasons.csv").read_text(encoding="utf-8").splitlines()
+    assert all(line.startswith("\"'=HYPERLINK") for line in lines[1:])
+
+
 def test_the_command(table, tmp_path):
     code = "from patchrisk.cli import main; main()"
     command = [sys.executable, "-c", code, "backtest", str(table), "--out", "out"]

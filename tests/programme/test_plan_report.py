@@ -28,7 +28,8 @@ from patchrisk.diseases import load_library
 from patchrisk.outlook import DiseaseToday, RuleToday
 from patchrisk.report.cover import cover_words, do_with_cover
 from patchrisk.report.plan import write_plan
-from patchrisk.report.plan_files import safe_name, write_files
+from patchrisk.report.names import slug
+from patchrisk.report.plan_files import write_files
 from patchrisk.report.plan_record import to_json
 from patchrisk.report.plan_table import HEADER, write_plan_table
 from patchrisk.report.plan_words import CAUTIONS
@@ -177,7 +178,7 @@ def test_any_table_reads_back_with_as_many_cells_and_no_formula(rows):
     ],
 )
 def test_a_file_name_is_made_safe(name, safe):
-    assert safe_name(name) == safe
+    assert slug(name) == safe
 
 
 def test_a_folder_gets_files_named_after_the_site(tmp_path):
