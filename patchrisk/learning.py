@@ -9,7 +9,8 @@ import numpy.typing as npt
 import pandas as pd
 
 from patchrisk.errors import Fault, InputError
-from patchrisk.morning import REFERENCE_CM, Gathered, probes_of
+from patchrisk.gathering import Gathered
+from patchrisk.morning import REFERENCE_CM, probes_of
 from patchrisk.site import Area
 from patchrisk.soil.air_to_soil import (
     DEEPEST_CM,

@@ -11,7 +11,8 @@ import pandas as pd
 from patchrisk.backtest.ground import Block
 from patchrisk.backtest.sites import WEATHER, Source
 from patchrisk.errors import Fault, InputError
-from patchrisk.morning import gather, probes_of
+from patchrisk.gathering import gather
+from patchrisk.morning import probes_of
 from patchrisk.site import read_site
 from patchrisk.soil.rootzone import diffusivity_of
 from patchrisk.soil.series import Probe

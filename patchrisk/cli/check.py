@@ -13,7 +13,7 @@ from patchrisk.errors import InputError
 @site_options
 def check(site_file: Path, sample: bool) -> None:
     """Check the site file, the data it names and the disease files, all faults at once."""
-    from patchrisk.morning import examine
+    from patchrisk.gathering import examine
     from patchrisk.report.check import write_check
 
     found = examine(site_path(site_file, sample), date.today())

@@ -14,7 +14,7 @@ from patchrisk.cli.options import offline_option, site_options, site_path
 @offline_option
 def fetch(site_file: Path, sample: bool, offline: bool) -> None:
     """Fetch station weather, past years and the forecast, and say what was got."""
-    from patchrisk.morning import own_weather, read_all
+    from patchrisk.gathering import own_weather, read_all
     from patchrisk.report.check import write_weather
     from patchrisk.weather.at_site import place_of, weather_at
 

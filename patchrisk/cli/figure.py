@@ -45,7 +45,8 @@ def figure(
     pressure  does this season favour infection more than past years did?
     cover     how much of the infection pressure falls on protected roots?
     """  # noqa: D301  (click reads the backspace)
-    from patchrisk.morning import prepare, sample_morning, this_morning
+    from patchrisk.gathering import sample_morning, this_morning
+    from patchrisk.morning import prepare
     from patchrisk.report.figures.alone import write_figure
     from patchrisk.season_plan import keeps_programme, plan_all
     from patchrisk.site import read_site

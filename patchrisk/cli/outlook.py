@@ -25,7 +25,8 @@ def outlook(
     areas: tuple[str, ...],
 ) -> None:
     """Show which infection windows are open this morning, and what to do."""
-    from patchrisk.morning import prepare, sample_morning, this_morning
+    from patchrisk.gathering import sample_morning, this_morning
+    from patchrisk.morning import prepare
 
     now = datetime.now().astimezone()
     path = site_path(site_file, sample)

@@ -122,7 +122,8 @@ def page(
 def _morning(
     path: Path, sample: bool, as_of: date | None, now: datetime, offline: bool
 ) -> "Morning":
-    from patchrisk.morning import prepare, sample_morning, this_morning
+    from patchrisk.gathering import sample_morning, this_morning
+    from patchrisk.morning import prepare
 
     today = this_morning(path, now)
     if as_of is not None:

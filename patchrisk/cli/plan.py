@@ -36,7 +36,8 @@ def plan(
 
     A file may be a folder: the name in it is then made from the site's.
     """
-    from patchrisk.morning import prepare, sample_morning, this_morning
+    from patchrisk.gathering import sample_morning, this_morning
+    from patchrisk.morning import prepare
     from patchrisk.report.plan_files import write_files
     from patchrisk.season_plan import plan_all
 

@@ -23,8 +23,8 @@ def soil(
     site_file: Path, sample: bool, offline: bool, name: str | None, keep: bool, figure: Path | None
 ) -> None:
     """Compare estimated with logged soil temperature; let the logger teach the estimate."""
+    from patchrisk.gathering import gather, sample_morning, this_morning
     from patchrisk.learning import learn
-    from patchrisk.morning import gather, sample_morning, this_morning
     from patchrisk.report.soil import draw_soil, write_soil
     from patchrisk.soil_fit import keep_fit
 

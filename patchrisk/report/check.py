@@ -4,8 +4,8 @@ from collections.abc import Iterator
 
 import pandas as pd
 
+from patchrisk.gathering import Examination, Readings
 from patchrisk.groups import load_groups
-from patchrisk.morning import Examination, Readings
 from patchrisk.records import Books
 from patchrisk.report.layout import heading, wrap
 from patchrisk.report.words import Show

@@ -54,7 +54,7 @@ def _span(cover: Cover, as_of: np.datetime64, pen: Pen) -> str:
         return f"on {count} between {pen.day(first)} and {pen.day(last)}"
     if last + 1 == as_of:
         return f"since {pen.day(first)} ({count})"
-    return f"on {pen.days(first, last)} ({count})"
+    return f"{pen.days(first, last)} ({count})"
 
 
 def _days(count: int) -> str:

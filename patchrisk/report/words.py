@@ -8,7 +8,8 @@ import pandas as pd
 
 from patchrisk.diseases import Disease, Library
 from patchrisk.diseases.models import PublishedRule
-from patchrisk.morning import REFERENCE_CM, Readings
+from patchrisk.gathering import Readings
+from patchrisk.morning import REFERENCE_CM
 from patchrisk.outlook import DiseaseToday, RuleToday
 from patchrisk.soil.transfer import MAX_UP_CM
 from patchrisk.weather.logger import Probe

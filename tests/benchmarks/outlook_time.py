@@ -12,7 +12,8 @@ from pathlib import Path
 import pandas as pd
 
 from patchrisk import resources
-from patchrisk.morning import prepare, sample_morning
+from patchrisk.gathering import sample_morning
+from patchrisk.morning import prepare
 from patchrisk.report.record import to_json
 from patchrisk.report.terminal import write_outlook
 from patchrisk.report.view import view_of

@@ -12,7 +12,7 @@ import pytest
 from click.testing import CliRunner
 
 from patchrisk.cli import main
-from patchrisk.morning import this_morning
+from patchrisk.gathering import this_morning
 
 SITE = """\
 [site]
