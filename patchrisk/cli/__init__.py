@@ -1,5 +1,6 @@
 """The ``patchrisk`` command: thin commands, and the one place where errors become lines."""
 
+import os
 from typing import Any
 
 import click
@@ -18,6 +19,9 @@ from patchrisk.cli.record import record
 from patchrisk.cli.soil import soil
 from patchrisk.cli.sweep import sweep
 from patchrisk.errors import PatchriskError
+
+# The matrices of a morning are small: a second thread only waits. Read when numpy is first loaded.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 
 class _Patchrisk(click.Group):
