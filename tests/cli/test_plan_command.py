@@ -3,6 +3,7 @@
 import csv
 import io
 import json
+import re
 import shutil
 from datetime import date
 from pathlib import Path
@@ -107,7 +108,7 @@ def test_text_fits_and_says_what_it_must(course):
     assert not [line for line in text.splitlines() if len(line) > 80]
     for said in (
         "On this season: 11 May FRAC 11",
-        "Covered until",
+        "Covered to 7 Jun, 21 days left (7 to 28): fairy ring.",
         "No shelf: planned by",
         "The group list is from memory",
         "label",
@@ -270,27 +271,46 @@ def test_half_a_season_gone(course):
 
 def test_the_outlook_shows_cover_and_follows_it(course):
     text = flat(run(course(ON), command="outlook"))
-    assert "Do: nothing to apply: covered until 7 Jun." in text
-    assert "Covered until 7 Jun (21 days left, 7 to 28 by the published intervals): FRAC 11" in text
+    assert "Lawns: Nothing to put on; scout for fairy ring." in text
+    assert "Last application: FRAC 11 of 11 May." in text
+    assert "covered to 7 Jun, 21 days left (7 to 28); shows" in text
     assert "1 application on record, the last of 11 May 2026." in text
+    full = flat(run(course(ON), "--full", command="outlook"))
+    assert "covered to 7 Jun, 21 days left (7 to 28), by FRAC 11 of 11 May; before, open" in full
+    assert "Nothing to put on: covered to 7 Jun." in full
     record = json.loads(run(course(ON), "--json", command="outlook"))
     schema = json.loads((ROOT / "patchrisk/report/outlook.schema.json").read_text())
     jsonschema.Draft202012Validator(schema).validate(record)
     (disease,) = record["areas"][0]["diseases"]
+    assert disease["do"] == "Nothing to put on: covered to 7 Jun."
     assert disease["cover"]["days_left"] == 21
     assert record["applications"]["count"] == 1
 
 
 def test_without_records_the_outlook_says_that_it_does_not_know(course):
     text = flat(run(course(), command="outlook"))
-    assert "a preventive application is due if none is on" in text
+    assert "Preventive due unless one is on: fairy ring." in text
     assert "on record" not in text
+    assert "bare" not in text
+    (area,) = json.loads(run(course(), "--json", command="outlook"))["areas"]
+    assert area["diseases"][0]["do"] == "Due, unless a preventive is on."
 
 
 def test_the_outlook_names_bare_days_in_an_open_window(course):
     text = flat(run(course(""), command="outlook"))
-    assert "Do: a preventive application is due, nothing is on;" in text
-    assert "Bare: window open and nothing on for" in text
+    assert "DUE Lawns: Preventive due: fairy ring." in text
+    assert "No application on record." in text
+    assert re.search(r"open and bare since \d+ Apr \(\d+ days\); shows", text)
+    (area,) = json.loads(run(course(""), "--json", command="outlook"))["areas"]
+    (disease,) = area["diseases"]
+    assert disease["do"] == "Due: the roots are bare."
+    assert len(disease["cover"]["bare_while_open"]) > 14
+
+
+def test_faults_of_the_records_stand_among_the_data_of_the_outlook(course):
+    text = flat(run(course(ON + "2026-05-12,Lawns,,99,,,,,\n"), command="outlook"))
+    assert "To mend in your records: " in text.split("DATA ")[1]
+    assert "line 3, codes: no FRAC code '99' in the list" in text
 
 
 def test_the_sample_course_is_planned_in_short():
@@ -300,7 +320,14 @@ def test_the_sample_course_is_planned_in_short():
     assert "(invented)" in lines[0]
     assert not [line for line in lines if len(line) > 80]
     assert len(lines) <= 60  # a screen of a desk's terminal
-    for said in ("LAWNS", "On this season:", "Covered until", "For:", "Why:", "Next best:"):
+    for said in (
+        "LAWNS",
+        "On this season: May 11",
+        "Covered to Jun 7",
+        "For:",
+        "Why:",
+        "Next best:",
+    ):
         assert said in text
     assert "no trial data" in text
     assert "invented figures" not in text  # amounts only in full

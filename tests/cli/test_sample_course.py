@@ -110,7 +110,35 @@ def test_every_window_is_told_with_all_that_is_known(text, record):
                 assert re.search(r"pressure \d+ \(usual \d+\)", told), told
             if disease["state"] == "nearing":
                 assert re.search(r"\d+ % by \w+ \d+", told), told
-                assert "Be ready" in told
+                assert ("Be ready" in told) != ("covered to" in told), told
+            cover = disease["cover"]
+            if cover["covered"]:
+                day = pd.Timestamp(cover["until"])
+                said = f"covered to {day:%b} {day.day}, {cover['days_left']} days left"
+                assert said in told, told
+                assert disease["do"].split(": ")[1].rstrip(".") not in told.replace(said, "")
+            elif opened:
+                assert f"({len(cover['bare_while_open'])} days)" in told, told
+
+
+def test_full_text_and_json_ask_for_the_same(full, record):
+    for area in record["areas"]:
+        part = flat(full.split(f"\n{area['name'].upper()}: ")[1].split("\n\n")[0])
+        for disease in area["diseases"]:
+            assert disease["do"] in part, disease["key"]
+
+
+def test_what_went_on_is_told_for_each_area(text, full):
+    # sample_weather/applications.csv
+    for area, said in {
+        "FAIRWAYS": "Shelf B of Oct 6",
+        "GREENS": "Shelf D of Apr 27",
+        "LAWNS": "Shelf A of May 11",
+    }.items():
+        for output in (text, full):
+            part = flat(output.split(f"\n{area}: ")[1].split("\n\n")[0])
+            assert f"Last application: {said}." in part
+    assert "4 applications on record, the last of May 11, 2026." in flat(text)
 
 
 def test_what_to_look_for_and_send_is_told_once(text, record):

@@ -24,18 +24,15 @@ from plans_by_hand import (
     site_plan,
 )
 
-from patchrisk.diseases import load_library
-from patchrisk.outlook import DiseaseToday, RuleToday
-from patchrisk.report.cover import cover_words, do_with_cover
-from patchrisk.report.plan import write_plan
+from patchrisk.pen import Pen
+from patchrisk.report.cover import cover_words
 from patchrisk.report.names import slug
+from patchrisk.report.plan import write_plan
 from patchrisk.report.plan_files import write_files
 from patchrisk.report.plan_record import to_json
 from patchrisk.report.plan_table import HEADER, write_plan_table
 from patchrisk.report.plan_words import CAUTIONS
 from patchrisk.report.table import safe_cell, write_table
-from patchrisk.units import shower
-from patchrisk.windows import State
 
 ROOT = Path(__file__).parents[2]
 
@@ -63,7 +60,7 @@ def test_text_names_day_group_target_water_reason_runner_up_and_caution():
         "On this season: 6 May Shelf A (FRAC 21).",
         "fairy ring: 65 % of 40 (25 % by what is on); summer patch: 25 % of 80",
         "No application is worth making",
-        "Covered until 3 Jun (16 days left)",
+        "Covered to 3 Jun, 16 days left (2 to 23)",
     ):
         assert said in text
     assert all(caution in text for caution in CAUTIONS)
@@ -207,60 +204,28 @@ NOTHING = {"until": None, "days_left": 0, "days_left_range": (0, 0)}
 @pytest.mark.parametrize(
     ("found", "said"),
     [
-        (cover(), "Covered until 3 Jun (16 days left, 2 to 23 by the published intervals): "
-                  "FRAC 11 on 6 May."),
+        (cover(), "covered to 3 Jun, 16 days left (2 to 23), by FRAC 11 of 6 May"),
         (cover(days_left=1, days_left_range=(1, 1), until=AS_OF),
-         "Covered until 18 May (1 day left): FRAC 11 on 6 May."),
+         "covered to 18 May, 1 day left, by FRAC 11 of 6 May"),
         (cover(bare_open=bare("2026-04-20", "2026-04-23")),
-         "window open and nothing on for 4 days, from 20 Apr to 23 Apr."),
+         "covered to 3 Jun, 16 days left (2 to 23), by FRAC 11 of 6 May; before, open and bare "
+         "20 to 23 Apr (4 days)"),
         (cover(**NOTHING, last=None, bare_open=bare("2026-05-09", "2026-05-17")),
-         "Bare: window open and nothing on for 9 days, since 9 May."),
+         "open and bare since 9 May (9 days); nothing on record"),
         (cover(**NOTHING, bare_open=bare("2026-05-17", "2026-05-17")),
-         "Bare: window open and nothing on for 1 day, since 17 May; FRAC 11 of 6 May has run out."),
-        (cover(**NOTHING, last=None, bare_open=bare("2026-05-01", "2026-05-03")),
-         "Bare: window open and nothing on for 3 days, from 1 May to 3 May."),
-        (cover(**NOTHING, last=applied("2026-04-01", codes=frozenset({"3", "11"}))),
-         "Bare; Shelf A (FRAC 3 + 11) of 1 Apr has run out."),
-        (cover(**NOTHING, last=None), ""),
-        (None, ""),
+         "open and bare since 17 May (1 day); FRAC 11 of 6 May has run out"),
+        (cover(**NOTHING, last=None, bare_open=bare("2026-04-29", "2026-05-03")),
+         "open and bare 29 Apr to 3 May (5 days); nothing on record"),
+        (cover(**NOTHING, last=None, bare_open=bare("2026-04-29", "2026-05-03")[[0, 2, 4]]),
+         "open and bare on 3 days between 29 Apr and 3 May; nothing on record"),
+        (cover(**NOTHING, last=applied("2026-04-01", product="", codes=frozenset({"11", "3"}))),
+         "bare; FRAC 3 + 11 of 1 Apr has run out"),
+        (cover(**NOTHING, last=None), "bare; nothing on record"),
     ],
 )  # fmt: skip
 def test_cover_in_words(found, said):
-    text = cover_words(found, AS_OF)
-    assert text.endswith(said) if said else text == ""
-
-
-@pytest.fixture(scope="module")
-def library():
-    return load_library(None)
-
-
-def today(library, state, key="fairy-ring", meaning="treat"):
-    rule = next(r for r in library.diseases[key].rules() if r.meaning == meaning)
-    result = RuleToday(key, rule, state, state, True, 15.0, 5, AS_OF - 9, None, 0.9, {})
-    return DiseaseToday(key, state, state, (result,))
-
-
-def test_what_to_do_follows_cover(library):
-    show = shower("metric")
-    opened = today(library, State.OPEN)
-
-    def do(found, disease=opened):
-        return do_with_cover(library, disease, found, show)
-
-    assert "due if none is on" in do(None)
-    assert do(cover()) == "nothing to apply: covered until 3 Jun."
-    short = do(cover(days_left_range=(0, 20)))
-    assert short.startswith("covered until 3 Jun, though not by the shortest published interval")
-    assert "due" not in short
-    gone = do(cover(**NOTHING))
-    assert gone.startswith("a preventive application is due, what went on 6 May has run out; ")
-    assert "FRAC 3 (worked in trials)" in gone
-    assert "due, nothing is on; " in do(cover(**NOTHING, last=None))
-    assert do(cover(), today(library, State.NEARING)) == "nothing to apply: covered until 3 Jun."
-    closed = today(library, State.CLOSED)
-    assert do(cover(), closed) == do(None, closed)
-    infect = today(library, State.OPEN, "dead-spot", "infect")
-    assert (
-        do(cover(**NOTHING, last=None), infect) == "roots can be infected now, and nothing is on."
-    )
+    assert cover_words(found, AS_OF, Pen("metric")) == said
+    short = cover_words(found, AS_OF, Pen("us"), brief=True)
+    assert "FRAC" not in short
+    assert "on record" not in short
+    assert ("Jun 3" in short) == ("3 Jun" in said)

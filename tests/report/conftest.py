@@ -1,7 +1,9 @@
-"""Mornings of the sample course, and cover put on one of them."""
+"""Mornings of the sample course, as shipped and without its records, and cover put on one."""
 
+import shutil
 from dataclasses import replace
 from datetime import UTC, date, datetime
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -11,12 +13,31 @@ from patchrisk.morning import AreaMorning, Morning, prepare
 from patchrisk.programme.cover import Applied, Cover
 
 AS_OF = date(2026, 5, 18)
+NOON = datetime(2026, 5, 18, 12, tzinfo=UTC)
+
+
+KEPT = ("applications.csv", "observations.csv", "shelf.toml")
 
 
 @pytest.fixture(scope="session")
-def morning() -> Morning:
-    path = resources.sample_weather() / "site.toml"
-    return prepare(path, AS_OF, datetime(2026, 5, 18, 12, tzinfo=UTC))
+def unrecorded(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The site file of a course like the sample's that keeps neither records nor a shelf."""
+    folder = tmp_path_factory.mktemp("course")
+    for file in resources.sample_weather().iterdir():
+        if file.suffix in (".csv", ".toml") and file.name not in KEPT:
+            shutil.copy(file, folder / file.name)
+    return folder / "site.toml"
+
+
+@pytest.fixture(scope="session")
+def morning(unrecorded: Path) -> Morning:
+    return prepare(unrecorded, AS_OF, NOON)
+
+
+@pytest.fixture(scope="session")
+def shipped() -> Morning:
+    """The sample course's morning, with what it keeps of applications."""
+    return prepare(resources.sample_weather() / "site.toml", AS_OF, NOON)
 
 
 @pytest.fixture

@@ -13,13 +13,13 @@ from colorspacious import cspace_convert, deltaE
 from matplotlib.image import imread
 
 from patchrisk.cli import main
+from patchrisk.pen import Pen
 from patchrisk.programme.plan import AreaPlan, Choice, Planned
 from patchrisk.report.figures import PAGE_WIDTH, drawings_of, figures_of
 from patchrisk.report.figures.axes import Frame, ticks
 from patchrisk.report.figures.canvas import DARK, LIGHT, Line, Shape, Sheet, Words
 from patchrisk.report.figures.raster import to_bytes
 from patchrisk.report.figures.svg import style_sheet, to_svg
-from patchrisk.pen import Pen
 from patchrisk.report.words import name_of
 from patchrisk.site import Area
 from patchrisk.windows import State
@@ -339,11 +339,21 @@ def test_other_endings_are_refused(tmp_path):
     assert not out.exists()
 
 
-def test_a_figure_with_nothing_to_show_says_what_it_needs(morning, tmp_path):
-    out = tmp_path / "cover.png"
-    result = CliRunner().invoke(main, ["figure", "cover", "--sample", "--out", str(out)])
+def test_a_figure_with_nothing_to_show_says_what_it_needs(unrecorded, tmp_path):
+    args = ["--site", str(unrecorded), "--as-of", "2026-05-18", "--out", str(tmp_path / "c.png")]
+    result = CliRunner().invoke(main, ["figure", "cover", *args])
     assert result.exit_code == 1
     assert "recorded application" in result.stderr
+
+
+def test_the_figure_of_cover_shows_what_is_on_and_what_is_planned(tmp_path):
+    out = tmp_path / "cover.svg"
+    args = ["figure", "cover", "--sample", "--area", "Lawns", "--out", str(out)]
+    result = CliRunner().invoke(main, args)
+    assert result.exit_code == 0, result.output
+    assert "Summer patch: covered to Jun 7" in result.output
+    assert re.search(r"Planned: (Jun|Jul) \d+", result.output)
+    assert out.is_file()
 
 
 def test_a_pdf_is_the_same_every_time(morning):

@@ -2,16 +2,23 @@
 
 import json
 import re
+from dataclasses import replace
 from datetime import date
 
+import numpy as np
 import pytest
 from click.testing import CliRunner
 
 import patchrisk.morning
+import patchrisk.season_plan
 from patchrisk import resources
 from patchrisk.cli import main
 from patchrisk.errors import Fault, UnavailableError
+from patchrisk.gathering import sample_morning
+from patchrisk.programme.plan import AreaPlan
 from patchrisk.report.names import slug, slugs
+from patchrisk.season_plan import SitePlan, keeps_programme
+from patchrisk.site import Wishes, read_site
 
 DAY = "2026-05-18"
 
@@ -25,7 +32,7 @@ def run(*args, code=0):
 @pytest.fixture
 def prepared(morning, monkeypatch):
     """Whatever site is asked for, the sample course's morning under that site's own name."""
-    real = patchrisk.morning.read_site
+    real = read_site
 
     def prepare(path, as_of, now, **options):
         name = real(path).site.name
@@ -56,15 +63,42 @@ def test_the_sample_course_from_end_to_end(tmp_path):
     said = run("--sample", "--out", out).stdout.splitlines()
     file = out / "quillfen-dunes-invented.html"
     assert said[0] == f"Wrote {file}"
-    assert said[1].startswith("Quillfen Dunes (invented), May 18: Greens DUE: take-all patch, ")
+    assert said[1].startswith("Quillfen Dunes (invented), May 18: Fairways DUE: fairy ring")
     assert len(said) == 2
     assert sorted(p.name for p in out.iterdir()) == [file.name, "quillfen-dunes-invented.json"]
     page = file.read_text(encoding="utf-8")
     assert page.startswith("<!doctype html>")
-    assert page.count("<figure>") == 9
+    assert page.count("<figure>") == 12  # soil, windows, pressure and cover of three areas
+    assert "Programme:" not in page
     assert len(page.encode()) < 1_000_000
     kept = json.loads((out / "quillfen-dunes-invented.json").read_text(encoding="utf-8"))
     assert [p["as_of"] for p in kept["pages"]] == [DAY]
+
+
+def test_a_plan_is_on_the_page_when_asked_for_and_records_are_kept(
+    tmp_path, unrecorded, monkeypatch
+):
+    day = np.datetime64(DAY)
+    plan = AreaPlan("Greens", day, day, (), (), {}, ("Wait for now.",), ())
+
+    def made(morning):
+        return SitePlan(morning.site, morning.library, morning.as_of, (plan,))
+
+    monkeypatch.setattr(patchrisk.season_plan, "plan_all", made)
+    run("--site", unrecorded, "--as-of", DAY, "--plan", "--out", tmp_path / "without")
+    run("--sample", "--plan", "--out", tmp_path / "with")
+    for folder, shown in (("without", False), ("with", True)):
+        (page,) = (tmp_path / folder).glob("*.html")
+        assert ("Wait for now." in page.read_text(encoding="utf-8")) == shown
+
+
+def test_records_a_shelf_or_a_table_ask_for_a_programme(morning, shipped):
+    assert keeps_programme(shipped)
+    assert not keeps_programme(morning)
+    wished = morning.site.model_copy(update={"programme": Wishes()})
+    assert keeps_programme(replace(morning, site=wished))
+    assert keeps_programme(replace(morning, applications=shipped.applications))
+    assert keeps_programme(replace(morning, site=shipped.site))
 
 
 def test_the_next_morning_says_what_changed_since_the_last_page(tmp_path, prepared):
@@ -180,6 +214,6 @@ def test_names_of_files_are_all_different():
 
 
 def test_the_day_of_the_sample_is_the_one_after_its_weather():
-    assert patchrisk.morning.sample_morning(resources.sample_weather() / "site.toml") == (
+    assert sample_morning(resources.sample_weather() / "site.toml") == (
         date.fromisoformat(DAY)
     )

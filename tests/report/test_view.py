@@ -7,8 +7,8 @@ from datetime import date, timedelta
 import numpy as np
 import pytest
 
-from patchrisk.programme.plan import AreaPlan, Choice, Planned, Watering
 from patchrisk.pen import Pen
+from patchrisk.programme.plan import AreaPlan, Choice, Planned, Watering
 from patchrisk.report.terminal import write_outlook
 from patchrisk.report.view import Level, view_of
 from patchrisk.report.view.last import KEPT, keep, read_last
@@ -96,7 +96,11 @@ def test_what_is_covered_is_not_due(morning, covered):
     assert "summer patch" not in greens.sentence
     assert view.recorded
     assert not view_of(morning).recorded
-    assert f"{row.cover}; shows" in " ".join(write_outlook(view).split())
+    text, full = (" ".join(write_outlook(view, full=f).split()) for f in (False, True))
+    assert "covered to Jun 2, 16 days left (9 to 21); shows" in text
+    assert row.act not in text  # the cover says it
+    assert f"{row.cover}; shows" in full
+    assert row.act in full
 
 
 def test_cover_that_ends_within_a_week_asks_for_the_next(morning, covered):
@@ -105,8 +109,79 @@ def test_cover_that_ends_within_a_week_asks_for_the_next(morning, covered):
         view = view_of(with_cover(morning, covered, until=until, days_left=left))
         rows, greens = rows_of(view)
         assert rows["summer-patch"].level is level
-        ending = f"Cover is ending: summer patch (to {Pen('us').day(until)})."
+        ending = f"Cover ends {Pen('us').day(until)}: summer patch."
         assert (ending in greens.sentence) == (level is Level.READY)
+
+
+def test_cover_that_may_have_ended_by_the_shortest_interval_asks_for_the_next(morning, covered):
+    for low, level in ((1, Level.QUIET), (0, Level.READY)):
+        view = view_of(with_cover(morning, covered, days_left_range=(low, 21)))
+        row = rows_of(view)[0]["summer-patch"]
+        assert row.level is level
+        assert ("not by the shortest published interval" in row.act) == (low == 0)
+
+
+def test_cover_that_ends_on_one_day_is_told_once(shipped):
+    _, greens = rows_of(view_of(shipped))
+    # Shelf D of 27 April; every disease of the greens is taken to be covered for 28 days.
+    assert greens.sentence == (
+        "Cover ends May 24: take-all patch, Pythium root dysfunction, fairy ring, dead spot and "
+        "summer patch."
+    )
+    assert greens.last_on == "Last application: Shelf D of Apr 27."
+
+
+def test_a_shut_window_has_no_bare_roots(shipped):
+    rows, fairways = rows_of(view_of(shipped), "Fairways")
+    (area,) = [a for a in shipped.areas if a.area.name == "Fairways"]
+    assert area.cover["spring-dead-spot"].until is None
+    assert rows["spring-dead-spot"].cover == rows["spring-dead-spot"].cover_in_short == ""
+    assert rows["fairy-ring"].cover == (
+        "open and bare since Apr 15 (33 days); Shelf B of Oct 6 has run out"
+    )
+    assert fairways.level is Level.DUE
+    assert fairways.sentence.startswith("Preventive due: fairy ring.")
+
+
+def with_nearing(morning, days, chance):
+    """The lawns' summer patch nearing, its middle rule to open in so many days, one rule open."""
+    (lawns,) = [a for a in morning.areas if a.area.name == "Lawns"]
+    (today,) = [d for d in lawns.diseases if d.key == "summer-patch"]
+    rules = [replace(r, state=State.NEARING) for r in today.rules]
+    first = next(n for n, r in enumerate(rules) if r.rule.id == today.deciding[0].rule.id)
+    if chance is not None:
+        rules[first] = replace(rules[first], state=State.OPEN, chance_open=chance)
+    ahead = lawns.ahead["summer-patch"]
+    middle = None if days is None else D(morning.as_of) + days
+    coming = tuple(
+        replace(rule, middle=middle, early=middle, late=middle, opened_before=0.0)
+        for rule in ahead.coming
+    )
+    near = replace(today, state=State.NEARING, rules=tuple(rules))
+    area = replace(
+        lawns,
+        diseases=(near,),
+        ahead={"summer-patch": replace(ahead, coming=coming)},
+    )
+    return replace(morning, areas=(area,))
+
+
+@pytest.mark.parametrize(
+    ("days", "chance", "ready"),
+    [
+        (14, None, True),  # thresholds/outlook.toml, ahead.ready; common practice, no source
+        (15, None, False),
+        (None, None, False),
+        (40, 0.5, True),
+        (40, 0.49, False),
+    ],
+)
+def test_nearing_asks_for_readiness_by_its_date_or_by_an_open_rule(morning, days, chance, ready):
+    view = view_of(with_nearing(morning, days, chance))
+    rows, lawns = rows_of(view, "Lawns")
+    assert (lawns.level is Level.READY) == ready
+    assert ("Get ready for summer patch" in lawns.sentence) == ready
+    assert rows["summer-patch"].act.startswith("Be ready" if ready else "Nothing yet")
 
 
 def test_bare_roots_are_told_with_what_went_on_before(morning, covered):
@@ -116,9 +191,7 @@ def test_bare_roots_are_told_with_what_went_on_before(morning, covered):
     row = rows["summer-patch"]
     assert row.level is Level.DUE
     assert row.act == "Due: the roots are bare."
-    assert row.cover == (
-        "bare: FRAC 11 of May 4 no longer protects; bare on 2 days with the window open"
-    )
+    assert row.cover == ("open and bare May 15 to 16 (2 days); FRAC 11 of May 4 has run out")
     only = replace(bare.areas[0], diseases=tuple(
         d for d in bare.areas[0].diseases if d.key == "summer-patch"
     ))  # fmt: skip
