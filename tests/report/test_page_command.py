@@ -214,6 +214,4 @@ def test_names_of_files_are_all_different():
 
 
 def test_the_day_of_the_sample_is_the_one_after_its_weather():
-    assert sample_morning(resources.sample_weather() / "site.toml") == (
-        date.fromisoformat(DAY)
-    )
+    assert sample_morning(resources.sample_weather() / "site.toml") == (date.fromisoformat(DAY))
