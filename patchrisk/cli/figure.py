@@ -5,7 +5,7 @@ from pathlib import Path
 
 import click
 
-from patchrisk.cli.options import Day, offline_option, refuse_future, site_options, site_path
+from patchrisk.cli.options import Day, day_asked, offline_option, site_options, site_path
 
 
 @click.command()
@@ -45,7 +45,6 @@ def figure(
     pressure  does this season favour infection more than past years did?
     cover     how much of the infection pressure falls on protected roots?
     """  # noqa: D301  (click reads the backspace)
-    from patchrisk.gathering import sample_morning, this_morning
     from patchrisk.morning import prepare
     from patchrisk.report.figures.alone import write_figure
     from patchrisk.season_plan import keeps_programme, plan_all
@@ -53,13 +52,8 @@ def figure(
 
     now = datetime.now().astimezone()
     path = site_path(site_file, sample)
-    today = this_morning(path, now)
-    if as_of is not None:
-        refuse_future(as_of, today)
-    elif sample:
-        as_of = sample_morning(path)
     only = name or read_site(path).area[0].name
-    morning = prepare(path, as_of or today, now, only=[only], offline=offline)
+    morning = prepare(path, day_asked(path, sample, as_of, now), now, only=[only], offline=offline)
     # Only this one shows applications to come, and planning takes its time.
     plans = plan_all(morning).areas if which == "cover" and keeps_programme(morning) else ()
     click.echo(write_figure(morning, morning.areas[0], which, out, width=width, plans=plans))

@@ -76,9 +76,14 @@ class Lead(click.ParamType[tuple[int, int]]):
         return int(first), int(last)
 
 
-def refuse_future(day: date, today: date) -> None:
-    """Refuse to judge a morning that has not come yet."""
-    if day > today:
-        raise InputError(
-            Fault("--as-of", "", f"{day} is in the future", f"write {today} or an earlier day")
-        )
+def day_asked(path: Path, sample: bool, as_of: date | None, now: datetime) -> date:
+    """Return the morning to judge: the one asked for, the sample's own, or today at the site."""
+    from patchrisk.gathering import sample_morning, this_morning
+
+    today = this_morning(path, now)
+    if as_of is None:
+        return sample_morning(path) if sample else today
+    if as_of > today:
+        found, cure = f"{as_of} is in the future", f"write {today} or an earlier day"
+        raise InputError(Fault("--as-of", "", found, cure))
+    return as_of

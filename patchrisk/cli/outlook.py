@@ -5,7 +5,7 @@ from pathlib import Path
 
 import click
 
-from patchrisk.cli.options import Day, offline_option, refuse_future, site_options, site_path
+from patchrisk.cli.options import Day, day_asked, offline_option, site_options, site_path
 
 
 @click.command()
@@ -25,17 +25,11 @@ def outlook(
     areas: tuple[str, ...],
 ) -> None:
     """Show which infection windows are open this morning, and what to do."""
-    from patchrisk.gathering import sample_morning, this_morning
     from patchrisk.morning import prepare
 
     now = datetime.now().astimezone()
     path = site_path(site_file, sample)
-    today = this_morning(path, now)
-    if as_of is not None:
-        refuse_future(as_of, today)
-    elif sample:
-        as_of = sample_morning(path)
-    morning = prepare(path, as_of or today, now, only=areas, offline=offline)
+    morning = prepare(path, day_asked(path, sample, as_of, now), now, only=areas, offline=offline)
     if as_json:
         from patchrisk.report.record import to_json
 

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from patchrisk.cli.options import Day, offline_option, refuse_future, site_path
+from patchrisk.cli.options import Day, day_asked, offline_option, site_path
 from patchrisk.errors import Fault, InputError, PatchriskError, UnavailableError
 
 if TYPE_CHECKING:
@@ -122,15 +122,9 @@ def page(
 def _morning(
     path: Path, sample: bool, as_of: date | None, now: datetime, offline: bool
 ) -> "Morning":
-    from patchrisk.gathering import sample_morning, this_morning
     from patchrisk.morning import prepare
 
-    today = this_morning(path, now)
-    if as_of is not None:
-        refuse_future(as_of, today)
-    elif sample:
-        as_of = sample_morning(path)
-    return prepare(path, as_of or today, now, offline=offline)
+    return prepare(path, day_asked(path, sample, as_of, now), now, offline=offline)
 
 
 def _mail(path: Path, morning: "Morning", made: "Page", now: datetime) -> str:

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import click
 
-from patchrisk.cli.options import Day, offline_option, refuse_future, site_options, site_path
+from patchrisk.cli.options import Day, day_asked, offline_option, site_options, site_path
 
 _FILE = click.Path(path_type=Path)
 
@@ -36,19 +36,14 @@ def plan(
 
     A file may be a folder: the name in it is then made from the site's.
     """
-    from patchrisk.gathering import sample_morning, this_morning
     from patchrisk.morning import prepare
     from patchrisk.report.plan_files import write_files
     from patchrisk.season_plan import plan_all
 
     now = datetime.now().astimezone()
     path = site_path(site_file, sample)
-    today = this_morning(path, now)
-    if as_of is not None:
-        refuse_future(as_of, today)
-    elif sample:
-        as_of = sample_morning(path)
-    made = plan_all(prepare(path, as_of or today, now, only=areas, offline=offline))
+    day = day_asked(path, sample, as_of, now)
+    made = plan_all(prepare(path, day, now, only=areas, offline=offline))
     written = write_files(made, now, table=table, calendar=calendar, sheet=sheet)
     if as_json:
         from patchrisk.report.plan_record import to_json

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import click
 
-from patchrisk.cli.options import offline_option, site_options, site_path
+from patchrisk.cli.options import day_asked, offline_option, site_options, site_path
 from patchrisk.errors import Fault, InputError
 
 
@@ -23,7 +23,7 @@ def soil(
     site_file: Path, sample: bool, offline: bool, name: str | None, keep: bool, figure: Path | None
 ) -> None:
     """Compare estimated with logged soil temperature; let the logger teach the estimate."""
-    from patchrisk.gathering import gather, sample_morning, this_morning
+    from patchrisk.gathering import gather
     from patchrisk.learning import learn
     from patchrisk.report.soil import draw_soil, write_soil
     from patchrisk.soil_fit import keep_fit
@@ -33,7 +33,7 @@ def soil(
         raise InputError(Fault("--keep", "", "the sample course is not yours", cure))
     path = site_path(site_file, sample)
     now = datetime.now().astimezone()
-    morning = sample_morning(path) if sample else this_morning(path, now)
+    morning = day_asked(path, sample, None, now)
     gathered = gather(path, morning, now, offline=offline)
     areas = [a for a in gathered.site.area if name in (None, a.name)]
     if not areas:
