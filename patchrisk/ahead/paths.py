@@ -1,9 +1,9 @@
 """Soil temperature ahead: the model along each trace, set right by the logger, error added."""
 
 from dataclasses import dataclass
+from statistics import NormalDist
 
 import numpy as np
-from scipy.special import ndtri, stdtrit
 
 from patchrisk.ahead.error import Doubts, Lessons, lessons
 from patchrisk.ahead.openings import SoilPaths
@@ -139,10 +139,32 @@ def widened(mean_c: FloatArray, today: int) -> FloatArray:
     n = mean_c.shape[1]
     if n < 2:
         return mean_c
-    factor = float(stdtrit(n - 1, 0.9) / ndtri(0.9) * np.sqrt(1 + 1 / n))
+    factor = student_over_normal(n - 1) * np.sqrt(1 + 1 / n)
     middle = mean_c.mean(axis=1, keepdims=True)
     stretched = middle + factor * (mean_c - middle)
     return np.where(np.arange(len(mean_c))[:, None] < today, mean_c, stretched)
+
+
+def student_over_normal(freedom: int) -> float:
+    """90 % point of Student's t over that of the normal distribution.
+
+    With one and two degrees of freedom in closed form, else by Abramowitz & Stegun 1964, Handbook
+    of Mathematical Functions, eq. 26.7.5 (number from memory), 0.02 % short with three. scipy has
+    it exactly, and would be loaded each morning for this number alone.
+    """
+    z = NormalDist().inv_cdf(0.9)
+    if freedom == 1:
+        return float(np.tan(0.4 * np.pi)) / z
+    if freedom == 2:
+        return 0.8 * float(np.sqrt(2 / (1 - 0.8**2))) / z
+    terms = (  # divided by z
+        1.0,
+        (z**2 + 1) / 4,
+        (5 * z**4 + 16 * z**2 + 3) / 96,
+        (3 * z**6 + 19 * z**4 + 17 * z**2 - 15) / 384,
+        (79 * z**8 + 776 * z**6 + 1482 * z**4 - 1920 * z**2 - 945) / 92160,
+    )
+    return float(sum(term / freedom**power for power, term in enumerate(terms)))
 
 
 def _drawn(

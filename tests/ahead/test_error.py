@@ -5,6 +5,7 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
+from scipy import stats
 
 from patchrisk.ahead.error import (
     BLOCK,
@@ -17,7 +18,7 @@ from patchrisk.ahead.error import (
     doubt,
     lessons,
 )
-from patchrisk.ahead.paths import widened
+from patchrisk.ahead.paths import student_over_normal, widened
 from patchrisk.prospect import memory
 
 NOTHING = Memory(0, 1, 0, 1, 0, 1, 0, 0, 0, 0.0)
@@ -179,3 +180,12 @@ def test_courses_are_drawn_anew_for_another_seed_and_spread_as_the_doubt():
     assert not np.array_equal(wide.drawn(5, seed=1), wide.drawn(5, seed=2))
     assert wide.drawn(4000, seed=1).std() == pytest.approx(2.0, rel=0.05)
     assert found.drawn(50, seed=1) == pytest.approx(np.zeros((3, 50)), abs=0.02)
+
+
+@pytest.mark.parametrize(
+    ("freedom", "share"), [(1, 1e-9), (2, 1e-9), (3, 2e-4), (5, 2e-5), (11, 1e-6), (29, 1e-8)]
+)
+def test_the_point_of_student_s_t_is_near_enough(freedom, share):
+    """Against scipy.stats."""
+    exact = stats.t.ppf(0.9, freedom) / stats.norm.ppf(0.9)
+    assert student_over_normal(freedom) == pytest.approx(exact, rel=share)
