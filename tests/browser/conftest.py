@@ -1,5 +1,6 @@
 """The page of a course with hostile names, open in a real browser."""
 
+import csv
 import os
 import shutil
 from collections.abc import Iterator
@@ -68,12 +69,25 @@ def page_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
     for plain, hostile in AREAS.items():
         site = site.replace(f'"{plain}"', _toml(hostile))
     (folder / "site.toml").write_text(site, encoding="utf-8")
+    for records in (folder / "applications.csv", folder / "observations.csv"):
+        _rename(records)
     now = datetime(2026, 5, 18, 12, tzinfo=UTC)
     morning = prepare(folder / "site.toml", date(2026, 5, 18), now)
     greens = morning.areas[0]
     treated = replace(greens, cover={"summer-patch": _cover(greens)})
     whole = replace(morning, areas=(treated, *morning.areas[1:]))
     return publish(whole, folder, "morning", plans=[_plan(greens.area.name)]).written[0]
+
+
+def _rename(records: Path) -> None:
+    """Give the areas of a record file their hostile names."""
+    with records.open(encoding="utf-8-sig", newline="") as file:
+        header, *rows = csv.reader(file)
+    at = header.index("area")
+    with records.open("w", encoding="utf-8", newline="") as file:
+        write = csv.writer(file)
+        write.writerow(header)
+        write.writerows([*row[:at], AREAS[row[at]], *row[at + 1 :]] for row in rows)
 
 
 def _cover(area: AreaMorning) -> Cover:

@@ -153,7 +153,7 @@ def test_each_figure_has_words_and_a_table(opened):
              (f.querySelector('figcaption') || {textContent: ''}).textContent.trim(),
              f.querySelectorAll('table tbody tr').length])"""
     )
-    assert len(figures) == 10  # three of each of three areas, and cover of one
+    assert len(figures) == 12  # four of each of three areas
     for label, caption, rows in figures:
         assert len(label) > 20
         assert "?" in caption
