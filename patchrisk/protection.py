@@ -11,9 +11,16 @@ from patchrisk.diseases.models import ModeOfAction
 from patchrisk.diseases.quantities import Number
 from patchrisk.numbers import load_numbers
 from patchrisk.outlook import DiseaseToday, statistic
-from patchrisk.programme.area import delivery, works
 from patchrisk.programme.cover import Applied, Cover, cover
-from patchrisk.programme.given import Concern, Factor, Numbers, Trials, numbers_of
+from patchrisk.programme.given import (
+    Concern,
+    Factor,
+    Numbers,
+    Trials,
+    delivery,
+    numbers_of,
+    works,
+)
 from patchrisk.soil.series import SoilSeries
 from patchrisk.windows import BoolArray, Rule, is_open, season_days
 

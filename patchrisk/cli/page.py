@@ -10,7 +10,10 @@ from patchrisk.cli.options import Day, day_asked, offline_option, site_path
 from patchrisk.errors import Fault, InputError, PatchriskError, UnavailableError
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from patchrisk.morning import Morning
+    from patchrisk.programme.plan import AreaPlan
     from patchrisk.report.publish import Page
 
 _DUE = 3  # exit code with --signal
@@ -73,7 +76,6 @@ def page(
     """
     from patchrisk.report.names import slugs
     from patchrisk.report.publish import Page, publish, publish_index
-    from patchrisk.season_plan import keeps_programme, plan_all
 
     paths = [site_path(path, sample) for path in ([Path()] if sample else site_files)]
     now = datetime.now().astimezone()
@@ -93,7 +95,7 @@ def page(
     names = slugs([m.site.site.name for m in mornings], ["index"] if several else [])
     pages: list[Page] = []
     for morning, name in zip(mornings, names, strict=True):
-        plans = plan_all(morning).areas if with_plan and keeps_programme(morning) else ()
+        plans = _plans(morning) if with_plan else ()
         others = "index.html" if several else ""
         pages.append(publish(morning, out, name, plans=plans, dated=dated, others=others))
     written = [path for made in pages for path in made.written]
@@ -117,6 +119,12 @@ def page(
         raise type(_worst(failed))([fault for _, error in failed for fault in error.faults])
     if signal and any(made.is_due for made in pages):
         ctx.exit(_DUE)
+
+
+def _plans(morning: "Morning") -> "Sequence[AreaPlan]":
+    from patchrisk.season_plan import keeps_programme, plan_all
+
+    return plan_all(morning).areas if keeps_programme(morning) else ()
 
 
 def _morning(

@@ -5,9 +5,18 @@ from collections.abc import Callable, Sequence
 import numpy as np
 import numpy.typing as npt
 
-from patchrisk.programme.cover import Applied, covered_by, delivered
+from patchrisk.programme.cover import Applied, covered_by
 from patchrisk.programme.explain import explain
-from patchrisk.programme.given import PROVEN, Concern, Demand, Ground, Numbers, Stock
+from patchrisk.programme.given import (
+    PROVEN,
+    Concern,
+    Demand,
+    Ground,
+    Numbers,
+    Stock,
+    delivery,
+    works,
+)
 from patchrisk.programme.heat import chance_of_heat
 from patchrisk.programme.measures import measures
 from patchrisk.programme.plan import AreaPlan, Planned, Share
@@ -121,21 +130,6 @@ def _called_for(concerns: Sequence[Concern], planned: Sequence[Planned]) -> list
         return [c for c in concerns if c.in_history]
     aimed = {key for one in planned for key in one.targets}
     return [c for c in concerns if c.key in aimed] or list(concerns)
-
-
-def works(concern: Concern, one: Applied) -> bool:
-    """Whether an application does anything against a disease, by its groups and actives."""
-    if not one.codes:
-        return concern.key in one.targets
-    out = ("no effect", "outside spectrum")
-    return concern.answers(one.codes) and concern.evidence(one.codes, one.actives) not in out
-
-
-def delivery(numbers: Numbers) -> Callable[[Applied], float]:
-    """Share of an application that gets to the roots, by what was watered in."""
-    return lambda one: delivered(
-        one.codes, one.water_mm, numbers.water_least_mm, numbers.not_watered
-    )
 
 
 def _problem(

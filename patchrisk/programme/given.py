@@ -1,13 +1,13 @@
 """What a programme is made from: diseases, choices, numbers and wishes as plain values."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Protocol
 
 import numpy as np
 import numpy.typing as npt
 
-from patchrisk.programme.cover import Lasting
+from patchrisk.programme.cover import Applied, Lasting, delivered
 from patchrisk.programme.plan import Choice
 from patchrisk.programme.rotation import Caps
 from patchrisk.units import FloatArray
@@ -288,4 +288,19 @@ def numbers_of(table: Mapping[str, Valued]) -> Numbers:
         least_days=whole("plan.least_interval"),
         unseen=value("plan.unseen"),
         slack=value("plan.slack") / 100,
+    )
+
+
+def works(concern: Concern, one: Applied) -> bool:
+    """Whether an application does anything against a disease, by its groups and actives."""
+    if not one.codes:
+        return concern.key in one.targets
+    out = ("no effect", "outside spectrum")
+    return concern.answers(one.codes) and concern.evidence(one.codes, one.actives) not in out
+
+
+def delivery(numbers: Numbers) -> Callable[[Applied], float]:
+    """Share of an application that gets to the roots, by what was watered in."""
+    return lambda one: delivered(
+        one.codes, one.water_mm, numbers.water_least_mm, numbers.not_watered
     )
