@@ -28,7 +28,7 @@ from patchrisk.soil.series import Probe, SoilSeries, soil_series
 from patchrisk.soil_fit import read_fit, surface_at
 from patchrisk.weather.gather import Progress, Weather
 from patchrisk.weather.logger import Probe as LoggedProbe
-from patchrisk.windows import BoolArray
+from patchrisk.windows import BoolArray, soil_depth_cm
 
 REFERENCE_CM = 5.0  # depth at which an area's soil is reported: that of most published rules
 HISTORY_DAYS = 450  # what this morning can depend on: a season, the run before it, and spin-up
@@ -215,7 +215,7 @@ def _soil_source(
             parameters=None if fit is None else fit.parameters,
             surface=surface,
         )
-    depths = sorted({REFERENCE_CM, *map(_depth, depths_cm)})
+    depths = sorted({REFERENCE_CM, *map(soil_depth_cm, depths_cm)})
     series = soil_series(
         dates,
         probes,
@@ -224,12 +224,7 @@ def _soil_source(
         probe_sd_c=load_numbers("outlook")["probe_sd"].value,
         persistence=None if fit is None else fit.persistence,
     )
-    return lambda depth_cm: series[_depth(depth_cm)]
-
-
-def _depth(depth_cm: float) -> float:
-    """Rules say 2 in and 5 cm and mean the same; a quarter of a centimetre is nothing here."""
-    return round(2 * depth_cm) / 2
+    return lambda depth_cm: series[soil_depth_cm(depth_cm)]
 
 
 def _diseases(area: Area, library: Library) -> tuple[list[str], list[str]]:

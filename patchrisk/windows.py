@@ -84,12 +84,12 @@ class Rule:
     stated: frozenset[str] = field(default_factory=frozenset)
 
 
-def soil_depth_cm(rule: Rule) -> float:
-    """Depth at which a rule's soil is worked out [cm].
+def soil_depth_cm(depth_cm: float) -> float:
+    """Depth at which the soil is worked out for a rule's depth [cm].
 
     Rules say 2 in and 5 cm and mean the same: a quarter of a centimetre is nothing here.
     """
-    return round(2 * rule.depth_cm) / 2
+    return round(2 * depth_cm) / 2
 
 
 class State(IntEnum):

@@ -31,7 +31,7 @@ def states(disease, rule_id, values, first, unit="degF"):
 
 
 def _opened_by_backtest(rule, degrees, days):
-    depth, series = soil_depth_cm(rule), degrees[:, None]
+    depth, series = soil_depth_cm(rule.depth_cm), degrees[:, None]
     (found,) = seasons_of(
         [("case", rule)],
         Soil(days, {5.0: series, depth: series}, {depth: series}),

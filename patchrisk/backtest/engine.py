@@ -144,7 +144,9 @@ def seasons_of(
     sums = Sums(soil.mean_c, calendar, responses)
     order: dict[tuple[float, str, int], list[int]] = {}
     for n, (_, rule) in enumerate(rules):
-        order.setdefault((soil_depth_cm(rule), rule.statistic, rule.mean_days), []).append(n)
+        order.setdefault((soil_depth_cm(rule.depth_cm), rule.statistic, rule.mean_days), []).append(
+            n
+        )
     out: dict[int, Seasons] = {}
     for (depth, _, _), members in sorted(order.items()):
         some = [rules[n][1] for n in members]
@@ -157,8 +159,8 @@ def seasons_of(
 
 def depths_of(rules: Sequence[Rule]) -> tuple[list[float], list[float]]:
     """Depths at which daily means, and daily maxima, are needed [cm]."""
-    means = {REFERENCE_CM, *(soil_depth_cm(rule) for rule in rules)}
-    maxima = {soil_depth_cm(rule) for rule in rules if rule.statistic == "daily maximum"}
+    means = {REFERENCE_CM, *(soil_depth_cm(rule.depth_cm) for rule in rules)}
+    maxima = {soil_depth_cm(rule.depth_cm) for rule in rules if rule.statistic == "daily maximum"}
     return sorted(means), sorted(maxima)
 
 

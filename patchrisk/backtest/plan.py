@@ -130,7 +130,7 @@ def make_plan(
         if not owners[key].window
     ]
     for key, rule in rules:
-        if not SHALLOWEST_CM <= soil_depth_cm(rule) <= DEEPEST_CM:
+        if not SHALLOWEST_CM <= soil_depth_cm(rule.depth_cm) <= DEEPEST_CM:
             cure = f"write {SHALLOWEST_CM:g} to {DEEPEST_CM:g} cm"
             faults.append(Fault(key, f"rule {rule.id}", f"depth {rule.depth_cm:g} cm", cure))
     if years is not None and years[0] > years[1]:

@@ -81,7 +81,7 @@ class Sums:
         """Total of the degree-days above the rule's threshold."""
         base = rule.high_c if rule.direction == "falling" else rule.low_c
         assert base is not None
-        key = soil_depth_cm(rule), base
+        key = soil_depth_cm(rule.depth_cm), base
         if any(depth != key[0] for depth, _ in self._degree_days):  # done with that depth
             self._degree_days.clear()
             self._cold.clear()
