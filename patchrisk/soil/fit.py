@@ -6,7 +6,6 @@ units of how stations differ. A month moves little, a year most of what can be m
 """
 
 import math
-import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from types import MappingProxyType
@@ -14,6 +13,7 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
+import tomli
 
 from patchrisk.errors import Fault, InputError
 from patchrisk.soil.air_to_soil import run_stores, season_correction
@@ -110,8 +110,8 @@ class SiteFit:
             With every key that is missing, unknown or not a usable number.
         """
         try:
-            data = tomllib.loads(text)
-        except tomllib.TOMLDecodeError as error:
+            data = tomli.loads(text)
+        except tomli.TOMLDecodeError as error:
             fault = Fault(source, "", f"not TOML ({error})", "fit the site again")
             raise InputError(fault) from None
         faults: list[Fault] = []
