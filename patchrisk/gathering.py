@@ -135,9 +135,9 @@ def this_morning(path: Path, now: datetime) -> date:
 def sample_morning(path: Path) -> date:
     """Return the morning after the last day of the sample course's weather."""
     site = read_site(path)
-    weather = read_daily_weather(site.folder / site.weather[0].file)
-    last: date = weather.index[-1].date()
-    return last + timedelta(days=1)
+    weather = (site.folder / site.weather[0].file).read_text(encoding="utf-8")
+    last_row = weather.rstrip().rpartition("\n")[2]
+    return date.fromisoformat(last_row.partition(",")[0]) + timedelta(days=1)
 
 
 @dataclass(frozen=True)

@@ -80,9 +80,11 @@ def day_asked(path: Path, sample: bool, as_of: date | None, now: datetime) -> da
     """Return the morning to judge: the one asked for, the sample's own, or today at the site."""
     from patchrisk.gathering import sample_morning, this_morning
 
+    if sample and as_of is None:
+        return sample_morning(path)
     today = this_morning(path, now)
     if as_of is None:
-        return sample_morning(path) if sample else today
+        return today
     if as_of > today:
         found, cure = f"{as_of} is in the future", f"write {today} or an earlier day"
         raise InputError(Fault("--as-of", "", found, cure))

@@ -107,6 +107,8 @@ def _fill(out: pd.DataFrame, max_gap_days: int) -> None:
     """Interpolate short gaps of the temperatures between the days on either side."""
     for name in AIR:
         missing = out[name].isna()
+        if not missing.any():
+            continue
         run = missing.groupby((~missing).cumsum()).transform("sum")
         middle = out[name].interpolate(limit_area="inside")
         fill = missing & (run <= max_gap_days) & middle.notna()
