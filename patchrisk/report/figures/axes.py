@@ -39,10 +39,12 @@ class Frame:
 
     def points(self, days: Days, values: FloatArray) -> list[Point]:
         """Places of known values on days inside the frame."""
-        keep = ~np.isnan(values) & (days >= self.first) & (days <= self.last)
-        return [
-            (self.x(d), self.y(float(v))) for d, v in zip(days[keep], values[keep], strict=True)
-        ]
+        keep = ~np.isnan(values) & self.inside(days)
+        share = (days[keep] - self.first) / (self.last - self.first)
+        x = self.left + share * (self.right - self.left)
+        height = np.clip((values[keep] - self.low) / (self.high - self.low), 0.0, 1.0)
+        y = self.bottom - height * (self.bottom - self.top)
+        return list(zip(x.tolist(), y.tolist(), strict=True))
 
     def band(self, days: Days, low: FloatArray, high: FloatArray) -> list[Point]:
         """Outline between two courses that are known on the same days."""
@@ -70,11 +72,9 @@ def months(sheet: Sheet, frame: Frame, least_px: float = 30.0) -> None:
 
 
 def _months(first: np.datetime64, last: np.datetime64) -> Iterator[np.datetime64]:
-    month = first.astype("datetime64[M]")
-    while month.astype("datetime64[D]") <= last:
-        if month.astype("datetime64[D]") >= first:
-            yield month.astype("datetime64[D]")
-        month = month + 1
+    months = np.arange(first.astype("datetime64[M]"), last.astype("datetime64[M]") + 1)
+    starts = months.astype("datetime64[D]")
+    yield from starts[starts >= first]
 
 
 def ticks(low: float, high: float, height_px: float, least_px: float = 26.0) -> list[float]:

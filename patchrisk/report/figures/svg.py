@@ -1,7 +1,7 @@
 """A sheet as SVG: no style attribute, no id, nothing from outside, the same bytes every time."""
 
 from collections.abc import Callable, Sequence
-from xml.sax.saxutils import escape, quoteattr
+from html import escape
 
 from patchrisk.report.figures.canvas import DARK, LIGHT, Dot, Item, Line, Point, Shape, Sheet
 
@@ -50,7 +50,7 @@ def _themed(role: str) -> str:
 
 
 def _attribute(text: str) -> str:
-    return quoteattr(_clean(text), {'"': "&quot;", "'": "&#39;"})
+    return f'"{escape(_clean(text))}"'
 
 
 def _clean(text: str) -> str:
@@ -77,7 +77,8 @@ def _item(item: Item, paint: Callable[[str], str]) -> str:
         halo = f' stroke="{paint("paper")}" stroke-width="3" paint-order="stroke"'
     return (
         f'<text x="{_number(item.x)}" y="{_number(item.y)}" font-size="{_number(item.size)}" '
-        f'fill="{paint(item.colour)}"{anchor}{bold}{halo}>{escape(_clean(item.text))}</text>'
+        f'fill="{paint(item.colour)}"{anchor}{bold}{halo}>'
+        f"{escape(_clean(item.text), quote=False)}</text>"
     )
 
 
