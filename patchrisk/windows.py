@@ -188,14 +188,12 @@ def season_spans(
         Year in which each began.
     start, end : ndarray of datetime64[D], shape (seasons,)
     """
-    first_year, last_year = (int(day.astype("datetime64[Y]").astype(int)) for day in (first, last))
-    years = np.arange(first_year + 1970 - 2, last_year + 1970 + 2)
-    start = np.array([_on(year, season.start, southern) for year in years.tolist()])
-    wraps = season.end < season.start
+    years = np.arange(first.astype("datetime64[Y]") - 2, last.astype("datetime64[Y]") + 2)
+    begins, ends = season.start, season.end
     if southern:
-        wraps = _shift(season.end) < _shift(season.start)
-    end = np.array([_on(year + wraps, season.end, southern) for year in years.tolist()])
-    return years, start, end
+        begins, ends = _shift(begins), _shift(ends)
+    start, end = _on(years, begins), _on(years + int(ends < begins), ends)
+    return years.astype(np.int64) + 1970, start, end
 
 
 def _shift(day: tuple[int, int]) -> tuple[int, int]:
@@ -203,10 +201,11 @@ def _shift(day: tuple[int, int]) -> tuple[int, int]:
     return month, min(day[1], monthrange(2001, month)[1])
 
 
-def _on(year: int, day: tuple[int, int], southern: bool) -> np.datetime64:
-    month, dom = _shift(day) if southern else day
-    dom = min(dom, monthrange(year, month)[1])
-    return np.datetime64(f"{year:04d}-{month:02d}-{dom:02d}", "D")
+def _on(years: Days, day: tuple[int, int]) -> Days:
+    """Place a day of the year in each year, 29 February cut to the 28th where there is none."""
+    month = years.astype("datetime64[M]") + (day[0] - 1)
+    dates = month.astype("datetime64[D]") + (day[1] - 1)
+    return np.asarray(np.minimum(dates, (month + 1).astype("datetime64[D]") - 1))
 
 
 def meeting(rule: Rule) -> list[Edge]:

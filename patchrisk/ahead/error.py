@@ -216,28 +216,29 @@ def doubt(memory: Memory, day: FloatArray, signs: FloatArray, known: Lessons) ->
     """
     reach = np.concatenate([day, known.day])
     apart = np.arange(np.ptp(reach) + 1)  # days are whole, so each lag is reckoned once
-    lasting, passing, spell = memory.site(apart), memory.weather(apart), memory.spell(apart)
+    lasting, spell = memory.site(apart), memory.spell(apart)
+    by_lag = np.concatenate([lasting + memory.weather(apart), lasting])
     size = np.sqrt([memory.warmth, memory.swing])
-    here, there = signs * size, known.signs * size
 
-    def lag(a: FloatArray, b: FloatArray) -> npt.NDArray[np.intp]:
-        return np.abs(a[:, None] - b).astype(np.intp)
+    def covariance(a: Lessons, b: Lessons) -> FloatArray:
+        lag = np.subtract.outer(a.day.astype(np.intp), b.day.astype(np.intp))
+        np.abs(lag, out=lag)
+        out: FloatArray = (a.signs * size) @ (b.signs * size).T
+        out *= spell.take(lag)
+        lag[~np.logical_and.outer(a.daily, b.daily)] += len(apart)  # what passes is not in a mean
+        out += by_lag.take(lag)
+        return out
 
-    among = lag(day, day)
-    left: FloatArray = lasting[among] + passing[among] + spell[among] * (here @ here.T)
+    wanted = Lessons(day, np.empty((len(day), 0)), np.ones(len(day), bool), signs)
+    left = covariance(wanted, wanted)
     weights = np.zeros((len(day), len(known.day)))
     if len(known.day):
-        among = lag(known.day, known.day)
-        single = known.daily[:, None] & known.daily
-        gram = lasting[among] + np.where(single, passing[among], 0.0)
-        gram += spell[among] * (there @ there.T)
+        gram = covariance(known, known)
         block = memory.fast * 2 * memory.fast_days / BLOCK  # variance of a mean of many days
         gram[np.diag_indices_from(gram)] += np.where(known.daily, 0.0, block) + memory.probe
-        among = lag(day, known.day)
-        cross = lasting[among] + np.where(known.daily, passing[among], 0.0)
-        cross += spell[among] * (here @ there.T)
+        cross = covariance(wanted, known)
         weights = np.asarray(np.linalg.solve(gram, cross.T).T, dtype=np.float64)
-        left = left - weights @ cross.T
-    nugget = 1e-6 * np.eye(len(day))  # rounding leaves the matrix barely short of positive
-    root = np.linalg.cholesky(left + nugget)
+        left -= weights @ cross.T
+    left[np.diag_indices_from(left)] += 1e-6  # rounding leaves it barely short of positive
+    root = np.linalg.cholesky(left)
     return Doubt(weights, np.asarray(root, dtype=np.float64))

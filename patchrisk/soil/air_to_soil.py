@@ -245,60 +245,74 @@ def run_stores(forcing: Forcing, p: Parameters, surface: Surface | None = None) 
     melt = p["melt"] * np.maximum(forcing.air_c, 0.0)  # (8)
     start = [c.normal_c(forcing.angle[:1], lag)[0] + START_ABOVE_C for lag in (5.0, 30.0)]
     lanes = max(base.shape[1], np.size(p["exchange"]))
-    rows = [base, by_wetness, exchange, melt, demand / SKIN_MM, fed, forcing.snowfall_mm]
+    drying, fed = 1 + demand / SKIN_MM, fed / SKIN_MM
+    rows = [base, by_wetness, exchange, melt, drying, fed, forcing.snowfall_mm]
+    snows = [bool(day.any()) for day in forcing.snowfall_mm]
     if forcing.snow_cm is not None:
         rows.append(forcing.snow_cm * (p["snow_scale"] / cover.snow_half_cm))
     if lanes == 1:  # plain numbers are many times faster than arrays of one
         one = {k: float(np.ravel(v)[0]) for k, v in p.values.items()}
         plain = [r[:, 0].tolist() for r in rows]
         state = [float(s[0]) for s in (*start, c.mean_c)]
-        days = _days(plain, state, p.with_values(one), _settle_one, min)
+        days = _days(plain, state, p.with_values(one), snows, _settle_one, min, bool)
     else:
         state = [s + np.zeros(lanes) for s in (*start, c.mean_c)]
-        days = _days(rows, state, p, _settle_many, np.minimum)
+        days = _days(rows, state, p, snows, _settle_many, np.minimum, np.any)
     near, deep, snow, wetness = (np.array(x).reshape(len(base), -1) for x in days)
     flux = exchange / (1 + snow / p["snow_scale"]) * (base + by_wetness * wetness - near)
     return Stores(near, deep, snow, flux)
 
 
-Settle = Callable[[Any, Any, Any, Any, Any, Any, Any], tuple[Any, Any, Any]]
+Settle = Callable[[Any, Any, Any, Any, tuple[Any, Any, Any], Any, Any], tuple[Any, Any, Any]]
 
 
 def _days(
     rows: Sequence[Any],
     start: Sequence[Any],
     p: Parameters,
+    snows: Sequence[bool],
     settle: Settle,
     least: Callable[[Any, Any], Any],
+    lies: Callable[[Any], bool],
 ) -> tuple[list[Any], ...]:
     """Near and deep store, snow and wetness day by day; numbers and lanes take the same path."""
     near, deep, yearly = start
-    k2, c2, k4, latent = p["deep_exchange"], p["deep_capacity"], p["restoring"], p["latent"]
-    scale = p["snow_scale"]
+    k2, c2, latent, scale = p["deep_exchange"], p["deep_capacity"], p["latent"], p["snow_scale"]
+    restored, out_of_deep = p["restoring"] * yearly, k2 + p["restoring"]
     nothing = 0.0 * near
-    heat1, near, g1 = settle(near - latent * (near < 0), 1.0, 0.0, nothing, 0.0, 0.0, latent)
-    heat2, deep, g2 = settle(deep - latent * (deep < 0), 1.0, 0.0, nothing, 0.0, 0.0, latent)
-    snow, water = nothing, 0.5 * SKIN_MM + nothing
-    restored, out_of_deep, crossed = k4 * yearly, k2 + k4, k2 * k2
+    at_rest = (nothing, 0.0, 0.0)
+    heat1, near, g1 = settle(
+        near - latent * (near < 0), 1.0, nothing, nothing, at_rest, 0.0, latent
+    )
+    heat2, deep, g2 = settle(
+        deep - latent * (deep < 0), 1.0, nothing, nothing, at_rest, 0.0, latent
+    )
+    snow, wetness, lying = nothing, 0.5 + nothing, True
     out: tuple[list[Any], ...] = ([], [], [], [])
     add_near, add_deep, add_snow, add_wetness = (column.append for column in out)
-    for base, by_wetness, exchange, can_melt, loss, fed, fall, *given in zip(*rows, strict=True):
-        snow = snow + fall
-        melted = least(snow, can_melt)
-        snow = snow - melted
-        if given:
-            snow = _replaced(snow, given[0])
-        water = least((water + fed + melted) / (1 + loss), SKIN_MM)  # (1)
-        wetness = water / SKIN_MM
-        h = exchange / (1 + snow / scale)
+    for falls, base, by_wetness, exchange, can_melt, drying, fed, fall, *given in zip(
+        snows, *rows, strict=True
+    ):
+        h = exchange
+        if falls or lying:  # else the short way over bare ground
+            snow = snow + fall
+            melted = least(snow, can_melt)
+            snow = snow - melted
+            if given:
+                snow = _replaced(snow, given[0])
+            fed = fed + melted / SKIN_MM
+            h = h / (1 + snow / scale)
+            lying = bool(given) or lies(snow)
+        wetness = least((wetness + fed) / drying, 1.0)  # (1)
         driven = h * (base + by_wetness * wetness)
         out_of_near, g2c2 = h + k2, c2 * g2
-        m1, m2 = g1 + out_of_near, g2c2 + out_of_deep
-        r2 = g2c2 * deep + restored
-        new1 = ((g1 * near + driven) * m2 + k2 * r2) / (m1 * m2 - crossed)  # (5)
-        new2 = (r2 + k2 * new1) / m2  # (6)
-        heat1, near, g1 = settle(heat1, g1, near, new1, driven + k2 * new2, out_of_near, latent)
-        into_deep = (restored + k2 * new1) / c2
+        held = g2c2 + out_of_deep
+        alone, share = (g2c2 * deep + restored) / held, k2 / held
+        # (5), with T2' of (6) put in; and (6)
+        new1 = (g1 * near + driven + k2 * alone) / (g1 + out_of_near - k2 * share)
+        new2 = alone + share * new1
+        heat1, near, g1 = settle(heat1, g1, near, new1, (driven, k2, new2), out_of_near, latent)
+        into_deep = (restored / c2, k2 / c2, new1)
         heat2, deep, g2 = settle(heat2, g2, deep, new2, into_deep, out_of_deep / c2, latent)
         add_near(near)
         add_deep(deep)
@@ -308,20 +322,27 @@ def _days(
 
 
 def _settle_one(
-    heat: float, g: float, old: float, new: float, inflow: float, outflow: float, latent: float
+    heat: float,
+    g: float,
+    old: float,
+    new: float,
+    inflow: tuple[float, float, float],
+    outflow: float,
+    latent: float,
 ) -> tuple[float, float, float]:
     """Heat, temperature and capacity of a store after a step; equation (7).
 
     A step that ends the freezing or thawing is taken again without latent heat, so that the
-    store never overshoots what drives it.
+    store never overshoots what drives it. What flows in is a sum a + k b, given as (a, k, b).
     """
     below = -1 - latent
     heat_now = heat + g * (new - old)
     if g > 1:
+        fixed, k, other = inflow
         if heat_now > 0:
-            heat_now = max((heat + inflow) / (1 + outflow), 0.0)
+            heat_now = max((heat + fixed + k * other) / (1 + outflow), 0.0)
         elif heat_now < below:
-            heat_now = min((heat + latent + inflow) / (1 + outflow), -1.0) - latent
+            heat_now = min((heat + latent + fixed + k * other) / (1 + outflow), -1.0) - latent
     if heat_now >= 0:
         return heat_now, heat_now, 1.0
     if heat_now > below:
@@ -330,16 +351,26 @@ def _settle_one(
 
 
 def _settle_many(
-    heat: FloatArray, g: Any, old: Any, new: FloatArray, inflow: Any, outflow: Any, latent: Any
+    heat: FloatArray,
+    g: Any,
+    old: Any,
+    new: FloatArray,
+    inflow: tuple[Any, Any, Any],
+    outflow: Any,
+    latent: Any,
 ) -> tuple[FloatArray, FloatArray, Any]:
     """As `_settle_one`, for lanes."""
     below = -1 - latent
-    heat_now = heat + g * (new - old)
-    if not isinstance(g, float):
+    if isinstance(g, float):  # no lane was freezing or thawing
+        heat_now = heat + (new - old)
+    else:
+        heat_now = heat + g * (new - old)
         ends = g > 1
         warm, cold = ends & (heat_now > 0), ends & (heat_now < below)
-        thawed = np.maximum((heat + inflow) / (1 + outflow), 0.0)
-        frozen = np.minimum((heat + latent + inflow) / (1 + outflow), -1.0) - latent
+        fixed, k, other = inflow
+        told = heat + fixed + k * other
+        thawed = np.maximum(told / (1 + outflow), 0.0)
+        frozen = np.minimum((told + latent) / (1 + outflow), -1.0) - latent
         heat_now = np.where(warm, thawed, np.where(cold, frozen, heat_now))
     if heat_now.min() >= 0:  # nothing freezes anywhere: the short way through warm weather
         return heat_now, heat_now, 1.0

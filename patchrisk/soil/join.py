@@ -19,6 +19,7 @@ from patchrisk.units import FloatArray
 LOGGED, MODELLED = "logged", "modelled"
 _PROBE_VARIANCE = 1e-4
 """Of a scaled reading: the probe is what the estimate is corrected to, so nearly nothing."""
+_SUM = np.ones(3)  # a product with it sums the parts, sooner than sum() over so short an axis
 
 
 @dataclass(frozen=True)
@@ -159,9 +160,9 @@ def run_filter(scaled: FloatArray, persistence: Mapping[str, float]) -> Filtered
         if n:
             mean, covariance = mean * fade, covariance * decay + grow
         means[0, n], covariances[0, n] = mean, covariance
-        toward = covariance.sum(axis=-1)
-        variance = toward.sum(axis=-1) + _PROBE_VARIANCE
-        surprise = reading[n] - mean.sum(axis=-1)
+        toward = covariance @ _SUM
+        variance = toward @ _SUM + _PROBE_VARIANCE
+        surprise = reading[n] - mean @ _SUM
         gain = toward / variance[:, None] * seen[n][:, None]
         mean = mean + gain * surprise[:, None]
         covariance = covariance - gain[:, :, None] * toward[:, None, :]
@@ -177,25 +178,26 @@ def smooth(f: Filtered) -> tuple[FloatArray, FloatArray]:
     The backward recursion of de Jong 1989 (J. Am. Stat. Assoc. 84:1085-1088), which inverts
     nothing.
     """
-    days, lanes = f.seen.shape
-    mean, variance = np.empty((days, lanes)), np.empty((days, lanes))
-    pull, weight = np.zeros((lanes, 3)), np.zeros((lanes, 3, 3))
-    eye, fade = np.eye(3), f.fade
-    for n in range(days - 1, -1, -1):
-        before = f.covariance_before[n]
-        seen = f.seen[n][:, None]
-        gain = before.sum(axis=-1) / f.surprise_variance[n][:, None] * seen
-        keep = eye - gain[:, :, None]
-        pull, weight = pull * fade, weight * (fade[:, None] * fade)
-        pull = np.einsum("lij,li->lj", keep, pull)
-        pull = pull + seen * (f.surprise[n] / f.surprise_variance[n])[:, None]
-        weight = np.einsum("lki,lkm,lmj->lij", keep, weight, keep)
-        weight = weight + (f.seen[n] / f.surprise_variance[n])[:, None, None]
-        mean[n] = (f.mean_before[n] + np.einsum("lij,lj->li", before, pull)).sum(axis=-1)
-        toward = before.sum(axis=-1)
-        lost = np.einsum("li,lij,lj->l", toward, weight, toward)
-        variance[n] = np.maximum(toward.sum(axis=-1) - lost, 0.0)
-    return mean, variance
+    toward = f.covariance_before.sum(axis=-1)
+    weigh = f.seen / f.surprise_variance
+    gains, push = toward * weigh[..., None], weigh * f.surprise
+    pulls, weights = np.empty_like(toward), np.empty_like(f.covariance_before)
+    pull, weight = np.zeros(toward.shape[1:]), np.zeros(f.covariance_before.shape[1:])
+    fade, decay = f.fade, f.fade[:, None] * f.fade
+    for n in range(len(toward) - 1, -1, -1):
+        # A reading is the sum of the parts, so that what it leaves is 1 - gain (1 1 1): the
+        # products with it are sums.
+        gain = gains[n]
+        pull = pull * fade
+        pull += (push[n] - (gain * pull) @ _SUM)[:, None]
+        weight = weight * decay
+        across = (weight * gain[:, None]) @ _SUM
+        weight -= across[:, :, None] + across[:, None]
+        weight += ((gain * across) @ _SUM + weigh[n])[:, None, None]
+        pulls[n], weights[n] = pull, weight
+    mean = f.mean_before.sum(axis=-1) + (toward * pulls).sum(axis=-1)
+    lost = np.einsum("nli,nlij,nlj->nl", toward, weights, toward)
+    return mean, np.maximum(toward.sum(axis=-1) - lost, 0.0)
 
 
 def parts_of(persistence: Mapping[str, float]) -> tuple[FloatArray, FloatArray]:

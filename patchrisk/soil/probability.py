@@ -83,7 +83,7 @@ def simulate_soil(
     fade, share = parts_of(taught.persistence)
     rng = np.random.default_rng(seed)
     cut = slice(first_day, None)
-    mean, covariance = f.mean[cut, :, None], f.covariance[cut]
+    mean, covariance = f.mean[cut, ..., None], f.covariance[cut]
     # How a day's parts follow from the day after does not depend on the draws: all days at once.
     grown = covariance * (fade[:, None] * fade) + np.diag(share * (1 - fade**2))
     across = (covariance * fade).swapaxes(-1, -2)
@@ -93,12 +93,13 @@ def simulate_soil(
     root = vectors * np.sqrt(np.maximum(values, 0.0))[..., None, :]
     days, lanes = taught.mean_c[cut].shape
     out = np.empty((days, lanes, draws))
-    state = np.zeros((lanes, draws, 3))
+    alone = mean - back @ (fade[:, None] * mean)  # a day's parts, did the next day not tell
+    state = np.zeros((lanes, 3, draws))
     for n in range(days - 1, -1, -1):
-        noise = rng.standard_normal((lanes, draws, 3))
-        onward = (state - fade * mean[n]) @ back[n].swapaxes(-1, -2)
-        state = mean[n] + onward + noise @ root[n].swapaxes(-1, -2)
-        out[n] = state.sum(axis=-1)
+        state = back[n] @ state
+        state += root[n] @ rng.standard_normal((lanes, draws, 3)).swapaxes(-1, -2)
+        state += alone[n]
+        out[n] = state.sum(axis=-2)
     expected = taught.expected[cut, :, None]
     error = expected + np.sqrt(f.scale())[:, None] * (out - expected)
     series = taught.mean_c[cut, :, None] + taught.sd_c[cut, :, None] * error

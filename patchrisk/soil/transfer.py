@@ -212,16 +212,12 @@ def _response(apart_cm: float, diffusivity_m2_s: float) -> FloatArray:
         return np.append(1.0, np.zeros(MEMORY_DAYS - 1))
     a = apart_cm / 100.0 / (2.0 * math.sqrt(diffusivity_m2_s * SECONDS_PER_DAY))
 
-    def integral(t: int) -> float:
-        if t <= 0:
-            return 0.0
-        x = a / math.sqrt(t)
-        # 4 i2erfc(x) = (1 + 2 x^2) erfc(x) - 2 x exp(-x^2) / sqrt(pi)
-        even = (1.0 + 2.0 * x * x) * math.erfc(x)
-        return t * (even - 2.0 * x * math.exp(-x * x) / math.sqrt(math.pi))
-
-    days = MEMORY_DAYS * _YEARS
-    felt = np.diff([integral(t) for t in range(-1, days + 1)], n=2)
+    days = np.arange(1.0, MEMORY_DAYS * _YEARS + 1)
+    x = a / np.sqrt(days)
+    erfc = np.array([math.erfc(each) for each in x.tolist()])
+    # 4 i2erfc(x) = (1 + 2 x^2) erfc(x) - 2 x exp(-x^2) / sqrt(pi)
+    integral = days * ((1 + 2 * x * x) * erfc - 2 * x * np.exp(-x * x) / math.sqrt(math.pi))
+    felt = np.diff(np.concatenate([[0.0, 0.0], integral]), n=2)
     felt = np.maximum(felt, 0.0)  # a day hardly felt comes out as rounding error, of either sign
     rest = (1.0 - felt.sum()) / MEMORY_DAYS
     return np.asarray(felt.reshape(_YEARS, MEMORY_DAYS).sum(axis=0) + rest)
