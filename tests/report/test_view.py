@@ -111,7 +111,7 @@ def test_cover_that_ends_within_a_week_asks_for_the_next(morning, covered):
         view = view_of(with_cover(morning, covered, until=until, days_left=left))
         rows, greens = rows_of(view)
         assert rows["summer-patch"].level is level
-        ending = f"Last covered day {Pen('us').day(until)}: summer patch."
+        ending = f"Last protected day {Pen('us').day(until)}: summer patch."
         assert greens.sentence.endswith(ending) == (level is Level.READY)
 
 
@@ -127,7 +127,7 @@ def test_cover_that_ends_on_one_day_is_told_once(shipped):
     _, greens = rows_of(view_of(shipped))
     # Shelf D of 27 April; every disease of the greens is taken to be covered for 28 days.
     assert greens.sentence == (
-        "Nothing to put on today; last covered day May 24: take-all patch, Pythium root "
+        "Nothing to put on today; last protected day May 24: take-all patch, Pythium root "
         "dysfunction, fairy ring, dead spot and summer patch."
     )
     assert greens.last_on == "Last application: Shelf D of Apr 27."

@@ -129,7 +129,7 @@ def _ending(area: AreaMorning, rows: Sequence[Row], pen: Pen) -> Iterator[Task]:
         assert until is not None
         by_day.setdefault(until, []).append(row.name)
     for until in sorted(by_day):
-        yield Task(f"Last covered day {pen.day(until)}:", _list(by_day[until]))
+        yield Task(f"Last protected day {pen.day(until)}:", _list(by_day[until]))
 
 
 def _coming(area: AreaMorning, today: DiseaseToday, row: Row, pen: Pen) -> str:
