@@ -86,10 +86,11 @@ if TYPE_CHECKING:
     from patchrisk.backtest.observations import read_observations
     from patchrisk.backtest.run import Backtest, backtest
     from patchrisk.backtest.skill import assess, compare
+    from patchrisk.backtest.slopes import trends
     from patchrisk.backtest.study import usual_terms, write_study
     from patchrisk.backtest.sweep_study import sweep_source, write_sweep
     from patchrisk.backtest.tables import read_seasons
-    from patchrisk.backtest.trend import normals, trends, warmest_years
+    from patchrisk.backtest.trend import normals, warmest_years
 
 _HOMES = {
     "Backtest": "run",
@@ -101,7 +102,7 @@ _HOMES = {
     "read_seasons": "tables",
     "sweep_source": "sweep_study",
     "tie": "cases",
-    "trends": "trend",
+    "trends": "slopes",
     "usual_terms": "study",
     "warmest_years": "trend",
     "write_study": "study",

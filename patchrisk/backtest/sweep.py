@@ -20,6 +20,8 @@ class Sweep:
 
     Parameters
     ----------
+    called : str
+        What people call the rule.
     rule : Rule
         As published.
     varies : tuple of Vary
@@ -38,6 +40,7 @@ class Sweep:
         None without observations that can be judged.
     """
 
+    called: str
     rule: Rule
     varies: tuple[Vary, ...]
     base: str
@@ -88,6 +91,7 @@ def to_try(rule: Rule, varies: Sequence[Vary]) -> list[Rule]:
 
 
 def sweep(
+    called: str,
     rule: Rule,
     varies: Sequence[Vary],
     tables: Sequence[pd.DataFrame],
@@ -98,6 +102,8 @@ def sweep(
 
     Parameters
     ----------
+    called : str
+        What people call the rule.
     rule : Rule
         As published.
     varies : sequence of Vary
@@ -135,7 +141,7 @@ def sweep(
                 table["as_good"] = table["as_good"].eq(True)
                 row = int(np.flatnonzero(possible)[skill.best])
                 skill = replace(skill, best=row)
-    return Sweep(rule, tuple(varies), base, table, skill)
+    return Sweep(called, rule, tuple(varies), base, table, skill)
 
 
 def _opening(seasons: pd.DataFrame, published: pd.Series) -> dict[str, object]:
@@ -288,7 +294,8 @@ def words(swept: Sweep, terms: Terms) -> list[str]:
         )
         return out
     if skill.of != "hit rate" and best["skill_low"] <= 0:
-        out.append("That interval holds zero: no better than a window opened blindly.")
+        where = "lies below" if best["skill_high"] < 0 else "holds"
+        out.append(f"That interval {where} zero: no better than a window opened blindly.")
     good = table[table["as_good"]]
     for vary in swept.varies:
         values = [v for v in vary.shown if v in set(good[vary.name])]

@@ -12,11 +12,13 @@ from patchrisk.atomic import write_text
 from patchrisk.backtest.figures_skill import draw_sweep
 from patchrisk.backtest.ground import SoilChoice
 from patchrisk.backtest.measures import Terms
+from patchrisk.backtest.naming import names_of
 from patchrisk.backtest.observations import read_observations
 from patchrisk.backtest.plan import make_plan
 from patchrisk.backtest.plate import keep
 from patchrisk.backtest.run import open_source
-from patchrisk.backtest.study import FIGURE_FORMATS, to_csv, usual_terms
+from patchrisk.backtest.study import FIGURE_FORMATS, usual_terms
+from patchrisk.backtest.study_tables import to_csv
 from patchrisk.backtest.sweep import Sweep, sweep, to_try, words
 from patchrisk.backtest.vary import Vary, read_vary
 from patchrisk.diseases import Library, load_library
@@ -125,7 +127,9 @@ def sweep_source(
         first = seasons.drop_duplicates("site")
         sites = dict(zip(first["site"], first["latitude"], strict=True))
         seen = read_observations(observations, sites, library, today or date.today())
-    return sweep(published, varies, tables, seen, terms or usual_terms())
+    names = names_of(library, key)
+    called = f"{names.disease[0].upper()}{names.disease[1:]}, {names.rule(rule)}"
+    return sweep(called, published, varies, tables, seen, terms or usual_terms())
 
 
 def write_sweep(folder: Path, swept: Sweep, terms: Terms | None = None) -> list[Path]:
@@ -159,7 +163,7 @@ def write_sweep(folder: Path, swept: Sweep, terms: Terms | None = None) -> list[
     table = folder / f"{plate.name}.csv"
     write_text(table, to_csv(swept.table))
     text = folder / f"{plate.name}.md"
-    lines = [f"# {swept.rule.id}: other numbers", "", *words(swept, terms), ""]
+    lines = [f"# {swept.called}: other numbers", "", *words(swept, terms), ""]
     lines += ["## Figure", "", plate.caption, "", f"Alt text: {plate.alt}"]
     write_text(text, "\n".join(lines) + "\n")
     return [table, text, *keep(plate, folder, FIGURE_FORMATS)]

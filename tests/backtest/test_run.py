@@ -18,7 +18,8 @@ import patchrisk.backtest
 from patchrisk import resources
 from patchrisk.backtest import backtest, read_seasons
 from patchrisk.backtest.plan import make_plan
-from patchrisk.backtest.run import Job, _processes, open_source
+from patchrisk.backtest.processes import how_many
+from patchrisk.backtest.run import Job, open_source
 from patchrisk.backtest.sites import Extent, cut
 from patchrisk.backtest.tables import COLUMNS
 from patchrisk.errors import InputError, UnavailableError
@@ -129,7 +130,7 @@ def test_without_parquet_the_tables_are_csv(table, tmp_path, small_parts, monkey
 
 @pytest.mark.parametrize(("memory_gb", "processes"), [(1.2, 1), (2.0, 2), (8.0, 6)])
 def test_the_memory_allowed_limits_the_processes(memory_gb, processes):
-    assert _processes(6, memory_gb) == processes
+    assert how_many(6, memory_gb) == processes
 
 
 def test_several_processes_give_the_same(table, tmp_path, small_parts):

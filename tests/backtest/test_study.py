@@ -10,9 +10,13 @@ import pytest
 
 from patchrisk.backtest import backtest, sweep_source, write_sweep
 from patchrisk.backtest.measures import Terms
-from patchrisk.backtest.study import to_csv, usual_terms, write_study
+from patchrisk.backtest.study import usual_terms, write_study
+from patchrisk.backtest.study_tables import to_csv
+from patchrisk.diseases import load_library
 from patchrisk.errors import InputError
 from patchrisk.numbers import load_numbers
+from patchrisk.report.words import rule_words
+from patchrisk.units import shower
 
 TERMS = Terms(least_lead=21, most_lead=84, least_absences=2, least_seasons=2, draws=50)
 TODAY = date(2020, 1, 1)
@@ -106,6 +110,23 @@ def test_a_study_with_observations(study):
     for name in drawn:
         assert f"## {name}\n" in captions
     assert captions.count("Alt text:") == len(drawn)
+
+
+def test_rules_go_by_the_words_of_the_mornings_reports(study):
+    folder = study[0].parent
+    show = shower("metric")
+    published = load_library().diseases["dead-spot"].window
+    words = {w.id: f"{rule_words(w, show)} [{w.rule.source}]" for w in published}
+    assert words["kaminski-2002-20c"] == "daily mean at 5 cm at least 20.0 °C [Kaminski 2002]"
+    for name in DATING | SKILL:
+        table = pd.read_csv(folder / name)
+        assert (table["rule_words"] == table["rule"].map(words)).all(), name
+    pairs = pd.read_csv(folder / "comparisons.csv")
+    assert (pairs["other_words"] == pairs["other"].map(words)).all()
+    said = (folder / "findings.md").read_text(encoding="utf-8")
+    said += (folder / "figures" / "captions.md").read_text(encoding="utf-8")
+    assert f"- {words['kaminski-2002-20c']} (infection): In " in said
+    assert not any(rule in said for rule in words)
 
 
 def test_the_same_study_gives_the_same_files(study, seasons, seen, tmp_path, unseen):

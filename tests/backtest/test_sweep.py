@@ -136,7 +136,7 @@ def evaluate(rules):
 
 
 def swept_by(rule, varies, observations, terms):
-    return sweep(rule, varies, evaluate(to_try(rule, varies)), observations, terms)
+    return sweep("A rule", rule, varies, evaluate(to_try(rule, varies)), observations, terms)
 
 
 def seen(threshold, spread, absent=0):

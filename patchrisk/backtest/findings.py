@@ -1,0 +1,125 @@
+"""What a study found, in words."""
+
+from collections.abc import Mapping, Sequence
+
+import pandas as pd
+
+from patchrisk.backtest.cases import RuleCases
+from patchrisk.backtest.measures import Terms
+from patchrisk.backtest.naming import MEANINGS, Names
+from patchrisk.backtest.plate import many
+from patchrisk.backtest.skill import Skill
+
+LEAST_SITES = 5  # of fewer no 10 and 90 % points are written
+
+
+def record_words(seasons: pd.DataFrame) -> list[str]:
+    """Say what the table holds."""
+    complete = seasons["complete"].eq(True)
+    rules = len(seasons.drop_duplicates(["disease", "rule"]))
+    return [
+        "# Findings",
+        "",
+        f"{many(seasons['site'].nunique(), 'site')}, seasons {seasons['season'].min()} to "
+        f"{seasons['season'].max()}, {many(rules, 'rule')}. "
+        f"{100 * complete.mean():.0f} % of the rows are complete: no missing day leaves a date in "
+        "doubt. Only these count below.",
+        "",
+    ]
+
+
+def warmth_words(
+    tables: dict[str, pd.DataFrame], names: Mapping[str, Names], least: int
+) -> list[str]:
+    """Say how much earlier than normal the windows opened in the warmest year."""
+    summary = tables["warmest_year_by_rule"]
+    out = ["## The warmest year", ""]
+    if summary.empty:
+        return [*out, f"No site has a normal of {least} complete seasons and a warmest year.", ""]
+    out += [
+        "At each site: the season that began in the calendar year of the highest mean soil "
+        f"temperature at 5 cm, against the normal (median of at least {least} complete seasons).",
+        "",
+    ]
+    for (soil, disease), rows in summary.groupby(["soil", "disease"], sort=False):
+        called, parts = names[str(disease)].rule, []
+        for rank, row in enumerate(
+            rows.sort_values("median", ascending=False, kind="stable").to_dict("records")
+        ):
+            if rank in (0, len(rows) - 1):
+                parts.append(
+                    f"{called(row['rule'])} ({MEANINGS[row['meaning']]}) "
+                    f"{_days_earlier(row['median'])} in the median of {many(row['sites'], 'site')}"
+                )
+                if row["sites"] >= LEAST_SITES:
+                    parts[-1] += f" (10 to 90 %: {row['low']:.0f} to {row['high']:.0f})"
+        top = rows.loc[[rows["most"].idxmax()]].to_dict("records")[0]
+        out.append(
+            f"- {_headed(names[str(disease)])}, soil {soil}: by rule, from "
+            + " to ".join(parts)
+            + f". The single most: {_days_earlier(top['most'])} at {top['most_site']} in "
+            f"{top['most_year']}, by {called(top['rule'])}."
+        )
+    return [*out, ""]
+
+
+def _headed(names: Names) -> str:
+    """Name of the disease at the head of a line."""
+    return names.disease[0].upper() + names.disease[1:]
+
+
+def _days_earlier(days: float) -> str:
+    if abs(days) <= 0.5:
+        return "no earlier and no later"
+    return f"{abs(days):.0f} days {'earlier' if days > 0 else 'later'}"
+
+
+def trend_words(summary: pd.DataFrame, names: Mapping[str, Names], terms: Terms) -> list[str]:
+    """Say how the openings moved over the years."""
+    out = ["## Trends", ""]
+    if summary.empty:
+        return [*out, "No site has seasons enough for a trend.", ""]
+    chance = 50 * (1 - terms.level)
+    out += [
+        f"Theil-Sen slopes with {100 * terms.level:.0f} % intervals; where nothing changes, chance "
+        f"alone makes {chance:.0f} % of the sites clearly earlier and as many clearly later, and "
+        "sites near each other share their years.",
+        "",
+    ]
+    for (soil, disease), rows in summary.groupby(["soil", "disease"], sort=False):
+        total = rows[["sites", "clearly_earlier", "clearly_later"]].sum()
+        out.append(
+            f"- {_headed(names[str(disease)])}, soil {soil}: median slopes from "
+            f"{rows['median'].min():+.1f} to {rows['median'].max():+.1f} days a decade by rule; of "
+            f"{total['sites']} slopes (sites times rules) {total['clearly_earlier']} clearly "
+            f"earlier, {total['clearly_later']} clearly later."
+        )
+    return [*out, ""]
+
+
+def skill_words(
+    judged: Sequence[tuple[RuleCases, Skill]],
+    seen: pd.DataFrame,
+    names: Mapping[str, Names],
+    terms: Terms,
+) -> list[str]:
+    """Say how right each rule was."""
+    out = ["## Against what was seen", ""]
+    idle = int((~seen["counts"]).sum())
+    if idle:
+        out += [
+            f"{many(idle, 'look')} in vain, outside the months in which the disease shows, "
+            "counted for nothing.",
+            "",
+        ]
+    if not judged:
+        return [*out, "No rule of this table concerns a disease that was looked for.", ""]
+    before: tuple[str, str] | None = None
+    for one, skill in judged:
+        if before != (one.soil, one.disease):
+            before = (one.soil, one.disease)
+            out += ["", f"### {_headed(names[one.disease])}, soil {one.soil}", ""]
+        out.append(
+            f"- {names[one.disease].rule(one.rule)} ({MEANINGS[one.meaning]}): {skill.words(terms)}"
+        )
+    return [*out, ""]
