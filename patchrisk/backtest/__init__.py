@@ -87,9 +87,10 @@ if TYPE_CHECKING:
     from patchrisk.backtest.run import Backtest, backtest
     from patchrisk.backtest.skill import assess, compare
     from patchrisk.backtest.slopes import trends
-    from patchrisk.backtest.study import usual_terms, write_study
+    from patchrisk.backtest.study import write_study
     from patchrisk.backtest.sweep_study import sweep_source, write_sweep
     from patchrisk.backtest.tables import read_seasons
+    from patchrisk.backtest.terms import usual_terms
     from patchrisk.backtest.trend import normals, warmest_years
 
 _HOMES = {
@@ -103,7 +104,7 @@ _HOMES = {
     "sweep_source": "sweep_study",
     "tie": "cases",
     "trends": "slopes",
-    "usual_terms": "study",
+    "usual_terms": "terms",
     "warmest_years": "trend",
     "write_study": "study",
     "write_sweep": "sweep_study",

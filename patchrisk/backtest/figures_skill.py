@@ -203,7 +203,7 @@ def draw_roc(rules: Sequence[RuleCases], score: str, names: Names, terms: Terms)
     return Plate(f"roc_{score.replace(' ', '_')}", figure, caption, alt)
 
 
-def draw_sweep(swept: Sweep, terms: Terms) -> Plate:
+def draw_sweep(swept: Sweep) -> Plate:
     """Draw skill and opening date over the numbers tried: lines for one number, maps for two.
 
     Of more than two numbers the first two are shown, at the best values of the others.
@@ -211,9 +211,8 @@ def draw_sweep(swept: Sweep, terms: Terms) -> Plate:
     Parameters
     ----------
     swept : Sweep
-    terms : Terms
     """
-    table = swept.table
+    table, terms = swept.table, swept.terms
     fixed = list(swept.varies[2:])
     best = None if swept.skill is None else table.iloc[swept.skill.best]
     at = {

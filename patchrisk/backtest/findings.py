@@ -97,11 +97,19 @@ def trend_words(summary: pd.DataFrame, names: Mapping[str, Names], terms: Terms)
     return [*out, ""]
 
 
+def lead_words(names: Names, terms: Terms) -> str:
+    """Say how long before the disease is seen an opening is of use, and where that is from."""
+    return (
+        f"{_headed(names)}: a window is of use when it opens {terms.least_lead} to "
+        f"{terms.most_lead} days before the disease is seen ({terms.lead_from})."
+    )
+
+
 def skill_words(
     judged: Sequence[tuple[RuleCases, Skill]],
     seen: pd.DataFrame,
     names: Mapping[str, Names],
-    terms: Terms,
+    terms: Mapping[str, Terms],
 ) -> list[str]:
     """Say how right each rule was."""
     out = ["## Against what was seen", ""]
@@ -119,7 +127,7 @@ def skill_words(
         if before != (one.soil, one.disease):
             before = (one.soil, one.disease)
             out += ["", f"### {_headed(names[one.disease])}, soil {one.soil}", ""]
-        out.append(
-            f"- {names[one.disease].rule(one.rule)} ({MEANINGS[one.meaning]}): {skill.words(terms)}"
-        )
+            out += [lead_words(names[one.disease], terms[one.disease]), ""]
+        called = f"{names[one.disease].rule(one.rule)} ({MEANINGS[one.meaning]})"
+        out.append(f"- {called}: {skill.words(terms[one.disease])}")
     return [*out, ""]

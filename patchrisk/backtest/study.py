@@ -9,13 +9,20 @@ import pandas as pd
 
 from patchrisk.atomic import write_text
 from patchrisk.backtest.cases import SCORES, RuleCases, tie
-from patchrisk.backtest.findings import record_words, skill_words, trend_words, warmth_words
+from patchrisk.backtest.findings import (
+    lead_words,
+    record_words,
+    skill_words,
+    trend_words,
+    warmth_words,
+)
 from patchrisk.backtest.measures import Terms
 from patchrisk.backtest.naming import Names, names_of, with_words
 from patchrisk.backtest.observations import read_observations
 from patchrisk.backtest.plate import Plate, keep
 from patchrisk.backtest.skill import Skill, assess
 from patchrisk.backtest.study_tables import area_of, dating_tables, skill_tables, to_csv
+from patchrisk.backtest.terms import usual_terms
 from patchrisk.diseases import Library, load_library
 from patchrisk.errors import Fault, UnavailableError
 from patchrisk.numbers import load_numbers
@@ -25,24 +32,8 @@ FIGURE_FORMATS = ("pdf", "png")
 MOST_SITES_DRAWN = 3  # of which the openings of every season are drawn, where sites are few
 
 
-def usual_terms(lead: tuple[int, int] | None = None) -> Terms:
-    """Return the terms of thresholds/skill.toml.
-
-    Parameters
-    ----------
-    lead : (int, int), optional
-        Least and most days of use from opening to sight, instead of those of the file [days].
-    """
-    numbers = load_numbers("skill")
-    least, most = lead or (numbers[name].value for name in ("least_lead", "most_lead"))
-    return Terms(
-        least_lead=round(least),
-        most_lead=round(most),
-        least_absences=round(numbers["least_absences"].value),
-        least_seasons=round(numbers["least_seasons"].value),
-        draws=round(numbers["draws"].value),
-        level=numbers["level"].value,
-    )
+def _nobody(line: str) -> None:
+    """Take a line that nobody asked for."""
 
 
 def write_study(
@@ -54,6 +45,7 @@ def write_study(
     terms: Terms | None = None,
     today: date | None = None,
     progress: Callable[[int, int], None] | None = None,
+    tell: Callable[[str], object] = _nobody,
 ) -> list[Path]:
     """Write everything that is made of a table of seasons.
 
@@ -71,11 +63,13 @@ def write_study(
     library : Library, optional
         The diseases; the shipped ones when not given.
     terms : Terms, optional
-        What skill is judged by; `usual_terms` when not given.
+        What skill is judged by; when not given, each disease by its own `usual_terms`.
     today : date, optional
         Later observations are refused; the day of the computer when not given.
     progress : callable, optional
         Told how many diseases are drawn, of how many.
+    tell : callable, optional
+        Told in a line which range of useful leads each disease seen is judged by.
 
     Returns
     -------
@@ -90,7 +84,7 @@ def write_study(
         When a file can't be written.
     """
     library = library or load_library()
-    terms = terms or usual_terms()
+    general = terms or usual_terms()
     seen = None
     if observations is not None:
         where = seasons.drop_duplicates("site")
@@ -104,14 +98,17 @@ def write_study(
         raise UnavailableError(Fault(str(folder), "", f"{error.strerror}", cure)) from None
     least_years = round(load_numbers("skill")["least_years"].value)
     names = {str(key): names_of(library, str(key)) for key in seasons["disease"].unique()}
-    tables = dating_tables(seasons, least_years, terms.level)
+    judged_by = {key: terms or usual_terms(disease=library.diseases.get(key)) for key in names}
+    tables = dating_tables(seasons, least_years, general.level)
     paths, judged = [], []
     said = record_words(seasons) + warmth_words(tables, names, least_years)
-    said += trend_words(tables["trends_by_rule"], names, terms)
+    said += trend_words(tables["trends_by_rule"], names, general)
     if seen is not None:
-        judged = [(one, assess(one.cases, terms)) for one in tie(seasons, seen)]
-        tables |= skill_tables(judged, terms)
-        said += skill_words(judged, seen, names, terms)
+        judged = [(one, assess(one.cases, judged_by[one.disease])) for one in tie(seasons, seen)]
+        tables |= skill_tables(judged, judged_by)
+        said += skill_words(judged, seen, names, judged_by)
+        for key in dict.fromkeys(one.disease for one, _ in judged):
+            tell(lead_words(names[key], judged_by[key]))
     for name, table in tables.items():
         paths.append(folder / f"{name}.csv")
         write_text(paths[-1], to_csv(with_words(table, names)))
@@ -120,9 +117,8 @@ def write_study(
     captions = ["# Figures", ""]
     pairs = tables["normals"][["soil", "disease"]].drop_duplicates()
     for n, (soil, disease) in enumerate(pairs.itertuples(index=False), 1):
-        for plate in _plates(
-            soil, disease, seasons, tables, judged, names[disease], least_years, terms
-        ):
+        called, terms_ = names[disease], judged_by[disease]
+        for plate in _plates(soil, disease, seasons, tables, judged, called, least_years, terms_):
             paths += keep(plate, figures, FIGURE_FORMATS)
             captions += [f"## {plate.name}", "", plate.caption, "", f"Alt text: {plate.alt}", ""]
         if progress is not None:

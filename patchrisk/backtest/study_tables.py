@@ -1,6 +1,6 @@
 """The tables of a study: opening dates over the years, and skill against what was seen."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from itertools import combinations
 from typing import Any
 
@@ -49,15 +49,19 @@ def dating_tables(seasons: pd.DataFrame, least_years: int, level: float) -> dict
 
 
 def skill_tables(
-    judged: Sequence[tuple[RuleCases, Skill]], terms: Terms
+    judged: Sequence[tuple[RuleCases, Skill]], terms: Mapping[str, Terms]
 ) -> dict[str, pd.DataFrame]:
     """Return skill, cases, comparisons and seasons left out by the names of their files."""
     return {
-        "skill": pd.DataFrame([_skill_row(one, skill, terms) for one, skill in judged]),
-        "cases": pd.concat([_case_rows(one, terms) for one, _ in judged] or [pd.DataFrame()]),
+        "skill": pd.DataFrame(
+            [_skill_row(one, skill, terms[one.disease]) for one, skill in judged]
+        ),
+        "cases": pd.concat(
+            [_case_rows(one, terms[one.disease]) for one, _ in judged] or [pd.DataFrame()]
+        ),
         "comparisons": pd.DataFrame(list(_comparisons([one for one, _ in judged], terms))),
         "left_out_seasons": pd.DataFrame(
-            [row for one, _ in judged for row in _left_out(one, terms)]
+            [row for one, _ in judged for row in _left_out(one, terms[one.disease])]
         ),
     }
 
@@ -83,6 +87,8 @@ def _skill_row(one: RuleCases, skill: Skill, terms: Terms) -> dict[str, Any]:
     for score in SCORES:
         row |= _spelled(f"area_{score.replace(' ', '_')}", area_of(one, score, terms))
     row |= {"seasons": skill.hit_rate.seasons, "no_interval": skill.hit_rate.lacking}
+    row |= {"least_lead": terms.least_lead, "most_lead": terms.most_lead}
+    row |= {"lead_from": terms.lead_from}
     return row | {"in_words": skill.words(terms)}
 
 
@@ -111,11 +117,13 @@ def _case_rows(one: RuleCases, terms: Terms) -> pd.DataFrame:
     )
 
 
-def _comparisons(rules: Sequence[RuleCases], terms: Terms) -> Iterator[dict[str, Any]]:
+def _comparisons(
+    rules: Sequence[RuleCases], terms: Mapping[str, Terms]
+) -> Iterator[dict[str, Any]]:
     for one, other in combinations(rules, 2):
         if (one.soil, one.disease) != (other.soil, other.disease):
             continue
-        got = compare(one.cases, other.cases, terms)
+        got = compare(one.cases, other.cases, terms[one.disease])
         apart = got.difference
         better = ""
         if apart.low is not None and apart.high is not None:

@@ -38,6 +38,8 @@ class Sweep:
         interval holds zero).
     skill : SweepSkill or None
         None without observations that can be judged.
+    terms : Terms
+        What skill was judged by.
     """
 
     called: str
@@ -46,6 +48,7 @@ class Sweep:
     base: str
     table: pd.DataFrame
     skill: "SweepSkill | None"
+    terms: Terms
 
 
 @dataclass(frozen=True)
@@ -141,7 +144,7 @@ def sweep(
                 table["as_good"] = table["as_good"].eq(True)
                 row = int(np.flatnonzero(possible)[skill.best])
                 skill = replace(skill, best=row)
-    return Sweep(called, rule, tuple(varies), base, table, skill)
+    return Sweep(called, rule, tuple(varies), base, table, skill, terms)
 
 
 def _opening(seasons: pd.DataFrame, published: pd.Series) -> dict[str, object]:
@@ -271,11 +274,11 @@ def _held_out(
     return hits - float((tried == Outcome.FALSE_ALARM)[known & absence].mean())
 
 
-def words(swept: Sweep, terms: Terms) -> list[str]:
+def words(swept: Sweep) -> list[str]:
     """Say what the sweep found, and how sharply, in sentences."""
     if swept.skill is None:
         return ["Without a case that can be judged nothing is said of skill: opening dates only."]
-    table, skill = swept.table, swept.skill
+    table, skill, terms = swept.table, swept.skill, swept.terms
     best = {name: float(table[name][skill.best]) for name in ("skill", "skill_low", "skill_high")}
     at = ", ".join(
         f"{v.words} {_with_unit(v, float(table[v.name][skill.best]))}" for v in swept.varies
@@ -287,6 +290,8 @@ def words(swept: Sweep, terms: Terms) -> list[str]:
         f"{skill.seasons} season{'s' * (skill.seasons != 1)}.",
         f"The rule as published: {skill.published:.2f}. Picking the best on the other seasons and "
         f"trying it on the one left out: {skill.held_out:.2f}; expect that of a new season.",
+        f"A window is of use when it opens {terms.least_lead} to {terms.most_lead} days before the "
+        f"disease is seen ({terms.lead_from}).",
     ]
     if np.isnan(best["skill_low"]):
         out.append(

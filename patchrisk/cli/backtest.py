@@ -91,7 +91,8 @@ class Named(click.ParamType[tuple[str, str]]):
 @click.option(
     "--lead",
     type=Lead(),
-    help="Days before the disease is seen at which an opening is of use, as 21-84.",
+    help="Days before the disease is seen at which an opening is of use, as 21-84, for every "
+    "disease; without it the lags in each disease's file say.",
 )
 @click.option("--workers", type=int, help="Processes; one for each core by default.")
 @click.option(
@@ -216,7 +217,8 @@ def _study(
         )
         return
     if rows:
-        from patchrisk.backtest.study import usual_terms, write_study
+        from patchrisk.backtest.study import write_study
+        from patchrisk.backtest.terms import usual_terms
         from patchrisk.diseases import load_library
 
         library = load_library(diseases_folder)
@@ -226,8 +228,9 @@ def _study(
                 done.seasons,
                 observations,
                 library=library,
-                terms=usual_terms(lead),
+                terms=None if lead is None else usual_terms(lead),
                 progress=progress,
+                tell=click.echo,
             )
 
 

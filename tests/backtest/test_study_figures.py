@@ -99,7 +99,7 @@ def swept(*texts):
     )  # fmt: skip
     best = int(skill.argmax())
     found = SweepSkill("hit rate", best, 1, 0.7, 0.8, seasons=9, presences=40, absences=2)
-    return Sweep("Summer patch, a rule", RISING, varies, "03-01", table, found)
+    return Sweep("Summer patch, a rule", RISING, varies, "03-01", table, found, TERMS)
 
 
 @pytest.fixture(scope="module")
@@ -121,9 +121,9 @@ def plates(seasons):
         figures_skill.draw_hits(pairs, NAMES, TERMS),
         figures_skill.draw_leads(pairs, NAMES, TERMS),
         figures_skill.draw_roc([one for one, _ in pairs], "pressure", NAMES, TERMS),
-        figures_skill.draw_sweep(swept("low=16:20:1degC"), TERMS),
+        figures_skill.draw_sweep(swept("low=16:20:1degC")),
     ]
-    maps = figures_skill.draw_sweep(swept("low=16:20:1degC", "days=1:4:1", "depth=5:6:1cm"), TERMS)
+    maps = figures_skill.draw_sweep(swept("low=16:20:1degC", "days=1:4:1", "depth=5:6:1cm"))
     return {p.name: p for p in made} | {"maps": maps}
 
 
