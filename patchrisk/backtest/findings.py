@@ -1,6 +1,7 @@
 """What a study found, in words."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 
 import pandas as pd
 
@@ -13,19 +14,38 @@ from patchrisk.backtest.skill import Skill
 LEAST_SITES = 5  # of fewer no 10 and 90 % points are written
 
 
-def record_words(seasons: pd.DataFrame) -> list[str]:
-    """Say what the table holds."""
-    complete = seasons["complete"].eq(True)
-    rules = len(seasons.drop_duplicates(["disease", "rule"]))
-    return [
-        "# Findings",
-        "",
-        f"{many(seasons['site'].nunique(), 'site')}, seasons {seasons['season'].min()} to "
-        f"{seasons['season'].max()}, {many(rules, 'rule')}. "
-        f"{100 * complete.mean():.0f} % of the rows are complete: no missing day leaves a date in "
-        "doubt. Only these count below.",
-        "",
-    ]
+@dataclass
+class Record:
+    """What the table of seasons holds, counted part by part."""
+
+    rows: int = 0
+    complete: int = 0
+    sites: set[str] = field(default_factory=set)
+    rules: set[tuple[str, str]] = field(default_factory=set)
+    first: int | None = None
+    last: int | None = None
+
+    def add(self, seasons: pd.DataFrame) -> None:
+        """Count a part."""
+        self.rows += len(seasons)
+        self.complete += int(seasons["complete"].sum())
+        self.sites.update(seasons["site"].unique())
+        rules = seasons[["disease", "rule"]].drop_duplicates()
+        self.rules.update(zip(rules["disease"], rules["rule"], strict=True))
+        first, last = int(seasons["season"].min()), int(seasons["season"].max())
+        self.first = first if self.first is None else min(first, self.first)
+        self.last = last if self.last is None else max(last, self.last)
+
+    def words(self) -> list[str]:
+        """Say what it holds."""
+        return [
+            "# Findings",
+            "",
+            f"{many(len(self.sites), 'site')}, seasons {self.first} to {self.last}, "
+            f"{many(len(self.rules), 'rule')}. {100 * self.complete / max(self.rows, 1):.0f} % of "
+            "the rows are complete: no missing day leaves a date in doubt. Only these count below.",
+            "",
+        ]
 
 
 def warmth_words(

@@ -10,8 +10,8 @@ import pandas as pd
 from patchrisk.atomic import write_text
 from patchrisk.backtest.cases import SCORES, RuleCases, tie
 from patchrisk.backtest.findings import (
+    Record,
     lead_words,
-    record_words,
     skill_words,
     trend_words,
     warmth_words,
@@ -21,7 +21,15 @@ from patchrisk.backtest.naming import Names, names_of, with_words
 from patchrisk.backtest.observations import read_observations
 from patchrisk.backtest.plate import Plate, keep
 from patchrisk.backtest.skill import Skill, assess
-from patchrisk.backtest.study_tables import area_of, dating_tables, skill_tables, to_csv
+from patchrisk.backtest.study_tables import (
+    area_of,
+    csv_in_parts,
+    rule_tables,
+    site_tables,
+    skill_tables,
+    to_csv,
+)
+from patchrisk.backtest.tables import Shelved
 from patchrisk.backtest.terms import usual_terms
 from patchrisk.diseases import Library, load_library
 from patchrisk.errors import Fault, UnavailableError
@@ -38,12 +46,13 @@ def _nobody(line: str) -> None:
 
 def write_study(
     folder: Path,
-    seasons: pd.DataFrame,
+    seasons: pd.DataFrame | Sequence[pd.DataFrame] | Shelved,
     observations: Path | None = None,
     *,
     library: Library | None = None,
     terms: Terms | None = None,
     today: date | None = None,
+    reading: Callable[[int, int], None] | None = None,
     progress: Callable[[int, int], None] | None = None,
     tell: Callable[[str], object] = _nobody,
 ) -> list[Path]:
@@ -56,8 +65,9 @@ def write_study(
         ``trends_by_rule.csv``, ``warmest_year.csv``, ``warmest_year_by_rule.csv``; with
         observations ``skill.csv``, ``cases.csv``, ``comparisons.csv`` and
         ``left_out_seasons.csv``; ``findings.md``, and ``figures/`` with their captions.
-    seasons : DataFrame
-        The seasons table; see `patchrisk.backtest.tables.COLUMNS`.
+    seasons : DataFrame, sequence of DataFrame, or Shelved
+        The seasons table; see `patchrisk.backtest.tables.COLUMNS`. In parts, each of whole sites,
+        it may be larger than memory: it is read three times, one part after another.
     observations : Path, optional
         See `patchrisk.backtest.observations`.
     library : Library, optional
@@ -66,6 +76,8 @@ def write_study(
         What skill is judged by; when not given, each disease by its own `usual_terms`.
     today : date, optional
         Later observations are refused; the day of the computer when not given.
+    reading : callable, optional
+        Told how many parts are read, of how many.
     progress : callable, optional
         Told how many diseases are drawn, of how many.
     tell : callable, optional
@@ -85,10 +97,13 @@ def write_study(
     """
     library = library or load_library()
     general = terms or usual_terms()
+    parts = [seasons] if isinstance(seasons, pd.DataFrame) else seasons
     seen = None
     if observations is not None:
-        where = seasons.drop_duplicates("site")
-        places = dict(zip(where["site"], where["latitude"], strict=True))
+        places: dict[str, float] = {}
+        for part in parts:
+            where = part.drop_duplicates("site")
+            places |= dict(zip(where["site"], where["latitude"], strict=True))
         seen = read_observations(observations, places, library, today or date.today())
     figures = folder / "figures"
     try:
@@ -97,14 +112,29 @@ def write_study(
         cure = "name a folder you may write to"
         raise UnavailableError(Fault(str(folder), "", f"{error.strerror}", cure)) from None
     least_years = round(load_numbers("skill")["least_years"].value)
-    names = {str(key): names_of(library, str(key)) for key in seasons["disease"].unique()}
+    record, names, made = Record(), dict[str, Names](), list[dict[str, pd.DataFrame]]()
+    paths = [folder / "departures.csv"]  # as long as the seasons: written as they are read
+    with csv_in_parts(paths[0]) as write:
+        for n, part in enumerate(parts, 1):
+            record.add(part)
+            names |= {key: names_of(library, key) for key in part["disease"].unique()}
+            made.append(site_tables(part, least_years, general.level))
+            write(with_words(made[-1].pop("departures"), names))
+            if reading is not None:
+                reading(n, len(parts))
+    tables = {name: pd.concat([some[name] for some in made], ignore_index=True) for name in made[0]}
+    tables |= rule_tables(tables, least_years)
     judged_by = {key: terms or usual_terms(disease=library.diseases.get(key)) for key in names}
-    tables = dating_tables(seasons, least_years, general.level)
-    paths, judged = [], []
-    said = record_words(seasons) + warmth_words(tables, names, least_years)
+    normal = tables["normals"]
+    pairs = list(normal[["soil", "disease"]].drop_duplicates().itertuples(index=False, name=None))
+    wanted = {site for pair in pairs for site in _sites_drawn(_of(normal, *pair))}
+    wanted |= set() if seen is None else set(seen["place"])
+    few = pd.concat([part[part["site"].isin(wanted)] for part in parts], ignore_index=True)
+    judged = []
+    said = record.words() + warmth_words(tables, names, least_years)
     said += trend_words(tables["trends_by_rule"], names, general)
     if seen is not None:
-        judged = [(one, assess(one.cases, judged_by[one.disease])) for one in tie(seasons, seen)]
+        judged = [(one, assess(one.cases, judged_by[one.disease])) for one in tie(few, seen)]
         tables |= skill_tables(judged, judged_by)
         said += skill_words(judged, seen, names, judged_by)
         for key in dict.fromkeys(one.disease for one, _ in judged):
@@ -115,10 +145,9 @@ def write_study(
     paths.append(folder / "findings.md")
     write_text(paths[-1], "\n".join(said) + "\n")
     captions = ["# Figures", ""]
-    pairs = tables["normals"][["soil", "disease"]].drop_duplicates()
-    for n, (soil, disease) in enumerate(pairs.itertuples(index=False), 1):
+    for n, (soil, disease) in enumerate(pairs, 1):
         called, terms_ = names[disease], judged_by[disease]
-        for plate in _plates(soil, disease, seasons, tables, judged, called, least_years, terms_):
+        for plate in _plates(soil, disease, few, tables, judged, called, least_years, terms_):
             paths += keep(plate, figures, FIGURE_FORMATS)
             captions += [f"## {plate.name}", "", plate.caption, "", f"Alt text: {plate.alt}", ""]
         if progress is not None:
@@ -140,8 +169,7 @@ def _plates(
 ) -> Iterator[Plate]:
 
     def of(table: pd.DataFrame) -> pd.DataFrame:
-        some: pd.DataFrame = table[(table["soil"] == soil) & (table["disease"] == disease)]
-        return some
+        return _of(table, soil, disease)
 
     mine = [(o, s) for o, s in judged if (o.soil, o.disease) == (soil, disease)]
     for draw in (
@@ -153,6 +181,24 @@ def _plates(
     ):
         for plate in draw:
             yield replace(plate, name=f"{disease}_{soil}_{plate.name}")
+
+
+def _of(table: pd.DataFrame, soil: str, disease: str) -> pd.DataFrame:
+    some: pd.DataFrame = table[(table["soil"] == soil) & (table["disease"] == disease)]
+    return some
+
+
+def _meant(normal: pd.DataFrame) -> str:
+    """Of what the rules that are drawn speak: of the time to treat, where any does."""
+    return next(m for m in ("treat", "infect", "express") if (normal["meaning"] == m).any())
+
+
+def _sites_drawn(normal: pd.DataFrame) -> list[str]:
+    """Sites whose seasons are drawn one by one: those with the most, of one disease and soil."""
+    opened = normal[normal["meaning"] == _meant(normal)].dropna(subset="normal_day")
+    richest = opened.groupby("site", sort=True)["seasons"].sum()
+    sites = richest.sort_values(ascending=False, kind="stable").index
+    return list(sites[: MOST_SITES_DRAWN if len(sites) <= MOST_SITES_DRAWN else 1])
 
 
 _DRAWN = ("normals", "trends")
@@ -169,20 +215,16 @@ def _draw_dates(
     )
 
     normal, slopes = tables["normals"], tables["trends"]
-    meanings = [m for m in ("treat", "infect", "express") if (normal["meaning"] == m).any()]
-    if not meanings:
-        return
+    sites, meaning = _sites_drawn(normal), _meant(normal)
 
     def meant(table: pd.DataFrame) -> pd.DataFrame:
-        return table[table["meaning"] == meanings[0]]
+        return table[table["meaning"] == meaning]
 
     normal, slopes, seasons = meant(normal), meant(slopes), meant(seasons)
     opened = normal.dropna(subset="normal_day")
     if opened.empty:
         return
-    richest = opened.groupby("site", sort=True)["seasons"].sum()
-    sites = richest.sort_values(ascending=False, kind="stable").index
-    for site in sites[: MOST_SITES_DRAWN if len(sites) <= MOST_SITES_DRAWN else 1]:
+    for site in sites:
         here: list[pd.DataFrame] = [t[t["site"] == site] for t in (seasons, normal, slopes)]
         plate = draw_openings(here[0], here[1], here[2], names, level)
         yield replace(plate, name=f"openings_{slug(str(site))}")
@@ -191,7 +233,7 @@ def _draw_dates(
     for group in season_groups(normal):
         dated = group.dropna(subset="normal_day")
         if (dated.groupby("site")["rule"].nunique() >= 2).any():
-            plate = draw_disagreement(group, names, meanings[0])
+            plate = draw_disagreement(group, names, meaning)
             begins = str(group["season_first"].min())
             yield replace(plate, name=f"disagreement_{begins}")
 

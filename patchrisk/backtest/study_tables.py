@@ -1,7 +1,9 @@
 """The tables of a study: opening dates over the years, and skill against what was seen."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from itertools import combinations
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -18,10 +20,11 @@ from patchrisk.backtest.measures import (
     without_each_season,
 )
 from patchrisk.backtest.skill import Outcome, Skill, compare, outcomes
+from patchrisk.errors import Fault, UnavailableError
 from patchrisk.spreadsheet import FORMULA
 
 
-def to_csv(table: pd.DataFrame) -> str:
+def to_csv(table: pd.DataFrame, *, header: bool = True) -> str:
     """Write a table as CSV; no text in it is taken for a formula by a spreadsheet."""
     safe = table.copy()
     for name in safe.columns:
@@ -29,22 +32,58 @@ def to_csv(table: pd.DataFrame) -> str:
             text = safe[name].astype("str").where(safe[name].notna())
             safe[name] = text.where(~text.str.match(FORMULA, na=False), "'" + text)
     return safe.to_csv(
-        index=False, float_format="%.6g", date_format="%Y-%m-%d", lineterminator="\n"
+        index=False,
+        header=header,
+        float_format="%.6g",
+        date_format="%Y-%m-%d",
+        lineterminator="\n",
     )
 
 
-def dating_tables(seasons: pd.DataFrame, least_years: int, level: float) -> dict[str, pd.DataFrame]:
-    """Return normals, departures, trends and warmest years by the names of their files."""
+@contextmanager
+def csv_in_parts(path: Path) -> Iterator[Callable[[pd.DataFrame], None]]:
+    """Write a table as CSV one part after another; it is there when all of it is.
+
+    Raises
+    ------
+    UnavailableError
+        When it can't be written.
+    """
+    scratch = path.with_name(f".{path.name}")
+    try:
+        with scratch.open("w", encoding="utf-8", newline="") as file:
+
+            def write(part: pd.DataFrame) -> None:
+                file.write(to_csv(part, header=file.tell() == 0))
+
+            yield write
+        scratch.replace(path)
+    except OSError as error:
+        reason = (error.strerror or str(error)).lower()
+        cure = "free some room, or name a folder you may write to"
+        raise UnavailableError(Fault(str(path), "", f"can't write it ({reason})", cure)) from None
+    finally:
+        scratch.unlink(missing_ok=True)
+
+
+def site_tables(seasons: pd.DataFrame, least_years: int, level: float) -> dict[str, pd.DataFrame]:
+    """Return what is made of each site by itself, by the names of the files."""
     normal = trend.normals(seasons)
-    sloped = slopes.trends(seasons, least_years=least_years, level=level)
-    warmest = trend.warmest_years(seasons, normal)
     return {
         "normals": normal,
         "departures": trend.departures(seasons, normal),
-        "trends": sloped,
-        "trends_by_rule": slopes.trends_by_rule(sloped),
-        "warmest_year": warmest,
-        "warmest_year_by_rule": trend.warmest_by_rule(warmest, least_years=least_years),
+        "trends": slopes.trends(seasons, least_years=least_years, level=level),
+        "warmest_year": trend.warmest_years(seasons, normal),
+    }
+
+
+def rule_tables(tables: Mapping[str, pd.DataFrame], least_years: int) -> dict[str, pd.DataFrame]:
+    """Return what is made of all sites together, by the names of the files."""
+    return {
+        "trends_by_rule": slopes.trends_by_rule(tables["trends"]),
+        "warmest_year_by_rule": trend.warmest_by_rule(
+            tables["warmest_year"], least_years=least_years
+        ),
     }
 
 

@@ -12,6 +12,7 @@ from patchrisk.backtest import backtest, sweep_source, write_sweep
 from patchrisk.backtest.measures import Terms
 from patchrisk.backtest.study import write_study
 from patchrisk.backtest.study_tables import to_csv
+from patchrisk.backtest.tables import Shelved
 from patchrisk.backtest.terms import usual_terms
 from patchrisk.diseases import load_library
 from patchrisk.errors import InputError
@@ -181,6 +182,31 @@ def test_the_same_study_gives_the_same_files(study, seasons, seen, tmp_path, uns
     assert len(written) == 12
     for a, b in zip(written, again, strict=True):
         assert a.read_bytes() == b.read_bytes(), a.name
+
+
+def test_a_table_in_parts_gives_the_same_study(sites, table, small_parts, seen, tmp_path, unseen):
+    found = backtest(table, tmp_path / "parts", diseases=["dead spot", "take-all patch"])
+    parts = Shelved(tmp_path / "parts")
+    assert len(parts) > 1
+    assert [set(part["site"]) for part in parts] == [{site} for site in sites["site"].unique()]
+    pd.testing.assert_frame_equal(pd.concat(list(parts), ignore_index=True), found.seasons)
+    options = {"terms": TERMS, "today": TODAY}
+    whole = write_study(tmp_path / "whole", found.seasons, seen, **options)
+    apart = write_study(tmp_path / "apart", parts, seen, **options)
+    assert len(whole) == 12
+    for a, b in zip(whole, apart, strict=True):
+        assert a.read_bytes() == b.read_bytes(), a.name
+
+
+def test_a_part_without_a_complete_season_adds_nothing(seasons, tmp_path, unseen):
+    doubtful = seasons.assign(complete=seasons["complete"] & (seasons["site"] == "valley"))
+    parts = [part for _, part in doubtful.groupby("site", sort=False)]
+    write_study(tmp_path / "apart", parts)
+    write_study(tmp_path / "whole", doubtful)
+    for name in sorted(DATING | {"findings.md"}):
+        assert (tmp_path / "apart" / name).read_bytes() == (tmp_path / "whole" / name).read_bytes()
+    write_study(tmp_path / "none", seasons.assign(complete=False))
+    assert pd.read_csv(tmp_path / "none" / "normals.csv").empty
 
 
 def test_observations_that_are_wrong_stop_it_before_anything_is_written(seasons, tmp_path):
