@@ -91,7 +91,7 @@ def _headed(names: Names) -> str:
 def _days_earlier(days: float) -> str:
     if abs(days) <= 0.5:
         return "no earlier and no later"
-    return f"{abs(days):.0f} days {'earlier' if days > 0 else 'later'}"
+    return f"{many(round(abs(days)), 'day')} {'earlier' if days > 0 else 'later'}"
 
 
 def trend_words(summary: pd.DataFrame, names: Mapping[str, Names], terms: Terms) -> list[str]:
