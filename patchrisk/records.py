@@ -321,7 +321,8 @@ def _application(
     targets = _targets(cells.get("for", ""), known, problems)
     if area is None:
         return None, problems
-    return Applied(day, area, codes, actives, name, targets, water_mm), problems
+    longest = None if product is None else product.longest_interval_days
+    return Applied(day, area, codes, actives, name, targets, water_mm, longest), problems
 
 
 def _area(cells: Mapping[str, str], known: Known, problems: list[_Problem]) -> str | None:

@@ -216,7 +216,12 @@ def _stock(
             if product.allowed_on(area.use) and not codes & unwanted:
                 evidence = _evidence(concerns, codes, product.actives)
                 choice = Choice(product.name, codes, product.actives, evidence, product.name)
-                yield Stock(choice, product.most_in_year, product.least_interval_days)
+                yield Stock(
+                    choice,
+                    product.most_in_year,
+                    product.least_interval_days,
+                    product.longest_interval_days,
+                )
         return
     usable = sorted(_usable(concerns) - unwanted, key=lambda code: (len(code), code))
     sets = [frozenset({code}) for code in usable]

@@ -172,10 +172,11 @@ def _problem(
                 0 if since is None or item.least_days is None else item.least_days - since,
                 held if HELD_GROUP in choice.codes else None,
                 item.most,
+                item.longest_days,
             )
         )
     if demand.most is None:
-        most = after = _number(concerns, today, numbers)
+        most = after = _number(concerns, stock, today, numbers)
     else:
         most, after = max(0, demand.most - len(season)), demand.most
     turn = int((next_start - ahead[0]).astype(int))
@@ -185,7 +186,6 @@ def _problem(
         tuple(options),
         most,
         numbers.least_days if demand.least_days is None else demand.least_days,
-        demand.greatest_days,
         demand.no_spray[today:],
         tuple(Step(a.codes, _partners(concerns, a.codes, a.actives), a.day) for a in season),
         tuple(g for g in guidelines if g.key != HEAT_RULE),
@@ -202,11 +202,17 @@ def _year_on(day: np.datetime64) -> np.datetime64:
     return np.datetime64(day.astype("datetime64[M]") + 12, "D")
 
 
-def _number(concerns: Sequence[Concern], today: int, numbers: Numbers) -> int:
+def _number(
+    concerns: Sequence[Concern], stock: Sequence[Stock], today: int, numbers: Numbers
+) -> int:
     """Without a word from the user: as many as all the diseases together ask for."""
     wanted = 0
+    held = [item.longest_days for item in stock]
+    longest = max((days for days in held if days is not None), default=None)
     for concern in concerns:
         days = numbers.lasting(concern).days
+        if longest is not None and None not in held:
+            days = min(days, longest)
         season = int((concern.planned_for(today, days)[today:] > 0).sum())
         wanted += -(-season // days) if concern.number is None else concern.number
     return wanted
@@ -264,7 +270,7 @@ def _share(concern: Concern, problem: Problem, solution: Solution, today: int) -
     new = np.zeros(len(done), dtype=bool)
     for day, option in solution.plan:
         if threat.worth(problem.options[option], day) > 0:
-            new[day : day + threat.cover_days] = True
+            new[day : day + threat.lasts(problem.options[option])] = True
     return Share(
         float(threat.rate.sum()),
         float(threat.rate[done].sum()),

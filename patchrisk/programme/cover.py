@@ -30,6 +30,8 @@ class Applied:
         Keys of the diseases it was aimed at; empty when the record names none.
     water_mm : float
         Watered in on the same day [mm]; NaN where the record does not say.
+    longest_days : int or None
+        The longest interval of its label: it protects no longer than this [days].
     """
 
     day: np.datetime64
@@ -39,6 +41,11 @@ class Applied:
     product: str = ""
     targets: tuple[str, ...] = ()
     water_mm: float = float("nan")
+    longest_days: int | None = None
+
+    def lasts(self, interval: int) -> int:
+        """Days it protects where others of its kind do for the interval [days]."""
+        return interval if self.longest_days is None else min(interval, self.longest_days)
 
 
 @dataclass(frozen=True)
@@ -176,11 +183,11 @@ def shares(
     ndarray of float, shape (days,)
         Nothing from the day on at which the interval is over: no estimate makes it longer.
     """
-    interval = lasting.days if days is None else days
     out = np.zeros(len(dates))
-    # The curve is at the least share that counts when the interval is over.
-    half = interval * (np.log(0.5) / np.log(lasting.counts)) ** (1 / lasting.shape)
     for one in applied:
+        interval = one.lasts(lasting.days if days is None else days)
+        # The curve is at the least share that counts when the interval is over.
+        half = interval * (np.log(0.5) / np.log(lasting.counts)) ** (1 / lasting.shape)
         since = (dates - one.day).astype(int)
         left = protection(since, half, lasting.shape) * delivery(one)
         out = np.maximum(out, np.where(since < interval, left, 0.0))
@@ -261,7 +268,7 @@ def covered_by(
         if share <= lasting.counts:
             continue
         room = np.log(lasting.counts / share) / np.log(lasting.counts)
-        days = int(np.ceil(interval * room ** (1 / lasting.shape) - 1e-9))
+        days = int(np.ceil(one.lasts(interval) * room ** (1 / lasting.shape) - 1e-9))
         since = (dates - one.day).astype(int)
         out |= (since >= 0) & (since < days)
     return out

@@ -151,12 +151,14 @@ class Concern:
 class Stock:
     """A choice with what its label allows; None where that is not known.
 
-    ``most`` is applications in a season, ``least_days`` the interval between two [days].
+    ``most`` is applications in a season, ``least_days`` the interval between two [days], and
+    ``longest_days`` what one is held to protect at the most [days].
     """
 
     choice: Choice
     most: int | None = None
     least_days: int | None = None
+    longest_days: int | None = None
 
 
 @dataclass(frozen=True)
@@ -169,14 +171,13 @@ class Demand:
         Days, past and to come, on which nothing can be applied.
     most : int or None
         Applications in the season, those done among them.
-    least_days, greatest_days : int or None
+    least_days : int or None
         Between two applications that follow each other [days].
     """
 
     no_spray: BoolArray
     most: int | None = None
     least_days: int | None = None
-    greatest_days: int | None = None
 
 
 @dataclass(frozen=True)

@@ -1,3 +1,5 @@
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -27,6 +29,21 @@ def test_an_application_covers_its_interval():
     # At the end of the interval just the share that counts is left, and then none is claimed.
     assert found.share[30 + 27] > 0.5
     assert found.share[30 + 28] == 0.0
+
+
+def test_a_label_ends_cover_and_never_lengthens_it():
+    # The label comes before the published interval; beyond that nothing was tested (28 days:
+    # Miller et al. 2012, Plant Dis. 96:1001-1007, abstract seen).
+    short = covered([replace(one(), longest_days=14)], today=10)
+    assert short.covered.sum() == 14
+    assert short.until == DAY + 13
+    assert short.days_left_range == (4, 4)
+    assert short.share[30 + 13] > 0.5
+    assert short.share[30 + 14] == 0.0
+    assert covered([replace(one(), longest_days=60)], today=10).covered.sum() == 28
+    # The one before it, of a longer interval, still covers when the later one has run out.
+    both = covered([one(), replace(one(7), longest_days=10)], today=20)
+    assert both.until == DAY + 27
 
 
 def test_none_works_none_covers():

@@ -93,6 +93,20 @@ def test_a_season_half_gone(plan):
     assert made.shares["one"].by_done == pytest.approx(rest[:14].sum())
 
 
+def test_a_label_that_ends_before_the_published_interval_is_kept_and_said(plan):
+    items = [replace(stock("3")[0], longest_days=14)]
+    rate = hump("2024-06-15", 60)
+    made = plan([concern(rate)], items, most=1, guidelines=())
+    (only,) = made.planned
+    first = int((only.day - FROM).astype(int))
+    assert only.covers["one"] == pytest.approx(rate[first : first + 14].sum())
+    assert only.covers["one"] == pytest.approx(made.shares["one"].by_plan)
+    assert "no longer by the interval off your label" in only.notes[0]
+    # With nothing that lasts longer, more of them are asked for.
+    counts = [len(plan([concern(rate)], s, guidelines=()).planned) for s in (items, stock("3"))]
+    assert counts[0] > counts[1]
+
+
 def test_too_little_to_be_worth_it(plan, numbers):
     rate = np.zeros(366)
     rate[150:152] = 0.9 * numbers.worth / 2

@@ -10,6 +10,7 @@ import textwrap
 import time
 import unicodedata
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
@@ -80,6 +81,13 @@ def test_a_row_as_it_stands(known):
     assert row.actives == ("azoxystrobin",)
     assert row.targets == ("summer-patch", "take-all-patch")
     assert row.water_mm == pytest.approx(6.35, abs=0.005)  # 1 in = 25.4 mm by definition
+
+
+def test_the_label_on_the_shelf_says_how_long_it_lasts(known):
+    label = Shelf((known.shelf.products[0].model_copy(update={"longest_interval_days": 14}),))
+    rows = "2026-05-04,Greens,shelf a,,,,,,\n2026-05-05,Greens,,3,,,,,\n"
+    kept = read(replace(known, shelf=label), rows)
+    assert [one.longest_days for one in kept.rows] == [14, None]
 
 
 def test_two_seasons_in_a_file_come_in_order_of_day(known):

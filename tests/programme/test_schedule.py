@@ -28,7 +28,7 @@ def problem(rates, options, *, most=3, least=1, cover=4, number=None, guidelines
         for i, rate in enumerate(rates)
     )
     made = Problem(
-        DAY + np.arange(days), threats, tuple(options), most, least, None,
+        DAY + np.arange(days), threats, tuple(options), most, least,
         np.zeros(days, bool), (), tuple(guidelines), CAPS, 0.2,
     )  # fmt: skip
     return replace(made, **more)
@@ -44,7 +44,7 @@ def worth_of(made, plan):
                     (
                         made.options[o].worth.get(threat.key, 0)
                         for d, o in counted
-                        if d <= day < d + threat.cover_days
+                        if d <= day < d + lasts(threat.cover_days, made.options[o])
                     ),
                     default=0,
                 )
@@ -55,6 +55,10 @@ def worth_of(made, plan):
         ]
         total += max((sum(p) for p in parts), default=0)
     return total
+
+
+def lasts(cover, one):
+    return cover if one.longest_days is None else min(cover, one.longest_days)
 
 
 def every_plan(made):
@@ -77,10 +81,12 @@ weights = st.sampled_from([0.0, 0.2, 0.6, 1.0])
     st.integers(1, 4),
     st.integers(2, 5),
     st.sampled_from([None, 1, 2]),
+    st.sampled_from([None, 1, 2, 3]),
 )
-@settings(max_examples=25, deadline=None)
-def test_no_plan_is_better_than_the_schedule(rows, worths, least, cover, number):
+@settings(max_examples=35, deadline=None)
+def test_no_plan_is_better_than_the_schedule(rows, worths, least, cover, number, longest):
     options = [option(code, {"d0": a, "d1": b}) for code, (a, b) in zip("37", worths, strict=True)]
+    options[0] = replace(options[0], longest_days=longest)
     made = problem(rows, options, least=least, cover=cover, number=number, most=3)
     found = schedule(made)
     best = max(worth_of(made, plan) for plan in every_plan(made))
@@ -169,14 +175,16 @@ def test_numbers_are_counted_by_the_year():
     assert [d >= 6 for d, _ in only] == [True]
 
 
-def test_greatest_interval_counts_from_the_last_that_went_on():
-    row = np.r_[np.zeros(8), np.ones(8)]
-    done = (Step(frozenset({"7"}), frozenset({"7"}), DAY - 3),)
-    made = problem([row], [option("3", {"d0": 1.0})], done=done, cover=4, most=4)
-    assert schedule(made).plan[0][0] >= 5
-    tight = replace(made, greatest_days=5)
-    assert [d for d, _ in schedule(tight).plan] == []  # nothing useful lies within 5 days
-    assert allowed(replace(made, greatest_days=12), schedule(made).plan)
+def test_a_label_that_ends_sooner_asks_for_the_next_sooner():
+    made = problem([np.ones(12)], [option("3", {"d0": 1.0})], cover=4)
+    assert [d for d, _ in schedule(made).plan] == [0, 4, 8]
+    # The label's longest interval is below the published one: the label comes first.
+    short = problem([np.ones(12)], [option("3", {"d0": 1.0}, longest_days=2)], cover=4)
+    found = schedule(short)
+    assert found.value == pytest.approx(3 * 2 - 3 * short.cost, abs=1e-3)
+    # A longer one makes no cover longer than was tested.
+    long = problem([np.ones(12)], [option("3", {"d0": 1.0}, longest_days=9)], cover=4)
+    assert schedule(long).plan == schedule(made).plan
 
 
 @pytest.mark.parametrize("seed", range(8))

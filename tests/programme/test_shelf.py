@@ -148,6 +148,13 @@ def test_the_year_is_capped_by_number_and_by_active(tmp_path):
     assert math.isnan(product_of(tmp_path, rate).active_kg_ha("azoxystrobin"))
 
 
+def test_the_longest_interval_is_no_shorter_than_the_least(tmp_path):
+    both = "least_interval_days = 14\nlongest_interval_days = {}\n"
+    assert product_of(tmp_path, both.format(28)).longest_interval_days == 28
+    with pytest.raises(InputError, match="longest_interval_days 7 is less than"):
+        product_of(tmp_path, both.format(7))
+
+
 def test_content_of_the_other_kind_tells_nothing(tmp_path):
     """A rate by mass and a content by volume need the density, which no label row here has."""
     product = product_of(
