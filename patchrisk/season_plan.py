@@ -20,6 +20,7 @@ from patchrisk.programme.plan import AreaPlan, Choice, Planned
 from patchrisk.programme.rotation import Guideline, family
 from patchrisk.protection import concern_of, programme_numbers
 from patchrisk.shelf import Shelf, amount_words, shelf_path, site_shelf
+from patchrisk.shelf_limits import yearly_limits
 from patchrisk.site import Area, DaysOff, Site
 from patchrisk.windows import BoolArray
 
@@ -113,6 +114,8 @@ def _notices(morning: Morning, shelf: Shelf | None) -> Iterator[str]:
             "No shelf: planned by mode-of-action group. Name your products and their label "
             "figures in shelf.toml to plan with them."
         )
+    else:
+        yield from yearly_limits(shelf)[1]
     yield load_groups().warning
 
 
@@ -154,6 +157,7 @@ def _area(
             if r.on or (wishes.fraction_caps and r.key in _FROM_MEMORY)
         ],
         numbers=programme_numbers(),
+        limits=() if shelf is None else yearly_limits(shelf)[0],
         ground=Ground(area.area.use == "green", area.area.turf),
         air_max_c=morning.ground.ahead.weather["air_max_c"][morning.ground.ahead.today :],
         rain_mm=_rain(morning, dates[now:]),
@@ -218,7 +222,7 @@ def _stock(
                 choice = Choice(product.name, codes, product.actives, evidence, product.name)
                 yield Stock(
                     choice,
-                    product.most_in_year,
+                    product.most_applications_year,
                     product.least_interval_days,
                     product.longest_interval_days,
                 )

@@ -169,19 +169,6 @@ class Product(Table):
             return math.nan
         return self.rate.canonical * content.canonical / 1000.0
 
-    @property
-    def most_in_year(self) -> int | None:
-        """Most applications in a year, by number and by each active; None when untold.
-
-        A dose of active that fits a whole number of times up to the last printed digit counts.
-        """
-        limits = [] if self.most_applications_year is None else [self.most_applications_year]
-        for active, load in self.most_active_year.items():
-            one = self.active_kg_ha(active)
-            if not math.isnan(one):
-                limits.append(math.floor(load.canonical / one + 1e-6))
-        return min(limits, default=None)
-
 
 class _File(Table):
     product: SomeRows[Product]

@@ -1,10 +1,11 @@
 """The programme of one area: everything put together."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 
 import numpy as np
 import numpy.typing as npt
 
+from patchrisk.programme.case import listed
 from patchrisk.programme.cover import Applied, covered_by
 from patchrisk.programme.explain import explain
 from patchrisk.programme.given import (
@@ -23,6 +24,7 @@ from patchrisk.programme.plan import AreaPlan, Planned, Share
 from patchrisk.programme.problem import Option, Problem, Solution, Threat
 from patchrisk.programme.rotation import Guideline, Step
 from patchrisk.programme.schedule import with_relief
+from patchrisk.programme.yearly import Spent, YearlyLimit, shared, spent
 from patchrisk.units import FloatArray
 
 Days = npt.NDArray[np.datetime64]
@@ -42,6 +44,7 @@ def plan_area(
     demand: Demand,
     guidelines: Sequence[Guideline],
     numbers: Numbers,
+    limits: Sequence[YearlyLimit] = (),
     ground: Ground = Ground(),  # noqa: B008 - frozen
     air_max_c: FloatArray | None = None,
     rain_mm: FloatArray | None = None,
@@ -72,6 +75,8 @@ def plan_area(
     guidelines : sequence of Guideline
         Those that are on; the one on heat among them.
     numbers : Numbers
+    limits : sequence of YearlyLimit
+        What labels allow of an active in a year, over all products.
     ground : Ground
     air_max_c : ndarray of float, shape (days ahead, traces), optional
         Daily maximum of the air from today on, along the outlook's traces [degC].
@@ -93,8 +98,9 @@ def plan_area(
     """
     applied = sorted((a for a in applied if a.day <= dates[today]), key=lambda a: a.day)
     season = [a for a in applied if a.day >= season_start]
+    gone = [spent(limit, season, stock) for limit in limits]
     problem, hot = _problem(
-        concerns, stock, dates, today, applied, season, demand, guidelines, numbers,
+        concerns, stock, dates, today, applied, season, demand, guidelines, numbers, gone,
         ground, air_max_c, resistant, _year_on(season_start),
     )  # fmt: skip
     solution, relief = with_relief(problem)
@@ -119,9 +125,22 @@ def plan_area(
         tuple(season),
         planned,
         {c.key: _share(c, problem, solution, today) for c in concerns},
-        advice,
+        (*advice, *_taken(gone, day)),
         measures(_called_for(concerns, planned)),
     )
+
+
+def _taken(gone: Sequence[Spent], day: Callable[..., str]) -> Iterator[str]:
+    """Say which records were counted as the greatest dose, as theirs is not known."""
+    for done in gone:
+        limit = done.limit
+        if done.taken:
+            most = max(limit.doses, key=lambda name: limit.doses[name])
+            days = listed([day(one.day) for one in done.taken])
+            yield (
+                f"How much {limit.active} went on {days} is not known: counted towards its yearly "
+                f"limit as one application of {most}{'' if len(done.taken) == 1 else ' each'}."
+            )
 
 
 def _called_for(concerns: Sequence[Concern], planned: Sequence[Planned]) -> list[Concern]:
@@ -142,6 +161,7 @@ def _problem(
     demand: Demand,
     guidelines: Sequence[Guideline],
     numbers: Numbers,
+    gone: Sequence[Spent],
     ground: Ground,
     air_max_c: FloatArray | None,
     resistant: frozenset[str],
@@ -167,11 +187,14 @@ def _problem(
                 choice,
                 worth,
                 _partners(concerns, choice.codes, choice.actives) - resistant,
-                None if item.most is None else max(0, item.most - len(mine)),
+                _least(
+                    None if item.most is None else max(0, item.most - len(mine)),
+                    *(of.limit.times(choice.product, of.kg_ha) for of in gone),
+                ),
                 item.least_days,
                 0 if since is None or item.least_days is None else item.least_days - since,
                 held if HELD_GROUP in choice.codes else None,
-                item.most,
+                _least(item.most, *(of.limit.times(choice.product) for of in gone)),
                 item.longest_days,
             )
         )
@@ -193,8 +216,14 @@ def _problem(
         numbers.worth,
         turn if turn < len(ahead) else None,
         after,
+        tuple(shared(gone, stock)),
     )
     return problem, hot
+
+
+def _least(*numbers: int | None) -> int | None:
+    """Return the smallest of the numbers that are told; None without any."""
+    return min((number for number in numbers if number is not None), default=None)
 
 
 def _year_on(day: np.datetime64) -> np.datetime64:

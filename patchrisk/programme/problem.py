@@ -9,6 +9,7 @@ import numpy.typing as npt
 
 from patchrisk.programme.plan import Choice
 from patchrisk.programme.rotation import Breach, Caps, Guideline, Step, breaches
+from patchrisk.programme.yearly import Shared
 from patchrisk.units import FloatArray
 from patchrisk.windows import BoolArray
 
@@ -121,6 +122,8 @@ class Problem:
     turn : int or None
         Index of the first day of the next year by which applications are counted; None when it
         is not in sight.
+    shared : tuple of Shared
+        Limits of the labels on an active that several options hold.
     """
 
     dates: Days
@@ -135,6 +138,7 @@ class Problem:
     cost: float
     turn: int | None = None
     most_after: int = 0
+    shared: tuple[Shared, ...] = ()
 
     @property
     def most_in_all(self) -> int:
@@ -209,6 +213,11 @@ def allowed(problem: Problem, plan: Plan) -> bool:
         if option.most_after is not None and sum(d >= turn for d in mine) > option.most_after:
             return False
         if option.least_days is not None and (np.diff(mine) < option.least_days).any():
+            return False
+    for limit in problem.shared:
+        if not limit.keeps([o for d, o in plan if d < turn], limit.left):
+            return False
+        if not limit.keeps([o for d, o in plan if d >= turn], 1.0):
             return False
     return not broken_by(problem, plan) and not idle(problem, plan)
 

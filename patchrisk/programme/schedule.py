@@ -208,7 +208,7 @@ def _without(problem: Problem, name: str) -> Problem:
         free = (
             replace(o, most=None, most_after=None, least_days=None, not_before=0) for o in options
         )
-        return replace(problem, options=tuple(free))
+        return replace(problem, options=tuple(free), shared=())
     many = _MOST_APPLICATIONS // 2
     if name == GIVEN_UP[4] and problem.most_in_all < many:
         return replace(problem, most=many, most_after=many)

@@ -13,6 +13,7 @@ import numpy.typing as npt
 
 from patchrisk.programme.problem import Problem, Solution, Threat, value_of, weights
 from patchrisk.programme.rotation import Limit, totals
+from patchrisk.programme.yearly import ROUNDING
 from patchrisk.units import FloatArray
 
 # Branches of a search after which the best so far is taken; most end at the first. A count and
@@ -148,6 +149,13 @@ def _labels(problem: Problem, moves: Moves, rows: _Rows) -> None:
             for day in np.unique(moves.day[mine]):
                 soon = (moves.day[mine] >= day) & (moves.day[mine] < day + option.least_days)
                 rows.add(mine[soon], 1.0, 1.0)
+
+    for limit in problem.shared:
+        dose = np.array(limit.doses)[moves.option]
+        later = moves.day >= (np.inf if problem.turn is None else problem.turn)
+        for year, left in ((~later, limit.left), (later, 1.0)):
+            at = np.flatnonzero(year & (dose > 0))
+            rows.add(at, dose[at], left + ROUNDING)
 
 
 def _totals(problem: Problem, moves: Moves, length: int, rows: _Rows) -> None:

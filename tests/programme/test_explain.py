@@ -5,8 +5,10 @@ import pytest
 from conftest import DAYS, FROM, concern, hump, stock, trials
 
 from patchrisk.programme.cover import Applied
-from patchrisk.programme.given import Factor, Ground
+from patchrisk.programme.given import Factor, Ground, Stock
 from patchrisk.programme.heat import chance_of_heat
+from patchrisk.programme.plan import Choice
+from patchrisk.programme.yearly import YearlyLimit
 
 
 def text(made):
@@ -69,6 +71,37 @@ def test_caps_already_used_up(plan):
     )
     assert made.planned == ()
     assert "The number of applications allowed is used up" in " ".join(made.advice)
+
+
+def shelf_of_two():
+    one, two = (
+        Stock(Choice(name, frozenset({"3"}), ("tebuconazole",), {}, name)) for name in ("P", "Q")
+    )
+    return [one, two, *stock("7")], YearlyLimit("tebuconazole", 1.0, {"P": 0.5, "Q": 0.25})
+
+
+@pytest.mark.parametrize(
+    ("record", "left", "told"),
+    [
+        ({"product": "P"}, 2, False),  # 0.5 of 1 kg/ha gone: two of Q, or one of P
+        ({"product": "Q"}, 3, False),
+        ({"product": "sold out", "actives": ("tebuconazole",)}, 2, True),
+        ({}, 2, True),  # of group 3, and no more is known of it
+        ({"product": "sold out", "actives": ("propiconazole",)}, 4, False),
+    ],
+)
+def test_what_went_on_counts_towards_the_limit_of_its_active(plan, record, left, told):
+    items, limit = shelf_of_two()
+    went_on = [Applied(FROM + 60, "Area", frozenset({"3"}), water_mm=6.0, **record)]
+    row = concern(hump("2024-07-15", 60), trials=trials(f3="works", f7="weak"))
+    made = plan([row], items, today="2024-05-01", applied=went_on, most=9, limits=[limit],
+                guidelines=())  # fmt: skip
+    used = [one.choice.product for one in made.planned]
+    assert used.count("P") * 2 + used.count("Q") <= left
+    # Six of 28 days fit the season: as many of the better group as the limit has room for.
+    assert len(used) - used.count(None) == left
+    advice = " ".join(made.advice)
+    assert ("How much tebuconazole went on 1 Mar is not known: counted" in advice) == told
 
 
 def test_the_next_year_has_its_own_number(plan):

@@ -10,6 +10,7 @@ from patchrisk.programme.plan import Choice
 from patchrisk.programme.problem import Option, Problem, Threat, allowed, idle
 from patchrisk.programme.rotation import Caps, Guideline, Step
 from patchrisk.programme.schedule import schedule, with_relief
+from patchrisk.programme.yearly import Shared
 
 CAPS = Caps(2, 14, 4, 0.33, 4, 0.33, 0.5, 2, 3)
 NO_TWO = Guideline("no-two-alone", "No two alone.", frozenset({"3", "7", "11"}), "CropLife 2019")
@@ -160,6 +161,24 @@ def test_label_caps_and_intervals_are_hard():
     days = [d for d, o in found.plan if o == 1]
     assert len(days) == 2
     assert days[1] - days[0] >= 6
+
+
+def test_options_that_share_an_active_share_its_limit():
+    # By the label's arithmetic: half and a quarter of the year's active; half of it is left.
+    doses = (0.5, 0.25)
+    options = [option("3", {"d0": 1.0}), option("7", {"d0": 0.6})]
+    made = problem([np.ones(12)], options, cover=3, most=4, shared=(Shared(doses, 0.5),))
+    found = schedule(made)
+    # 3 of 3 days by one of the first, or 2 * 1.8 by two of the second.
+    assert [o for _, o in found.plan] == [1, 1]
+    assert not allowed(made, (*found.plan, (11, 1)))
+    free = replace(made, shared=())
+    assert [o for _, o in schedule(free).plan] == [0, 0, 0, 0]
+    # The next year has a whole limit of its own: two of the first, or one and two.
+    turned = replace(made, turn=6, most_after=4)
+    used = [(d >= 6, o) for d, o in schedule(turned).plan]
+    assert sum(doses[o] for later, o in used if not later) <= 0.5
+    assert [o for later, o in used if later] == [0, 0]
 
 
 def test_numbers_are_counted_by_the_year():
