@@ -11,6 +11,7 @@ from patchrisk.diseases import Library, load_library
 from patchrisk.errors import Fault, InputError
 from patchrisk.groups import load_groups
 from patchrisk.programme.cover import Applied
+from patchrisk.protection import with_rain
 from patchrisk.records import (
     Books,
     Kept,
@@ -72,7 +73,10 @@ def gather(
     readings, faults = _read_loggers(site, air, today)
     if faults:
         raise InputError(faults)
-    return Gathered(site, library, readings, weather, air, *_records(site, library, as_of, today))
+    done, seen = _records(site, library, as_of, today)
+    if done is not None:
+        done = replace(done, rows=with_rain(done.rows, weather.daily))
+    return Gathered(site, library, readings, weather, air, done, seen)
 
 
 def _records(

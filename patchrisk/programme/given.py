@@ -301,7 +301,5 @@ def works(concern: Concern, one: Applied) -> bool:
 
 
 def delivery(numbers: Numbers) -> Callable[[Applied], float]:
-    """Share of an application that gets to the roots, by what was watered in."""
-    return lambda one: delivered(
-        one.codes, one.water_mm, numbers.water_least_mm, numbers.not_watered
-    )
+    """Share of an application that gets to the roots, by water and rain of its day."""
+    return lambda one: delivered(one.codes, one.wet_mm, numbers.water_least_mm, numbers.not_watered)

@@ -10,6 +10,8 @@ from patchrisk.diseases import Library
 from patchrisk.pen import Pen
 from patchrisk.programme.cover import Applied
 from patchrisk.programme.plan import AreaPlan, Choice, Planned, RunnerUp, Share, Watering
+from patchrisk.programme.watering import PHOSPHONATE
+from patchrisk.report.cover import water_words
 from patchrisk.report.words import Show, codes_words, name_of
 from patchrisk.season_plan import SitePlan
 
@@ -112,7 +114,12 @@ def applied_words(applied: Applied, pen: Pen, *, full: bool = True) -> str:
         inside.append(", ".join(applied.actives))
     what = applied.product or codes or "something without a FRAC code"
     text = f"{pen.day(applied.day)} {what}"
-    return f"{text} ({'; '.join(inside)})" if inside else text
+    if inside:
+        text += f" ({'; '.join(inside)})"
+    wet = water_words(applied, pen)
+    if not wet and np.isnan(applied.water_mm) and PHOSPHONATE not in applied.codes:
+        wet = "no water on record, taken as watered in"
+    return f"{text}, {wet}" if wet else text
 
 
 def targets_words(planned: Planned, library: Library, shares: Mapping[str, Share]) -> str:

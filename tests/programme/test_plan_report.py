@@ -57,7 +57,7 @@ def test_text_names_day_group_target_water_reason_runner_up_and_caution():
         "Next best: Shelf B on Thu 28 May, worth 2.2 days at the optimum less.",
         "Water: 3.0 to 6.0 mm within 1 h.",
         "Mind: No trial data for summer patch",
-        "On this season: 6 May Shelf A (FRAC 21).",
+        "On this season: 6 May Shelf A (FRAC 21), no water on record, taken as watered in.",
         "fairy ring: 65 % of 40 (25 % by what is on); summer patch: 25 % of 80",
         "No application is worth making",
         "Covered to 3 Jun, 16 days left (2 to 23)",
