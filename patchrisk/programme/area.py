@@ -1,6 +1,7 @@
 """The programme of one area: everything put together."""
 
 from collections.abc import Callable, Iterator, Sequence
+from itertools import groupby
 
 import numpy as np
 import numpy.typing as npt
@@ -201,7 +202,8 @@ def _problem(
     if demand.most is None:
         most = after = _number(concerns, stock, today, numbers)
     else:
-        most, after = max(0, demand.most - len(season)), demand.most
+        done = len({one.day for one in season})
+        most, after = max(0, demand.most - done), demand.most
     turn = int((next_start - ahead[0]).astype(int))
     problem = Problem(
         ahead,
@@ -210,7 +212,7 @@ def _problem(
         most,
         numbers.least_days if demand.least_days is None else demand.least_days,
         demand.no_spray[today:],
-        tuple(Step(a.codes, _partners(concerns, a.codes, a.actives), a.day) for a in season),
+        tuple(_steps(concerns, season)),
         tuple(g for g in guidelines if g.key != HEAT_RULE),
         numbers.caps,
         numbers.worth,
@@ -270,7 +272,7 @@ def _threat(
         first = season[0] if season.size else today
         # What went on up to an interval before the season counts as one of its number.
         begin = ahead[0] - np.timedelta64(today - int(first) + lasting.days, "D")
-        most = max(0, concern.number - sum(a.day > begin for a in mine))
+        most = max(0, concern.number - len({a.day for a in mine if a.day > begin}))
     weight = numbers.unseen if concern.in_history is False else 1.0
     timely = None if concern.timely is None else concern.timely[today:]
     return Threat(concern.key, rate[today:], lasting.days, most, kept, weight, timely)
@@ -285,6 +287,16 @@ def _partners(
         for code in codes
         if any(c.evidence(frozenset({code}), actives) in PROVEN for c in concerns)
     )
+
+
+def _steps(concerns: Sequence[Concern], season: Sequence[Applied]) -> Iterator[Step]:
+    """Applications as guidelines see them: what went on a day together is one mixture."""
+    for day, same in groupby(season, key=lambda one: one.day):
+        tank = list(same)
+        partners = (_partners(concerns, one.codes, one.actives) for one in tank)
+        yield Step(
+            frozenset().union(*(one.codes for one in tank)), frozenset().union(*partners), day
+        )
 
 
 def _same(product: str | None, codes: frozenset[str], one: Applied) -> bool:

@@ -9,6 +9,7 @@ from patchrisk.programme.case import LITTLE, Case, listed, sentence, threat_of, 
 from patchrisk.programme.cover import Applied, quickening
 from patchrisk.programme.given import CLASSES, Concern, Ground, Numbers
 from patchrisk.programme.plan import Planned, RunnerUp
+from patchrisk.programme.preventive import after_damage
 from patchrisk.programme.problem import (
     Plan,
     Problem,
@@ -321,6 +322,8 @@ def _cautions(case: Case, n: int, targets: Sequence[str]) -> list[str]:
     out += _late(case, n, targets)
     if "3" in choice.codes:
         out += _dmi(case, n, day)
+    late = after_damage(case, choice.codes, [case.concerns[k] for k in targets], problem.dates[day])
+    out += [late] if late else []
     out += [f"Breaks a guideline: {b.words}." for b in broken_by(problem, case.plan[: n + 1])
             if b.day == problem.dates[day]]  # fmt: skip
     return out

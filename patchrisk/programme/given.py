@@ -89,6 +89,9 @@ class Concern:
         day does not count against the disease. None where no rule says.
     up_to_c : float or None
         Warmest soil at which a published rule still has it applied [degC].
+    damage : tuple of datetime64[D] or None
+        First day of the season at hand on which its damage was seen on the area, and the last
+        day of that season; None where none was seen.
     """
 
     key: str
@@ -107,6 +110,7 @@ class Concern:
     at_hand: BoolArray | None = None
     timely: BoolArray | None = None
     up_to_c: float | None = None
+    damage: tuple[np.datetime64, np.datetime64] | None = None
 
     def planned_for(self, today: int, interval: int) -> FloatArray:
         """Pressure that can still be planned for, (days,): of one season, 0 elsewhere.

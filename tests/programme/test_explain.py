@@ -140,6 +140,71 @@ def test_a_label_that_ends_before_the_published_interval_is_kept_and_said(plan):
     assert counts[0] > counts[1]
 
 
+def on(day, *codes, **more):
+    return Applied(np.datetime64(day), "Area", frozenset(codes), water_mm=6.0, **more)
+
+
+# FRAC SDHI recommendations, Dec 2018 (opening seen): used preventively or as early as can be; the
+# phenylamide ones of Mar 2020 (opening seen): preventively only. FRAC 11 is not among them.
+@pytest.mark.parametrize(
+    ("codes", "day", "late"),
+    [
+        ("7", "2024-06-20", True),
+        ("7", "2024-06-19", False),  # before it was seen
+        ("4", "2024-06-20", True),
+        ("11", "2024-06-20", False),
+        ("7", "2024-09-20", False),  # another season's damage is yet to come
+    ],
+)
+def test_a_group_for_before_damage_on_record_after_it(plan, codes, day, late):
+    season = (np.datetime64("2024-06-20"), np.datetime64("2024-08-31"))
+    rows = trials(f4="works", f7="works", f11="works")
+    row = concern(hump("2024-07-01", 30), trials=rows, damage=season)
+    made = plan([row], [], today="2024-10-01", applied=[on(day, codes)])
+    told = [text for text in made.advice if "is for before damage shows" in text]
+    assert [f"FRAC {codes}" in text for text in told] == [True] * late
+    assert all("already seen: one on 20 Jun (FRAC phenylamide" in text for text in told)
+    # It was not for this disease: nothing to say.
+    other = plan([row], [], today="2024-10-01", applied=[on(day, codes, targets=("two",))])
+    assert "before damage" not in " ".join(other.advice)
+
+
+def test_a_group_for_before_damage_is_planned_after_it_with_a_word(plan, guidelines):
+    season = (np.datetime64("2024-05-20"), np.datetime64("2024-08-31"))
+    row = concern(hump("2024-07-01", 30), damage=season)
+
+    def said(items, **more):
+        made = plan([row], items, today="2024-06-01", most=1, **more)
+        return "is for before damage shows" in " ".join(made.planned[0].cautions)
+
+    assert said(stock("7"))
+    assert not said(stock("11"))
+    assert not said(stock("7"), guidelines=[g for g in guidelines if g.key != "preventive-only"])
+
+
+def test_a_guideline_broken_on_record_is_told(plan):
+    row = concern(hump("2024-07-01", 30))
+    made = plan([row], stock("7"), today="2024-06-01", applied=[on("2024-04-01", "11"),
+                on("2024-05-01", "11")])  # fmt: skip
+    told = [text for text in made.advice if text.startswith("On record")]
+    assert len(told) == 1
+    assert told[0].startswith("On record, 1 May: FRAC 11 twice in a row, without a partner")
+    # CropLife Australia, turf, 2 Jul 2019 (opening seen): not when it is mixed with a partner; two
+    # products on one day are taken as mixed (proposal).
+    mixed = [on("2024-04-01", "11"), on("2024-05-01", "11"), on("2024-05-01", "3")]
+    made = plan([row], stock("7"), today="2024-06-01", applied=mixed, most=3)
+    assert "On record" not in " ".join(made.advice)
+    assert len(made.planned) == 1  # of three applications two days are gone
+
+
+def test_a_partner_on_the_day_must_work_by_itself(plan):
+    # FRAC SDHI recommendations, Mar 2022 (opening seen).
+    row = concern(hump("2024-07-01", 30), trials=trials(f11="works", f14="weak"))
+    mixed = [on("2024-04-01", "11"), on("2024-05-01", "11"), on("2024-05-01", "14")]
+    made = plan([row], stock("11"), today="2024-06-01", applied=mixed)
+    assert "FRAC 11 twice in a row" in " ".join(made.advice)
+
+
 def test_too_little_to_be_worth_it(plan, numbers):
     rate = np.zeros(366)
     rate[150:152] = 0.9 * numbers.worth / 2
