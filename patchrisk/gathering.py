@@ -12,12 +12,11 @@ from patchrisk.errors import Fault, InputError
 from patchrisk.groups import load_groups
 from patchrisk.programme.cover import Applied
 from patchrisk.protection import with_rain
+from patchrisk.record_rows import Observation, known_at
 from patchrisk.records import (
     Books,
     Kept,
-    Observation,
     applications_path,
-    known_at,
     observations_path,
     read_applications,
     read_books,

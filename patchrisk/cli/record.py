@@ -11,7 +11,7 @@ from patchrisk.cli.options import Day, F, site_options
 from patchrisk.errors import Fault, InputError
 
 if TYPE_CHECKING:
-    from patchrisk.records import Known
+    from patchrisk.record_rows import Known
 
 
 def _shared(command: F) -> F:
@@ -116,7 +116,7 @@ def observation(
 
 def _known(site_file: Path, sample: bool) -> "Known":
     from patchrisk.diseases import load_library
-    from patchrisk.records import known_at
+    from patchrisk.record_rows import known_at
     from patchrisk.site import read_site
 
     if sample:

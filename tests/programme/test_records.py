@@ -24,11 +24,10 @@ from patchrisk.errors import InputError, UnavailableError
 from patchrisk.groups import load_groups
 from patchrisk.record_dates import read_dates
 from patchrisk.record_file import add_row, locked, read_sheet
+from patchrisk.record_rows import APPLICATION_COLUMNS, known_at
 from patchrisk.records import (
-    APPLICATION_COLUMNS,
     append_application,
     append_observation,
-    known_at,
     read_applications,
     read_observations,
 )
