@@ -12,7 +12,7 @@ from patchrisk.diseases import Library
 from patchrisk.errors import InputError
 from patchrisk.groups import Groups, load_groups, split_list
 from patchrisk.programme.cover import Applied
-from patchrisk.shelf import Shelf, site_shelf
+from patchrisk.shelf import Product, Rate, Shelf, site_shelf
 from patchrisk.site import Site
 from patchrisk.units import QUANTITIES, to_canonical
 
@@ -25,6 +25,7 @@ APPLICATION_COLUMNS = (
     "for",
     "water",
     "unit",
+    "rate",
     "note",
 )
 OBSERVATION_COLUMNS = ("date", "area", "disease", "seen", "share", "note")
@@ -32,6 +33,7 @@ OBSERVATION_COLUMNS = ("date", "area", "disease", "seen", "share", "note")
 MOST_WATER_MM = 100.0  # more in one go is a slip of the pen, not a watering in
 
 _AMOUNT = re.compile(r"(\d+(?:[.,]\d+)?)\s*([a-z]*)", re.IGNORECASE)
+_RATE = re.compile(r"(\d+(?:[.,]\d+)?)\s*(\D.*)")
 _INCHES = {"inch": "in", "inches": "in"}
 _YES, _NO = ("yes", "y", "true", "1"), ("no", "n", "false", "0")
 
@@ -103,8 +105,10 @@ def application(
     targets = _targets(cells.get("for", ""), known, problems)
     if area is None:
         return None, problems
+    rate = _rate(cells.get("rate", ""), problems)
     longest = None if product is None else product.longest_interval_days
-    return Applied(day, area, codes, actives, name, targets, water_mm, longest), problems
+    part = _part(rate, product)
+    return Applied(day, area, codes, actives, name, targets, water_mm, longest, part=part), problems
 
 
 def _area(cells: Mapping[str, str], known: Known, problems: list[Problem]) -> str | None:
@@ -174,6 +178,30 @@ def _water(cells: Mapping[str, str], known: Known, problems: list[Problem]) -> f
     return water_mm
 
 
+def _rate(text: str, problems: list[Problem]) -> Rate | None:
+    """Read a rate of product; None when none is told."""
+    match = _RATE.fullmatch(text)
+    known = {unit.casefold(): unit for unit in Rate.units()}
+    unit = "" if match is None else known.get(match[2].replace("²", "2").casefold(), "")
+    if match is not None and unit:
+        try:
+            return Rate(unit=unit, value=float(match[1].replace(",", ".")))
+        except ValueError:
+            pass
+    if text:
+        cure = f"write number and unit off your tank sheet; units are {', '.join(known.values())}"
+        problems.append(Problem("rate", repr(text), cure, fatal=False))
+    return None
+
+
+def _part(rate: Rate | None, product: Product | None) -> float:
+    """Return a rate as a part of the one on the shelf [1]; NaN where they can't be compared."""
+    full = None if product is None else product.rate
+    if rate is None or full is None or rate.quantity != full.quantity:
+        return math.nan
+    return rate.canonical / full.canonical
+
+
 def settled(applied: Applied, given: Mapping[str, str], known: Known) -> dict[str, str]:
     """Write codes and actives out, so that the record stands when the shelf has changed."""
     water, unit = _depth(given, known) or ("", "")
@@ -192,7 +220,7 @@ def settled(applied: Applied, given: Mapping[str, str], known: Known) -> dict[st
 
 def same_application(applied: Applied) -> object:
     """Return what is alike in two records of one application."""
-    return replace(applied, targets=(), water_mm=0.0, product=applied.product.casefold())
+    return replace(applied, targets=(), water_mm=0.0, part=0.0, product=applied.product.casefold())
 
 
 def observation(

@@ -17,7 +17,7 @@ from patchrisk.programme.area import plan_area
 from patchrisk.programme.cover import Cover
 from patchrisk.programme.given import PROVEN, Concern, Demand, Ground, Stock
 from patchrisk.programme.plan import AreaPlan, Choice, Planned
-from patchrisk.programme.preventive import PREVENTIVE_RULE
+from patchrisk.programme.recorded import PREVENTIVE_RULE, SPLIT_RULE, without_rate
 from patchrisk.programme.rotation import Guideline, family
 from patchrisk.protection import concern_of, programme_numbers
 from patchrisk.shelf import Shelf, amount_words, shelf_path, site_shelf
@@ -28,7 +28,7 @@ from patchrisk.windows import BoolArray
 _FROM_MEMORY = ("qoi-fraction", "sdhi-fraction")  # on when the user asks for them
 _NOT_CHECKED = {
     PREVENTIVE_RULE: "whether {} goes on before damage shows, as no observations are on record",
-    "no-split-rates": "part rates of {}, as records hold no rates",
+    SPLIT_RULE: "part rates of {}, as records hold no rate beside one on the shelf",
     "sdhi-number": "how many of {}, as no number for every use was found",
 }
 _GENERIC = ("works", "some", "weak", "no data")
@@ -127,7 +127,8 @@ def _notices(morning: Morning, shelf: Shelf | None) -> Iterator[str]:
 
 def _not_checked(morning: Morning, areas: Sequence[AreaPlan]) -> Iterator[str]:
     """Say which guidelines on the groups of the programme can't be checked, and why."""
-    used = {code for area in areas for one in area.done for code in one.codes}
+    done = [one for area in areas for one in area.done]
+    used = {code for one in done for code in one.codes}
     used |= {code for area in areas for one in area.planned for code in one.choice.codes}
     looked = morning.observations is not None
     parts = []
@@ -135,7 +136,8 @@ def _not_checked(morning: Morning, areas: Sequence[AreaPlan]) -> Iterator[str]:
         mine = [code for code in load_groups().codes if code in used & set(rule.codes)]
         if not (rule.on and mine) or rule.key not in _NOT_CHECKED:
             continue
-        if not (rule.key == PREVENTIVE_RULE and looked):
+        checked = {PREVENTIVE_RULE: looked, SPLIT_RULE: not any(map(without_rate, done))}
+        if not checked.get(rule.key, False):
             parts.append(_NOT_CHECKED[rule.key].format(f"FRAC {' + '.join(mine)}"))
     if parts:
         yield f"Not checked against resistance: {'; '.join(parts)}."

@@ -47,10 +47,14 @@ class _Figure(Table):
     @field_validator("unit")
     @classmethod
     def _check_unit(cls, unit: str) -> str:
-        allowed = [u.symbol for kind in cls.kinds for u in QUANTITIES[kind].units]
-        if unit not in allowed:
-            raise ValueError(f"unit {unit!r}: write one of {', '.join(allowed)}")
+        if unit not in cls.units():
+            raise ValueError(f"unit {unit!r}: write one of {', '.join(cls.units())}")
         return unit
+
+    @classmethod
+    def units(cls) -> tuple[str, ...]:
+        """Units in which it may be written."""
+        return tuple(u.symbol for kind in cls.kinds for u in QUANTITIES[kind].units)
 
     @field_validator("value")
     @classmethod

@@ -1,21 +1,20 @@
 """What is said of a programme as a whole: why nothing, scouting first, what stands in the way."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 
 import numpy as np
 
 from patchrisk.programme.case import LITTLE, Case, listed, upper
 from patchrisk.programme.given import PROVEN
-from patchrisk.programme.preventive import done_after_damage
 from patchrisk.programme.problem import Threat, usable_days, value_of
-from patchrisk.programme.rotation import breaches
+from patchrisk.programme.recorded import on_record
 from patchrisk.programme.schedule import Relief
 
 
 def advise(case: Case, relief: Relief) -> list[str]:
     """Say what concerns the programme as a whole, in sentences."""
     problem, plan = case.problem, case.plan
-    out = [*_on_record(case), *done_after_damage(case)]
+    out = list(on_record(case))
     coming = [t for t in problem.threats if t.rate.sum() >= LITTLE]
     if not coming:
         end = case.day(problem.dates[-1], year=True)
@@ -36,14 +35,6 @@ def advise(case: Case, relief: Relief) -> list[str]:
         verb = "keep" if name.startswith(("guidelines", "days", "limits")) else "keeps"
         out.append(f"The {name} {verb} {cost:.1f} days at the optimum from being covered.")
     return out
-
-
-def _on_record(case: Case) -> Iterator[str]:
-    """Say which guidelines against resistance what went on this season did not keep."""
-    problem = case.problem
-    for breach in breaches(problem.done, problem.guidelines, problem.caps):
-        when = "" if breach.day is None else f", {case.day(breach.day)}"
-        yield f"On record{when}: {breach.told}."
 
 
 def _bare_before(case: Case, coming: Sequence[Threat]) -> list[str]:

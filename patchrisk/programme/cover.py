@@ -34,6 +34,8 @@ class Applied:
         The longest interval of its label: it protects no longer than this [days].
     rain_mm : float
         Rain of its day, at whatever hour [mm]; NaN where it is not known, or not yet.
+    part : float
+        Its rate as a part of the one on the shelf [1]; NaN where either is not told.
     """
 
     day: np.datetime64
@@ -45,6 +47,7 @@ class Applied:
     water_mm: float = float("nan")
     longest_days: int | None = None
     rain_mm: float = float("nan")
+    part: float = float("nan")
 
     def lasts(self, interval: int) -> int:
         """Days it protects where others of its kind do for the interval [days]."""

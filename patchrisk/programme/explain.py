@@ -9,7 +9,6 @@ from patchrisk.programme.case import LITTLE, Case, listed, sentence, threat_of, 
 from patchrisk.programme.cover import Applied, quickening
 from patchrisk.programme.given import CLASSES, Concern, Ground, Numbers
 from patchrisk.programme.plan import Planned, RunnerUp
-from patchrisk.programme.preventive import after_damage
 from patchrisk.programme.problem import (
     Plan,
     Problem,
@@ -20,6 +19,7 @@ from patchrisk.programme.problem import (
     usable_days,
     value_of,
 )
+from patchrisk.programme.recorded import after_damage
 from patchrisk.programme.schedule import Relief
 from patchrisk.programme.watering import watering
 from patchrisk.units import FloatArray

@@ -233,6 +233,7 @@ class Numbers:
     least_days: int
     unseen: float
     slack: float
+    whole_rate: float
 
     def weight(self, concern: Concern, codes: frozenset[str], actives: tuple[str, ...]) -> float:
         """Weight of a choice against a disease [1]; between equals, one that somebody names."""
@@ -293,6 +294,7 @@ def numbers_of(table: Mapping[str, Valued]) -> Numbers:
         least_days=whole("plan.least_interval"),
         unseen=value("plan.unseen"),
         slack=value("plan.slack") / 100,
+        whole_rate=value("qoi.whole_rate") / 100,
     )
 
 

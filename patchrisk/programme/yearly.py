@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from math import floor
+from math import floor, isnan
 
 from patchrisk.programme.cover import Applied
 from patchrisk.programme.given import Stock
@@ -69,13 +69,14 @@ class Spent:
 def spent(limit: YearlyLimit, season: Sequence[Applied], stock: Sequence[Stock]) -> Spent:
     """Add up an active over the year's records.
 
-    A record that holds it, or may by its codes, and whose product has no dose on the shelf is
-    taken as the greatest dose there: a limit of a label is never kept by not knowing.
+    A record without a rate is taken at the shelf's. One that holds the active, or may by its
+    codes, and whose product has no dose on the shelf is taken as the greatest dose there: a limit
+    of a label is never kept by not knowing.
     """
     total, taken = 0.0, []
     for one in season:
         if one.product in limit.doses:
-            total += limit.doses[one.product]
+            total += limit.doses[one.product] * (1.0 if isnan(one.part) else one.part)
         elif _may_hold(limit, one, stock):
             total += max(limit.doses.values())
             taken.append(one)

@@ -85,6 +85,7 @@ def shelf_of_two():
     [
         ({"product": "P"}, 2, False),  # 0.5 of 1 kg/ha gone: two of Q, or one of P
         ({"product": "Q"}, 3, False),
+        ({"product": "P", "part": 0.5}, 3, False),  # half of 0.5 kg/ha
         ({"product": "sold out", "actives": ("tebuconazole",)}, 2, True),
         ({}, 2, True),  # of group 3, and no more is known of it
         ({"product": "sold out", "actives": ("propiconazole",)}, 4, False),
@@ -195,6 +196,29 @@ def test_a_guideline_broken_on_record_is_told(plan):
     made = plan([row], stock("7"), today="2024-06-01", applied=mixed, most=3)
     assert "On record" not in " ".join(made.advice)
     assert len(made.planned) == 1  # of three applications two days are gone
+
+
+@pytest.mark.parametrize(
+    ("codes", "parts", "days", "told"),
+    [
+        ("11", (0.5, 0.5), 14, True),
+        ("11", (0.5, 1.0), 14, False),
+        ("11", (0.5, 0.5), 29, False),  # no repeat within an interval (28 days)
+        ("11", (0.5, np.nan), 14, False),
+        ("3", (0.5, 0.5), 14, False),
+    ],
+)
+def test_part_rates_of_group_11_one_after_the_other(plan, codes, parts, days, told):
+    # FRAC QoI recommendations for cereals, Dec 2018 (opening seen): no split or reduced rates
+    # repeated; carried over to turf by this project.
+    first = np.datetime64("2024-04-01")
+    went_on = [on(first + n * days, codes, part=part) for n, part in enumerate(parts)]
+    made = plan([concern(hump("2024-07-01", 30))], stock("7"), today="2024-06-01", applied=went_on)
+    said = [text for text in made.advice if "in part rates" in text]
+    assert len(said) == told
+    if told:
+        assert said[0].startswith("On record, 15 Apr: FRAC 11 in part rates, 50 % on 1 Apr and")
+        assert "for turf a proposal" in said[0]
 
 
 def test_a_partner_on_the_day_must_work_by_itself(plan):

@@ -1,14 +1,47 @@
-"""Groups that are for before damage shows, against what was seen on the area."""
+"""What went on this season against the guidelines on resistance, beside what was seen."""
 
 from collections.abc import Iterable, Iterator, Sequence
+from itertools import pairwise
 
 import numpy as np
 
 from patchrisk.programme.case import Case, listed
 from patchrisk.programme.cover import Applied
 from patchrisk.programme.given import Concern, works
+from patchrisk.programme.rotation import breaches, family
 
-PREVENTIVE_RULE = "preventive-only"
+PREVENTIVE_RULE, SPLIT_RULE = "preventive-only", "no-split-rates"
+
+
+def on_record(case: Case) -> Iterator[str]:
+    """Say which guidelines against resistance what went on this season did not keep."""
+    problem = case.problem
+    for breach in breaches(problem.done, problem.guidelines, problem.caps):
+        when = "" if breach.day is None else f", {case.day(breach.day)}"
+        yield f"On record{when}: {breach.told}."
+    yield from _done_after_damage(case)
+    yield from _part_rates(case)
+
+
+def _part_rates(case: Case) -> Iterator[str]:
+    """Say where part rates of group 11 followed each other within the published interval."""
+    rule = next((g for g in case.problem.guidelines if g.key == SPLIT_RULE), None)
+    if rule is None:
+        return
+    least = case.numbers.whole_rate
+    parts = [one for one in case.season if one.codes & rule.codes and one.part < least]
+    for one, two in pairwise(parts):
+        if 0 < (two.day - one.day).astype(int) <= case.numbers.interval:
+            told = [f"{100 * each.part:.0f} % on {case.day(each.day)}" for each in (one, two)]
+            yield (
+                f"On record, {case.day(two.day)}: FRAC 11 in part rates, {listed(told)} of the "
+                f"rate off your label ({rule.source}; {rule.mark})."
+            )
+
+
+def without_rate(one: Applied) -> bool:
+    """Whether part rates of group 11 can't be told, for want of a rate."""
+    return "11" in map(family, one.codes) and np.isnan(one.part)
 
 
 def after_damage(
@@ -38,7 +71,7 @@ def after_damage(
     return f"{what} for before damage shows; already seen: {told} ({rule.source}; {rule.mark})."
 
 
-def done_after_damage(case: Case) -> Iterator[str]:
+def _done_after_damage(case: Case) -> Iterator[str]:
     """Say which applications that went on came after damage, by what they were for."""
     for one in case.season:
         said = after_damage(case, one.codes, list(_aimed(case.concerns.values(), one)), one.day)
