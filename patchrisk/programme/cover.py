@@ -1,7 +1,8 @@
 """How long applications that went on still protect the roots."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from itertools import groupby
 
 import numpy as np
 import numpy.typing as npt
@@ -61,6 +62,33 @@ class Applied:
         none the least (J. Environ. Qual. 2021, doi 10.1002/jeq2.20249, abstract seen).
         """
         return self.water_mm + (0.0 if np.isnan(self.rain_mm) else self.rain_mm)
+
+
+def tanks(applied: Iterable[Applied]) -> Iterator[Applied]:
+    """Join what went on an area on one day, in order of day: it counts as one application.
+
+    The water is the most that one of them tells; their rates and labels are not joined.
+    """
+    for day, same in groupby(sorted(applied, key=lambda one: one.day), key=lambda one: one.day):
+        parts = list(same)
+        if len(parts) == 1:
+            yield parts[0]
+            continue
+        yield Applied(
+            day,
+            parts[0].area,
+            frozenset[str]().union(*(one.codes for one in parts)),
+            tuple(dict.fromkeys(active for one in parts for active in one.actives)),
+            " + ".join(map(_named, parts)) if any(one.product for one in parts) else "",
+            tuple(dict.fromkeys(key for one in parts for key in one.targets)),
+            float(np.fmax.reduce([one.water_mm for one in parts])),
+            rain_mm=parts[0].rain_mm,
+        )
+
+
+def _named(one: Applied) -> str:
+    codes = " + ".join(sorted(one.codes))
+    return one.product or (f"FRAC {codes}" if codes else ", ".join(one.actives))
 
 
 @dataclass(frozen=True)
