@@ -5,7 +5,9 @@ at work on it: by each class of evidence a layer, covered or not, whose weight i
 the one below.
 """
 
-from collections.abc import Sequence
+import os
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 
 import numpy as np
@@ -97,18 +99,40 @@ def solve(
         (np.concatenate(rows.value), (np.concatenate(rows.row), np.concatenate(rows.column))),
         shape=(len(rows.most), width()),
     )
-    made = milp(
-        -np.concatenate(gains),
-        integrality=np.r_[np.ones(count), np.zeros(width() - count)],
-        bounds=Bounds(0, 1),
-        constraints=LinearConstraint(matrix, -np.inf, np.array(rows.most)),
-        options={"node_limit": _NODES, "mip_rel_gap": _GAP},
-    )
+    with _quiet():
+        made = milp(
+            -np.concatenate(gains),
+            integrality=np.r_[np.ones(count), np.zeros(width() - count)],
+            bounds=Bounds(0, 1),
+            constraints=LinearConstraint(matrix, -np.inf, np.array(rows.most)),
+            options={"node_limit": _NODES, "mip_rel_gap": _GAP},
+        )
     if made.x is None:
         return Solution((), 0.0, False)
     chosen = np.flatnonzero(made.x[:count] > 0.5)
     plan = tuple(sorted((int(moves.day[k]), int(moves.option[k])) for k in chosen))
     return Solution(plan, value_of(problem, plan), made.status == 0)
+
+
+@contextmanager
+def _quiet() -> Iterator[None]:
+    """Keep HiGHS from writing to standard output, as on some problems it does when told not to.
+
+    What it writes would stand in the midst of JSON.
+    """
+    try:
+        kept = os.dup(1)
+    except OSError:  # there is none
+        yield
+        return
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    os.dup2(nowhere, 1)
+    try:
+        yield
+    finally:
+        os.dup2(kept, 1)
+        os.close(kept)
+        os.close(nowhere)
 
 
 class _Rows:
