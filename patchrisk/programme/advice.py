@@ -48,8 +48,8 @@ def _bare_before(case: Case, coming: Sequence[Threat]) -> list[str]:
         if bare.sum() >= case.numbers.worth:
             out.append(
                 f"{bare.sum():.1f} days at the optimum of {case.concerns[threat.key].name} fall "
-                f"before {case.date(days[0])}, its first application to come, and stay bare: "
-                "later ones cover more."
+                f"before {case.date(days[0])}, its first application to come, and stay "
+                "unprotected: later ones cover more."
             )
     return out
 

@@ -34,12 +34,16 @@ def cover_words(cover: Cover, as_of: np.datetime64, pen: Pen, *, brief: bool = F
         wet = water_words(cover.last, pen)
         text += f", {wet}" if wet else ""
     if len(cover.bare_open):
-        text += f"; before, open and bare {_span(cover, as_of, pen)}"
+        text += f"; before, open and unprotected {_span(cover, as_of, pen)}"
     return text
 
 
 def _bare_words(cover: Cover, as_of: np.datetime64, pen: Pen, brief: bool) -> str:
-    bare = f"open and bare {_span(cover, as_of, pen)}" if len(cover.bare_open) else "bare"
+    bare = (
+        f"open and unprotected {_span(cover, as_of, pen)}"
+        if len(cover.bare_open)
+        else "unprotected"
+    )
     if brief:
         return bare
     gone = "nothing on record" if cover.last is None else f"{went_on(cover.last, pen)} has run out"

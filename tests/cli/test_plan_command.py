@@ -291,7 +291,7 @@ def test_without_records_the_outlook_says_that_it_does_not_know(course):
     text = flat(run(course(), command="outlook"))
     assert "Preventive due today unless one is on: fairy ring." in text
     assert "on record" not in text
-    assert "bare" not in text
+    assert "unprotected" not in text
     (area,) = json.loads(run(course(), "--json", command="outlook"))["areas"]
     assert area["diseases"][0]["do"] == "Due, unless a preventive is on."
 
@@ -300,10 +300,10 @@ def test_the_outlook_names_bare_days_in_an_open_window(course):
     text = flat(run(course(""), command="outlook"))
     assert re.search(r"DUE Lawns: Preventive due today: fairy ring \(\d+ days unprotected", text)
     assert "No application on record." in text
-    assert re.search(r"open and bare since \d+ Apr \(\d+ days\); shows", text)
+    assert re.search(r"open and unprotected since \d+ Apr \(\d+ days\); shows", text)
     (area,) = json.loads(run(course(""), "--json", command="outlook"))["areas"]
     (disease,) = area["diseases"]
-    assert disease["do"] == "Due: the roots are bare."
+    assert disease["do"] == "Due: the roots are unprotected."
     assert len(disease["cover"]["bare_while_open"]) > 14
 
 

@@ -222,19 +222,19 @@ NOTHING = {"until": None, "days_left": 0, "days_left_range": (0, 0)}
         (cover(days_left=1, days_left_range=(1, 1), until=AS_OF),
          "covered to 18 May, 1 day left, by FRAC 11 of 6 May"),
         (cover(bare_open=bare("2026-04-20", "2026-04-23")),
-         "covered to 3 Jun, 16 days left (2 to 23), by FRAC 11 of 6 May; before, open and bare "
+         "covered to 3 Jun, 16 days left (2 to 23), by FRAC 11 of 6 May; before, open and unprotected "
          "20 to 23 Apr (4 days)"),
         (cover(**NOTHING, last=None, bare_open=bare("2026-05-09", "2026-05-17")),
-         "open and bare since 9 May (9 days); nothing on record"),
+         "open and unprotected since 9 May (9 days); nothing on record"),
         (cover(**NOTHING, bare_open=bare("2026-05-17", "2026-05-17")),
-         "open and bare since 17 May (1 day); FRAC 11 of 6 May has run out"),
+         "open and unprotected since 17 May (1 day); FRAC 11 of 6 May has run out"),
         (cover(**NOTHING, last=None, bare_open=bare("2026-04-29", "2026-05-03")),
-         "open and bare 29 Apr to 3 May (5 days); nothing on record"),
+         "open and unprotected 29 Apr to 3 May (5 days); nothing on record"),
         (cover(**NOTHING, last=None, bare_open=bare("2026-04-29", "2026-05-03")[[0, 2, 4]]),
-         "open and bare on 3 days between 29 Apr and 3 May; nothing on record"),
+         "open and unprotected on 3 days between 29 Apr and 3 May; nothing on record"),
         (cover(**NOTHING, last=applied("2026-04-01", product="", codes=frozenset({"11", "3"}))),
-         "bare; FRAC 3 + 11 of 1 Apr has run out"),
-        (cover(**NOTHING, last=None), "bare; nothing on record"),
+         "unprotected; FRAC 3 + 11 of 1 Apr has run out"),
+        (cover(**NOTHING, last=None), "unprotected; nothing on record"),
     ],
 )  # fmt: skip
 def test_cover_in_words(found, said):

@@ -139,7 +139,7 @@ def test_a_shut_window_has_no_bare_roots(shipped):
     assert area.cover["spring-dead-spot"].until is None
     assert rows["spring-dead-spot"].cover == rows["spring-dead-spot"].cover_in_short == ""
     assert rows["fairy-ring"].cover == (
-        "open and bare since Apr 15 (33 days); Shelf B of Oct 6 has run out"
+        "open and unprotected since Apr 15 (33 days); Shelf B of Oct 6 has run out"
     )
     assert fairways.level is Level.DUE
     assert fairways.sentence.startswith("Preventive due today: fairy ring (33 days unprotected).")
@@ -192,8 +192,8 @@ def test_bare_roots_are_told_with_what_went_on_before(morning, covered):
     rows, _ = rows_of(view_of(bare))
     row = rows["summer-patch"]
     assert row.level is Level.DUE
-    assert row.act == "Due: the roots are bare."
-    assert row.cover == ("open and bare May 15 to 16 (2 days); FRAC 11 of May 4 has run out")
+    assert row.act == "Due: the roots are unprotected."
+    assert row.cover == ("open and unprotected May 15 to 16 (2 days); FRAC 11 of May 4 has run out")
     only = replace(bare.areas[0], diseases=tuple(
         d for d in bare.areas[0].diseases if d.key == "summer-patch"
     ))  # fmt: skip

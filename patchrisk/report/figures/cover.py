@@ -68,7 +68,9 @@ def draw(
 
 
 def _key(planned: bool) -> Iterator[Entry]:
-    yield Entry((Shape(box(-11, -5, 11, 5), "open-pale", "open", 1.0),), "pressure on bare roots")
+    yield Entry(
+        (Shape(box(-11, -5, 11, 5), "open-pale", "open", 1.0),), "pressure on unprotected roots"
+    )
     comb = tuple(Line([(x, -5), (x, 5)], "cover", 1.6) for x in (-9.0, -4.5, 0.0, 4.5, 9.0))
     yield Entry(comb, "covered")
     yield Entry((Shape(triangle(0, 6, 6, up=False), "cover"),), "application")
@@ -135,7 +137,7 @@ def _row(
 def _until(area: AreaMorning, disease: DiseaseToday, pen: Pen) -> str:
     cover = area.cover.get(disease.key)
     if cover is None or cover.until is None:
-        return "bare"
+        return "unprotected"
     return f"covered to {pen.day(cover.until)}"
 
 

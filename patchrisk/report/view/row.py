@@ -286,7 +286,7 @@ def _act_open(is_disease: bool, timed: bool, cover: Cover | None) -> str:
     roots = "" if is_disease else " Which groups suit differs by fungus: have roots examined."
     if cover is None:
         return f"Due, unless a preventive is on.{roots}"
-    return f"Due: the roots are bare.{roots}"
+    return f"Due: the roots are unprotected.{roots}"
 
 
 def _why(library: Library, today: DiseaseToday, pen: Pen) -> Iterator[str]:
