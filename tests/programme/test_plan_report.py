@@ -222,8 +222,8 @@ NOTHING = {"until": None, "days_left": 0, "days_left_range": (0, 0)}
         (cover(days_left=1, days_left_range=(1, 1), until=AS_OF),
          "covered to 18 May, 1 day left, by FRAC 11 of 6 May"),
         (cover(bare_open=bare("2026-04-20", "2026-04-23")),
-         "covered to 3 Jun, 16 days left (2 to 23), by FRAC 11 of 6 May; before, open and unprotected "
-         "20 to 23 Apr (4 days)"),
+         "covered to 3 Jun, 16 days left (2 to 23), by FRAC 11 of 6 May; before, open "
+         "and unprotected 20 to 23 Apr (4 days)"),
         (cover(**NOTHING, last=None, bare_open=bare("2026-05-09", "2026-05-17")),
          "open and unprotected since 9 May (9 days); nothing on record"),
         (cover(**NOTHING, bare_open=bare("2026-05-17", "2026-05-17")),
