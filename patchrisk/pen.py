@@ -7,7 +7,7 @@ import numpy as np
 
 from patchrisk.units import System, shower
 
-_MEASURE = re.compile(r"\b(\d+(?:\.\d+)?)(?: to (\d+(?:\.\d+)?))? (cm|mm)\b")
+_MEASURE = re.compile(r"\b(\d+(?:\.\d+)?)(?: to (\d+(?:\.\d+)?))? (cm|mm|°C)\b")
 _PER_INCH = {"cm": 2.54, "mm": 25.4}
 
 
@@ -22,8 +22,8 @@ class Pen:
         return shower(self.system)(quantity, value, decimals)
 
     def prose(self, text: str) -> str:
-        """Put lengths that stand in a sentence of a disease file, in cm or mm, in inches for US."""
-        return _MEASURE.sub(_in_inches, text) if self.system == "us" else text
+        """Put the cm, mm and °C that stand in a sentence of a disease file in US units."""
+        return _MEASURE.sub(_in_us_units, text) if self.system == "us" else text
 
     def day(self, day: np.datetime64 | None, *, year: bool = False) -> str:
         """Write a day as people there say it: ``12 May``, or ``May 12`` with US units."""
@@ -55,7 +55,10 @@ class Pen:
         return f"{first.astype('datetime64[D]').astype(object).day} to {self.day(last)}"
 
 
-def _in_inches(measure: re.Match[str]) -> str:
-    numbers = [float(text) / _PER_INCH[measure[3]] for text in measure.groups()[:2] if text]
+def _in_us_units(measure: re.Match[str]) -> str:
+    numbers = [float(text) for text in measure.groups()[:2] if text]
+    if measure[3] == "°C":
+        return " to ".join(f"{n * 1.8 + 32:.0f}" for n in numbers) + " °F"
+    inches = [n / _PER_INCH[measure[3]] for n in numbers]
     # A ruler's reading: whole inches from two on, tenths below.
-    return " to ".join(f"{round(n) if n >= 1.95 else round(n, 1):g}" for n in numbers) + " in"
+    return " to ".join(f"{round(n) if n >= 1.95 else round(n, 1):g}" for n in inches) + " in"

@@ -257,7 +257,7 @@ def test_the_programme_is_shown(morning):
     (shown,) = greens.planned
     assert shown.when == "May 20 (May 18 to 24)"
     assert shown.against == "summer patch and fairy ring"
-    assert shown.how == "water in 0.12 in to 0.24 in within 12 hours; own rate"
+    assert shown.how == "Water in 0.12 in to 0.24 in within 12 hours. Own rate."
     assert shown.notes == ("most pressure falls under it", "mind heat")
     text = " ".join(write_outlook(view).split())
     assert "PLANNED May 20 (May 18 to 24): FRAC 11 + FRAC 3 against summer patch" in text
@@ -298,20 +298,22 @@ def test_dates_go_with_the_units_of_the_site(system, day, span, month, never):
         ("down to 10 cm or more", "down to 4 in or more"),
         ("2.5 to 5 mm between noon and 4 pm", "0.1 to 0.2 in between noon and 4 pm"),
         ("cut at 7.6 cm was hurt less than at 3.8 cm", "cut at 3 in was hurt less than at 1.5 in"),
+        ("active from 13 to 35 °C", "active from 55 to 95 °F"),
         ("groups 7, 11 and 19 in other trials", "groups 7, 11 and 19 in other trials"),
     ],
 )
-def test_sentences_give_lengths_in_the_units_of_the_site(metric, us):
+def test_sentences_give_measures_in_the_units_of_the_site(metric, us):
     assert Pen("metric").prose(metric) == metric
     assert Pen("us").prose(metric) == us
 
 
-def test_sentences_shown_in_the_morning_have_no_inches_in_their_files():
+def test_sentences_shown_in_the_morning_have_no_us_units_in_their_files():
     diseases = load_diseases().values()
     shown = [part.text for d in diseases for part in (d.expression.look_for, d.expression.samples)]
     shown += [factor.text for d in diseases for factor in d.site]
+    shown += [d.no_forecast.text for d in diseases if d.no_forecast]
     assert any(re.search(r"\d cm\b", text) for text in shown)
-    assert not [text for text in shown if re.search(r"\d in (?!other)", text)]
+    assert not [text for text in shown if re.search(r"\d in (?!other)|\d °?F\b|\d C\b", text)]
 
 
 # --- since the last page --------------------------------------------------------------------------

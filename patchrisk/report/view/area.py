@@ -42,7 +42,7 @@ def area_view(morning: Morning, area: AreaMorning, plan: AreaPlan | None, pen: P
         _soil(area.soil, pen),
         _last_on(morning, area, pen),
         rows,
-        tuple((name, "" if reason is None else reason.text) for name, reason in reasons),
+        tuple((name, "" if reason is None else pen.prose(reason.text)) for name, reason in reasons),
         planned,
         () if plan is None else (*plan.advice, *map(pen.prose, plan.measures)),
     )
@@ -206,14 +206,19 @@ def _soil_from(soil: SoilSeries) -> str:
 
 
 def _planned(planned: PlannedApplication, name: Callable[[str], str], pen: Pen) -> Planned:
+    amounts = "; ".join(planned.amounts)
     return Planned(
         f"{pen.day(planned.day)} ({pen.days(planned.earliest, planned.latest)})"
         if planned.earliest != planned.latest
         else pen.day(planned.day),
         planned.choice.label,
         _list([name(key) for key in planned.targets]),
-        "; ".join((planned.watering.words if planned.watering else "", *planned.amounts)).strip(
-            "; "
-        ),
+        " ".join(_sentences(planned.watering.words if planned.watering else "", amounts)),
         (*planned.reasons, *planned.cautions),
     )
+
+
+def _sentences(*texts: str) -> Iterator[str]:
+    for text in texts:
+        if text:
+            yield f"{text[:1].upper()}{text[1:].rstrip('.')}."
