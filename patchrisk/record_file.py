@@ -132,7 +132,7 @@ def _addition(sheet: Sheet, raw: bytes, columns: Sequence[str], cells: Mapping[s
     lost = [name for name, text in cells.items() if text and name not in header]
     if lost:
         found = f"no column {', '.join(lost)}"
-        cure = f"add it to the first line; the columns are {', '.join(columns)}"
+        cure = f"add {sheet.delimiter}{sheet.delimiter.join(lost)} at the end of the first line"
         raise InputError(Fault(str(sheet.path), "line 1", found, cure))
     end = "\r\n" if b"\r\n" in raw else "\n"
     out = io.StringIO()
