@@ -2,11 +2,11 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from conftest import DAYS, FROM, concern, hump, stock, trials
 
 from patchrisk.programme.cover import Applied
 from patchrisk.programme.given import Factor, Ground
 from patchrisk.programme.heat import chance_of_heat
+from tests.programme.given_by_hand import DAYS, FROM, concern, hump, stock, trials
 
 
 def text(made):

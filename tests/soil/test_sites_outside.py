@@ -3,11 +3,11 @@
 import numpy as np
 import pandas as pd
 import pytest
-from outside.test_us_ar1 import table  # noqa: F401  (a fixture)
 
 from patchrisk.soil.air_to_soil import estimate_soil
 from patchrisk.soil.fit import calibrate
 from patchrisk.soil.surface import surface_of
+from tests.outside.test_us_ar1 import table  # noqa: F401  (a fixture)
 
 pytestmark = pytest.mark.outside
 
