@@ -26,6 +26,7 @@ CORE = [
     "patchrisk.soil.air_to_soil",
     "patchrisk.soil.conduction",
     "patchrisk.soil.join",
+    "patchrisk.soil.stores",
     "patchrisk.units",
     "patchrisk.windows",
 ]
