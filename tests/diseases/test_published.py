@@ -5,8 +5,9 @@ from fractions import Fraction
 import pytest
 
 from patchrisk import resources
-from patchrisk.diseases.models import Observation, PublishedRule
+from patchrisk.diseases.models import Observation
 from patchrisk.diseases.quantities import OURS, Number, Source, Sourced, Statement, Table
+from patchrisk.diseases.rules import PublishedRule
 from tests.diseases.published_figures import (
     EVIDENCE,
     EVIDENCE_BESIDE,
