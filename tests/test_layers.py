@@ -23,6 +23,7 @@ CORE = [
     "patchrisk.programme.area",
     "patchrisk.programme.cover",
     "patchrisk.programme.plan",
+    "patchrisk.seasons",
     "patchrisk.soil.air_to_soil",
     "patchrisk.soil.conduction",
     "patchrisk.soil.join",

@@ -16,7 +16,8 @@ from patchrisk.diseases.quantities import (
     Text,
     WholeDays,
 )
-from patchrisk.windows import Direction, Meaning, Rule, Season
+from patchrisk.seasons import Season
+from patchrisk.windows import Direction, Meaning, Rule
 from patchrisk.windows import Statistic as StatisticName
 
 

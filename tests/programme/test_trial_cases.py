@@ -13,8 +13,9 @@ from patchrisk.programme.cover import Applied, delivered, protection, quickening
 from patchrisk.programme.given import Ground
 from patchrisk.programme.plan import Choice
 from patchrisk.programme.watering import watering
+from patchrisk.seasons import season_days
 from patchrisk.units import shower
-from patchrisk.windows import meets, season_days
+from patchrisk.windows import meets
 from tests.programme.given_by_hand import DAYS, FROM, hump, stock
 
 AUTUMN = hump("2024-10-10", 25)
