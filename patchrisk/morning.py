@@ -111,11 +111,7 @@ def prepare(
         With every fault of the site file, the disease files and the data.
     """
     g = gather(path, as_of, now, offline=offline, progress=progress)
-    areas = [area for area in g.site.area if not only or area.name in only]
-    strangers = sorted(set(only) - {area.name for area in g.site.area})
-    if strangers:
-        names = ", ".join(area.name for area in g.site.area)
-        raise InputError(Fault("--area", "", f"no area {strangers[0]!r}", f"write one of {names}"))
+    areas = areas_named(g.site, only)
     history = history_of([g.air, g.weather.past])
     ground = prospect(history, g.weather.daily, pd.Timestamp(as_of), g.site.site.latitude)
     return Morning(
@@ -129,6 +125,15 @@ def prepare(
         g.applications,
         g.observations,
     )
+
+
+def areas_named(site: Site, only: Sequence[str]) -> list[Area]:
+    """Return the areas of these names, or all without any; InputError for a name not there."""
+    strangers = sorted(set(only) - {area.name for area in site.area})
+    if strangers:
+        names = ", ".join(area.name for area in site.area)
+        raise InputError(Fault("--area", "", f"no area {strangers[0]!r}", f"write one of {names}"))
+    return [area for area in site.area if not only or area.name in only]
 
 
 def _area(g: Gathered, area: Area, as_of: date, ground: Prospect | None) -> AreaMorning:
