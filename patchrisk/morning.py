@@ -10,7 +10,6 @@ import pandas as pd
 from patchrisk.ahead.course import SoilCourse
 from patchrisk.ahead.look import DiseaseAhead
 from patchrisk.diseases import Library
-from patchrisk.errors import Fault, InputError
 from patchrisk.gathering import Gathered, Readings, gather
 from patchrisk.numbers import load_numbers
 from patchrisk.outlook import DiseaseToday, Settings, look
@@ -111,7 +110,7 @@ def prepare(
         With every fault of the site file, the disease files and the data.
     """
     g = gather(path, as_of, now, offline=offline, progress=progress)
-    areas = areas_named(g.site, only)
+    areas = g.site.areas_named(only)
     history = history_of([g.air, g.weather.past])
     ground = prospect(history, g.weather.daily, pd.Timestamp(as_of), g.site.site.latitude)
     return Morning(
@@ -127,23 +126,24 @@ def prepare(
     )
 
 
-def areas_named(site: Site, only: Sequence[str]) -> list[Area]:
-    """Return the areas of these names, or all without any; InputError for a name not there."""
-    strangers = sorted(set(only) - {area.name for area in site.area})
-    if strangers:
-        names = ", ".join(area.name for area in site.area)
-        raise InputError(Fault("--area", "", f"no area {strangers[0]!r}", f"write one of {names}"))
-    return [area for area in site.area if not only or area.name in only]
+def soil_of(
+    g: Gathered, area: Area, as_of: date, depths_cm: Iterable[float]
+) -> tuple[Callable[[float], SoilSeries], list[Probe]]:
+    """Return a function of depth [cm], an area's soil up to the day before; and its probes.
+
+    ``depths_cm`` are those it will be asked for, besides `REFERENCE_CM`.
+    """
+    days = _days(as_of)
+    probes = probes_of(area, g.readings, days)
+    return _soil_source(g.site, area, probes, g.weather.daily, days, depths_cm), probes
 
 
 def _area(g: Gathered, area: Area, as_of: date, ground: Prospect | None) -> AreaMorning:
     site, library = g.site, g.library
-    days = _days(as_of)
-    probes = probes_of(area, g.readings, days)
     wanted, without = _diseases(area, library)
     rules = {key: [(r.member, r.rule) for r in library.rules(key, area.turf)] for key in wanted}
     depths = [rule.depth_cm for pairs in rules.values() for _, rule in pairs]
-    soil_at = _soil_source(site, area, probes, g.weather.daily, days, depths)
+    soil_at, probes = soil_of(g, area, as_of, depths)
     today = look(
         rules,
         soil_at,

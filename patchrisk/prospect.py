@@ -65,6 +65,8 @@ class Prospect:
         Departures of the weather ahead and of the past, means of the traces [degC].
     doubts : Doubts
         Of the soil model's error.
+    back : int
+        Days before today that are followed [days].
     runs : dict
         The soil model's runs so far; areas of one surface and fit share them.
     """
@@ -78,6 +80,7 @@ class Prospect:
     signs_ahead: FloatArray
     signs_past: FloatArray
     doubts: Doubts
+    back: int
     runs: dict[tuple[object, ...], ModelRun] = field(default_factory=dict)
 
     @property
@@ -115,7 +118,12 @@ def _lanes(made: SoilEstimate, lanes: slice) -> SoilEstimate:
 
 
 def prospect(
-    history: pd.DataFrame, forecast: pd.DataFrame, as_of: pd.Timestamp, latitude: float
+    history: pd.DataFrame,
+    forecast: pd.DataFrame,
+    as_of: pd.Timestamp,
+    latitude: float,
+    *,
+    back_days: int = LOOK_BACK_DAYS,
 ) -> Prospect | None:
     """Lay out the weather ahead.
 
@@ -130,6 +138,8 @@ def prospect(
         First day that is not over.
     latitude : float
         [degrees north].
+    back_days : int
+        Days before today to be followed, as far as weather is known [days].
 
     Returns
     -------
@@ -160,13 +170,13 @@ def prospect(
     ahead = lay_traces(
         dates,
         weather,
-        back=SPIN_UP_DAYS + LOOK_BACK_DAYS,
+        back=SPIN_UP_DAYS + back_days,
         ahead=length,
         years=years,
         forecast={name: told[name].to_numpy(float)[:lead] for name in weather},
         forecast_sd_c=np.asarray(first + growth * np.arange(max(lead, 1)), dtype=np.float64),
     )
-    back = min(LOOK_BACK_DAYS, ahead.today)
+    back = min(back_days, ahead.today)
     stretch = np.arange(dates[-1] + 1 - back, dates[-1] + 1 + length)
     past = lay_past(
         dates,
@@ -193,7 +203,16 @@ def prospect(
         for laid in (ahead, past)
     )
     return Prospect(
-        ahead, past, lead, enough, latitude, climate, signs_ahead, signs_past, Doubts(memory())
+        ahead,
+        past,
+        lead,
+        enough,
+        latitude,
+        climate,
+        signs_ahead,
+        signs_past,
+        Doubts(memory()),
+        back,
     )
 
 
@@ -213,6 +232,63 @@ def _known_whole(
     turn = int(year[back] - year[0])  # years go by the first day ahead
     whole = {y + turn for y in usable_years(dates, known, stretch, least_known=least)}
     return tuple(y for y in years if y in whole)
+
+
+def soil_paths(
+    ground: Prospect,
+    soil_at: Callable[[float], SoilSeries],
+    *,
+    parameters: Parameters | None,
+    surface: Surface,
+) -> Callable[[float], tuple[SoilPaths, SoilPaths]]:
+    """Return a function of depth [cm]: courses of an area's soil this season, and in past years.
+
+    Parameters
+    ----------
+    ground : Prospect
+    soil_at : callable
+        The area's soil up to yesterday at a depth [cm], logged where there is a logger.
+    parameters : Parameters or None
+        Of the soil model, where the area's logger has taught it.
+    surface : Surface
+        How the area's turf differs from a station's plot.
+    """
+    start = ground.ahead.today - ground.back
+    per_trace = max(1, round(load_numbers("outlook")["ahead.paths"].value / len(ground.years)))
+
+    @cache
+    def at(depth_cm: float) -> tuple[SoilPaths, SoilPaths]:
+        modelled, before = ground.estimate(depth_cm, parameters, surface)
+        soil = soil_at(depth_cm)
+        mean, hottest = _logged(soil, ground.ahead)
+        learnt = learn(
+            ground.ahead, modelled, mean, hottest, ground.signs_ahead, daily_back=ground.back
+        )
+        ahead = paths_ahead(
+            ground.ahead,
+            modelled,
+            learnt,
+            ground.doubts,
+            ground.signs_ahead,
+            start=start,
+            per_trace=per_trace,
+            seed=1,
+        )
+        then = np.arange(len(ground.past.dates), dtype=np.float64)
+        past = paths_before(
+            ground.past,
+            before,
+            learnt,
+            ground.doubts,
+            ground.signs_past,
+            day=then - round(10 * YEAR),
+            start=start,
+            per_trace=per_trace,
+            seed=2,
+        )
+        return ahead, past
+
+    return at
 
 
 def area_ahead(
@@ -244,41 +320,9 @@ def area_ahead(
         How the area's turf differs from a station's plot.
     """
     numbers = load_numbers("outlook")
-    back = min(LOOK_BACK_DAYS, ground.ahead.today)
-    start = ground.ahead.today - back
-    per_trace = max(1, round(numbers["ahead.paths"].value / len(ground.years)))
-
+    start = ground.ahead.today - ground.back
+    at = soil_paths(ground, soil_at, parameters=parameters, surface=surface)
     nearest: dict[int, float] = {}  # the first depth asked for stands for those near it
-
-    @cache
-    def at(depth_cm: float) -> tuple[SoilPaths, SoilPaths]:
-        modelled, before = ground.estimate(depth_cm, parameters, surface)
-        soil = soil_at(depth_cm)
-        mean, hottest = _logged(soil, ground.ahead)
-        learnt = learn(ground.ahead, modelled, mean, hottest, ground.signs_ahead, daily_back=back)
-        ahead = paths_ahead(
-            ground.ahead,
-            modelled,
-            learnt,
-            ground.doubts,
-            ground.signs_ahead,
-            start=start,
-            per_trace=per_trace,
-            seed=1,
-        )
-        then = np.arange(len(ground.past.dates), dtype=np.float64)
-        past = paths_before(
-            ground.past,
-            before,
-            learnt,
-            ground.doubts,
-            ground.signs_past,
-            day=then - round(10 * YEAR),
-            start=start,
-            per_trace=per_trace,
-            seed=2,
-        )
-        return ahead, past
 
     def paths_at(depth_cm: float) -> tuple[SoilPaths, SoilPaths]:
         return at(nearest.setdefault(round(depth_cm / STEP_CM), depth_cm))

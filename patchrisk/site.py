@@ -11,15 +11,13 @@ from pydantic import BaseModel, ConfigDict, Field, field_validator, model_valida
 
 from patchrisk.document import read_toml, validate
 from patchrisk.errors import Fault, InputError
-from patchrisk.units import QUANTITIES, System, to_canonical
+from patchrisk.units import System, read_measure
 
 RootZone = Literal["sand green", "push-up green", "loam", "clay"]
 Wetness = Literal["dry", "moist", "wet"]
 Cover = Literal["mown", "close-mown", "rough", "dormant"]
 Use = Literal["green", "tee", "fairway", "approach", "rough", "sports field", "lawn"]
 
-_MEASURE = re.compile(r"\s*(-?\d+(?:\.\d+)?)\s*([a-z]+2?)\s*")
-_EXAMPLES = {"depth": "5 cm", "elevation": "250 m", "area": "0.4 ha"}
 _ADDRESS = re.compile(r"[A-Za-z0-9.!#$%&'*+/=?^_`{|}~-]+@[A-Za-z0-9.-]+")  # HTML standard, roughly
 _OFFSET = re.compile(r"([+-])(\d{2}):?(\d{2})")
 
@@ -41,24 +39,6 @@ CURES = {
 }
 WEEKDAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 _DAY_OFF = 'write "2026-06-13", "2026-07-01/2026-07-04", "weekends" or a weekday'
-
-
-def _measure(quantity: str, text: str) -> float:
-    match = _MEASURE.fullmatch(text)
-    allowed = [u.symbol for u in QUANTITIES[quantity].units]
-    if match is None or match[2] not in allowed:
-        example, article = _EXAMPLES[quantity], "a" if quantity == "depth" else "an"
-        raise ValueError(
-            f"{text!r} is not {article} {quantity}: write a number and {', '.join(allowed)}, "
-            f'as "{example}"'
-        )
-    value = to_canonical(quantity, float(match[1]), match[2])
-    kind = QUANTITIES[quantity]
-    if not kind.low <= value <= kind.high:
-        raise ValueError(
-            f"{text!r} is out of range: write {kind.low:g} to {kind.high:g} {kind.canonical}"
-        )
-    return value
 
 
 def _offset(text: str) -> timedelta:
@@ -89,7 +69,7 @@ class Place(_Table):
     @classmethod
     def _check_elevation(cls, value: str | None) -> str | None:
         if value is not None:
-            _measure("elevation", value)
+            read_measure("elevation", value)
         return value
 
     @field_validator("utc_offset")
@@ -105,7 +85,7 @@ class Place(_Table):
     @property
     def elevation_m(self) -> float | None:
         """Height above sea level [m]."""
-        return None if self.elevation is None else _measure("elevation", self.elevation)
+        return None if self.elevation is None else read_measure("elevation", self.elevation)
 
     @property
     def standard_offset(self) -> timedelta:
@@ -163,14 +143,14 @@ class Logger(_Readings):
     @classmethod
     def _check_depth(cls, value: str | None) -> str | None:
         if value is not None:
-            _measure("depth", value)
+            read_measure("depth", value)
         return value
 
     @field_validator("columns")
     @classmethod
     def _check_columns(cls, value: dict[str, str]) -> dict[str, str]:
         for depth in value.values():
-            _measure("depth", depth)
+            read_measure("depth", depth)
         return value
 
     @field_validator("utc_offset")
@@ -183,7 +163,7 @@ class Logger(_Readings):
     @property
     def depth_cm(self) -> float | None:
         """Depth of the only probe [cm]."""
-        return None if self.depth is None else _measure("depth", self.depth)
+        return None if self.depth is None else read_measure("depth", self.depth)
 
     @property
     def offset(self) -> timedelta | None:
@@ -193,7 +173,7 @@ class Logger(_Readings):
     @property
     def columns_cm(self) -> dict[str, float]:
         """Depth of each column named in the site file [cm]."""
-        return {name: _measure("depth", depth) for name, depth in self.columns.items()}
+        return {name: read_measure("depth", depth) for name, depth in self.columns.items()}
 
 
 @dataclass(frozen=True)
@@ -287,13 +267,13 @@ class Area(_Table):
     @classmethod
     def _check_size(cls, value: str | None) -> str | None:
         if value is not None:
-            _measure("area", value)
+            read_measure("area", value)
         return value
 
     @property
     def size_m2(self) -> float | None:
         """Size [m2]; None when it is not told."""
-        return None if self.size is None else _measure("area", self.size)
+        return None if self.size is None else read_measure("area", self.size)
 
     most_applications: Annotated[int, Field(ge=0, le=30)] | None = None
 
@@ -366,6 +346,21 @@ class Site(_Table):
                         f"write one of {', '.join(names)}"
                     )
         return self
+
+    def areas_named(self, names: Sequence[str]) -> list[Area]:
+        """Return the areas of these names, in the order of the file; all when there are none.
+
+        Raises
+        ------
+        InputError
+            When no area goes by one of them.
+        """
+        strangers = sorted(set(names) - {area.name for area in self.area})
+        if strangers:
+            known = ", ".join(area.name for area in self.area)
+            cure = f"write one of {known}"
+            raise InputError(Fault("--area", "", f"no area {strangers[0]!r}", cure))
+        return [area for area in self.area if not names or area.name in names]
 
     def loggers_of(self, area: Area) -> list[Logger]:
         """Return the loggers that speak for an area; one that names no area speaks for all."""

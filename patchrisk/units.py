@@ -3,6 +3,7 @@
 Everything inside the package is in canonical units; the edges convert with this table.
 """
 
+import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal, overload
@@ -101,6 +102,7 @@ QUANTITIES: dict[str, Quantity] = {
         Quantity(
             "temperature difference", "degC", (Unit("degC"), Unit("degF", 5 / 9)), -100.0, 100.0
         ),
+        Quantity("degree-days", "degC", (Unit("degC"), Unit("degF", 5 / 9)), 0.0, 20000.0),
         Quantity("rain", "mm", _DEPTH_MM, 0.0, 1000.0),
         Quantity("snow depth", "cm", _LENGTH_CM, 0.0, 1000.0),
         Quantity("solar radiation", "MJ/m2", (Unit("MJ/m2"), Unit("W/m2", 0.0864)), 0.0, 45.0),
@@ -176,12 +178,50 @@ def from_canonical(quantity: str, value: float | FloatArray, unit: str) -> float
     return (value - u.offset) / u.scale
 
 
+_MEASURE = re.compile(r"\s*(-?\d+(?:\.\d+)?)\s*(\S.*?)\s*")
+_ALSO = {"°C": "degC", "C": "degC", "°F": "degF", "F": "degF"}
+_EXAMPLES = {
+    "depth": "5 cm",
+    "elevation": "250 m",
+    "area": "0.4 ha",
+    "soil temperature": "65 degF",
+    "degree-days": "500 degF",
+}
+
+
+def read_measure(quantity: str, text: str) -> float:
+    """Read a number with its unit, such as ``2 in``, in the quantity's canonical unit.
+
+    Raises
+    ------
+    ValueError
+        When it is no such measure, or out of the quantity's range.
+    """
+    kind = QUANTITIES[quantity]
+    match = _MEASURE.fullmatch(text)
+    unit = _ALSO.get(match[2], match[2]) if match else ""
+    allowed = [u.symbol for u in kind.units]
+    if match is None or unit not in allowed:
+        article = "an" if quantity[0] in "ae" else "a"
+        raise ValueError(
+            f"{text!r} is not {article} {quantity}: write a number and {', '.join(allowed)}, "
+            f'as "{_EXAMPLES[quantity]}"'
+        )
+    value = to_canonical(quantity, float(match[1]), unit)
+    if not kind.low <= value <= kind.high:
+        raise ValueError(
+            f"{text!r} is out of range: write {kind.low:g} to {kind.high:g} {kind.canonical}"
+        )
+    return value
+
+
 # How each unit system writes a quantity for people: unit, symbol as printed, decimals.
 _SHOWN: dict[System, dict[str, tuple[str, str, int]]] = {
     "metric": {
         "soil temperature": ("degC", " °C", 1),
         "air temperature": ("degC", " °C", 1),
         "temperature difference": ("degC", " °C", 1),
+        "degree-days": ("degC", "", 0),
         "rain": ("mm", " mm", 1),
         "depth": ("cm", " cm", 0),
         "elevation": ("m", " m", 0),
@@ -190,6 +230,7 @@ _SHOWN: dict[System, dict[str, tuple[str, str, int]]] = {
         "soil temperature": ("degF", " °F", 1),
         "air temperature": ("degF", " °F", 1),
         "temperature difference": ("degF", " °F", 1),
+        "degree-days": ("degF", "", 0),
         "rain": ("in", " in", 2),
         "depth": ("in", " in", 0),
         "elevation": ("ft", " ft", 0),

@@ -28,6 +28,7 @@ CORE = [
     "patchrisk.soil.conduction",
     "patchrisk.soil.join",
     "patchrisk.soil.stores",
+    "patchrisk.tally",
     "patchrisk.units",
     "patchrisk.windows",
 ]

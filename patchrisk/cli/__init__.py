@@ -24,6 +24,7 @@ _COMMANDS = (
     "record",
     "fetch",
     "soil",
+    "count",
     "check",
     "diseases",
     "init",

@@ -23,7 +23,6 @@ def soil(asked: Asked, name: str | None, keep: bool, figure: Path | None) -> Non
     """Compare estimated with logged soil temperature; let the logger teach the estimate."""
     from patchrisk.gathering import gather
     from patchrisk.learning import learn
-    from patchrisk.morning import areas_named
     from patchrisk.report.soil import draw_soil, write_soil
     from patchrisk.soil_fit import keep_fit
 
@@ -32,7 +31,7 @@ def soil(asked: Asked, name: str | None, keep: bool, figure: Path | None) -> Non
         raise InputError(Fault("--keep", "", "the sample course is not yours", cure))
     day = asked.day
     gathered = gather(asked.path, day, asked.now, offline=asked.offline)
-    areas = areas_named(gathered.site, [] if name is None else [name])
+    areas = gathered.site.areas_named([] if name is None else [name])
     area = next((a for a in areas if gathered.site.loggers_of(a)), areas[0])
     learning = learn(gathered, area, day)
     click.echo(write_soil(learning, gathered.site.site.units))

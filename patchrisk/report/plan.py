@@ -67,7 +67,7 @@ def _area(plan: SitePlan, area: AreaPlan, said: _Said) -> Iterator[str]:
         yield from wrap(text, "- ", "  ")
     if said.full:
         for text in area.measures:
-            yield from wrap(f"Beyond the sprayer: {text}", "- ", "  ")
+            yield from wrap(f"Beyond the sprayer: {said.pen.prose(text)}", "- ", "  ")
     elif area.measures:
         count = len(area.measures)
         told = f"{count} published measure{'s' if count > 1 else ''} of soil and upkeep"

@@ -14,6 +14,7 @@ from click.testing import CliRunner
 
 from patchrisk import resources
 from patchrisk.cli import main
+from patchrisk.pen import Pen
 
 ROOT = Path(__file__).parents[2]
 
@@ -149,8 +150,9 @@ def test_what_to_look_for_and_send_is_told_once(text, record):
         for d in a["diseases"]
         if d["ahead"]["watch"]["scout_from"] <= record["as_of"]
     }:
-        assert shown.count(flat(look)) == 1
-        assert shown.count(flat(samples.split(". ")[-1])) == 1
+        in_inches = Pen("us").prose  # JSON keeps the file's own words
+        assert shown.count(flat(in_inches(look))) == 1
+        assert shown.count(flat(in_inches(samples.split(". ")[-1]))) == 1
 
 
 def test_every_area_says_how_it_knows(text, record):

@@ -1,12 +1,14 @@
 """The model behind terminal, page and message: what it says of a morning."""
 
 import json
+import re
 from dataclasses import replace
 from datetime import date, timedelta
 
 import numpy as np
 import pytest
 
+from patchrisk.diseases import load_diseases
 from patchrisk.pen import Pen
 from patchrisk.programme.plan import AreaPlan, Choice, Planned, Watering
 from patchrisk.report.terminal import write_outlook
@@ -286,6 +288,30 @@ def test_dates_go_with_the_units_of_the_site(system, day, span, month, never):
     assert pen.days(first, D("2026-06-02")) == month
     assert pen.days(first, None) == never
     assert pen.days(first, D("2027-05-08")) == f"{day} to {day}"
+
+
+@pytest.mark.parametrize(
+    ("metric", "us"),
+    [  # 1 in = 2.54 cm exactly; the inch figures are those of the extension pages put in cm
+        ("patches 20 to 60 cm across", "patches 8 to 24 in across"),
+        ("5 to 8 cm of roots", "2 to 3 in of roots"),
+        ("down to 10 cm or more", "down to 4 in or more"),
+        ("2.5 to 5 mm between noon and 4 pm", "0.1 to 0.2 in between noon and 4 pm"),
+        ("cut at 7.6 cm was hurt less than at 3.8 cm", "cut at 3 in was hurt less than at 1.5 in"),
+        ("groups 7, 11 and 19 in other trials", "groups 7, 11 and 19 in other trials"),
+    ],
+)
+def test_sentences_give_lengths_in_the_units_of_the_site(metric, us):
+    assert Pen("metric").prose(metric) == metric
+    assert Pen("us").prose(metric) == us
+
+
+def test_sentences_shown_in_the_morning_have_no_inches_in_their_files():
+    diseases = load_diseases().values()
+    shown = [part.text for d in diseases for part in (d.expression.look_for, d.expression.samples)]
+    shown += [factor.text for d in diseases for factor in d.site]
+    assert any(re.search(r"\d cm\b", text) for text in shown)
+    assert not [text for text in shown if re.search(r"\d in (?!other)", text)]
 
 
 # --- since the last page --------------------------------------------------------------------------

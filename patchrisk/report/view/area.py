@@ -43,7 +43,7 @@ def area_view(morning: Morning, area: AreaMorning, plan: AreaPlan | None, pen: P
         rows,
         tuple((name, "" if reason is None else reason.text) for name, reason in reasons),
         planned,
-        () if plan is None else (*plan.advice, *plan.measures),
+        () if plan is None else (*plan.advice, *map(pen.prose, plan.measures)),
     )
 
 

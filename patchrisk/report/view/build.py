@@ -49,7 +49,7 @@ def view_of(
         last_page="" if last is None else pen.day(np.datetime64(last.as_of, "D"), year=True),
         since_last=() if last is None else tuple(changes_since(last, morning, in_order, pen)),
         remedies=tuple(_remedies(morning, in_order, pen)),
-        scouting=tuple(_scouting(morning, in_order)),
+        scouting=tuple(_scouting(morning, in_order, pen)),
         recorded=any(area.cover for area in morning.areas),
         data=tuple(_data(morning, pen, owed)),
         left_out=tuple(_left_out(morning)),
@@ -95,7 +95,7 @@ def _work(row: Row) -> str:
     return "; ".join(part for part in (asked, cover) if part)
 
 
-def _scouting(morning: Morning, areas: Sequence[AreaView]) -> Iterator[Scouting]:
+def _scouting(morning: Morning, areas: Sequence[AreaView], pen: Pen) -> Iterator[Scouting]:
     """Say for each disease what to look for, those to be looked for now first."""
     where: dict[str, list[tuple[str, str]]] = {}
     for area in areas:
@@ -108,7 +108,7 @@ def _scouting(morning: Morning, areas: Sequence[AreaView]) -> Iterator[Scouting]
         begun = [name for name, since in places if since == "now"]
         said = begun or [f"{name} {since}" for name, since in places]
         look_for, samples = (
-            getattr(disease.expression, part).text for part in ("look_for", "samples")
+            pen.prose(getattr(disease.expression, part).text) for part in ("look_for", "samples")
         )
         made.append(Scouting(disease.name, ", ".join(said), bool(begun), look_for, samples))
     yield from sorted(made, key=lambda s: not s.now)
