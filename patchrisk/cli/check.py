@@ -2,19 +2,19 @@
 
 import click
 
-from patchrisk.cli.options import Asked, pass_asked, site_options
+from patchrisk.cli.options import Request, pass_request, site_options
 from patchrisk.errors import InputError
 
 
 @click.command()
 @site_options
-@pass_asked
-def check(asked: Asked) -> None:
+@pass_request
+def check(request: Request) -> None:
     """Check the site file, the data it names and the disease files, all faults at once."""
     from patchrisk.gathering import examine
     from patchrisk.report.check import write_check
 
-    found = examine(asked.path, asked.now.date())
+    found = examine(request.path, request.now.date())
     text = write_check(found)
     if text:
         click.echo(text)

@@ -4,25 +4,25 @@ import sys
 
 import click
 
-from patchrisk.cli.options import Asked, offline_option, pass_asked, site_options
+from patchrisk.cli.options import Request, offline_option, pass_request, site_options
 
 
 @click.command()
 @site_options
 @offline_option
-@pass_asked
-def fetch(asked: Asked) -> None:
+@pass_request
+def fetch(request: Request) -> None:
     """Fetch station weather, past years and the forecast, and say what was got."""
     from patchrisk.gathering import own_weather, read_all
     from patchrisk.report.check import write_weather
     from patchrisk.weather.at_site import place_of, weather_at
 
-    site, _ = read_all(asked.path)
-    own, today = own_weather(site), place_of(site).local_day(asked.now)
+    site, _ = read_all(request.path)
+    own, today = own_weather(site), place_of(site).local_day(request.now)
     with click.progressbar(length=100, label="Fetching", file=sys.stderr) as bar:
 
         def tell(done: int, total: int, what: str) -> None:
             bar.update(100 * done // max(total, 1) - bar.pos)
 
-        weather = weather_at(site, own, today, asked.now, offline=asked.offline, progress=tell)
+        weather = weather_at(site, own, today, request.now, offline=request.offline, progress=tell)
     click.echo(write_weather(weather))

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import click
 
-from patchrisk.cli.options import Asked, as_of_option, offline_option, pass_asked, site_options
+from patchrisk.cli.options import Request, as_of_option, offline_option, pass_request, site_options
 
 
 @click.command()
@@ -26,8 +26,8 @@ from patchrisk.cli.options import Asked, as_of_option, offline_option, pass_aske
     show_default=True,
     help="Width in pixels of 1/96 inch; a PNG has twice as many dots.",
 )
-@pass_asked
-def figure(asked: Asked, which: str, name: str | None, out: Path, width: int) -> None:
+@pass_request
+def figure(request: Request, which: str, name: str | None, out: Path, width: int) -> None:
     """Draw one figure of an area into a file, in colours for paper.
 
     \b
@@ -40,7 +40,7 @@ def figure(asked: Asked, which: str, name: str | None, out: Path, width: int) ->
     from patchrisk.season_plan import keeps_programme, plan_all
     from patchrisk.site import read_site
 
-    morning = asked.morning([name or read_site(asked.path).area[0].name])
+    morning = request.morning([name or read_site(request.path).area[0].name])
     # Only this one shows applications to come, and planning takes its time.
     plans = plan_all(morning).areas if which == "cover" and keeps_programme(morning) else ()
     click.echo(write_figure(morning, morning.areas[0], which, out, width=width, plans=plans))

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
-from functools import wraps
+from functools import cached_property, wraps
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -13,6 +13,7 @@ from patchrisk import resources
 from patchrisk.errors import Fault, InputError
 
 if TYPE_CHECKING:
+    from patchrisk.gathering import Gathered
     from patchrisk.morning import Morning
 
 F = TypeVar("F", bound=Callable[..., Any])
@@ -102,7 +103,7 @@ def day_asked(path: Path, sample: bool, as_of: date | None, now: datetime) -> da
 
 
 @dataclass(frozen=True)
-class Asked:
+class Request:
     """The site, the morning and the sources that a command is to use."""
 
     path: Path
@@ -111,10 +112,16 @@ class Asked:
     offline: bool
     now: datetime
 
-    @property
+    @cached_property
     def day(self) -> date:
         """The morning to judge; see `day_asked`."""
         return day_asked(self.path, self.sample, self.as_of, self.now)
+
+    def gathered(self) -> "Gathered":
+        """Read everything for the morning."""
+        from patchrisk.gathering import gather
+
+        return gather(self.path, self.day, self.now, offline=self.offline)
 
     def morning(self, only: Sequence[str] = ()) -> "Morning":
         """Bring the morning together, for these areas or for all."""
@@ -123,8 +130,8 @@ class Asked:
         return prepare(self.path, self.day, self.now, only=only, offline=self.offline)
 
 
-def pass_asked(command: Callable[..., None]) -> Callable[..., None]:
-    """Hand ``--site``, ``--sample``, ``--as-of`` and ``--offline`` over as one `Asked`, first."""
+def pass_request(command: Callable[..., None]) -> Callable[..., None]:
+    """Hand ``--site``, ``--sample``, ``--as-of`` and ``--offline`` over as one `Request`, first."""
 
     @wraps(command)
     def framed(
@@ -136,7 +143,7 @@ def pass_asked(command: Callable[..., None]) -> Callable[..., None]:
         **others: Any,
     ) -> None:
         now = datetime.now().astimezone()
-        asked = Asked(site_path(site_file, sample), sample, as_of, offline, now)
-        command(asked, **others)
+        path = site_path(site_file, sample)
+        command(Request(path, sample, as_of, offline, now), **others)
 
     return framed

@@ -2,7 +2,7 @@
 
 import click
 
-from patchrisk.cli.options import Asked, as_of_option, offline_option, pass_asked, site_options
+from patchrisk.cli.options import Request, as_of_option, offline_option, pass_request, site_options
 
 
 @click.command()
@@ -12,10 +12,10 @@ from patchrisk.cli.options import Asked, as_of_option, offline_option, pass_aske
 @offline_option
 @click.option("--full", is_flag=True, help="Show every published rule, not the summary alone.")
 @click.option("--area", "areas", multiple=True, help="Show this area only; may be repeated.")
-@pass_asked
-def outlook(asked: Asked, as_json: bool, full: bool, areas: tuple[str, ...]) -> None:
+@pass_request
+def outlook(request: Request, as_json: bool, full: bool, areas: tuple[str, ...]) -> None:
     """Show which infection windows are open this morning, and what to do."""
-    morning = asked.morning(areas)
+    morning = request.morning(areas)
     if as_json:
         from patchrisk.report.record import to_json
 

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from patchrisk.cli.options import Asked, as_of_option, offline_option, site_path
+from patchrisk.cli.options import Request, as_of_option, offline_option, site_path
 from patchrisk.errors import Fault, InputError, PatchriskError, UnavailableError
 
 if TYPE_CHECKING:
@@ -84,7 +84,7 @@ def page(
     failed: list[tuple[Path, PatchriskError]] = []
     for path in paths:
         try:
-            mornings.append(Asked(path, sample, as_of, offline, now).morning())
+            mornings.append(Request(path, sample, as_of, offline, now).morning())
             done.append(path)
         except PatchriskError as error:
             if len(paths) == 1:

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import click
 
-from patchrisk.cli.options import Asked, offline_option, pass_asked, site_options
+from patchrisk.cli.options import Request, offline_option, pass_request, site_options
 from patchrisk.errors import Fault, InputError
 
 
@@ -18,22 +18,20 @@ from patchrisk.errors import Fault, InputError
     type=click.Path(path_type=Path, dir_okay=False),
     help="Draw log and estimate into this file, PNG or SVG.",
 )
-@pass_asked
-def soil(asked: Asked, name: str | None, keep: bool, figure: Path | None) -> None:
+@pass_request
+def soil(request: Request, name: str | None, keep: bool, figure: Path | None) -> None:
     """Compare estimated with logged soil temperature; let the logger teach the estimate."""
-    from patchrisk.gathering import gather
     from patchrisk.learning import learn
     from patchrisk.report.soil import draw_soil, write_soil
     from patchrisk.soil_fit import keep_fit
 
-    if asked.sample and keep:
+    if request.sample and keep:
         cure = "keep a fit for a site file of your own"
         raise InputError(Fault("--keep", "", "the sample course is not yours", cure))
-    day = asked.day
-    gathered = gather(asked.path, day, asked.now, offline=asked.offline)
+    gathered = request.gathered()
     areas = gathered.site.areas_named([] if name is None else [name])
     area = next((a for a in areas if gathered.site.loggers_of(a)), areas[0])
-    learning = learn(gathered, area, day)
+    learning = learn(gathered, area, request.day)
     click.echo(write_soil(learning, gathered.site.site.units))
     if figure is not None:
         draw_soil(learning, gathered.site.site.units, figure)
