@@ -11,12 +11,12 @@ from patchrisk.diseases import Library, load_library
 from patchrisk.errors import Fault, InputError
 from patchrisk.groups import load_groups
 from patchrisk.programme.cover import Applied
+from patchrisk.protection import with_rain
+from patchrisk.record_rows import Observation, known_at
 from patchrisk.records import (
     Books,
     Kept,
-    Observation,
     applications_path,
-    known_at,
     observations_path,
     read_applications,
     read_books,
@@ -72,7 +72,10 @@ def gather(
     readings, faults = _read_loggers(site, air, today)
     if faults:
         raise InputError(faults)
-    return Gathered(site, library, readings, weather, air, *_records(site, library, as_of, today))
+    done, seen = _records(site, library, as_of, today)
+    if done is not None:
+        done = replace(done, rows=with_rain(done.rows, weather.daily))
+    return Gathered(site, library, readings, weather, air, done, seen)
 
 
 def _records(

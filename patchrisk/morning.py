@@ -17,10 +17,8 @@ from patchrisk.outlook import DiseaseToday, Settings, look
 from patchrisk.programme.cover import Applied, Cover
 from patchrisk.prospect import Prospect, history_of, prospect
 from patchrisk.protection import cover_of, open_days
-from patchrisk.records import (
-    Kept,
-    Observation,
-)
+from patchrisk.record_rows import Observation
+from patchrisk.records import Kept
 from patchrisk.site import Area, Site
 from patchrisk.soil.air_to_soil import run_model
 from patchrisk.soil.rootzone import diffusivity_of

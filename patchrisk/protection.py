@@ -1,9 +1,11 @@
 """What an area's diseases ask of applications, and what recorded ones still protect."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
+import pandas as pd
 
 from patchrisk.ahead.course import PressureCourse
 from patchrisk.diseases import Disease, Library
@@ -25,6 +27,7 @@ from patchrisk.seasons import season_days
 from patchrisk.soil.series import SoilSeries
 from patchrisk.windows import BoolArray, Rule, is_open
 
+_MEASURED = ("logged", "station")
 AHEAD_DAYS = 120  # of cover laid out from today on; no published interval is longer
 
 
@@ -59,6 +62,22 @@ def open_days(
         _, label, waiting = season_days(rule.season, soil.dates, southern=southern)
         votes.append(opened & (label == label[-1]) & ~waiting[-1])
     return np.asarray(2 * np.sum(votes, axis=0) > len(votes))
+
+
+def with_rain(applied: Iterable[Applied], weather: pd.DataFrame) -> tuple[Applied, ...]:
+    """Add the rain of its day to each application, where it was measured.
+
+    Parameters
+    ----------
+    applied : iterable of Applied
+    weather : DataFrame
+        Daily, with ``rain_mm`` [mm] and ``rain_mm_from``. Rain that is modelled or forecast is
+        passed over, and with it that of a day that is not over.
+    """
+    rain = weather["rain_mm"].where(weather["rain_mm_from"].isin(_MEASURED))
+    return tuple(
+        replace(one, rain_mm=float(rain.get(pd.Timestamp(one.day), np.nan))) for one in applied
+    )
 
 
 def cover_of(

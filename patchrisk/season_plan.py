@@ -17,13 +17,20 @@ from patchrisk.programme.area import plan_area
 from patchrisk.programme.cover import Cover
 from patchrisk.programme.given import PROVEN, Concern, Demand, Ground, Stock
 from patchrisk.programme.plan import AreaPlan, Choice, Planned
+from patchrisk.programme.recorded import PREVENTIVE_RULE, SPLIT_RULE, without_rate
 from patchrisk.programme.rotation import Guideline, family
 from patchrisk.protection import concern_of, programme_numbers
 from patchrisk.shelf import Shelf, amount_words, shelf_path, site_shelf
+from patchrisk.shelf_limits import yearly_limits
 from patchrisk.site import Area, DaysOff, Site
 from patchrisk.windows import BoolArray
 
 _FROM_MEMORY = ("qoi-fraction", "sdhi-fraction")  # on when the user asks for them
+_NOT_CHECKED = {
+    PREVENTIVE_RULE: "whether {} goes on before damage shows, as no observations are on record",
+    SPLIT_RULE: "part rates of {}, as records hold no rate beside one on the shelf",
+    "sdhi-number": "how many of {}, as no number for every use was found",
+}
 _GENERIC = ("works", "some", "weak", "no data")
 
 
@@ -73,13 +80,14 @@ def plan_all(morning: Morning) -> SitePlan:
     groups = load_groups()
     unwanted, _ = groups.sort_codes(morning.site.programme.without_groups)
     shelf = None if shelf_path(morning.site) is None else site_shelf(morning.site, groups)
+    areas = tuple(_area(morning, area, shelf, unwanted) for area in morning.areas)
     return SitePlan(
         morning.site,
         morning.library,
         morning.as_of,
-        tuple(_area(morning, area, shelf, unwanted) for area in morning.areas),
+        areas,
         {area.area.name: area.cover for area in morning.areas},
-        tuple(_notices(morning, shelf)),
+        (*_notices(morning, shelf), *_not_checked(morning, areas), groups.warning),
     )
 
 
@@ -113,7 +121,26 @@ def _notices(morning: Morning, shelf: Shelf | None) -> Iterator[str]:
             "No shelf: planned by mode-of-action group. Name your products and their label "
             "figures in shelf.toml to plan with them."
         )
-    yield load_groups().warning
+    else:
+        yield from yearly_limits(shelf)[1]
+
+
+def _not_checked(morning: Morning, areas: Sequence[AreaPlan]) -> Iterator[str]:
+    """Say which guidelines on the groups of the programme can't be checked, and why."""
+    done = [one for area in areas for one in area.done]
+    used = {code for one in done for code in one.codes}
+    used |= {code for area in areas for one in area.planned for code in one.choice.codes}
+    looked = morning.observations is not None
+    parts = []
+    for rule in load_rules():
+        mine = [code for code in load_groups().codes if code in used & set(rule.codes)]
+        if not (rule.on and mine) or rule.key not in _NOT_CHECKED:
+            continue
+        checked = {PREVENTIVE_RULE: looked, SPLIT_RULE: not any(map(without_rate, done))}
+        if not checked.get(rule.key, False):
+            parts.append(_NOT_CHECKED[rule.key].format(f"FRAC {' + '.join(mine)}"))
+    if parts:
+        yield f"Not checked against resistance: {'; '.join(parts)}."
 
 
 def _area(
@@ -154,6 +181,7 @@ def _area(
             if r.on or (wishes.fraction_caps and r.key in _FROM_MEMORY)
         ],
         numbers=programme_numbers(),
+        limits=() if shelf is None else yearly_limits(shelf)[0],
         ground=Ground(area.area.use == "green", area.area.turf),
         air_max_c=morning.ground.ahead.weather["air_max_c"][morning.ground.ahead.today :],
         rain_mm=_rain(morning, dates[now:]),
@@ -168,9 +196,11 @@ def _area(
 def _concerns(morning: Morning, area: AreaMorning, dates: np.ndarray) -> Iterator[Concern]:
     library = morning.library
     history = {library.find(name) for name in area.area.history}
-    if morning.observations is not None:
-        sights = [one for one in morning.observations.rows if one.area == area.area.name]
-        history |= {one.disease for one in sights if one.seen}
+    seen_on: dict[str, list[np.datetime64]] = {}
+    for one in () if morning.observations is None else morning.observations.rows:
+        if one.area == area.area.name and one.seen:
+            seen_on.setdefault(one.disease, []).append(one.day)
+    history |= set(seen_on)
     rows = np.searchsorted(dates, area.soil.dates)
     seen = (area.soil.dates >= dates[0]) & (area.soil.dates <= dates[-1])
     for today in area.diseases:
@@ -182,7 +212,19 @@ def _concerns(morning: Morning, area: AreaMorning, dates: np.ndarray) -> Iterato
         window[rows[seen]] = area.open_days[today.key][seen]
         known = today.key in history if history else None
         southern = morning.site.site.southern
-        yield concern_of(disease, today.key, window, ahead.course, known, southern=southern)
+        made = concern_of(disease, today.key, window, ahead.course, known, southern=southern)
+        yield replace(made, damage=_damage(made, dates, seen_on.get(today.key, ())))
+
+
+def _damage(
+    concern: Concern, dates: np.ndarray, seen: Sequence[np.datetime64]
+) -> tuple[np.datetime64, np.datetime64] | None:
+    """First day of the season at hand on which damage was seen, and the season's last day."""
+    if concern.at_hand is None or not concern.at_hand.any():
+        return None
+    season = dates[concern.at_hand]
+    first = min((day for day in seen if season[0] <= day <= season[-1]), default=None)
+    return None if first is None else (first, season[-1])
 
 
 def _not_planned(library: Library, area: AreaMorning) -> Iterator[str]:
@@ -216,7 +258,12 @@ def _stock(
             if product.allowed_on(area.use) and not codes & unwanted:
                 evidence = _evidence(concerns, codes, product.actives)
                 choice = Choice(product.name, codes, product.actives, evidence, product.name)
-                yield Stock(choice, product.most_in_year, product.least_interval_days)
+                yield Stock(
+                    choice,
+                    product.most_applications_year,
+                    product.least_interval_days,
+                    product.longest_interval_days,
+                )
         return
     usable = sorted(_usable(concerns) - unwanted, key=lambda code: (len(code), code))
     sets = [frozenset({code}) for code in usable]

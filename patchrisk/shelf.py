@@ -25,6 +25,7 @@ _CURES = {
     "actives": 'write the ISO names off the label, such as actives = ["azoxystrobin"]',
     "codes": 'write the FRAC codes off the label as text, such as codes = ["11", "3"]',
     "least_interval_days": "write the whole days off the label, such as 14",
+    "longest_interval_days": "write the whole days off the label, such as 28",
     "most_applications_year": "write the number off the label, such as 4",
     "re_entry": 'write it as the label does, such as "until dry"',
     "value": "write a plain number, such as value = 1.2, with its unit beside it",
@@ -46,10 +47,14 @@ class _Figure(Table):
     @field_validator("unit")
     @classmethod
     def _check_unit(cls, unit: str) -> str:
-        allowed = [u.symbol for kind in cls.kinds for u in QUANTITIES[kind].units]
-        if unit not in allowed:
-            raise ValueError(f"unit {unit!r}: write one of {', '.join(allowed)}")
+        if unit not in cls.units():
+            raise ValueError(f"unit {unit!r}: write one of {', '.join(cls.units())}")
         return unit
+
+    @classmethod
+    def units(cls) -> tuple[str, ...]:
+        """Units in which it may be written."""
+        return tuple(u.symbol for kind in cls.kinds for u in QUANTITIES[kind].units)
 
     @field_validator("value")
     @classmethod
@@ -115,6 +120,7 @@ class Product(Table):
 
     ``codes`` and ``actives`` are as the group list writes them once read by `read_shelf`.
     ``content`` and ``most_active_year`` are by active; a figure left out sets no limit.
+    ``longest_interval_days`` is how long one application is counted on at the most.
     """
 
     name: Annotated[Text, Field(max_length=80)]
@@ -124,6 +130,7 @@ class Product(Table):
     water: SprayVolume | None = None
     content: dict[str, Content] = Field(default_factory=dict)
     least_interval_days: Annotated[int, Field(ge=1, le=366)] | None = None
+    longest_interval_days: Annotated[int, Field(ge=1, le=366)] | None = None
     most_applications_year: Annotated[int, Field(ge=1, le=60)] | None = None
     most_active_year: dict[str, Load] = Field(default_factory=dict)
     sites: Rows[Use] = ()
@@ -136,6 +143,12 @@ class Product(Table):
             raise ValueError(
                 "neither actives nor codes: write the ISO names of its active ingredients, "
                 'such as actives = ["azoxystrobin"]'
+            )
+        least, longest = self.least_interval_days, self.longest_interval_days
+        if least is not None and longest is not None and longest < least:
+            raise ValueError(
+                f"longest_interval_days {longest} is less than least_interval_days {least}: "
+                "write both as the label has them, such as 14 and 28"
             )
         named = {name.casefold() for name in self.actives}
         for key in ("content", "most_active_year"):
@@ -159,19 +172,6 @@ class Product(Table):
         if self.rate.quantity.removeprefix("rate") != content.quantity.removeprefix("active"):
             return math.nan
         return self.rate.canonical * content.canonical / 1000.0
-
-    @property
-    def most_in_year(self) -> int | None:
-        """Most applications in a year, by number and by each active; None when untold.
-
-        A dose of active that fits a whole number of times up to the last printed digit counts.
-        """
-        limits = [] if self.most_applications_year is None else [self.most_applications_year]
-        for active, load in self.most_active_year.items():
-            one = self.active_kg_ha(active)
-            if not math.isnan(one):
-                limits.append(math.floor(load.canonical / one + 1e-6))
-        return min(limits, default=None)
 
 
 class _File(Table):

@@ -181,12 +181,14 @@ def write_records() -> None:
     write(
         "applications.csv",
         [
-            "date,area,product,codes,actives,for,water,unit,note",
-            "2025-10-06,Fairways,Shelf B,3,tebuconazole,spring-dead-spot,0.25,in,invented",
-            "2026-03-30,Greens,Shelf C,21,cyazofamid,pythium-root-dysfunction,0.25,in,invented",
+            "date,area,product,codes,actives,for,water,unit,rate,note",
+            "2025-10-06,Fairways,Shelf B,3,tebuconazole,spring-dead-spot,0.25,in,"
+            "1 fl oz/1000 ft2,invented",
+            "2026-03-30,Greens,Shelf C,21,cyazofamid,pythium-root-dysfunction,0.25,in,"
+            "1 fl oz/1000 ft2,invented",
             "2026-04-27,Greens,Shelf D,3 + 11,pyraclostrobin + triticonazole,"
-            "pythium-root-dysfunction + fairy-ring,0.25,in,invented",
-            "2026-05-11,Lawns,Shelf A,11,azoxystrobin,summer-patch,0.2,in,invented",
+            "pythium-root-dysfunction + fairy-ring,0.25,in,1 fl oz/1000 ft2,invented",
+            "2026-05-11,Lawns,Shelf A,11,azoxystrobin,summer-patch,0.2,in,1 oz/1000 ft2,invented",
         ],
     )
     write(

@@ -86,10 +86,12 @@ if TYPE_CHECKING:
     from patchrisk.backtest.observations import read_observations
     from patchrisk.backtest.run import Backtest, backtest
     from patchrisk.backtest.skill import assess, compare
-    from patchrisk.backtest.study import usual_terms, write_study
+    from patchrisk.backtest.slopes import trends
+    from patchrisk.backtest.study import write_study
     from patchrisk.backtest.sweep_study import sweep_source, write_sweep
     from patchrisk.backtest.tables import read_seasons
-    from patchrisk.backtest.trend import normals, trends, warmest_years
+    from patchrisk.backtest.terms import usual_terms
+    from patchrisk.backtest.trend import normals, warmest_years
 
 _HOMES = {
     "Backtest": "run",
@@ -101,8 +103,8 @@ _HOMES = {
     "read_seasons": "tables",
     "sweep_source": "sweep_study",
     "tie": "cases",
-    "trends": "trend",
-    "usual_terms": "study",
+    "trends": "slopes",
+    "usual_terms": "terms",
     "warmest_years": "trend",
     "write_study": "study",
     "write_sweep": "sweep_study",

@@ -23,21 +23,25 @@ _ONE = np.uint64(1)
 
 def pack(flags: BoolArray) -> Bits:
     """Pack (64 words, lanes) of flags into (words, lanes) of bits."""
-    bits = flags.view(np.uint8)
+    lanes = flags.shape[1]
+    # Flags are bytes of 0 and 1, so eight of them can be moved as one number.
+    bits: npt.NDArray[Any] = flags.view(np.uint8 if lanes % 8 else np.uint64)
     for shift in (1, 2, 4):
-        high = bits[1::2] << np.uint8(shift)
+        high = bits[1::2] << bits.dtype.type(shift)
         high |= bits[0::2]
         bits = high
-    eight = bits.reshape(-1, 8, bits.shape[1]).transpose(0, 2, 1)
+    eight = bits.view(np.uint8).reshape(-1, 8, lanes).transpose(0, 2, 1)
     return np.ascontiguousarray(eight).view("<u8")[..., 0].astype(np.uint64, copy=False)
 
 
 def days_of(bits: Bits) -> tuple[IntArray, IntArray]:
     """Lane and day of every bit set in (words, lanes), lane by lane, each in order of day."""
-    by_lane = np.ascontiguousarray(bits.T).astype("<u8", copy=False)
-    flat = np.flatnonzero(np.unpackbits(by_lane.view(np.uint8), bitorder="little"))
-    lane, day = np.divmod(flat, WORD * bits.shape[0])
-    return lane, day
+    by_lane = np.ascontiguousarray(bits.T).astype("<u8", copy=False).reshape(-1)
+    some = np.flatnonzero(by_lane)  # few words where few days are missing
+    flat = np.flatnonzero(np.unpackbits(by_lane[some].view(np.uint8), bitorder="little"))
+    place, bit = np.divmod(flat, WORD)
+    lane, word = np.divmod(some[place], bits.shape[0])
+    return lane, WORD * word + bit
 
 
 def later(bits: Bits, days: int) -> Bits:
@@ -127,14 +131,13 @@ def first(bits: Bits) -> IntArray:
 
 def last(bits: Bits) -> IntArray:
     """Day of the last bit set; -1 where there is none; (words, ...) to (...)."""
-    out = np.full(bits.shape[1:], -1, dtype=np.int64)
-    for n, word in enumerate(bits):
-        below = word
-        for shift in (1, 2, 4, 8, 16, 32):
-            below = below | (below >> np.uint64(shift))
-        day = WORD * n - 1 + np.bitwise_count(below).astype(np.int64)
-        np.copyto(out, day, where=word != 0)
-    return out
+    word = len(bits) - 1 - (bits[::-1] != 0).argmax(axis=0)
+    below = np.take_along_axis(bits, word[None], axis=0)[0]
+    there = below != 0
+    for shift in (1, 2, 4, 8, 16, 32):
+        below = below | (below >> np.uint64(shift))
+    day = WORD * word - 1 + np.bitwise_count(below).astype(np.int64)
+    return np.where(there, day, -1)
 
 
 def count(bits: Bits) -> IntArray:

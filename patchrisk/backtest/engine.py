@@ -214,7 +214,7 @@ def _compare(
     days, lanes = value.shape
     packed = np.zeros((len(edges) + 1, calendar.words, lanes), dtype=np.uint64)
     rows = max(1, CHUNK // (WORD * lanes)) * WORD
-    flags = np.zeros((rows, lanes), dtype=bool)
+    flags = np.zeros((rows, -(-lanes // 8) * 8), dtype=bool)  # packed eight lanes at a time
     for top in range(0, days, rows):
         chunk = value[top : top + rows]
         word = (calendar.lead + top) // WORD
@@ -223,10 +223,10 @@ def _compare(
         some = flags[: WORD * words]
         for out, (operator, threshold) in zip(packed, edges, strict=False):
             compare = np.greater_equal if operator == ">=" else np.less_equal
-            compare(chunk, threshold, out=some[: len(chunk)])
-            out[word : word + words] = bits.pack(some)
-        np.equal(chunk, chunk, out=some[: len(chunk)])
-        packed[-1, word : word + words] = bits.pack(some)
+            compare(chunk, threshold, out=some[: len(chunk), :lanes])
+            out[word : word + words] = bits.pack(some)[:, :lanes]
+        np.equal(chunk, chunk, out=some[: len(chunk), :lanes])
+        packed[-1, word : word + words] = bits.pack(some)[:, :lanes]
     return dict(zip(edges, packed, strict=False)), packed[-1]
 
 

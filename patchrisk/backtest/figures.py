@@ -1,4 +1,4 @@
-"""Figures of opening dates: over the years, over the latitudes, between rules, in warm years."""
+"""Figures of opening dates: over the years, over the latitudes, between rules."""
 
 from collections.abc import Sequence
 from itertools import pairwise
@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 
+from patchrisk.backtest.naming import MEANINGS, Names
 from patchrisk.backtest.plate import (
     COLOURS,
     FULL_WIDTH,
@@ -14,27 +15,24 @@ from patchrisk.backtest.plate import (
     HALF_WIDTH,
     INK,
     MARKERS,
+    MOST_ROWS,
     PALE,
-    SPREAD_MAP,
     Plate,
     blank,
     date_axis,
     days_after,
+    folded,
     many,
     styled,
 )
 from patchrisk.backtest.trend import departures
 
 MOST_RULES = len(COLOURS)
-_ABOUT = {"infect": "infection", "treat": "time to treat", "express": "symptoms"}
 APART_DAYS = 75  # between the first days of seasons that are of another time of the year
-MOST_ROWS = 70  # sites that can be named along an axis
-
-_LETTER = 0.0125  # width of a small letter, as a share of a full-width frame beside its names
 
 
 def draw_openings(
-    seasons: pd.DataFrame, normal: pd.DataFrame, trend: pd.DataFrame, name: str, level: float
+    seasons: pd.DataFrame, normal: pd.DataFrame, trend: pd.DataFrame, names: Names, level: float
 ) -> Plate:
     """Draw when each rule of a disease opened at one site, season by season, with its trend.
 
@@ -42,8 +40,8 @@ def draw_openings(
     ----------
     seasons, normal, trend : DataFrame
         Of one site, one kind of soil record and one disease.
-    name : str
-        Of the disease, as people write it.
+    names : Names
+        Of the disease and its rules.
     level : float
         Of the trend's interval [1].
     """
@@ -66,7 +64,7 @@ def draw_openings(
             one, line = gone[gone["rule"] == rules[0]], trend[trend["rule"] == rules[0]].iloc[0]
             usual = normal[normal["rule"] == rules[0]].iloc[0]
             _over_years(axes, one, line, usual, shift, high - 4)
-            axes.set_title(_called(rules, 30), pad=9)
+            axes.set_title(folded(names.alike(rules), 34), pad=9, fontsize=6.5)
             axes.set_xlim(years[0] - 0.7, years[1] + 0.7)
             axes.set_ylim(low, high)
             date_axis(axes, "y", base, low, high)
@@ -76,14 +74,15 @@ def draw_openings(
         figure.supylabel("first opening", fontsize=8)
         figure.supxlabel("season", fontsize=8)
     caption = (
-        f"When did each rule for {name} open at {site}? First opening of each complete season "
-        f"(points; a cross at the top: it did not open), the normal (median of these seasons, "
+        f"When did each rule for {names.disease} open at {site}? First opening of each "
+        f"complete season (points; a cross at the top: it did not open), the normal (median of "
+        f"these seasons, "
         f"dotted) and the Theil-Sen trend with its {100 * level:.0f} % interval (line and band; in "
         f"grey, days a decade, negative earlier) where seasons are enough; n seasons. Soil "
         f"temperature {soil}; {many(len(normal), 'rule')}, those that open alike in one panel."
     )
     alt = f"{many(len(groups), 'panel')} of points, opening date against season, at {site}. " + (
-        " ".join(_slope_words(trend, rules) for rules in groups)
+        " ".join(_slope_words(trend, rules, names) for rules in groups)
     )
     return Plate("openings", figure, caption, alt)
 
@@ -113,15 +112,15 @@ def _over_years(
     axes.text(1.0, 1.0, text, transform=axes.transAxes, fontsize=6, color=GREY, ha="right")
 
 
-def draw_latitudes(normal: pd.DataFrame, name: str) -> Plate:
+def draw_latitudes(normal: pd.DataFrame, names: Names) -> Plate:
     """Draw the normal opening of a disease's rules against latitude.
 
     Parameters
     ----------
     normal : DataFrame
         Of one kind of soil record and one disease.
-    name : str
-        Of the disease.
+    names : Names
+        Of the disease and its rules.
     """
     groups = _alike(normal)
     shown = groups if len(groups) <= MOST_RULES else _spread_out(normal, groups, MOST_RULES)
@@ -139,7 +138,7 @@ def draw_latitudes(normal: pd.DataFrame, name: str) -> Plate:
             one = known[known["rule"] == rules[0]]
             axes.plot(known["latitude"], known["at"], "o", ms=1.6, color=PALE, mew=0)
             axes.plot(one["latitude"], one["at"], "o", ms=2.6, color=COLOURS[0], mew=0)
-            axes.set_title(_called(rules, 26))
+            axes.set_title(folded(names.alike(rules), 26), fontsize=6.5)
             axes.text(1.0, 0.02, f"n = {len(one)}", transform=axes.transAxes, ha="right",
                       fontsize=6.5, color=GREY)  # fmt: skip
             axes.set_ylim(low, high)
@@ -150,28 +149,29 @@ def draw_latitudes(normal: pd.DataFrame, name: str) -> Plate:
         figure.supylabel("normal opening", fontsize=8)
     left = len(groups) - len(shown)
     caption = (
-        f"How much later does the window for {name} open farther from the equator, and by which "
-        f"rule? Normal opening (median of the complete seasons) by one rule in each panel at n "
+        f"How much later does the window for {names.disease} open farther from the equator, "
+        f"and by which rule? Normal opening (median of the complete seasons) by one rule in each "
+        f"panel at n "
         f"sites, those of all rules in grey; soil temperature {normal['soil'].iloc[0]}. A site is "
         f"left out where the window opens in less than half of the seasons; rules that open alike "
         f"everywhere share a panel"
         + (f"; {many(left, 'rule')} between the others left out." if left else ".")
     )
     alt = f"Scatter of normal opening against latitude for {many(len(shown), 'rule')}. " + (
-        " ".join(_latitude_words(normal, rules, base) for rules in shown)
+        " ".join(_latitude_words(normal, rules, base, names) for rules in shown)
     )
     return Plate("latitudes", figure, caption, alt)
 
 
-def draw_disagreement(normal: pd.DataFrame, name: str, meaning: str) -> Plate:
+def draw_disagreement(normal: pd.DataFrame, names: Names, meaning: str) -> Plate:
     """Draw how far the rules of a disease lie apart at each site.
 
     Parameters
     ----------
     normal : DataFrame
         Of one kind of soil record, one disease, one meaning and one `season_groups`.
-    name : str
-        Of the disease.
+    names : Names
+        Of the disease and its rules.
     meaning : str
         Of the rules: infect, treat or express.
     """
@@ -193,7 +193,7 @@ def draw_disagreement(normal: pd.DataFrame, name: str, meaning: str) -> Plate:
         shown = groups if len(groups) <= MOST_RULES else _spread_out(normal, groups, MOST_RULES)
         for number, rules in enumerate(shown):
             axes.plot(wide[rules[0]], row, MARKERS[number], ms=3, color=COLOURS[number],
-                      mec="white", mew=0.3, label=_called(rules, 40))  # fmt: skip
+                      mec="white", mew=0.3, label=folded(names.alike(rules), 34))  # fmt: skip
         low, high = wide.min().min() - 5, wide.max().max() + 5
         axes.set_xlim(low, high)
         date_axis(axes, "x", base, low, high)
@@ -209,8 +209,9 @@ def draw_disagreement(normal: pd.DataFrame, name: str, meaning: str) -> Plate:
         figure.legend(loc="outside right upper", title="rule", alignment="left")
     middle = apart.median()
     caption = (
-        f"How far apart do the published rules for {name} ({_ABOUT[meaning]}) lie at one place? "
-        f"Normal opening (median of the complete seasons) by each rule, joined by a bar, at "
+        f"How far apart do the published rules for {names.disease} ({MEANINGS[meaning]}) lie at "
+        f"one place? Normal opening (median of the complete seasons) by each rule, joined by a "
+        f"bar, at "
         f"{many(len(wide), 'site')} from south to north; soil temperature "
         f"{normal['soil'].iloc[0]}. Median distance between the first and the last: "
         f"{middle:.0f} days (10 to 90 % of sites: {apart.quantile(0.1):.0f} to "
@@ -221,125 +222,6 @@ def draw_disagreement(normal: pd.DataFrame, name: str, meaning: str) -> Plate:
         f"that opens last; the bars are {apart.min():.0f} to {apart.max():.0f} days long."
     )
     return Plate("disagreement", figure, caption, alt)
-
-
-def draw_warmest(summary: pd.DataFrame, name: str, least_years: int) -> Plate:
-    """Draw how much earlier each rule of a disease opened in the sites' warmest years.
-
-    Parameters
-    ----------
-    summary : DataFrame
-        Rows of `patchrisk.backtest.trend.warmest_by_rule` of one disease and soil record.
-    name : str
-        Of the disease.
-    least_years : int
-        Complete seasons behind a normal, at least.
-    """
-    alike = ["meaning", "sites", "median", "low", "high", "most", "most_site", "most_year"]
-    rows = summary.groupby([*alike, "soil"], sort=False)["rule"].agg(list).reset_index()
-    rows["rule"] = [_called(rules, 30) for rules in rows["rule"]]
-    rows = rows.sort_values(["meaning", "median"], kind="stable", ignore_index=True)
-    with styled():
-        figure = blank(FULL_WIDTH, 0.9 + 0.24 * len(rows))
-        axes = figure.subplots()
-        at = np.arange(len(rows))
-        meanings = sorted(rows["meaning"].unique())
-        for number, meaning in enumerate(meanings):
-            some = (rows["meaning"] == meaning).to_numpy()
-            part = rows[some]
-            axes.hlines(at[some], part["low"], part["high"], color=COLOURS[number], lw=2, alpha=0.4)
-            axes.plot(part["median"], at[some], MARKERS[number], ms=4.5, color=COLOURS[number],
-                      label=_ABOUT[meaning])  # fmt: skip
-            axes.plot(part["most"], at[some], "|", ms=6, color=COLOURS[number])
-        longest = 0
-        for n, row in rows[rows["most"] > 0].iterrows():
-            where = f"{str(row['most_site']).replace('_', ' ')} {row['most_year']}"
-            longest = max(longest, len(where))
-            axes.annotate(
-                where,
-                (row["most"], float(str(n))), (4, 0), textcoords="offset points", va="center",
-                fontsize=6, color=GREY,
-            )  # fmt: skip
-        axes.axvline(0, color=INK, lw=0.7)
-        axes.set_yticks(
-            at, [f"{r} (n = {n})" for r, n in zip(rows["rule"], rows["sites"], strict=True)]
-        )
-        axes.set_ylim(-0.7, len(rows) - 0.3)
-        axes.margins(x=0.03)
-        right = max(float(rows["most"].max()), 1.0)
-        beside = _LETTER * longest / (1 - _LETTER * longest)
-        axes.set_xlim(right=right + beside * (right - min(0.0, float(rows["low"].min()))))
-        axes.set_xlabel("days earlier than normal in the warmest year (negative: later)")
-        axes.grid(visible=True, axis="x")
-        axes.set_axisbelow(True)
-        figure.legend(loc="outside upper left", ncols=3)
-    caption = (
-        f"How much earlier did the window for {name} open in the warmest year, and by which rule? "
-        f"At each site, the season that began in the calendar year of the highest mean soil "
-        f"temperature at 5 cm ({rows['soil'].iloc[0]}), against the site's normal (median of at "
-        f"least {least_years} complete seasons). Rules that come out the "
-        f"same share a line. Median over n sites (symbol), 10 to 90 % of "
-        f"sites (bar), and the site that was earliest by most (stroke)."
-    )
-    best = rows.iloc[int(rows["median"].to_numpy().argmax())]
-    top = rows.iloc[int(rows["most"].to_numpy().argmax())]
-    alt = (
-        f"One line a rule, {many(len(rows), 'rule')}. The medians run from "
-        f"{rows['median'].min():.0f} to {rows['median'].max():.0f} days earlier; most by "
-        f"{best['rule']}. The earliest single site is "
-        f"{top['most_site']}, {top['most']:.0f} days."
-    )
-    return Plate("warmest_year", figure, caption, alt)
-
-
-def draw_where(warmest: pd.DataFrame, name: str) -> Plate:
-    """Draw where the window opened earliest in the warmest year, by one rule.
-
-    Parameters
-    ----------
-    warmest : DataFrame
-        Rows of `patchrisk.backtest.trend.warmest_years` of one rule and soil record.
-    name : str
-        Of the disease.
-    """
-    known = warmest.dropna(subset="days_earlier").sort_values("days_earlier", kind="stable")
-    rule, soil = str(warmest["rule"].iloc[0]), str(warmest["soil"].iloc[0])
-    with styled():
-        stretch = 1 / np.cos(np.radians(known["latitude"].median()))
-        tall = np.ptp(known["latitude"]) * stretch / max(np.ptp(known["longitude"]), 1.0)
-        figure = blank(FULL_WIDTH, float(np.clip(0.9 + 5.6 * tall, 2.2, 6.5)))
-        axes = figure.subplots()
-        reach = max(5.0, float(known["days_earlier"].abs().quantile(0.95)))
-        points = axes.scatter(
-            known["longitude"], known["latitude"], c=known["days_earlier"], cmap=SPREAD_MAP,
-            vmin=-reach, vmax=reach, s=34, edgecolor=INK, linewidth=0.4,
-        )  # fmt: skip
-        for _, row in known.iloc[: len(known) if len(known) <= MOST_ROWS else 0].iterrows():
-            axes.annotate(
-                "’" + str(row["warmest_year"])[2:],
-                (row["longitude"], row["latitude"]), (0, -4.5), textcoords="offset points",
-                ha="center", va="top", fontsize=5, color=GREY,
-            )  # fmt: skip
-        # A degree of longitude as wide as it is in the middle latitude.
-        axes.set_aspect(stretch)
-        axes.set_xlabel("longitude (degrees east)")
-        axes.set_ylabel("latitude (degrees north)")
-        bar = figure.colorbar(points, ax=axes, extend="both")
-        bar.set_label("days earlier than normal (negative: later)")
-        bar.outline.set_linewidth(0.4)
-    top = known.iloc[-1]
-    caption = (
-        f"Where did the window for {name} open earlier in the warmest year? Rule {rule}, "
-        f"{many(len(known), 'site')}, each in the year of its highest mean soil temperature at "
-        f"5 cm ({soil}; in small figures where sites are few). Colours end at the 95 % point of "
-        f"the sites."
-    )
-    alt = (
-        f"Map of {many(len(known), 'site')} by longitude and latitude, coloured by days earlier; "
-        f"{(known['days_earlier'] > 0).sum()} opened earlier than normal. Most: {top['site']} in "
-        f"{top['warmest_year']:.0f}, {top['days_earlier']:.0f} days."
-    )
-    return Plate("warmest_year_where", figure, caption, alt)
 
 
 def season_groups(normal: pd.DataFrame) -> list[pd.DataFrame]:
@@ -392,33 +274,25 @@ def _spread_out(normal: pd.DataFrame, groups: Sequence[list[str]], most: int) ->
     return [with_normal[n] for n in dict.fromkeys(wanted.tolist())]
 
 
-def _called(rules: Sequence[str], most: int) -> str:
-    """Name rules that open alike, cut to a length."""
-    text = rules[0]
-    for n, rule in enumerate(rules[1:], start=1):
-        if len(text) + len(rule) + 2 > most:
-            return f"{text} and {len(rules) - n} more"
-        text += f", {rule}"
-    return text
-
-
-def _slope_words(trend: pd.DataFrame, rules: Sequence[str]) -> str:
+def _slope_words(trend: pd.DataFrame, rules: Sequence[str], names: Names) -> str:
+    called = names.alike(rules)
     line = trend[trend["rule"] == rules[0]].iloc[0]
     if not np.isfinite(line["days_per_decade"]):
-        return f"{rules[0]}: no trend given."
+        return f"{called}: no trend given."
     clear = "clear of zero" if line["clear"] else "not clear of zero"
-    return f"{rules[0]}: {line['days_per_decade']:+.1f} days a decade, {clear}."
+    return f"{called}: {line['days_per_decade']:+.1f} days a decade, {clear}."
 
 
-def _latitude_words(normal: pd.DataFrame, rules: Sequence[str], base: str) -> str:
+def _latitude_words(normal: pd.DataFrame, rules: Sequence[str], base: str, names: Names) -> str:
+    called = names.alike(rules)
     one = normal[normal["rule"] == rules[0]].dropna(subset="normal_day")
     if one.empty:
-        return f"{rules[0]}: no site."
+        return f"{called}: no site."
     south, north = (
         one.iloc[int(one["latitude"].to_numpy().argmin())],
         one.iloc[int(one["latitude"].to_numpy().argmax())],
     )
     return (
-        f"{rules[0]}: {south['normal']} at {south['latitude']:.0f} degrees, {north['normal']} at "
+        f"{called}: {south['normal']} at {south['latitude']:.0f} degrees, {north['normal']} at "
         f"{north['latitude']:.0f}."
     )

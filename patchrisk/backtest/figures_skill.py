@@ -11,6 +11,7 @@ from matplotlib.figure import Figure
 
 from patchrisk.backtest.cases import SCORES, RuleCases
 from patchrisk.backtest.measures import Estimate, Terms, area, estimate, roc, roc_band
+from patchrisk.backtest.naming import Names
 from patchrisk.backtest.plate import (
     AMOUNT_MAP,
     COLOURS,
@@ -22,7 +23,9 @@ from patchrisk.backtest.plate import (
     Plate,
     blank,
     date_axis,
+    folded,
     many,
+    row_label,
     styled,
 )
 from patchrisk.backtest.skill import Outcome, Skill, outcomes
@@ -33,28 +36,30 @@ MOST_PANELS = 12
 BAND_DRAWS = 500  # enough for a band to look at
 
 
-def draw_hits(judged: Sequence[tuple[RuleCases, Skill]], name: str, terms: Terms) -> Plate:
+def draw_hits(judged: Sequence[tuple[RuleCases, Skill]], names: Names, terms: Terms) -> Plate:
     """Draw the hit rate of each rule of a disease, and its false-alarm rate where there is one.
 
     Parameters
     ----------
     judged : sequence of (RuleCases, Skill)
         Rules of one disease and soil record.
-    name : str
-        Of the disease.
+    names : Names
+        Of the disease and its rules.
     terms : Terms
     """
     order = sorted(judged, key=lambda pair: pair[1].hit_rate.value)
     alarms = any(skill.false_alarm_rate is not None for _, skill in judged)
     with styled():
-        figure = blank(FULL_WIDTH, 0.9 + 0.24 * len(order))
+        figure = blank(FULL_WIDTH, 0.9 + 0.3 * len(order))
         axes = figure.subplots()
         for row, (_, skill) in enumerate(order):
             _stroke(axes, row + 0.12 * alarms, skill.hit_rate, COLOURS[0], "o")
             if skill.false_alarm_rate is not None:
                 _stroke(axes, row - 0.12, skill.false_alarm_rate, COLOURS[1], "s")
         axes.set_yticks(
-            range(len(order)), [f"{one.rule} (n = {skill.presences})" for one, skill in order]
+            range(len(order)),
+            [row_label(names.rule(one.rule), f"n = {s.presences}") for one, s in order],
+            fontsize=6,
         )
         axes.set_xlim(-0.03, 1.03)
         axes.set_ylim(-0.6, len(order) - 0.4)
@@ -67,8 +72,9 @@ def draw_hits(judged: Sequence[tuple[RuleCases, Skill]], name: str, terms: Terms
         figure.legend(loc="outside upper left", ncols=2)
     first = order[-1][1]
     caption = (
-        f"Which rule for {name} was open in time? Share of n cases with disease in which the "
-        f"window had opened {terms.least_lead} to {terms.most_lead} days before it was seen, with "
+        f"Which rule for {names.disease} was open in time? Share of n cases with disease "
+        f"in which the window had opened {terms.least_lead} to {terms.most_lead} days before it "
+        f"was seen, with "
         f"the {100 * terms.level:.0f} % interval over draws of "
         f"{many(first.hit_rate.seasons, 'season')} where these are enough and differ; soil "
         f"temperature {order[0][0].soil}. "
@@ -81,8 +87,8 @@ def draw_hits(judged: Sequence[tuple[RuleCases, Skill]], name: str, terms: Terms
     best, worst = order[-1], order[0]
     alt = (
         f"One line a rule, {many(len(order), 'rule')}: hit rates from "
-        f"{worst[1].hit_rate.value:.2f} ({worst[0].rule}) to {best[1].hit_rate.value:.2f} "
-        f"({best[0].rule})."
+        f"{worst[1].hit_rate.value:.2f} ({names.rule(worst[0].rule)}) to "
+        f"{best[1].hit_rate.value:.2f} ({names.rule(best[0].rule)})."
     )
     return Plate("hit_rates", figure, caption, alt)
 
@@ -93,11 +99,11 @@ def _stroke(axes: Axes, row: float, estimate: Estimate, colour: str, marker: str
     axes.plot(estimate.value, row, marker, ms=4, color=colour)
 
 
-def draw_leads(judged: Sequence[tuple[RuleCases, Skill]], name: str, terms: Terms) -> Plate:
+def draw_leads(judged: Sequence[tuple[RuleCases, Skill]], names: Names, terms: Terms) -> Plate:
     """Draw how long before the disease was seen each rule had opened."""
     order = sorted(judged, key=lambda pair: np.nan_to_num(pair[1].lead.value, nan=-1e9))
     with styled():
-        figure = blank(FULL_WIDTH, 0.9 + 0.26 * len(order))
+        figure = blank(FULL_WIDTH, 0.9 + 0.32 * len(order))
         axes = figure.subplots()
         axes.axvspan(terms.least_lead, terms.most_lead, color=PALE, alpha=0.6, lw=0)
         texts = []
@@ -110,10 +116,9 @@ def draw_leads(judged: Sequence[tuple[RuleCases, Skill]], name: str, terms: Term
             axes.plot(known, row + up, "o", ms=2.2, color=COLOURS[4], mew=0)
             axes.plot([skill.lead.value] * 2, [row - 0.32, row + 0.32], color=COLOURS[0], lw=1.6)
             never = skill.counts[Outcome.NEVER]
-            texts.append(
-                f"{one.rule} (n = {skill.presences}" + (f", {never} never)" if never else ")")
-            )
-        axes.set_yticks(range(len(order)), texts)
+            count = f"n = {skill.presences}" + (f", {never} never" if never else "")
+            texts.append(row_label(names.rule(one.rule), count))
+        axes.set_yticks(range(len(order)), texts, fontsize=6)
         axes.set_ylim(-0.7, len(order) - 0.3)
         axes.axvline(0, color=INK, lw=0.7)
         axes.set_xlabel(
@@ -121,8 +126,9 @@ def draw_leads(judged: Sequence[tuple[RuleCases, Skill]], name: str, terms: Term
         )
     middles = [skill.lead.value for _, skill in order if not np.isnan(skill.lead.value)]
     caption = (
-        f"How long before {name} was seen did each rule open? Each case with disease (points), "
-        f"their median (stroke) and the useful range of {terms.least_lead} to {terms.most_lead} "
+        f"How long before {names.disease} was seen did each rule open? Each case with "
+        f"disease (points), their median (stroke) and the useful range of {terms.least_lead} to "
+        f"{terms.most_lead} "
         f"days (grey); never: the window did not open. Soil temperature {order[0][0].soil}."
     )
     alt = f"Points on a line a rule, {many(len(order), 'rule')}" + (
@@ -131,7 +137,7 @@ def draw_leads(judged: Sequence[tuple[RuleCases, Skill]], name: str, terms: Term
     return Plate("lead_times", figure, caption, alt)
 
 
-def draw_roc(rules: Sequence[RuleCases], score: str, name: str, terms: Terms) -> Plate:
+def draw_roc(rules: Sequence[RuleCases], score: str, names: Names, terms: Terms) -> Plate:
     """Draw the ROC curve of a score for each rule of a disease.
 
     Parameters
@@ -140,8 +146,8 @@ def draw_roc(rules: Sequence[RuleCases], score: str, name: str, terms: Terms) ->
         With cases both with and without disease.
     score : str
         One of `patchrisk.backtest.cases.SCORES`.
-    name : str
-        Of the disease.
+    names : Names
+        Of the disease and its rules.
     terms : Terms
     """
     shown = rules[:MOST_PANELS]
@@ -168,7 +174,7 @@ def draw_roc(rules: Sequence[RuleCases], score: str, name: str, terms: Terms) ->
                 text += f" ({got.low:.2f} to {got.high:.2f})"
             axes.plot([0, 1], [0, 1], color=GREY, lw=0.6, ls=":")
             axes.plot(curve.false_alarm, curve.hit, color=COLOURS[0])
-            axes.set_title(one.rule)
+            axes.set_title(folded(names.rule(one.rule), 30), fontsize=6.5)
             axes.text(0.97, 0.05, f"{text}\n{found.sum()} with, {(~found).sum()} without",
                       ha="right", fontsize=6, transform=axes.transAxes)  # fmt: skip
             axes.set_aspect("equal")
@@ -179,8 +185,9 @@ def draw_roc(rules: Sequence[RuleCases], score: str, name: str, terms: Terms) ->
         figure.supxlabel("false-alarm rate", fontsize=8)
         figure.supylabel("hit rate", fontsize=8)
     caption = (
-        f"Does it tell seasons with {name} from those without? ROC curve of {SCORES[score]}, by "
-        f"rule, with the area under it and {100 * terms.level:.0f} % intervals over draws of "
+        f"Does it tell seasons with {names.disease} from those without? ROC curve of "
+        f"{SCORES[score]}, by rule, with the area under it and {100 * terms.level:.0f} % "
+        f"intervals over draws of "
         f"seasons (band; none with fewer than {terms.least_seasons} seasons). Dotted: chance. "
         f"Soil temperature {shown[0].soil}."
         + (
@@ -196,7 +203,7 @@ def draw_roc(rules: Sequence[RuleCases], score: str, name: str, terms: Terms) ->
     return Plate(f"roc_{score.replace(' ', '_')}", figure, caption, alt)
 
 
-def draw_sweep(swept: Sweep, terms: Terms) -> Plate:
+def draw_sweep(swept: Sweep) -> Plate:
     """Draw skill and opening date over the numbers tried: lines for one number, maps for two.
 
     Of more than two numbers the first two are shown, at the best values of the others.
@@ -204,9 +211,8 @@ def draw_sweep(swept: Sweep, terms: Terms) -> Plate:
     Parameters
     ----------
     swept : Sweep
-    terms : Terms
     """
-    table = swept.table
+    table, terms = swept.table, swept.terms
     fixed = list(swept.varies[2:])
     best = None if swept.skill is None else table.iloc[swept.skill.best]
     at = {
@@ -220,18 +226,18 @@ def draw_sweep(swept: Sweep, terms: Terms) -> Plate:
         else:
             figure = _sweep_maps(swept, table, swept.base)
     words = " and ".join(v.words for v in swept.varies[:2])
-    caption = f"What if the {words} of rule {swept.rule.id} were another? "
+    caption = f"{swept.called}: what if the {words} were another? "
     if swept.skill is not None:
         caption += (
             f"Skill: {swept.skill.of} ({many(swept.skill.presences, 'case')} with disease, "
             f"{swept.skill.absences} without, {many(swept.skill.seasons, 'season')}); useful lead "
-            f"{terms.least_lead} to {terms.most_lead} days. "
+            f"{terms.least_lead} to {terms.most_lead} days"
             + (
-                f"Band: {100 * terms.level:.0f} % interval over draws of seasons; "
+                f"; band: {100 * terms.level:.0f} % interval over draws of seasons"
                 if len(swept.varies) == 1
                 else ""
             )
-            + "dots mark values that do as well as the best. "
+            + "; dots mark values that do as well as the best. "
         )
     caption += "Opening: median first opening of all sites and complete seasons. Cross or "
     caption += "dashes: as published."

@@ -35,6 +35,8 @@ class Terms:
         Share of the draws that an interval holds [1].
     seed : int
         Start of the random numbers: the same seed gives the same interval.
+    lead_from : str
+        Where the range of useful days is from, in words.
     """
 
     least_lead: int
@@ -44,6 +46,7 @@ class Terms:
     draws: int = 2000
     level: float = 0.9
     seed: int = 1
+    lead_from: str = "as told"
 
 
 @dataclass(frozen=True)

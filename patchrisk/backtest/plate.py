@@ -1,6 +1,7 @@
 """What all figures of a study have in common: type, colours, date axes, and how they are kept."""
 
 import io
+import textwrap
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -23,6 +24,7 @@ INK, GREY, PALE = "#1b1b1b", "#8a8a8a", "#d9d9d9"
 # kinds of cone as much as by those that have all; tests/backtest/test_study_figures.py holds them
 # to it.
 COLOURS = ("#14496b", "#e1a425", "#29dade", "#b51c0a", "#7c90e1", "#8526e1", "#9f9675", "#6b0a1b")
+MOST_ROWS = 70  # sites that can be named along an axis
 MARKERS = ("o", "s", "^", "D", "v", "P", "X", "h")
 SPREAD_MAP, AMOUNT_MAP = "PuOr_r", "viridis"
 FORMATS = ("pdf", "svg", "png")
@@ -52,6 +54,7 @@ _STYLE: dict[str, Any] = {
     "pdf.fonttype": 42,
     "figure.dpi": 100,
 }
+_NO_BREAK = "\N{NO-BREAK SPACE}"
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
 
@@ -144,6 +147,16 @@ def date_axis(axes: Axes, which: str, base: str, low: float, high: float) -> Non
     axis.set_major_locator(FixedLocator(ticks))
     labels = [str(start + tick) for tick in ticks]
     axis.set_ticklabels([f"{int(text[8:])} {_MONTHS[int(text[5:7]) - 1]}" for text in labels])
+
+
+def folded(text: str, width: int) -> str:
+    """Break a text into lines of so many letters, no figure apart from its degrees."""
+    return "\n".join(textwrap.wrap(text.replace(" °", f"{_NO_BREAK}°"), width))
+
+
+def row_label(text: str, note: str) -> str:
+    """Name a row on two lines or so; the note in brackets stays in one piece."""
+    return folded(f"{text} ({note.replace(' ', _NO_BREAK)})", 48)
 
 
 def many(count: int, one: str, more: str | None = None) -> str:

@@ -4,14 +4,9 @@ import io
 import json
 import platform
 import shutil
-import signal
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
-from concurrent.futures.process import BrokenProcessPool
-from contextlib import contextmanager
 from dataclasses import asdict, dataclass
 from datetime import datetime
-from multiprocessing import get_context
 from pathlib import Path
 from typing import Any
 
@@ -22,6 +17,7 @@ from patchrisk import __version__
 from patchrisk.atomic import write_bytes, write_text
 from patchrisk.backtest.ground import SoilChoice
 from patchrisk.backtest.plan import MISSING_DAYS, SOIL, Plan, key_of, make_plan
+from patchrisk.backtest.processes import how_many, over_processes
 from patchrisk.backtest.sites import Part, Source
 from patchrisk.backtest.tables import (
     COLUMNS,
@@ -35,9 +31,6 @@ from patchrisk.backtest.tables import (
     together,
 )
 from patchrisk.errors import Fault, InputError, UnavailableError
-
-GB_A_PROCESS = 0.8  # measured for the largest parts: tests/benchmarks/backtest_speed.py
-GB_BESIDE = 0.35  # the process that hands out the parts and puts them together
 
 Progress = Callable[[int, int], None]
 
@@ -180,7 +173,7 @@ def backtest(
         When it was stopped, or something could not be written; the same call goes on.
     """
     plan = make_plan(diseases=diseases, diseases_folder=diseases_folder, soil=soil, years=years)
-    processes = _processes(workers, memory_gb)
+    processes = how_many(workers, memory_gb)
     opened = open_source(Path(source), columns or {}, offline=offline)
     described = plan.described() | {
         "source": {"name": opened.name, "kind": opened.kind, "sha256": opened.digest},
@@ -197,7 +190,7 @@ def backtest(
     elif min(processes, len(jobs)) > 1:
 
         def run(some: Sequence[Job]) -> Iterator[Done]:
-            return _over_processes(some, processes)
+            return over_processes(some, processes)
     else:
 
         def run(some: Sequence[Job]) -> Iterator[Done]:
@@ -240,21 +233,6 @@ def open_source(path: Path, columns: Mapping[str, str], *, offline: bool) -> Sou
 
         return open_table(path, columns)
     raise InputError(Fault(str(path), "", f"a {kind or 'file without ending'}", kinds))
-
-
-def _processes(workers: int, memory_gb: float) -> int:
-    """How many processes the memory allows."""
-    if workers < 1:
-        raise InputError(Fault("--workers", "", str(workers), "write 1 or more"))
-    most = int((memory_gb - GB_BESIDE) / GB_A_PROCESS)
-    if most < 1:
-        least = GB_BESIDE + GB_A_PROCESS
-        raise InputError(
-            Fault(
-                "--memory", "", f"{memory_gb:g} GB", f"write {least:.1f} or more: one part's need"
-            )
-        )
-    return min(workers, most)
 
 
 Run = Callable[[Sequence[Job]], Iterator[Done]]
@@ -384,46 +362,3 @@ def _metadata(
 
 def _as_json(data: Mapping[str, Any]) -> str:
     return json.dumps(data, indent=2, ensure_ascii=False) + "\n"
-
-
-def _over_processes(jobs: Sequence[Job], processes: int) -> Iterator[Done]:
-    """Judge parts in processes of their own, handing back each as it is done."""
-    count = min(processes, len(jobs))
-    # Not forked: threads of the libraries may be at work in this process.
-    pool = ProcessPoolExecutor(count, get_context("spawn"), _leave_stopping_to_parent)
-    waiting = iter(jobs)
-    running: set[Future[Done]] = set()
-    try:
-        while True:
-            with _stopping_held():
-                for job in waiting:
-                    running.add(pool.submit(job.run))
-                    if len(running) > count:  # one more than run, so that none waits for work
-                        break
-            if not running:
-                return
-            done, running = wait(running, return_when=FIRST_COMPLETED)
-            for future in done:
-                yield future.result()
-    except BrokenProcessPool:
-        cure = "free some memory or give less with --memory, then give the same command again"
-        raise UnavailableError(Fault("backtest", "", "a process was killed", cure)) from None
-    finally:
-        pool.shutdown(wait=True, cancel_futures=True)  # a part takes seconds
-
-
-@contextmanager
-def _stopping_held() -> Iterator[None]:
-    """Hold Ctrl-C back for a moment; processes begun meanwhile leave it to this one."""
-    if not hasattr(signal, "pthread_sigmask"):  # Windows: they say that they were stopped
-        yield
-        return
-    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
-    try:
-        yield
-    finally:
-        signal.pthread_sigmask(signal.SIG_SETMASK, before)
-
-
-def _leave_stopping_to_parent() -> None:
-    signal.signal(signal.SIGINT, signal.SIG_IGN)

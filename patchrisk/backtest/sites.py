@@ -18,7 +18,8 @@ from patchrisk.backtest.ground import Block
 from patchrisk.errors import Fault, InputError
 from patchrisk.soil.rootzone import diffusivity_of
 from patchrisk.soil.series import Probe
-from patchrisk.units import QUANTITIES
+from patchrisk.units import QUANTITIES, FloatArray
+from patchrisk.weather.own import Hot, hottest, too_warm
 from patchrisk.windows import Days, IntArray
 
 MOST_SITE_DAYS = 1_600_000  # of a part: a process then takes up to 0.8 GB
@@ -122,8 +123,9 @@ def to_block(frame: pd.DataFrame, source: str, order: Sequence[str]) -> Block:
     Raises
     ------
     InputError
-        With the faults found: a day twice, no place, a column of which more than one value in
-        a hundred can't be true. Fewer such values are set aside as missing and counted.
+        With the faults found: a day twice, no place, a site's temperatures in degF, a column of
+        which more than one value in a hundred can't be true. Fewer such values are set aside as
+        missing and counted.
     """
     lane = pd.Index(order).get_indexer(pd.Index(frame["site"]))
     dates = frame["date"].to_numpy().astype("datetime64[D]")
@@ -139,16 +141,17 @@ def to_block(frame: pd.DataFrame, source: str, order: Sequence[str]) -> Block:
             given = frame[column].to_numpy(float)
             quantity = QUANTITIES[WEATHER.get(column, "soil temperature")]
             wrong = np.flatnonzero((given < quantity.low) | (given > quantity.high))
-            if wrong.size > MOST_WRONG * np.count_nonzero(~np.isnan(given)):
+            values[day, lane] = given
+            unit = _other_unit(source, order, column, values)
+            faults += unit
+            if not unit and wrong.size > MOST_WRONG * np.count_nonzero(~np.isnan(given)):
                 where = f"site {order[lane[wrong[0]]]}, {dates[wrong[0]]}, column {column}"
                 found = f"{given[wrong[0]]:g}, and {wrong.size - 1} more out of range"
                 cure = f"write {quantity.low:g} to {quantity.high:g} {quantity.canonical}, or "
                 faults.append(Fault(source, where, found, cure + "nothing where missing"))
             elif wrong.size:
                 set_aside[column] = int(wrong.size)
-                given = given.copy()
-                given[wrong] = np.nan
-            values[day, lane] = given
+                values[day[wrong], lane[wrong]] = np.nan
         arrays[column] = values
     swapped = arrays["air_min_c"] > arrays["air_max_c"]
     if swapped.sum() > MOST_WRONG * np.count_nonzero(~np.isnan(arrays["air_max_c"])):
@@ -188,6 +191,26 @@ def to_block(frame: pd.DataFrame, source: str, order: Sequence[str]) -> Block:
         solar_mj_m2=arrays["solar_mj_m2"],
         set_aside=set_aside,
     )
+
+
+def _other_unit(source: str, order: Sequence[str], column: str, values: FloatArray) -> list[Fault]:
+    """Sites whose temperatures no place has, though each could be true: degF is meant."""
+    if column != "air_max_c" and column in WEATHER:
+        return []
+    of: Hot = "maxima" if column == "air_max_c" else "means of the soil"
+    limit = hottest(of)
+    known = np.count_nonzero(~np.isnan(values), axis=0)
+    above = np.count_nonzero(values > limit, axis=0)
+    suspects = np.flatnonzero(10 * above >= np.maximum(known - 1, 1))  # few, so ranked only here
+    warm = {n: float(np.nanquantile(values[:, n], 0.9)) for n in suspects.tolist()}
+    sites = [n for n in warm if warm[n] > limit]
+    if not sites:
+        return []
+    others = len(sites) - 1
+    more = f" (as at {others} more site{'s' * (others > 1)})" if others else ""
+    where = f"site {order[sites[0]]}, column {column}"
+    cure = "write degC, which is (degF - 32) / 1.8"
+    return [Fault(source, where, too_warm(warm[sites[0]], of) + more, cure)]
 
 
 def soil_depth(column: str) -> float | None:

@@ -2,16 +2,15 @@
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from functools import partial
+from functools import cached_property, partial
 
 import numpy as np
 
-from patchrisk import counters
-from patchrisk.backtest.bits import CHUNK, WORD
+from patchrisk.backtest.bits import WORD
 from patchrisk.backtest.dates import Calendar
 from patchrisk.infection import Cardinal, relative_rate
 from patchrisk.units import FloatArray
-from patchrisk.windows import IntArray, Rule, soil_depth_cm
+from patchrisk.windows import BoolArray, IntArray, Rule, soil_depth_cm
 
 REFERENCE_CM = 5.0  # depth at which infection pressure is reckoned: that of most published rules
 
@@ -28,19 +27,15 @@ class Total:
     def of(
         cls, mean_c: FloatArray, daily: Callable[[FloatArray], FloatArray], calendar: Calendar
     ) -> "Total":
-        """Add up ``daily`` of the temperatures, none of which is NaN."""
+        """Add up ``daily`` of the temperatures where it is above 0; NaN adds nothing."""
         days, lanes = mean_c.shape
         words = -(-days // WORD)
         within = np.empty((words, WORD, lanes))
-        flat = within.reshape(words * WORD, lanes)
-        flat[days:] = 0.0
-        some = max(1, CHUNK // (WORD * lanes))
-        for top in range(0, words, some):
-            rows = slice(WORD * top, min(WORD * (top + some), days))
-            flat[rows] = daily(mean_c[rows])
-            block = within[top : top + some]
-            for n in range(1, WORD):
-                block[:, n] += block[:, n - 1]
+        so_far = np.zeros((words, lanes))
+        for n in range(WORD):  # the n-th day of every word at once, which stays in the cache
+            some = mean_c[n::WORD]
+            so_far[: len(some)] += np.fmax(daily(some), 0.0)
+            within[:, n] = so_far
         before = np.zeros((words, lanes))
         np.cumsum(within[:-1, -1], axis=0, out=before[1:])
         return cls(within, before, calendar)
@@ -63,10 +58,13 @@ class Sums:
         responses: Mapping[str, Cardinal],
     ) -> None:
         self._mean_c, self._calendar, self._responses = mean_c, calendar, responses
-        self._cold: dict[float, FloatArray] = {}
         self._degree_days: dict[tuple[float, float], Total] = {}
         self._pressure: dict[str, Total] = {}
-        self.no_pressure = np.isnan(mean_c[REFERENCE_CM]).all(axis=0)
+
+    @cached_property
+    def no_pressure(self) -> BoolArray:
+        """Sites without any soil to reckon infection by, (sites,)."""
+        return np.asarray(np.isnan(self._mean_c[REFERENCE_CM]).all(axis=0))
 
     def pressure(self, disease: str) -> Total | None:
         """Total of the relative rate of infection; None without a response."""
@@ -74,7 +72,7 @@ class Sums:
             return None
         if disease not in self._pressure:
             rate = partial(relative_rate, cardinal=self._responses[disease])
-            self._pressure[disease] = Total.of(self._at(REFERENCE_CM), rate, self._calendar)
+            self._pressure[disease] = Total.of(self._mean_c[REFERENCE_CM], rate, self._calendar)
         return self._pressure[disease]
 
     def degree_days(self, rule: Rule) -> Total:
@@ -84,15 +82,7 @@ class Sums:
         key = soil_depth_cm(rule.depth_cm), base
         if any(depth != key[0] for depth, _ in self._degree_days):  # done with that depth
             self._degree_days.clear()
-            self._cold.clear()
         if key not in self._degree_days:
-            daily = partial(counters.degree_days_of_mean, lower_c=base)
-            self._degree_days[key] = Total.of(self._at(key[0]), daily, self._calendar)
+            above = partial(np.add, -base)  # of which what is above 0 counts: degree-days
+            self._degree_days[key] = Total.of(self._mean_c[key[0]], above, self._calendar)
         return self._degree_days[key]
-
-    def _at(self, depth_cm: float) -> FloatArray:
-        """Daily mean at a depth, missing days so cold that they add nothing."""
-        if depth_cm not in self._cold:
-            mean = self._mean_c[depth_cm]
-            self._cold[depth_cm] = np.where(np.isnan(mean), -np.inf, mean)
-        return self._cold[depth_cm]

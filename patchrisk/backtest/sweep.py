@@ -20,6 +20,8 @@ class Sweep:
 
     Parameters
     ----------
+    called : str
+        What people call the rule.
     rule : Rule
         As published.
     varies : tuple of Vary
@@ -36,13 +38,17 @@ class Sweep:
         interval holds zero).
     skill : SweepSkill or None
         None without observations that can be judged.
+    terms : Terms
+        What skill was judged by.
     """
 
+    called: str
     rule: Rule
     varies: tuple[Vary, ...]
     base: str
     table: pd.DataFrame
     skill: "SweepSkill | None"
+    terms: Terms
 
 
 @dataclass(frozen=True)
@@ -88,6 +94,7 @@ def to_try(rule: Rule, varies: Sequence[Vary]) -> list[Rule]:
 
 
 def sweep(
+    called: str,
     rule: Rule,
     varies: Sequence[Vary],
     tables: Sequence[pd.DataFrame],
@@ -98,6 +105,8 @@ def sweep(
 
     Parameters
     ----------
+    called : str
+        What people call the rule.
     rule : Rule
         As published.
     varies : sequence of Vary
@@ -135,7 +144,7 @@ def sweep(
                 table["as_good"] = table["as_good"].eq(True)
                 row = int(np.flatnonzero(possible)[skill.best])
                 skill = replace(skill, best=row)
-    return Sweep(rule, tuple(varies), base, table, skill)
+    return Sweep(called, rule, tuple(varies), base, table, skill, terms)
 
 
 def _opening(seasons: pd.DataFrame, published: pd.Series) -> dict[str, object]:
@@ -265,11 +274,11 @@ def _held_out(
     return hits - float((tried == Outcome.FALSE_ALARM)[known & absence].mean())
 
 
-def words(swept: Sweep, terms: Terms) -> list[str]:
+def words(swept: Sweep) -> list[str]:
     """Say what the sweep found, and how sharply, in sentences."""
     if swept.skill is None:
         return ["Without a case that can be judged nothing is said of skill: opening dates only."]
-    table, skill = swept.table, swept.skill
+    table, skill, terms = swept.table, swept.skill, swept.terms
     best = {name: float(table[name][skill.best]) for name in ("skill", "skill_low", "skill_high")}
     at = ", ".join(
         f"{v.words} {_with_unit(v, float(table[v.name][skill.best]))}" for v in swept.varies
@@ -281,6 +290,8 @@ def words(swept: Sweep, terms: Terms) -> list[str]:
         f"{skill.seasons} season{'s' * (skill.seasons != 1)}.",
         f"The rule as published: {skill.published:.2f}. Picking the best on the other seasons and "
         f"trying it on the one left out: {skill.held_out:.2f}; expect that of a new season.",
+        f"A window is of use when it opens {terms.least_lead} to {terms.most_lead} days before the "
+        f"disease is seen ({terms.lead_from}).",
     ]
     if np.isnan(best["skill_low"]):
         out.append(
@@ -288,7 +299,8 @@ def words(swept: Sweep, terms: Terms) -> list[str]:
         )
         return out
     if skill.of != "hit rate" and best["skill_low"] <= 0:
-        out.append("That interval holds zero: no better than a window opened blindly.")
+        where = "lies below" if best["skill_high"] < 0 else "holds"
+        out.append(f"That interval {where} zero: no better than a window opened blindly.")
     good = table[table["as_good"]]
     for vary in swept.varies:
         values = [v for v in vary.shown if v in set(good[vary.name])]

@@ -12,12 +12,15 @@ from patchrisk.atomic import write_text
 from patchrisk.backtest.figures_skill import draw_sweep
 from patchrisk.backtest.ground import SoilChoice
 from patchrisk.backtest.measures import Terms
+from patchrisk.backtest.naming import names_of
 from patchrisk.backtest.observations import read_observations
 from patchrisk.backtest.plan import make_plan
 from patchrisk.backtest.plate import keep
 from patchrisk.backtest.run import open_source
-from patchrisk.backtest.study import FIGURE_FORMATS, to_csv, usual_terms
+from patchrisk.backtest.study import FIGURE_FORMATS
+from patchrisk.backtest.study_tables import to_csv
 from patchrisk.backtest.sweep import Sweep, sweep, to_try, words
+from patchrisk.backtest.terms import usual_terms
 from patchrisk.backtest.vary import Vary, read_vary
 from patchrisk.diseases import Library, load_library
 from patchrisk.errors import Fault, InputError, UnavailableError
@@ -80,7 +83,7 @@ def sweep_source(
     diseases_folder : Path, optional
         The user's own disease files.
     terms : Terms, optional
-        What skill is judged by.
+        What skill is judged by; the disease's own `usual_terms` when not given.
     today : date, optional
         Later observations are refused; the day of the computer when not given.
     offline : bool
@@ -125,10 +128,13 @@ def sweep_source(
         first = seasons.drop_duplicates("site")
         sites = dict(zip(first["site"], first["latitude"], strict=True))
         seen = read_observations(observations, sites, library, today or date.today())
-    return sweep(published, varies, tables, seen, terms or usual_terms())
+    terms = terms or usual_terms(disease=library.diseases.get(key))
+    names = names_of(library, key)
+    called = f"{names.disease[0].upper()}{names.disease[1:]}, {names.rule(rule)}"
+    return sweep(called, published, varies, tables, seen, terms)
 
 
-def write_sweep(folder: Path, swept: Sweep, terms: Terms | None = None) -> list[Path]:
+def write_sweep(folder: Path, swept: Sweep) -> list[Path]:
     """Write a sweep's table, figure and words.
 
     Parameters
@@ -137,8 +143,6 @@ def write_sweep(folder: Path, swept: Sweep, terms: Terms | None = None) -> list[
         Made if need be. Gets ``sweep_<rule>.csv``, its figure as PDF and PNG, and a text with
         the findings, the caption and the alt text.
     swept : Sweep
-    terms : Terms, optional
-        Those it was made by.
 
     Returns
     -------
@@ -149,17 +153,16 @@ def write_sweep(folder: Path, swept: Sweep, terms: Terms | None = None) -> list[
     UnavailableError
         When a file can't be written.
     """
-    terms = terms or usual_terms()
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         cure = "name a folder you may write to"
         raise UnavailableError(Fault(str(folder), "", f"{error.strerror}", cure)) from None
-    plate = draw_sweep(swept, terms)
+    plate = draw_sweep(swept)
     table = folder / f"{plate.name}.csv"
     write_text(table, to_csv(swept.table))
     text = folder / f"{plate.name}.md"
-    lines = [f"# {swept.rule.id}: other numbers", "", *words(swept, terms), ""]
+    lines = [f"# {swept.called}: other numbers", "", *words(swept), ""]
     lines += ["## Figure", "", plate.caption, "", f"Alt text: {plate.alt}"]
     write_text(text, "\n".join(lines) + "\n")
     return [table, text, *keep(plate, folder, FIGURE_FORMATS)]

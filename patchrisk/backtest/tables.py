@@ -214,6 +214,33 @@ def read_seasons(folder: Path) -> pd.DataFrame:
     )
 
 
+@dataclass(frozen=True)
+class Shelved:
+    """The finished Parquet table of a backtest, read again and again, part by part.
+
+    A part holds some sites, each with all of its rows.
+    """
+
+    folder: Path
+
+    @property
+    def _path(self) -> Path:
+        return self.folder / "seasons.parquet"
+
+    def __len__(self) -> int:
+        import pyarrow.parquet as pq
+
+        count: int = pq.read_metadata(self._path).num_row_groups
+        return count
+
+    def __iter__(self) -> Iterator[pd.DataFrame]:
+        import pyarrow.parquet as pq
+
+        with pq.ParquetFile(self._path) as file:
+            for group in range(file.num_row_groups):
+                yield _plain(file.read_row_group(group, use_threads=False).to_pandas())
+
+
 def decode(table: Path | io.BytesIO, form: Form) -> pd.DataFrame:
     """Read what `encode` wrote, from a file or from memory."""
     if form == "csv":
@@ -309,7 +336,10 @@ def _parquet(path: Path) -> Iterator[Callable[[pd.DataFrame], None]]:
     with pq.ParquetWriter(path, schema, compression="zstd") as writer:
 
         def write(frame: pd.DataFrame) -> None:
-            writer.write_table(pa.Table.from_pandas(frame, schema=schema, preserve_index=False))
+            table = pa.Table.from_pandas(frame, schema=schema, preserve_index=False)
+            writer.write_table(
+                table, row_group_size=max(1, len(frame))
+            )  # a part is read as a whole
 
         yield write
 

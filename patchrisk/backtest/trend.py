@@ -1,11 +1,8 @@
-"""Opening dates over the years: the normal, each season's departure, the trend, the warmest year.
+"""Opening dates over the years: the normal, each season's departure, the warmest year.
 
 Dates are compared as days after the season's first day in a calendar without 29 February, so that
 the same date is the same number in every year.
 """
-
-from dataclasses import dataclass
-from statistics import NormalDist
 
 import numpy as np
 import numpy.typing as npt
@@ -14,8 +11,8 @@ import pandas as pd
 from patchrisk.backtest.measures import FloatArray
 
 KEYS = ["site", "soil", "disease", "rule"]
-_RULE = ["soil", "disease", "rule", "meaning"]
-_KEPT = ["latitude", "longitude", "meaning"]
+RULE = ["soil", "disease", "rule", "meaning"]
+KEPT = ["latitude", "longitude", "meaning"]
 Days = npt.NDArray[np.datetime64]
 
 
@@ -77,14 +74,14 @@ def normals(seasons: pd.DataFrame) -> pd.DataFrame:
         it does not open in half of them) and ``normal_day``, ``earliest_day``, ``latest_day``
         [days after the season's first day]; ``season_first`` of the last season.
     """
-    table = _complete(seasons)
+    table = complete(seasons)
     table["day"] = table["day"].fillna(np.inf)
     table = table.sort_values([*KEYS, "day"], kind="stable")
     groups = table.groupby(KEYS, sort=False)
     count = groups["day"].transform("size")
     middle = table[groups.cumcount() == np.ceil(count / 2) - 1]
     open_ = table[np.isfinite(table["day"])].groupby(KEYS)["day"]
-    out = middle[[*KEYS, *_KEPT]].copy()
+    out = middle[[*KEYS, *KEPT]].copy()
     out["seasons"] = count[middle.index]
     out["normal_day"] = middle["day"].where(np.isfinite(middle["day"]))
     out["normal"] = month_day(middle["season_first"], middle["day"])
@@ -112,133 +109,13 @@ def departures(seasons: pd.DataFrame, normal: pd.DataFrame) -> pd.DataFrame:
         (days after the season's first day), ``normal``, ``days_earlier`` (negative when later;
         NaN when either is lacking).
     """
-    table = _complete(seasons)
+    table = complete(seasons)
     columns = [*KEYS, "normal", "normal_day"]
-    out = table[[*KEYS, *_KEPT, "season", "opened", "day"]].merge(
+    out = table[[*KEYS, *KEPT, "season", "opened", "day"]].merge(
         normal[columns], on=KEYS, how="left"
     )
     out["days_earlier"] = out.pop("normal_day") - out["day"]
     return out
-
-
-@dataclass(frozen=True)
-class Slope:
-    """Theil-Sen slopes; every array is (lanes,).
-
-    Parameters
-    ----------
-    slope : ndarray of float
-        Median of the slopes between all pairs of years [units of the values a year].
-    low, high : ndarray of float
-        Its confidence interval.
-    middle_year : float
-    middle_value : ndarray of float
-        The line goes through this point: the medians of years and of values.
-    """
-
-    slope: FloatArray
-    low: FloatArray
-    high: FloatArray
-    middle_year: float
-    middle_value: FloatArray
-
-
-def theil_sen(year: FloatArray, value: FloatArray, level: float) -> Slope:
-    """Fit a robust line to each lane.
-
-    Parameters
-    ----------
-    year : ndarray of float, shape (years,)
-        Distinct years, two at least.
-    value : ndarray of float, shape (years, lanes)
-        Without NaN.
-    level : float
-        Confidence of the interval [1].
-
-    Returns
-    -------
-    Slope
-
-    Notes
-    -----
-    The interval takes the years as independent of each other.
-
-    References
-    ----------
-    Sen P.K. 1968. Estimates of the regression coefficient based on Kendall's tau. J. Am. Stat.
-    Assoc. 63: 1379-1389 (citation from memory): the interval runs between the slopes of ranks
-    (N - C) / 2 and (N + C) / 2 + 1 of the N slopes, C being the normal quantile times the
-    standard deviation of Kendall's score, with its correction for ties.
-    """
-    count = len(year)
-    early, late = np.triu_indices(count, 1)
-    gaps = (year[late] - year[early])[:, None]
-    slopes = np.sort((value[late] - value[early]) / gaps, axis=0)
-    # Values that occur k times each: the sum of k (k - 1) (2 k + 5), value by value.
-    alike = (value[:, None] == value[None, :]).sum(axis=1)
-    ties = ((alike - 1) * (2 * alike + 5)).sum(axis=0)
-    variance = (count * (count - 1) * (2 * count + 5) - ties) / 18
-    reach = NormalDist().inv_cdf((1 + level) / 2) * np.sqrt(variance)
-    last = len(slopes) - 1
-    lower = np.maximum(np.round((len(slopes) - reach) / 2).astype(int) - 1, 0)
-    upper = np.minimum(np.round((len(slopes) + reach) / 2).astype(int), last)
-    lane = np.arange(value.shape[1])
-    return Slope(
-        np.median(slopes, axis=0),
-        slopes[lower, lane],
-        slopes[upper, lane],
-        float(np.median(year)),
-        np.median(value, axis=0),
-    )
-
-
-def trends(seasons: pd.DataFrame, *, least_years: int, level: float) -> pd.DataFrame:
-    """Theil-Sen slope of the opening date over the years, with its interval.
-
-    Seasons without opening have no date and are left out of the slope; where these are many the
-    slope speaks only of the others, so none is given when fewer than ``least_years`` complete
-    seasons opened or fewer than half did.
-
-    Parameters
-    ----------
-    seasons : DataFrame
-        The seasons table.
-    least_years : int
-        Complete seasons with an opening, at least [years].
-    level : float
-        Confidence of the interval [1].
-
-    Returns
-    -------
-    DataFrame
-        ``site, soil, disease, rule, latitude, longitude, meaning, seasons, opened_in``,
-        ``days_per_decade`` (negative: earlier) with ``low`` and ``high``, ``clear`` (whether the
-        interval leaves out zero), ``middle_year`` and ``middle_day`` (a point of the line, [days
-        after the season's first day]), ``first_season``, ``last_season``; NaN where no slope is
-        given.
-    """
-    table = _complete(seasons)
-    out = table[[*KEYS, *_KEPT]].drop_duplicates(KEYS).set_index(KEYS)
-    size = table.groupby(KEYS, sort=False)["day"].agg(["size", "count"])
-    out[["seasons", "opened_in"]] = size
-    wide = table.pivot_table(index="season", columns=KEYS, values="day")
-    found = ["days_per_decade", "low", "high", "middle_year", "middle_day"]
-    out[[*found, "first_season", "last_season"]] = np.nan
-    enough = (out["opened_in"] >= max(least_years, 2)) & (2 * out["opened_in"] >= out["seasons"])
-    value = wide.reindex(columns=out.index[enough]).to_numpy()
-    year = wide.index.to_numpy(float)
-    # Lanes with a date in the same years are fitted together.
-    patterns, which = np.unique(~np.isnan(value), axis=1, return_inverse=True)
-    lines = np.full((7, value.shape[1]), np.nan)
-    for number, known in enumerate(patterns.T):
-        lanes = np.flatnonzero(which == number)
-        fit = theil_sen(year[known], value[np.ix_(known, lanes)], level)
-        lines[:3, lanes] = 10 * fit.slope, 10 * fit.low, 10 * fit.high
-        lines[3, lanes], lines[4, lanes] = fit.middle_year, fit.middle_value
-        lines[5:, lanes] = [[year[known].min()], [year[known].max()]]
-    out.loc[enough, [*found, "first_season", "last_season"]] = lines.T
-    out["clear"] = (out["low"] > 0) | (out["high"] < 0)
-    return out.reset_index()
 
 
 def year_means(
@@ -313,7 +190,7 @@ def warmest_years(seasons: pd.DataFrame, normal: pd.DataFrame) -> pd.DataFrame:
         warmer_by_c=warmth["year_mean_c"] - known.transform("mean"), years=known.transform("size")
     )
     best = warmth.loc[known.idxmax()].rename(columns={"season": "warmest_year"})
-    rows = normal[[*KEYS, *_KEPT, "normal", "seasons"]].merge(best, on=place)
+    rows = normal[[*KEYS, *KEPT, "normal", "seasons"]].merge(best, on=place)
     then = gone[[*KEYS, "season", "opened", "days_earlier"]]
     out = rows.merge(then, left_on=[*KEYS, "warmest_year"], right_on=[*KEYS, "season"], how="left")
     dated = gone.dropna(subset="days_earlier")
@@ -323,7 +200,7 @@ def warmest_years(seasons: pd.DataFrame, normal: pd.DataFrame) -> pd.DataFrame:
         first[[*KEYS, "earliest_season", "earliest_by"]], on=KEYS, how="left"
     )
     columns = ["warmest_year", "year_mean_c", "warmer_by_c", "years", "normal", "seasons", "opened"]
-    return out[[*KEYS, *_KEPT, *columns, "days_earlier", "earliest_season", "earliest_by"]]
+    return out[[*KEYS, *KEPT, *columns, "days_earlier", "earliest_season", "earliest_by"]]
 
 
 def warmest_by_rule(warmest: pd.DataFrame, *, least_years: int) -> pd.DataFrame:
@@ -345,7 +222,7 @@ def warmest_by_rule(warmest: pd.DataFrame, *, least_years: int) -> pd.DataFrame:
     """
     known = warmest.dropna(subset="days_earlier")
     known = known[known["seasons"] >= least_years]
-    groups = known.groupby(_RULE, sort=False)
+    groups = known.groupby(RULE, sort=False)
     days = groups["days_earlier"]
     out = pd.DataFrame(
         {
@@ -357,44 +234,13 @@ def warmest_by_rule(warmest: pd.DataFrame, *, least_years: int) -> pd.DataFrame:
             "most": days.max(),
         }
     )
-    top = known.loc[days.idxmax()].set_index(_RULE)
+    top = known.loc[days.idxmax()].set_index(RULE)
     out["most_site"] = top["site"]
     out["most_year"] = top["warmest_year"].astype(int)
     return out.reset_index()
 
 
-def trends_by_rule(trend: pd.DataFrame) -> pd.DataFrame:
-    """Sum up `trends` over the sites, by rule.
-
-    Returns
-    -------
-    DataFrame
-        ``soil, disease, rule, meaning``, ``sites`` (with a slope), ``median``, ``low`` and
-        ``high`` (10 and 90 % points over sites) [days a decade], ``clearly_earlier`` and
-        ``clearly_later`` (sites whose interval leaves out zero). Where nothing changes, chance
-        alone makes about half of what the interval leaves out clear on each side; and sites near
-        each other share their years.
-    """
-    known = trend.dropna(subset="days_per_decade")
-    known = known.assign(
-        clearly_earlier=known["clear"] & (known["days_per_decade"] < 0),
-        clearly_later=known["clear"] & (known["days_per_decade"] > 0),
-    )
-    groups = known.groupby(_RULE, sort=False)
-    slope = groups["days_per_decade"]
-    clearly = groups[["clearly_earlier", "clearly_later"]].sum().astype(int)
-    return pd.DataFrame(
-        {
-            "sites": slope.size(),
-            "median": slope.median(),
-            "low": slope.quantile(0.1),
-            "high": slope.quantile(0.9),
-            **{name: clearly[name] for name in clearly},
-        }
-    ).reset_index()
-
-
-def _complete(seasons: pd.DataFrame) -> pd.DataFrame:
+def complete(seasons: pd.DataFrame) -> pd.DataFrame:
     """Return the complete seasons, with ``day``, the opening as days after the season's first."""
     table = seasons[seasons["complete"].eq(True)].reset_index(drop=True)
     table["day"] = season_day(

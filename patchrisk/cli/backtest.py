@@ -91,7 +91,8 @@ class Named(click.ParamType[tuple[str, str]]):
 @click.option(
     "--lead",
     type=Lead(),
-    help="Days before the disease is seen at which an opening is of use, as 21-84.",
+    help="Days before the disease is seen at which an opening is of use, as 21-84, for every "
+    "disease; without it the lags in each disease's file say.",
 )
 @click.option("--workers", type=int, help="Processes; one for each core by default.")
 @click.option(
@@ -204,30 +205,34 @@ def _study(
     diseases_folder: Path | None,
     memory_gb: float,
 ) -> Iterator[Path]:
-    """Write what is made of the whole table, where it fits in memory."""
+    """Write what is made of the whole table."""
     yield from sorted(out.glob("seasons.*"))
     yield out / "metadata.json"
-    rows = done.metadata["counts"]["rows"]
-    if rows * GB_A_ROW > memory_gb:
+    rows, shelved = done.metadata["counts"]["rows"], (out / "seasons.parquet").is_file()
+    if not shelved and rows * GB_A_ROW > memory_gb:
         click.echo(
-            f"{rows} rows take more than --memory {memory_gb:g}: trends and figures were left out; "
-            "take a part of the table, or give more memory.",
+            f"{rows} rows of CSV take more than --memory {memory_gb:g}: trends and figures were "
+            "left out; write Parquet as well (--table both), or give more memory.",
             err=True,
         )
         return
     if rows:
-        from patchrisk.backtest.study import usual_terms, write_study
+        from patchrisk.backtest.study import write_study
+        from patchrisk.backtest.tables import Shelved
+        from patchrisk.backtest.terms import usual_terms
         from patchrisk.diseases import load_library
 
         library = load_library(diseases_folder)
-        with _bar("Figures") as progress:
+        with _bar("Trends") as reading, _bar("Figures") as progress:
             yield from write_study(
                 out,
-                done.seasons,
+                Shelved(out) if shelved else done.seasons,
                 observations,
                 library=library,
-                terms=usual_terms(lead),
+                terms=None if lead is None else usual_terms(lead),
+                reading=reading,
                 progress=progress,
+                tell=click.echo,
             )
 
 
@@ -244,6 +249,9 @@ def _bar(label: str) -> Iterator[Callable[[int, int], None]]:
             bar.__enter__()
         if bar is not None:
             bar.update(done - bar.pos)
+            if done == total:
+                bar.__exit__(None, None, None)
+                bar = None
 
     try:
         yield tell

@@ -11,7 +11,7 @@ from patchrisk.cli.options import Day, F, site_options
 from patchrisk.errors import Fault, InputError
 
 if TYPE_CHECKING:
-    from patchrisk.records import Known
+    from patchrisk.record_rows import Known
 
 
 def _shared(command: F) -> F:
@@ -40,6 +40,7 @@ def record() -> None:
 @click.option("--actives", default="", help="Active ingredients by ISO name, joined by +.")
 @click.option("--for", "targets", default="", help="Diseases it is meant for, joined by +.")
 @click.option("--water", default="", help='Watered in on the day, such as "6 mm" or "0.25 in".')
+@click.option("--rate", default="", help="Rate of product that went on, with its unit.")
 def application(
     site_file: Path,
     sample: bool,
@@ -51,6 +52,7 @@ def application(
     actives: str,
     targets: str,
     water: str,
+    rate: str,
 ) -> None:
     """Write down an application that went on."""
     from patchrisk.records import append_application, applications_path
@@ -64,15 +66,17 @@ def application(
         "actives": actives,
         "for": targets,
         "water": water,
+        "rate": rate,
         "note": note,
     }
     done, before = append_application(known, given)
     groups = " + ".join(f"FRAC {c}" for c in sorted(done.codes, key=known.groups.codes.index))
     what = f"{done.product} ({groups})" if done.product else groups
     aim = f" for {', '.join(_name(known, key) for key in done.targets)}" if done.targets else ""
+    strength = f" at {rate}" if rate else ""
     wet = f", watered in with {water}" if water else ""
     path = applications_path(known.site)
-    click.echo(f"Recorded in {path}: {done.day}, {done.area}, {what}{aim}{wet}.")
+    click.echo(f"Recorded in {path}: {done.day}, {done.area}, {what}{strength}{aim}{wet}.")
     _tell(before.faults)
 
 
@@ -116,7 +120,7 @@ def observation(
 
 def _known(site_file: Path, sample: bool) -> "Known":
     from patchrisk.diseases import load_library
-    from patchrisk.records import known_at
+    from patchrisk.record_rows import known_at
     from patchrisk.site import read_site
 
     if sample:

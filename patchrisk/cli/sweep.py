@@ -30,7 +30,8 @@ from patchrisk.cli.options import Lead
 @click.option(
     "--lead",
     type=Lead(),
-    help="Days before the disease is seen at which an opening is of use, as 21-84.",
+    help="Days before the disease is seen at which an opening is of use, as 21-84; without it "
+    "the lags in the disease's file say.",
 )
 @click.option(
     "--soil",
@@ -80,11 +81,10 @@ def sweep(
       first_seen  date, YYYY-MM-DD; or, instead,
       looked, incidence   date of a look and percent, or: not found
     """  # noqa: D301 - click takes the escape as it stands
-    from patchrisk.backtest.study import usual_terms
     from patchrisk.backtest.sweep import words
     from patchrisk.backtest.sweep_study import sweep_source, write_sweep
+    from patchrisk.backtest.terms import usual_terms
 
-    terms = usual_terms(lead)
     swept = sweep_source(
         source,
         disease,
@@ -95,10 +95,10 @@ def sweep(
         years=years,
         columns=dict(columns),
         diseases_folder=diseases_folder,
-        terms=terms,
+        terms=None if lead is None else usual_terms(lead),
         offline=offline,
     )
-    for line in words(swept, terms):
+    for line in words(swept):
         click.echo(line)
-    for path in write_sweep(out, swept, terms):
+    for path in write_sweep(out, swept):
         click.echo(str(path))

@@ -7,17 +7,19 @@ import numpy as np
 from patchrisk.programme.case import LITTLE, Case, listed, upper
 from patchrisk.programme.given import PROVEN
 from patchrisk.programme.problem import Threat, usable_days, value_of
+from patchrisk.programme.recorded import on_record
 from patchrisk.programme.schedule import Relief
 
 
 def advise(case: Case, relief: Relief) -> list[str]:
     """Say what concerns the programme as a whole, in sentences."""
     problem, plan = case.problem, case.plan
-    out = []
+    out = list(on_record(case))
     coming = [t for t in problem.threats if t.rate.sum() >= LITTLE]
     if not coming:
         end = case.day(problem.dates[-1], year=True)
-        return [f"No infection pressure is in sight up to {end}: no application is worth making."]
+        none = f"No infection pressure is in sight up to {end}: no application is worth making."
+        return [none, *out]
     out += _scouting(case, coming)
     if not plan:
         out.append(_why_none(case, coming))

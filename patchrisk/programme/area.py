@@ -1,10 +1,12 @@
 """The programme of one area: everything put together."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from itertools import groupby
 
 import numpy as np
 import numpy.typing as npt
 
+from patchrisk.programme.case import listed
 from patchrisk.programme.cover import Applied, covered_by
 from patchrisk.programme.explain import explain
 from patchrisk.programme.given import (
@@ -23,6 +25,7 @@ from patchrisk.programme.plan import AreaPlan, Planned, Share
 from patchrisk.programme.problem import Option, Problem, Solution, Threat
 from patchrisk.programme.rotation import Guideline, Step
 from patchrisk.programme.schedule import with_relief
+from patchrisk.programme.yearly import Spent, YearlyLimit, shared, spent
 from patchrisk.units import FloatArray
 
 Days = npt.NDArray[np.datetime64]
@@ -42,6 +45,7 @@ def plan_area(
     demand: Demand,
     guidelines: Sequence[Guideline],
     numbers: Numbers,
+    limits: Sequence[YearlyLimit] = (),
     ground: Ground = Ground(),  # noqa: B008 - frozen
     air_max_c: FloatArray | None = None,
     rain_mm: FloatArray | None = None,
@@ -72,6 +76,8 @@ def plan_area(
     guidelines : sequence of Guideline
         Those that are on; the one on heat among them.
     numbers : Numbers
+    limits : sequence of YearlyLimit
+        What labels allow of an active in a year, over all products.
     ground : Ground
     air_max_c : ndarray of float, shape (days ahead, traces), optional
         Daily maximum of the air from today on, along the outlook's traces [degC].
@@ -93,8 +99,9 @@ def plan_area(
     """
     applied = sorted((a for a in applied if a.day <= dates[today]), key=lambda a: a.day)
     season = [a for a in applied if a.day >= season_start]
+    gone = [spent(limit, season, stock) for limit in limits]
     problem, hot = _problem(
-        concerns, stock, dates, today, applied, season, demand, guidelines, numbers,
+        concerns, stock, dates, today, applied, season, demand, guidelines, numbers, gone,
         ground, air_max_c, resistant, _year_on(season_start),
     )  # fmt: skip
     solution, relief = with_relief(problem)
@@ -119,9 +126,22 @@ def plan_area(
         tuple(season),
         planned,
         {c.key: _share(c, problem, solution, today) for c in concerns},
-        advice,
+        (*advice, *_taken(gone, day)),
         measures(_called_for(concerns, planned)),
     )
+
+
+def _taken(gone: Sequence[Spent], day: Callable[..., str]) -> Iterator[str]:
+    """Say which records were counted as the greatest dose, as theirs is not known."""
+    for done in gone:
+        limit = done.limit
+        if done.taken:
+            most = max(limit.doses, key=lambda name: limit.doses[name])
+            days = listed([day(one.day) for one in done.taken])
+            yield (
+                f"How much {limit.active} went on {days} is not known: counted towards its yearly "
+                f"limit as one application of {most}{'' if len(done.taken) == 1 else ' each'}."
+            )
 
 
 def _called_for(concerns: Sequence[Concern], planned: Sequence[Planned]) -> list[Concern]:
@@ -142,6 +162,7 @@ def _problem(
     demand: Demand,
     guidelines: Sequence[Guideline],
     numbers: Numbers,
+    gone: Sequence[Spent],
     ground: Ground,
     air_max_c: FloatArray | None,
     resistant: frozenset[str],
@@ -167,17 +188,22 @@ def _problem(
                 choice,
                 worth,
                 _partners(concerns, choice.codes, choice.actives) - resistant,
-                None if item.most is None else max(0, item.most - len(mine)),
+                _least(
+                    None if item.most is None else max(0, item.most - len(mine)),
+                    *(of.limit.times(choice.product, of.kg_ha) for of in gone),
+                ),
                 item.least_days,
                 0 if since is None or item.least_days is None else item.least_days - since,
                 held if HELD_GROUP in choice.codes else None,
-                item.most,
+                _least(item.most, *(of.limit.times(choice.product) for of in gone)),
+                item.longest_days,
             )
         )
     if demand.most is None:
-        most = after = _number(concerns, today, numbers)
+        most = after = _number(concerns, stock, today, numbers)
     else:
-        most, after = max(0, demand.most - len(season)), demand.most
+        done = len({one.day for one in season})
+        most, after = max(0, demand.most - done), demand.most
     turn = int((next_start - ahead[0]).astype(int))
     problem = Problem(
         ahead,
@@ -185,16 +211,21 @@ def _problem(
         tuple(options),
         most,
         numbers.least_days if demand.least_days is None else demand.least_days,
-        demand.greatest_days,
         demand.no_spray[today:],
-        tuple(Step(a.codes, _partners(concerns, a.codes, a.actives), a.day) for a in season),
+        tuple(_steps(concerns, season)),
         tuple(g for g in guidelines if g.key != HEAT_RULE),
         numbers.caps,
         numbers.worth,
         turn if turn < len(ahead) else None,
         after,
+        tuple(shared(gone, stock)),
     )
     return problem, hot
+
+
+def _least(*numbers: int | None) -> int | None:
+    """Return the smallest of the numbers that are told; None without any."""
+    return min((number for number in numbers if number is not None), default=None)
 
 
 def _year_on(day: np.datetime64) -> np.datetime64:
@@ -202,11 +233,17 @@ def _year_on(day: np.datetime64) -> np.datetime64:
     return np.datetime64(day.astype("datetime64[M]") + 12, "D")
 
 
-def _number(concerns: Sequence[Concern], today: int, numbers: Numbers) -> int:
+def _number(
+    concerns: Sequence[Concern], stock: Sequence[Stock], today: int, numbers: Numbers
+) -> int:
     """Without a word from the user: as many as all the diseases together ask for."""
     wanted = 0
+    held = [item.longest_days for item in stock]
+    longest = max((days for days in held if days is not None), default=None)
     for concern in concerns:
         days = numbers.lasting(concern).days
+        if longest is not None and None not in held:
+            days = min(days, longest)
         season = int((concern.planned_for(today, days)[today:] > 0).sum())
         wanted += -(-season // days) if concern.number is None else concern.number
     return wanted
@@ -235,7 +272,7 @@ def _threat(
         first = season[0] if season.size else today
         # What went on up to an interval before the season counts as one of its number.
         begin = ahead[0] - np.timedelta64(today - int(first) + lasting.days, "D")
-        most = max(0, concern.number - sum(a.day > begin for a in mine))
+        most = max(0, concern.number - len({a.day for a in mine if a.day > begin}))
     weight = numbers.unseen if concern.in_history is False else 1.0
     timely = None if concern.timely is None else concern.timely[today:]
     return Threat(concern.key, rate[today:], lasting.days, most, kept, weight, timely)
@@ -252,6 +289,16 @@ def _partners(
     )
 
 
+def _steps(concerns: Sequence[Concern], season: Sequence[Applied]) -> Iterator[Step]:
+    """Applications as guidelines see them: what went on a day together is one mixture."""
+    for day, same in groupby(season, key=lambda one: one.day):
+        tank = list(same)
+        partners = (_partners(concerns, one.codes, one.actives) for one in tank)
+        yield Step(
+            frozenset().union(*(one.codes for one in tank)), frozenset().union(*partners), day
+        )
+
+
 def _same(product: str | None, codes: frozenset[str], one: Applied) -> bool:
     if product is not None and one.product:
         return product.casefold() == one.product.casefold()
@@ -264,7 +311,7 @@ def _share(concern: Concern, problem: Problem, solution: Solution, today: int) -
     new = np.zeros(len(done), dtype=bool)
     for day, option in solution.plan:
         if threat.worth(problem.options[option], day) > 0:
-            new[day : day + threat.cover_days] = True
+            new[day : day + threat.lasts(problem.options[option])] = True
     return Share(
         float(threat.rate.sum()),
         float(threat.rate[done].sum()),

@@ -19,6 +19,7 @@ from patchrisk.programme.problem import (
     usable_days,
     value_of,
 )
+from patchrisk.programme.recorded import after_damage
 from patchrisk.programme.schedule import Relief
 from patchrisk.programme.watering import watering
 from patchrisk.units import FloatArray
@@ -100,13 +101,12 @@ def covers(problem: Problem, plan: Plan, n: int) -> dict[str, float]:
     for threat in problem.threats:
         if threat.worth(problem.options[option], day) <= 0:
             continue
-        end = day + threat.cover_days
+        mine = np.zeros(len(threat.rate), dtype=bool)
+        mine[day : day + threat.lasts(problem.options[option])] = True
         for later, other in plan[n + 1 :]:
             if threat.worth(problem.options[other], later) > 0:
-                end = min(end, later)
-                break
-        mine = threat.rate[day:end][threat.kept[day:end] <= 0]
-        out[threat.key] = float(mine.sum())
+                mine[later : later + threat.lasts(problem.options[other])] = False
+        out[threat.key] = float(threat.rate[mine & (threat.kept <= 0)].sum())
     return out
 
 
@@ -195,16 +195,19 @@ def _covering(
     case: Case, n: int, targets: Sequence[str], covered: dict[str, float]
 ) -> Iterator[str]:
     """Say which days it covers, and how much of each disease's pressure falls in them."""
-    day = case.plan[n][0]
-    by_end: dict[int, list[str]] = {}
+    day, index = case.plan[n]
+    option = case.problem.options[index]
+    by_end: dict[tuple[int, bool], list[str]] = {}
     for key in targets:
         threat = threat_of(case.problem, key)
         part = f"{covered[key]:.1f} of {threat.rate.sum():.1f} for {case.concerns[key].name}"
-        by_end.setdefault(day + threat.cover_days - 1, []).append(part)
-    for last, parts in by_end.items():
+        cut = option.longest_days is not None and option.longest_days < threat.cover_days
+        by_end.setdefault((day + threat.lasts(option) - 1, cut), []).append(part)
+    for (last, cut), parts in by_end.items():
+        label = ", no longer by the interval off your label" if cut else ""
         yield (
-            f"Covers {case.date(day)} to {case.date(last)}: of the days at the optimum still to "
-            f"come, {listed(parts)}."
+            f"Covers {case.date(day)} to {case.date(last)}{label}: of the days at the optimum "
+            f"still to come, {listed(parts)}."
         )
 
 
@@ -276,8 +279,9 @@ def _warm(case: Case, n: int, targets: Sequence[str]) -> Iterator[str]:
     """Say how much faster it is lost in warm soil; the published interval stands all the same."""
     if case.soil_c is None or not targets:
         return
-    day, numbers = case.plan[n][0], case.numbers
-    days = max(threat_of(case.problem, key).cover_days for key in targets)
+    (day, index), numbers = case.plan[n], case.numbers
+    option = case.problem.options[index]
+    days = max(threat_of(case.problem, key).lasts(option) for key in targets)
     soil = case.soil_c[day : day + days]
     low, _, high = (
         float(np.mean(quickening(soil, q, numbers.q10_reference_c))) for q in numbers.q10
@@ -287,7 +291,7 @@ def _warm(case: Case, n: int, targets: Sequence[str]) -> Iterator[str]:
             f"In soil as warm as is expected fungicides are lost {low:.1f} to {high:.1f} times "
             f"faster than at {case.show('soil temperature', numbers.q10_reference_c)}, by "
             f"laboratory studies; how long roots stay protected was never measured, and the "
-            f"published {days} days are planned with."
+            f"{days} days are planned with."
         )
 
 
@@ -318,6 +322,8 @@ def _cautions(case: Case, n: int, targets: Sequence[str]) -> list[str]:
     out += _late(case, n, targets)
     if "3" in choice.codes:
         out += _dmi(case, n, day)
+    late = after_damage(case, choice.codes, [case.concerns[k] for k in targets], problem.dates[day])
+    out += [late] if late else []
     out += [f"Breaks a guideline: {b.words}." for b in broken_by(problem, case.plan[: n + 1])
             if b.day == problem.dates[day]]  # fmt: skip
     return out

@@ -89,6 +89,9 @@ class Concern:
         day does not count against the disease. None where no rule says.
     up_to_c : float or None
         Warmest soil at which a published rule still has it applied [degC].
+    damage : tuple of datetime64[D] or None
+        First day of the season at hand on which its damage was seen on the area, and the last
+        day of that season; None where none was seen.
     """
 
     key: str
@@ -107,6 +110,7 @@ class Concern:
     at_hand: BoolArray | None = None
     timely: BoolArray | None = None
     up_to_c: float | None = None
+    damage: tuple[np.datetime64, np.datetime64] | None = None
 
     def planned_for(self, today: int, interval: int) -> FloatArray:
         """Pressure that can still be planned for, (days,): of one season, 0 elsewhere.
@@ -151,12 +155,14 @@ class Concern:
 class Stock:
     """A choice with what its label allows; None where that is not known.
 
-    ``most`` is applications in a season, ``least_days`` the interval between two [days].
+    ``most`` is applications in a season, ``least_days`` the interval between two [days], and
+    ``longest_days`` what one is held to protect at the most [days].
     """
 
     choice: Choice
     most: int | None = None
     least_days: int | None = None
+    longest_days: int | None = None
 
 
 @dataclass(frozen=True)
@@ -169,14 +175,13 @@ class Demand:
         Days, past and to come, on which nothing can be applied.
     most : int or None
         Applications in the season, those done among them.
-    least_days, greatest_days : int or None
+    least_days : int or None
         Between two applications that follow each other [days].
     """
 
     no_spray: BoolArray
     most: int | None = None
     least_days: int | None = None
-    greatest_days: int | None = None
 
 
 @dataclass(frozen=True)
@@ -228,6 +233,7 @@ class Numbers:
     least_days: int
     unseen: float
     slack: float
+    whole_rate: float
 
     def weight(self, concern: Concern, codes: frozenset[str], actives: tuple[str, ...]) -> float:
         """Weight of a choice against a disease [1]; between equals, one that somebody names."""
@@ -288,6 +294,7 @@ def numbers_of(table: Mapping[str, Valued]) -> Numbers:
         least_days=whole("plan.least_interval"),
         unseen=value("plan.unseen"),
         slack=value("plan.slack") / 100,
+        whole_rate=value("qoi.whole_rate") / 100,
     )
 
 
@@ -300,7 +307,5 @@ def works(concern: Concern, one: Applied) -> bool:
 
 
 def delivery(numbers: Numbers) -> Callable[[Applied], float]:
-    """Share of an application that gets to the roots, by what was watered in."""
-    return lambda one: delivered(
-        one.codes, one.water_mm, numbers.water_least_mm, numbers.not_watered
-    )
+    """Share of an application that gets to the roots, by water and rain of its day."""
+    return lambda one: delivered(one.codes, one.wet_mm, numbers.water_least_mm, numbers.not_watered)

@@ -9,6 +9,7 @@ import numpy.typing as npt
 
 from patchrisk.programme.plan import Choice
 from patchrisk.programme.rotation import Breach, Caps, Guideline, Step, breaches
+from patchrisk.programme.yearly import Shared
 from patchrisk.units import FloatArray
 from patchrisk.windows import BoolArray
 
@@ -50,6 +51,11 @@ class Threat:
             return 0.0
         return option.worth.get(self.key, 0.0)
 
+    def lasts(self, option: "Option") -> int:
+        """Days that an option covers, its own among them [days]."""
+        longest = option.longest_days
+        return self.cover_days if longest is None else min(self.cover_days, longest)
+
 
 @dataclass(frozen=True)
 class Option:
@@ -71,6 +77,8 @@ class Option:
         Index of the first day on which the label allows it.
     held : ndarray of bool, shape (days,), or None
         Days on which something other than the label holds it back, such as heat.
+    longest_days : int or None
+        The label's longest interval: it covers no more days than these [days].
     """
 
     choice: Choice
@@ -81,6 +89,7 @@ class Option:
     not_before: int = 0
     held: BoolArray | None = None
     most_after: int | None = None
+    longest_days: int | None = None
 
     @property
     def step(self) -> Step:
@@ -101,8 +110,6 @@ class Problem:
         Applications that may yet be made this year, and from the turn of the year on.
     least_days : int
         Between any two applications of the area [days].
-    greatest_days : int or None
-        Between two applications that follow each other [days].
     no_spray : ndarray of bool, shape (days,)
         Days on which nothing can be applied.
     done : tuple of Step
@@ -115,6 +122,8 @@ class Problem:
     turn : int or None
         Index of the first day of the next year by which applications are counted; None when it
         is not in sight.
+    shared : tuple of Shared
+        Limits of the labels on an active that several options hold.
     """
 
     dates: Days
@@ -122,7 +131,6 @@ class Problem:
     options: tuple[Option, ...]
     most: int
     least_days: int
-    greatest_days: int | None
     no_spray: BoolArray
     done: tuple[Step, ...]
     guidelines: tuple[Guideline, ...]
@@ -130,6 +138,7 @@ class Problem:
     cost: float
     turn: int | None = None
     most_after: int = 0
+    shared: tuple[Shared, ...] = ()
 
     @property
     def most_in_all(self) -> int:
@@ -170,17 +179,18 @@ def value_of(problem: Problem, plan: Plan) -> float:
 
 def gain_of(problem: Problem, threat: Threat, plan: Plan) -> float:
     """Pressure of one disease that a plan covers anew, by evidence [days at the optimum]."""
-    at_work = [(d, threat.worth(problem.options[o], d)) for d, o in plan]
-    at_work = [(d, w) for d, w in at_work if w > 0]
+    options = problem.options
+    at_work = [(d, threat.worth(options[o], d), threat.lasts(options[o])) for d, o in plan]
+    at_work = [work for work in at_work if work[1] > 0]
     if threat.most is None or len(at_work) <= threat.most:
         return _gain(threat, at_work)
     return max((_gain(threat, part) for part in combinations(at_work, threat.most)), default=0.0)
 
 
-def _gain(threat: Threat, at_work: Sequence[tuple[int, float]]) -> float:
+def _gain(threat: Threat, at_work: Sequence[tuple[int, float, int]]) -> float:
     cover = threat.kept.copy()
-    for day, weight in at_work:
-        part = cover[day : day + threat.cover_days]
+    for day, weight, lasts in at_work:
+        part = cover[day : day + lasts]
         np.maximum(part, weight, out=part)
     return float(np.nansum(threat.rate * (cover - threat.kept)))
 
@@ -196,13 +206,6 @@ def allowed(problem: Problem, plan: Plan) -> bool:
     gaps = np.diff(day)
     if not all(usable[d, o] for d, o in plan) or (gaps < problem.least_days).any():
         return False
-    greatest = problem.greatest_days
-    if greatest is not None:
-        since = problem.since
-        if (gaps > greatest).any():
-            return False
-        if plan and since is not None and since <= greatest < since + day[0]:
-            return False
     for o, option in enumerate(problem.options):
         mine = [d for d, other in plan if other == o]
         if option.most is not None and sum(d < turn for d in mine) > option.most:
@@ -210,6 +213,11 @@ def allowed(problem: Problem, plan: Plan) -> bool:
         if option.most_after is not None and sum(d >= turn for d in mine) > option.most_after:
             return False
         if option.least_days is not None and (np.diff(mine) < option.least_days).any():
+            return False
+    for limit in problem.shared:
+        if not limit.keeps([o for d, o in plan if d < turn], limit.left):
+            return False
+        if not limit.keeps([o for d, o in plan if d >= turn], 1.0):
             return False
     return not broken_by(problem, plan) and not idle(problem, plan)
 
@@ -223,8 +231,6 @@ def broken_by(problem: Problem, plan: Plan) -> list[Breach]:
 
 def idle(problem: Problem, plan: Plan) -> list[int]:
     """Places of applications that bring less than they cost: made only to keep two others apart."""
-    if problem.greatest_days is not None:  # then one may be asked for to bridge a gap
-        return []
     whole = value_of(problem, plan)
     rest = (plan[:n] + plan[n + 1 :] for n in range(len(plan)))
     return [n for n, others in enumerate(rest) if value_of(problem, others) > whole + 1e-6]
@@ -253,12 +259,13 @@ def usable_days(problem: Problem) -> BoolArray:
 def weights(problem: Problem, threat: Threat) -> FloatArray:
     """Weight of each option against a disease by day, (days, options); 0 where it is too late."""
     worth = np.array([option.worth.get(threat.key, 0.0) for option in problem.options])
+    lasts = np.array([threat.lasts(option) for option in problem.options])
     days = len(problem.dates)
     total = np.r_[0, np.cumsum(threat.rate > 0)]
-    there = total[np.minimum(np.arange(days) + threat.cover_days, days)] > total[:-1]
+    there = total[np.minimum(np.arange(days)[:, None] + lasts, days)] > total[:-1, None]
     if threat.timely is not None:
-        there = there & threat.timely
-    return np.where(there[:, None], worth, 0.0)
+        there &= threat.timely[:, None]
+    return np.where(there, worth, 0.0)
 
 
 def helpful_days(problem: Problem) -> BoolArray:

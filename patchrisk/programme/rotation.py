@@ -89,11 +89,15 @@ class Breach:
     what: str
 
     @property
+    def told(self) -> str:
+        """What it is, with its source."""
+        mark = f"; {self.guideline.mark}" if self.guideline.mark else ""
+        return f"{self.what} ({self.guideline.source}{mark})"
+
+    @property
     def words(self) -> str:
         """In one sentence, with day and source."""
-        when = "" if self.day is None else f"{self.day}: "
-        mark = f"; {self.guideline.mark}" if self.guideline.mark else ""
-        return f"{when}{self.what} ({self.guideline.source}{mark})"
+        return self.told if self.day is None else f"{self.day}: {self.told}"
 
 
 def family(code: str) -> str:

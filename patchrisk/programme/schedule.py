@@ -145,7 +145,6 @@ GIVEN_UP = (
     "heat rule for group 3",
     "days without spraying",
     "limits on the labels",
-    "greatest interval",
     "number of applications",
 )
 
@@ -209,10 +208,8 @@ def _without(problem: Problem, name: str) -> Problem:
         free = (
             replace(o, most=None, most_after=None, least_days=None, not_before=0) for o in options
         )
-        return replace(problem, options=tuple(free))
-    if name == GIVEN_UP[4] and problem.greatest_days is not None:
-        return replace(problem, greatest_days=None)
+        return replace(problem, options=tuple(free), shared=())
     many = _MOST_APPLICATIONS // 2
-    if name == GIVEN_UP[5] and problem.most_in_all < many:
+    if name == GIVEN_UP[4] and problem.most_in_all < many:
         return replace(problem, most=many, most_after=many)
     return problem

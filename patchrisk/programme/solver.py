@@ -5,7 +5,9 @@ at work on it: by each class of evidence a layer, covered or not, whose weight i
 the one below.
 """
 
-from collections.abc import Sequence
+import os
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,6 +15,7 @@ import numpy.typing as npt
 
 from patchrisk.programme.problem import Problem, Solution, Threat, value_of, weights
 from patchrisk.programme.rotation import Limit, totals
+from patchrisk.programme.yearly import ROUNDING
 from patchrisk.units import FloatArray
 
 # Branches of a search after which the best so far is taken; most end at the first. A count and
@@ -72,7 +75,7 @@ def solve(
     def width() -> int:
         return sum(map(len, gains))
 
-    gains.append(_intervals(problem, moves, rows, width()))
+    _intervals(problem, moves, rows)
     _labels(problem, moves, rows)
     _totals(problem, moves, len(problem.done) + most, rows)
     if pinned:
@@ -83,7 +86,8 @@ def solve(
     free = np.zeros(count, dtype=bool)  # moves that help against something without a number
     for threat in problem.threats:
         weight = weights(problem, threat)[moves.day, moves.option]
-        gains.append(_cover(threat, weight, moves, rows, width(), counted))
+        lasts = np.array([threat.lasts(option) for option in problem.options])[moves.option]
+        gains.append(_cover(threat, weight, lasts, moves, rows, width(), counted))
         if threat.most is None:
             free |= weight > 0
     for day in np.unique(moves.day[~free]):
@@ -95,18 +99,40 @@ def solve(
         (np.concatenate(rows.value), (np.concatenate(rows.row), np.concatenate(rows.column))),
         shape=(len(rows.most), width()),
     )
-    made = milp(
-        -np.concatenate(gains),
-        integrality=np.r_[np.ones(count), np.zeros(width() - count)],
-        bounds=Bounds(0, 1),
-        constraints=LinearConstraint(matrix, -np.inf, np.array(rows.most)),
-        options={"node_limit": _NODES, "mip_rel_gap": _GAP},
-    )
+    with _quiet():
+        made = milp(
+            -np.concatenate(gains),
+            integrality=np.r_[np.ones(count), np.zeros(width() - count)],
+            bounds=Bounds(0, 1),
+            constraints=LinearConstraint(matrix, -np.inf, np.array(rows.most)),
+            options={"node_limit": _NODES, "mip_rel_gap": _GAP},
+        )
     if made.x is None:
         return Solution((), 0.0, False)
     chosen = np.flatnonzero(made.x[:count] > 0.5)
     plan = tuple(sorted((int(moves.day[k]), int(moves.option[k])) for k in chosen))
     return Solution(plan, value_of(problem, plan), made.status == 0)
+
+
+@contextmanager
+def _quiet() -> Iterator[None]:
+    """Keep HiGHS from writing to standard output, as on some problems it does when told not to.
+
+    What it writes would stand in the midst of JSON.
+    """
+    try:
+        kept = os.dup(1)
+    except OSError:  # there is none
+        yield
+        return
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    os.dup2(nowhere, 1)
+    try:
+        yield
+    finally:
+        os.dup2(kept, 1)
+        os.close(kept)
+        os.close(nowhere)
 
 
 class _Rows:
@@ -126,25 +152,11 @@ class _Rows:
         self.most.append(most)
 
 
-def _intervals(problem: Problem, moves: Moves, rows: _Rows, start: int) -> FloatArray:
-    """No two sooner than the least interval, none later than the greatest after the one before."""
-    days = np.unique(moves.day)
-    for day in days:
+def _intervals(problem: Problem, moves: Moves, rows: _Rows) -> None:
+    """No two sooner than the least interval."""
+    for day in np.unique(moves.day):
         soon = (moves.day >= day) & (moves.day < day + max(1, problem.least_days))
         rows.add(np.flatnonzero(soon), 1.0, 1.0)
-    greatest, since = problem.greatest_days, problem.since
-    if greatest is None:
-        return np.zeros(0)
-    begun = since is not None and since <= greatest
-    for k, day in enumerate(days):  # one of the columns of a first application excuses its day
-        if begun and since is not None and day + since <= greatest:
-            continue
-        now = np.flatnonzero(moves.day == day)
-        before = np.flatnonzero((moves.day < day) & (moves.day >= day - greatest))
-        columns = np.r_[now, before, start + k]
-        rows.add(columns, np.r_[np.ones(now.size), -np.ones(before.size + 1)], 0.0)
-    rows.add(start + np.arange(days.size), 1.0, 0.0 if begun else 1.0)
-    return np.zeros(days.size)
 
 
 def _labels(problem: Problem, moves: Moves, rows: _Rows) -> None:
@@ -161,6 +173,13 @@ def _labels(problem: Problem, moves: Moves, rows: _Rows) -> None:
             for day in np.unique(moves.day[mine]):
                 soon = (moves.day[mine] >= day) & (moves.day[mine] < day + option.least_days)
                 rows.add(mine[soon], 1.0, 1.0)
+
+    for limit in problem.shared:
+        dose = np.array(limit.doses)[moves.option]
+        later = moves.day >= (np.inf if problem.turn is None else problem.turn)
+        for year, left in ((~later, limit.left), (later, 1.0)):
+            at = np.flatnonzero(year & (dose > 0))
+            rows.add(at, dose[at], left + ROUNDING)
 
 
 def _totals(problem: Problem, moves: Moves, length: int, rows: _Rows) -> None:
@@ -258,6 +277,7 @@ def _neighbours(
 def _cover(
     threat: Threat,
     weight: FloatArray,
+    lasts: npt.NDArray[np.intp],
     moves: Moves,
     rows: _Rows,
     start: int,
@@ -273,42 +293,46 @@ def _cover(
     limited = threat.most is not None
     gains: list[FloatArray] = []
     used = 0
-    below, counted_below = 0.0, None
+    below = 0.0
+    lower: dict[tuple[int, int], int] | None = None
     for level in levels:
         mine = np.flatnonzero(weight >= level)
         gain = threat.rate[there] * np.clip(level - np.maximum(below, threat.kept[there]), 0, None)
-        day, columns = moves.day[mine], mine
+        day, length, columns = moves.day[mine], lasts[mine], mine
         if limited:
-            at = np.unique(day)
-            columns = start + used + np.arange(at.size)
-            for column, d in zip(columns, at, strict=True):
-                rows.add(np.r_[column, mine[day == d]], np.r_[1.0, -np.ones((day == d).sum())], 0.0)
-            if counted_below is None:
+            at, which = np.unique(np.stack([day, length]), axis=1, return_inverse=True)
+            columns = start + used + np.arange(at.shape[1])
+            for k, column in enumerate(columns):
+                alike = mine[which.ravel() == k]
+                rows.add(np.r_[column, alike], np.r_[1.0, -np.ones(alike.size)], 0.0)
+            day, length = at
+            pairs = list(zip(day.tolist(), length.tolist(), strict=True))
+            if lower is None:
                 rows.add(columns, 1.0, float(threat.most or 0))
-                counted.append((at, columns))
+                counted.append((day, columns))
             else:  # what counts at this level counts at the one below
-                lower = {int(d): c for d, c in zip(*counted_below, strict=True)}
-                for column, d in zip(columns, at, strict=True):
-                    rows.add([column, lower[int(d)]], [1.0, -1.0], 0.0)
-            counted_below = (at, columns)
-            gains.append(np.zeros(at.size))
-            used += at.size
-            day = at
+                for pair, column in zip(pairs, columns, strict=True):
+                    rows.add(np.array([column, lower[pair]]), [1.0, -1.0], 0.0)
+            lower = dict(zip(pairs, columns.tolist(), strict=True))
+            gains.append(np.zeros(columns.size))
+            used += columns.size
         # Days covered by the same applications are one: fewer rows, the same optimum.
         pays = there[gain > 0]
         value = threat.weight * gain[gain > 0]
-        order = np.argsort(day, kind="stable")
-        lo = np.searchsorted(day[order], pays - threat.cover_days + 1, side="left")
-        hi = np.searchsorted(day[order], pays, side="right")
-        windows, which = np.unique(np.stack([lo, hi]), axis=1, return_inverse=True)
+        order = np.lexsort((day, length))
+        groups = np.flatnonzero(np.r_[True, np.diff(length[order]) > 0])
+        ends = []  # by length of cover, where those begin and end that are at work on the day
+        for begin, part in zip(groups, np.split(day[order], groups[1:]), strict=True):
+            since = pays - length[order[begin]] + 1
+            ends.append(begin + np.searchsorted(part, since, side="left"))
+            ends.append(begin + np.searchsorted(part, pays, side="right"))
+        windows, which = np.unique(np.stack(ends), axis=1, return_inverse=True)
         value = np.bincount(which.ravel(), weights=value, minlength=windows.shape[1])
-        keep = windows[1] > windows[0]
-        for (a, b), v in zip(windows.T[keep], value[keep], strict=True):
-            rows.add(
-                np.r_[start + used, columns[order[a:b]]],
-                np.r_[1.0, -np.ones(b - a)],
-                0.0,
-            )
+        keep = (windows[1::2] > windows[::2]).any(axis=0)
+        for window, v in zip(windows.T[keep], value[keep], strict=True):
+            spans = zip(window[::2], window[1::2], strict=True)
+            work = np.concatenate([order[a:b] for a, b in spans])
+            rows.add(np.r_[start + used, columns[work]], np.r_[1.0, -np.ones(work.size)], 0.0)
             gains.append(np.array([v]))
             used += 1
         below = float(level)

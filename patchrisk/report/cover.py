@@ -7,8 +7,12 @@ import numpy as np
 
 from patchrisk.pen import Pen
 from patchrisk.programme.cover import Applied, Cover
+from patchrisk.programme.watering import PHOSPHONATE
+from patchrisk.protection import programme_numbers
 from patchrisk.records import Kept
 from patchrisk.report.words import codes_words
+
+_RAIN_MM = 0.2  # less is not worth a word; common practice, no source
 
 
 def cover_words(cover: Cover, as_of: np.datetime64, pen: Pen, *, brief: bool = False) -> str:
@@ -27,6 +31,8 @@ def cover_words(cover: Cover, as_of: np.datetime64, pen: Pen, *, brief: bool = F
         return text
     if cover.last is not None:
         text += f", by {went_on(cover.last, pen)}"
+        wet = water_words(cover.last, pen)
+        text += f", {wet}" if wet else ""
     if len(cover.bare_open):
         text += f"; before, open and bare {_span(cover, as_of, pen)}"
     return text
@@ -44,6 +50,20 @@ def went_on(applied: Applied, pen: Pen) -> str:
     """Name an application by what went on, and its day."""
     what = applied.product or codes_words(applied.codes) or "an application without a FRAC code"
     return f"{what} of {pen.day(applied.day)}"
+
+
+def water_words(applied: Applied, pen: Pen) -> str:
+    """Say that rain watered it in, or too little did; empty for enough, and where none is told."""
+    least = programme_numbers().water_least_mm
+    if PHOSPHONATE in applied.codes or applied.water_mm >= least:
+        return ""
+    rain = pen.show("rain", applied.rain_mm) if applied.rain_mm >= _RAIN_MM else ""
+    if rain and np.nansum([applied.water_mm, applied.rain_mm]) >= least:
+        return f"watered in by rain, {rain} on {pen.day(applied.day)} at an unknown hour"
+    if np.isnan(applied.water_mm):
+        return ""
+    also = f" and {rain} of rain" if rain else ""
+    return f"too little water to reach the roots, {pen.show('rain', applied.water_mm)}{also}"
 
 
 def _span(cover: Cover, as_of: np.datetime64, pen: Pen) -> str:
@@ -108,8 +128,13 @@ def applied_record(applied: Applied) -> dict[str, Any]:
         "actives": list(applied.actives),
         "product": applied.product or None,
         "targets": list(applied.targets),
-        "water_mm": None if np.isnan(applied.water_mm) else round(float(applied.water_mm), 2),
+        "water_mm": _depth(applied.water_mm),
+        "rain_mm": _depth(applied.rain_mm),
     }
+
+
+def _depth(water_mm: float) -> float | None:
+    return None if np.isnan(water_mm) else round(float(water_mm), 2)
 
 
 def _date(day: np.datetime64 | None) -> str | None:

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from patchrisk.pen import Pen
-from patchrisk.programme.cover import Cover
+from patchrisk.programme.cover import Cover, tanks
 from patchrisk.programme.plan import AreaPlan, Planned
 from patchrisk.report import plan_words as words
 from patchrisk.report.cover import cover_words
@@ -53,7 +53,7 @@ def _area(plan: SitePlan, area: AreaPlan, said: _Said) -> Iterator[str]:
     kind = "" if turf is None else f": {turf.turf or 'any turf'}, {turf.root_zone}"
     yield from heading(f"{area.area.upper()}{kind}")
     if area.done:
-        on = "; ".join(words.applied_words(a, said.pen, full=said.full) for a in area.done)
+        on = "; ".join(words.applied_words(a, said.pen, full=said.full) for a in tanks(area.done))
         yield from wrap(f"On this season: {on}.")
     yield from _cover(plan, area, plan.cover.get(area.area, {}), said.pen)
     for entry in words.numbered(plan, area):

@@ -8,8 +8,10 @@ import numpy as np
 
 from patchrisk.diseases import Library
 from patchrisk.pen import Pen
-from patchrisk.programme.cover import Applied
+from patchrisk.programme.cover import Applied, tanks
 from patchrisk.programme.plan import AreaPlan, Choice, Planned, RunnerUp, Share, Watering
+from patchrisk.programme.watering import PHOSPHONATE
+from patchrisk.report.cover import water_words
 from patchrisk.report.words import Show, codes_words, name_of
 from patchrisk.season_plan import SitePlan
 
@@ -58,12 +60,13 @@ def numbered(plan: SitePlan, area: AreaPlan) -> Iterator[Numbered]:
     """Count what went on this season and what is planned in one row, by season.
 
     A plan made anew after a real application gives the applications to come the same numbers
-    as before, because the real one has taken the number that it had as a planned one.
+    as before, because the real one has taken the number that it had as a planned one. What went
+    on a day together is one.
     """
     southern = plan.site.site.southern
     counts: dict[int, int] = {}
-    items: list[Applied | Planned] = sorted(area.done, key=lambda a: a.day)
-    for item in items + list(area.planned):
+    items: list[Applied | Planned] = [*tanks(area.done), *area.planned]
+    for item in items:
         day = as_date(item.day)
         season = season_of(day, southern)
         counts[season] = counts.get(season, 0) + 1
@@ -112,7 +115,12 @@ def applied_words(applied: Applied, pen: Pen, *, full: bool = True) -> str:
         inside.append(", ".join(applied.actives))
     what = applied.product or codes or "something without a FRAC code"
     text = f"{pen.day(applied.day)} {what}"
-    return f"{text} ({'; '.join(inside)})" if inside else text
+    if inside:
+        text += f" ({'; '.join(inside)})"
+    wet = water_words(applied, pen)
+    if not wet and np.isnan(applied.water_mm) and PHOSPHONATE not in applied.codes:
+        wet = "no water on record, taken as watered in"
+    return f"{text}, {wet}" if wet else text
 
 
 def targets_words(planned: Planned, library: Library, shares: Mapping[str, Share]) -> str:
@@ -182,7 +190,8 @@ def headline(area: AreaPlan, pen: Pen) -> str:
         return f"{area.area}: no application planned."
     first = area.planned[0]
     count = len(area.planned)
-    on = f", {len(area.done)} on this season" if area.done else ""
+    done = len(list(tanks(area.done)))
+    on = f", {done} on this season" if done else ""
     return (
         f"{area.area}: {count} application{'s' if count > 1 else ''} planned{on}; "
         f"next {weekday(first.day, pen)}: {first.choice.label}."

@@ -2,6 +2,7 @@
 
 import re
 from pathlib import Path
+from typing import Literal
 
 import numpy as np
 import pandas as pd
@@ -24,6 +25,8 @@ _QUANTITY = {
     "snow_depth_cm": "snow depth",
     "solar_mj_m2": "solar radiation",
 }
+Hot = Literal["maxima", "means of the soil"]
+
 _NEEDED = ("air_min_c", "air_max_c")
 _YEAR = 360  # days with a figure that make a whole year
 # What headers call each column; read in this order, the first that fits takes the header.
@@ -180,19 +183,29 @@ def _degrees(header: str, options: Weather) -> TemperatureUnit | None:
     return options.unit or find_unit(header) or ("degC" if header.endswith("_c") else None)
 
 
+def hottest(of: Hot) -> float:
+    """Temperature that no place's warmest tenth of days lies above [degC]."""
+    return load_numbers("quality")["unit.hot_air" if of == "maxima" else "unit.hot"].value
+
+
+def too_warm(warm_c: float, of: Hot) -> str:
+    """Say that a tenth of the days are over a temperature [degC], and what that looks like."""
+    return f"a tenth of the {of} are over {warm_c:.0f} degC: they look like degF"
+
+
 def _other_unit(frame: pd.DataFrame, source: str, *, fahrenheit: bool) -> list[Fault]:
     """Temperatures that no place has, though each could be true: the other unit is meant."""
-    limits = load_numbers("quality")
-    warm = frame["air_max_c"].quantile(0.9)
-    hot, cold = limits["unit.hot_air"].value, limits["unit.cold_air"].value
-    if warm > hot and not fahrenheit:
-        found, meant = f"a tenth of the maxima are over {warm:.0f} degC", "degF"
+    warm = float(frame["air_max_c"].quantile(0.9))
+    cold = load_numbers("quality")["unit.cold_air"].value
+    if warm > hottest("maxima") and not fahrenheit:
+        found, meant = too_warm(warm, "maxima"), "degF"
     elif fahrenheit and warm < cold and frame["air_max_c"].count() >= _YEAR:
-        found, meant = f"nine tenths of the maxima are below {warm:.0f} degC", "degC"
+        meant = "degC"
+        found = f"nine tenths of the maxima are below {warm:.0f} degC: they look like degC"
     else:
         return []
     cure = f'correct the header, or say unit = "{meant}" in the site file'
-    return [Fault(source, "temperatures", f"{found}: they look like {meant}", cure)]
+    return [Fault(source, "temperatures", found, cure)]
 
 
 def _twice(frame: pd.DataFrame, table: Table, source: str) -> list[Fault]:

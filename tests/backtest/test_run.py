@@ -18,7 +18,8 @@ import patchrisk.backtest
 from patchrisk import resources
 from patchrisk.backtest import backtest, read_seasons
 from patchrisk.backtest.plan import make_plan
-from patchrisk.backtest.run import Job, _processes, open_source
+from patchrisk.backtest.processes import how_many
+from patchrisk.backtest.run import Job, open_source
 from patchrisk.backtest.sites import Extent, cut
 from patchrisk.backtest.tables import COLUMNS
 from patchrisk.errors import InputError, UnavailableError
@@ -129,7 +130,7 @@ def test_without_parquet_the_tables_are_csv(table, tmp_path, small_parts, monkey
 
 @pytest.mark.parametrize(("memory_gb", "processes"), [(1.2, 1), (2.0, 2), (8.0, 6)])
 def test_the_memory_allowed_limits_the_processes(memory_gb, processes):
-    assert _processes(6, memory_gb) == processes
+    assert how_many(6, memory_gb) == processes
 
 
 def test_several_processes_give_the_same(table, tmp_path, small_parts):
@@ -214,8 +215,8 @@ def test_daily01_files_give_what_a_table_of_them_gives(sites, table, tmp_path):
             "air_min_c and air_m",
         ),
         (
-            lambda t: t.assign(air_max_c=t["air_max_c"] * 9 / 5 + 32),
-            "more out of range: write -60 to 60 degC",
+            lambda t: t.assign(rain_mm=t["rain_mm"] + 5000),
+            "column rain_mm: ",
         ),
         (lambda t: t.assign(air_min_c="cold"), "site upland, 2015-01-01, column air_min_c: 'cold'"),
         (
@@ -235,6 +236,51 @@ def test_faulty_tables_are_refused_with_place_and_cure(sites, tmp_path, change, 
     with pytest.raises(InputError) as error:
         backtest(path)
     assert says in str(error.value)
+
+
+def mild(sites, fahrenheit):
+    """The cool half of the year, of which no figure is over 60 in either unit; in degF where said.
+
+    All sites but those named stay in degC.
+    """
+    some = sites[sites["lat"].gt(0) & ~sites["date"].dt.month.between(4, 10)].copy()
+    warm = [c for c in some if c.endswith("_c")]
+    some[warm] = some[warm].where(some[warm] <= 15.5)
+    there = some["site"].isin(fahrenheit)
+    some.loc[there, warm] = some.loc[there, warm] * 1.8 + 32
+    assert some[warm].max().max() < 60
+    return some
+
+
+@pytest.mark.parametrize("source", ["csv", "parquet"])
+def test_mild_fahrenheit_is_told_by_what_no_place_has(sites, tmp_path, source):
+    # All of it could be true in degC, day by day. The limits are the warmest stations' of the US
+    # Climate Reference Network (thresholds/quality.toml: unit.hot, unit.hot_air).
+    path = tmp_path / f"sites.{source}"
+    table = mild(sites, ["valley", "coast"]).rename(columns={"air_max_c": "tmax"})
+    getattr(table, f"to_{source}")(path, index=False)
+    with pytest.raises(InputError) as error:
+        backtest(path, columns={"air_max_c": "tmax"})
+    of_air, deeper, of_soil = error.value.faults
+    assert str(of_air).startswith(f"{path}, site valley, column air_max_c: a tenth of the maxima")
+    assert str(of_air).endswith(
+        "degC: they look like degF (as at 1 more site): write degC, which is (degF - 32) / 1.8"
+    )
+    assert str(of_soil).startswith(f"{path}, site valley, column soil_5cm_c: a tenth of the means")
+    assert deeper.place == "site valley, column soil_10cm_c"
+    assert "more site" not in str(deeper)
+    mild(sites, []).to_csv(tmp_path / "degc.csv", index=False)
+    assert len(backtest(tmp_path / "degc.csv", diseases=FEW).seasons)
+
+
+def test_the_hottest_station_is_not_taken_for_fahrenheit(sites, tmp_path):
+    # Warmest tenth of days over a station's record, the largest of 63 of the US Climate Reference
+    # Network: maxima 42.0 degC, soil at 5 cm 41.4 degC (computed for thresholds/quality.toml).
+    hot = sites[sites["site"] == "coast"].copy()
+    hot["air_max_c"] += 42.0 - hot["air_max_c"].quantile(0.9)
+    hot["soil_5cm_c"] += 41.4 - hot["soil_5cm_c"].quantile(0.9)
+    hot.to_csv(tmp_path / "hot.csv", index=False)
+    assert set(backtest(tmp_path / "hot.csv", diseases=FEW).seasons["site"]) == {"coast"}
 
 
 def test_a_few_values_that_cannot_be_true_are_missing_and_counted(sites, tmp_path):

@@ -9,16 +9,29 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from patchrisk.backtest import figures, figures_skill, plate
+from patchrisk.backtest import figures, figures_skill, figures_warmth, plate
 from patchrisk.backtest.cases import RuleCases
 from patchrisk.backtest.measures import Terms
+from patchrisk.backtest.naming import Names
 from patchrisk.backtest.skill import Cases, assess
+from patchrisk.backtest.slopes import trends
 from patchrisk.backtest.sweep import Sweep, SweepSkill
-from patchrisk.backtest.trend import normals, trends, warmest_by_rule, warmest_years
+from patchrisk.backtest.trend import normals, warmest_by_rule, warmest_years
 from patchrisk.backtest.vary import read_vary
 from patchrisk.windows import Rule, Season
 
 TERMS = Terms(21, 84, 3, 3, draws=100)
+NAMES = Names(
+    "summer patch",
+    {
+        "first-10c": "daily mean at 5 cm at least 10.0 °C [A]",
+        "second-12c": "daily mean at 5 cm at least 12.0 °C [B]",
+        "same-12c": "daily mean at 5 cm at least 12.0 °C [C]",
+        "late-18c": "daily mean at 5 cm at least 18.0 °C [A]",
+        "one": "5-day mean at 5 cm 12.8 °C to 15.6 °C [D]",
+        "two": "daily maximum at 9 cm at least 18.3 °C, 3 days in a row [E]",
+    },
+)
 RULES = {"first-10c": 0, "second-12c": 9, "same-12c": 9, "late-18c": 40}
 
 
@@ -86,7 +99,7 @@ def swept(*texts):
     )  # fmt: skip
     best = int(skill.argmax())
     found = SweepSkill("hit rate", best, 1, 0.7, 0.8, seasons=9, presences=40, absences=2)
-    return Sweep(RISING, varies, "03-01", table, found)
+    return Sweep("Summer patch, a rule", RISING, varies, "03-01", table, found, TERMS)
 
 
 @pytest.fixture(scope="module")
@@ -100,18 +113,29 @@ def plates(seasons):
     treat = normal[normal["meaning"] == "treat"]
     pairs = judged()
     made = [
-        figures.draw_openings(*one, "summer patch", 0.9),
-        figures.draw_latitudes(normal, "summer patch"),
-        figures.draw_disagreement(treat, "summer patch", "treat"),
-        figures.draw_warmest(summary, "summer patch", 10),
-        figures.draw_where(warmest[warmest["rule"] == "first-10c"], "summer patch"),
-        figures_skill.draw_hits(pairs, "summer patch", TERMS),
-        figures_skill.draw_leads(pairs, "summer patch", TERMS),
-        figures_skill.draw_roc([one for one, _ in pairs], "pressure", "summer patch", TERMS),
-        figures_skill.draw_sweep(swept("low=16:20:1degC"), TERMS),
+        figures.draw_openings(*one, NAMES, 0.9),
+        figures.draw_latitudes(normal, NAMES),
+        figures.draw_disagreement(treat, NAMES, "treat"),
+        figures_warmth.draw_warmest(summary, NAMES, 10),
+        figures_warmth.draw_where(warmest[warmest["rule"] == "first-10c"], NAMES),
+        figures_skill.draw_hits(pairs, NAMES, TERMS),
+        figures_skill.draw_leads(pairs, NAMES, TERMS),
+        figures_skill.draw_roc([one for one, _ in pairs], "pressure", NAMES, TERMS),
+        figures_skill.draw_sweep(swept("low=16:20:1degC")),
     ]
-    maps = figures_skill.draw_sweep(swept("low=16:20:1degC", "days=1:4:1", "depth=5:6:1cm"), TERMS)
+    maps = figures_skill.draw_sweep(swept("low=16:20:1degC", "days=1:4:1", "depth=5:6:1cm"))
     return {p.name: p for p in made} | {"maps": maps}
+
+
+def plain(text):
+    """A label on one line."""
+    return text.replace("\n", " ").replace("\N{NO-BREAK SPACE}", " ")
+
+
+def test_no_figure_or_caption_names_a_rule_by_its_id(plates):
+    for one in plates.values():
+        said = plain(" ".join([*texts(one.figure), one.caption, one.alt]))
+        assert not any(rule in said for rule in (*RULES, "osu"))
 
 
 def texts(figure):
@@ -130,14 +154,14 @@ def test_the_same_data_give_the_same_bytes(seasons, tmp_path, ending):
     written = []
     for folder in (tmp_path / "a", tmp_path / "b"):
         folder.mkdir()
-        drawn = figures.draw_latitudes(normals(seasons), "summer patch")
+        drawn = figures.draw_latitudes(normals(seasons), NAMES)
         written += plate.keep(drawn, folder, (ending,))
     assert written[0].read_bytes() == written[1].read_bytes()
 
 
 def test_the_users_own_settings_stay(seasons):
     with mpl.rc_context({"font.size": 23, "axes.spines.top": True}):
-        figure = figures.draw_latitudes(normals(seasons), "summer patch").figure
+        figure = figures.draw_latitudes(normals(seasons), NAMES).figure
         assert mpl.rcParams["font.size"] == 23
         # ... and do not get into the figure.
         assert all(axes.title.get_fontsize() < 12 for axes in figure.axes)
@@ -154,7 +178,11 @@ def test_no_window_is_opened():
 
 def test_rules_that_open_alike_share_a_panel(plates):
     titles = [axes.get_title(loc="left") for axes in plates["latitudes"].figure.axes]
-    assert titles[:3] == ["first-10c", "second-12c, same-12c", "late-18c"]
+    assert [plain(title) for title in titles[:3]] == [
+        "daily mean at 5 cm at least 10.0 °C [A]",
+        "daily mean at 5 cm at least 12.0 °C [B], and 1 more",
+        "daily mean at 5 cm at least 18.0 °C [A]",
+    ]
     assert len([t for t in titles if t]) == 3
 
 

@@ -136,7 +136,7 @@ def evaluate(rules):
 
 
 def swept_by(rule, varies, observations, terms):
-    return sweep(rule, varies, evaluate(to_try(rule, varies)), observations, terms)
+    return sweep("A rule", rule, varies, evaluate(to_try(rule, varies)), observations, terms)
 
 
 def seen(threshold, spread, absent=0):
@@ -174,7 +174,7 @@ def test_a_known_threshold_is_found_again():
     # The published 18 degC comes some two weeks later and misses most.
     assert swept.skill.published < 0.5
     assert table["opening_day"].is_monotonic_increasing
-    said = " ".join(words(swept, TERMS))
+    said = " ".join(words(swept))
     assert f"values from {good.min():.4g} to {good.max():.4g} °C do as well" in said
     assert "were not tried" not in said
 
@@ -184,7 +184,7 @@ def test_observations_that_decide_nothing_say_so():
     swept = swept_by(RISING, [read_vary("low=14:17:1degC")], seen(16.5, 2), wide)
     assert swept.table["as_good"].all()
     assert swept.skill.ties == 4
-    said = " ".join(words(swept, wide))
+    said = " ".join(words(swept))
     assert "No value tried can be told from the best" in said
     assert "lower and higher ones were not tried" in said
 
@@ -199,7 +199,7 @@ def test_a_grid_of_two_numbers():
     later = table.pivot_table(index="low", columns="days", values="opening_day")
     assert (later[1] <= later[5]).all()
     assert (later[5] <= later[9]).all()
-    said = words(swept, TERMS)
+    said = words(swept)
     assert any("with a fitting choice of the rest" in line for line in said)
     assert any("of 21 cells do as well" in line for line in said)
 
@@ -210,7 +210,7 @@ def test_absences_enough_turn_it_to_hits_less_false_alarms():
     assert swept.skill.absences == 30
     # Warmth opens the window in every season here, so every absence is a false alarm.
     assert swept.table["skill"].max() <= 0
-    assert "no better than a window opened blindly" in " ".join(words(swept, TERMS))
+    assert "no better than a window opened blindly" in " ".join(words(swept))
 
 
 def test_few_seasons_say_nothing_of_sharpness():
@@ -219,7 +219,7 @@ def test_few_seasons_say_nothing_of_sharpness():
     swept = swept_by(RISING, [read_vary("low=15:18:1degC")], few, TERMS)
     assert swept.table["skill_low"].isna().all()
     assert not swept.table["as_good"].any()
-    assert "Too few seasons (under 5)" in " ".join(words(swept, TERMS))
+    assert "Too few seasons (under 5)" in " ".join(words(swept))
 
 
 def test_without_observations_there_are_dates_alone():
@@ -228,7 +228,7 @@ def test_without_observations_there_are_dates_alone():
     # Earlier starts do not change a date that comes later: all counted from 1 March.
     assert np.ptp(swept.table["opening_day"]) == 0
     assert swept.table["opened_share"].tolist() == [1.0, 1.0, 1.0]
-    assert "opening dates only" in words(swept, TERMS)[0]
+    assert "opening dates only" in words(swept)[0]
 
 
 def test_impossible_cells_have_no_figures():

@@ -8,14 +8,12 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from patchrisk.ahead.openings import _quantile
+from patchrisk.backtest.slopes import theil_sen, trends, trends_by_rule
 from patchrisk.backtest.trend import (
     departures,
     month_day,
     normals,
     season_day,
-    theil_sen,
-    trends,
-    trends_by_rule,
     warmest_by_rule,
     warmest_years,
     year_means,

@@ -54,7 +54,7 @@ def area(seed):
     )
     return Problem(
         START + day, tuple(threats), tuple(options), int(rng.integers(0, 7)), 14,
-        rng.choice([None, None, 40]), day % 7 > rng.choice([4, 6]), done, rules,
+        day % 7 > rng.choice([4, 6]), done, rules,
         programme_numbers().caps, 2.0, days // 2, int(rng.integers(0, 4)),
     )  # fmt: skip
 

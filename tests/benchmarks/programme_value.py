@@ -333,7 +333,7 @@ def _same(truth, case, count, hindsight, usable):
         threat = Threat("all", truth[:, lane], INTERVAL, None, np.zeros(SPAN))
         option = Option(Choice("any", frozenset({"3"}), (), {}), {"all": 1.0})
         problem = Problem(
-            dates, (threat,), (option,), case.number, INTERVAL, None, ~usable, (), (),
+            dates, (threat,), (option,), case.number, INTERVAL, ~usable, (), (),
             Caps(2, 14, 4, 1, 4, 1, 1, 9, 3), 0.0,
         )  # fmt: skip
         made = schedule(problem)

@@ -271,7 +271,7 @@ def test_half_a_season_gone(course):
 
 def test_the_outlook_shows_cover_and_follows_it(course):
     text = flat(run(course(ON), command="outlook"))
-    assert "Lawns: Nothing to put on; scout for fairy ring." in text
+    assert "Lawns: Nothing to put on today; scout for fairy ring." in text
     assert "Last application: FRAC 11 of 11 May." in text
     assert "covered to 7 Jun, 21 days left (7 to 28); shows" in text
     assert "1 application on record, the last of 11 May 2026." in text
@@ -289,7 +289,7 @@ def test_the_outlook_shows_cover_and_follows_it(course):
 
 def test_without_records_the_outlook_says_that_it_does_not_know(course):
     text = flat(run(course(), command="outlook"))
-    assert "Preventive due unless one is on: fairy ring." in text
+    assert "Preventive due today unless one is on: fairy ring." in text
     assert "on record" not in text
     assert "bare" not in text
     (area,) = json.loads(run(course(), "--json", command="outlook"))["areas"]
@@ -298,7 +298,7 @@ def test_without_records_the_outlook_says_that_it_does_not_know(course):
 
 def test_the_outlook_names_bare_days_in_an_open_window(course):
     text = flat(run(course(""), command="outlook"))
-    assert "DUE Lawns: Preventive due: fairy ring." in text
+    assert re.search(r"DUE Lawns: Preventive due today: fairy ring \(\d+ days unprotected", text)
     assert "No application on record." in text
     assert re.search(r"open and bare since \d+ Apr \(\d+ days\); shows", text)
     (area,) = json.loads(run(course(""), "--json", command="outlook"))["areas"]

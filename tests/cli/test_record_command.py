@@ -57,7 +57,7 @@ def test_an_application_is_confirmed_in_one_line(site):
         "watered in with 0.25 in.\n"
     )
     assert file.read_text(encoding="utf-8-sig").splitlines()[1] == (
-        "2026-05-12,Greens,Shelf A,3 + 11,azoxystrobin + propiconazole,summer-patch,0.25,in,"
+        "2026-05-12,Greens,Shelf A,3 + 11,azoxystrobin + propiconazole,summer-patch,0.25,in,,"
         '"dry, windy"'
     )
 
@@ -185,7 +185,7 @@ def test_check_shows_shelf_and_records_and_every_fault_of_them(site):
     for message in (
         "line 3, area: no area 'Tees'",
         "line 4: the same as line 2",
-        "line 5: 2 of 9 cells: the last line is torn",
+        "line 5: 2 of 10 cells: the last line is torn",
         "unknown column 'disese': did you mean disease?",
     ):
         assert bad.stderr.count(message) == 1, message

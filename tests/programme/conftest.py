@@ -33,7 +33,7 @@ def plan(numbers, guidelines):
     def make(concerns, items, today="2024-01-01", applied=(), most=None, ground=None, **more):
         no_spray = more.pop("no_spray", np.zeros(len(DAYS), bool))
         start = more.pop("season_start", FROM)
-        least, greatest = more.pop("least_days", None), more.pop("greatest_days", None)
+        least = more.pop("least_days", None)
         return plan_area(
             "Area",
             concerns,
@@ -42,7 +42,7 @@ def plan(numbers, guidelines):
             today=int((np.datetime64(today) - FROM).astype(int)),
             applied=applied,
             season_start=start,
-            demand=Demand(no_spray, most, least, greatest),
+            demand=Demand(no_spray, most, least),
             guidelines=more.pop("guidelines", guidelines),
             numbers=more.pop("numbers", numbers),
             ground=ground or Ground(),

@@ -1,7 +1,14 @@
+from dataclasses import replace
+
 import numpy as np
+import pandas as pd
 import pytest
 
+from patchrisk.pen import Pen
 from patchrisk.programme.cover import Applied, Lasting, cover, covered_by, delivered, protection
+from patchrisk.programme.given import delivery
+from patchrisk.protection import with_rain
+from patchrisk.report.cover import cover_words, water_words
 
 DAY = np.datetime64("2024-05-01")
 LASTING = Lasting(28, 14, 35, 3.6, 0.5)
@@ -27,6 +34,21 @@ def test_an_application_covers_its_interval():
     # At the end of the interval just the share that counts is left, and then none is claimed.
     assert found.share[30 + 27] > 0.5
     assert found.share[30 + 28] == 0.0
+
+
+def test_a_label_ends_cover_and_never_lengthens_it():
+    # The label comes before the published interval; beyond that nothing was tested (28 days:
+    # Miller et al. 2012, Plant Dis. 96:1001-1007, abstract seen).
+    short = covered([replace(one(), longest_days=14)], today=10)
+    assert short.covered.sum() == 14
+    assert short.until == DAY + 13
+    assert short.days_left_range == (4, 4)
+    assert short.share[30 + 13] > 0.5
+    assert short.share[30 + 14] == 0.0
+    assert covered([replace(one(), longest_days=60)], today=10).covered.sum() == 28
+    # The one before it, of a longer interval, still covers when the later one has run out.
+    both = covered([one(), replace(one(7), longest_days=10)], today=20)
+    assert both.until == DAY + 27
 
 
 def test_none_works_none_covers():
@@ -62,6 +84,53 @@ def test_what_was_not_watered_in_reaches_fewer_roots():
     assert delivered(frozenset({"11"}), float("nan"), least, none) == 1.0
     # Phosphonates move down in the plant (NC State, trade article seen).
     assert delivered(frozenset({"P07"}), 0.0, least, none) == 1.0
+
+
+@pytest.mark.parametrize(
+    ("water", "rain", "days", "fewest"),
+    [
+        (0.0, np.nan, 0, 0),
+        (0.0, 8.0, 28, 0),  # the hour of the rain is not known: by the low end it came before
+        (6.0, 8.0, 28, 14),
+        (np.nan, np.nan, 28, 14),  # taken as watered in
+        # 3 mm together; by hand 2/3 of it: 14 * (ln(0.5 / 0.833) / ln 0.5)^(1/3.6) = 12.9 days
+        (2.0, 1.0, 28, 13),
+    ],
+)
+def test_rain_of_the_day_counts_and_the_doubt_is_in_the_range(numbers, water, rain, days, fewest):
+    # At once 6.4 mm reached 5.1 to 7.6 cm, 6 h later less, none least (J. Environ. Qual. 2021,
+    # doi 10.1002/jeq2.20249, abstract seen); 3 mm and the share left are proposals.
+    on = replace(one(water=water), rain_mm=rain)
+    found = covered([on], today=0, delivery=delivery(numbers))
+    assert found.days_left == days
+    assert found.days_left_range[0] == fewest
+
+
+def test_only_measured_rain_of_the_day_itself_counts():
+    days = pd.date_range(pd.Timestamp(DAY) - pd.Timedelta(days=1), periods=4)
+    kinds = ["logged", "logged", "station", "forecast"]
+    weather = pd.DataFrame({"rain_mm": [9.0, 0.0, 4.0, 7.0], "rain_mm_from": kinds}, index=days)
+    rain = [a.rain_mm for a in with_rain([one(0), one(1), one(2), one(9)], weather)]
+    assert rain[:2] == [0.0, 4.0]
+    assert np.isnan(rain[2:]).all()
+
+
+@pytest.mark.parametrize(
+    ("codes", "water", "rain", "said"),
+    [
+        (("11",), 0.0, 8.0, "watered in by rain, 8.0 mm on 1 May at an unknown hour"),
+        (("11",), np.nan, 8.0, "watered in by rain, 8.0 mm on 1 May at an unknown hour"),
+        (("11",), 6.0, 8.0, ""),
+        (("11",), np.nan, 1.0, ""),
+        (("11",), 1.0, 1.0, "too little water to reach the roots, 1.0 mm and 1.0 mm of rain"),
+        (("11",), 0.0, np.nan, "too little water to reach the roots, 0.0 mm"),
+        (("P07",), 0.0, 8.0, ""),
+    ],
+)
+def test_what_watered_it_in_is_said(codes, water, rain, said):
+    on = replace(one(codes=codes, water=water), rain_mm=rain)
+    assert water_words(on, Pen("metric")) == said
+    assert said in cover_words(covered([on], today=3), DAY + 3, Pen("metric"))
 
 
 def test_a_part_of_it_covers_fewer_days():

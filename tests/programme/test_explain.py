@@ -4,8 +4,10 @@ import numpy as np
 import pytest
 
 from patchrisk.programme.cover import Applied
-from patchrisk.programme.given import Factor, Ground
+from patchrisk.programme.given import Factor, Ground, Stock
 from patchrisk.programme.heat import chance_of_heat
+from patchrisk.programme.plan import Choice
+from patchrisk.programme.yearly import YearlyLimit
 from tests.programme.given_by_hand import DAYS, FROM, concern, hump, stock, trials
 
 
@@ -71,6 +73,38 @@ def test_caps_already_used_up(plan):
     assert "The number of applications allowed is used up" in " ".join(made.advice)
 
 
+def shelf_of_two():
+    one, two = (
+        Stock(Choice(name, frozenset({"3"}), ("tebuconazole",), {}, name)) for name in ("P", "Q")
+    )
+    return [one, two, *stock("7")], YearlyLimit("tebuconazole", 1.0, {"P": 0.5, "Q": 0.25})
+
+
+@pytest.mark.parametrize(
+    ("record", "left", "told"),
+    [
+        ({"product": "P"}, 2, False),  # 0.5 of 1 kg/ha gone: two of Q, or one of P
+        ({"product": "Q"}, 3, False),
+        ({"product": "P", "part": 0.5}, 3, False),  # half of 0.5 kg/ha
+        ({"product": "sold out", "actives": ("tebuconazole",)}, 2, True),
+        ({}, 2, True),  # of group 3, and no more is known of it
+        ({"product": "sold out", "actives": ("propiconazole",)}, 4, False),
+    ],
+)
+def test_what_went_on_counts_towards_the_limit_of_its_active(plan, record, left, told):
+    items, limit = shelf_of_two()
+    went_on = [Applied(FROM + 60, "Area", frozenset({"3"}), water_mm=6.0, **record)]
+    row = concern(hump("2024-07-15", 60), trials=trials(f3="works", f7="weak"))
+    made = plan([row], items, today="2024-05-01", applied=went_on, most=9, limits=[limit],
+                guidelines=())  # fmt: skip
+    used = [one.choice.product for one in made.planned]
+    assert used.count("P") * 2 + used.count("Q") <= left
+    # Six of 28 days fit the season: as many of the better group as the limit has room for.
+    assert len(used) - used.count(None) == left
+    advice = " ".join(made.advice)
+    assert ("How much tebuconazole went on 1 Mar is not known: counted" in advice) == told
+
+
 def test_the_next_year_has_its_own_number(plan):
     # Counted from July, as south of the equator: the year turns on 1 July.
     went_on = [Applied(np.datetime64("2024-06-01"), "Area", frozenset({"3"}), water_mm=6.0)]
@@ -91,6 +125,108 @@ def test_a_season_half_gone(plan):
     rest = rate[np.datetime64("2024-06-15") <= DAYS]
     assert made.shares["one"].total == pytest.approx(rest.sum())
     assert made.shares["one"].by_done == pytest.approx(rest[:14].sum())
+
+
+def test_a_label_that_ends_before_the_published_interval_is_kept_and_said(plan):
+    items = [replace(stock("3")[0], longest_days=14)]
+    rate = hump("2024-06-15", 60)
+    made = plan([concern(rate)], items, most=1, guidelines=())
+    (only,) = made.planned
+    first = int((only.day - FROM).astype(int))
+    assert only.covers["one"] == pytest.approx(rate[first : first + 14].sum())
+    assert only.covers["one"] == pytest.approx(made.shares["one"].by_plan)
+    assert "no longer by the interval off your label" in only.notes[0]
+    # With nothing that lasts longer, more of them are asked for.
+    counts = [len(plan([concern(rate)], s, guidelines=()).planned) for s in (items, stock("3"))]
+    assert counts[0] > counts[1]
+
+
+def on(day, *codes, **more):
+    return Applied(np.datetime64(day), "Area", frozenset(codes), water_mm=6.0, **more)
+
+
+# FRAC SDHI recommendations, Dec 2018 (opening seen): used preventively or as early as can be; the
+# phenylamide ones of Mar 2020 (opening seen): preventively only. FRAC 11 is not among them.
+@pytest.mark.parametrize(
+    ("codes", "day", "late"),
+    [
+        ("7", "2024-06-20", True),
+        ("7", "2024-06-19", False),  # before it was seen
+        ("4", "2024-06-20", True),
+        ("11", "2024-06-20", False),
+        ("7", "2024-09-20", False),  # another season's damage is yet to come
+    ],
+)
+def test_a_group_for_before_damage_on_record_after_it(plan, codes, day, late):
+    season = (np.datetime64("2024-06-20"), np.datetime64("2024-08-31"))
+    rows = trials(f4="works", f7="works", f11="works")
+    row = concern(hump("2024-07-01", 30), trials=rows, damage=season)
+    made = plan([row], [], today="2024-10-01", applied=[on(day, codes)])
+    told = [text for text in made.advice if "is for before damage shows" in text]
+    assert [f"FRAC {codes}" in text for text in told] == [True] * late
+    assert all("already seen: one on 20 Jun (FRAC phenylamide" in text for text in told)
+    # It was not for this disease: nothing to say.
+    other = plan([row], [], today="2024-10-01", applied=[on(day, codes, targets=("two",))])
+    assert "before damage" not in " ".join(other.advice)
+
+
+def test_a_group_for_before_damage_is_planned_after_it_with_a_word(plan, guidelines):
+    season = (np.datetime64("2024-05-20"), np.datetime64("2024-08-31"))
+    row = concern(hump("2024-07-01", 30), damage=season)
+
+    def said(items, **more):
+        made = plan([row], items, today="2024-06-01", most=1, **more)
+        return "is for before damage shows" in " ".join(made.planned[0].cautions)
+
+    assert said(stock("7"))
+    assert not said(stock("11"))
+    assert not said(stock("7"), guidelines=[g for g in guidelines if g.key != "preventive-only"])
+
+
+def test_a_guideline_broken_on_record_is_told(plan):
+    row = concern(hump("2024-07-01", 30))
+    made = plan([row], stock("7"), today="2024-06-01", applied=[on("2024-04-01", "11"),
+                on("2024-05-01", "11")])  # fmt: skip
+    told = [text for text in made.advice if text.startswith("On record")]
+    assert len(told) == 1
+    assert told[0].startswith("On record, 1 May: FRAC 11 twice in a row, without a partner")
+    # CropLife Australia, turf, 2 Jul 2019 (opening seen): not when it is mixed with a partner; two
+    # products on one day are taken as mixed (proposal).
+    mixed = [on("2024-04-01", "11"), on("2024-05-01", "11"), on("2024-05-01", "3")]
+    made = plan([row], stock("7"), today="2024-06-01", applied=mixed, most=3)
+    assert "On record" not in " ".join(made.advice)
+    assert len(made.planned) == 1  # of three applications two days are gone
+
+
+@pytest.mark.parametrize(
+    ("codes", "parts", "days", "told"),
+    [
+        ("11", (0.5, 0.5), 14, True),
+        ("11", (0.5, 1.0), 14, False),
+        ("11", (0.5, 0.5), 29, False),  # no repeat within an interval (28 days)
+        ("11", (0.5, np.nan), 14, False),
+        ("3", (0.5, 0.5), 14, False),
+    ],
+)
+def test_part_rates_of_group_11_one_after_the_other(plan, codes, parts, days, told):
+    # FRAC QoI recommendations for cereals, Dec 2018 (opening seen): no split or reduced rates
+    # repeated; carried over to turf by this project.
+    first = np.datetime64("2024-04-01")
+    went_on = [on(first + n * days, codes, part=part) for n, part in enumerate(parts)]
+    made = plan([concern(hump("2024-07-01", 30))], stock("7"), today="2024-06-01", applied=went_on)
+    said = [text for text in made.advice if "in part rates" in text]
+    assert len(said) == told
+    if told:
+        assert said[0].startswith("On record, 15 Apr: FRAC 11 in part rates, 50 % on 1 Apr and")
+        assert "for turf a proposal" in said[0]
+
+
+def test_a_partner_on_the_day_must_work_by_itself(plan):
+    # FRAC SDHI recommendations, Mar 2022 (opening seen).
+    row = concern(hump("2024-07-01", 30), trials=trials(f11="works", f14="weak"))
+    mixed = [on("2024-04-01", "11"), on("2024-05-01", "11"), on("2024-05-01", "14")]
+    made = plan([row], stock("11"), today="2024-06-01", applied=mixed)
+    assert "FRAC 11 twice in a row" in " ".join(made.advice)
 
 
 def test_too_little_to_be_worth_it(plan, numbers):

@@ -19,7 +19,7 @@ from patchrisk.report.plan import write_plan
 from patchrisk.report.plan_files import write_files
 from patchrisk.report.plan_record import to_json
 from patchrisk.report.plan_table import HEADER, write_plan_table
-from patchrisk.report.plan_words import CAUTIONS
+from patchrisk.report.plan_words import CAUTIONS, numbered
 from patchrisk.report.table import safe_cell, write_table
 from tests.programme.plans_by_hand import (
     AS_OF,
@@ -47,6 +47,20 @@ def flat(text):
 # --- text ---------------------------------------------------------------------------------------
 
 
+def test_what_went_on_a_day_together_is_one_application():
+    done = (
+        applied("2026-05-06", codes=frozenset({"11"}), water_mm=6.0),
+        applied("2026-05-06", codes=frozenset({"3"}), product="Shelf B"),
+        applied("2026-05-13", codes=frozenset({"7"}), product="", water_mm=6.0),
+        applied("2026-05-13", codes=frozenset({"19"}), water_mm=6.0),
+    )
+    plan = site_plan(area_plan(done=done))
+    text = flat(write_plan(plan))
+    assert "On this season: 6 May Shelf A + Shelf B (FRAC 3 + 11); 13 May FRAC 7 + Shelf A" in text
+    assert "2 applications planned, 2 on this season" in text
+    assert [one.number for one in numbered(plan, plan.areas[0])] == [1, 2, 3, 4]
+
+
 def test_text_names_day_group_target_water_reason_runner_up_and_caution():
     text = flat(write_plan(site_plan()))
     for said in (
@@ -57,7 +71,7 @@ def test_text_names_day_group_target_water_reason_runner_up_and_caution():
         "Next best: Shelf B on Thu 28 May, worth 2.2 days at the optimum less.",
         "Water: 3.0 to 6.0 mm within 1 h.",
         "Mind: No trial data for summer patch",
-        "On this season: 6 May Shelf A (FRAC 21).",
+        "On this season: 6 May Shelf A (FRAC 21), no water on record, taken as watered in.",
         "fairy ring: 65 % of 40 (25 % by what is on); summer patch: 25 % of 80",
         "No application is worth making",
         "Covered to 3 Jun, 16 days left (2 to 23)",

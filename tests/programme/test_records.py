@@ -10,6 +10,7 @@ import textwrap
 import time
 import unicodedata
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
@@ -23,17 +24,17 @@ from patchrisk.errors import InputError, UnavailableError
 from patchrisk.groups import load_groups
 from patchrisk.record_dates import read_dates
 from patchrisk.record_file import add_row, locked, read_sheet
+from patchrisk.record_rows import APPLICATION_COLUMNS, known_at
 from patchrisk.records import (
-    APPLICATION_COLUMNS,
     append_application,
     append_observation,
-    known_at,
     read_applications,
     read_observations,
 )
-from patchrisk.shelf import Shelf
+from patchrisk.shelf import Rate, Shelf
 from patchrisk.site import Site
 
+TWO_KG = Rate(unit="kg/ha", value=2.0)
 TODAY = date(2026, 5, 18)
 HEAD = "date,area,product,codes,actives,for,water,unit,note\n"
 SHELF = '[[product]]\nname = "Shelf A"\nactives = ["azoxystrobin"]\n'
@@ -80,6 +81,48 @@ def test_a_row_as_it_stands(known):
     assert row.actives == ("azoxystrobin",)
     assert row.targets == ("summer-patch", "take-all-patch")
     assert row.water_mm == pytest.approx(6.35, abs=0.005)  # 1 in = 25.4 mm by definition
+
+
+def test_the_label_on_the_shelf_says_how_long_it_lasts(known):
+    label = Shelf((known.shelf.products[0].model_copy(update={"longest_interval_days": 14}),))
+    rows = "2026-05-04,Greens,shelf a,,,,,,\n2026-05-05,Greens,,3,,,,,\n"
+    kept = read(replace(known, shelf=label), rows)
+    assert [one.longest_days for one in kept.rows] == [14, None]
+
+
+@pytest.mark.parametrize(
+    ("product", "rate", "part"),
+    [
+        ("Shelf A", "1 kg/ha", 0.5),
+        ("Shelf A", "200 g/100 m²", 10.0),  # 20 kg/ha
+        ("Shelf A", "2,0 KG/HA", 1.0),
+        ("Shelf A", "", math.nan),
+        ("Shelf A", "1 L/ha", math.nan),  # by volume: that needs the density
+        ("sold out", "1 kg/ha", math.nan),
+    ],
+)
+def test_a_rate_is_told_as_a_part_of_the_one_on_the_shelf(known, product, rate, part):
+    shelf = Shelf((known.shelf.products[0].model_copy(update={"rate": TWO_KG}),))
+    head = HEAD.replace("note", "rate,note")
+    row = f'2026-05-04,Greens,{product},11,,,,,"{rate}",\n'
+    kept = read(replace(known, shelf=shelf), row, head=head)
+    assert kept.faults == ()
+    assert kept.rows[0].part == pytest.approx(part, nan_ok=True)
+
+
+@pytest.mark.parametrize("rate", ["1", "much", "1 mm", "0 kg/ha", "-1 kg/ha", "1e9 kg/ha"])
+def test_a_rate_that_is_none_is_named_and_the_record_holds(known, rate):
+    head = HEAD.replace("note", "rate,note")
+    kept = read(known, f"2026-05-04,Greens,,11,,,,,{rate},\n", head=head)
+    assert said(kept)[0].startswith(f"line 2, rate: {rate!r}: write number and unit")
+    assert len(kept.rows) == 1
+
+
+def test_a_rate_needs_its_column_in_an_old_file(known):
+    (known.site.folder / "applications.csv").write_text(HEAD)
+    given = {"date": "2026-05-12", "area": "greens", "codes": "11", "rate": "1 kg/ha"}
+    with pytest.raises(InputError, match="no column rate"):
+        append_application(known, given)
 
 
 def test_two_seasons_in_a_file_come_in_order_of_day(known):
@@ -260,8 +303,8 @@ def test_a_new_file_has_its_columns_and_opens_in_a_spreadsheet(known):
     )
     assert before.rows == ()
     raw = (known.site.folder / "applications.csv").read_bytes()
-    assert raw == b"\xef\xbb\xbf" + HEAD.encode() + (
-        b"2026-05-12,Greens,Shelf A,11,azoxystrobin,summer-patch,6,mm,\n"
+    assert raw == b"\xef\xbb\xbf" + HEAD.replace("note", "rate,note").encode() + (
+        b"2026-05-12,Greens,Shelf A,11,azoxystrobin,summer-patch,6,mm,,\n"
     )
     assert read_applications(known).rows == (done,)
 

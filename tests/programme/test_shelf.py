@@ -8,6 +8,7 @@ from patchrisk import resources
 from patchrisk.errors import InputError
 from patchrisk.groups import load_groups
 from patchrisk.shelf import Shelf, amount, amount_words, read_shelf, site_shelf
+from patchrisk.shelf_limits import yearly_limits
 from patchrisk.site import Area, Site, read_site
 from patchrisk.units import to_canonical
 
@@ -134,18 +135,54 @@ def test_codes_come_from_actives_and_the_other_way_about(tmp_path):
     assert shelf.find("four") is None
 
 
-def test_the_year_is_capped_by_number_and_by_active(tmp_path):
+RATE = 'rate = { value = 2.0, unit = "kg/ha" }\n'
+CONTENT = 'content = { azoxystrobin = { value = 25.0, unit = "%" } }\n'
+CAP = 'most_active_year = {{ azoxystrobin = {{ value = {}, unit = "kg/ha" }} }}\n'
+
+
+@pytest.mark.parametrize(("cap", "times"), [(1.9, 3), (2.0, 4), (0.4, 0)])
+def test_the_year_is_capped_by_active(tmp_path, cap, times):
     """2 kg/ha of 25 % are 0.5 kg/ha of active: 1.9 kg/ha allow three, 2 kg/ha four of them."""
-    rate = 'rate = { value = 2.0, unit = "kg/ha" }\nmost_applications_year = 6\n'
-    content = 'content = { azoxystrobin = { value = 25.0, unit = "%" } }\n'
-    cap = 'most_active_year = {{ azoxystrobin = {{ value = {}, unit = "kg/ha" }} }}\n'
-    assert product_of(tmp_path, rate).most_in_year == 6
-    assert product_of(tmp_path, rate + content).active_kg_ha("azoxystrobin") == pytest.approx(0.5)
-    assert product_of(tmp_path, rate + content + cap.format(1.9)).most_in_year == 3
-    assert product_of(tmp_path, rate + content + cap.format(2.0)).most_in_year == 4
-    # without the content nothing can be said of the active, and the number stands
-    assert product_of(tmp_path, rate + cap.format(1.9)).most_in_year == 6
-    assert math.isnan(product_of(tmp_path, rate).active_kg_ha("azoxystrobin"))
+    product = product_of(tmp_path, RATE + CONTENT + CAP.format(cap))
+    assert product.active_kg_ha("azoxystrobin") == pytest.approx(0.5)
+    ((limit,), notices) = yearly_limits(Shelf((product,)))
+    assert limit.times("P") == times
+    assert limit.times("another") is None
+    assert notices == ()
+
+
+def test_products_of_one_active_share_the_lower_limit(tmp_path):
+    head = '[[product]]\nname = "{}"\nactives = ["azoxystrobin"]\n'
+    text = head.format("One") + RATE + CONTENT + CAP.format(2.0)
+    text += head.format("Two") + RATE.replace("2.0", "1.0") + CONTENT + CAP.format(1.5)
+    text += head.format("Three") + RATE
+    ((limit,), notices) = yearly_limits(shelf_of(tmp_path, text))
+    assert (limit.active, limit.most_kg_ha) == ("azoxystrobin", 1.5)
+    assert limit.doses == pytest.approx({"One": 0.5, "Two": 0.25})
+    # One application of One and one of Two are gone: 0.75 of 1.5 kg/ha are left.
+    assert limit.times("One", 0.75) == 1
+    assert limit.times("Two", 0.75) == 3
+    assert notices == (
+        "Your labels allow different amounts of azoxystrobin in a year (One 2 kg/ha, Two "
+        "1.5 kg/ha): the lower one, 1.5 kg/ha, is kept over all of them together.",
+        "Three can't be counted towards the 1.5 kg/ha of azoxystrobin in a year: its content of "
+        "azoxystrobin is not on the shelf.",
+    )
+
+
+def test_without_the_content_nothing_can_be_said_of_the_active(tmp_path):
+    product = product_of(tmp_path, RATE + CAP.format(1.9))
+    assert math.isnan(product.active_kg_ha("azoxystrobin"))
+    limits, notices = yearly_limits(Shelf((product,)))
+    assert limits == ()
+    assert "P can't be counted towards the 1.9 kg/ha" in notices[0]
+
+
+def test_the_longest_interval_is_no_shorter_than_the_least(tmp_path):
+    both = "least_interval_days = 14\nlongest_interval_days = {}\n"
+    assert product_of(tmp_path, both.format(28)).longest_interval_days == 28
+    with pytest.raises(InputError, match="longest_interval_days 7 is less than"):
+        product_of(tmp_path, both.format(7))
 
 
 def test_content_of_the_other_kind_tells_nothing(tmp_path):

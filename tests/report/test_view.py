@@ -111,8 +111,8 @@ def test_cover_that_ends_within_a_week_asks_for_the_next(morning, covered):
         view = view_of(with_cover(morning, covered, until=until, days_left=left))
         rows, greens = rows_of(view)
         assert rows["summer-patch"].level is level
-        ending = f"Cover ends {Pen('us').day(until)}: summer patch."
-        assert (ending in greens.sentence) == (level is Level.READY)
+        ending = f"Last protected day {Pen('us').day(until)}: summer patch."
+        assert greens.sentence.endswith(ending) == (level is Level.READY)
 
 
 def test_cover_that_may_have_ended_by_the_shortest_interval_asks_for_the_next(morning, covered):
@@ -127,8 +127,8 @@ def test_cover_that_ends_on_one_day_is_told_once(shipped):
     _, greens = rows_of(view_of(shipped))
     # Shelf D of 27 April; every disease of the greens is taken to be covered for 28 days.
     assert greens.sentence == (
-        "Cover ends May 24: take-all patch, Pythium root dysfunction, fairy ring, dead spot and "
-        "summer patch."
+        "Nothing to put on today; last protected day May 24: take-all patch, Pythium root "
+        "dysfunction, fairy ring, dead spot and summer patch."
     )
     assert greens.last_on == "Last application: Shelf D of Apr 27."
 
@@ -142,7 +142,7 @@ def test_a_shut_window_has_no_bare_roots(shipped):
         "open and bare since Apr 15 (33 days); Shelf B of Oct 6 has run out"
     )
     assert fairways.level is Level.DUE
-    assert fairways.sentence.startswith("Preventive due: fairy ring.")
+    assert fairways.sentence.startswith("Preventive due today: fairy ring (33 days unprotected).")
 
 
 def with_nearing(morning, days, chance):
@@ -182,7 +182,7 @@ def test_nearing_asks_for_readiness_by_its_date_or_by_an_open_rule(morning, days
     view = view_of(with_nearing(morning, days, chance))
     rows, lawns = rows_of(view, "Lawns")
     assert (lawns.level is Level.READY) == ready
-    assert ("Get ready for summer patch" in lawns.sentence) == ready
+    assert ("get ready for summer patch" in lawns.sentence) == ready
     assert rows["summer-patch"].act.startswith("Be ready" if ready else "Nothing yet")
 
 
@@ -198,7 +198,7 @@ def test_bare_roots_are_told_with_what_went_on_before(morning, covered):
         d for d in bare.areas[0].diseases if d.key == "summer-patch"
     ))  # fmt: skip
     _, greens = rows_of(view_of(replace(bare, areas=(only,))))
-    assert greens.sentence == "Preventive due: summer patch (52 % sure)."
+    assert greens.sentence == "Preventive due today: summer patch (52 % sure, 2 days unprotected)."
 
 
 def test_infection_without_a_timing_rule_is_due_only_where_it_is_known_to_be_bare(morning, covered):

@@ -1,12 +1,13 @@
 """One area in words: what to do today, its soil, its windows in order of urgency."""
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 
 import numpy as np
 
 from patchrisk.morning import AreaMorning, Morning
 from patchrisk.outlook import DiseaseToday
 from patchrisk.pen import Pen
+from patchrisk.programme.cover import Cover
 from patchrisk.programme.plan import AreaPlan
 from patchrisk.programme.plan import Planned as PlannedApplication
 from patchrisk.report import words
@@ -84,11 +85,12 @@ def _tasks(area: AreaMorning, pairs: Sequence[tuple[DiseaseToday, Row]], pen: Pe
     told = []
     if of(Level.DUE):
         known = all(row.key in area.cover for _, row in of(Level.DUE))
-        lead = "Preventive due:" if known else "Preventive due unless one is on:"
-        told.append(Task(lead, _list([_named(*pair) for pair in of(Level.DUE)])))
+        lead = "Preventive due today:" if known else "Preventive due today unless one is on:"
+        told.append(Task(lead, _list([_named(*pair, area.cover) for pair in of(Level.DUE)])))
     if of(Level.READ_OUT):
         names = _list([row.name for _, row in of(Level.READ_OUT)])
         told.append(Task("Read out the logger or give air temperature: no telling for", names))
+    urgent = bool(told)
     ending = [row for today, row in of(Level.READY) if today.state is State.OPEN]
     told += _ending(area, ending, pen)
     coming = [_coming(area, t, row, pen) for t, row in of(Level.READY) if t.state is not State.OPEN]
@@ -96,17 +98,24 @@ def _tasks(area: AreaMorning, pairs: Sequence[tuple[DiseaseToday, Row]], pen: Pe
         told.append(Task("Get ready for", _list(coming)))
     if not told and of(Level.SCOUT):
         names = _list([row.name for _, row in of(Level.SCOUT)])
-        told.append(Task("Nothing to put on; scout for", names))
+        told.append(Task("Scout for", names))
+    if told and not urgent:
+        first = told[0]
+        lead = f"Nothing to put on today; {first.lead[:1].lower()}{first.lead[1:]}"
+        told[0] = Task(lead, first.names)
     return told or [Task(f"Nothing to do today{_next(area, pairs, pen)}", "")]
 
 
-def _named(today: DiseaseToday, row: Row) -> str:
+def _named(today: DiseaseToday, row: Row, cover: Mapping[str, Cover]) -> str:
     sure = words.chance_of(today)
     marks = []
     if today.state is not today.yesterday:
         marks.append("new")
     if sure is not None and sure < _IN_DOUBT:
         marks.append(f"{words.chance_percent(sure)} sure")
+    bare = len(cover[row.key].bare_open) if row.key in cover else 0
+    if bare > 1:
+        marks.append(f"{bare} days unprotected")
     if row.seen_before:
         marks.append("seen here before")
     return f"{row.name} ({', '.join(marks)})" if marks else row.name
@@ -120,7 +129,7 @@ def _ending(area: AreaMorning, rows: Sequence[Row], pen: Pen) -> Iterator[Task]:
         assert until is not None
         by_day.setdefault(until, []).append(row.name)
     for until in sorted(by_day):
-        yield Task(f"Cover ends {pen.day(until)}:", _list(by_day[until]))
+        yield Task(f"Last protected day {pen.day(until)}:", _list(by_day[until]))
 
 
 def _coming(area: AreaMorning, today: DiseaseToday, row: Row, pen: Pen) -> str:
@@ -128,7 +137,7 @@ def _coming(area: AreaMorning, today: DiseaseToday, row: Row, pen: Pen) -> str:
     rule = None if ahead is None else ahead.middle
     if rule_open(today):
         opened = sum(r.state is State.OPEN for r in today.deciding)
-        return f"{row.name} ({opened} of {len(today.deciding)} rules open)"
+        return f"{row.name} ({opened} of {len(today.deciding)} published rules open)"
     if rule is None or rule.middle is None or rule.opened_before > LIKELY:
         return row.name
     return f"{row.name} (about {pen.day(rule.middle)})"

@@ -1,0 +1,58 @@
+"""What skill is judged by, and how long before its symptoms a disease is to be foretold.
+
+A window is of use when it opens so long before the disease is seen as infection, or the soil's
+reaching a threshold, goes before symptoms by the lags in the disease's file. Lags counted from
+stress, inoculation or planting say nothing of an opening. A disease without such a lag in days
+has the general range.
+"""
+
+from patchrisk.backtest.measures import Terms
+from patchrisk.diseases import Disease
+from patchrisk.diseases.models import Lag
+from patchrisk.numbers import load_numbers
+
+_GENERAL = (
+    "the general range, for its file has no lag in days from infection or a threshold to "
+    "symptoms; for a disease that shows over winter give the range that fits with --lead"
+)
+
+
+def usual_terms(lead: tuple[int, int] | None = None, disease: Disease | None = None) -> Terms:
+    """Return the terms that the rules of a disease are judged by.
+
+    Parameters
+    ----------
+    lead : (int, int), optional
+        Least and most days of use from opening to sight, instead of those of the files [days].
+    disease : Disease, optional
+        Whose lags give the range; without it, or without lags, it is the general one.
+    """
+    numbers = load_numbers("skill")
+    lags = [] if disease is None else [lag for lag in disease.expression.lag if _counts(lag)]
+    least, most = (numbers[name].value for name in ("least_lead", "most_lead"))
+    lead_from = _GENERAL
+    if lead is not None:
+        (least, most), lead_from = lead, "as given with --lead"
+    elif lags:
+        spans = [lag.time.span for lag in lags]
+        least, most = min(low for low, _ in spans), max(high for _, high in spans)
+        lead_from = "from the lags in its file: " + ", ".join(map(_words, lags))
+    return Terms(
+        least_lead=round(least),
+        most_lead=round(most),
+        least_absences=round(numbers["least_absences"].value),
+        least_seasons=round(numbers["least_seasons"].value),
+        draws=round(numbers["draws"].value),
+        level=numbers["level"].value,
+        lead_from=lead_from,
+    )
+
+
+def _counts(lag: Lag) -> bool:
+    return lag.since in ("infection", "threshold") and lag.time.quantity == "duration"
+
+
+def _words(lag: Lag) -> str:
+    low, high = (f"{days:g}" for days in lag.time.span)
+    days = low if low == high else f"{low} to {high}"
+    return f"{days} days since {lag.since} [{lag.time.short}; {lag.time.confidence}]"
