@@ -7,10 +7,11 @@ from datetime import date, timedelta
 import numpy as np
 import pandas as pd
 
+from patchrisk.area_ahead import soil_paths
 from patchrisk.errors import Fault, InputError
 from patchrisk.gathering import Gathered
 from patchrisk.morning import soil_of
-from patchrisk.prospect import Prospect, history_of, prospect, soil_paths
+from patchrisk.prospect import Prospect, history_of, prospect
 from patchrisk.site import Area, Site
 from patchrisk.soil_fit import read_fit, surface_at
 from patchrisk.tally import Courses, DaysMet, DegreeDays, Threshold, courses, days_met, degree_days

@@ -10,8 +10,9 @@ import numpy.typing as npt
 from patchrisk.ahead.openings import SoilPaths, compared
 from patchrisk.counters import run_length
 from patchrisk.infection import Cardinal, relative_rate
+from patchrisk.seasons import season_days
 from patchrisk.units import FloatArray
-from patchrisk.windows import BoolArray, IntArray, Rule, is_open, season_days
+from patchrisk.windows import BoolArray, IntArray, Rule, is_open
 
 WEEK = 7
 

@@ -9,12 +9,13 @@ import pandas as pd
 
 from patchrisk.ahead.course import SoilCourse
 from patchrisk.ahead.look import DiseaseAhead
+from patchrisk.area_ahead import area_ahead
 from patchrisk.diseases import Library
 from patchrisk.gathering import Gathered, Readings, gather
 from patchrisk.numbers import load_numbers
 from patchrisk.outlook import DiseaseToday, Settings, look
 from patchrisk.programme.cover import Applied, Cover
-from patchrisk.prospect import Prospect, area_ahead, history_of, prospect
+from patchrisk.prospect import Prospect, history_of, prospect
 from patchrisk.protection import cover_of, open_days
 from patchrisk.record_rows import Observation
 from patchrisk.records import Kept

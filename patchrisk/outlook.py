@@ -5,14 +5,12 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 
 from patchrisk import counters
+from patchrisk.seasons import Days
 from patchrisk.soil.series import SoilSeries
+from patchrisk.units import FloatArray
 from patchrisk.windows import Rule, State, apply_rule, is_open
-
-FloatArray = npt.NDArray[np.float64]
-Days = npt.NDArray[np.datetime64]
 
 
 @dataclass(frozen=True)

@@ -7,8 +7,8 @@ import numpy.typing as npt
 
 from patchrisk.ahead.openings import SoilPaths
 from patchrisk.infection import Cardinal, optimum_days, relative_rate
+from patchrisk.seasons import Season, season_days
 from patchrisk.units import FloatArray
-from patchrisk.windows import Season, season_days
 
 
 @dataclass(frozen=True)

@@ -23,8 +23,9 @@ from patchrisk.programme.given import (
     numbers_of,
     works,
 )
+from patchrisk.seasons import season_days
 from patchrisk.soil.series import SoilSeries
-from patchrisk.windows import BoolArray, Rule, is_open, season_days
+from patchrisk.windows import BoolArray, Rule, is_open
 
 _MEASURED = ("logged", "station")
 AHEAD_DAYS = 120  # of cover laid out from today on; no published interval is longer

@@ -9,10 +9,11 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from patchrisk.ahead.openings import Days, SoilPaths
+from patchrisk.ahead.openings import SoilPaths
 from patchrisk.counters import accumulate, compare, degree_days_of_mean, first_run, runs
 from patchrisk.counters.comparison import MET, MISSING, Operator
 from patchrisk.pressure import Spread
+from patchrisk.seasons import Days
 from patchrisk.soil.series import SoilSeries
 from patchrisk.units import FloatArray
 from patchrisk.windows import BoolArray, IntArray

@@ -1,6 +1,5 @@
 """Rules of soil temperature applied to daily series: which windows are open, and since when."""
 
-from calendar import monthrange
 from dataclasses import dataclass, field
 from enum import IntEnum
 from functools import reduce
@@ -10,11 +9,14 @@ import numpy as np
 import numpy.typing as npt
 
 from patchrisk.counters import run_length
+from patchrisk.seasons import Days as Days
+from patchrisk.seasons import Season as Season
+from patchrisk.seasons import season_days
+from patchrisk.seasons import season_spans as season_spans
+from patchrisk.units import FloatArray
 
-FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.signedinteger[Any]]
 BoolArray = npt.NDArray[np.bool_]
-Days = npt.NDArray[np.datetime64]
 
 _HAIR_C = 1e-6  # what converting 65 degF and averaging a day leave of arithmetic noise
 
@@ -23,18 +25,6 @@ Statistic = Literal["daily mean", "daily maximum", "rolling mean"]
 Direction = Literal["rising", "falling", "band"]
 Edge = tuple[Literal[">=", "<="], float]
 """A comparison of the statistic with a temperature [degC]; no NaN passes it."""
-
-
-@dataclass(frozen=True)
-class Season:
-    """Days of the year within which a rule may open, written for the northern hemisphere.
-
-    ``start`` and ``end`` are (month, day); an end before the start runs over the new year.
-    South of the equator both are shifted by half a year.
-    """
-
-    start: tuple[int, int]
-    end: tuple[int, int]
 
 
 @dataclass(frozen=True)
@@ -139,75 +129,6 @@ class Window:
     in_season: BoolArray
 
 
-def season_days(
-    season: Season, dates: npt.NDArray[np.datetime64], *, southern: bool
-) -> tuple[BoolArray, IntArray, BoolArray]:
-    """Place each day in a rule's season.
-
-    Parameters
-    ----------
-    season : Season
-        Written for the north.
-    dates : ndarray of datetime64[D], shape (days,)
-    southern : bool
-        Shift by half a year: six months, the day of the month cut to the month's length.
-
-    Returns
-    -------
-    inside : ndarray of bool, shape (days,)
-    label : ndarray of int, shape (days,)
-        Year in which the season that the day belongs to, or last belonged to, began.
-    waiting : ndarray of bool, shape (days,)
-        Outside the season, and nearer to its next start than to its last end.
-    """
-    days = dates.astype("datetime64[D]")
-    years, start, end = season_spans(season, days[0], days[-1], southern=southern)
-    which = np.searchsorted(start, days, side="right") - 1
-    inside = days <= end[which]
-    middle = end[which] + (start[which + 1] - end[which]) // 2
-    return inside, years[which], ~inside & (days > middle)
-
-
-def season_spans(
-    season: Season, first: np.datetime64, last: np.datetime64, *, southern: bool
-) -> tuple[IntArray, Days, Days]:
-    """Years, first days and last days of every season that touches a span of days, and of more.
-
-    Parameters
-    ----------
-    season : Season
-        Written for the north.
-    first, last : datetime64[D]
-        The span; there is at least one season that ends before it and one that begins after it.
-    southern : bool
-        Shift by half a year.
-
-    Returns
-    -------
-    years : ndarray of int, shape (seasons,)
-        Year in which each began.
-    start, end : ndarray of datetime64[D], shape (seasons,)
-    """
-    years = np.arange(first.astype("datetime64[Y]") - 2, last.astype("datetime64[Y]") + 2)
-    begins, ends = season.start, season.end
-    if southern:
-        begins, ends = _shift(begins), _shift(ends)
-    start, end = _on(years, begins), _on(years + int(ends < begins), ends)
-    return years.astype(np.int64) + 1970, start, end
-
-
-def _shift(day: tuple[int, int]) -> tuple[int, int]:
-    month = (day[0] + 5) % 12 + 1
-    return month, min(day[1], monthrange(2001, month)[1])
-
-
-def _on(years: Days, day: tuple[int, int]) -> Days:
-    """Place a day of the year in each year, 29 February cut to the 28th where there is none."""
-    month = years.astype("datetime64[M]") + (day[0] - 1)
-    dates = month.astype("datetime64[D]") + (day[1] - 1)
-    return np.asarray(np.minimum(dates, (month + 1).astype("datetime64[D]") - 1))
-
-
 def meeting(rule: Rule) -> list[Edge]:
     """Comparisons that all hold on a day whose statistic meets the rule."""
     # On the threshold is met, so the edge lies a hair outside it; strictly beyond, a hair inside.
@@ -277,7 +198,7 @@ def _latch(opens: BoolArray, stops: BoolArray) -> BoolArray:
 def apply_rule(
     rule: Rule,
     value_c: FloatArray,
-    dates: npt.NDArray[np.datetime64],
+    dates: Days,
     *,
     southern: bool = False,
     nearing_c: float,
@@ -354,9 +275,7 @@ def apply_rule(
     )
 
 
-def is_open(
-    rule: Rule, value_c: FloatArray, dates: npt.NDArray[np.datetime64], *, southern: bool = False
-) -> BoolArray:
+def is_open(rule: Rule, value_c: FloatArray, dates: Days, *, southern: bool = False) -> BoolArray:
     """Say for each day and lane whether the window is open, counting missing days as not met.
 
     The quick part of `apply_rule`, for many lanes at once; same parameters, same shape out.

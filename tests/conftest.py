@@ -4,9 +4,10 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from online.loopback import forbid_outside
-from online.provider import Provider
-from outside import fetch
+
+from tests.online.loopback import forbid_outside
+from tests.online.provider import Provider
+from tests.outside import fetch
 
 
 @pytest.fixture(autouse=True)

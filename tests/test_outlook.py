@@ -7,8 +7,9 @@ from hypothesis import strategies as st
 
 from patchrisk.numbers import load_numbers
 from patchrisk.outlook import Settings, deciding, look, together
+from patchrisk.seasons import Season
 from patchrisk.soil.series import SoilSeries
-from patchrisk.windows import Rule, Season, State
+from patchrisk.windows import Rule, State
 
 A, N, C, X, U = State.OPEN, State.NEARING, State.CLOSED, State.NOT_YET, State.UNKNOWN
 SETTINGS = Settings(nearing_c=2.0, max_change_c=3.8)

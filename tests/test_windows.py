@@ -6,7 +6,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
-from patchrisk.windows import Rule, Season, State, apply_rule, season_days
+from patchrisk.seasons import Season, season_days
+from patchrisk.windows import Rule, State, apply_rule
 
 NUMBERS = {"nearing_c": 2.0, "max_change_c": 3.8}
 YEAR = Season((1, 1), (12, 31))

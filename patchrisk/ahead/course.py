@@ -3,14 +3,13 @@
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
 from patchrisk.ahead.openings import SoilPaths, compared
 from patchrisk.infection import Cardinal, relative_rate
+from patchrisk.seasons import Days, Season, season_days
 from patchrisk.units import FloatArray
-from patchrisk.windows import Rule, Season, is_open, season_days
+from patchrisk.windows import Rule, is_open
 
-Days = npt.NDArray[np.datetime64]
 _SHARES = (0.1, 0.5, 0.9)
 
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 
-from patchrisk.soil.air_to_soil import recent
+from patchrisk.soil.stores import recent
 from patchrisk.units import FloatArray
 
 YEAR = 365.25  # mean length of the calendar year [days]

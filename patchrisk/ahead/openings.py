@@ -4,13 +4,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
 from patchrisk.counters import rolling_mean
+from patchrisk.seasons import Days, season_days
 from patchrisk.units import FloatArray
-from patchrisk.windows import BoolArray, IntArray, Rule, is_open, season_days
+from patchrisk.windows import BoolArray, IntArray, Rule, is_open
 
-Days = npt.NDArray[np.datetime64]
 NEVER = np.datetime64("9999-12-31")
 
 

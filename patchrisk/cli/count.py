@@ -1,13 +1,20 @@
 """``patchrisk count``: degree-days, and days in a row beyond a threshold, of an area's soil."""
 
 from collections.abc import Sequence
-from datetime import date, datetime
+from datetime import date
 from pathlib import Path
 from typing import Any
 
 import click
 
-from patchrisk.cli.options import Day, day_asked, offline_option, site_options, site_path
+from patchrisk.cli.options import (
+    Day,
+    Request,
+    as_of_option,
+    offline_option,
+    pass_request,
+    site_options,
+)
 from patchrisk.errors import Fault, InputError
 
 
@@ -36,7 +43,7 @@ _TEMPERATURE = Measure("soil temperature", "temperature")
 
 @click.command()
 @site_options
-@click.option("--as-of", type=Day(), help="Count up to this past morning instead of today.")
+@as_of_option("Count up to this past morning instead of today.")
 @click.option("--area", "areas", multiple=True, help="Count in this area only; may be repeated.")
 @offline_option
 @click.option("--since", type=Day(), help="First day counted; the year's first when left out.")
@@ -72,12 +79,10 @@ _TEMPERATURE = Measure("soil temperature", "temperature")
     type=click.Path(path_type=Path, dir_okay=False),
     help="Write every day counted into this file.",
 )
+@pass_request
 def count(
-    site_file: Path,
-    sample: bool,
-    as_of: date | None,
+    request: Request,
     areas: tuple[str, ...],
-    offline: bool,
     since: date | None,
     depth_cm: float,
     base_c: float | None,
@@ -98,7 +103,6 @@ def count(
     """
     from patchrisk.atomic import write_text
     from patchrisk.count import Asked, count_areas
-    from patchrisk.gathering import gather
     from patchrisk.report.count import write_count_table, write_counts
     from patchrisk.tally import Threshold
 
@@ -106,10 +110,7 @@ def count(
     warm = [Threshold(">=", value, maximum) for value in warm_c]
     cool = [Threshold("<=", value, maximum) for value in cool_c]
     asked = Asked(depth_cm, since, base_c, ceiling_c, goal_c, (*warm, *cool), row)
-    now = datetime.now().astimezone()
-    path = site_path(site_file, sample)
-    morning = day_asked(path, sample, as_of, now)
-    counts = count_areas(gather(path, morning, now, offline=offline), morning, asked, areas)
+    counts = count_areas(request.gathered(), request.day, asked, areas)
     click.echo(write_counts(counts))
     if table is not None:
         write_text(table, write_count_table(counts))

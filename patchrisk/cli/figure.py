@@ -1,18 +1,17 @@
 """``patchrisk figure``: one of the page's figures as a file for a report."""
 
-from datetime import date, datetime
 from pathlib import Path
 
 import click
 
-from patchrisk.cli.options import Day, day_asked, offline_option, site_options, site_path
+from patchrisk.cli.options import Request, as_of_option, offline_option, pass_request, site_options
 
 
 @click.command()
 @click.argument("which", type=click.Choice(["soil", "windows", "pressure", "cover"]))
 @site_options
 @click.option("--area", "name", help="The area; the first of the site file when left out.")
-@click.option("--as-of", type=Day(), help="Draw this past morning instead of today.")
+@as_of_option("Draw this past morning instead of today.")
 @offline_option
 @click.option(
     "--out",
@@ -27,16 +26,8 @@ from patchrisk.cli.options import Day, day_asked, offline_option, site_options, 
     show_default=True,
     help="Width in pixels of 1/96 inch; a PNG has twice as many dots.",
 )
-def figure(
-    which: str,
-    site_file: Path,
-    sample: bool,
-    name: str | None,
-    as_of: date | None,
-    offline: bool,
-    out: Path,
-    width: int,
-) -> None:
+@pass_request
+def figure(request: Request, which: str, name: str | None, out: Path, width: int) -> None:
     """Draw one figure of an area into a file, in colours for paper.
 
     \b
@@ -45,15 +36,11 @@ def figure(
     pressure  does this season favour infection more than past years did?
     cover     how much of the infection pressure falls on protected roots?
     """  # noqa: D301  (click reads the backspace)
-    from patchrisk.morning import prepare
     from patchrisk.report.figures.alone import write_figure
     from patchrisk.season_plan import keeps_programme, plan_all
     from patchrisk.site import read_site
 
-    now = datetime.now().astimezone()
-    path = site_path(site_file, sample)
-    only = name or read_site(path).area[0].name
-    morning = prepare(path, day_asked(path, sample, as_of, now), now, only=[only], offline=offline)
+    morning = request.morning([name or read_site(request.path).area[0].name])
     # Only this one shows applications to come, and planning takes its time.
     plans = plan_all(morning).areas if which == "cover" and keeps_programme(morning) else ()
     click.echo(write_figure(morning, morning.areas[0], which, out, width=width, plans=plans))

@@ -1,14 +1,20 @@
-"""Options that several commands share."""
+"""Options that several commands share, and what they ask for."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from datetime import date, datetime
+from functools import cached_property, wraps
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
 from patchrisk import resources
 from patchrisk.errors import Fault, InputError
+
+if TYPE_CHECKING:
+    from patchrisk.gathering import Gathered
+    from patchrisk.morning import Morning
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -37,6 +43,11 @@ def site_options(command: F) -> F:
 offline_option = click.option(
     "--offline", is_flag=True, help="Ask no weather service; use what was fetched before."
 )
+
+
+def as_of_option(text: str) -> Callable[[F], F]:
+    """Add ``--as-of`` with this help; the command receives ``as_of``."""
+    return click.option("--as-of", type=Day(), help=text)
 
 
 def site_path(site_file: Path, sample: bool) -> Path:
@@ -89,3 +100,50 @@ def day_asked(path: Path, sample: bool, as_of: date | None, now: datetime) -> da
         found, cure = f"{as_of} is in the future", f"write {today} or an earlier day"
         raise InputError(Fault("--as-of", "", found, cure))
     return as_of
+
+
+@dataclass(frozen=True)
+class Request:
+    """The site, the morning and the sources that a command is to use."""
+
+    path: Path
+    sample: bool
+    as_of: date | None
+    offline: bool
+    now: datetime
+
+    @cached_property
+    def day(self) -> date:
+        """The morning to judge; see `day_asked`."""
+        return day_asked(self.path, self.sample, self.as_of, self.now)
+
+    def gathered(self) -> "Gathered":
+        """Read everything for the morning."""
+        from patchrisk.gathering import gather
+
+        return gather(self.path, self.day, self.now, offline=self.offline)
+
+    def morning(self, only: Sequence[str] = ()) -> "Morning":
+        """Bring the morning together, for these areas or for all."""
+        from patchrisk.morning import prepare
+
+        return prepare(self.path, self.day, self.now, only=only, offline=self.offline)
+
+
+def pass_request(command: Callable[..., None]) -> Callable[..., None]:
+    """Hand ``--site``, ``--sample``, ``--as-of`` and ``--offline`` over as one `Request`, first."""
+
+    @wraps(command)
+    def framed(
+        *,
+        site_file: Path,
+        sample: bool,
+        as_of: date | None = None,
+        offline: bool = False,
+        **others: Any,
+    ) -> None:
+        now = datetime.now().astimezone()
+        path = site_path(site_file, sample)
+        command(Request(path, sample, as_of, offline, now), **others)
+
+    return framed

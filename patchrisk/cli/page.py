@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from patchrisk.cli.options import Day, day_asked, offline_option, site_path
+from patchrisk.cli.options import Request, as_of_option, offline_option, site_path
 from patchrisk.errors import Fault, InputError, PatchriskError, UnavailableError
 
 if TYPE_CHECKING:
@@ -32,7 +32,7 @@ _DUE = 3  # exit code with --signal
     help="The site file; repeat it for several sites and an index page over them.",
 )
 @click.option("--sample", is_flag=True, help="Use the invented sample course that comes with it.")
-@click.option("--as-of", type=Day(), help="Judge this past morning instead of today.")
+@as_of_option("Judge this past morning instead of today.")
 @click.option(
     "--out",
     type=click.Path(path_type=Path, file_okay=False),
@@ -84,7 +84,7 @@ def page(
     failed: list[tuple[Path, PatchriskError]] = []
     for path in paths:
         try:
-            mornings.append(_morning(path, sample, as_of, now, offline))
+            mornings.append(Request(path, sample, as_of, offline, now).morning())
             done.append(path)
         except PatchriskError as error:
             if len(paths) == 1:
@@ -125,14 +125,6 @@ def _plans(morning: "Morning") -> "Sequence[AreaPlan]":
     from patchrisk.season_plan import keeps_programme, plan_all
 
     return plan_all(morning).areas if keeps_programme(morning) else ()
-
-
-def _morning(
-    path: Path, sample: bool, as_of: date | None, now: datetime, offline: bool
-) -> "Morning":
-    from patchrisk.morning import prepare
-
-    return prepare(path, day_asked(path, sample, as_of, now), now, offline=offline)
 
 
 def _mail(path: Path, morning: "Morning", made: "Page", now: datetime) -> str:

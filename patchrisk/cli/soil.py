@@ -1,11 +1,10 @@
 """``patchrisk soil``: the estimate of soil temperature held against an area's own logger."""
 
-from datetime import datetime
 from pathlib import Path
 
 import click
 
-from patchrisk.cli.options import day_asked, offline_option, site_options, site_path
+from patchrisk.cli.options import Request, offline_option, pass_request, site_options
 from patchrisk.errors import Fault, InputError
 
 
@@ -19,28 +18,20 @@ from patchrisk.errors import Fault, InputError
     type=click.Path(path_type=Path, dir_okay=False),
     help="Draw log and estimate into this file, PNG or SVG.",
 )
-def soil(
-    site_file: Path, sample: bool, offline: bool, name: str | None, keep: bool, figure: Path | None
-) -> None:
+@pass_request
+def soil(request: Request, name: str | None, keep: bool, figure: Path | None) -> None:
     """Compare estimated with logged soil temperature; let the logger teach the estimate."""
-    from patchrisk.gathering import gather
     from patchrisk.learning import learn
     from patchrisk.report.soil import draw_soil, write_soil
     from patchrisk.soil_fit import keep_fit
 
-    if sample and keep:
+    if request.sample and keep:
         cure = "keep a fit for a site file of your own"
         raise InputError(Fault("--keep", "", "the sample course is not yours", cure))
-    path = site_path(site_file, sample)
-    now = datetime.now().astimezone()
-    morning = day_asked(path, sample, None, now)
-    gathered = gather(path, morning, now, offline=offline)
-    areas = [a for a in gathered.site.area if name in (None, a.name)]
-    if not areas:
-        names = ", ".join(a.name for a in gathered.site.area)
-        raise InputError(Fault("--area", "", f"no area {name!r}", f"write one of {names}"))
+    gathered = request.gathered()
+    areas = gathered.site.areas_named([] if name is None else [name])
     area = next((a for a in areas if gathered.site.loggers_of(a)), areas[0])
-    learning = learn(gathered, area, morning)
+    learning = learn(gathered, area, request.day)
     click.echo(write_soil(learning, gathered.site.site.units))
     if figure is not None:
         draw_soil(learning, gathered.site.site.units, figure)

@@ -26,6 +26,13 @@ def pieces(size: int) -> Iterator[slice]:
         yield slice(first, min(first + PIECE, size))
 
 
+def in_pieces(*arrays: npt.NDArray[Any]) -> Iterator[tuple[Any, ...]]:
+    """Cut contiguous arrays of one shape alike into flat pieces, as views to read or to fill."""
+    flat = [array.reshape(-1) for array in arrays]
+    for piece in pieces(flat[0].size):
+        yield tuple(array[piece] for array in flat)
+
+
 def rows_in(lanes: int) -> int:
     """Return how many days of that many lanes make one piece; at least one."""
     return max(1, PIECE // max(lanes, 1))

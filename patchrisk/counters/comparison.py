@@ -5,7 +5,7 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
-from patchrisk.counters.blocks import as_days, pieces
+from patchrisk.counters.blocks import as_days, in_pieces
 
 Operator = Literal[">", ">=", "<", "<="]
 Met = npt.NDArray[np.int8]
@@ -46,10 +46,9 @@ def compare(values: npt.ArrayLike, operator: Operator, threshold: float) -> Met:
         raise ValueError(f"operator {operator!r}: write one of {', '.join(_COMPARE)}")
     array = as_days(values)
     out = np.empty(array.shape, dtype=np.int8)
-    flat, marks = array.reshape(-1), out.reshape(-1)
-    for piece in pieces(flat.size):
-        _COMPARE[operator](flat[piece], threshold, out=marks[piece].view(np.bool_))
-        marks[piece] -= np.isnan(flat[piece])
+    for some, marks in in_pieces(array, out):
+        _COMPARE[operator](some, threshold, out=marks.view(np.bool_))
+        marks -= np.isnan(some)
     return out
 
 

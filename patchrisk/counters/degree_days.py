@@ -24,7 +24,7 @@ from patchrisk.counters.blocks import (
     alike,
     as_columns,
     as_days,
-    pieces,
+    in_pieces,
     rows_in,
 )
 
@@ -65,10 +65,9 @@ def degree_days_of_mean(
     high = check_thresholds(lower_c, upper_c)
     mean = as_days(mean_c)
     out = np.empty_like(mean)
-    flat_in, flat_out = mean.reshape(-1), out.reshape(-1)
-    for piece in pieces(mean.size):
-        np.clip(flat_in[piece], lower_c, high, out=flat_out[piece])
-        flat_out[piece] -= lower_c
+    for days, result in in_pieces(mean, out):
+        np.clip(days, lower_c, high, out=result)
+        result -= lower_c
     return out
 
 
@@ -93,10 +92,8 @@ def degree_days_average(min_c: npt.ArrayLike, max_c: npt.ArrayLike, lower_c: flo
     """
     low, high = alike(min_c, max_c)
     out = np.empty_like(low)
-    flat_low, flat_high, flat_out = low.reshape(-1), high.reshape(-1), out.reshape(-1)
-    for piece in pieces(low.size):
-        result = flat_out[piece]
-        np.add(flat_low[piece], flat_high[piece], out=result)
+    for coldest, warmest, result in in_pieces(low, high, out):
+        np.add(coldest, warmest, out=result)
         result *= 0.5
         result -= lower_c
         np.maximum(result, 0.0, out=result)
@@ -131,11 +128,9 @@ def degree_days_clamped(
     top = check_thresholds(lower_c, upper_c)
     low, high = alike(min_c, max_c)
     out = np.empty_like(low)
-    flat_low, flat_high, flat_out = low.reshape(-1), high.reshape(-1), out.reshape(-1)
-    for piece in pieces(low.size):
-        result = flat_out[piece]
-        np.clip(flat_low[piece], lower_c, top, out=result)
-        result += np.clip(flat_high[piece], lower_c, top)
+    for coldest, warmest, result in in_pieces(low, high, out):
+        np.clip(coldest, lower_c, top, out=result)
+        result += np.clip(warmest, lower_c, top)
         result *= 0.5
         result -= lower_c
     return out

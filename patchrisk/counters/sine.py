@@ -8,7 +8,7 @@ that it is above T.
 import numpy as np
 import numpy.typing as npt
 
-from patchrisk.counters.blocks import PIECE, FloatArray, alike, as_columns, pieces
+from patchrisk.counters.blocks import PIECE, FloatArray, alike, as_columns, in_pieces, pieces
 from patchrisk.counters.degree_days import Cutoff, check_thresholds
 
 
@@ -49,10 +49,9 @@ def degree_days_sine(
     top = check_thresholds(lower_c, upper_c, cutoff)
     low, high = alike(min_c, max_c)
     out = np.empty_like(low)
-    flat_low, flat_high, flat_out = low.reshape(-1), high.reshape(-1), out.reshape(-1)
     scratch = _Scratch(low.size)
-    for piece in pieces(low.size):
-        _sine(flat_low[piece], flat_high[piece], lower_c, top, cutoff, flat_out[piece], scratch)
+    for coldest, warmest, result in in_pieces(low, high, out):
+        _sine(coldest, warmest, lower_c, top, cutoff, result, scratch)
     return out
 
 

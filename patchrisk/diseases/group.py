@@ -6,8 +6,9 @@ from typing import Annotated
 
 from pydantic import AfterValidator
 
-from patchrisk.diseases.models import Disease, Dispute, PublishedRule, SiteFactor, distinct
+from patchrisk.diseases.models import Disease, Dispute, SiteFactor
 from patchrisk.diseases.quantities import Rows, SomeRows, Source, Statement, Table, Text, Water
+from patchrisk.diseases.rules import PublishedRule, distinct
 from patchrisk.windows import Rule
 
 

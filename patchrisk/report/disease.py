@@ -3,8 +3,8 @@
 from collections.abc import Iterator
 
 from patchrisk.diseases import Disease, DiseaseGroup, Library, Number
-from patchrisk.diseases.models import PublishedRule
 from patchrisk.diseases.quantities import Source, Sourced
+from patchrisk.diseases.rules import PublishedRule
 from patchrisk.report.layout import heading, wrap
 from patchrisk.report.words import Show, rule_words
 

@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 
 from patchrisk.diseases import Disease, Library
-from patchrisk.diseases.models import PublishedRule
+from patchrisk.diseases.rules import PublishedRule
 from patchrisk.gathering import Readings
 from patchrisk.morning import REFERENCE_CM
 from patchrisk.outlook import DiseaseToday, RuleToday

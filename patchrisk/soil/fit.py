@@ -16,7 +16,7 @@ import numpy.typing as npt
 import tomli
 
 from patchrisk.errors import Fault, InputError
-from patchrisk.soil.air_to_soil import run_stores, season_correction
+from patchrisk.soil.air_to_soil import season_correction
 from patchrisk.soil.forcing import Climate, Forcing, prepare
 from patchrisk.soil.parameters import (
     INPUTS,
@@ -28,6 +28,7 @@ from patchrisk.soil.parameters import (
     model_file,
 )
 from patchrisk.soil.response import from_fit, response, to_fit
+from patchrisk.soil.stores import run_stores
 from patchrisk.soil.suspect import refuse_rubbish
 from patchrisk.units import FloatArray
 

@@ -6,9 +6,10 @@ from typing import Any
 
 import numpy as np
 
-from patchrisk.soil.air_to_soil import run_stores, season_correction
+from patchrisk.soil.air_to_soil import season_correction
 from patchrisk.soil.forcing import Climate, Forcing
 from patchrisk.soil.parameters import POSITIVE, Parameters
+from patchrisk.soil.stores import run_stores
 from patchrisk.units import FloatArray
 
 # Wide enough to step over the kinks that freezing and melting put into the response.

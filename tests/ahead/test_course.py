@@ -7,7 +7,8 @@ from patchrisk.ahead.course import pressure_course, soil_course
 from patchrisk.ahead.openings import SoilPaths
 from patchrisk.infection import Cardinal
 from patchrisk.pressure import pressure_ahead
-from patchrisk.windows import Rule, Season
+from patchrisk.seasons import Season
+from patchrisk.windows import Rule
 
 MAY = Season((5, 1), (5, 31))
 CARDINAL = Cardinal(10.0, 25.0, 35.0)

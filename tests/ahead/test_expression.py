@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 
 from patchrisk.ahead.openings import SoilPaths, openings, rule_ahead
+from patchrisk.area_ahead import shows_of
 from patchrisk.diseases import load_diseases
 from patchrisk.expression import Shows, StressRule, watch
-from patchrisk.prospect import shows_of
 
 DISEASES = load_diseases()
 F = 5 / 9

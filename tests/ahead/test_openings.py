@@ -5,7 +5,8 @@ import pytest
 
 from patchrisk.ahead.look import coming_rules
 from patchrisk.ahead.openings import SoilPaths, disagreement, rule_ahead
-from patchrisk.windows import Rule, Season
+from patchrisk.seasons import Season
+from patchrisk.windows import Rule
 
 
 def days(first, count):

@@ -6,7 +6,7 @@ import pytest
 from patchrisk.ahead.openings import SoilPaths
 from patchrisk.infection import Cardinal
 from patchrisk.pressure import infection_season, pressure_ahead, wet_days
-from patchrisk.windows import Season
+from patchrisk.seasons import Season
 
 SUMMER = Season((5, 1), (8, 31))
 CARDINAL = Cardinal(10.0, 25.0, 35.0)

@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scores import brier, covered, crps, interval, reliability
+
+from tests.benchmarks.scores import brier, covered, crps, interval, reliability
 
 samples = st.lists(st.integers(0, 300), min_size=1, max_size=40)
 

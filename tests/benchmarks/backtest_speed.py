@@ -40,7 +40,8 @@ from patchrisk.backtest.engine import Soil, seasons_of
 from patchrisk.backtest.ground import Block, grounds_of
 from patchrisk.backtest.plan import make_plan
 from patchrisk.backtest.tables import encode, table_of
-from patchrisk.windows import Rule, Season
+from patchrisk.seasons import Season
+from patchrisk.windows import Rule
 
 GAP_DAYS = 5
 

@@ -18,10 +18,11 @@ from scipy.optimize import minimize
 
 from patchrisk import resources
 from patchrisk.soil import forcing as weather
-from patchrisk.soil.air_to_soil import error_variance, run_stores, season_correction
+from patchrisk.soil.air_to_soil import error_variance, season_correction
 from patchrisk.soil.join import station_likelihood
 from patchrisk.soil.parameters import GENERAL, INPUTS, SEASON, Parameters, model_file
 from patchrisk.soil.response import STEPS, from_fit, response, to_fit
+from patchrisk.soil.stores import run_stores
 
 DEPTHS = (5, 10)
 SHARED = tuple(n for n in GENERAL if n not in ("flux_20", "deep_20"))

@@ -35,11 +35,12 @@ from patchrisk.ahead.paths import widened
 from patchrisk.errors import InputError
 from patchrisk.numbers import load_numbers
 from patchrisk.prospect import memory
+from patchrisk.seasons import Season
 from patchrisk.soil.air_to_soil import estimate_soil
 from patchrisk.soil.fit import calibrate
 from patchrisk.soil.forcing import Climate, prepare
 from patchrisk.soil.parameters import Parameters, general
-from patchrisk.windows import Rule, Season
+from patchrisk.windows import Rule
 
 LEADS = (60, 30, 14, 7)
 FORECAST_DAYS = 7

@@ -33,8 +33,8 @@ from patchrisk.programme.plan import Choice
 from patchrisk.programme.problem import Option, Problem, Threat
 from patchrisk.programme.rotation import Caps
 from patchrisk.programme.schedule import schedule
+from patchrisk.seasons import season_days
 from patchrisk.soil.air_to_soil import estimate_soil
-from patchrisk.windows import season_days
 
 FIRST, LAST = 2010, 2023
 INTERVAL = 28

@@ -21,10 +21,11 @@ import stations as records
 from fit_soil_model import SHARED, fit_shared, normal_equations, site_prior, without
 
 from patchrisk.soil import forcing as weather
-from patchrisk.soil.air_to_soil import error_variance, run_stores, season_correction
+from patchrisk.soil.air_to_soil import error_variance, season_correction
 from patchrisk.soil.fit import level_after, persistence_after, posterior
 from patchrisk.soil.join import run_filter
 from patchrisk.soil.parameters import Prior, model_file
+from patchrisk.soil.stores import run_stores
 
 LEADS = (1, 3, 5, 7, 10)
 LOGS = {"30 d": 30, "90 d": 90, "1 y": 365, "3 y": 1095}

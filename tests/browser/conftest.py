@@ -10,22 +10,16 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from outside import fetch
 
 from patchrisk import resources
 from patchrisk.morning import AreaMorning, prepare
 from patchrisk.programme.cover import Applied, Cover
 from patchrisk.programme.plan import AreaPlan, Choice, Planned
 from patchrisk.report.publish import publish
+from tests.browser.hostile_names import AREAS, SITE
+from tests.outside import fetch
 
 D = np.datetime64
-# Names that would run, break out of an attribute, turn the line around, or have no glyph.
-SITE = "<script>window.hacked=1</script> \"Quill\" & 'Fen' ‮evil‬ ⛳"
-AREAS = {
-    "Greens": 'A"><img src=x onerror=window.hacked=1> 🏌️‍♂️',
-    "Fairways": "ملعب הגולף 'quoted' {{ 7*7 }}",
-    "Lawns": "Lawns</title></style></script><svg onload=window.hacked=1> " + "long" * 5,
-}
 
 
 def chromium() -> str | None:

@@ -4,7 +4,8 @@ import re
 from pathlib import Path
 
 import pytest
-from browser.conftest import AREAS, SITE
+
+from tests.browser.hostile_names import AREAS, SITE
 
 pytestmark = pytest.mark.browser
 LOOK = (Path(__file__).parent / "look.js").read_text(encoding="utf-8")

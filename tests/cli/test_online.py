@@ -8,11 +8,11 @@ from datetime import timedelta
 
 import pytest
 from click.testing import CliRunner
-from online.aging import age_cache
-from online.provider import Provider
 
 from patchrisk.cli import main
 from patchrisk.weather import at_site
+from tests.online.aging import age_cache
+from tests.online.provider import Provider
 
 PLACE = "[site]\nlatitude = 40.0\nlongitude = -83.0\n"
 HEIGHT = 'elevation = "250 m"\n'

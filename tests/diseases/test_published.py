@@ -3,7 +3,12 @@
 from fractions import Fraction
 
 import pytest
-from published_figures import (
+
+from patchrisk import resources
+from patchrisk.diseases.models import Observation
+from patchrisk.diseases.quantities import OURS, Number, Source, Sourced, Statement, Table
+from patchrisk.diseases.rules import PublishedRule
+from tests.diseases.published_figures import (
     EVIDENCE,
     EVIDENCE_BESIDE,
     EVIDENCE_SIGNS,
@@ -17,10 +22,6 @@ from published_figures import (
     WEAK,
     WINDOWS,
 )
-
-from patchrisk import resources
-from patchrisk.diseases.models import Observation, PublishedRule
-from patchrisk.diseases.quantities import OURS, Number, Source, Sourced, Statement, Table
 
 KEYS = sorted(WINDOWS)
 

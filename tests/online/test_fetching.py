@@ -11,14 +11,14 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
-from online.aging import age_cache
-from online.provider import FAULTS, PATIENT, Provider
 
 from patchrisk.errors import InputError
 from patchrisk.weather.cache import ResponseStore
 from patchrisk.weather.endpoints import Endpoints
 from patchrisk.weather.http import Fetcher
 from patchrisk.weather.reply import FetchError, WrongContentError, read_json
+from tests.online.aging import age_cache
+from tests.online.provider import FAULTS, PATIENT, Provider
 
 HOUR = timedelta(hours=1)
 WEEK = timedelta(days=7)

@@ -6,8 +6,6 @@ from datetime import UTC, date, datetime, timedelta, timezone
 import numpy as np
 import pandas as pd
 import pytest
-from online.aging import age_cache
-from online.provider import PATIENT, Provider, truth
 
 from patchrisk.errors import InputError
 from patchrisk.weather.forecast import get_forecast, metno, nws, openmeteo, usable
@@ -16,6 +14,8 @@ from patchrisk.weather.forecast.days import convert, spans, to_days
 from patchrisk.weather.http import Fetcher
 from patchrisk.weather.place import Place
 from patchrisk.weather.reply import WrongContentError
+from tests.online.aging import age_cache
+from tests.online.provider import PATIENT, Provider, truth
 
 OHIO = Place(40.0, -83.0, 250.0, timedelta(hours=-5))
 ROME = Place(41.9, 12.5, 50.0, timedelta(hours=1))

@@ -7,12 +7,12 @@ from datetime import date, timedelta
 import numpy as np
 import pandas as pd
 import pytest
-from online.aging import age_cache
-from online.provider import PATIENT, Provider, truth
 
 from patchrisk.errors import UnavailableError
 from patchrisk.weather.gather import gather_weather
 from patchrisk.weather.place import Place
+from tests.online.aging import age_cache
+from tests.online.provider import PATIENT, Provider, truth
 
 QUICKLY = {"limits": PATIENT, "past_years": 1}
 

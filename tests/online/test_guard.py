@@ -5,7 +5,8 @@ import subprocess
 import sys
 
 import pytest
-from online.loopback import forbid_outside
+
+from tests.online.loopback import forbid_outside
 
 OUTSIDE = "192.0.2.1"  # RFC 5737: an address of documentation, nobody's
 

@@ -7,8 +7,6 @@ from datetime import UTC, date, datetime, timedelta
 import numpy as np
 import pandas as pd
 import pytest
-from online.aging import age_cache
-from online.provider import PATIENT, daily, truth
 
 from patchrisk.weather.endpoints import Endpoints
 from patchrisk.weather.http import Fetcher
@@ -23,6 +21,8 @@ from patchrisk.weather.stations import (
     read_year,
     to_site,
 )
+from tests.online.aging import age_cache
+from tests.online.provider import PATIENT, daily, truth
 
 NOW = datetime(2026, 5, 18, 10, 15, tzinfo=UTC)
 TODAY = date(2026, 5, 18)

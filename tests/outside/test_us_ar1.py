@@ -1,41 +1,25 @@
 """FLUXNET2015 US-AR1, days of 2009 to 2012: a file that is daily already."""
 
-import re
-import zipfile
 from datetime import timedelta
-from html import unescape
 
 import pandas as pd
 import pytest
 
 from patchrisk.errors import InputError
 from patchrisk.weather.logger import load_log, read_log
+from tests.outside.us_ar1 import save_days, workbook
 
 pytestmark = pytest.mark.outside
 
-NAME = "FLX_US-AR1_FLUXNET2015_SUBSET_DD_2009-2012_1-3.xlsx"
 
-
-@pytest.fixture(scope="module")
-def table(outside, tmp_path_factory):
-    """The workbook's only sheet, saved as comma-separated text."""
-    with zipfile.ZipFile(outside / "flux" / NAME) as book:
-        words = book.read("xl/sharedStrings.xml").decode()
-        sheet = book.read("xl/worksheets/sheet1.xml").decode()
-    shared = [unescape(t) for t in re.findall(r"<t[^>]*>([^<]*)</t>", words)]
-    lines = []
-    for row in re.findall(r"<row .*?</row>", sheet):
-        cells = re.findall(r'<c r="[A-Z]+\d+"([^>]*)><v>([^<]*)</v></c>', row)
-        assert len(cells) == 75
-        lines.append(",".join(shared[int(v)] if 't="s"' in kind else v for kind, v in cells))
-    path = tmp_path_factory.mktemp("flux") / "US-AR1.csv"
-    path.write_text("\n".join(lines) + "\n")
-    return path
+@pytest.fixture
+def table(outside, tmp_path):
+    return save_days(outside, tmp_path / "US-AR1.csv")
 
 
 def test_the_workbook_itself_is_refused(outside):
     with pytest.raises(InputError, match="export the readings as CSV"):
-        read_log(outside / "flux" / NAME)
+        read_log(workbook(outside))
 
 
 def test_days_pass_through(table):

@@ -5,13 +5,10 @@ from patchrisk.diseases import load_library
 from patchrisk.groups import load_rules
 from patchrisk.pen import Pen
 from patchrisk.programme.area import plan_area
-from patchrisk.programme.given import Concern, Demand, Ground, Stock, Trials
-from patchrisk.programme.plan import Choice
+from patchrisk.programme.given import Demand, Ground
 from patchrisk.programme.rotation import Guideline
 from patchrisk.protection import concern_of, programme_numbers
-
-FROM = np.datetime64("2024-01-01")
-DAYS = np.arange(FROM, FROM + 366)
+from tests.programme.given_by_hand import DAYS, FROM
 
 
 @pytest.fixture(scope="session")
@@ -29,31 +26,6 @@ def guidelines():
     return tuple(
         Guideline(r.key, r.says, frozenset(r.codes), r.source, r.mark) for r in load_rules() if r.on
     )
-
-
-def stock(*labels, actives=()):
-    """Choices by their codes, written as ``3`` or ``3 + 11``."""
-    return [
-        Stock(Choice(f"FRAC {text}", frozenset(text.split(" + ")), tuple(actives), {}))
-        for text in labels
-    ]
-
-
-def trials(**classes):
-    return {code.lstrip("f"): Trials(evidence, source="T") for code, evidence in classes.items()}
-
-
-def concern(rate, key="one", **more):
-    rate = np.asarray(rate, dtype=float)
-    made = {"trials": trials(f3="works", f7="works", f11="works"), **more}
-    return Concern(key, key, rate, np.zeros(len(rate), bool), **made)
-
-
-def hump(middle, width, days=366):
-    """Pressure of each day that rises and falls around a date."""
-    at = int((np.datetime64(middle) - FROM).astype(int))
-    rate = np.exp(-(((np.arange(days) - at) / width) ** 2))
-    return np.where(rate > 0.05, rate, 0.0)
 
 
 @pytest.fixture

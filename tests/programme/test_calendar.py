@@ -6,11 +6,19 @@ from datetime import UTC, date, datetime, timedelta
 import pytest
 import vobject
 from icalendar import Calendar
-from plans_by_hand import ELEVEN, MIXED, NASTY, applied, area_plan, planned, site_plan
 
 from patchrisk.errors import InputError
 from patchrisk.report.calendar import read_calendar, write_calendar
 from patchrisk.report.plan_words import CAUTIONS
+from tests.programme.plans_by_hand import (
+    ELEVEN,
+    MIXED,
+    NASTY,
+    applied,
+    area_plan,
+    planned,
+    site_plan,
+)
 
 NOW = datetime(2026, 5, 18, 6, 0, tzinfo=UTC)
 

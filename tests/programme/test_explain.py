@@ -2,13 +2,13 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from conftest import DAYS, FROM, concern, hump, stock, trials
 
 from patchrisk.programme.cover import Applied
 from patchrisk.programme.given import Factor, Ground, Stock
 from patchrisk.programme.heat import chance_of_heat
 from patchrisk.programme.plan import Choice
 from patchrisk.programme.yearly import YearlyLimit
+from tests.programme.given_by_hand import DAYS, FROM, concern, hump, stock, trials
 
 
 def text(made):

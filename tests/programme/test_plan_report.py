@@ -11,7 +11,17 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from plans_by_hand import (
+
+from patchrisk.pen import Pen
+from patchrisk.report.cover import cover_words
+from patchrisk.report.names import slug
+from patchrisk.report.plan import write_plan
+from patchrisk.report.plan_files import write_files
+from patchrisk.report.plan_record import to_json
+from patchrisk.report.plan_table import HEADER, write_plan_table
+from patchrisk.report.plan_words import CAUTIONS, numbered
+from patchrisk.report.table import safe_cell, write_table
+from tests.programme.plans_by_hand import (
     AS_OF,
     ELEVEN,
     MIXED,
@@ -23,16 +33,6 @@ from plans_by_hand import (
     planned,
     site_plan,
 )
-
-from patchrisk.pen import Pen
-from patchrisk.report.cover import cover_words
-from patchrisk.report.names import slug
-from patchrisk.report.plan import write_plan
-from patchrisk.report.plan_files import write_files
-from patchrisk.report.plan_record import to_json
-from patchrisk.report.plan_table import HEADER, write_plan_table
-from patchrisk.report.plan_words import CAUTIONS, numbered
-from patchrisk.report.table import safe_cell, write_table
 
 ROOT = Path(__file__).parents[2]
 

@@ -6,10 +6,18 @@ from hashlib import sha256
 from html.parser import HTMLParser
 
 import pytest
-from plans_by_hand import ELEVEN, MIXED, NASTY, area_plan, nothing_worth_it, planned, site_plan
 
 from patchrisk.report.plan_words import CAUTIONS
 from patchrisk.report.sheet import write_sheet
+from tests.programme.plans_by_hand import (
+    ELEVEN,
+    MIXED,
+    NASTY,
+    area_plan,
+    nothing_worth_it,
+    planned,
+    site_plan,
+)
 
 
 class Page(HTMLParser):

@@ -7,15 +7,16 @@ has no result that could be read.
 
 import numpy as np
 import pytest
-from conftest import DAYS, FROM, hump, stock
 
 from patchrisk.infection import relative_rate
 from patchrisk.programme.cover import Applied, delivered, protection, quickening
 from patchrisk.programme.given import Ground
 from patchrisk.programme.plan import Choice
 from patchrisk.programme.watering import watering
+from patchrisk.seasons import season_days
 from patchrisk.units import shower
-from patchrisk.windows import meets, season_days
+from patchrisk.windows import meets
+from tests.programme.given_by_hand import DAYS, FROM, hump, stock
 
 AUTUMN = hump("2024-10-10", 25)
 SPRING = hump("2024-04-15", 20)

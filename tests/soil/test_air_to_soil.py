@@ -6,9 +6,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from patchrisk.errors import InputError
-from patchrisk.soil.air_to_soil import Stores, estimate_soil, run_model, run_stores
+from patchrisk.soil.air_to_soil import estimate_soil, run_model
 from patchrisk.soil.forcing import Climate, bridge, climate_of, prepare
 from patchrisk.soil.parameters import general
+from patchrisk.soil.stores import Stores, run_stores
 from patchrisk.soil.surface import Surface, reference_surface, surface_of
 
 YEARS = np.arange("2018-01-01", "2021-01-01", dtype="datetime64[D]")

@@ -2,7 +2,8 @@
 
 import numpy as np
 import pytest
-from benchmarks import peers
+
+from tests.benchmarks import peers
 
 
 def test_swat_damping_depth():

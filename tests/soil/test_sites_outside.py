@@ -3,11 +3,11 @@
 import numpy as np
 import pandas as pd
 import pytest
-from outside.test_us_ar1 import table  # noqa: F401  (a fixture)
 
 from patchrisk.soil.air_to_soil import estimate_soil
 from patchrisk.soil.fit import calibrate
 from patchrisk.soil.surface import surface_of
+from tests.outside.us_ar1 import save_days
 
 pytestmark = pytest.mark.outside
 
@@ -19,13 +19,13 @@ def rmse(error):
 
 
 @pytest.fixture
-def prairie(table):  # noqa: F811
+def prairie(outside, tmp_path):
     """FLUXNET2015 US-AR1, Oklahoma, 36.43 N: daily; the depth of TS_F_MDS_1 is not in the file.
 
     The sheet has no extremes of the air: half of 13 degC either side, which hardly counts where
     radiation is measured.
     """
-    days = pd.read_csv(table).replace(-9999, np.nan)
+    days = pd.read_csv(save_days(outside, tmp_path / "US-AR1.csv")).replace(-9999, np.nan)
     dates = pd.to_datetime(days["TIMESTAMP"].astype(int).astype(str)).to_numpy()
     air = days["TA_F"].to_numpy()
     weather = {

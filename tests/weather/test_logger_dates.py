@@ -7,12 +7,12 @@ import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from log_files import hours, lines, soil
 
 from patchrisk.errors import InputError
 from patchrisk.weather.clock import find_offset, read_stamps
 from patchrisk.weather.daylight import RULES, find_summer_time, rule_for, to_standard
 from patchrisk.weather.logger import LogOptions, read_log
+from tests.weather.log_files import hours, lines, soil
 
 NORTH_AMERICA = RULES[0]
 ORDERS = {

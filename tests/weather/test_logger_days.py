@@ -7,10 +7,10 @@ import pandas as pd
 import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
-from log_files import START, hours, lines
 
 from patchrisk.weather.daily import DAILY_COLUMNS, day_rule
 from patchrisk.weather.logger import daily_soil, load_log
+from tests.weather.log_files import START, hours, lines
 
 WAVE = 2 * np.pi / 24
 

@@ -5,11 +5,11 @@ from datetime import datetime, timedelta
 import numpy as np
 import pandas as pd
 import pytest
-from log_files import START, hours, lines, soil
 
 from patchrisk.weather.columns import find_depth, find_unit
 from patchrisk.weather.logger import LogOptions, read_log
 from patchrisk.weather.numerals import to_numbers
+from tests.weather.log_files import START, hours, lines, soil
 
 MOMENTS = hours(24 * 20)
 SOIL = soil(MOMENTS)

@@ -11,10 +11,10 @@ import pandas as pd
 import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
-from log_files import START, hours, lines, soil
 
 from patchrisk.numbers import load_numbers
 from patchrisk.weather.logger import LogOptions, check_readings, load_log, read_log
+from tests.weather.log_files import START, hours, lines, soil
 
 DAYS = 60
 MOMENTS = hours(24 * DAYS)

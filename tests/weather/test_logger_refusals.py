@@ -7,11 +7,11 @@ from datetime import date, timedelta
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from log_files import hours, lines, soil
 
 from patchrisk.errors import InputError
 from patchrisk.weather import decode
 from patchrisk.weather.logger import LogOptions, load_log
+from tests.weather.log_files import hours, lines, soil
 
 MOMENTS = hours(24 * 20)
 SOIL = soil(MOMENTS)

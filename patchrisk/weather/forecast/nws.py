@@ -80,6 +80,13 @@ def fetch(fetcher: "Fetcher", base: str, place: Place) -> Reply[Issue]:
         return old
 
 
+def _properties(content: bytes) -> dict[str, Any]:
+    properties = read_json(content).get("properties")
+    if not isinstance(properties, dict):
+        raise WrongContentError("no properties")
+    return properties
+
+
 def _degrees(value: float) -> str:
     """At most four decimals, no zeros at the end: the service redirects anything else."""
     return f"{value:.4f}".rstrip("0").rstrip(".")
@@ -92,9 +99,7 @@ def read_point(content: bytes) -> str:
     ------
     WrongContentError
     """
-    properties = read_json(content).get("properties")
-    if not isinstance(properties, dict):
-        raise WrongContentError("no properties")
+    properties = _properties(content)
     cell = "{gridId}/{gridX},{gridY}".format_map({**dict.fromkeys(_CELL), **properties})
     if not re.fullmatch(r"[A-Z]{3}/\d{1,4},\d{1,4}", cell):
         raise WrongContentError("no grid cell")
@@ -114,9 +119,7 @@ def read_grid(content: bytes, utc_offset: timedelta) -> Issue:
     ------
     WrongContentError
     """
-    properties = read_json(content).get("properties")
-    if not isinstance(properties, dict):
-        raise WrongContentError("no properties")
+    properties = _properties(content)
     issued = moment(properties.get("updateTime"))
     warmth = _layer(properties, "temperature", "air temperature")
     values: dict[datetime, float] = {}
