@@ -9,10 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from patchrisk.counters import run_length
-from patchrisk.seasons import Days as Days
-from patchrisk.seasons import Season as Season
-from patchrisk.seasons import season_days
-from patchrisk.seasons import season_spans as season_spans
+from patchrisk.seasons import Days, Season, season_days
 from patchrisk.units import FloatArray
 
 IntArray = npt.NDArray[np.signedinteger[Any]]

@@ -7,7 +7,8 @@ import numpy as np
 
 from patchrisk.backtest import bits
 from patchrisk.backtest.bits import WORD, Bits
-from patchrisk.windows import Days, IntArray, Rule, season_spans
+from patchrisk.seasons import Days, season_spans
+from patchrisk.windows import IntArray, Rule
 
 
 @dataclass(frozen=True)

@@ -18,10 +18,10 @@ from patchrisk.backtest.gaps import Gaps
 from patchrisk.backtest.sums import REFERENCE_CM, Sums
 from patchrisk.infection import Cardinal
 from patchrisk.outlook import Settings, statistic
+from patchrisk.seasons import Days
 from patchrisk.units import FloatArray
 from patchrisk.windows import (
     BoolArray,
-    Days,
     Edge,
     IntArray,
     Rule,

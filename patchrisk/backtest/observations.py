@@ -28,8 +28,8 @@ import pandas as pd
 from patchrisk.diseases import Disease, Library
 from patchrisk.errors import Fault, InputError
 from patchrisk.pressure import infection_season
+from patchrisk.seasons import Season, season_spans
 from patchrisk.weather.decode import read_text
-from patchrisk.windows import Season, season_spans
 
 COLUMNS = ("place", "disease", "first_seen", "looked", "incidence", "note")
 _NEEDED = ("place", "disease")

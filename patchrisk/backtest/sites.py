@@ -16,11 +16,12 @@ import pandas as pd
 
 from patchrisk.backtest.ground import Block
 from patchrisk.errors import Fault, InputError
+from patchrisk.seasons import Days
 from patchrisk.soil.rootzone import diffusivity_of
 from patchrisk.soil.series import Probe
 from patchrisk.units import QUANTITIES, FloatArray
 from patchrisk.weather.own import Hot, hottest, too_warm
-from patchrisk.windows import Days, IntArray
+from patchrisk.windows import IntArray
 
 MOST_SITE_DAYS = 1_600_000  # of a part: a process then takes up to 0.8 GB
 _LEAST_SITE_DAYS, _FEWEST_PARTS = 100_000, 8

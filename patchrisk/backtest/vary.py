@@ -9,8 +9,9 @@ from math import prod
 import numpy as np
 
 from patchrisk.errors import Fault, InputError
+from patchrisk.seasons import Season
 from patchrisk.units import QUANTITIES, from_canonical, to_canonical
-from patchrisk.windows import Rule, Season
+from patchrisk.windows import Rule
 
 MOST_CELLS = 2000  # a grid that large says nothing that a smaller one does not
 

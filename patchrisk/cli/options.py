@@ -87,21 +87,6 @@ class Lead(click.ParamType[tuple[int, int]]):
         return int(first), int(last)
 
 
-def day_asked(path: Path, sample: bool, as_of: date | None, now: datetime) -> date:
-    """Return the morning to judge: the one asked for, the sample's own, or today at the site."""
-    from patchrisk.gathering import sample_morning, this_morning
-
-    if sample and as_of is None:
-        return sample_morning(path)
-    today = this_morning(path, now)
-    if as_of is None:
-        return today
-    if as_of > today:
-        found, cure = f"{as_of} is in the future", f"write {today} or an earlier day"
-        raise InputError(Fault("--as-of", "", found, cure))
-    return as_of
-
-
 @dataclass(frozen=True)
 class Request:
     """The site, the morning and the sources that a command is to use."""
@@ -114,8 +99,16 @@ class Request:
 
     @cached_property
     def day(self) -> date:
-        """The morning to judge; see `day_asked`."""
-        return day_asked(self.path, self.sample, self.as_of, self.now)
+        """The morning to judge: the one asked for, the sample's own, or today at the site."""
+        from patchrisk.gathering import sample_morning, this_morning
+
+        if self.sample and self.as_of is None:
+            return sample_morning(self.path)
+        today = this_morning(self.path, self.now)
+        if self.as_of is not None and self.as_of > today:
+            found, cure = f"{self.as_of} is in the future", f"write {today} or an earlier day"
+            raise InputError(Fault("--as-of", "", found, cure))
+        return self.as_of or today
 
     def gathered(self) -> "Gathered":
         """Read everything for the morning."""

@@ -1,18 +1,17 @@
 """``patchrisk plan``: which applications to make this season, when, and why."""
 
-from datetime import date, datetime
 from pathlib import Path
 
 import click
 
-from patchrisk.cli.options import Day, day_asked, offline_option, site_options, site_path
+from patchrisk.cli.options import Request, as_of_option, offline_option, pass_request, site_options
 
 _FILE = click.Path(path_type=Path)
 
 
 @click.command()
 @site_options
-@click.option("--as-of", type=Day(), help="Plan from this past morning instead of today.")
+@as_of_option("Plan from this past morning instead of today.")
 @click.option("--area", "areas", multiple=True, help="Plan this area only; may be repeated.")
 @offline_option
 @click.option("--full", is_flag=True, help="Add amounts, and trials and upkeep with sources.")
@@ -20,12 +19,10 @@ _FILE = click.Path(path_type=Path)
 @click.option("--csv", "table", type=_FILE, help="Write a table for a spreadsheet.")
 @click.option("--calendar", type=_FILE, help="Write a calendar (.ics) to import, again and again.")
 @click.option("--sheet", type=_FILE, help="Write a page (.html) to print and sign.")
+@pass_request
 def plan(
-    site_file: Path,
-    sample: bool,
-    as_of: date | None,
+    request: Request,
     areas: tuple[str, ...],
-    offline: bool,
     full: bool,
     as_json: bool,
     table: Path | None,
@@ -36,15 +33,11 @@ def plan(
 
     A file may be a folder: the name in it is then made from the site's.
     """
-    from patchrisk.morning import prepare
     from patchrisk.report.plan_files import write_files
     from patchrisk.season_plan import plan_all
 
-    now = datetime.now().astimezone()
-    path = site_path(site_file, sample)
-    day = day_asked(path, sample, as_of, now)
-    made = plan_all(prepare(path, day, now, only=areas, offline=offline))
-    written = write_files(made, now, table=table, calendar=calendar, sheet=sheet)
+    made = plan_all(request.morning(areas))
+    written = write_files(made, request.now, table=table, calendar=calendar, sheet=sheet)
     if as_json:
         from patchrisk.report.plan_record import to_json
 

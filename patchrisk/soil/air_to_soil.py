@@ -13,8 +13,7 @@ import numpy.typing as npt
 from patchrisk.errors import Fault, InputError
 from patchrisk.soil.forcing import Climate, Forcing, prepare
 from patchrisk.soil.parameters import Parameters, general
-from patchrisk.soil.stores import Stores
-from patchrisk.soil.stores import run_stores as run_stores
+from patchrisk.soil.stores import Stores, run_stores
 from patchrisk.soil.surface import Surface, reference_surface
 from patchrisk.units import FloatArray
 

@@ -12,7 +12,8 @@ import pytest
 
 from patchrisk.backtest.engine import Soil, seasons_of
 from patchrisk.outlook import Settings
-from patchrisk.windows import Rule, Season
+from patchrisk.seasons import Season
+from patchrisk.windows import Rule
 
 warnings.filterwarnings("ignore", module="xclim")
 xr = pytest.importorskip("xarray")

@@ -11,15 +11,8 @@ from patchrisk.backtest.engine import Soil, seasons_of
 from patchrisk.counters import rolling_mean
 from patchrisk.infection import Cardinal, relative_rate
 from patchrisk.outlook import Settings
-from patchrisk.windows import (
-    Rule,
-    Season,
-    State,
-    apply_rule,
-    is_open,
-    season_days,
-    season_spans,
-)
+from patchrisk.seasons import Season, season_days, season_spans
+from patchrisk.windows import Rule, State, apply_rule, is_open
 
 SETTINGS = Settings(nearing_c=2.0, max_change_c=3.8)
 NUMBERS = {"nearing_c": 2.0, "max_change_c": 3.8}

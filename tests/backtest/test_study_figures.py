@@ -18,7 +18,8 @@ from patchrisk.backtest.slopes import trends
 from patchrisk.backtest.sweep import Sweep, SweepSkill
 from patchrisk.backtest.trend import normals, warmest_by_rule, warmest_years
 from patchrisk.backtest.vary import read_vary
-from patchrisk.windows import Rule, Season
+from patchrisk.seasons import Season
+from patchrisk.windows import Rule
 
 TERMS = Terms(21, 84, 3, 3, draws=100)
 NAMES = Names(

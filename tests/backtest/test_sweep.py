@@ -8,7 +8,8 @@ from patchrisk.backtest.measures import Terms
 from patchrisk.backtest.sweep import sweep, to_try, words
 from patchrisk.backtest.vary import change, grid, read_vary
 from patchrisk.errors import InputError
-from patchrisk.windows import Rule, Season, is_open, season_days
+from patchrisk.seasons import Season, season_days
+from patchrisk.windows import Rule, is_open
 
 TERMS = Terms(least_lead=35, most_lead=45, least_absences=10, least_seasons=5, draws=500)
 RISING = Rule("r", "treat", "daily mean", 5.0, "rising", Season((3, 1), (8, 31)), low_c=18.0)
