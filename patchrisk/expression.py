@@ -9,7 +9,7 @@ import numpy.typing as npt
 
 from patchrisk.ahead.openings import SoilPaths, compared
 from patchrisk.counters import run_length
-from patchrisk.infection import Cardinal, relative_rate
+from patchrisk.infection import Cardinal
 from patchrisk.seasons import season_days
 from patchrisk.units import FloatArray
 from patchrisk.windows import BoolArray, IntArray, Rule, is_open
@@ -260,7 +260,7 @@ def _infected(
         )[begin - lead :]
         since = np.where(open_.any(axis=0), begin + open_.argmax(axis=0), days)
     if shows.exposure_days and cardinal is not None:
-        exposed = np.cumsum(relative_rate(paths.mean_c[begin:], cardinal) > 0, axis=0)
+        exposed = np.cumsum(paths.rate(cardinal)[begin:] > 0, axis=0)
         enough = exposed >= shows.exposure_days
         reached = np.where(enough.any(axis=0), begin + enough.argmax(axis=0), days)
         since = np.maximum(since, reached)

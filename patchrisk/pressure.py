@@ -6,7 +6,7 @@ import numpy as np
 import numpy.typing as npt
 
 from patchrisk.ahead.openings import SoilPaths
-from patchrisk.infection import Cardinal, optimum_days, relative_rate
+from patchrisk.infection import Cardinal, optimum_days
 from patchrisk.seasons import Season, season_days
 from patchrisk.units import FloatArray
 
@@ -119,7 +119,7 @@ def pressure_ahead(
         return None
     rows = np.flatnonzero(inside & (label == label[paths.today + coming[0]]))
     before = rows < paths.today
-    rate = relative_rate(paths.mean_c[rows], cardinal)
+    rate = paths.rate(cardinal)[rows]
     total = optimum_days(rate).known
     so_far = total[before][-1] if before.any() else np.zeros(total.shape[1])
     wet_sum = None
@@ -129,7 +129,7 @@ def pressure_ahead(
     usual_so_far = usual_rest = place = None
     years = 0
     if past is not None:
-        usual = optimum_days(relative_rate(past.mean_c[rows], cardinal)).known
+        usual = optimum_days(past.rate(cardinal)[rows]).known
         then = usual[before][-1] if before.any() else np.zeros(usual.shape[1])
         usual_so_far, usual_rest = _spread(then), _spread(usual[-1] - then)
         if before.any():

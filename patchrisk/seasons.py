@@ -2,6 +2,7 @@
 
 from calendar import monthrange
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -43,13 +44,22 @@ def season_days(
         Year in which the season that the day belongs to, or last belonged to, began.
     waiting : ndarray of bool, shape (days,)
         Outside the season, and nearer to its next start than to its last end.
+        All three read-only.
     """
-    days = dates.astype("datetime64[D]")
+    return _placed(season, dates.astype("datetime64[D]").tobytes(), southern)
+
+
+@lru_cache(maxsize=128)  # the same few stretches of days are asked for again and again
+def _placed(season: Season, dates: bytes, southern: bool) -> tuple[BoolArray, IntArray, BoolArray]:
+    days = np.frombuffer(dates, dtype="datetime64[D]")
     years, start, end = season_spans(season, days[0], days[-1], southern=southern)
     which = np.searchsorted(start, days, side="right") - 1
     inside = days <= end[which]
     middle = end[which] + (start[which + 1] - end[which]) // 2
-    return inside, years[which], ~inside & (days > middle)
+    out = inside, years[which], ~inside & (days > middle)
+    for array in out:
+        array.flags.writeable = False
+    return out
 
 
 def season_spans(

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from patchrisk.ahead.openings import SoilPaths, compared
-from patchrisk.infection import Cardinal, relative_rate
+from patchrisk.infection import Cardinal
 from patchrisk.seasons import Days, Season, season_days
 from patchrisk.units import FloatArray
 from patchrisk.windows import Rule, is_open
@@ -112,7 +112,7 @@ def pressure_course(
 
     def rates(of: SoilPaths) -> FloatArray:
         if cardinal is not None:
-            day = relative_rate(of.mean_c, cardinal)
+            day = of.rate(cardinal)
         else:
             value = compared(rule, of.mean_c, of.max_c)
             day = is_open(rule, value, of.dates, southern=southern).astype(float)
@@ -148,5 +148,7 @@ def pressure_course(
 
 
 def _band(values: FloatArray) -> Band:
-    low, middle, high = np.quantile(values, _SHARES, axis=1)
-    return Band(low, middle, high)
+    points = np.full((len(_SHARES), len(values)), np.nan)
+    known = ~np.isnan(values).any(axis=1)
+    points[:, known] = np.quantile(values[known], _SHARES, axis=1)
+    return Band(*points)

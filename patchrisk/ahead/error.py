@@ -1,6 +1,7 @@
 """The soil model's error ahead: what the logger has taught of it, and what stays unknown."""
 
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -173,9 +174,15 @@ class Doubt:
     def drawn(self, count: int, seed: int) -> FloatArray:
         """Draw courses of what stays unknown [1], (days, count); same seed, same courses."""
         if (count, seed) not in self._drawn:
-            noise = np.random.default_rng(seed).standard_normal((len(self.root), count))
-            self._drawn[count, seed] = self.root @ noise
+            self._drawn[count, seed] = self.root @ _noise(len(self.root), count, seed)
         return self._drawn[count, seed]
+
+
+@lru_cache(maxsize=4)
+def _noise(days: int, count: int, seed: int) -> FloatArray:
+    noise = np.random.default_rng(seed).standard_normal((days, count))
+    noise.flags.writeable = False
+    return noise
 
 
 @dataclass(frozen=True)

@@ -1,11 +1,12 @@
 """When a rule's window opens along many soil traces: dates with odds."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from patchrisk.counters import rolling_mean
+from patchrisk.infection import Cardinal, relative_rate
 from patchrisk.seasons import Days, season_days
 from patchrisk.units import FloatArray
 from patchrisk.windows import BoolArray, IntArray, Rule, is_open
@@ -34,6 +35,13 @@ class SoilPaths:
     mean_c: FloatArray
     max_c: FloatArray
     traces: int
+    _rates: dict[Cardinal, FloatArray] = field(default_factory=dict, repr=False, compare=False)
+
+    def rate(self, cardinal: Cardinal) -> FloatArray:
+        """Relative rate of infection by the daily mean [1], (days, paths); reckoned once."""
+        if cardinal not in self._rates:
+            self._rates[cardinal] = relative_rate(self.mean_c, cardinal)
+        return self._rates[cardinal]
 
 
 @dataclass(frozen=True)

@@ -23,7 +23,6 @@ see tests/benchmarks.
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from itertools import accumulate
 from typing import Any
 
 import numpy as np
@@ -34,6 +33,7 @@ from patchrisk.soil.surface import Surface, reference_surface
 from patchrisk.units import FloatArray
 
 SKIN_MM = 5.0
+_BLOCK = 24  # days of a mean that forgets, reckoned at once
 MOST_RAIN_MM = 40.0
 WATERED_ABOVE_C = 8.0
 START_ABOVE_C = 1.5
@@ -224,16 +224,19 @@ def _replaced(snow: Any, measured: Any) -> Any:
 
 def recent(values: FloatArray, days: float) -> FloatArray:
     """Mean of the past that forgets over so many days, begun at the first month's mean."""
-    weight = 1 - math.exp(-1 / days)
-
-    def step(level: Any, value: Any) -> Any:
-        return level + weight * (value - level)
-
-    first = values[:30].mean(axis=0)
-    if values.shape[1] == 1:
-        courses = accumulate(values[:, 0].tolist(), step, initial=float(first[0]))
-        return np.array(list(courses)[1:])[:, None]
-    return np.array(list(accumulate(values, step, initial=first))[1:])
+    fade = math.exp(-1 / days)
+    since = np.arange(_BLOCK)[:, None] - np.arange(_BLOCK)
+    shares = np.where(since >= 0, (1 - fade) * fade ** np.maximum(since, 0), 0.0)
+    left = fade ** np.arange(1.0, _BLOCK + 1)[:, None]
+    level = values[:30].mean(axis=0)
+    out = np.empty_like(values)
+    for first in range(0, len(values), _BLOCK):  # a block of days as one product
+        block = values[first : first + _BLOCK]
+        n = len(block)
+        here = np.matmul(shares[:n, :n], block, out=out[first : first + n])
+        here += left[:n] * level
+        level = here[-1]
+    return out
 
 
 def _along(depth_cm: float, at_5: Any, at_10: Any, at_20: Any) -> Any:
