@@ -55,6 +55,7 @@ def merge_weather(
     if forecast is not None:
         sources.append(_labelled(forecast[forecast.index >= now], "forecast"))
     sources.append(_only(station, ["forecast"]))
+    sources = [source for source in sources if len(source)]
     known = [s.index[(s[list(PROVENANCE)] != "").any(axis=1)] for s in sources]
     known = [days[days >= pd.Timestamp(first)] for days in known]
     known = [days for days in known if len(days)]
