@@ -71,19 +71,23 @@ def find_summer_time(moments: Moments, step: timedelta) -> Evidence | None:
     """
     if step > timedelta(hours=1) or not len(moments):
         return None
-    stamps = pd.DatetimeIndex(np.sort(moments))
+    stamps = np.sort(moments)
     per_hour = timedelta(hours=1) / step
     found = [e for rule in RULES if (e := _evidence(rule, stamps, per_hour)) is not None]
     return max(found, key=lambda e: len(e.skipped) + len(e.doubled), default=None)
 
 
-def _evidence(rule: SummerTime, stamps: pd.DatetimeIndex, per_hour: float) -> Evidence | None:
-    def count(start: datetime, hours: int = 1) -> int:
-        return int(np.diff(stamps.searchsorted([start, start + timedelta(hours=hours)]))[0])
+def _evidence(rule: SummerTime, stamps: Moments, per_hour: float) -> Evidence | None:
+    first, last = (int(str(stamp)[:4]) for stamp in (stamps[0], stamps[-1]))
+
+    def count(start: datetime) -> int:
+        hour = np.array([start, start + timedelta(hours=1)], dtype=stamps.dtype)
+        before, after = np.searchsorted(stamps, hour)
+        return int(after - before)
 
     skipped, doubled = [], []
     usual = per_hour * 0.9
-    for year in range(stamps[0].year, stamps[-1].year + 1):
+    for year in range(first, last + 1):
         spring, autumn = rule.change(year, True), rule.change(year, False)
         before, after = spring - timedelta(hours=1), spring + timedelta(hours=1)
         if not count(spring) and count(before) >= usual and count(after) >= usual:
