@@ -83,7 +83,7 @@ def run_stores(forcing: Forcing, p: Parameters, surface: Surface | None = None) 
     lanes = max(base.shape[1], np.size(p["exchange"]))
     drying, fed = 1 + demand / SKIN_MM, fed / SKIN_MM
     rows = [base, by_wetness, exchange, melt, drying, fed, forcing.snowfall_mm]
-    snows = [bool(day.any()) for day in forcing.snowfall_mm]
+    snows = (forcing.snowfall_mm.max(axis=1) > 0).tolist()
     if forcing.snow_cm is not None:
         rows.append(forcing.snow_cm * (p["snow_scale"] / cover.snow_half_cm))
     if lanes == 1:  # plain numbers are many times faster than arrays of one
@@ -115,6 +115,7 @@ def _days(
     near, deep, yearly = start
     k2, c2, latent, scale = p["deep_exchange"], p["deep_capacity"], p["latent"], p["snow_scale"]
     restored, out_of_deep = p["restoring"] * yearly, k2 + p["restoring"]
+    warming, upper, lower = restored / c2, k2 / c2, out_of_deep / c2
     nothing = 0.0 * near
     at_rest = (nothing, 0.0, 0.0)
     heat1, near, g1 = settle(
@@ -148,8 +149,8 @@ def _days(
         new1 = (g1 * near + driven + k2 * alone) / (g1 + out_of_near - k2 * share)
         new2 = alone + share * new1
         heat1, near, g1 = settle(heat1, g1, near, new1, (driven, k2, new2), out_of_near, latent)
-        into_deep = (restored / c2, k2 / c2, new1)
-        heat2, deep, g2 = settle(heat2, g2, deep, new2, into_deep, out_of_deep / c2, latent)
+        into_deep = (warming, upper, new1)
+        heat2, deep, g2 = settle(heat2, g2, deep, new2, into_deep, lower, latent)
         add_near(near)
         add_deep(deep)
         add_snow(snow)
