@@ -87,7 +87,7 @@ def read_daily_weather(path: Path, options: Weather | None = None) -> pd.DataFra
     faults += _untrue(frame, table, source) or _other_unit(
         frame, source, fahrenheit=_degrees(table.names[columns["air_max_c"]], options) == "degF"
     )
-    faults += _twice(frame, table, source)
+    faults += _twice(frame, table, source) + _too_long(table, source)
     if faults:
         raise InputError(faults)
     daily = frame[~frame.index.duplicated()].sort_index()
@@ -206,6 +206,18 @@ def _other_unit(frame: pd.DataFrame, source: str, *, fahrenheit: bool) -> list[F
         return []
     cure = f'correct the header, or say unit = "{meant}" in the site file'
     return [Fault(source, "temperatures", found, cure)]
+
+
+def _too_long(table: Table, source: str) -> list[Fault]:
+    """Rows with more cells than the others: a decimal comma between commas shifts all after it."""
+    named = max(n for n, name in enumerate(table.names) if name) + 1
+    filled = table.cells.iloc[:, named:].notna().any(axis=1)
+    if not 0 < 2 * filled.sum() < len(filled):  # filled throughout, it is a column without a name
+        return []
+    place = f"line {filled.index[filled][0]}"
+    found = f"more cells than the other rows ({filled.sum()} such)"
+    cure = "write decimal points, or part the columns by semicolons"
+    return [Fault(source, place, found, cure)]
 
 
 def _twice(frame: pd.DataFrame, table: Table, source: str) -> list[Fault]:

@@ -51,3 +51,12 @@ def test_celsius_under_a_fahrenheit_header_is_refused_once_a_year_shows_it(tmp_p
 def test_a_hard_winter_a_desert_summer_and_the_arctic_are_believed(tmp_path, first, days, mean):
     frame = read_daily_weather(year_of(tmp_path, first, days, "C", mean)("°C"))
     assert len(frame) == days
+
+
+def test_a_decimal_comma_in_one_row_between_commas_is_refused(tmp_path):
+    rows = [f"2025-04-{n:02d},{n / 2:.1f},{n + 5.5:.1f}" for n in range(1, 21)]
+    rows[6] = rows[6].replace("3.5,", "3,5,")
+    path = tmp_path / "air.csv"
+    path.write_text("\n".join(["date,min (degC),max (degC)", *rows]) + "\n")
+    with pytest.raises(InputError, match=r"line 8: more cells than the other rows \(1 such\)"):
+        read_daily_weather(path)
