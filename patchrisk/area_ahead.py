@@ -132,10 +132,7 @@ def area_ahead(
     air = Air(
         ground.ahead.weather["air_min_c"][start:], ground.ahead.weather["air_max_c"][start:], wet
     )
-    sure = {
-        (d.key, r.member, r.rule.id): _known_to_have_opened(r) for d in diseases for r in d.rules
-    }
-    by_rule = {(member, rule): known for (_, member, rule), known in sure.items()}
+    known = {(r.member, r.rule.id): _known_to_have_opened(r) for d in diseases for r in d.rules}
     ahead = look_ahead(
         {today.key: question(library, today) for today in diseases},
         paths_at,
@@ -144,7 +141,7 @@ def area_ahead(
         reference_cm=reference_cm,
         scout_before_days=int(numbers["ahead.scout_before"].value),
         least_chance=numbers["ahead.least_chance"].value,
-        opened=lambda member, rule: by_rule.get((member, rule.id)),
+        opened=lambda member, rule: known.get((member, rule.id)),
     )
     return ahead, soil_course(*paths_at(reference_cm))
 

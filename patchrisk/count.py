@@ -13,7 +13,6 @@ from patchrisk.gathering import Gathered
 from patchrisk.morning import soil_of
 from patchrisk.prospect import Prospect, history_of, prospect
 from patchrisk.site import Area, Site
-from patchrisk.soil_fit import read_fit, surface_at
 from patchrisk.tally import Courses, DaysMet, DegreeDays, Threshold, courses, days_met, degree_days
 
 REACH_DAYS = 366  # how far back counting may begin: a year's first day is always within
@@ -81,7 +80,7 @@ def count_areas(g: Gathered, as_of: date, asked: Asked, only: Sequence[str] = ()
     Raises
     ------
     InputError
-        When the first day is out of reach, or nothing was known since.
+        When the first day is out of reach, or there is no area of a name.
     """
     last = as_of - timedelta(days=1)
     since = asked.since or year_begins(last, southern=g.site.site.southern)
@@ -111,18 +110,13 @@ def year_begins(day: date, *, southern: bool) -> date:
 def _area(
     g: Gathered, area: Area, as_of: date, since: date, asked: Asked, ground: Prospect | None
 ) -> AreaCounts:
-    soil_at, _ = soil_of(g, area, as_of, [asked.depth_cm])
+    soil = soil_of(g, area, as_of, [asked.depth_cm])
     ahead = past = None
     first = np.datetime64(since, "D")
     if ground is not None and ground.ahead.dates[ground.ahead.today - ground.back] <= first:
-        fit = read_fit(g.site, area)
-        ahead, past = soil_paths(
-            ground,
-            soil_at,
-            parameters=None if fit is None else fit.parameters,
-            surface=surface_at(area, fit),
-        )(asked.depth_cm)
-    c = courses(soil_at(asked.depth_cm), ahead, past, first)
+        paths = soil_paths(ground, soil.at, parameters=soil.parameters, surface=soil.surface)
+        ahead, past = paths(asked.depth_cm)
+    c = courses(soil.at(asked.depth_cm), ahead, past, first)
     sums = None
     if asked.base_c is not None:
         sums = degree_days(c, asked.base_c, asked.ceiling_c, asked.goal_c)

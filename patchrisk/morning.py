@@ -21,8 +21,11 @@ from patchrisk.record_rows import Observation
 from patchrisk.records import Kept
 from patchrisk.site import Area, Site
 from patchrisk.soil.air_to_soil import run_model
+from patchrisk.soil.fit import SiteFit
+from patchrisk.soil.parameters import Parameters
 from patchrisk.soil.rootzone import diffusivity_of
 from patchrisk.soil.series import Probe, SoilSeries, soil_series
+from patchrisk.soil.surface import Surface
 from patchrisk.soil_fit import read_fit, surface_at
 from patchrisk.weather.gather import Progress, Weather
 from patchrisk.weather.logger import Probe as LoggedProbe
@@ -125,16 +128,35 @@ def prepare(
     )
 
 
-def soil_of(
-    g: Gathered, area: Area, as_of: date, depths_cm: Iterable[float]
-) -> tuple[Callable[[float], SoilSeries], list[Probe]]:
-    """Return a function of depth [cm], an area's soil up to the day before; and its probes.
+@dataclass(frozen=True)
+class AreaSoil:
+    """An area's soil up to the day before, and how the model is to see it.
 
-    ``depths_cm`` are those it will be asked for, besides `REFERENCE_CM`.
+    Parameters
+    ----------
+    at : callable
+        Gives the series at a depth [cm].
+    probes : list of Probe
+    parameters : Parameters or None
+        Of the soil model, where the area's logger has taught it.
+    surface : Surface
+        How the area's turf differs from a station's plot.
     """
+
+    at: Callable[[float], SoilSeries]
+    probes: list[Probe]
+    parameters: Parameters | None
+    surface: Surface
+
+
+def soil_of(g: Gathered, area: Area, as_of: date, depths_cm: Iterable[float]) -> AreaSoil:
+    """Return an area's soil; ``depths_cm`` are those asked for besides `REFERENCE_CM`."""
     days = _days(as_of)
     probes = probes_of(area, g.readings, days)
-    return _soil_source(g.site, area, probes, g.weather.daily, days, depths_cm), probes
+    fit = read_fit(g.site, area)
+    surface = surface_at(area, fit)
+    at = _soil_source(g.site, area, probes, g.weather.daily, days, depths_cm, fit, surface)
+    return AreaSoil(at, probes, None if fit is None else fit.parameters, surface)
 
 
 def _area(g: Gathered, area: Area, as_of: date, ground: Prospect | None) -> AreaMorning:
@@ -142,35 +164,34 @@ def _area(g: Gathered, area: Area, as_of: date, ground: Prospect | None) -> Area
     wanted, without = _diseases(area, library)
     rules = {key: [(r.member, r.rule) for r in library.rules(key, area.turf)] for key in wanted}
     depths = [rule.depth_cm for pairs in rules.values() for _, rule in pairs]
-    soil_at, probes = soil_of(g, area, as_of, depths)
+    here = soil_of(g, area, as_of, depths)
     today = look(
         rules,
-        soil_at,
+        here.at,
         southern=site.site.southern,
         settings=settings(),
     )
     ahead: dict[str, DiseaseAhead] = {}
     course = None
     if ground is not None:
-        fit = read_fit(site, area)
         ahead, course = area_ahead(
             ground,
-            soil_at,
+            here.at,
             today,
             library,
             southern=site.site.southern,
             reference_cm=REFERENCE_CM,
-            parameters=None if fit is None else fit.parameters,
-            surface=surface_at(area, fit),
+            parameters=here.parameters,
+            surface=here.surface,
         )
-    soil = soil_at(REFERENCE_CM)
-    opened = {d.key: open_days(d, soil_at, southern=site.site.southern) for d in today}
+    soil = here.at(REFERENCE_CM)
+    opened = {d.key: open_days(d, here.at, southern=site.site.southern) for d in today}
     cover: dict[str, Cover] = {}
     if g.applications is not None:
         mine = [one for one in g.applications.rows if one.area == area.name]
         cover = cover_of(library, opened, soil, mine)
     return AreaMorning(
-        area, soil, today, tuple(without), tuple(probes), ahead, course, opened, cover
+        area, soil, today, tuple(without), tuple(here.probes), ahead, course, opened, cover
     )
 
 
@@ -200,14 +221,13 @@ def _soil_source(
     weather: pd.DataFrame,
     days: pd.DatetimeIndex,
     depths_cm: Iterable[float],
+    fit: SiteFit | None,
+    surface: Surface,
 ) -> Callable[[float], SoilSeries]:
     air = weather.reindex(days)
     known = air["air_min_c"].notna().any()
     wet = air["rain_mm"].notna().any()
     dates = days.to_numpy().astype("datetime64[D]")
-    fit = read_fit(site, area)
-    surface = surface_at(area, fit)
-
     modelled = None
     if known:
         modelled = run_model(

@@ -131,15 +131,15 @@ def pressure_ahead(
     if past is not None:
         usual = optimum_days(past.rate(cardinal)[rows]).known
         then = usual[before][-1] if before.any() else np.zeros(usual.shape[1])
-        usual_so_far, usual_rest = _spread(then), _spread(usual[-1] - then)
+        usual_so_far, usual_rest = spread_of(then), spread_of(usual[-1] - then)
         if before.any():
             place = float(np.mean(then < np.median(so_far)))
         years = past.traces
     return Pressure(
         paths.dates[rows[0]],
         paths.dates[rows[-1]],
-        _spread(so_far),
-        _spread(total[-1] - so_far),
+        spread_of(so_far),
+        spread_of(total[-1] - so_far),
         usual_so_far,
         usual_rest,
         place,
@@ -148,6 +148,7 @@ def pressure_ahead(
     )
 
 
-def _spread(values: FloatArray) -> Spread:
+def spread_of(values: FloatArray) -> Spread:
+    """Return the 10, 50 and 90 % points of values."""
     low, middle, high = np.quantile(values, [0.1, 0.5, 0.9])
     return Spread(float(low), float(middle), float(high))

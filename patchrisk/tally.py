@@ -4,15 +4,15 @@ A logged day counts for what it was. A modelled one counts for what is to be exp
 all that it may have been: a mean just under a threshold still has days above it.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 
-from patchrisk.ahead.openings import SoilPaths
+from patchrisk.ahead.openings import SoilPaths, day_of_share
 from patchrisk.counters import accumulate, compare, degree_days_of_mean, first_run, runs
 from patchrisk.counters.comparison import MET, MISSING, Operator
-from patchrisk.pressure import Spread
+from patchrisk.pressure import Spread, spread_of
 from patchrisk.seasons import Days
 from patchrisk.soil.series import SoilSeries
 from patchrisk.units import FloatArray
@@ -241,8 +241,8 @@ def degree_days(
         ceiling_c,
         daily,
         _spread(total[c.today - 1], float(np.nansum(daily))),
-        _spread(total[week]) if c.today < week < len(total) else None,
-        None if past is None else _spread(past[c.today - 1]),
+        spread_of(total[week]) if c.today < week < len(total) else None,
+        None if past is None else spread_of(past[c.today - 1]),
         goal_c,
         None if goal_c is None else _coming(c, total >= goal_c, _reached(past, goal_c)),
     )
@@ -281,7 +281,7 @@ def days_met(c: Courses, threshold: Threshold, row: int | None = None) -> DaysMe
         threshold,
         daily,
         _spread((so_far == MET).sum(axis=0), float(np.nansum(daily))),
-        None if past_met is None else _spread((past_met[: c.today] == MET).sum(axis=0)),
+        None if past_met is None else spread_of((past_met[: c.today] == MET).sum(axis=0) * 1.0),
         row_now,
         longest,
         row,
@@ -299,9 +299,8 @@ def _as_logged(
     return out
 
 
-def _spread(values: npt.NDArray[np.generic], middle: float | None = None) -> Spread:
-    low, half, high = (float(q) for q in np.quantile(values.astype(float), (0.1, 0.5, 0.9)))
-    return Spread(low, half if middle is None else middle, high)
+def _spread(values: IntArray | FloatArray, expected: float) -> Spread:
+    return replace(spread_of(values.astype(np.float64)), middle=expected)
 
 
 def _reached(total: FloatArray | None, goal_c: float) -> BoolArray | None:
@@ -335,5 +334,5 @@ def _coming(c: Courses, done: BoolArray, past: BoolArray | None) -> Coming:
 
 def _day(dates: Days, at: IntArray, share: float) -> np.datetime64 | None:
     """First day by whose end at least the share of the paths are there."""
-    row = int(np.quantile(at, share, method="inverted_cdf"))
+    row = day_of_share(at, share)
     return dates[row] if row < len(dates) else None

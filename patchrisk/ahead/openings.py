@@ -167,12 +167,12 @@ def rule_ahead(
     if past is not None:
         then = _openings(rule, past, lead, first, end, southern).first
         normal_never = float(np.mean(then >= end))
-        normal = _day(paths.dates, _quantile(then, 0.5), end)
-    middle = _day(paths.dates, _quantile(opening, 0.5), end)
+        normal = _day(paths.dates, day_of_share(then, 0.5), end)
+    middle = _day(paths.dates, day_of_share(opening, 0.5), end)
     closes = None
     living = began.closes[began.closes >= 0]  # a path that stays open has the season's end
     if living.size:
-        closes = _day(paths.dates, _quantile(living, 0.5), end)
+        closes = _day(paths.dates, day_of_share(living, 0.5), end)
     return RuleAhead(
         member,
         rule,
@@ -180,9 +180,9 @@ def rule_ahead(
         paths.dates[end - 1],
         paths.dates[day],
         opened_by,
-        _day(paths.dates, _quantile(opening, 0.1), end),
+        _day(paths.dates, day_of_share(opening, 0.1), end),
         middle,
-        _day(paths.dates, _quantile(opening, 0.9), end),
+        _day(paths.dates, day_of_share(opening, 0.9), end),
         float(np.mean(opening < paths.today)),
         float(np.mean(began.open_today)),
         float(np.mean(opening >= end)),
@@ -243,7 +243,7 @@ def openings(rule: Rule, paths: SoilPaths, *, southern: bool) -> IntArray:
     return np.where(open_.any(axis=0), open_.argmax(axis=0), len(paths.dates))
 
 
-def _quantile(days: IntArray, share: float) -> int:
+def day_of_share(days: IntArray, share: float) -> int:
     """First day by whose end at least the share of the paths have had theirs."""
     ranked = np.sort(days)
     return int(ranked[max(0, int(np.ceil(share * len(ranked))) - 1)])

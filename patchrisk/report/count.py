@@ -1,6 +1,6 @@
 """Counts of degree-days and days in a row as text, and day by day as a table."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 
 import numpy as np
 
@@ -108,10 +108,9 @@ def _comes(what: str, done: str, coming: Coming, c: Courses, pen: Pen) -> str:
     return f"{what} {how} on {pen.day(coming.middle)} ({span}){usual}"
 
 
-def _within(spread: Spread, show: object) -> str:
-    assert callable(show)
+def _within(spread: Spread, show: Callable[[float], str]) -> str:
     low, middle, high = (show(value) for value in (spread.low, spread.middle, spread.high))
-    return str(middle) if low == middle == high else f"{middle} ({low} to {high})"
+    return middle if low == middle == high else f"{middle} ({low} to {high})"
 
 
 def _whole(value: float) -> str:
@@ -125,10 +124,8 @@ def _threshold(threshold: Threshold, pen: Pen) -> str:
 
 
 def _depth(counts: SiteCounts, pen: Pen) -> str:
-    decimals = 0
-    if abs(float(pen.show("depth", counts.asked.depth_cm, 1).split()[0]) % 1) > 0:
-        decimals = 1
-    return pen.show("depth", counts.asked.depth_cm, decimals)
+    unit = "in" if pen.system == "us" else "cm"
+    return f"{round(from_canonical('depth', counts.asked.depth_cm, unit), 1):g} {unit}"
 
 
 def write_count_table(counts: SiteCounts) -> str:
