@@ -315,9 +315,9 @@ def test_a_closed_pipe_leaves_no_traceback():
 
 def test_ctrl_c_is_one_line():
     code = textwrap.dedent("""
-        import os, signal
+        import signal
         import patchrisk.morning as m
-        def stop(*a, **k): os.kill(os.getpid(), signal.SIGINT)
+        def stop(*a, **k): signal.raise_signal(signal.SIGINT)
         m.prepare = stop
         from patchrisk.cli import main
         main(["outlook", "--sample", "--as-of", "2026-05-01"])
