@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from patchrisk.ahead.openings import _quantile
+from patchrisk.ahead.openings import day_of_share
 from patchrisk.backtest.slopes import theil_sen, trends, trends_by_rule
 from patchrisk.backtest.trend import (
     departures,
@@ -175,7 +175,7 @@ def test_the_normal_is_that_of_the_outlook(openings, normal):
     late = 999
     index = [late if o is None else int(season_day(days("2011-03-01"), days(f"2011-{o}"))[0])
              for o in openings]  # fmt: skip
-    theirs = _quantile(np.array(index), 0.5)
+    theirs = day_of_share(np.array(index), 0.5)
     assert (theirs == late) == (normal == "")
     if normal:
         assert got["normal_day"] == theirs
