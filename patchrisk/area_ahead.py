@@ -186,16 +186,6 @@ def shows_of(disease: Disease) -> Shows:
     """Put how a disease shows as plain numbers."""
     expression = disease.expression
 
-    def span(since: str) -> tuple[float, float] | None:
-        spans = [
-            lag.time.span
-            for lag in expression.lag
-            if lag.since == since and lag.time.quantity == "duration"
-        ]
-        if not spans:
-            return None
-        return min(low for low, _ in spans), max(high for _, high in spans)
-
     def number(item: Any) -> float | None:
         return None if item is None else float(item.canonical)
 
@@ -205,8 +195,8 @@ def shows_of(disease: Disease) -> Shows:
     ]
     return Shows(
         stress_rules(figures),
-        span("infection"),
-        span("stress"),
+        expression.lag_days("infection"),
+        expression.lag_days("stress"),
         0 if expression.exposure is None else int(expression.exposure.canonical),
         frozenset(expression.months.value),
     )

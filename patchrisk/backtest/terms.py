@@ -1,9 +1,9 @@
 """What skill is judged by, and how long before its symptoms a disease is to be foretold.
 
-A window is of use when it opens so long before the disease is seen as infection, or the soil's
-reaching a threshold, goes before symptoms by the lags in the disease's file. Lags counted from
-stress, inoculation or planting say nothing of an opening. A disease without such a lag in days
-has the general range.
+A window is of use when it opens so long before the disease is seen as infection, the soil's
+reaching a threshold, or a preventive treatment goes before symptoms by the lags in the disease's
+file. Lags counted from stress, inoculation or planting say nothing of an opening. A disease without
+such a lag in days has the general range.
 """
 
 from patchrisk.backtest.measures import Terms
@@ -11,9 +11,10 @@ from patchrisk.diseases import Disease
 from patchrisk.diseases.models import Lag
 from patchrisk.numbers import load_numbers
 
+_EVENTS = ("infection", "threshold", "treatment")  # what a window may open on
 _GENERAL = (
-    "the general range, for its file has no lag in days from infection or a threshold to "
-    "symptoms; for a disease that shows over winter give the range that fits with --lead"
+    "no lag is published for it, so this is the general range, from summer patch; where infection "
+    "in autumn shows in spring or summer that says little: give the range that fits with --lead"
 )
 
 
@@ -28,14 +29,14 @@ def usual_terms(lead: tuple[int, int] | None = None, disease: Disease | None = N
         Whose lags give the range; without it, or without lags, it is the general one.
     """
     numbers = load_numbers("skill")
-    lags = [] if disease is None else [lag for lag in disease.expression.lag if _counts(lag)]
+    span = None if disease is None else disease.expression.lag_days(*_EVENTS)
     least, most = (numbers[name].value for name in ("least_lead", "most_lead"))
     lead_from = _GENERAL
     if lead is not None:
         (least, most), lead_from = lead, "as given with --lead"
-    elif lags:
-        spans = [lag.time.span for lag in lags]
-        least, most = min(low for low, _ in spans), max(high for _, high in spans)
+    elif disease is not None and span is not None:
+        least, most = span
+        lags = disease.expression.lags(*_EVENTS)
         lead_from = "from the lags in its file: " + ", ".join(map(_words, lags))
     return Terms(
         least_lead=round(least),
@@ -46,10 +47,6 @@ def usual_terms(lead: tuple[int, int] | None = None, disease: Disease | None = N
         level=numbers["level"].value,
         lead_from=lead_from,
     )
-
-
-def _counts(lag: Lag) -> bool:
-    return lag.since in ("infection", "threshold") and lag.time.quantity == "duration"
 
 
 def _words(lag: Lag) -> str:

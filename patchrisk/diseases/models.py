@@ -128,7 +128,7 @@ class Stress(Statement):
 class Lag(Statement):
     """Time from one event to the symptoms."""
 
-    since: Literal["infection", "stress", "inoculation", "planting", "threshold"]
+    since: Literal["infection", "stress", "inoculation", "planting", "threshold", "treatment"]
     time: LongTime
 
 
@@ -149,6 +149,15 @@ class Expression(Table):
     exposure: Days | None = None
     stress: Rows[Stress] = ()
     lag: Rows[Lag] = ()
+
+    def lags(self, *since: str) -> tuple[Lag, ...]:
+        """Return the lags from such events that are short enough to be given in days."""
+        return tuple(x for x in self.lag if x.since in since and x.time.quantity == "duration")
+
+    def lag_days(self, *since: str) -> tuple[float, float] | None:
+        """Return the shortest and the longest of these lags [days]; None without any."""
+        spans = [lag.time.span for lag in self.lags(*since)]
+        return (min(low for low, _ in spans), max(high for _, high in spans)) if spans else None
 
 
 class ModeOfAction(Sourced):

@@ -216,6 +216,7 @@ NUMBERS = {
         culture Ophiosphaerella korrae optimum | 25 degC | Plant Dis. 72:945, from memory
         expression stress 2 lasting | 56 days | 8 weeks of dormancy, Mississippi State
         expression lag 1 time | 1-2 years | Plant Dis. 73:933
+        expression lag 2 time | 126-222 days | 22 Nov to 27 Mar, 17 Oct to 26 May, NC State trial; inference
         treatment interval | 21-28@28 days | NC State 2018; UC Riverside 2016
         treatment number | 1-2@2 1 | NC State 2018; UC Riverside 2016; NC 2009
         treatment watering_in | 0.125 in | 1/8 in, Clemson
