@@ -56,8 +56,8 @@ interval, and it says so:
 >>> [rutgers] = tie(one, seen)
 >>> print(textwrap.fill(assess(rutgers.cases, usual_terms()).words(usual_terms()), 96))
 In 1 of 2 cases the window had opened 21 to 84 days before the disease was seen (50 %); 1 later,
-0 earlier, 0 not at all. 1 case of looked, not found: too few (under 10) to speak of false
-alarms. 1 season: too few (under 5) for an interval.
+0 earlier, 0 not at all. Median lead 32 days. 1 case of looked, not found: too few (under 10) to
+speak of false alarms. 1 season: too few (under 5) for an interval.
 
 >>> swept = sweep_source(folder / "sites.csv", "summer patch", "rutgers-kent-5d",
 ...                      ["low=17:19:1degC"], observations=folder / "seen.csv")

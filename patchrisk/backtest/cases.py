@@ -1,13 +1,13 @@
 """Observations tied to what each rule said in their season."""
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 
 from patchrisk.backtest.measures import FloatArray
-from patchrisk.backtest.skill import Cases
+from patchrisk.backtest.skill import Cases, Skill
 
 RULE = ["soil", "disease", "rule"]
 SLACK_DAYS = 45  # so much earlier than its disease's a changed rule's season may begin
@@ -29,6 +29,8 @@ class RuleCases:
         By name; higher is nearer to disease, NaN where unknown.
     places : tuple of str
         Site of each case.
+    also : tuple of str
+        Other rules that give every case the same answer.
     """
 
     soil: str
@@ -38,6 +40,12 @@ class RuleCases:
     cases: Cases
     scores: dict[str, FloatArray]
     places: tuple[str, ...]
+    also: tuple[str, ...] = ()
+
+    @property
+    def rules(self) -> tuple[str, ...]:
+        """The rule, and those that answer alike."""
+        return self.rule, *self.also
 
 
 SCORES = {
@@ -89,6 +97,19 @@ def tie(seasons: pd.DataFrame, observations: pd.DataFrame) -> Iterator[RuleCases
                 _scores(said),
                 tuple(mine["place"]),
             )
+
+
+def together(judged: Sequence[tuple[RuleCases, Skill]]) -> list[tuple[RuleCases, Skill]]:
+    """Put rules of one meaning that give every case the same answer together, in order."""
+    groups: dict[tuple[object, ...], list[tuple[RuleCases, Skill]]] = {}
+    for one, skill in judged:
+        answers = [one.cases.opened, one.cases.known, *one.scores.values()]
+        key = (one.soil, one.disease, one.meaning, *(a.tobytes() for a in answers))
+        groups.setdefault(key, []).append((one, skill))
+    return [
+        (replace(group[0][0], also=tuple(one.rule for one, _ in group[1:])), group[0][1])
+        for group in groups.values()
+    ]
 
 
 def _said(rows: pd.DataFrame, seen: pd.DataFrame) -> pd.DataFrame:

@@ -58,7 +58,7 @@ def draw_hits(judged: Sequence[tuple[RuleCases, Skill]], names: Names, terms: Te
                 _stroke(axes, row - 0.12, skill.false_alarm_rate, COLOURS[1], "s")
         axes.set_yticks(
             range(len(order)),
-            [row_label(names.rule(one.rule), f"n = {s.presences}") for one, s in order],
+            [row_label(names.alike(one.rules), f"n = {s.presences}") for one, s in order],
             fontsize=6,
         )
         axes.set_xlim(-0.03, 1.03)
@@ -77,7 +77,7 @@ def draw_hits(judged: Sequence[tuple[RuleCases, Skill]], names: Names, terms: Te
         f"was seen, with "
         f"the {100 * terms.level:.0f} % interval over draws of "
         f"{many(first.hit_rate.seasons, 'season')} where these are enough and differ; soil "
-        f"temperature {order[0][0].soil}. "
+        f"temperature {order[0][0].soil}. Rules that answer every case alike share a line. "
         + (
             "False alarms: share of the cases of looked, not found, with the window open."
             if alarms
@@ -86,9 +86,9 @@ def draw_hits(judged: Sequence[tuple[RuleCases, Skill]], names: Names, terms: Te
     )
     best, worst = order[-1], order[0]
     alt = (
-        f"One line a rule, {many(len(order), 'rule')}: hit rates from "
-        f"{worst[1].hit_rate.value:.2f} ({names.rule(worst[0].rule)}) to "
-        f"{best[1].hit_rate.value:.2f} ({names.rule(best[0].rule)})."
+        f"{many(len(order), 'line')}: hit rates from "
+        f"{worst[1].hit_rate.value:.2f} ({names.alike(worst[0].rules)}) to "
+        f"{best[1].hit_rate.value:.2f} ({names.alike(best[0].rules)})."
     )
     return Plate("hit_rates", figure, caption, alt)
 
@@ -117,7 +117,7 @@ def draw_leads(judged: Sequence[tuple[RuleCases, Skill]], names: Names, terms: T
             axes.plot([skill.lead.value] * 2, [row - 0.32, row + 0.32], color=COLOURS[0], lw=1.6)
             never = skill.counts[Outcome.NEVER]
             count = f"n = {skill.presences}" + (f", {never} never" if never else "")
-            texts.append(row_label(names.rule(one.rule), count))
+            texts.append(row_label(names.alike(one.rules), count))
         axes.set_yticks(range(len(order)), texts, fontsize=6)
         axes.set_ylim(-0.7, len(order) - 0.3)
         axes.axvline(0, color=INK, lw=0.7)
@@ -128,10 +128,10 @@ def draw_leads(judged: Sequence[tuple[RuleCases, Skill]], names: Names, terms: T
     caption = (
         f"How long before {names.disease} was seen did each rule open? Each case with "
         f"disease (points), their median (stroke) and the useful range of {terms.least_lead} to "
-        f"{terms.most_lead} "
-        f"days (grey); never: the window did not open. Soil temperature {order[0][0].soil}."
+        f"{terms.most_lead} days (grey); never: the window did not open. Soil temperature "
+        f"{order[0][0].soil}. Rules that answer every case alike share a line."
     )
-    alt = f"Points on a line a rule, {many(len(order), 'rule')}" + (
+    alt = f"{many(len(order), 'line')} of points" + (
         f"; medians from {min(middles):.0f} to {max(middles):.0f} days." if middles else "."
     )
     return Plate("lead_times", figure, caption, alt)
@@ -174,7 +174,7 @@ def draw_roc(rules: Sequence[RuleCases], score: str, names: Names, terms: Terms)
                 text += f" ({got.low:.2f} to {got.high:.2f})"
             axes.plot([0, 1], [0, 1], color=GREY, lw=0.6, ls=":")
             axes.plot(curve.false_alarm, curve.hit, color=COLOURS[0])
-            axes.set_title(folded(names.rule(one.rule), 30), fontsize=6.5)
+            axes.set_title(folded(names.alike(one.rules), 30), fontsize=6.5)
             axes.text(0.97, 0.05, f"{text}\n{found.sum()} with, {(~found).sum()} without",
                       ha="right", fontsize=6, transform=axes.transAxes)  # fmt: skip
             axes.set_aspect("equal")
@@ -189,9 +189,9 @@ def draw_roc(rules: Sequence[RuleCases], score: str, names: Names, terms: Terms)
         f"{SCORES[score]}, by rule, with the area under it and {100 * terms.level:.0f} % "
         f"intervals over draws of "
         f"seasons (band; none with fewer than {terms.least_seasons} seasons). Dotted: chance. "
-        f"Soil temperature {shown[0].soil}."
+        f"Soil temperature {shown[0].soil}. Rules that answer every case alike share a panel."
         + (
-            f" {many(len(rules) - len(shown), 'rule')} more in the table."
+            f" {many(len(rules) - len(shown), 'panel')} more left out: the table has them."
             if len(rules) > len(shown)
             else ""
         )

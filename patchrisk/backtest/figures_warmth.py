@@ -80,9 +80,8 @@ def draw_warmest(summary: pd.DataFrame, names: Names, least_years: int) -> Plate
     caption = (
         f"How much earlier did the window for {names.disease} open in the warmest year, and by "
         f"which rule? At each site, the season that began in the calendar year of the highest "
-        f"mean soil "
-        f"temperature at 5 cm ({rows['soil'].iloc[0]}), against the site's normal (median of at "
-        f"least {least_years} complete seasons). Rules that come out the "
+        f"mean soil temperature at 5 cm (2 in; {rows['soil'].iloc[0]}), against the site's normal "
+        f"(median of at least {least_years} complete seasons). Rules that come out the "
         f"same share a line. Median over n sites (symbol), 10 to 90 % of "
         f"sites (bar), and the site that was earliest by most (stroke)."
     )
@@ -136,9 +135,8 @@ def draw_where(warmest: pd.DataFrame, names: Names) -> Plate:
     caption = (
         f"Where did the window for {names.disease} open earlier in the warmest year? By one "
         f"rule, {names.rule(rule)}: {many(len(known), 'site')}, each in the year of its highest "
-        f"mean soil temperature at "
-        f"5 cm ({soil}; in small figures where sites are few). Colours end at the 95 % point of "
-        f"the sites."
+        f"mean soil temperature at 5 cm (2 in; {soil}; in small figures where sites are few). "
+        f"Colours end at the 95 % point of the sites."
     )
     alt = (
         f"Map of {many(len(known), 'site')} by longitude and latitude, coloured by days earlier; "

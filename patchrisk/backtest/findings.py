@@ -9,10 +9,7 @@ from patchrisk.backtest.cases import RuleCases
 from patchrisk.backtest.measures import Terms
 from patchrisk.backtest.naming import MEANINGS, Names
 from patchrisk.backtest.plate import many
-from patchrisk.backtest.skill import Skill
-
-LEAST_SITES = 5  # of fewer no 10 and 90 % points are written
-
+from patchrisk.backtest.skill import LEAST_CASES, Skill
 
 @dataclass
 class Record:
@@ -58,7 +55,8 @@ def warmth_words(
         return [*out, f"No site has a normal of {least} complete seasons and a warmest year.", ""]
     out += [
         "At each site: the season that began in the calendar year of the highest mean soil "
-        f"temperature at 5 cm, against the normal (median of at least {least} complete seasons).",
+        f"temperature at 5 cm (2 in), against the normal (median of at least {least} complete "
+        "seasons).",
         "",
     ]
     for (soil, disease), rows in summary.groupby(["soil", "disease"], sort=False):
@@ -71,11 +69,12 @@ def warmth_words(
                     f"{called(row['rule'])} ({MEANINGS[row['meaning']]}) "
                     f"{_days_earlier(row['median'])} in the median of {many(row['sites'], 'site')}"
                 )
-                if row["sites"] >= LEAST_SITES:
+                if row["sites"] >= LEAST_CASES:
                     parts[-1] += f" (10 to 90 %: {row['low']:.0f} to {row['high']:.0f})"
         top = rows.loc[[rows["most"].idxmax()]].to_dict("records")[0]
+        which = "by its one rule, " if len(rows) == 1 else "by rule, from "
         out.append(
-            f"- {_headed(names[str(disease)])}, soil {soil}: by rule, from "
+            f"- {_headed(names[str(disease)])}, soil {soil}: {which}"
             + " to ".join(parts)
             + f". The single most: {_days_earlier(top['most'])} at {top['most_site']} in "
             f"{top['most_year']}, by {called(top['rule'])}."
@@ -101,16 +100,18 @@ def trend_words(summary: pd.DataFrame, names: Mapping[str, Names], terms: Terms)
         return [*out, "No site has seasons enough for a trend.", ""]
     chance = 50 * (1 - terms.level)
     out += [
-        f"Theil-Sen slopes with {100 * terms.level:.0f} % intervals; where nothing changes, chance "
-        f"alone makes {chance:.0f} % of the sites clearly earlier and as many clearly later, and "
-        "sites near each other share their years.",
+        f"Theil-Sen slopes (negative: earlier) with {100 * terms.level:.0f} % intervals; where "
+        f"nothing changes, chance alone makes {chance:.0f} % of the sites clearly earlier and as "
+        "many clearly later, and sites near each other share their years.",
         "",
     ]
     for (soil, disease), rows in summary.groupby(["soil", "disease"], sort=False):
         total = rows[["sites", "clearly_earlier", "clearly_later"]].sum()
+        ends = f"{rows['median'].min():+.1f}", f"{rows['median'].max():+.1f}"
+        slopes = "median slope" if ends[0] == ends[1] else "median slopes by rule from"
         out.append(
-            f"- {_headed(names[str(disease)])}, soil {soil}: median slopes from "
-            f"{rows['median'].min():+.1f} to {rows['median'].max():+.1f} days a decade by rule; of "
+            f"- {_headed(names[str(disease)])}, soil {soil}: {slopes} "
+            f"{' to '.join(dict.fromkeys(ends)).replace('-', '−')} days a decade; of "
             f"{total['sites']} slopes (sites times rules) {total['clearly_earlier']} clearly "
             f"earlier, {total['clearly_later']} clearly later."
         )
@@ -142,12 +143,19 @@ def skill_words(
         ]
     if not judged:
         return [*out, "No rule of this table concerns a disease that was looked for.", ""]
-    before: tuple[str, str] | None = None
+    groups: dict[tuple[str, str], list[tuple[RuleCases, list[str]]]] = {}
     for one, skill in judged:
-        if before != (one.soil, one.disease):
-            before = (one.soil, one.disease)
-            out += ["", f"### {_headed(names[one.disease])}, soil {one.soil}", ""]
-            out += [lead_words(names[one.disease], terms[one.disease]), ""]
-        called = f"{names[one.disease].rule(one.rule)} ({MEANINGS[one.meaning]})"
-        out.append(f"- {called}: {skill.words(terms[one.disease])}")
-    return [*out, ""]
+        sentences = skill.sentences(terms[one.disease])
+        groups.setdefault((one.soil, one.disease), []).append((one, sentences))
+    for (soil, disease), rules in groups.items():
+        called = names[disease]
+        out += [f"### {_headed(called)}, soil {soil}", "", lead_words(called, terms[disease]), ""]
+        shared = [s for s in rules[0][1] if len(rules) > 1 and all(s in said for _, said in rules)]
+        if shared:
+            out += [f"Of every rule: {' '.join(shared)}", ""]
+        for one, said in rules:
+            own = " ".join(s for s in said if s not in shared)
+            text = f"- {called.together(one.rules)} ({MEANINGS[one.meaning]})"
+            out.append(f"{text}: {own}" if own else f"{text}.")
+        out.append("")
+    return out

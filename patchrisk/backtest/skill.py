@@ -20,6 +20,8 @@ from patchrisk.backtest.measures import (
 
 Days = npt.NDArray[np.datetime64]
 
+LEAST_CASES = 5  # of fewer no 10 and 90 % points are written
+
 
 class Outcome(IntEnum):
     """What became of a rule in one case."""
@@ -106,9 +108,13 @@ class Skill:
         return self.counts[Outcome.FALSE_ALARM] + self.counts[Outcome.CORRECT_SILENCE]
 
     def words(self, terms: Terms) -> str:
-        """Say it in one or two sentences."""
+        """Say it in a few sentences."""
+        return " ".join(self.sentences(terms))
+
+    def sentences(self, terms: Terms) -> list[str]:
+        """Say it, sentence by sentence."""
         if not self.presences and not self.absences:
-            return f"No case could be judged ({self.counts[Outcome.UNJUDGED]} left out)."
+            return [f"No case could be judged ({self.counts[Outcome.UNJUDGED]} left out)."]
         parts = [
             f"In {self.counts[Outcome.HIT]} of {self.presences} cases the window had opened "
             f"{terms.least_lead} to {terms.most_lead} days before the disease was seen"
@@ -116,6 +122,11 @@ class Skill:
             f"{self.counts[Outcome.LATE]} later, {self.counts[Outcome.EARLY]} earlier, "
             f"{self.counts[Outcome.NEVER]} not at all."
         ]
+        opened = self.presences - self.counts[Outcome.NEVER]
+        if opened:
+            low, high = self.lead_range
+            span = f" (10 to 90 %: {low:.0f} to {high:.0f})" if opened >= LEAST_CASES else ""
+            parts.append(f"Median lead {self.lead.value:.0f} days{span}.")
         if self.false_alarm_rate is None:
             looked = f"{self.absences} case{'s' * (self.absences != 1)} of looked, not found"
             parts.append(
@@ -133,7 +144,7 @@ class Skill:
             )
         elif self.hit_rate.lacking == "the same in every season":
             parts.append("The same in every season, so nothing shows how sure the rate is.")
-        return " ".join(parts)
+        return parts
 
 
 def _within(estimate: Estimate, scale: float, unit: str) -> str:

@@ -8,7 +8,7 @@ from pathlib import Path
 import pandas as pd
 
 from patchrisk.atomic import write_text
-from patchrisk.backtest.cases import SCORES, RuleCases, tie
+from patchrisk.backtest.cases import SCORES, RuleCases, tie, together
 from patchrisk.backtest.findings import (
     Record,
     lead_words,
@@ -24,6 +24,7 @@ from patchrisk.backtest.skill import Skill, assess
 from patchrisk.backtest.study_tables import (
     area_of,
     csv_in_parts,
+    in_units,
     rule_tables,
     site_tables,
     skill_tables,
@@ -35,6 +36,7 @@ from patchrisk.diseases import Library, load_library
 from patchrisk.errors import Fault, UnavailableError
 from patchrisk.numbers import load_numbers
 from patchrisk.report.names import slug
+from patchrisk.units import System
 
 FIGURE_FORMATS = ("pdf", "png")
 MOST_SITES_DRAWN = 3  # of which the openings of every season are drawn, where sites are few
@@ -51,6 +53,7 @@ def write_study(
     *,
     library: Library | None = None,
     terms: Terms | None = None,
+    units: System = "metric",
     today: date | None = None,
     reading: Callable[[int, int], None] | None = None,
     progress: Callable[[int, int], None] | None = None,
@@ -74,6 +77,8 @@ def write_study(
         The diseases; the shipped ones when not given.
     terms : Terms, optional
         What skill is judged by; when not given, each disease by its own `usual_terms`.
+    units : {"metric", "us"}
+        What findings, figures and the tables made here are in; the seasons table stays in degC.
     today : date, optional
         Later observations are refused; the day of the computer when not given.
     reading : callable, optional
@@ -117,7 +122,7 @@ def write_study(
     with csv_in_parts(paths[0]) as write:
         for n, part in enumerate(parts, 1):
             record.add(part)
-            names |= {key: names_of(library, key) for key in part["disease"].unique()}
+            names |= {key: names_of(library, key, units) for key in part["disease"].unique()}
             made.append(site_tables(part, least_years, general.level))
             write(with_words(made[-1].pop("departures"), names))
             if reading is not None:
@@ -134,14 +139,16 @@ def write_study(
     said = record.words() + warmth_words(tables, names, least_years)
     said += trend_words(tables["trends_by_rule"], names, general)
     if seen is not None:
-        judged = [(one, assess(one.cases, judged_by[one.disease])) for one in tie(few, seen)]
-        tables |= skill_tables(judged, judged_by)
+        tied = list(tie(few, seen))
+        each = [(one, assess(one.cases, judged_by[one.disease])) for one in tied]
+        tables |= skill_tables(each, judged_by)
+        judged = together(each)
         said += skill_words(judged, seen, names, judged_by)
         for key in dict.fromkeys(one.disease for one, _ in judged):
             tell(lead_words(names[key], judged_by[key]))
     for name, table in tables.items():
         paths.append(folder / f"{name}.csv")
-        write_text(paths[-1], to_csv(with_words(table, names)))
+        write_text(paths[-1], to_csv(with_words(in_units(table, units), names)))
     paths.append(folder / "findings.md")
     write_text(paths[-1], "\n".join(said) + "\n")
     captions = ["# Figures", ""]

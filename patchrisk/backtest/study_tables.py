@@ -22,6 +22,7 @@ from patchrisk.backtest.measures import (
 from patchrisk.backtest.skill import Outcome, Skill, compare, outcomes
 from patchrisk.errors import Fault, UnavailableError
 from patchrisk.spreadsheet import FORMULA
+from patchrisk.units import System, from_canonical
 
 
 def to_csv(table: pd.DataFrame, *, header: bool = True) -> str:
@@ -37,6 +38,23 @@ def to_csv(table: pd.DataFrame, *, header: bool = True) -> str:
         float_format="%.6g",
         date_format="%Y-%m-%d",
         lineterminator="\n",
+    )
+
+
+_TEMPERATURES = {"year_mean_c": "soil temperature", "warmer_by_c": "temperature difference"}
+
+
+def in_units(table: pd.DataFrame, system: System) -> pd.DataFrame:
+    """Put the temperatures of a study's table in the units asked for, and say so in their names."""
+    if system == "metric":
+        return table
+    there = {name: kind for name, kind in _TEMPERATURES.items() if name in table}
+    fahrenheit = {
+        name: from_canonical(kind, table[name].to_numpy(float), "degF")
+        for name, kind in there.items()
+    }
+    return table.assign(**fahrenheit).rename(
+        columns={n: f"{n.removesuffix('_c')}_f" for n in there}
     )
 
 

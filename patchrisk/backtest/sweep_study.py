@@ -25,6 +25,7 @@ from patchrisk.backtest.vary import Vary, read_vary
 from patchrisk.diseases import Library, load_library
 from patchrisk.errors import Fault, InputError, UnavailableError
 from patchrisk.soil.air_to_soil import DEEPEST_CM, SHALLOWEST_CM
+from patchrisk.units import System
 from patchrisk.windows import Rule
 
 _NEEDED = [
@@ -59,6 +60,7 @@ def sweep_source(
     columns: Mapping[str, str] | None = None,
     diseases_folder: Path | None = None,
     terms: Terms | None = None,
+    units: System = "metric",
     today: date | None = None,
     offline: bool = False,
     progress: Progress | None = None,
@@ -84,6 +86,8 @@ def sweep_source(
         The user's own disease files.
     terms : Terms, optional
         What skill is judged by; the disease's own `usual_terms` when not given.
+    units : {"metric", "us"}
+        What the rule's name is written in; the numbers changed stay in the units of ``vary``.
     today : date, optional
         Later observations are refused; the day of the computer when not given.
     offline : bool
@@ -129,7 +133,7 @@ def sweep_source(
         sites = dict(zip(first["site"], first["latitude"], strict=True))
         seen = read_observations(observations, sites, library, today or date.today())
     terms = terms or usual_terms(disease=library.diseases.get(key))
-    names = names_of(library, key)
+    names = names_of(library, key, units)
     called = f"{names.disease[0].upper()}{names.disease[1:]}, {names.rule(rule)}"
     return sweep(called, published, varies, tables, seen, terms)
 

@@ -8,11 +8,14 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from patchrisk.cli.options import Lead
+
+if TYPE_CHECKING:
+    from patchrisk.units import System
 
 
 class Years(click.ParamType[tuple[int, int]]):
@@ -47,6 +50,21 @@ class Named(click.ParamType[tuple[str, str]]):
         if not (ours and equals and theirs):
             self.fail(f"{value!r}: write it as air_min_c=tmin", param, ctx)
         return ours, theirs
+
+
+units_option = click.option(
+    "--units",
+    type=click.Choice(["metric", "us"]),
+    help="Of findings, figures and what is made of the seasons: degC and cm, or degF and inches; "
+    "metric, or those of a site file, by default.",
+)
+
+
+def usual_units(source: Path) -> "System":
+    """Return the units that a site file asks for; metric for any other source."""
+    from patchrisk.site import read_site
+
+    return read_site(source).site.units if source.suffix == ".toml" else "metric"
 
 
 @click.command()
@@ -94,6 +112,7 @@ class Named(click.ParamType[tuple[str, str]]):
     help="Days before the disease is seen at which an opening is of use, as 21-84, for every "
     "disease; without it the lags in each disease's file say.",
 )
+@units_option
 @click.option("--workers", type=int, help="Processes; one for each core by default.")
 @click.option(
     "--memory",
@@ -117,6 +136,7 @@ def backtest(
     table: str | None,
     observations: Path | None,
     lead: tuple[int, int] | None,
+    units: "System | None",
     workers: int | None,
     memory_gb: float,
     scheduler: str | None,
@@ -140,8 +160,9 @@ def backtest(
     Name a column that is called otherwise with --column. In a CSV the rows of a
     site stand together.
 
-    Writes seasons.parquet and seasons.csv, a row for each site, soil, rule and season, and
-    metadata.json, which says what each column is and repeats the run. Stop it with Ctrl-C, and
+    Writes seasons.parquet and seasons.csv, a row for each site, soil, rule and season, in degC,
+    and metadata.json, which says what each column is and repeats the run. What is made of them
+    is in the units of --units. Stop it with Ctrl-C, and
     the same command goes on from the finished parts.
 
     A core does some 5 million site-years an hour, all rules and the soil model included, and
@@ -185,7 +206,8 @@ def backtest(
     if counts["sites_without_soil"]:
         click.echo(f"{counts['sites_without_soil']} sites have no soil to judge.", err=True)
     inside: dict[Path, int] = {}
-    for path in _study(out, done, observations, lead, diseases_folder, memory_gb):
+    system = units or usual_units(source)
+    for path in _study(out, done, observations, lead, system, diseases_folder, memory_gb):
         if path.parent == out:
             click.echo(str(path))
         else:
@@ -202,6 +224,7 @@ def _study(
     done: Any,
     observations: Path | None,
     lead: tuple[int, int] | None,
+    units: "System",
     diseases_folder: Path | None,
     memory_gb: float,
 ) -> Iterator[Path]:
@@ -230,6 +253,7 @@ def _study(
                 observations,
                 library=library,
                 terms=None if lead is None else usual_terms(lead),
+                units=units,
                 reading=reading,
                 progress=progress,
                 tell=click.echo,

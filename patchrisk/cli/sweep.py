@@ -1,12 +1,15 @@
 """``patchrisk sweep``: a published rule with other numbers, against what was seen."""
 
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
-from patchrisk.cli.backtest import Named, Years
+from patchrisk.cli.backtest import Named, Years, units_option, usual_units
 from patchrisk.cli.options import Lead
+
+if TYPE_CHECKING:
+    from patchrisk.units import System
 
 
 @click.command()
@@ -40,6 +43,7 @@ from patchrisk.cli.options import Lead
     show_default=True,
     help="Soil temperature as measured, or modelled; either: measured at sites where any is.",
 )
+@units_option
 @click.option("--years", type=Years(), help="Seasons that began in these years, as 2009-2024.")
 @click.option(
     "--diseases-folder",
@@ -63,6 +67,7 @@ def sweep(
     observations: Path | None,
     lead: tuple[int, int] | None,
     soil: Any,
+    units: "System | None",
     years: tuple[int, int] | None,
     diseases_folder: Path | None,
     columns: tuple[tuple[str, str], ...],
@@ -96,6 +101,7 @@ def sweep(
         columns=dict(columns),
         diseases_folder=diseases_folder,
         terms=None if lead is None else usual_terms(lead),
+        units=units or usual_units(source),
         offline=offline,
     )
     for line in words(swept):

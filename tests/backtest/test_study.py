@@ -70,14 +70,20 @@ def test_the_terms_are_those_of_the_thresholds():
 # Lags from infection, or from a threshold, to symptoms: as typed from the sources in
 # tests/diseases/published_figures.py. Dead spot: 3 to 10 days (Kaminski & Dernoeden 2006), 12 to 28
 # days at 20 C (Kaminski 2002). Summer patch: 21 to 28 days (UC IPM), 42 to 56 days (about 1996),
-# 70 to 84 days (our reading). The others have none, or one in years or since planting or stress.
+# 70 to 84 days (our reading). Spring dead spot: a trial at Raleigh, sprayed 17 October and 22
+# November 2019, rated 27 March and 26 May 2020. The others have none, or one in years or since
+# planting or stress.
 @pytest.mark.parametrize(
     ("key", "lead", "said"),
     [
         ("dead-spot", (3, 28), "3 to 10 days since infection [Kaminski & Dernoeden 2006; "),
         ("summer-patch", (21, 84), "21 to 28 days since infection [UC IPM; expert opinion]"),
-        ("spring-dead-spot", (21, 84), "the general range, for its file has no lag in days"),
-        ("necrotic-ring-spot", (21, 84), "the general range"),
+        (
+            "spring-dead-spot",
+            (126, 222),
+            "126 to 222 days since treatment [NC State trial 2019-20; our",
+        ),
+        ("necrotic-ring-spot", (21, 84), "no lag is published for it"),
         ("pythium-root-dysfunction", (21, 84), "the general range"),
         ("take-all-patch", (21, 84), "give the range that fits with --lead"),
     ],
@@ -176,6 +182,20 @@ def test_rules_go_by_the_words_of_the_mornings_reports(study):
     assert not any(rule in said for rule in words)
 
 
+def test_in_us_units(study, seasons, seen, tmp_path, unseen):
+    write_study(tmp_path, seasons, seen, terms=TERMS, today=TODAY, units="us")
+    said = (tmp_path / "findings.md").read_text(encoding="utf-8")
+    assert "- daily mean at 2 in at least 68.0 °F [Kaminski 2002] (infection): In " in said
+    for name in DATING | SKILL:
+        assert "°C" not in (tmp_path / name).read_text(encoding="utf-8"), name
+    assert "°C" not in said
+    ours, metric = (pd.read_csv(f / "warmest_year.csv") for f in (tmp_path, study[0].parent))
+    assert [n for n in ours if n.endswith("_f")] == ["year_mean_f", "warmer_by_f"]
+    # NIST SP 811, appendix B.8: t/degC = (t/degF - 32)/1.8. Both tables have six digits.
+    assert ours["year_mean_f"].to_numpy() == pytest.approx(1.8 * metric["year_mean_c"] + 32, 1e-5)
+    assert ours["warmer_by_f"].to_numpy() == pytest.approx(1.8 * metric["warmer_by_c"], 1e-4)
+
+
 def test_the_same_study_gives_the_same_files(study, seasons, seen, tmp_path, unseen):
     again = write_study(tmp_path, seasons, seen, terms=TERMS, today=TODAY)
     written = [path for path in study if path.suffix in (".csv", ".md")]
@@ -272,12 +292,15 @@ def test_the_command(table, seen, tmp_path):
         "--rule", "kaminski-2002-20c", "--vary", "low=64:72:4degF", "--out", str(tmp_path / "out"),
     ]  # fmt: skip
     run = subprocess.run(
-        [*command, "--observations", str(seen), "--lead", "14-90"],
+        [*command, "--observations", str(seen), "--lead", "14-90", "--units", "us"],
         capture_output=True, text=True, check=False,
     )  # fmt: skip
     assert run.returncode == 0, run.stderr
     assert "hit rate" in run.stdout
     assert (tmp_path / "out" / "sweep_kaminski-2002-20c.png").is_file()
+    said = (tmp_path / "out" / "sweep_kaminski-2002-20c.md").read_text(encoding="utf-8")
+    assert said.startswith("# Dead spot, daily mean at 2 in at least 68.0 °F [Kaminski 2002]")
+    assert "°C" not in said
     run = subprocess.run([*command, "--lead", "90-14"], capture_output=True, text=True, check=False)
     assert run.returncode == 2
     assert "such as 21-84" in run.stderr

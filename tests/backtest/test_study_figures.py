@@ -2,6 +2,7 @@
 
 import subprocess
 import sys
+from dataclasses import replace
 from itertools import combinations
 
 import matplotlib as mpl
@@ -10,7 +11,7 @@ import pandas as pd
 import pytest
 
 from patchrisk.backtest import figures, figures_skill, figures_warmth, plate
-from patchrisk.backtest.cases import RuleCases
+from patchrisk.backtest.cases import RuleCases, together
 from patchrisk.backtest.measures import Terms
 from patchrisk.backtest.naming import Names
 from patchrisk.backtest.skill import Cases, assess
@@ -25,12 +26,12 @@ TERMS = Terms(21, 84, 3, 3, draws=100)
 NAMES = Names(
     "summer patch",
     {
-        "first-10c": "daily mean at 5 cm at least 10.0 °C [A]",
-        "second-12c": "daily mean at 5 cm at least 12.0 °C [B]",
-        "same-12c": "daily mean at 5 cm at least 12.0 °C [C]",
-        "late-18c": "daily mean at 5 cm at least 18.0 °C [A]",
-        "one": "5-day mean at 5 cm 12.8 °C to 15.6 °C [D]",
-        "two": "daily maximum at 9 cm at least 18.3 °C, 3 days in a row [E]",
+        "first-10c": ("daily mean at 5 cm at least 10.0 °C", "A"),
+        "second-12c": ("daily mean at 5 cm at least 12.0 °C", "B"),
+        "same-12c": ("daily mean at 5 cm at least 12.0 °C", "C"),
+        "late-18c": ("daily mean at 5 cm at least 18.0 °C", "A"),
+        "one": ("5-day mean at 5 cm 12.8 °C to 15.6 °C", "D"),
+        "two": ("daily maximum at 9 cm at least 18.3 °C, 3 days in a row", "E"),
     },
 )
 RULES = {"first-10c": 0, "second-12c": 9, "same-12c": 9, "late-18c": 40}
@@ -150,6 +151,15 @@ def test_every_figure_has_its_words(plates):
         assert "nan" not in one.caption + one.alt
 
 
+def test_no_letter_is_cut_at_the_edge(plates, tmp_path):
+    # The names of the rows are the widest words, and stand at the edge.
+    for name in ("hit_rates", "warmest_year"):
+        (path,) = plate.keep(plates[name], tmp_path, ["png"])
+        drawn = mpl.image.imread(path)[..., :3].min(axis=2)
+        assert drawn.min() < 0.5
+        assert min(drawn[:, 0].min(), drawn[:, -1].min(), drawn[0].min(), drawn[-1].min()) > 0.99
+
+
 @pytest.mark.parametrize("ending", ["png", "svg", "pdf"])
 def test_the_same_data_give_the_same_bytes(seasons, tmp_path, ending):
     written = []
@@ -185,6 +195,24 @@ def test_rules_that_open_alike_share_a_panel(plates):
         "daily mean at 5 cm at least 18.0 °C [A]",
     ]
     assert len([t for t in titles if t]) == 3
+
+
+def test_rules_that_answer_alike_share_a_line():
+    (one, skill), other = judged()
+    twin = replace(one, rule="same-12c")
+    elsewhere = replace(one, rule="late-18c", meaning="express")  # said of something else
+    pairs = together([(one, skill), other, (twin, skill), (elsewhere, skill)])
+    assert [r.rules for r, _ in pairs] == [("one", "same-12c"), ("two",), ("late-18c",)]
+    drawn = figures_skill.draw_hits(pairs, NAMES, TERMS).figure
+    labels = [plain(t.get_text()) for t in drawn.axes[0].get_yticklabels()]
+    assert sum(", and 1 more (n = " in label for label in labels) == 1
+
+
+def test_one_wording_names_all_who_published_it():
+    assert NAMES.together(["second-12c", "same-12c", "one", "gone"]) == (
+        "daily mean at 5 cm at least 12.0 °C [B; C]; 5-day mean at 5 cm 12.8 °C to 15.6 °C [D]; "
+        "gone"
+    )
 
 
 def test_rules_for_spring_and_for_autumn_do_not_contradict_each_other():
