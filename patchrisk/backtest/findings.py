@@ -11,6 +11,7 @@ from patchrisk.backtest.naming import MEANINGS, Names
 from patchrisk.backtest.plate import many
 from patchrisk.backtest.skill import LEAST_CASES, Skill
 
+
 @dataclass
 class Record:
     """What the table of seasons holds, counted part by part."""
