@@ -10,6 +10,8 @@ from patchrisk.infection import Cardinal, optimum_days
 from patchrisk.seasons import Season, season_days
 from patchrisk.units import FloatArray
 
+WET_WITHIN = 0.5  # days at the optimum; they are printed in whole days
+
 
 @dataclass(frozen=True)
 class Spread:
@@ -38,7 +40,7 @@ class Pressure:
         Share of the past years with less at this date [1].
     wet : float or None
         Of the sum so far, what fell on days of wet soil [days at the optimum]; None where the
-        disease file says nothing of wetness or no rain is known.
+        disease file says nothing of wetness, or unread rain could change it by `WET_WITHIN`.
     years : int
         Past years compared.
     """
@@ -79,10 +81,24 @@ def _turn(a: tuple[int, int], b: tuple[int, int]) -> int:
     return (day(b) - day(a)) % 365
 
 
-def wet_days(rain_mm: FloatArray, days: int, least_mm: float) -> npt.NDArray[np.bool_]:
-    """Days by whose end at least so much rain had fallen within so many days; (days,)."""
-    total = np.convolve(np.nan_to_num(rain_mm), np.ones(days))[: len(rain_mm)]
-    return np.asarray(total >= least_mm)
+@dataclass(frozen=True)
+class Wet:
+    """Days of wet soil, (days,): those sure to be, and those that may be.
+
+    They differ on days that rain nobody read could have made wet.
+    """
+
+    sure: npt.NDArray[np.bool_]
+    possible: npt.NDArray[np.bool_]
+
+
+def wet_days(rain_mm: FloatArray, days: int, least_mm: float) -> Wet:
+    """Days by whose end at least so much rain had fallen within so many days."""
+    window = np.ones(days)
+    total = np.convolve(np.nan_to_num(rain_mm), window)[: len(rain_mm)]
+    unread = np.convolve(np.isnan(rain_mm), window)[: len(rain_mm)] > 0
+    sure = np.asarray(total >= least_mm)
+    return Wet(sure, sure | unread)
 
 
 def pressure_ahead(
@@ -92,7 +108,7 @@ def pressure_ahead(
     past: SoilPaths | None,
     *,
     southern: bool,
-    wet: npt.NDArray[np.bool_] | None = None,
+    wet: Wet | None = None,
 ) -> Pressure | None:
     """Sum the relative rate of infection over a season: so far, to come, and as usual.
 
@@ -105,8 +121,8 @@ def pressure_ahead(
         The same days this year and along past years.
     southern : bool
         Whether the place lies south of the equator.
-    wet : ndarray of bool, shape (today,), optional
-        Whether the soil was wet on each day before today.
+    wet : Wet, optional
+        The days before today on which the soil was wet.
 
     Returns
     -------
@@ -124,8 +140,11 @@ def pressure_ahead(
     so_far = total[before][-1] if before.any() else np.zeros(total.shape[1])
     wet_sum = None
     if wet is not None:
-        mask = wet[rows[before]]
-        wet_sum = float(np.median(rate[before][mask].sum(axis=0))) if mask.size else 0.0
+        least, most = (
+            float(np.median(rate[before][mask[rows[before]]].sum(axis=0)))
+            for mask in (wet.sure, wet.possible)
+        )
+        wet_sum = least if most - least < WET_WITHIN else None
     usual_so_far = usual_rest = place = None
     years = 0
     if past is not None:

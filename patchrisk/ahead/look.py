@@ -7,9 +7,9 @@ from patchrisk.ahead.course import PressureCourse, pressure_course
 from patchrisk.ahead.openings import Dispute, RuleAhead, SoilPaths, disagreement, rule_ahead
 from patchrisk.expression import Shows, Watch, watch
 from patchrisk.infection import Cardinal
-from patchrisk.pressure import Pressure, infection_season, pressure_ahead
+from patchrisk.pressure import Pressure, Wet, infection_season, pressure_ahead
 from patchrisk.units import FloatArray
-from patchrisk.windows import BoolArray, Rule
+from patchrisk.windows import Rule
 
 PathsAt = Callable[[float], tuple[SoilPaths, SoilPaths | None]]
 
@@ -40,12 +40,12 @@ class Question:
 class Air:
     """Weather along the traces, (days, traces), on the days of the soil paths.
 
-    ``wet`` is whether the soil was wet, (days before today,), where rain is known.
+    ``wet`` are the days before today of wet soil; None where no rain is known.
     """
 
     low_c: FloatArray
     high_c: FloatArray
-    wet: BoolArray | None
+    wet: Wet | None
 
 
 @dataclass(frozen=True)
@@ -166,7 +166,7 @@ def _pressure(
     question: Question,
     paths: SoilPaths,
     past: SoilPaths | None,
-    wet: BoolArray | None,
+    wet: Wet | None,
     southern: bool,
 ) -> Pressure | None:
     rules = _starting(question)

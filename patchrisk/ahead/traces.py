@@ -111,14 +111,14 @@ def lay_traces(
     noise = _forecast_noise(forecast_sd_c, len(years), ahead, seed)
     out = {}
     for name, daily in weather.items():
-        block = _bridged(np.where(outside, np.nan, daily[rows]))
+        block = _bridged(name, np.where(outside, np.nan, daily[rows]))
         told = None if forecast is None else forecast.get(name)
         if told is not None:
             count = min(len(told), ahead)
             said = told[:count, None] + (noise[:count] if name.startswith("air_") else 0.0)
             block[:count] = np.where(np.isnan(said), block[:count], said)
         past = np.repeat(daily[len(daily) - back :, None], len(years), axis=1)
-        out[name] = np.vstack([_bridged(past), block])
+        out[name] = np.vstack([_bridged(name, past), block])
     return WeatherTraces(np.r_[dates[len(dates) - back :], future], back, years, out)
 
 
@@ -161,11 +161,17 @@ def lay_past(
     )
     outside = (rows < 0) | (rows >= len(dates))
     rows = np.clip(rows, 0, len(dates) - 1)
-    laid = {n: _bridged(np.where(outside, np.nan, daily[rows])) for n, daily in weather.items()}
+    laid = {
+        name: _bridged(name, np.where(outside, np.nan, daily[rows]))
+        for name, daily in weather.items()
+    }
     return WeatherTraces(stretch, back + spin_up, years, laid)
 
 
-def _bridged(block: FloatArray) -> FloatArray:
+def _bridged(name: str, block: FloatArray) -> FloatArray:
+    """Draw a line across gaps of the air temperature; rain that is unknown stays unknown."""
+    if not name.startswith("air_"):
+        return block
     day = np.arange(len(block))
     for lane in np.flatnonzero(np.isnan(block).any(axis=0)):  # few, so a loop does no harm
         known = np.isfinite(block[:, lane])

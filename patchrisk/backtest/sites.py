@@ -129,6 +129,10 @@ def to_block(frame: pd.DataFrame, source: str, order: Sequence[str]) -> Block:
         missing and counted.
     """
     lane = pd.Index(order).get_indexer(pd.Index(frame["site"]))
+    if (lane < 0).any():
+        stranger = frame["site"].iloc[int(np.flatnonzero(lane < 0)[0])]
+        cure = "write a site's name alike in all its rows"
+        raise InputError(Fault(source, f"site {stranger}", "stands among another's rows", cure))
     dates = frame["date"].to_numpy().astype("datetime64[D]")
     origin = dates.min()
     day = (dates - origin).astype(np.int64)

@@ -117,6 +117,8 @@ def _block(frame: pd.DataFrame, source: str, order: Sequence[str]) -> Block:
 
 # CSV
 
+_MISSING = ("", "NA", "N/A", "NaN", "nan", "null", "None")
+
 
 @dataclass(frozen=True)
 class _CsvPart:
@@ -137,8 +139,13 @@ class _CsvPart:
             names=list(self.names),
             usecols=list(self.columns),
             dtype={n: str for n, c in self.columns.items() if c in ("site", "date")},
+            # A site may be called NA.
+            na_values={n: _MISSING for n, c in self.columns.items() if c != "site"},
+            keep_default_na=False,
             skipinitialspace=True,
         )
+        site = next(n for n, c in self.columns.items() if c == "site")
+        frame[site] = frame[site].str.strip()
         return _block(frame.rename(columns=dict(self.columns)), str(self.path), self.sites)
 
 

@@ -244,7 +244,13 @@ class Shelved:
 def decode(table: Path | io.BytesIO, form: Form) -> pd.DataFrame:
     """Read what `encode` wrote, from a file or from memory."""
     if form == "csv":
-        found = pd.read_csv(table, dtype=dict.fromkeys(_WORDS, "str"), parse_dates=list(_DAYS))
+        found = pd.read_csv(
+            table,
+            dtype=dict.fromkeys(_WORDS, "str"),
+            parse_dates=list(_DAYS),
+            na_values=[""],
+            keep_default_na=False,  # a site may be called NA
+        )
         return found.assign(site=found["site"].map(_by_name(found["site"], unguard)))
     return pd.read_parquet(table)
 

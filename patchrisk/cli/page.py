@@ -79,25 +79,30 @@ def page(
 
     paths = [site_path(path, sample) for path in ([Path()] if sample else site_files)]
     now = datetime.now().astimezone()
-    mornings: list[Morning] = []
-    done: list[Path] = []
+    mornings: list[tuple[Path, Morning]] = []
     failed: list[tuple[Path, PatchriskError]] = []
     for path in paths:
         try:
-            mornings.append(Request(path, sample, as_of, offline, now).morning())
-            done.append(path)
+            mornings.append((path, Request(path, sample, as_of, offline, now).morning()))
         except PatchriskError as error:
             if len(paths) == 1:
                 raise
             failed.append((path, error))
     _make(out)
     several = len(paths) > 1
-    names = slugs([m.site.site.name for m in mornings], ["index"] if several else [])
-    pages: list[Page] = []
-    for morning, name in zip(mornings, names, strict=True):
-        plans = _plans(morning) if with_plan else ()
+    names = slugs([m.site.site.name for _, m in mornings], ["index"] if several else [])
+    done: list[tuple[Path, Morning, Page]] = []
+    for (path, morning), name in zip(mornings, names, strict=True):
         others = "index.html" if several else ""
-        pages.append(publish(morning, out, name, plans=plans, dated=dated, others=others))
+        try:
+            plans = _plans(morning) if with_plan else ()
+            made = publish(morning, out, name, plans=plans, dated=dated, others=others)
+            done.append((path, morning, made))
+        except PatchriskError as error:
+            if not several:
+                raise
+            failed.append((path, error))
+    pages = [made for _, _, made in done]
     written = [path for made in pages for path in made.written]
     if several:
         reasons = [(f"{path.parent.name}/{path.name}", _short(error)) for path, error in failed]
@@ -108,7 +113,7 @@ def page(
     for made in pages:
         click.echo(made.view.message)
     if by_mail:
-        for path, morning, made in zip(done, mornings, pages, strict=True):
+        for path, morning, made in done:
             try:
                 told = _mail(path, morning, made, now)
                 if not summary:

@@ -16,6 +16,8 @@ from patchrisk.report.words import CAUTIONS
 if TYPE_CHECKING:
     from jinja2 import Environment
 
+MARK = '<meta name="generator" content="patchrisk">'  # stands in every page
+
 
 @dataclass(frozen=True)
 class SitePage:

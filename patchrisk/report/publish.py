@@ -5,10 +5,11 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from patchrisk.atomic import write_text
+from patchrisk.errors import Fault, InputError, UnavailableError
 from patchrisk.morning import Morning
 from patchrisk.programme.plan import AreaPlan
 from patchrisk.report.figures import figures_of
-from patchrisk.report.page import SitePage, write_index, write_page
+from patchrisk.report.page import MARK, SitePage, write_index, write_page
 from patchrisk.report.view import Level, MorningView, view_of
 from patchrisk.report.view.last import keep, read_last
 
@@ -51,18 +52,19 @@ def publish(
 
     Raises
     ------
+    InputError
+        When a file of the page's name is there and is none: it must not be lost.
     UnavailableError
         When the folder can't be written to.
     """
-    memory = folder / f"{name}.json"
+    memory = folder / f"{name}.kept.json"
     view = view_of(morning, plans, read_last(memory, morning.as_of))
     figures = {a.area.name: figures_of(morning, a, plans) for a in morning.areas}
     text = write_page(view, figures, others)
     files = [folder / f"{name}.html"]
     if dated:
         files.append(folder / f"{name}-{view.as_of.isoformat()}.html")
-    for file in files:
-        write_text(file, text)
+    _write(files, text)
     keep(memory, morning, view)
     return Page(view, tuple(files))
 
@@ -71,5 +73,24 @@ def publish_index(pages: Sequence[Page], failed: Sequence[tuple[str, str]], fold
     """Write the index over several pages of one folder; parameters as for `write_index`."""
     path = folder / "index.html"
     sites = [SitePage(page.view, page.written[0].name) for page in pages]
-    write_text(path, write_index(sites, failed))
+    _write([path], write_index(sites, failed))
     return path
+
+
+def _write(files: Sequence[Path], text: str) -> None:
+    """Write pages, and replace none but pages."""
+    for file in files:
+        if file.exists() and MARK.encode() not in _beginning(file):
+            cure = "move it away, or name another folder with --out"
+            raise InputError(Fault(str(file), "", "is there and is no page of patchrisk", cure))
+    for file in files:
+        write_text(file, text)
+
+
+def _beginning(file: Path) -> bytes:
+    try:
+        with file.open("rb") as stream:
+            return stream.read(2000)
+    except OSError as error:
+        cure = "name another folder with --out"
+        raise UnavailableError(Fault(str(file), "", str(error.strerror).lower(), cure)) from None

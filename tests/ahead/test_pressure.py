@@ -42,12 +42,25 @@ def test_its_place_among_past_years():
 
 
 def test_only_days_after_rain_are_wet():
-    wet = wet_days(np.array([0.0, 20.0, 0.0, 6.0, 0.0, 0.0, np.nan]), 3, 25.0)
-    assert wet.tolist() == [False, False, False, True, False, False, False]
+    wet = wet_days(np.array([0.0, 20.0, 0.0, 6.0, 0.0, 0.0, 0.0]), 3, 25.0)
+    assert wet.sure.tolist() == [False, False, False, True, False, False, False]
+    assert wet.possible.tolist() == wet.sure.tolist()
     soil = paths("2025-05-01", [[25.0] * 10], today=7)
     told = pressure_ahead(CARDINAL, SUMMER, soil, None, southern=False, wet=wet)
     assert told.wet == pytest.approx(1.0)
     assert told.so_far.middle == pytest.approx(7.0)
+
+
+def test_days_that_unread_rain_may_have_made_wet_leave_the_sum_open():
+    wet = wet_days(np.array([np.nan, 26.0, 0.0, 0.0, np.nan, 0.0, 0.0]), 2, 25.0)
+    assert wet.sure.tolist() == [False, True, True, False, False, False, False]
+    assert wet.possible.tolist() == [True, True, True, False, True, True, False]
+    cold = paths("2025-05-01", [[25.0, 25.0, 25.0, 25.0, 0.0, 0.0, 0.0, 0.0]], today=7)
+    warm = paths("2025-05-01", [[25.0] * 8], today=7)
+    known = wet_days(np.array([0.0, 26.0, 0.0, 0.0, np.nan, 0.0, 0.0]), 2, 25.0)
+    told = pressure_ahead(CARDINAL, SUMMER, cold, None, southern=False, wet=known)
+    assert told.wet == pytest.approx(2.0)  # no infection on the days in doubt
+    assert pressure_ahead(CARDINAL, SUMMER, warm, None, southern=False, wet=known).wet is None
 
 
 def test_before_the_season_there_is_only_what_it_may_bring():

@@ -72,6 +72,19 @@ def test_a_gap_in_a_past_year_is_bridged_and_the_days_before_are_as_they_were():
     assert laid.weather["air_max_c"][3:, 0].tolist() == [10.0, 11.0, 12.0]
 
 
+def test_rain_that_nobody_read_stays_unread():
+    dates = days("2020-01-01", "2022-01-10")
+    rain = np.zeros(len(dates))
+    rain[dates == np.datetime64("2021-01-12")] = 25.0
+    rain[dates > np.datetime64("2021-01-12")] = np.nan
+    laid = lay_traces(dates, {"rain_mm": rain}, back=3, ahead=4, years=(2021,))
+    assert np.array_equal(
+        laid.weather["rain_mm"][:, 0], [np.nan] * 3 + [0.0, 25.0, np.nan, np.nan], equal_nan=True
+    )
+    past = lay_past(dates, {"rain_mm": rain}, back=1, until=3, spin_up=0, years=(2021,))
+    assert np.array_equal(past.weather["rain_mm"][:, 0], [0.0, 0.0, 25.0, np.nan], equal_nan=True)
+
+
 def test_the_forecast_carries_its_error_and_rain_does_not():
     dates = days("2020-01-01", "2022-03-01")
     calm = np.zeros(len(dates))

@@ -238,6 +238,21 @@ def test_faulty_tables_are_refused_with_place_and_cure(sites, tmp_path, change, 
     assert says in str(error.value)
 
 
+def test_a_site_called_na_and_blanks_after_a_name(sites, tmp_path, monkeypatch):
+    some = sites[sites["site"].isin(["upland", "valley"])].reset_index(drop=True)
+    some.to_csv(tmp_path / "clean.csv", index=False)
+    name = some["site"].replace("upland", "NA")
+    name[some.index % 2 == 1] += " "
+    some.assign(site=name).to_csv(tmp_path / "odd.csv", index=False)
+    clean = backtest(tmp_path / "clean.csv", diseases=FEW).seasons
+    odd = backtest(tmp_path / "odd.csv", diseases=FEW).seasons
+    clean["site"] = clean["site"].replace("upland", "NA")
+    pd.testing.assert_frame_equal(odd, clean)
+    monkeypatch.setattr("patchrisk.backtest.run.form_here", lambda: "csv")
+    backtest(tmp_path / "odd.csv", tmp_path / "out", diseases=FEW)
+    assert set(read_seasons(tmp_path / "out")["site"]) == {"NA", "valley"}
+
+
 def mild(sites, fahrenheit):
     """The cool half of the year, of which no figure is over 60 in either unit; in degF where said.
 

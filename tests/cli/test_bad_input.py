@@ -317,6 +317,8 @@ def test_ctrl_c_is_one_line():
     code = textwrap.dedent("""
         import signal
         import patchrisk.morning as m
+        # A shell's job in the background ignores the signal unless told otherwise.
+        signal.signal(signal.SIGINT, signal.default_int_handler)
         def stop(*a, **k): signal.raise_signal(signal.SIGINT)
         m.prepare = stop
         from patchrisk.cli import main

@@ -65,13 +65,13 @@ def test_the_sample_course_from_end_to_end(tmp_path):
     assert said[0] == f"Wrote {file}"
     assert said[1].startswith("Quillfen Dunes (invented), May 18: Fairways DUE: fairy ring")
     assert len(said) == 2
-    assert sorted(p.name for p in out.iterdir()) == [file.name, "quillfen-dunes-invented.json"]
+    assert sorted(p.name for p in out.iterdir()) == [file.name, "quillfen-dunes-invented.kept.json"]
     page = file.read_text(encoding="utf-8")
     assert page.startswith("<!doctype html>")
     assert page.count("<figure>") == 12  # soil, windows, pressure and cover of three areas
     assert "Programme:" not in page
     assert len(page.encode()) < 1_000_000
-    kept = json.loads((out / "quillfen-dunes-invented.json").read_text(encoding="utf-8"))
+    kept = json.loads((out / "quillfen-dunes-invented.kept.json").read_text(encoding="utf-8"))
     assert [p["as_of"] for p in kept["pages"]] == [DAY]
 
 
@@ -106,7 +106,7 @@ def test_the_next_morning_says_what_changed_since_the_last_page(tmp_path, prepar
     args = ("--site", site, "--out", tmp_path / "out")
     run(*args, "--as-of", "2026-05-17")
     run(*args, "--as-of", DAY, "--dated")
-    names = ["course-2026-05-18.html", "course.html", "course.json"]
+    names = ["course-2026-05-18.html", "course.html", "course.kept.json"]
     assert sorted(p.name for p in (tmp_path / "out").iterdir()) == names
     stable, dated = (tmp_path / "out" / name for name in ("course.html", "course-2026-05-18.html"))
     assert stable.read_bytes() == dated.read_bytes()
@@ -119,7 +119,7 @@ def test_the_next_morning_says_what_changed_since_the_last_page(tmp_path, prepar
 
 def test_a_damaged_memory_makes_a_first_page(tmp_path, prepared):
     site = course(tmp_path / "a", "Course")
-    (tmp_path / "course.json").write_text("{", encoding="utf-8")
+    (tmp_path / "course.kept.json").write_text("{", encoding="utf-8")
     run("--site", site, "--out", tmp_path, "--as-of", DAY)
     assert "This is the first page" in (tmp_path / "course.html").read_text(encoding="utf-8")
 
@@ -181,6 +181,26 @@ def test_a_folder_that_can_not_be_made_is_told(tmp_path, prepared):
     out = tmp_path / "file" / "below"
     result = run("--site", site, "--out", out, "--as-of", DAY, code=1)
     assert re.fullmatch(r"patchrisk: --out, .*can't make the folder.*\n", result.stderr)
+
+
+def test_only_a_page_is_written_over(tmp_path, prepared):
+    sites = [course(tmp_path / part, name) for part, name in (("a", "Course"), ("b", "Links"))]
+    out = tmp_path / "out"
+    out.mkdir()
+    (out / "course.html").write_text("<title>Our course</title>", encoding="utf-8")
+    (out / "course.json").write_text("{}", encoding="utf-8")
+    result = run("--site", sites[0], "--out", out, "--as-of", DAY, code=2)
+    assert result.stderr == (
+        f"patchrisk: {out / 'course.html'}: is there and is no page of patchrisk: move it away, "
+        "or name another folder with --out\n"
+    )
+    both = ("--site", sites[0], "--site", sites[1], "--out", out, "--as-of", DAY)
+    for _ in range(2):  # the second time over its own pages
+        run(*both, code=2)
+        assert "is no page of patchrisk" in (out / "index.html").read_text(encoding="utf-8")
+        assert "Links" in (out / "links.html").read_text(encoding="utf-8")
+    assert (out / "course.html").read_text(encoding="utf-8") == "<title>Our course</title>"
+    assert (out / "course.json").read_text(encoding="utf-8") == "{}"
 
 
 def test_tomorrow_is_refused(tmp_path, prepared):
