@@ -214,7 +214,7 @@ def _other_unit(source: str, order: Sequence[str], column: str, values: FloatArr
     others = len(sites) - 1
     more = f" (as at {others} more site{'s' * (others > 1)})" if others else ""
     where = f"site {order[sites[0]]}, column {column}"
-    cure = "write degC, which is (degF - 32) / 1.8"
+    cure = f"write degC, or call it {column.removesuffix('c')}f where it is degF"
     return [Fault(source, where, too_warm(warm[sites[0]], of) + more, cure)]
 
 

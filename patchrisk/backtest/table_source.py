@@ -15,12 +15,14 @@ solar_mj_m2         MJ/m2   optional
 soil_<depth>cm_c    degC    optional: measured daily mean, such as soil_5cm_c, soil_10cm_c
 ==================  ======  ==========================================================
 
+Where the name says so, a column is in degF or inches: air_min_f, air_max_f, rain_in, soil_2in_f.
 Air, or at least one column of soil, must be there. Nothing, or NaN, is a missing value. In a CSV
 the rows of a site stand together; in Parquet it is faster when they do.
 """
 
 import csv
 import io
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -32,8 +34,11 @@ import pandas as pd
 from patchrisk.backtest.ground import Block
 from patchrisk.backtest.sites import WEATHER, Extent, Source, cut, digest_of, soil_depth, to_block
 from patchrisk.errors import Fault, InputError
+from patchrisk.units import to_canonical
 
 _PLACE = ("site", "lat", "lon", "date")
+_OTHER_UNITS = {"air_min_f": "air_min_c", "air_max_f": "air_max_c", "rain_in": "rain_mm"}
+_SOIL = re.compile(r"soil_(\d+(?:\.\d+)?)(cm|in)_[cf]")
 
 
 def open_table(path: Path, columns: Mapping[str, str]) -> Source:
@@ -66,17 +71,23 @@ def _wanted(source: str, names: Sequence[str], columns: Mapping[str, str]) -> di
     """
     faults = []
     for ours, theirs in columns.items():
-        if ours not in (*_PLACE, *WEATHER) and soil_depth(ours) is None:
+        if not _known(_meant(ours)):
             cure = "write site, lat, lon, date, air_min_c, air_max_c, rain_mm, solar_mj_m2 or "
-            cure += "soil_<depth>cm_c before the ="
+            cure += "soil_<depth>cm_c before the =, or air_max_f and the like in degF"
             faults.append(Fault("--column", f"{ours}={theirs}", "no column of this name", cure))
         elif theirs not in names:
             cure = f"write one of {', '.join(names)} after the ="
             faults.append(Fault("--column", f"{ours}={theirs}", f"not in {source}", cure))
     renamed = {theirs: ours for ours, theirs in columns.items()}
     out = {n: renamed.get(n, n) for n in names if n in renamed or n not in columns}
-    out = {n: c for n, c in out.items() if c in (*_PLACE, *WEATHER) or soil_depth(c) is not None}
-    have = set(out.values())
+    out = {n: c for n, c in out.items() if _known(_meant(c))}
+    first: dict[str, str] = {}
+    for name, column in out.items():
+        other = first.setdefault(_meant(column), name)
+        if other != name:
+            found = f"says the same as column {other}"
+            faults.append(Fault(source, f"column {name}", found, "keep one of them"))
+    have = set(first)
     lacking = [c for c in _PLACE if c not in have and c not in columns]
     if not {"air_min_c", "air_max_c"} <= have and all(soil_depth(c) is None for c in have):
         lacking.append("air_min_c and air_max_c, or soil_5cm_c")
@@ -87,6 +98,29 @@ def _wanted(source: str, names: Sequence[str], columns: Mapping[str, str]) -> di
     if faults:
         raise InputError(faults)
     return out
+
+
+def _known(column: str) -> bool:
+    return column in (*_PLACE, *WEATHER) or soil_depth(column) is not None
+
+
+def _meant(column: str) -> str:
+    """Name here of a column, whose own may say that it is in other units."""
+    soil = _SOIL.fullmatch(column)
+    if soil:
+        return f"soil_{to_canonical('depth', float(soil[1]), soil[2]):g}cm_c"
+    return _OTHER_UNITS.get(column, column)
+
+
+def _in_canonical(frame: pd.DataFrame) -> pd.DataFrame:
+    """Put every column into the unit that it has here, under its name here."""
+    names = {str(column): _meant(str(column)) for column in frame.columns}
+    other = {name: meant for name, meant in names.items() if name != meant}
+    for name, meant in other.items():
+        unit = {"_f": "degF", "_c": "degC", "in": "in"}[name[-2:]]
+        quantity = WEATHER.get(meant, "soil temperature")
+        frame[name] = to_canonical(quantity, frame[name].to_numpy(), unit)
+    return frame.rename(columns=other)
 
 
 def _block(frame: pd.DataFrame, source: str, order: Sequence[str]) -> Block:
@@ -112,7 +146,7 @@ def _block(frame: pd.DataFrame, source: str, order: Sequence[str]) -> Block:
         out[column] = numbers.astype(float)
     if faults:
         raise InputError(faults)
-    return to_block(out, source, order)
+    return to_block(_in_canonical(out), source, order)
 
 
 # CSV

@@ -157,13 +157,15 @@ def backtest(
       rain_mm              mm, optional
       solar_mj_m2          MJ/m2, optional
       soil_<depth>cm_c     degC, optional: measured daily mean, as soil_5cm_c
-    Name a column that is called otherwise with --column. In a CSV the rows of a
-    site stand together.
+
+    Columns in degF or inches say so in their names: air_min_f, air_max_f, rain_in, soil_2in_f.
+    Name a column that is called otherwise with --column. In a CSV the rows of a site stand
+    together.
 
     Writes seasons.parquet and seasons.csv, a row for each site, soil, rule and season, in degC,
     and metadata.json, which says what each column is and repeats the run. What is made of them
-    is in the units of --units. Stop it with Ctrl-C, and
-    the same command goes on from the finished parts.
+    is in the units of --units. Stop it with Ctrl-C, and the same command goes on from the
+    finished parts.
 
     A core does some 5 million site-years an hour, all rules and the soil model included, and
     takes no more memory for many sites than for few; beyond that, --scheduler gives the same

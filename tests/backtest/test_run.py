@@ -253,6 +253,29 @@ def test_a_site_called_na_and_blanks_after_a_name(sites, tmp_path, monkeypatch):
     assert set(read_seasons(tmp_path / "out")["site"]) == {"NA", "valley"}
 
 
+@pytest.mark.parametrize("source", ["csv", "parquet"])
+def test_a_table_in_us_units(sites, tmp_path, source):
+    # NIST SP 811, appendix B.8: t/degC = (t/degF - 32)/1.8; 1 in = 25.4 mm exactly.
+    some = sites[sites["site"].isin(["upland", "coast"])].drop(columns="soil_10cm_c")
+    other = some.rename(
+        columns={"air_min_c": "low", "air_max_c": "air_max_f", "soil_5cm_c": "soil_2in_f"}
+    )
+    warm = ["low", "air_max_f", "soil_2in_f"]
+    other[warm] = other[warm] * 1.8 + 32
+    other["rain_in"] = other.pop("rain_mm") / 25.4
+    getattr(other, f"to_{source}")(tmp_path / f"us.{source}", index=False)
+    some.rename(columns={"soil_5cm_c": "soil_5.08cm_c"}).to_csv(tmp_path / "si.csv", index=False)
+    theirs = {"air_min_f": "low"}
+    found = backtest(tmp_path / f"us.{source}", diseases=FEW, soil="both", columns=theirs).seasons
+    pd.testing.assert_frame_equal(
+        found, backtest(tmp_path / "si.csv", diseases=FEW, soil="both").seasons
+    )
+    other.assign(air_max_c=20.0).to_csv(tmp_path / "both.csv", index=False)
+    with pytest.raises(InputError) as error:
+        backtest(tmp_path / "both.csv", columns=theirs)
+    assert "column air_max_c: says the same as column air_max_f" in str(error.value)
+
+
 def mild(sites, fahrenheit):
     """The cool half of the year, of which no figure is over 60 in either unit; in degF where said.
 
@@ -279,7 +302,8 @@ def test_mild_fahrenheit_is_told_by_what_no_place_has(sites, tmp_path, source):
     of_air, deeper, of_soil = error.value.faults
     assert str(of_air).startswith(f"{path}, site valley, column air_max_c: a tenth of the maxima")
     assert str(of_air).endswith(
-        "degC: they look like degF (as at 1 more site): write degC, which is (degF - 32) / 1.8"
+        "degC: they look like degF (as at 1 more site): write degC, or call it air_max_f where it "
+        "is degF"
     )
     assert str(of_soil).startswith(f"{path}, site valley, column soil_5cm_c: a tenth of the means")
     assert deeper.place == "site valley, column soil_10cm_c"
