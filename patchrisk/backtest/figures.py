@@ -23,6 +23,7 @@ from patchrisk.backtest.plate import (
     days_after,
     folded,
     many,
+    spoken,
     styled,
 )
 from patchrisk.backtest.trend import departures
@@ -58,12 +59,13 @@ def draw_openings(
         years = gone["season"].min(), gone["season"].max()
         shifts = {rule: days_after(base, first) for rule, first in starts.items()}
         at = gone["day"] + gone["rule"].map(shifts)
-        low, high = np.nanmin(at) - 6, np.nanmax(at) + 12
+        margin = max(6.0, 0.05 * (np.nanmax(at) - np.nanmin(at)))
+        low, high = np.nanmin(at) - margin, np.nanmax(at) + 2 * margin
         for axes, rules in zip(grid.flat, groups, strict=False):
             shift = shifts[rules[0]]
             one, line = gone[gone["rule"] == rules[0]], trend[trend["rule"] == rules[0]].iloc[0]
             usual = normal[normal["rule"] == rules[0]].iloc[0]
-            _over_years(axes, one, line, usual, shift, high - 4)
+            _over_years(axes, one, line, usual, shift, high - 0.7 * margin)
             axes.set_title(folded(names.alike(rules), 34), pad=9, fontsize=6.5)
             axes.set_xlim(years[0] - 0.7, years[1] + 0.7)
             axes.set_ylim(low, high)
@@ -109,7 +111,7 @@ def _over_years(
     axes.plot(known["season"], known["day"] + shift, "o", ms=3, color=COLOURS[0])
     never = gone[gone["day"].isna()]
     axes.plot(never["season"], np.full(len(never), top), "x", ms=4, color=COLOURS[3])
-    axes.text(1.0, 1.0, text, transform=axes.transAxes, fontsize=6, color=GREY, ha="right")
+    axes.text(1.0, 1.01, text, transform=axes.transAxes, fontsize=6, color=GREY, ha="right")
 
 
 def draw_latitudes(normal: pd.DataFrame, names: Names) -> Plate:
@@ -138,9 +140,9 @@ def draw_latitudes(normal: pd.DataFrame, names: Names) -> Plate:
             one = known[known["rule"] == rules[0]]
             axes.plot(known["latitude"], known["at"], "o", ms=1.6, color=PALE, mew=0)
             axes.plot(one["latitude"], one["at"], "o", ms=2.6, color=COLOURS[0], mew=0)
-            axes.set_title(folded(names.alike(rules), 26), fontsize=6.5)
-            axes.text(1.0, 0.02, f"n = {len(one)}", transform=axes.transAxes, ha="right",
-                      fontsize=6.5, color=GREY)  # fmt: skip
+            axes.set_title(folded(names.alike(rules), 26), pad=9, fontsize=6.5)
+            axes.text(1.0, 1.01, f"n = {len(one)}", transform=axes.transAxes, ha="right",
+                      fontsize=6, color=GREY)  # fmt: skip
             axes.set_ylim(low, high)
             date_axis(axes, "y", base, low, high)
         for axes in list(grid.flat)[len(shown) :]:
@@ -293,6 +295,6 @@ def _latitude_words(normal: pd.DataFrame, rules: Sequence[str], base: str, names
         one.iloc[int(one["latitude"].to_numpy().argmax())],
     )
     return (
-        f"{called}: {south['normal']} at {south['latitude']:.0f} degrees, {north['normal']} at "
-        f"{north['latitude']:.0f}."
+        f"{called}: {spoken(south['normal'])} at {south['latitude']:.0f} degrees, "
+        f"{spoken(north['normal'])} at {north['latitude']:.0f}."
     )

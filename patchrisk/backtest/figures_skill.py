@@ -26,6 +26,7 @@ from patchrisk.backtest.plate import (
     folded,
     many,
     row_label,
+    spoken,
     styled,
 )
 from patchrisk.backtest.skill import Outcome, Skill, outcomes
@@ -175,8 +176,10 @@ def draw_roc(rules: Sequence[RuleCases], score: str, names: Names, terms: Terms)
             axes.plot([0, 1], [0, 1], color=GREY, lw=0.6, ls=":")
             axes.plot(curve.false_alarm, curve.hit, color=COLOURS[0])
             axes.set_title(folded(names.alike(one.rules), 30), fontsize=6.5)
-            axes.text(0.97, 0.05, f"{text}\n{found.sum()} with, {(~found).sum()} without",
-                      ha="right", fontsize=6, transform=axes.transAxes)  # fmt: skip
+            text += f"\n{found.sum()} with, {(~found).sum()} without"
+            corner = (0.97, 0.05, "right") if got.value >= 0.5 else (0.03, 0.97, "left")
+            axes.text(corner[0], corner[1], text, ha=corner[2], va="bottom" if corner[1] < 0.5
+                      else "top", fontsize=6, transform=axes.transAxes)  # fmt: skip
             axes.set_aspect("equal")
             axes.set_xticks([0, 0.5, 1])
             axes.set_yticks([0, 0.5, 1])
@@ -242,8 +245,7 @@ def draw_sweep(swept: Sweep) -> Plate:
     caption += "Opening: median first opening of all sites and complete seasons. Cross or "
     caption += "dashes: as published."
     if fixed:
-        caption += " At " + ", ".join(f"{v.words} {v.show(at[v.name])} {v.symbol}" for v in fixed)
-        caption += "."
+        caption += " At " + ", ".join(v.said(at[v.name]) for v in fixed) + "."
     alt = _sweep_words(swept, table)
     return Plate(f"sweep_{swept.rule.id}", figure, caption, alt)
 
@@ -346,13 +348,10 @@ def _sweep_words(swept: Sweep, table: pd.DataFrame) -> str:
     late = known.iloc[int(known["opening_day"].to_numpy().argmax())]
 
     def at(row: pd.Series) -> str:
-        return ", ".join(
-            f"{v.words} {v.show(row[v.name])} {v.symbol}".strip() for v in swept.varies
-        )
+        return ", ".join(v.said(row[v.name]) for v in swept.varies)
 
-    text = (
-        f"Median opening from {early['opening']} ({at(early)}) to {late['opening']} ({at(late)})."
-    )
+    ends = [f"{spoken(row['opening'])} ({at(row)})" for row in (early, late)]
+    text = f"Median opening from {' to '.join(ends)}."
     if swept.skill is not None:
         best = swept.table.iloc[swept.skill.best]
         text = f"Highest {swept.skill.of} {best['skill']:.2f} at {at(best)}. " + text

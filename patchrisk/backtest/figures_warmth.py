@@ -18,6 +18,7 @@ from patchrisk.backtest.plate import (
     row_label,
     styled,
 )
+from patchrisk.backtest.skill import LEAST_CASES
 
 _LETTER = 0.0125  # width of a small letter, as a share of a full-width frame beside its names
 
@@ -42,11 +43,14 @@ def draw_warmest(summary: pd.DataFrame, names: Names, least_years: int) -> Plate
         figure = blank(FULL_WIDTH, 0.9 + 0.3 * len(rows))
         axes = figure.subplots()
         at = np.arange(len(rows))
-        meanings = sorted(rows["meaning"].unique())
-        for number, meaning in enumerate(meanings):
+        for number, meaning in enumerate(MEANINGS):  # of one colour in every figure
             some = (rows["meaning"] == meaning).to_numpy()
             part = rows[some]
-            axes.hlines(at[some], part["low"], part["high"], color=COLOURS[number], lw=2, alpha=0.4)
+            if part.empty:
+                continue
+            wide = some & (rows["sites"] >= LEAST_CASES).to_numpy()
+            ends = rows[wide]
+            axes.hlines(at[wide], ends["low"], ends["high"], color=COLOURS[number], lw=2, alpha=0.4)
             axes.plot(part["median"], at[some], MARKERS[number], ms=4.5, color=COLOURS[number],
                       label=MEANINGS[meaning])  # fmt: skip
             axes.plot(part["most"], at[some], "|", ms=6, color=COLOURS[number])
@@ -83,7 +87,8 @@ def draw_warmest(summary: pd.DataFrame, names: Names, least_years: int) -> Plate
         f"mean soil temperature at 5 cm (2 in; {rows['soil'].iloc[0]}), against the site's normal "
         f"(median of at least {least_years} complete seasons). Rules that come out the "
         f"same share a line. Median over n sites (symbol), 10 to 90 % of "
-        f"sites (bar), and the site that was earliest by most (stroke)."
+        f"sites (bar, where there are {LEAST_CASES} or more), and the site that was earliest by "
+        f"most (stroke)."
     )
     best = rows.iloc[int(rows["median"].to_numpy().argmax())]
     top = rows.iloc[int(rows["most"].to_numpy().argmax())]

@@ -61,26 +61,31 @@ def warmth_words(
         "",
     ]
     for (soil, disease), rows in summary.groupby(["soil", "disease"], sort=False):
-        called, parts = names[str(disease)].rule, []
-        for rank, row in enumerate(
-            rows.sort_values("median", ascending=False, kind="stable").to_dict("records")
-        ):
-            if rank in (0, len(rows) - 1):
-                parts.append(
-                    f"{called(row['rule'])} ({MEANINGS[row['meaning']]}) "
-                    f"{_days_earlier(row['median'])} in the median of {many(row['sites'], 'site')}"
-                )
-                if row["sites"] >= LEAST_CASES:
-                    parts[-1] += f" (10 to 90 %: {row['low']:.0f} to {row['high']:.0f})"
+        mine = names[str(disease)]
         top = rows.loc[[rows["most"].idxmax()]].to_dict("records")[0]
-        which = "by its one rule, " if len(rows) == 1 else "by rule, from "
         out.append(
-            f"- {_headed(names[str(disease)])}, soil {soil}: {which}"
-            + " to ".join(parts)
-            + f". The single most: {_days_earlier(top['most'])} at {top['most_site']} in "
-            f"{top['most_year']}, by {called(top['rule'])}."
+            f"- {_headed(mine)}, soil {soil}: {_by_rule(rows, mine)}. The single most: "
+            f"{_days_earlier(top['most'])} at {top['most_site']} in {top['most_year']}, by "
+            f"{mine.rule(top['rule'])}."
         )
     return [*out, ""]
+
+
+def _by_rule(rows: pd.DataFrame, names: Names) -> str:
+    """Say how much earlier by the first and by the last of a disease's rules."""
+    order = rows.sort_values("median", ascending=False, kind="stable").to_dict("records")
+    first, last = order[0], order[-1]
+    if len(order) > 1 and _days_earlier(first["median"]) == _days_earlier(last["median"]):
+        return f"by each of {len(order)} rules {_days_earlier(first['median'])} in the median"
+    parts = []
+    for row in (first, last)[: len(order)]:
+        parts.append(
+            f"{names.rule(row['rule'])} ({MEANINGS[row['meaning']]}) "
+            f"{_days_earlier(row['median'])} in the median of {many(row['sites'], 'site')}"
+        )
+        if row["sites"] >= LEAST_CASES:
+            parts[-1] += f" (10 to 90 %: {row['low']:.0f} to {row['high']:.0f})"
+    return ("by its one rule, " if len(order) == 1 else "by rule, from ") + " to ".join(parts)
 
 
 def _headed(names: Names) -> str:
@@ -112,7 +117,7 @@ def trend_words(summary: pd.DataFrame, names: Mapping[str, Names], terms: Terms)
         slopes = "median slope" if ends[0] == ends[1] else "median slopes by rule from"
         out.append(
             f"- {_headed(names[str(disease)])}, soil {soil}: {slopes} "
-            f"{' to '.join(dict.fromkeys(ends)).replace('-', '−')} days a decade; of "
+            f"{' to '.join(dict.fromkeys(ends))} days a decade; of "
             f"{total['sites']} slopes (sites times rules) {total['clearly_earlier']} clearly "
             f"earlier, {total['clearly_later']} clearly later."
         )

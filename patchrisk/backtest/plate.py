@@ -145,8 +145,12 @@ def date_axis(axes: Axes, which: str, base: str, low: float, high: float) -> Non
     ticks = [n + int(np.floor(low)) for n, text in enumerate(texts) if text.endswith(wanted)]
     axis = axes.xaxis if which == "x" else axes.yaxis
     axis.set_major_locator(FixedLocator(ticks))
-    labels = [str(start + tick) for tick in ticks]
-    axis.set_ticklabels([f"{int(text[8:])} {_MONTHS[int(text[5:7]) - 1]}" for text in labels])
+    axis.set_ticklabels([spoken(str(start + tick)[5:]) for tick in ticks])
+
+
+def spoken(day: str) -> str:
+    """Write MM-DD as ``18 Apr``."""
+    return f"{int(day[3:])} {_MONTHS[int(day[:2]) - 1]}"
 
 
 def folded(text: str, width: int) -> str:

@@ -280,9 +280,7 @@ def words(swept: Sweep) -> list[str]:
         return ["Without a case that can be judged nothing is said of skill: opening dates only."]
     table, skill, terms = swept.table, swept.skill, swept.terms
     best = {name: float(table[name][skill.best]) for name in ("skill", "skill_low", "skill_high")}
-    at = ", ".join(
-        f"{v.words} {_with_unit(v, float(table[v.name][skill.best]))}" for v in swept.varies
-    )
+    at = ", ".join(v.said(float(table[v.name][skill.best])) for v in swept.varies)
     out = [
         f"Best {skill.of}: {best['skill']:.2f}{_interval(best, terms)} at {at}"
         + (f", the midst of {skill.ties} cells as high" if skill.ties > 1 else "")
@@ -342,10 +340,6 @@ def _range(vary: Vary, values: Sequence[float], *, alone: bool) -> str:
         if end in place and len(vary.shown) > 1
     ]
     return text + (f"; {' and '.join(edges)} ones were not tried." if edges else ".")
-
-
-def _with_unit(vary: Vary, number: float) -> str:
-    return f"{vary.show(number)} {vary.symbol}".strip()
 
 
 def _interval(row: Mapping[str, float], terms: Terms) -> str:

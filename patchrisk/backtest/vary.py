@@ -83,6 +83,11 @@ class Vary:
             return str(day)[5:]
         return f"{number:.4g}"
 
+    def said(self, number: float) -> str:
+        """Write what is changed and one of the shown values: ``lower threshold 18 °C``."""
+        unit = "" if self.symbol == "days" else self.symbol  # the words speak of days already
+        return f"{self.words} {self.show(number)} {unit}".strip()
+
     def published(self, rule: Rule) -> float | None:
         """Return the rule's own number, in the unit of ``shown``; None when it has none."""
         own = _own(rule, self.name)
