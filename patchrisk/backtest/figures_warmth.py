@@ -93,10 +93,9 @@ def draw_warmest(summary: pd.DataFrame, names: Names, least_years: int) -> Plate
     best = rows.iloc[int(rows["median"].to_numpy().argmax())]
     top = rows.iloc[int(rows["most"].to_numpy().argmax())]
     alt = (
-        f"One line a rule, {many(len(rows), 'rule')}. The medians run from "
-        f"{rows['median'].min():.0f} to {rows['median'].max():.0f} days earlier; most by "
-        f"{best['called']}. The earliest single site is "
-        f"{top['most_site']}, {top['most']:.0f} days."
+        f"{many(len(rows), 'line')}. The medians run from {round(rows['median'].min())} to "
+        f"{round(rows['median'].max())} days earlier; most by {best['called']}. The "
+        f"earliest single site is {top['most_site']}, {top['most']:.0f} days."
     )
     return Plate("warmest_year", figure, caption, alt)
 

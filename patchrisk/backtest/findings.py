@@ -62,12 +62,14 @@ def warmth_words(
     ]
     for (soil, disease), rows in summary.groupby(["soil", "disease"], sort=False):
         mine = names[str(disease)]
-        top = rows.loc[[rows["most"].idxmax()]].to_dict("records")[0]
-        out.append(
-            f"- {_headed(mine)}, soil {soil}: {_by_rule(rows, mine)}. The single most: "
-            f"{_days_earlier(top['most'])} at {top['most_site']} in {top['most_year']}, by "
-            f"{mine.rule(top['rule'])}."
-        )
+        text = f"- {_headed(mine)}, soil {soil}: {_by_rule(rows, mine)}."
+        if rows["sites"].max() > 1:
+            top = rows.loc[[rows["most"].idxmax()]].to_dict("records")[0]
+            text += (
+                f" The single most: {_days_earlier(top['most'])} at {top['most_site']} in "
+                f"{top['most_year']}, by {mine.rule(top['rule'])}."
+            )
+        out.append(text)
     return [*out, ""]
 
 
@@ -79,9 +81,12 @@ def _by_rule(rows: pd.DataFrame, names: Names) -> str:
         return f"by each of {len(order)} rules {_days_earlier(first['median'])} in the median"
     parts = []
     for row in (first, last)[: len(order)]:
+        where = f"in the median of {row['sites']} sites"
+        if row["sites"] == 1:
+            where = f"at {row['most_site']} in {row['most_year']}"
         parts.append(
             f"{names.rule(row['rule'])} ({MEANINGS[row['meaning']]}) "
-            f"{_days_earlier(row['median'])} in the median of {many(row['sites'], 'site')}"
+            f"{_days_earlier(row['median'])} {where}"
         )
         if row["sites"] >= LEAST_CASES:
             parts[-1] += f" (10 to 90 %: {row['low']:.0f} to {row['high']:.0f})"

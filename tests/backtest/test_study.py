@@ -8,12 +8,16 @@ from datetime import date
 import pandas as pd
 import pytest
 
+from patchrisk import resources
 from patchrisk.backtest import backtest, sweep_source, write_sweep
+from patchrisk.backtest.findings import warmth_words
 from patchrisk.backtest.measures import Terms
+from patchrisk.backtest.naming import names_of
 from patchrisk.backtest.study import write_study
 from patchrisk.backtest.study_tables import to_csv
 from patchrisk.backtest.tables import Shelved
 from patchrisk.backtest.terms import usual_terms
+from patchrisk.cli.backtest import usual_units
 from patchrisk.diseases import load_library
 from patchrisk.errors import InputError
 from patchrisk.numbers import load_numbers
@@ -283,6 +287,43 @@ def test_a_sweep_that_can_not_be(table, options, said):
     usual = {"disease": "dead spot", "rule": "kaminski-2002-20c", "vary": ["low=17:21:2degC"]}
     with pytest.raises(InputError, match=said):
         sweep_source(table, **{**usual, **options})
+
+
+def test_a_site_file_has_units_of_its_own(table):
+    site = resources.sample_weather() / "site.toml"
+    assert 'units = "us"' in site.read_text(encoding="utf-8")
+    assert usual_units(site) == "us"
+    assert usual_units(table) == "metric"
+
+
+def test_the_warmest_year_in_words():
+    rows = [
+        ("kaminski-2002-20c", "infect", 3, 8.0, 21.0, "Upland"),
+        ("kaminski-2006-22-26c", "express", 3, -2.0, 4.0, "Valley"),
+    ]
+    names = {"dead-spot": names_of(load_library(), "dead-spot")}
+
+    def said(rows):
+        columns = ["rule", "meaning", "sites", "median", "most", "most_site"]
+        table = pd.DataFrame(rows, columns=columns).assign(
+            soil="measured", disease="dead-spot", low=0.0, high=9.0, most_year=2012
+        )
+        return warmth_words({"warmest_year_by_rule": table}, names, 10)[4]
+
+    one = "daily mean at 5 cm at least 20.0 °C [Kaminski 2002]"
+    other = "daily mean at 5 cm 22.0 °C to 26.0 °C [Kaminski & Dernoeden 2006]"
+    assert said(rows) == (
+        f"- Dead spot, soil measured: by rule, from {one} (infection) 8 days earlier in the median "
+        f"of 3 sites to {other} (symptoms) 2 days later in the median of 3 sites. The single most: "
+        f"21 days earlier at Upland in 2012, by {one}."
+    )
+    assert said([(r, m, 3, 0.0, *rest) for r, m, _, _, *rest in rows]).startswith(
+        "- Dead spot, soil measured: by each of 2 rules no earlier and no later in the median. The"
+    )
+    assert said([("kaminski-2002-20c", "infect", 1, 8.0, 8.0, "Upland")]) == (
+        f"- Dead spot, soil measured: by its one rule, {one} (infection) 8 days earlier at Upland "
+        "in 2012."
+    )
 
 
 def test_the_command(table, seen, tmp_path):
