@@ -179,7 +179,7 @@ def backtest(
         "csv": ("csv",),
         "both": ("parquet", "csv"),
     }
-    with _bar("Backtest") as progress:
+    with bar("Backtest") as progress:
         done = run(
             source,
             out,
@@ -248,7 +248,7 @@ def _study(
         from patchrisk.diseases import load_library
 
         library = load_library(diseases_folder)
-        with _bar("Trends") as reading, _bar("Figures") as progress:
+        with bar("Trends") as reading, bar("Figures") as progress:
             yield from write_study(
                 out,
                 Shelved(out) if shelved else done.seasons,
@@ -263,24 +263,24 @@ def _study(
 
 
 @contextmanager
-def _bar(label: str) -> Iterator[Callable[[int, int], None]]:
+def bar(label: str) -> Iterator[Callable[[int, int], None]]:
     """Give something to tell the progress to; a bar appears when it takes over two seconds."""
     began = time.monotonic()
-    bar: Any = None
+    shown: Any = None
 
     def tell(done: int, total: int) -> None:
-        nonlocal bar
-        if bar is None and done < total and time.monotonic() - began > 2:
-            bar = click.progressbar(length=total, label=label, file=sys.stderr)
-            bar.__enter__()
-        if bar is not None:
-            bar.update(done - bar.pos)
+        nonlocal shown
+        if shown is None and done < total and time.monotonic() - began > 2:
+            shown = click.progressbar(length=total, label=label, file=sys.stderr)
+            shown.__enter__()
+        if shown is not None:
+            shown.update(done - shown.pos)
             if done == total:
-                bar.__exit__(None, None, None)
-                bar = None
+                shown.__exit__(None, None, None)
+                shown = None
 
     try:
         yield tell
     finally:
-        if bar is not None:
-            bar.__exit__(None, None, None)
+        if shown is not None:
+            shown.__exit__(None, None, None)

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from patchrisk.cli.backtest import Named, Years, units_option, usual_units
+from patchrisk.cli.backtest import Named, Years, bar, units_option, usual_units
 from patchrisk.cli.options import Lead
 
 if TYPE_CHECKING:
@@ -90,20 +90,22 @@ def sweep(
     from patchrisk.backtest.sweep_study import sweep_source, write_sweep
     from patchrisk.backtest.terms import usual_terms
 
-    swept = sweep_source(
-        source,
-        disease,
-        rule,
-        vary,
-        observations=observations,
-        soil=soil,
-        years=years,
-        columns=dict(columns),
-        diseases_folder=diseases_folder,
-        terms=None if lead is None else usual_terms(lead),
-        units=units or usual_units(source),
-        offline=offline,
-    )
+    with bar("Sweep") as progress:
+        swept = sweep_source(
+            source,
+            disease,
+            rule,
+            vary,
+            observations=observations,
+            soil=soil,
+            years=years,
+            columns=dict(columns),
+            diseases_folder=diseases_folder,
+            terms=None if lead is None else usual_terms(lead),
+            units=units or usual_units(source),
+            offline=offline,
+            progress=progress,
+        )
     for line in words(swept):
         click.echo(line)
     for path in write_sweep(out, swept):
