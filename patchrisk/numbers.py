@@ -1,25 +1,25 @@
 """Numbers that can be disputed, each with unit, source and confidence, from thresholds/."""
 
 from collections.abc import Iterator, Mapping
-from dataclasses import replace
+from dataclasses import MISSING, dataclass, fields, replace
 from functools import cache
 from pathlib import Path
-from typing import Any, Literal
-
-from pydantic import BaseModel, ConfigDict
+from typing import TYPE_CHECKING, Any, Literal, get_type_hints
 
 from patchrisk import resources
 from patchrisk.document import read_toml, validate
 from patchrisk.errors import Fault, InputError
 
+if TYPE_CHECKING:
+    from pydantic import BaseModel
 
-class Number(BaseModel):
+
+@dataclass(frozen=True)
+class Number:
     """A number with its provenance.
 
     ``low`` and ``high`` are the range that the sources leave open, where they leave one.
     """
-
-    model_config = ConfigDict(extra="forbid", frozen=True, strict=True, allow_inf_nan=False)
 
     value: float
     unit: str
@@ -50,7 +50,7 @@ def read_numbers(path: Path) -> Mapping[str, Number]:
     for key, item in _tables(read_toml(path), ""):
         if isinstance(item, Mapping):
             try:
-                numbers[key] = validate(Number, item, str(path))
+                numbers[key] = Number(**validate(_model(), item, str(path)).model_dump())
             except InputError as error:
                 faults += [replace(f, place=f"{key}.{f.place}") for f in error.faults]
         elif not isinstance(item, list):  # a list of tables is read by those it is for
@@ -59,6 +59,18 @@ def read_numbers(path: Path) -> Mapping[str, Number]:
     if faults:
         raise InputError(faults)
     return numbers
+
+
+@cache
+def _model() -> "type[BaseModel]":
+    from pydantic import ConfigDict, create_model
+
+    hints = get_type_hints(Number)
+    columns: dict[str, Any] = {
+        f.name: (hints[f.name], ... if f.default is MISSING else f.default) for f in fields(Number)
+    }
+    strict = ConfigDict(extra="forbid", strict=True, allow_inf_nan=False)
+    return create_model("Number", __config__=strict, **columns)
 
 
 def _tables(table: Mapping[str, Any], above: str) -> Iterator[tuple[str, Any]]:
