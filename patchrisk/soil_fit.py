@@ -14,8 +14,8 @@ from patchrisk.soil.surface import Surface, surface_of
 def fit_path(site: Site, area: Area) -> Path:
     """Return the file of an area's fit: it hangs on the area's name alone, and is safe.
 
-    A name that is more than plain letters, digits and single spaces gets a few digits of its digest,
-    so that no two areas share a file.
+    A name that is more than plain letters, digits and single spaces gets digits of its digest, so
+    that no two areas share a file.
     """
     plain = slug(area.name)
     if plain.split("-") != area.name.lower().split(" "):
