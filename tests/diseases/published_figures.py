@@ -32,6 +32,7 @@ WINDOWS = {
         rutgers-avg-40-60f | treat | daily mean | 5 cm? | 40..60 degF | 1 days? | 02-01 06-30? | above 60 degF, 1 days? | Rutgers, March 2020
         usga-2021-55f | treat | daily mean? | 2 in | >= 55 degF | 1 days? | 02-01 06-30? | season | USGA Green Section Record 59(07), 2021
         missouri-2011-5d-mean | treat | rolling mean of 5 days | 2 in | 55..60 degF | 1 days? | 02-01 06-30? | above 60 degF, 1 days? | Missouri, April 2011
+        usga-2015-autumn-55-65f | treat | daily mean? | 5 cm? | 55..65 degF | 1 days? | 09-01 11-30? | below 55 degF, 1 days? | USGA Central Region, 29 Sep 2015
         rutgers-slides-40-60f | infect | daily mean? | 5 cm? | 40..60 degF | 1 days? | 09-01 06-30? | above 60 degF, below 40 degF, 1 days? | Rutgers slides, undated
         umass-55-65f | infect | daily mean? | 5 cm? | 55..65 degF | 1 days? | 09-01 06-30? | above 65 degF, below 55 degF, 1 days? | UMass, undated
         usga-2015-55-65f | infect | daily mean? | 5 cm? | 55..65 degF | 1 days? | 09-01 06-30? | above 65 degF, below 55 degF, 1 days? | USGA Central Region, 29 Sep 2015
@@ -138,12 +139,13 @@ NUMBERS = {
         response minimum | 12-14@13 degC? | growth very slow at 14 C, Phytopathology 75:1160; inference
         response optimum | 28-30@29 degC? | Phytopathology 75:1160 and 80:650; inference
         response maximum | 36-38@37 degC? | no source; inference
-        culture Magnaporthiopsis poae minimum | 12-14 degC? | inference
-        culture Magnaporthiopsis poae optimum | 28-31 degC | Phytopathology 75:1160
-        culture Magnaporthiopsis poae maximum | 36-38 degC? | inference
-        culture Magnaporthiopsis poae colony | 6.8 cm | Mycologia 109:780
-        culture Magnaporthiopsis poae after | 7 days | Mycologia 109:780
-        culture Magnaporthiopsis poae at | 25 degC | Mycologia 109:780
+        culture Magnaporthiopsis poae 1 minimum | 12-14 degC? | inference
+        culture Magnaporthiopsis poae 1 optimum | 28-31 degC | Phytopathology 75:1160
+        culture Magnaporthiopsis poae 1 maximum | 36-38 degC? | inference
+        culture Magnaporthiopsis poae 1 colony | 6.8 cm | Mycologia 109:780
+        culture Magnaporthiopsis poae 1 after | 7 days | Mycologia 109:780
+        culture Magnaporthiopsis poae 1 at | 25 degC | Mycologia 109:780
+        culture Magnaporthiopsis poae 2 optimum | 30 degC | Plant Dis. 81:873
         culture Magnaporthiopsis meyeri-festucae colony | 4.5 cm | Mycologia 109:780
         culture Magnaporthiopsis meyeri-festucae after | 7 days | Mycologia 109:780
         culture Magnaporthiopsis meyeri-festucae at | 25 degC | Mycologia 109:780
@@ -151,7 +153,7 @@ NUMBERS = {
         expression stress 1 lasting | 48 hours | Michigan State
         expression stress 2 air_above | 82-95@82 degF | UMass 2011
         expression stress 3 air_above | 83-95@83 degF | UC IPM
-        expression lag 1 time | 42-56 days | 6-8 weeks, nitrogen-source paper of about 1995-96, second-hand
+        expression lag 1 time | 42-56 days | 6-8 weeks, abstract on nitrogen sources, 1995-96
         expression lag 2 time | 21-28 days | 3-4 weeks, UC IPM
         expression lag 3 time | 70-84 days? | 10-12 weeks, from NC State dates; inference
         treatment interval | 28 days | Rutgers by Kent County 2009; Kansas State 2012
@@ -168,7 +170,7 @@ NUMBERS = {
         site 10 aim | 2 lb/acre | Missouri
         figure smiley-spread-per-week | 2 cm | Phytopathology 75:1160
         figure kackley-wet-limit | -0.05 MPa | Phytopathology 80:650
-        figure acidified-depth | 10 cm | nitrogen-source paper of about 1995-96, second-hand
+        figure acidified-depth | 10 cm | abstract on nitrogen sources, 1995-96
     """,
     "take-all-patch": """
         response minimum | 4 degC? | extension windows; inference
@@ -421,7 +423,7 @@ EVIDENCE_SIGNS = {
 
 # Months with symptoms, in the north.
 MONTHS = {
-    "summer-patch": {6, 7, 8, 9},  # NC State: from early July; UMass and UC IPM with the heat
+    "summer-patch": {6, 7, 8, 9},  # Cornell: June to September; NC State: from early July
     "take-all-patch": {4, 5, 6, 7, 8, 9, 10},  # Purdue BP-114: April to October
     "necrotic-ring-spot": {5, 6, 7, 8, 9, 10, 11},  # Plant Dis. 79:966: May to November
     "spring-dead-spot": {3, 4, 5},  # at green-up
@@ -449,12 +451,10 @@ NOT_READ = {
     },
     "second-hand": {
         "necrotic-ring-spot": {"colorado"},
-        "summer-patch": {"nsource-1996"},
         "take-all-patch": {"secondary"},
     },
     "memory": {
         "spring-dead-spot": {"crahay-1988"},
-        "take-all-patch": {"dernoeden-1987"},
         "take-all-root-rot": {"memory"},
     },
 }
