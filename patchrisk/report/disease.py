@@ -159,7 +159,8 @@ def _group(library: Library, group: DiseaseGroup, show: Show) -> Iterator[str]:
     yield from wrap(group.in_short)
     for statement in group.common:
         yield from wrap(f"{statement.text} {_marks(statement)}", "- ", "  ")
-    yield from wrap(f"{group.samples.text} {_marks(group.samples)}", "- ", "  ")
+    for told in filter(None, (group.look_for, group.samples)):
+        yield from wrap(f"{told.text} {_marks(told)}", "- ", "  ")
     for published in group.window:
         yield from _rule(published, show)
     for s in group.site:
