@@ -144,6 +144,50 @@ def test_maryland_dead_spot():
     assert "open" not in late
 
 
+# Dated sights without a soil temperature: when, of what, where, by whom (seen, or trade).
+SIGHTS = [
+    ("summer-patch", "1995-06-30", "Iowa, Iowa State"),
+    ("summer-patch", "2004-06-17", "New England, UMass"),
+    ("summer-patch", "2022-07-21", "Lemont, Chicago-area diagnostic report (trade)"),
+    ("summer-patch", "2022-08-19", "the same"),
+    ("take-all-patch", "2012-06-15", "Lemont, Chicago-area diagnostic report (trade)"),
+    ("take-all-patch", "2013-05-30", "New Jersey, Rutgers"),
+    ("spring-dead-spot", "2009-04-21", "Arkansas extension"),
+    ("spring-dead-spot", "2018-05-07", "Raleigh, NC State trial"),
+    ("spring-dead-spot", "2020-03-27", "Raleigh, NC State trial: 37.4 % of untreated plots"),
+    ("large-patch", "2014-05-08", "Columbia, Kansas City, St Louis: Missouri"),
+    ("fairy-ring", "2024-05-24", "Chicago area, early (trade)"),
+    ("pythium-root-dysfunction", "2010-04-23", "North Carolina, NC State alert"),
+    ("dead-spot", "2004-06-15", "Ontario, June: Plant Dis. 90:1114"),
+]
+
+
+@pytest.mark.parametrize(("disease", "day", "source"), SIGHTS)
+def test_a_dated_sight_falls_into_the_months_of_the_file(disease, day, source):
+    months = LIBRARY.diseases[disease].expression.months.value
+    assert int(day[5:7]) in months, source
+
+
+def test_necrotic_ring_spot_is_not_of_spring_alone():
+    """Dernoeden 1995, Plant Dis. 79:966 (abstract seen): red fescue in Maryland, May to November;
+    Hokkaido, summer to early autumn. 20 C in early September is ours."""
+    rules = [w.id for w in LIBRARY.diseases["necrotic-ring-spot"].window if w.meaning == "infect"]
+    assert len(rules) == 3
+    for rule_id in rules:
+        said = states("necrotic-ring-spot", rule_id, [20.0] * 3, "1994-09-05", "degC")
+        assert said[-1] == "open", rule_id
+
+
+def test_autumn_on_bentgrass():
+    """USGA Central Region, 29 September 2015 (seen): take-all patch works at 55 to 65 F in autumn
+    too, and there is still time to treat. UMass (seen) has the same range."""
+    falling = [67.0, 66.0, 65.0, 60.0, 55.0, 54.0]
+    said = states("take-all-patch", "usga-2015-autumn-55-65f", falling, "2015-09-25")
+    assert said == ["nearing", "nearing", "open", "open", "open", "closed"]
+    spring = states("take-all-patch", "usga-2015-autumn-55-65f", [60.0] * 3, "2016-04-10")
+    assert "open" not in spring
+
+
 def test_virginia_autumn_13_degrees():
     """Hutchens et al. 2024, Crop Sci. csc2.21411: the autumn spray at about 13 C did best."""
     falling = [16.0, 15.0, 14.0, 13.0]
