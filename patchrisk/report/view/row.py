@@ -63,7 +63,7 @@ def row_of(
         covered,
         "" if cover is None or not told else cover_words(cover, as_of, pen),
         "" if cover is None or not told else cover_words(cover, as_of, pen, brief=True),
-        _act(library, today, level, rule, cover, as_of, pen),
+        _act(library, today, level, ahead, cover, as_of, pen),
         tuple(_why(library, today, pen)),
     )
 
@@ -253,14 +253,17 @@ def _act(
     library: Library,
     today: DiseaseToday,
     level: Level,
-    rule: RuleAhead | None,
+    ahead: DiseaseAhead | None,
     cover: Cover | None,
     as_of: np.datetime64,
     pen: Pen,
 ) -> str:
+    rule = None if ahead is None else ahead.middle
     covered = cover is not None and cover.until is not None
     if today.state is State.UNKNOWN:
         return "Too many days are missing to say: read out the logger, or give air temperature."
+    if today.state is State.CLOSED and ahead is not None and _reopens(ahead):
+        return "Closed for now, and likely to open once more this season: an application waits."
     if today.state is State.CLOSED:
         return "The timing has passed: an application now does little. Scout instead."
     if covered:
@@ -285,6 +288,13 @@ def _act(
         f"Nothing yet{f'; be ready {by}' if by else ''}. Turf that thins now was infected in an "
         "earlier window: an application now does little."
     )
+
+
+def _reopens(ahead: DiseaseAhead) -> bool:
+    """Whether most rules are likely to open yet in the running season, one of them once more."""
+    again = [r.opened_before > LIKELY and r.again >= LIKELY for r in ahead.coming]
+    yet = [r.opened_before <= LIKELY and r.never < LIKELY for r in ahead.coming]
+    return any(again) and 2 * (sum(again) + sum(yet)) > len(ahead.coming)
 
 
 def _act_open(is_disease: bool, timed: bool, cover: Cover | None) -> str:
