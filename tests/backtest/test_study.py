@@ -74,7 +74,7 @@ def test_the_terms_are_those_of_the_thresholds():
 @pytest.mark.parametrize(
     ("key", "lead", "said"),
     [
-        ("dead-spot", (3, 28), "3 to 10 days since infection [Kaminski & Dernoeden 2006; "),
+        ("dead-spot", (3, 28), "3 to 10 days since infection [Kaminski 2005, spores; "),
         ("summer-patch", (21, 84), "21 to 28 days since infection [UC IPM; expert opinion]"),
         ("spring-dead-spot", (21, 84), "the general range, for its file has no lag in days"),
         ("necrotic-ring-spot", (21, 84), "the general range"),
