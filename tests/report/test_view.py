@@ -415,8 +415,8 @@ def test_a_window_that_opens_again_this_season_is_closed_for_now(morning):
     greens = closed.areas[0]
     ahead = greens.ahead["pythium-root-dysfunction"]
     for chance, said in (
-        (0.9, "Closed for now, and likely to open once more"),
-        (0.1, "has passed"),
+        (0.9, "likely to open once more"),
+        (0.1, "The timing has passed"),
     ):
         coming = tuple(replace(r, opened_before=1.0, again=chance) for r in ahead.coming)
         changed = {**greens.ahead, "pythium-root-dysfunction": replace(ahead, coming=coming)}

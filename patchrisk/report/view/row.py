@@ -263,7 +263,7 @@ def _act(
     if today.state is State.UNKNOWN:
         return "Too many days are missing to say: read out the logger, or give air temperature."
     if today.state is State.CLOSED and ahead is not None and _reopens(ahead):
-        return "Closed for now, and likely to open once more this season: an application waits."
+        return "Closed for now, likely to open once more this season: keep an application for then."
     if today.state is State.CLOSED:
         return "The timing has passed: an application now does little. Scout instead."
     if covered:
