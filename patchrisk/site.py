@@ -335,7 +335,8 @@ class Site(_Table):
     @model_validator(mode="after")
     def _check_names(self) -> "Site":
         names = [area.name for area in self.area]
-        twice = sorted({name for name in names if names.count(name) > 1})
+        alike = [name.casefold() for name in names]
+        twice = [name for name in names if alike.count(name.casefold()) > 1]
         if twice:
             raise ValueError(f"two areas are called {twice[0]!r}: give each area its own name")
         for index, logger in enumerate(self.logger, 1):

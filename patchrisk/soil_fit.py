@@ -1,20 +1,26 @@
 """What an area's own logger taught the soil model, kept in a file beside the site file."""
 
-import re
+import zlib
 from dataclasses import replace
 from pathlib import Path
 
 from patchrisk.atomic import write_text
+from patchrisk.report.names import slug
 from patchrisk.site import Area, Site
 from patchrisk.soil.fit import SiteFit
 from patchrisk.soil.surface import Surface, surface_of
 
 
 def fit_path(site: Site, area: Area) -> Path:
-    """Return the file of an area's fit; its name is safe whatever the area is called."""
-    plain = re.sub(r"[^a-z0-9]+", "-", area.name.lower()).strip("-")[:40]
-    number = next(n for n, a in enumerate(site.area, 1) if a.name == area.name)
-    return site.folder / f"soil-fit-{number}{'-' if plain else ''}{plain}.toml"
+    """Return the file of an area's fit: it hangs on the area's name alone, and is safe.
+
+    A name that is more than plain letters, digits and single spaces gets digits of its digest, so
+    that no two areas share a file.
+    """
+    plain = slug(area.name)
+    if plain.split("-") != area.name.lower().split(" "):
+        plain += f"-{zlib.crc32(area.name.encode()):08x}"
+    return site.folder / f"soil-fit-{plain}.toml"
 
 
 def read_fit(site: Site, area: Area) -> SiteFit | None:

@@ -52,6 +52,14 @@ def test_downward_gain_and_lag(period, gain, lag, short, within):
     assert found_lag == pytest.approx(lag_days(5, d, period), abs=within)
 
 
+@pytest.mark.parametrize(("period", "gain", "lag"), [(1, 0.653, 0.07), (3, 0.782, 0.12)])
+def test_gain_and_lag_of_waves_too_short_for_daily_means(period, gain, lag):
+    # The rest of the same row of figures (C).
+    d = damping_depth_cm(5e-7, period)
+    assert amplitude_ratio(5, d) == pytest.approx(gain, abs=0.5e-3)
+    assert lag_days(5, d, period) == pytest.approx(lag, abs=0.5e-2)
+
+
 @pytest.mark.parametrize("k", [1e-7, 5e-7, 1e-6])
 @pytest.mark.parametrize("apart", [3, 5, 10, 15])
 def test_annual_wave_is_exact(k, apart):

@@ -83,7 +83,27 @@ def test_numbers_need_unit_source_and_confidence(tmp_path):
     said = [(f.place, f.found) for f in caught.value.faults]
     assert ("a.b.source", "missing") in said
     assert ("a.b.confidence", "missing") in said
-    assert ("c.sorce", "unknown key") in said
+    assert ("c.sorce", "unknown key 'sorce'") in said
+
+
+@pytest.mark.parametrize(
+    ("change", "says"),
+    [
+        (("2.5", '"2.5"'), "a.b.value: '2.5': "),
+        (("2.5", "nan"), "a.b.value: nan: "),
+        (('"weak"', '"sure"'), "a.b.confidence: 'sure': write one of 'strong', "),
+        (("[a.b]", "c = 3\n[a.b]"), "c: 3: write a table under [c], with value, unit, "),
+    ],
+)
+def test_numbers_are_numbers_and_confidence_is_of_the_four_words(tmp_path, change, says):
+    path = tmp_path / "n.toml"
+    text = '[a.b]\nvalue = 2.5\nunit = "cm"\nsource = "x"\nconfidence = "weak"\n'
+    path.write_text(text)
+    assert read_numbers(path)["a.b"].value == 2.5
+    path.write_text(text.replace(*change))
+    with pytest.raises(InputError) as caught:
+        read_numbers(path)
+    assert says in str(caught.value)
 
 
 def test_a_failed_write_leaves_the_old_file_and_nothing_else(tmp_path, monkeypatch):

@@ -80,6 +80,7 @@ def test_west_of_greenwich(write):
         ('"2 in"', '"2 m"', "logger 1, depth: '2 m' is out of range: write 0 to 100 cm"),
         ('["Greens"]', '["Grens"]', "logger 1 speaks for an unknown area 'Grens'"),
         ('"Fairways"', '"Greens"', "two areas are called 'Greens'"),
+        ('"Fairways"', '"GREENS"', "two areas are called 'Greens'"),
         ('"log.csv"', '"none.csv"', "logger 1, file: none.csv is not there"),
         ("[site]", "folder = 'x'\n[site]", "folder: unknown key 'folder'"),
         ("[[logger]]", "[logger]", "logger: a table"),

@@ -8,7 +8,7 @@ from patchrisk.cli.options import Request, as_of_option, offline_option, pass_re
 @click.command()
 @site_options
 @as_of_option("Judge this past morning instead of today.")
-@click.option("--json", "as_json", is_flag=True, help="Write JSON (schema in the README).")
+@click.option("--json", "as_json", is_flag=True, help="Write JSON (schema in patchrisk/report).")
 @offline_option
 @click.option("--full", is_flag=True, help="Show every published rule, not the summary alone.")
 @click.option("--area", "areas", multiple=True, help="Show this area only; may be repeated.")

@@ -15,7 +15,7 @@ _FILE = click.Path(path_type=Path)
 @click.option("--area", "areas", multiple=True, help="Plan this area only; may be repeated.")
 @offline_option
 @click.option("--full", is_flag=True, help="Add amounts, and trials and upkeep with sources.")
-@click.option("--json", "as_json", is_flag=True, help="Write JSON (schema in the README).")
+@click.option("--json", "as_json", is_flag=True, help="Write JSON (schema in patchrisk/report).")
 @click.option("--csv", "table", type=_FILE, help="Write a table for a spreadsheet.")
 @click.option("--calendar", type=_FILE, help="Write a calendar (.ics) to import, again and again.")
 @click.option("--sheet", type=_FILE, help="Write a page (.html) to print and sign.")

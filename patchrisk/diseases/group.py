@@ -30,6 +30,7 @@ class DiseaseGroup(Table):
     sources: dict[str, Source]
     common: Rows[Statement] = ()
     window: Annotated[Rows[PublishedRule], AfterValidator(distinct)] = ()
+    look_for: Statement | None = None
     samples: Statement
     watering_in: Water | None = None
     site: Rows[SiteFactor] = ()

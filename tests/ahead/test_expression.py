@@ -36,8 +36,8 @@ def look(disease, soil, air_max=None, rule=None, southern=False):
 
 @pytest.mark.parametrize("infected_at", [12, 16, 20, 24])
 def test_pythium_root_dysfunction_shows_two_weeks_into_heat(infected_at):
-    # Kerns & Tredway 2008, Plant Dis. 92:862 (abstract): four weeks at 12 to 24 C, then chambers
-    # of 32 C by day and 26 by night: symptoms after about two weeks.
+    # Kerns & Tredway 2008, Plant Dis. 92:1669 (abstract seen): four weeks at 12 to 24 C, then
+    # chambers of 32 C by day and 26 by night: symptoms after two weeks.
     soil = [float(infected_at)] * 28 + [29.0] * 40
     air = [24.0] * 28 + [32.0] * 40
     told = look(DISEASES["pythium-root-dysfunction"], paths("2025-05-01", [soil], 20), [air])
@@ -48,7 +48,8 @@ def test_pythium_root_dysfunction_shows_two_weeks_into_heat(infected_at):
 
 @pytest.mark.parametrize("infected_at", [28, 32])
 def test_pythium_root_dysfunction_does_not_show_after_a_hot_infection_period(infected_at):
-    # Kerns & Tredway 2008: no symptoms when the four weeks before were at 28 or 32 C.
+    # Kerns & Tredway 2008, Plant Dis. 92:1669 (abstract seen): symptoms after 12 to 24 C, of the
+    # temperatures up to 32 C that were tried; 28 and 32 C are not among them.
     soil = [float(infected_at)] * 28 + [29.0] * 40
     told = look(
         DISEASES["pythium-root-dysfunction"], paths("2025-05-01", [soil], 20), [[32.0] * 68]
@@ -57,7 +58,8 @@ def test_pythium_root_dysfunction_does_not_show_after_a_hot_infection_period(inf
 
 
 def test_pythium_root_dysfunction_does_not_show_in_the_cool():
-    # Kerns & Tredway 2008: none while the chambers stayed at 24 C by day and 16 by night.
+    # Kerns & Tredway 2008, Plant Dis. 92:862 (abstract seen): none while the chambers stayed at
+    # 24 C by day and 16 by night.
     told = look(
         DISEASES["pythium-root-dysfunction"], paths("2025-05-01", [[20.0] * 68], 20), [[24.0] * 68]
     )
@@ -66,7 +68,7 @@ def test_pythium_root_dysfunction_does_not_show_in_the_cool():
 
 
 def test_pythium_root_dysfunction_window_is_open_before_the_outbreak_of_23_april_2010():
-    # NC State turf pathology, 23 April 2010: outbreak in North Carolina after warm, dry, windy
+    # NC State alert, 23 April 2010 (seen): outbreak in North Carolina after warm, dry, windy
     # weather; infection from 50 to 75 F. The course of the soil is made up to run through it.
     soil = paths("2010-03-01", [[8.0 + 0.2 * n for n in range(90)]], today=53)
     disease = DISEASES["pythium-root-dysfunction"]

@@ -75,8 +75,9 @@ def test_new_jersey_1_may():
 
 
 def test_new_jersey_2016_and_2015():
-    """Rutgers turf blog: soil about 55 F in the first three weeks of May 2016, a record year of
-    take-all patch; warmer in 2015, with less. 68 F in May 2015, and 35 F in winter, are ours."""
+    """A golf superintendent in New Jersey, online, May 2016 (seen): soil about 55 F in the first
+    three weeks of May, a record year of take-all patch; warmer in 2015, with less. 68 F in May
+    2015, and 35 F in winter, are ours."""
     course = [("2014-12-01", 35), ("2015-04-15", 35), ("2015-05-01", 68), ("2015-05-21", 68),
               ("2015-09-15", 70), ("2015-12-01", 35), ("2016-04-15", 35), ("2016-05-01", 55),
               ("2016-05-21", 55), ("2016-06-30", 75)]  # fmt: skip
@@ -107,8 +108,8 @@ def test_lemont_june_2012(tmp_path):
 
 
 def test_north_carolina_april_2010(tmp_path):
-    """NC State: Pythium root dysfunction on 23 April 2010, soil within 50 to 75 F before it; its
-    rule asks for five days in that range. 60 F through the autumn, and 45 F in winter, are ours."""
+    """NC State alert, 23 April 2010 (seen): Pythium root dysfunction breaks out; its rule asks for
+    five days or more at 50 to 75 F. The course of the soil is ours."""
     course = [("2009-08-15", 80), ("2009-10-01", 74), ("2009-12-15", 45), ("2010-03-01", 45),
               ("2010-03-20", 52), ("2010-04-23", 68), ("2010-06-15", 80)]  # fmt: skip
     table = seasons("pythium-root-dysfunction", course)

@@ -7,6 +7,8 @@ from click.testing import CliRunner
 
 from patchrisk import resources
 from patchrisk.cli import main
+from patchrisk.site import Area, read_site
+from patchrisk.soil_fit import fit_path
 
 
 def run(*args):
@@ -37,7 +39,7 @@ def test_the_log_teaches_and_the_fit_is_kept_and_used(own_site):
     assert result.exit_code == 0, result.stderr
     general, taught = errors(result.output)
     assert taught < general
-    kept = own_site.parent / "soil-fit-2-fairways.toml"
+    kept = own_site.parent / "soil-fit-fairways.toml"
     assert kept.is_file()
     text = kept.read_text()
     for key in ("first_day", "last_day", "error_before_c", "error_after_c"):
@@ -47,6 +49,19 @@ def test_the_log_teaches_and_the_fit_is_kept_and_used(own_site):
     kept.unlink()
     again = run("outlook", "--site", own_site, "--as-of", "2026-05-18", "--json").output
     assert again == before
+
+
+def test_a_fit_stays_with_its_area_and_no_two_areas_share_one(own_site):
+    site = read_site(own_site)
+    text = own_site.read_text(encoding="utf-8")
+    first = text.index("[[area]]")
+    new = '[[area]]\nname = "Nursery"\n'
+    own_site.write_text(text[:first] + new + text[first:], encoding="utf-8")
+    names = ["Fairways", "Fair-ways", "Fair ways", "Grüns", "Gruns", "果岭", "Ω", "a/b"]
+    paths = [fit_path(site, Area(name=name)) for name in names]
+    assert paths[0] == fit_path(read_site(own_site), Area(name="Fairways"))
+    assert len(set(paths)) == len(names)
+    assert all(re.fullmatch(r"soil-fit-[a-z0-9-]+\.toml", p.name) for p in paths)
 
 
 def test_figure_and_what_it_may_be(tmp_path):
@@ -66,10 +81,10 @@ def test_an_area_without_a_probe_cannot_teach():
 
 
 def test_a_damaged_fit_is_named_key_by_key(own_site):
-    (own_site.parent / "soil-fit-2-fairways.toml").write_text('inputs = "sky"\n')
+    (own_site.parent / "soil-fit-fairways.toml").write_text('inputs = "sky"\n')
     result = run("outlook", "--site", own_site, "--as-of", "2026-05-18")
     assert result.exit_code == 2
-    assert "soil-fit-2-fairways.toml, inputs: 'sky'" in result.stderr
+    assert "soil-fit-fairways.toml, inputs: 'sky'" in result.stderr
     assert "parameter: missing" in result.stderr
 
 

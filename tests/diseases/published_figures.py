@@ -32,6 +32,7 @@ WINDOWS = {
         rutgers-avg-40-60f | treat | daily mean | 5 cm? | 40..60 degF | 1 days? | 02-01 06-30? | above 60 degF, 1 days? | Rutgers, March 2020
         usga-2021-55f | treat | daily mean? | 2 in | >= 55 degF | 1 days? | 02-01 06-30? | season | USGA Green Section Record 59(07), 2021
         missouri-2011-5d-mean | treat | rolling mean of 5 days | 2 in | 55..60 degF | 1 days? | 02-01 06-30? | above 60 degF, 1 days? | Missouri, April 2011
+        usga-2015-autumn-55-65f | treat | daily mean? | 5 cm? | 55..65 degF | 1 days? | 09-01 11-30? | below 55 degF, 1 days? | USGA Central Region, 29 Sep 2015
         rutgers-slides-40-60f | infect | daily mean? | 5 cm? | 40..60 degF | 1 days? | 09-01 06-30? | above 60 degF, below 40 degF, 1 days? | Rutgers slides, undated
         umass-55-65f | infect | daily mean? | 5 cm? | 55..65 degF | 1 days? | 09-01 06-30? | above 65 degF, below 55 degF, 1 days? | UMass, undated
         usga-2015-55-65f | infect | daily mean? | 5 cm? | 55..65 degF | 1 days? | 09-01 06-30? | above 65 degF, below 55 degF, 1 days? | USGA Central Region, 29 Sep 2015
@@ -42,7 +43,7 @@ WINDOWS = {
         uc-60f | treat | daily mean? | 5 cm? | >= 60 degF | 1 days? | 03-01 08-31? | season | UC IPM, undated
         colorado-65-80f | infect | daily mean? | 5 cm? | 65..80 degF | 1 days? | 05-15 09-15 | above 80 degF, below 65 degF, 1 days? | Colorado State 2.900, second-hand, undated
         nebraska-50-86f | infect | daily mean? | 5 cm? | >= 50 degF | 1 days? | 03-15 11-30? | above 86 degF, 1 days? | Nebraska, undated
-        broad-55-82f | infect | daily mean? | 5 cm? | 55..82 degF | 1 days? | 03-15 11-30? | above 82 degF, below 55 degF, 1 days? | an extension page, 13 to 28 C, undated
+        broad-13-28c | infect | daily mean? | 5 cm? | 13..28 degC | 1 days? | 03-15 11-30? | above 28 degC, below 13 degC, 1 days? | an extension page, undated
     """,
     "spring-dead-spot": """
         hutchens-2024-13c | treat | daily mean? | 0-10 cm | <= 13 degC | 1 days? | 08-15 12-15? | season | Hutchens 2024, Crop Science csc2.21411
@@ -62,7 +63,7 @@ WINDOWS = {
         tamu-60-65f | infect | daily mean? | 5 cm? | 60..65 degF | 1 days? | 09-01 06-30? | above 65 degF, below 60 degF, 1 days? | Texas A&M, undated
     """,
     "pythium-root-dysfunction": """
-        ncstate-mean-5d | treat | daily mean | 5 cm? | 50..75 degF | 5 days | 09-01 06-15 | above 75 degF, below 50 degF, 1 days? | NC State, undated
+        ncstate-mean-5d | treat | daily mean | 5 cm? | 50..75 degF | 5 days | 09-01 06-15 | above 75 degF, below 50 degF, 1 days? | NC State alert, 23 Apr 2010
         ncstate-2009-below-75f | treat | daily mean? | 5 cm? | < 75 degF | 5 days? | 08-15 12-15? | season | NC State, Oct 2009
         usga-2021-55f | treat | daily mean? | 2 in | >= 55 degF | 1 days? | 02-01 06-15? | season | USGA Green Section Record 59(07), 2021
         kerns-2008-12-24c | infect | daily mean? | 5 cm? | 12..24 degC | 1 days? | 09-01 06-15? | above 24 degC, below 12 degC, 1 days? | Kerns & Tredway 2008, Plant Dis. 92:1669
@@ -138,12 +139,13 @@ NUMBERS = {
         response minimum | 12-14@13 degC? | growth very slow at 14 C, Phytopathology 75:1160; inference
         response optimum | 28-30@29 degC? | Phytopathology 75:1160 and 80:650; inference
         response maximum | 36-38@37 degC? | no source; inference
-        culture Magnaporthiopsis poae minimum | 12-14 degC? | inference
-        culture Magnaporthiopsis poae optimum | 28-31 degC | Phytopathology 75:1160
-        culture Magnaporthiopsis poae maximum | 36-38 degC? | inference
-        culture Magnaporthiopsis poae colony | 6.8 cm | Mycologia 109:780
-        culture Magnaporthiopsis poae after | 7 days | Mycologia 109:780
-        culture Magnaporthiopsis poae at | 25 degC | Mycologia 109:780
+        culture Magnaporthiopsis poae 1 minimum | 12-14 degC? | inference
+        culture Magnaporthiopsis poae 1 optimum | 28-31 degC | Phytopathology 75:1160
+        culture Magnaporthiopsis poae 1 maximum | 36-38 degC? | inference
+        culture Magnaporthiopsis poae 1 colony | 6.8 cm | Mycologia 109:780
+        culture Magnaporthiopsis poae 1 after | 7 days | Mycologia 109:780
+        culture Magnaporthiopsis poae 1 at | 25 degC | Mycologia 109:780
+        culture Magnaporthiopsis poae 2 optimum | 30 degC | Plant Dis. 81:873
         culture Magnaporthiopsis meyeri-festucae colony | 4.5 cm | Mycologia 109:780
         culture Magnaporthiopsis meyeri-festucae after | 7 days | Mycologia 109:780
         culture Magnaporthiopsis meyeri-festucae at | 25 degC | Mycologia 109:780
@@ -151,7 +153,7 @@ NUMBERS = {
         expression stress 1 lasting | 48 hours | Michigan State
         expression stress 2 air_above | 82-95@82 degF | UMass 2011
         expression stress 3 air_above | 83-95@83 degF | UC IPM
-        expression lag 1 time | 42-56 days | 6-8 weeks, nitrogen-source paper of about 1995-96, second-hand
+        expression lag 1 time | 42-56 days | 6-8 weeks, abstract on nitrogen sources, 1995-96
         expression lag 2 time | 21-28 days | 3-4 weeks, UC IPM
         expression lag 3 time | 70-84 days? | 10-12 weeks, from NC State dates; inference
         treatment interval | 28 days | Rutgers by Kent County 2009; Kansas State 2012
@@ -168,7 +170,7 @@ NUMBERS = {
         site 10 aim | 2 lb/acre | Missouri
         figure smiley-spread-per-week | 2 cm | Phytopathology 75:1160
         figure kackley-wet-limit | -0.05 MPa | Phytopathology 80:650
-        figure acidified-depth | 10 cm | nitrogen-source paper of about 1995-96, second-hand
+        figure acidified-depth | 10 cm | abstract on nitrogen sources, 1995-96
     """,
     "take-all-patch": """
         response minimum | 4 degC? | extension windows; inference
@@ -199,11 +201,12 @@ NUMBERS = {
         culture Ophiosphaerella korrae 2 optimum | 20-28 degC | Michigan State
         culture Ophiosphaerella korrae 3 optimum | 20-25 degC | J. Jpn. Soc. Turfgrass Sci. 35(2):79
         culture Ophiosphaerella korrae 4 optimum | 21-25 degC | Mississippi State isolates
-        culture Ophiosphaerella korrae 5 optimum | 68-82 degF | Nebraska
-        culture Ophiosphaerella korrae 6 optimum | 25 degC | Plant Dis. 91:1200
-        culture Ophiosphaerella korrae 6 colony | 3-4.5 mm | mm a day, Plant Dis. 91:1200
-        culture Ophiosphaerella korrae 6 after | 1 days | Plant Dis. 91:1200
-        culture Ophiosphaerella korrae 6 at | 25 degC | Plant Dis. 91:1200
+        culture Ophiosphaerella korrae 5 optimum | 25 degC | Plant Dis. 81:873
+        culture Ophiosphaerella korrae 6 optimum | 68-82 degF | Nebraska
+        culture Ophiosphaerella korrae 7 optimum | 25 degC | Plant Dis. 91:1200
+        culture Ophiosphaerella korrae 7 colony | 3-4.5 mm | mm a day, Plant Dis. 91:1200
+        culture Ophiosphaerella korrae 7 after | 1 days | Plant Dis. 91:1200
+        culture Ophiosphaerella korrae 7 at | 25 degC | Plant Dis. 91:1200
         expression lag 1 time | 2-3 years | Illinois
         expression lag 2 time | 4 years | Illinois
         site 1 aim | 0.1-0.2 in | Michigan State
@@ -257,6 +260,7 @@ NUMBERS = {
         site 1 worse_above | 6.5 pH | extension pages
         site 2 aim | 5.5-6 pH | extension pages
         site 6 aim | 2 lb/1000 ft2 | Georgia
+        figure roots-before-leaf | 14-21 days | at least two to three weeks, Florida LH079
         figure zidek-fast-share | 10.5 % | Zidek & Jo 2015
     """,
     "pythium-root-dysfunction": """
@@ -273,7 +277,7 @@ NUMBERS = {
         treatment number | 5 1 | two in autumn, three in spring, Plant Dis. 93:1275
         treatment watering_in | 0.125 in | 1/8 in, CSSA abstract P5821
         site 1 worse_below | 8-10@10 years | NC State
-        site 2 worse_above | 15 % | NC State
+        site 2 worse_below | 15 % | at least 15 % organic matter by volume, NC State
         site 3 aim | 4-6 lb/1000 ft2 | NC State
         figure severity-low | 60 % | Plant Dis. 92:862
         figure severity-high | 84 % | Plant Dis. 92:862
@@ -332,10 +336,10 @@ NUMBERS = {
         culture Ophiosphaerella agrostidis optimum | 25-30 degC | Plant Dis. 86:1290
         culture Ophiosphaerella agrostidis maximum | 35 degC | suppressed, Plant Dis. 86:1290
         expression lag 1 time | 12-28 days | Plant Dis. 86:1290
-        expression lag 2 time | 3-10 days | Phytopathology 96:248
-        site 1 worse_above | 6 pH | Phytopathology 96:248
+        expression lag 2 time | 3-10 days | Phytopathology 95:1356
+        site 1 worse_above | 6 pH | ITSRJ 10:214
         site 3 worse_below | 6 years | Phytopathology 96:248
-        figure spore-peaks | 12 days | Phytopathology 96:248
+        figure spore-peaks | 12 days | Phytopathology 95:1356
     """,
     "dark-root-infecting-fungi": """
         watering_in | 0.125 in | about 1/8 in, Rutgers by Kent County 2009
@@ -385,6 +389,7 @@ SEEN = """
     large-patch | response | 20 | high | Plant Dis. 77:1040
     large-patch | response | 25 | high | Plant Dis. 77:1040
     large-patch | response | 30 | present | Plant Dis. 77:1040
+    dead-spot | response | 15 | none | Plant Dis. 86:1290, tried from 15 to 30, back at 20 and more
     dead-spot | response | 20 | present | Plant Dis. 86:1290
     dead-spot | response | 25 | high | Plant Dis. 86:1290
     dead-spot | response | 30 | high | Plant Dis. 86:1290
@@ -422,7 +427,7 @@ EVIDENCE_SIGNS = {
 
 # Months with symptoms, in the north.
 MONTHS = {
-    "summer-patch": {6, 7, 8, 9},  # NC State: from early July; UMass and UC IPM with the heat
+    "summer-patch": {6, 7, 8, 9},  # Cornell: June to September; NC State: from early July
     "take-all-patch": {4, 5, 6, 7, 8, 9, 10},  # Purdue BP-114: April to October
     "necrotic-ring-spot": {5, 6, 7, 8, 9, 10, 11},  # Plant Dis. 79:966: May to November
     "spring-dead-spot": {3, 4, 5},  # at green-up
@@ -446,16 +451,13 @@ NOT_READ = {
         "spring-dead-spot": {"clemson-trial", "hutchens-2021", "ncstate-2024", "vt-2024", "vt-gcm"},
         "summer-patch": {"gci-calcite", "minnesota-2016", "usga-2021"},
         "take-all-patch": {"trade-2008", "usga-2015", "usga-2021"},
-        "take-all-root-rot": {"older-rule"},
+        "take-all-root-rot": {"older-rule", "tamu-handbook"},
     },
     "second-hand": {
         "necrotic-ring-spot": {"colorado"},
-        "summer-patch": {"nsource-1996"},
         "take-all-patch": {"secondary"},
     },
     "memory": {
         "spring-dead-spot": {"crahay-1988"},
-        "take-all-patch": {"dernoeden-1987"},
-        "take-all-root-rot": {"memory"},
     },
 }

@@ -8,6 +8,8 @@ from patchrisk import resources
 from patchrisk.diseases.models import Observation
 from patchrisk.diseases.quantities import OURS, Number, Source, Sourced, Statement, Table
 from patchrisk.diseases.rules import PublishedRule
+from patchrisk.report.disease import write_disease
+from patchrisk.units import shower
 from tests.diseases.published_figures import (
     EVIDENCE,
     EVIDENCE_BESIDE,
@@ -259,6 +261,21 @@ def walk(table):
         for part in inside if isinstance(inside, tuple) else (inside,):
             if isinstance(part, Table) and not isinstance(part, Source):
                 yield from walk(part)
+
+
+@pytest.mark.parametrize("key", KEYS)
+def test_the_text_of_a_file_leaves_no_number_and_no_note_out(library, key):
+    said = " ".join(write_disease(library, key, shower("metric")).split())
+    expression = getattr(item(library, key), "expression", None)
+    # What brings it to light, and how long after, is told in the sentence itself.
+    told = () if expression is None else (*expression.stress, *expression.lag)
+    in_words = {id(part) for one in told for part in walk(one)}
+    for part in walk(item(library, key)):
+        note = getattr(part, "note", None)
+        if isinstance(note, str) and id(part) not in in_words:
+            assert note in said
+        if isinstance(part, Number) and id(part) not in in_words:
+            assert part.printed in said
 
 
 @pytest.mark.parametrize("key", KEYS)

@@ -30,6 +30,8 @@ from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 from urllib.parse import parse_qsl, urlsplit
 
+import trustme
+
 from patchrisk.weather.door import Limits
 from patchrisk.weather.endpoints import VARIABLES, Endpoints
 from patchrisk.weather.place import Place
@@ -141,7 +143,7 @@ class Provider:
         self._servers = {n: ThreadingHTTPServer(("127.0.0.1", 0), handler) for n in VARIABLES}
         if tls:
             context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
-            context.load_cert_chain(HERE / "untrusted.pem")
+            trustme.CA().issue_cert("127.0.0.1").configure_cert(context)
             for server in self._servers.values():
                 server.socket = context.wrap_socket(server.socket, server_side=True)
         scheme = "https" if tls else "http"

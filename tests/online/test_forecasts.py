@@ -172,6 +172,9 @@ def test_nws_hours_with_null_make_their_day_unknown():
         nws_grid([("2026-05-18T00:00:00+00:00/PT1H", 1.0)], uom="wmoUnit:K"),
         nws_grid([("2026-05-18T00:00:00+00:00/PT1H", 290.0)]),
         nws_grid([("2026-05-18T00:00:00+00:00/PT1H", 1.0)], issued="now"),
+        nws_grid([("2026-05-18T00:00:00+00:00/P9999999D", 1.0)]),
+        nws_grid([("9999-12-31T23:00:00-05:00/PT1H", 1.0)]),
+        nws_grid([("2026-05-18T00:00:00+00:00/PT1H", 1.0)], issued="0001-01-01T00:00:00+05:00"),
     ],
 )
 def test_nws_other_answers_are_refused(content):
@@ -308,6 +311,7 @@ def test_metno_hourly_steps_use_the_rain_of_the_hour_alone():
         metno_series(six_hourly([6, 12]), units={"precipitation_amount": "mm"}),
         metno_series(six_hourly([6, 12]), units={"air_temperature": "celsius"}),
         metno_series([("noon", 1.0, 0, None, None, None)]),
+        metno_series([("9999-12-31T23:00:00-05:00", 1.0, 0, None, None, None)]),
     ],
 )
 def test_metno_other_answers_are_refused(content):
@@ -360,6 +364,10 @@ def test_openmeteo_times_are_in_the_zone_that_the_answer_states():
             hourly={"time": ["2026-05-18T00:00"], "temperature_2m": [1, 2], "precipitation": [0]}
         ),
         open_meteo(utc_offset_seconds=None),
+        open_meteo(utc_offset_seconds=1e20),
+        open_meteo(
+            hourly={"time": ["0001-01-01T00:00"], "temperature_2m": [1], "precipitation": [0]}
+        ),
     ],
 )
 def test_openmeteo_other_answers_are_refused(content):

@@ -406,3 +406,20 @@ def test_a_damaged_or_older_record_counts_as_none_and_is_replaced(tmp_path, morn
     assert read_last(file, morning.as_of) is None
     keep(file, morning, view_of(morning))
     assert read_last(file, morning.as_of + timedelta(days=1)).as_of == morning.as_of
+
+
+def test_a_window_that_opens_again_this_season_is_closed_for_now(morning):
+    # Kerns et al. 2009, Plant Dis. 93:1275-1280 (abstract seen): two applications in autumn and
+    # three in spring against Pythium root dysfunction, so frost between is not the end of it.
+    closed = with_state(morning, "pythium-root-dysfunction", State.CLOSED)
+    greens = closed.areas[0]
+    ahead = greens.ahead["pythium-root-dysfunction"]
+    for chance, said in (
+        (0.9, "likely to open once more"),
+        (0.1, "The timing has passed"),
+    ):
+        coming = tuple(replace(r, opened_before=1.0, again=chance) for r in ahead.coming)
+        changed = {**greens.ahead, "pythium-root-dysfunction": replace(ahead, coming=coming)}
+        mine = replace(greens, ahead=changed)
+        view = view_of(replace(closed, areas=(mine, *closed.areas[1:])))
+        assert said in rows_of(view)[0]["pythium-root-dysfunction"].act

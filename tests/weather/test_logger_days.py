@@ -75,17 +75,24 @@ def test_a_short_hole_does_not_shift_the_mean(from_h, hours_out):
 )
 @example(out=[(1, 3), (37, 3), (44, 3)], slope=1.0)
 @example(out=[(1, 3), (40, 3), (44, 3)], slope=1.0)
+@example(out=[(19, 3), (22, 3)], slope=1.0)
 @settings(max_examples=50, deadline=None)
 def test_holes_in_a_straight_line_change_nothing(out, slope):
-    """Between known readings a line stands in for the rest, so a line is met exactly."""
+    """Between known readings a line stands in for the rest, so a line is met exactly.
+
+    A hole too long for a line may leave an hour at the day's edge out: half an hour's slope.
+    """
     moments = hours(48)
     lost = {first + n for first, length in out for n in range(length)} - {0, 47}
     kept = [n for n in range(48) if n not in lost]
     table = days_of([moments[n] for n in kept], [10 + slope * n for n in kept])
     whole = [10 + slope * 11.5, 10 + slope * 35.5]
+    rule = day_rule()
+    is_long = max(np.diff(kept)) > rule.longest_line_h
+    within = 12 * (1 - rule.covered) * abs(slope) if is_long else 0.0
     for day in range(2):
         mean = table["soil_c"].iloc[day]
-        assert np.isnan(mean) or mean == pytest.approx(whole[day], abs=1e-9)
+        assert np.isnan(mean) or mean == pytest.approx(whole[day], abs=within + 1e-9)
 
 
 @pytest.mark.parametrize(

@@ -100,17 +100,18 @@ def _scouting(morning: Morning, areas: Sequence[AreaView], pen: Pen) -> Iterator
     where: dict[str, list[tuple[str, str]]] = {}
     for area in areas:
         for row in area.rows:
-            if row.scout and row.key in morning.library.diseases:
+            if row.scout:
                 where.setdefault(row.key, []).append((area.name, row.scout))
     made = []
     for key, places in where.items():
-        disease = morning.library.diseases[key]
+        disease = morning.library.diseases.get(key)
+        told = morning.library.groups[key] if disease is None else disease.expression
         begun = [name for name, since in places if since == "now"]
         said = begun or [f"{name} {since}" for name, since in places]
-        look_for, samples = (
-            pen.prose(getattr(disease.expression, part).text) for part in ("look_for", "samples")
-        )
-        made.append(Scouting(disease.name, ", ".join(said), bool(begun), look_for, samples))
+        look_for = "" if told.look_for is None else pen.prose(told.look_for.text)
+        name = words.name_of(morning.library, key)
+        samples = pen.prose(told.samples.text)
+        made.append(Scouting(name, ", ".join(said), bool(begun), look_for, samples))
     yield from sorted(made, key=lambda s: not s.now)
 
 

@@ -40,7 +40,9 @@ def row_of(
     covered = cover is not None and cover.until is not None
     # While a window is shut, roots without cover are as they should be.
     told = covered or today.state in (State.OPEN, State.NEARING)
-    scout_now = watch is not None and bool(watch.scout_from <= as_of)
+    # A group has no months of its own: fungi that nobody has told apart are looked for always.
+    is_group = today.key in library.groups
+    scout_now = is_group or (watch is not None and bool(watch.scout_from <= as_of))
     level = _level(today, rule, cover, as_of, scout_now)
     return Row(
         today.key,
@@ -57,11 +59,11 @@ def row_of(
         "" if pressure is None else _pressure(pressure, pen),
         "" if pressure is None else _pressure_more(pressure),
         "" if watch is None else _shows(watch, pen),
-        "" if watch is None else "now" if scout_now else f"from {pen.day(watch.scout_from)}",
+        "now" if scout_now else "" if watch is None else f"from {pen.day(watch.scout_from)}",
         covered,
         "" if cover is None or not told else cover_words(cover, as_of, pen),
         "" if cover is None or not told else cover_words(cover, as_of, pen, brief=True),
-        _act(library, today, level, rule, cover, as_of, pen),
+        _act(library, today, level, ahead, cover, as_of, pen),
         tuple(_why(library, today, pen)),
     )
 
@@ -251,14 +253,17 @@ def _act(
     library: Library,
     today: DiseaseToday,
     level: Level,
-    rule: RuleAhead | None,
+    ahead: DiseaseAhead | None,
     cover: Cover | None,
     as_of: np.datetime64,
     pen: Pen,
 ) -> str:
+    rule = None if ahead is None else ahead.middle
     covered = cover is not None and cover.until is not None
     if today.state is State.UNKNOWN:
         return "Too many days are missing to say: read out the logger, or give air temperature."
+    if today.state is State.CLOSED and ahead is not None and _reopens(ahead):
+        return "Closed for now, likely to open once more this season: keep an application for then."
     if today.state is State.CLOSED:
         return "The timing has passed: an application now does little. Scout instead."
     if covered:
@@ -277,7 +282,19 @@ def _act(
         return "Be ready: a rule on timing is open."
     if level is Level.READY:
         return f"Be ready {by}".rstrip() + ": product and water."
-    return f"Nothing yet{f'; be ready {by}' if by else ''}."
+    if today.key in library.diseases:
+        return f"Nothing yet{f'; be ready {by}' if by else ''}."
+    return (
+        f"Nothing yet{f'; be ready {by}' if by else ''}. Turf that thins now was infected in an "
+        "earlier window: an application now does little."
+    )
+
+
+def _reopens(ahead: DiseaseAhead) -> bool:
+    """Whether most rules are likely to open yet in the running season, one of them once more."""
+    again = [r.opened_before > LIKELY and r.again >= LIKELY for r in ahead.coming]
+    yet = [r.opened_before <= LIKELY and r.never < LIKELY for r in ahead.coming]
+    return any(again) and 2 * (sum(again) + sum(yet)) > len(ahead.coming)
 
 
 def _act_open(is_disease: bool, timed: bool, cover: Cover | None) -> str:
@@ -293,8 +310,9 @@ def _why(library: Library, today: DiseaseToday, pen: Pen) -> Iterator[str]:
     decide = today.deciding
     for result in (*decide, *(r for r in today.rules if r not in decide)):
         published = words.published_rule(library, today.key, result)
+        of = "" if result.member == today.key else f" for {words.name_of(library, result.member)}"
         yield (
-            f"{_RULES[result.rule.meaning]} rule, {result.state.words}; "
+            f"{_RULES[result.rule.meaning]} rule{of}, {result.state.words}; "
             f"{words.rule_words(published, pen.show)}: "
             f"{words.standing(result, pen.show, pen.day)} "
             f"[{result.rule.source}; {result.rule.confidence}]"

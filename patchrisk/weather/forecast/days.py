@@ -11,6 +11,7 @@ from patchrisk.weather.reply import WrongContentError
 from patchrisk.weather.stations import WEATHER
 
 HOURS_A_DAY = 24
+_YEARS = range(1900, 2201)  # beyond them a moment is a slip, and its arithmetic overflows
 
 # How the services write the units that this package knows (patchrisk.units).
 _SPELLINGS = {
@@ -60,11 +61,16 @@ def moment(text: object) -> datetime:
     """
     try:
         read = datetime.fromisoformat(str(text))
-    except ValueError:
+        if read.tzinfo is None:
+            raise WrongContentError(f"{text!r} has no offset from UTC")
+        read = read.astimezone(UTC)
+    except (ValueError, OverflowError) as error:
+        if isinstance(error, WrongContentError):
+            raise
         raise WrongContentError(f"{str(text)[:40]!r} is no time") from None
-    if read.tzinfo is None:
-        raise WrongContentError(f"{text!r} has no offset from UTC")
-    return read.astimezone(UTC)
+    if read.year not in _YEARS:
+        raise WrongContentError(f"{str(text)[:40]!r} is no year of a forecast")
+    return read
 
 
 def spans(starts: list[datetime], hours: list[float], values: npt.ArrayLike) -> pd.DataFrame:

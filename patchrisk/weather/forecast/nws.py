@@ -19,7 +19,8 @@ if TYPE_CHECKING:
 NAME = "US National Weather Service"
 CREDIT = "Forecast: US National Weather Service (public domain, https://www.weather.gov)"
 
-_DURATION = re.compile(r"P(?:(\d+)D)?(?:T(?:(\d+)H)?(?:(\d+)M)?)?")
+# Few digits: a duration of years would be laid out hour by hour.
+_DURATION = re.compile(r"P(?:(\d{1,2})D)?(?:T(?:(\d{1,3})H)?(?:(\d{1,4})M)?)?")
 
 # South, north, west, east of the states and territories [degrees], with room around them: only
 # who is asked first hangs on it, since the service itself says what it doesn't cover.

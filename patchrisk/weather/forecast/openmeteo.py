@@ -1,13 +1,13 @@
 """The forecast of Open-Meteo, for whoever asks for it by name."""
 
-from datetime import UTC, datetime, timedelta, timezone
+from datetime import datetime, timedelta, timezone
 from typing import TYPE_CHECKING
 
 import pandas as pd
 
 from patchrisk.numbers import load_numbers
 from patchrisk.weather.forecast.answer import Issue
-from patchrisk.weather.forecast.days import convert, spans, to_days
+from patchrisk.weather.forecast.days import convert, moment, spans, to_days
 from patchrisk.weather.place import Place
 from patchrisk.weather.reply import Reply, WrongContentError, read_json
 
@@ -60,12 +60,12 @@ def read_forecast(content: bytes, utc_offset: timedelta) -> Issue:
         zone = timezone(timedelta(seconds=data["utc_offset_seconds"]))
         times = [datetime.fromisoformat(t).replace(tzinfo=zone) for t in hourly["time"]]
         warmth, rain = hourly["temperature_2m"], hourly["precipitation"]
-    except (KeyError, TypeError, ValueError):
+    except (KeyError, TypeError, ValueError, OverflowError):
         raise WrongContentError("no hourly values") from None
     lists = isinstance(warmth, list) and isinstance(rain, list)
     if not times or not lists or not len(times) == len(warmth) == len(rain):
         raise WrongContentError("hourly values of unequal length")
-    moments = [time.astimezone(UTC) for time in times]
+    moments = [moment(time.isoformat()) for time in times]
     before = [time - timedelta(hours=1) for time in moments]
     air = pd.Series(
         convert("air temperature", warmth, units.get("temperature_2m")),
