@@ -27,3 +27,5 @@ def fetch(request: Request) -> None:
 
         weather = weather_at(site, own, today, request.now, offline=request.offline, progress=tell)
     click.echo(write_weather(weather, Pen(site.site.units)))
+    if weather.daily.empty:  # what went wrong stands in the text
+        click.get_current_context().exit(1)
