@@ -30,7 +30,7 @@ def _lines(learning: Learning, system: System) -> Iterator[str]:
     yield f"{'':<14}{'bias':>14}{'RMSE':>12}{'bias':>14}{'RMSE':>12}"
     for before, after in zip(learning.before, learning.after, strict=True):
         cells = [
-            show("temperature difference", value)
+            show("temperature difference", round(value, 2) + 0.0).replace("-0.0 ", "0.0 ")
             for value in (before.bias_c, before.error_c, after.bias_c, after.error_c)
         ]
         yield (

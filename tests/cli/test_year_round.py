@@ -75,7 +75,7 @@ def test_the_end_of_what_can_be_seen_is_no_end_of_the_damage(autumn):
 def test_rules_that_part_ways_are_counted_instead_of_given_odds(autumn):
     """One rule on take-all root rot closes as another opens: not nearing, and no date ahead."""
     row = rows(autumn)["take-all root rot"]
-    assert re.search(r"^take-all root rot by 1 of 2 since (Sep|Oct) \d+ ", row), row
+    assert re.search(r"^take-all root rot by 1 of 2 rules since (Sep|Oct) \d+ ", row), row
     assert "%" not in row.split(";")[0]
     assert "Be ready: a timing rule is open." in row
 
@@ -106,8 +106,8 @@ def test_a_record_that_stopped_is_said_under_what_to_do(folder):
 
 def test_the_turn_of_the_year_is_no_news(folder):
     """A season that was over and is before its start again changed on the calendar alone."""
-    text = run(folder, "outlook", "--as-of", "2012-01-01", site="metric.toml")
-    assert rows(text)["dead spot"].endswith("Nothing yet.")  # closed by the calendar before
+    text = run(folder, "outlook", "--as-of", "2012-01-02", site="metric.toml")
+    assert rows(text)["dead spot"].endswith("Nothing yet.")
     assert "dead spot" not in text.split("CHANGED since yesterday: ")[1].split("\n\n")[0]
 
 
@@ -116,3 +116,37 @@ def test_check_shows_how_own_weather_and_clock_were_understood(folder):
     assert "standard time UTC-06:00 by the longitude; prints US units." in text
     assert re.search(r"least air temperature: \d+\.\d to \d+\.\d °F\.", text), text
     assert "rain: 0.08 to 0.08 in." in text
+
+
+def test_days_not_known_keep_a_count_open(folder):
+    args = ("count", "--base", "10degC", "--goal", "500degC")
+    text = run(folder, *args, "--as-of", "2024-02-20", "--since", "2023-11-01", site="metric.toml")
+    assert "76 unknown and not counted" in text
+    assert re.search(r"Total of 500 .*or sooner for the days unknown", " ".join(text.split()))
+
+
+def test_soil_without_air_temperature_is_one_clear_line(tmp_path):
+    site = SITE.format(more="").replace('[[weather]]\nfile = "weather.csv"', "")
+    days = pd.date_range("2023-01-01", "2023-03-01").strftime("%Y-%m-%d")
+    frame = pd.DataFrame({"date": days, "Soil 5 cm (degC)": 8.0 + np.arange(60) % 7})
+    frame.to_csv(tmp_path / "log.csv", index=False)
+    (tmp_path / "site.toml").write_text(f'{site}[[logger]]\nfile = "log.csv"\n')
+    result = CliRunner().invoke(main, ["soil", "--site", str(tmp_path / "site.toml")])
+    assert result.exit_code == 2
+    assert "Greens: no air temperature to estimate the soil from: name a [[weather]]" in (
+        result.stderr
+    )
+
+
+def test_figures_ask_only_what_they_can_answer(tmp_path, folder):
+    """Without a past year there are no days ahead, and the key shows no signs for them."""
+    for args, title in (
+        (("soil", "--as-of", "2012-04-01"), "How warm is the soil at 5 cm?"),
+        (("windows", "--as-of", "2012-04-01"), "Which windows are open?"),
+        (("windows", "--as-of", "2023-04-01"), "and when will the next ones open?"),
+    ):
+        out = tmp_path / "figure.svg"
+        run(folder, "figure", *args, "--out", str(out), site="metric.toml")
+        drawn = out.read_text()
+        assert title in drawn
+        assert ("will be open" in drawn) == ("next ones" in title)

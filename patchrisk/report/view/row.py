@@ -155,7 +155,7 @@ def _split(today: DiseaseToday, pen: Pen) -> str:
     if today.state is not State.NEARING or not opened:
         return ""
     known = sum(r.state is not State.UNKNOWN for r in today.deciding)
-    return f"by {len(opened)} of {known} since {pen.day(min(opened))}"
+    return f"by {len(opened)} of {known} rules since {pen.day(min(opened))}"
 
 
 def _odds(today: DiseaseToday, rule: RuleAhead | None, as_of: np.datetime64, pen: Pen) -> str:
@@ -251,9 +251,9 @@ def _pressure(pressure: Pressure, pen: Pen) -> str:
 def _pressure_more(pressure: Pressure) -> str:
     wet = "" if pressure.wet is None else f"{pressure.wet:.0f} in wet soil, "
     told = f"{wet}{pressure.rest.low:.0f} to {pressure.rest.high:.0f} to come"
-    if pressure.place is None:
+    if pressure.place is None or pressure.so_far.middle < LIKELY:  # else 0 is more than 0
         return told
-    return f"{told}; more than in {percent(pressure.place)} of {pressure.years} years"
+    return f"{told}; more than in {pressure.place * pressure.years:.0f} of {pressure.years} years"
 
 
 def _shows(watch: Watch, pen: Pen) -> str:
