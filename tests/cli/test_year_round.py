@@ -150,3 +150,15 @@ def test_figures_ask_only_what_they_can_answer(tmp_path, folder):
         drawn = out.read_text()
         assert title in drawn
         assert ("will be open" in drawn) == ("next ones" in title)
+
+
+def test_the_last_application_says_whether_it_was_watered_in(tmp_path, folder):
+    for name in ("site.toml", "weather.csv"):
+        (tmp_path / name).write_bytes((folder / name).read_bytes())
+    run(tmp_path, "record", "application", "--area", "Greens", "--codes", "11", "--date",
+        "2023-11-02", "--water", "0.02 in")  # fmt: skip
+    text = " ".join(run(tmp_path, "outlook", "--as-of", "2023-11-10").split())
+    assert (
+        "Last application: FRAC 11 of Nov 2, too little water to reach the roots, 0.02 in and "
+        "0.08 in of rain." in text
+    )
