@@ -1,5 +1,6 @@
 """An own site through the commands at other times of the year than the sample's spring morning."""
 
+import json
 import re
 
 import numpy as np
@@ -162,3 +163,18 @@ def test_the_last_application_says_whether_it_was_watered_in(tmp_path, folder):
         "Last application: FRAC 11 of Nov 2, too little water to reach the roots, 0.02 in and "
         "0.08 in of rain." in text
     )
+
+
+def test_a_record_that_stopped_on_a_warm_day_makes_no_warm_month(tmp_path, folder):
+    """Days without weather before today follow past years, not the last day that is known."""
+    pressure = []
+    for last in ("", "2023-12-05,24,36,2\n"):
+        weather = (folder / "weather.csv").read_text()
+        if last:
+            weather = weather[: weather.index("2023-12-05")] + last
+        (tmp_path / "weather.csv").write_text(weather)
+        (tmp_path / "site.toml").write_text((folder / "site.toml").read_text())
+        record = json.loads(run(tmp_path, "outlook", "--as-of", "2024-01-20", "--json"))
+        (found,) = [d for d in record["areas"][0]["diseases"] if d["key"] == "take-all-root-rot"]
+        pressure.append(found["ahead"]["pressure"]["so_far_days"]["middle"])
+    assert pressure[1] == pytest.approx(pressure[0], abs=5)
