@@ -153,6 +153,16 @@ def test_figures_ask_only_what_they_can_answer(tmp_path, folder):
         assert ("will be open" in drawn) == ("next ones" in title)
 
 
+def test_rules_with_nothing_to_draw_take_no_room(tmp_path, folder):
+    """In the first days of a record hardly a rule has been open, and no date ahead is known."""
+    heights = []
+    for day in ("2012-01-08", "2023-01-08"):
+        out = tmp_path / "figure.svg"
+        run(folder, "figure", "windows", "--as-of", day, "--out", str(out))
+        heights.append(float(re.search(r'viewBox="0 0 \S+ ([\d.]+)"', out.read_text())[1]))
+    assert heights[0] < heights[1] - 50  # some ten rules, 9 px each
+
+
 def test_the_last_application_says_whether_it_was_watered_in(tmp_path, folder):
     for name in ("site.toml", "weather.csv"):
         (tmp_path / name).write_bytes((folder / name).read_bytes())

@@ -101,7 +101,8 @@ def draw(morning: Morning, area: AreaMorning, width: float) -> Drawing | None:
     top = key(sheet, _KEY if area.ahead else (_KEY[0], _KEY[-1]), 0) + 24
     lanes = {d.key: lanes_of(morning, area, d, pen) for d in diseases}
     names = {d.key: wrapped(title_of(morning, d), width - 70, NORMAL, bold=True) for d in diseases}
-    tall = sum(11 + 15 * len(names[d.key]) + _PITCH * len(lanes[d.key]) for d in diseases)
+    seen = {k: [lane for lane in of if _seen(lane, today - _BACK)] for k, of in lanes.items()}
+    tall = sum(11 + 15 * len(names[d.key]) + _PITCH * len(seen[d.key]) for d in diseases)
     frame = Frame(2, top, width - 8, top + tall, today - _BACK, today + ahead)
     axes.months(sheet, frame)
     axes.today_line(sheet, frame, today)
@@ -114,7 +115,7 @@ def draw(morning: Morning, area: AreaMorning, width: float) -> Drawing | None:
             y += 15
             sheet.add(Words(2, y, line, NORMAL, bold=True, halo=True))
         y += 9
-        for lane in lanes[disease.key]:
+        for lane in seen[disease.key]:
             _lane(sheet, frame, y, lane, today)
             y += _PITCH
         y += 2
@@ -141,6 +142,12 @@ _KEY = (
     ),
     Entry((Shape(box(-11, -3.8, 11, 3.8), "open"),), "thick: middle rule"),
 )
+
+
+def _seen(lane: Lane, first: np.datetime64) -> bool:
+    """Whether a rule was open since the first day drawn, or is to open."""
+    over = lane.closed is not None and lane.closed <= first
+    return lane.middle is not None or (lane.opened is not None and not over)
 
 
 def _lane(sheet: Sheet, frame: Frame, y: float, lane: Lane, today: np.datetime64) -> None:
