@@ -163,6 +163,12 @@ def test_rules_with_nothing_to_draw_take_no_room(tmp_path, folder):
     assert heights[0] < heights[1] - 50  # some ten rules, 9 px each
 
 
+def test_nothing_is_to_be_ready_by_a_day_that_is_over(folder):
+    row = rows(run(folder, "outlook", "--as-of", "2023-04-25"))["dead spot"]
+    assert re.search(r"May \d+ \(Apr 2[0-4] to May \d+\)", row), row
+    assert row.endswith("Nothing yet, but it may open any day.")
+
+
 def test_the_last_application_says_whether_it_was_watered_in(tmp_path, folder):
     for name in ("site.toml", "weather.csv"):
         (tmp_path / name).write_bytes((folder / name).read_bytes())

@@ -310,6 +310,8 @@ def _act(
         return "Be ready: a timing rule is open."
     if level is Level.READY:
         return f"Be ready {by}".rstrip() + ": product and water."
+    if by == "now":
+        return "Nothing yet, but it may open any day."
     return f"Nothing yet{f'; be ready {by}' if by else ''}."
 
 
