@@ -136,7 +136,7 @@ def look_ahead(
             disagreement(coming),
             _pressure(question, paths, past, air.wet, southern),
             _watch(question, begins, paths, air, southern, scout_before_days, least_chance),
-            _course(question, begins, paths, past, southern),
+            _course(question, paths, past, southern),
         )
     return out
 
@@ -188,16 +188,14 @@ def _pressure(
 
 
 def _course(
-    question: Question,
-    begins: Rule | None,
-    paths: SoilPaths,
-    past: SoilPaths | None,
-    southern: bool,
+    question: Question, paths: SoilPaths, past: SoilPaths | None, southern: bool
 ) -> PressureCourse | None:
-    if begins is None:
+    rules = _starting(question)
+    if not rules:
         return None
-    season = infection_season([rule.season for _, rule in _starting(question)])
-    return pressure_course(question.cardinal, season, begins, paths, past, southern=southern)
+    season = infection_season([rule.season for _, rule in rules])
+    middle = rules[len(rules) // 2][1]
+    return pressure_course(question.cardinal, season, middle, paths, past, southern=southern)
 
 
 def _watch(
