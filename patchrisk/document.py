@@ -30,7 +30,9 @@ def read_toml(path: Path) -> dict[str, Any]:
     try:
         raw = path.read_bytes()
     except FileNotFoundError:
-        fault = Fault(str(path), "", "no such file", "check the name, or write one with `init`")
+        fault = Fault(
+            str(path), "", "no such file", "check the name, or write one with `patchrisk init`"
+        )
         raise InputError(fault) from None
     except IsADirectoryError:
         fault = Fault(str(path), "", "this is a folder", "name the file inside it")

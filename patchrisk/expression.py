@@ -62,7 +62,7 @@ class Watch:
     first, last : datetime64[D]
         Days between which symptoms should first show: the 10 % point by the shortest published
         lag and the 90 % point by the longest, of the paths in which they do; or the stretch of
-        months.
+        months, whose ``last`` is None when it lies beyond what can be seen ahead.
     chance : float or None
         Probability that the published stress comes in these months, upon infection [1]; None
         when no figure is published. With ``months`` it is too small to name weeks by.
@@ -77,7 +77,7 @@ class Watch:
 
     basis: Literal["stress", "months"]
     first: np.datetime64
-    last: np.datetime64
+    last: np.datetime64 | None
     chance: float | None
     weeks: tuple[tuple[np.datetime64, float], ...]
     scout_from: np.datetime64
@@ -144,7 +144,8 @@ def watch(
     if first >= stretch[1]:
         return None
     scout = dates[max(first - scout_before_days, today)]
-    return Watch("months", dates[first], dates[stretch[1] - 1], chance, (), scout, begun)
+    end = dates[stretch[1] - 1] if stretch[1] < len(dates) else None
+    return Watch("months", dates[first], end, chance, (), scout, begun)
 
 
 def _point(shown: IntArray, never: int, share: float) -> int:

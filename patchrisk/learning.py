@@ -57,6 +57,10 @@ def learn(gathered: Gathered, area: Area, today: date) -> Learning:
         When the area has no probe between 2 and 20 cm, or the log can't teach the model.
     """
     air = gathered.air
+    if air.empty:
+        what = "no air temperature to estimate the soil from"
+        cure = "name a [[weather]] file in the site file, or run `patchrisk fetch`"
+        raise InputError(Fault(area.name, "", what, cure))
     stations = [s for s in gathered.weather.stations if s.key in set(air.get("station", ()))]
     days = pd.date_range(air.index[0], pd.Timestamp(today) - pd.Timedelta(days=1))
     probes = probes_of(area, gathered.readings, days)

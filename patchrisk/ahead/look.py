@@ -129,12 +129,13 @@ def look_ahead(
                 found.append(ahead)
         rules = tuple(found)
         coming = coming_rules(rules)
+        begins = _begins(question, coming)
         out[key] = DiseaseAhead(
             rules,
             coming,
             disagreement(coming),
             _pressure(question, paths, past, air.wet, southern),
-            _watch(question, paths, air, southern, scout_before_days, least_chance),
+            _watch(question, begins, paths, air, southern, scout_before_days, least_chance),
             _course(question, paths, past, southern),
         )
     return out
@@ -160,6 +161,15 @@ def _starting(question: Question) -> list[tuple[str, Rule]]:
     """Return the rules that say when infection begins: those on infection, else on timing."""
     infect = [r for r in question.rules if r[1].meaning == "infect"]
     return infect or [r for r in question.rules if r[1].meaning == "treat"]
+
+
+def _begins(question: Question, coming: Sequence[RuleAhead]) -> Rule | None:
+    """Return the rule whose opening counts as the start of infection: the middle one of them."""
+    starting = [rule for _, rule in _starting(question)]
+    if not starting:
+        return None
+    in_order = [r.rule for r in coming if r.rule in starting] or starting
+    return in_order[len(in_order) // 2]
 
 
 def _pressure(
@@ -190,19 +200,18 @@ def _course(
 
 def _watch(
     question: Question,
+    begins: Rule | None,
     paths: SoilPaths,
     air: Air,
     southern: bool,
     scout_before: int,
     least_chance: float,
 ) -> Watch | None:
-    rules = _starting(question)
-    if question.shows is None or not rules:
+    if question.shows is None or begins is None:
         return None
-    start = rules[len(rules) // 2][1]
     return watch(
         question.shows,
-        start,
+        begins,
         question.cardinal,
         paths,
         air.low_c,

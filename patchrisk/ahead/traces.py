@@ -11,6 +11,9 @@ from patchrisk.units import FloatArray
 Days = npt.NDArray[np.datetime64]
 
 
+_BRIDGE_DAYS = 3  # a gap so long is bridged by a line; common practice, no source
+
+
 @dataclass(frozen=True)
 class WeatherTraces:
     """Daily weather up to today, and on along the weather of past years.
@@ -86,7 +89,8 @@ def lay_traces(
     dates : ndarray of datetime64[D], shape (days,)
         Consecutive days; the last is the last one over.
     weather : mapping of str to ndarray of float, shape (days,)
-        The site's daily weather by name; NaN where unknown.
+        The site's daily weather by name; NaN where unknown: a few days are bridged by a line,
+        longer gaps before today are filled with each year's own weather.
     back, ahead : int
         Days to keep before today, and to look ahead [days].
     years : tuple of int
@@ -103,23 +107,39 @@ def lay_traces(
     future = np.arange(first, first + ahead)
     now = int(first.astype("datetime64[Y]").astype(int)) + 1970
     back = min(back, len(dates))
-    rows = np.stack(
-        [(same_day(future, year - now) - dates[0]).astype(int) for year in years], axis=1
-    )
-    outside = (rows < 0) | (rows >= len(dates))
-    rows = np.clip(rows, 0, len(dates) - 1)
+    before = dates[len(dates) - back :]
     noise = _forecast_noise(forecast_sd_c, len(years), ahead, seed)
     out = {}
     for name, daily in weather.items():
-        block = _bridged(name, np.where(outside, np.nan, daily[rows]))
+        block = _bridged(name, _of_years(daily, dates, future, years, now))
         told = None if forecast is None else forecast.get(name)
         if told is not None:
             count = min(len(told), ahead)
             said = told[:count, None] + (noise[:count] if name.startswith("air_") else 0.0)
             block[:count] = np.where(np.isnan(said), block[:count], said)
         past = np.repeat(daily[len(daily) - back :, None], len(years), axis=1)
+        lost = _long_gaps(np.isnan(past[:, 0]))
+        if lost.size and name.startswith("air_"):
+            past[lost] = _of_years(daily, dates, before[lost], years, now)
         out[name] = np.vstack([_bridged(name, past), block])
-    return WeatherTraces(np.r_[dates[len(dates) - back :], future], back, years, out)
+    return WeatherTraces(np.r_[before, future], back, years, out)
+
+
+def _long_gaps(missing: npt.NDArray[np.bool_]) -> npt.NDArray[np.intp]:
+    """Rows of gaps too long to be bridged by a line, or at the end, where there is no far side."""
+    edges = np.flatnonzero(np.diff(np.r_[False, missing, False].astype(int)))
+    spans = zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True)
+    rows = [np.arange(a, b) for a, b in spans if b - a > _BRIDGE_DAYS or b == len(missing)]
+    return np.concatenate(rows) if rows else np.array([], dtype=np.intp)
+
+
+def _of_years(
+    daily: FloatArray, dates: Days, days: Days, years: tuple[int, ...], now: int
+) -> FloatArray:
+    """Return the weather of each year on the same days, (days, years); NaN where unknown."""
+    rows = np.stack([(same_day(days, year - now) - dates[0]).astype(int) for year in years], axis=1)
+    outside = (rows < 0) | (rows >= len(dates))
+    return np.where(outside, np.nan, daily[np.clip(rows, 0, len(dates) - 1)])
 
 
 def lay_past(

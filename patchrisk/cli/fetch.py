@@ -14,6 +14,7 @@ from patchrisk.cli.options import Request, offline_option, pass_request, site_op
 def fetch(request: Request) -> None:
     """Fetch station weather, past years and the forecast, and say what was got."""
     from patchrisk.gathering import own_weather, read_all
+    from patchrisk.pen import Pen
     from patchrisk.report.check import write_weather
     from patchrisk.weather.at_site import place_of, weather_at
 
@@ -25,4 +26,6 @@ def fetch(request: Request) -> None:
             bar.update(100 * done // max(total, 1) - bar.pos)
 
         weather = weather_at(site, own, today, request.now, offline=request.offline, progress=tell)
-    click.echo(write_weather(weather))
+    click.echo(write_weather(weather, Pen(site.site.units)))
+    if weather.daily.empty:  # what went wrong stands in the text
+        click.get_current_context().exit(1)

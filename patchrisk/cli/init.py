@@ -117,7 +117,15 @@ def init(
     weathers: tuple[str, ...],
     force: bool,
 ) -> None:
-    """Write a commented site file; asks for what no option gives."""
+    """Write a commented site file; asks for what no option gives.
+
+    An example, for a script that can't be asked:
+
+    \b
+    patchrisk init --name "My course" --latitude 40.1 --longitude -82.9 \\
+      --utc-offset -05:00 --units us --logger greens.csv \\
+      --area "Greens: creeping bentgrass, green, sand green"
+    """  # noqa: D301  (click reads the backspace)
     from patchrisk.document import validate
     from patchrisk.site import CURES, Site
 
@@ -125,12 +133,29 @@ def init(
         raise InputError(
             Fault(str(path), "", "there is one already", "choose another --file, or --force")
         )
-    name = _ask("--name", "Name of the site", name)
-    latitude = _ask("--latitude", "Latitude, degrees north", latitude, kind=float)
-    longitude = _ask("--longitude", "Longitude, degrees east", longitude, kind=float)
-    utc_offset = _ask("--utc-offset", "Local standard time from UTC", utc_offset, "-05:00")
-    units = _ask("--units", "Units to print, metric or us", units, "metric")
-    areas = areas or (_ask("--area", "An area (name: turf, use, root zone)", None, _DEFAULT_AREA),)
+    needed = {
+        "--name": name,
+        "--latitude": latitude,
+        "--longitude": longitude,
+        "--utc-offset": utc_offset,
+    }
+    if not _can_ask() and None in needed.values():
+        raise InputError(
+            [
+                Fault("init", option, "not given", f"add {option} ...")
+                for option, given in needed.items()
+                if given is None
+            ]
+        )
+    name = _ask("Name of the site", name)
+    latitude = _ask("Latitude, degrees north", latitude, kind=float)
+    longitude = _ask("Longitude, degrees east", longitude, kind=float)
+    utc_offset = _ask("Local standard time from UTC", utc_offset, _offset_at(longitude))
+    units = _ask("Units to print, metric or us", units, "metric")
+    areas = areas or (_ask("An area (name: turf, use, root zone)", None, _DEFAULT_AREA),)
+    if not loggers and _can_ask():
+        asked = "File of a soil-temperature logger, as it comes (empty for none)"
+        loggers = tuple(filter(None, [click.prompt(asked, default="", show_default=False)]))
     parsed = [_area(text) for text in areas]
     data: dict[str, Any] = {
         "site": {
@@ -157,16 +182,25 @@ def init(
     if not weathers:
         text += _commented(_WEATHER.format(file=_toml("weather.csv")))
     write_text(path, text + _ONLINE + _PROGRAMME)
-    click.echo(f"Wrote {path}. Next: look through it, then run `patchrisk check`.")
+    which = "" if path == Path("site.toml") else f" --site {path}"
+    click.echo(f"Wrote {path}. Next: look through it, then run `patchrisk check{which}`.")
 
 
-def _ask(option: str, question: str, given: Any, default: Any = None, kind: type = str) -> Any:
+def _offset_at(longitude: float) -> str:
+    """Return the standard time of a longitude, 15 degrees an hour."""
+    hours = round(longitude / 15)
+    return f"{'-' if hours < 0 else '+'}{abs(hours):02d}:00"
+
+
+def _can_ask() -> bool:
+    return sys.stdin.isatty()
+
+
+def _ask(question: str, given: Any, default: Any = None, kind: type = str) -> Any:
     if given is not None:
         return given
-    if not sys.stdin.isatty():
-        if default is not None and option in ("--units", "--area"):
-            return default
-        raise InputError(Fault("init", option, "not given", f"add {option} ..."))
+    if not _can_ask():
+        return default
     return click.prompt(question, default=default, type=kind)
 
 

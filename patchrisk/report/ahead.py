@@ -16,10 +16,12 @@ def ground_words(ground: Prospect | None) -> str:
     """Say what weather the dates ahead rest on."""
     if ground is None:
         return "No dates ahead: they need air temperature of past years at this place."
-    years = ground.years
+    years, days = ground.years, ground.forecast_days
+    begin = f"{days} day{'s' if days > 1 else ''} of forecast, then" if days else "no forecast;"
+    span = f"{years[0]} to {years[-1]}" if len(years) > 1 else f"{years[0]}"
     text = (
-        f"Dates ahead: {ground.forecast_days} days of forecast, then {len(years)} past years "
-        f"({years[0]} to {years[-1]}); ranges are 10 to 90 %"
+        f"Dates ahead: {begin} {len(years)} past year{'s' if len(years) > 1 else ''} ({span}); "
+        "ranges are 10 to 90 %"
     )
     if not ground.enough:
         text += "; fewer than ten years: the ranges are wider for it, and what is normal is unsure"

@@ -1,17 +1,28 @@
 """How everything was read, for `patchrisk check`."""
 
 from collections.abc import Iterator
+from datetime import timedelta
 
+import numpy as np
 import pandas as pd
 
 from patchrisk.gathering import Examination, Readings
 from patchrisk.groups import load_groups
+from patchrisk.pen import Pen
 from patchrisk.records import Books
 from patchrisk.report.layout import heading, wrap
-from patchrisk.report.words import Show
-from patchrisk.units import shower
+from patchrisk.report.words import Show, between
 from patchrisk.weather.gather import Weather
 from patchrisk.weather.logger import Flag
+
+_SYSTEMS = {"us": "US", "metric": "metric"}
+_COLUMNS = {
+    "air_min_c": ("least air temperature", "air temperature"),
+    "air_max_c": ("greatest air temperature", "air temperature"),
+    "rain_mm": ("rain", "rain"),
+    "snow_depth_cm": ("snow depth", "snow depth"),
+    "solar_mj_m2": ("solar radiation", "solar radiation"),
+}
 
 
 def write_check(found: Examination) -> str:
@@ -22,14 +33,15 @@ def write_check(found: Examination) -> str:
 def _lines(found: Examination) -> Iterator[str]:
     if found.site is None:
         return
-    show = shower(found.site.site.units)
+    pen = Pen(found.site.site.units)
     place = found.site.site
     side = "southern hemisphere: seasons are shifted by half a year" if place.southern else ""
     yield from heading(f"Site: {place.name}")
     yield from wrap(
         f"{_degrees(place.latitude, 'N', 'S')}, {_degrees(place.longitude, 'E', 'W')}; "
-        f"standard time UTC{place.utc_offset}; "
-        f"prints {place.units} units; {side}".rstrip("; ")
+        f"standard time UTC{_offset(place.standard_offset)}"
+        f"{'' if place.utc_offset else ' by the longitude'}; "
+        f"prints {_SYSTEMS[place.units]} units; {side}".rstrip("; ")
         + "."
     )
     for area in found.site.area:
@@ -42,10 +54,10 @@ def _lines(found: Examination) -> Iterator[str]:
         yield f"- {len(found.library.diseases)} disease files with {rules} published rules."
     for reading in found.readings:
         yield ""
-        yield from _logger(reading, show)
+        yield from _logger(reading, pen.show)
     if found.weather is not None:
         yield ""
-        yield from _weather(found.weather)
+        yield from _weather(found.weather, pen)
     if found.books is not None:
         yield ""
         yield from _books(found.books)
@@ -70,6 +82,11 @@ def _books(books: Books) -> Iterator[str]:
         yield f"- {what} recorded: {len(rows)}{span}."
     if books.shelf.products or books.applications.rows:
         yield from wrap(load_groups().warning, "- ", "  ")
+
+
+def _offset(offset: timedelta) -> str:
+    minutes = int(offset.total_seconds()) // 60
+    return f"{'-' if minutes < 0 else '+'}{abs(minutes) // 60:02d}:{abs(minutes) % 60:02d}"
 
 
 def _degrees(value: float, plus: str, minus: str) -> str:
@@ -108,12 +125,13 @@ def _logger(reading: Readings, show: Show) -> Iterator[str]:
         yield from wrap(flag_words(flag), "  - ", "    ")
 
 
-def write_weather(weather: Weather) -> str:
+def write_weather(weather: Weather, pen: Pen) -> str:
     """Write what was fetched, how old it is, whose it is, and what went otherwise than hoped."""
-    return "\n".join(line for text in weather_lines(weather) for line in wrap(text, "- ", "  "))
+    lines = weather_lines(weather, pen)
+    return "\n".join(line for text in lines for line in wrap(text, "- ", "  "))
 
 
-def weather_lines(weather: Weather) -> Iterator[str]:
+def weather_lines(weather: Weather, pen: Pen) -> Iterator[str]:
     """Say what weather there is, one sentence each."""
     daily = weather.daily
     for kind, text in (
@@ -125,8 +143,13 @@ def weather_lines(weather: Weather) -> Iterator[str]:
     ):
         days = daily.index[daily["air_max_c_from"] == kind]
         if len(days):
-            span = f"{days[0].date()} to {days[-1].date()}"
-            yield f"Air temperature from {text}: {len(days)} days, {span}."
+            first, last = (pen.day(np.datetime64(d, "D"), year=True) for d in (days[0], days[-1]))
+            said = first
+            if len(days) > 1:
+                whole = days[-1] - days[0] == pd.Timedelta(days=len(days) - 1)
+                span = f"{first} to {last}" if whole else f"between {first} and {last}"
+                said = f"{len(days)} days, {span}"
+            yield f"Air temperature from {text}: {said}."
     for station in weather.stations:
         yield f"Station asked: {station}."
     if len(weather.past):
@@ -141,13 +164,21 @@ def weather_lines(weather: Weather) -> Iterator[str]:
     yield from weather.attributions
 
 
-def _weather(weather: pd.DataFrame) -> Iterator[str]:
+def _weather(weather: pd.DataFrame, pen: Pen) -> Iterator[str]:
+    """Show what was read under each name; a wrong column or unit shows in least and greatest."""
     yield from heading("Own weather")
     first, last = weather.index[0].date(), weather.index[-1].date()
     yield f"- {first} to {last}, {len(weather)} days."
     for name in weather.columns:
+        what, quantity = _COLUMNS[name]
         missing = weather.index[weather[name].isna()]
+        ends = (weather[name].min(), weather[name].max())
+        text = f"{what}: no figure"
+        if len(missing) < len(weather):
+            text = f"{what}: {between(*(pen.show(quantity, float(end)) for end in ends))}"
         if len(missing):
             days = ", ".join(str(day.date()) for day in missing[:4])
             more = f" and {len(missing) - 4} more" if len(missing) > 4 else ""
-            yield from wrap(f"{name}: {len(missing)} days missing ({days}{more}).", "- ", "  ")
+            count = f"{len(missing)} day{'s' if len(missing) > 1 else ''}"
+            text += f"; {count} missing ({days}{more})"
+        yield from wrap(f"{text}.", "- ", "  ")

@@ -96,16 +96,20 @@ def _comes(what: str, done: str, coming: Coming, c: Courses, pen: Pen) -> str:
         return f"{what} {done} on {pen.day(coming.middle)}{usual}"
     already = "" if coming.reached < 1 - _SURE else f"{percent(coming.reached)} sure by now"
     if c.today == len(c.dates):
-        return f"{what} {already or 'not yet'}{usual}"
+        return f"{what} {already or ('not by the days known' if c.unknown else 'not yet')}{usual}"
     if coming.never > _SURE:
         return f"{what} not to be expected by {until}{usual}"
     if coming.middle is None:
         said = "; ".join(filter(None, (f"{percent(1 - coming.never)} by {until}", already)))
         return f"{what} in doubt: {said}{usual}"
-    late = "later" if coming.late is None else pen.day(coming.late)
-    span = "; ".join(filter(None, (f"{pen.day(coming.early)} to {late}", already)))
+    assert coming.early is not None
+    span = f"{pen.day(coming.early)} to later"
+    if coming.late is not None:
+        span = pen.days(coming.early, coming.late)
+    span = "; ".join(filter(None, (span, already)))
     how = f"most likely {done}" if coming.reached >= 0.5 else "expected"
-    return f"{what} {how} on {pen.day(coming.middle)} ({span}){usual}"
+    sooner = ", or sooner for the days unknown" if c.unknown else ""
+    return f"{what} {how} on {pen.day(coming.middle)} ({span}){sooner}{usual}"
 
 
 def _within(spread: Spread, show: Callable[[float], str]) -> str:

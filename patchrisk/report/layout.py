@@ -1,18 +1,32 @@
 """Plain text 80 columns wide; the outlook 90."""
 
+import re
 import textwrap
 from collections.abc import Iterator, Sequence
 
 WIDTH = 80
 WIDE = 90
+_MONTH = "Jan|Feb|Mar|Apr|May|Jun|Jul|Aug|Sep|Oct|Nov|Dec"
+_TOGETHER = re.compile(rf"(?<=\d) (?=%|°|in\b|cm\b|mm\b|{_MONTH})|(?<={_MONTH}) (?=\d)")
+_HARD = "\N{NO-BREAK SPACE}"
+
+
+def keep_together(text: str) -> str:
+    """Put a hard space between a number and its unit, and a day and its month."""
+    return _TOGETHER.sub(_HARD, text)
 
 
 def wrap(text: str, first: str = "", rest: str | None = None, width: int = WIDTH) -> Iterator[str]:
     """Break a paragraph into lines with a first and a hanging indent."""
     indent = first if rest is None else rest
-    yield from textwrap.wrap(
-        text, width, initial_indent=first, subsequent_indent=indent, break_on_hyphens=False
+    lines = textwrap.wrap(
+        keep_together(text),
+        width,
+        initial_indent=first,
+        subsequent_indent=indent,
+        break_on_hyphens=False,
     )
+    yield from (line.replace(_HARD, " ") for line in lines)
 
 
 def ends(left: str, right: str, width: int = WIDTH) -> str:

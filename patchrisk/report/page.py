@@ -2,7 +2,6 @@
 
 import base64
 import hashlib
-import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
@@ -10,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from patchrisk import __version__
 from patchrisk.report.figures import Drawn, style_sheet
+from patchrisk.report.layout import keep_together
 from patchrisk.report.view import MorningView
 from patchrisk.report.words import CAUTIONS
 
@@ -74,13 +74,9 @@ def _render(template: str, **told: Any) -> str:
     return page.render(css=Markup(css), policy=policy, version=__version__, **told)
 
 
-_MONTH = "Jan|Feb|Mar|Apr|May|Jun|Jul|Aug|Sep|Oct|Nov|Dec"
-_TOGETHER = re.compile(rf"(?<=\d) (?=%|°|in\b|cm\b|mm\b|{_MONTH})|(?<={_MONTH}) (?=\d)")
-
-
 def _keep_together(told: object) -> object:
-    """Keep a number and its unit, and a day and its month, on one line of a narrow screen."""
-    return _TOGETHER.sub("\N{NO-BREAK SPACE}", told) if type(told) is str else told
+    """Keep a number and its unit on one line of a narrow screen."""
+    return keep_together(told) if type(told) is str else told
 
 
 @cache

@@ -7,10 +7,13 @@ from pathlib import Path
 import numpy as np
 
 from patchrisk.atomic import write_bytes
+from patchrisk.counters import rolling_mean
 from patchrisk.errors import Fault, InputError
 from patchrisk.learning import Learning
 from patchrisk.report.layout import heading, wrap
 from patchrisk.units import FloatArray, System, from_canonical, shower
+
+_WEEK = 7
 
 
 def write_soil(learning: Learning, system: System) -> str:
@@ -30,7 +33,7 @@ def _lines(learning: Learning, system: System) -> Iterator[str]:
     yield f"{'':<14}{'bias':>14}{'RMSE':>12}{'bias':>14}{'RMSE':>12}"
     for before, after in zip(learning.before, learning.after, strict=True):
         cells = [
-            show("temperature difference", value)
+            show("temperature difference", round(value, 2) + 0.0).replace("-0.0 ", "0.0 ")
             for value in (before.bias_c, before.error_c, after.bias_c, after.error_c)
         ]
         yield (
@@ -63,29 +66,41 @@ def draw_soil(learning: Learning, system: System, path: Path) -> None:
     unit = "degF" if system == "us" else "degC"
     symbol = "°F" if system == "us" else "°C"
 
+    show = shower(system)
+
     def shown(values: FloatArray) -> FloatArray:
         return from_canonical("soil temperature", values, unit)
 
     known = np.flatnonzero(~np.isnan(learning.logged_c))
     span = slice(known[0], known[-1] + 1)
     days = learning.dates[span]
-    figure = Figure(figsize=(9.0, 4.5), layout="constrained")
+    figure = Figure(figsize=(9.0, 6.5), layout="constrained")
     FigureCanvasAgg(figure)
-    axes = figure.add_subplot()
+    axes, off = figure.subplots(2, 1, sharex=True, height_ratios=[3, 2])
     half = 1.2816 * learning.fitted_sd_c[span]
-    fitted = learning.fitted_c[span]
-    axes.fill_between(
-        days, shown(fitted - half), shown(fitted + half), color="#9ecae1", label="80 % interval"
+    fitted, general, logged = (
+        part[span] for part in (learning.fitted_c, learning.general_c, learning.logged_c)
     )
-    axes.plot(days, shown(learning.general_c[span]), color="#8c6d31", lw=1.0, ls="--",
-              label="general estimate")  # fmt: skip
+    axes.fill_between(
+        days, shown(fitted - half), shown(fitted + half), color="#9ecae1", label="8 of 10 cases"
+    )
     axes.plot(days, shown(fitted), color="#08519c", lw=1.2, label="taught by the log")
-    axes.plot(days, shown(learning.logged_c[span]), color="black", lw=1.0, label="logged")
-    depth = shower(system)("depth", learning.depth_cm)
-    axes.set_title(f"{learning.area.name}: how well is the soil at {depth} estimated?")
-    axes.set_ylabel(f"daily mean soil temperature ({symbol})")
-    axes.legend(frameon=False, ncols=2)
-    axes.grid(alpha=0.3)
+    axes.plot(days, shown(logged), color="black", lw=1.0, label="logged")
+    depth = show("depth", learning.depth_cm)
+    figure.suptitle(f"{learning.area.name}: how well is the soil at {depth} estimated?")
+    axes.set_ylabel(f"daily mean of the soil ({symbol})")
+    degree = 1.8 if system == "us" else 1.0
+    for name, made, colour, line in (
+        ("general estimate", general, "#8c6d31", "--"),
+        ("taught by the log", fitted, "#08519c", "-"),
+    ):
+        error = rolling_mean(degree * (made - logged), _WEEK)
+        off.plot(days, error, color=colour, ls=line, lw=1.1, label=name)
+    off.axhline(0.0, color="black", lw=0.8)
+    off.set_ylabel(f"estimate minus log,\nmean of a week ({symbol})")
+    for part in (axes, off):
+        part.legend(frameon=False, ncols=3, loc="upper left", bbox_to_anchor=(0, 1.13))
+        part.grid(alpha=0.3)
     buffer = io.BytesIO()
     metadata = {"Date": None} if path.suffix.lower() == ".svg" else None
     figure.savefig(buffer, format=path.suffix[1:].lower(), dpi=150, metadata=metadata)

@@ -104,7 +104,13 @@ def water_depth(disease: Disease, show: Show) -> str:
     if water is None:
         return ""
     low, high = water.span
-    return show("rain", low) if low == high else f"{show('rain', low)} to {show('rain', high)}"
+    return show("rain", low) if low == high else between(show("rain", low), show("rain", high))
+
+
+def between(low: str, high: str) -> str:
+    """Write a range of two shown numbers with its unit once."""
+    number, _, unit = low.partition(" ")
+    return f"{number if high.endswith(f' {unit}') else low} to {high}"
 
 
 def interval_days(disease: Disease) -> str:
@@ -133,7 +139,7 @@ def change_words(today: DiseaseToday) -> str:
         moved = [r for r in today.deciding if r.state is not r.yesterday]
         opened = [r for r in moved if r.state is State.OPEN]
         if opened:
-            return f"{len(opened)} more rule{'s' if len(opened) > 1 else ''} open since yesterday"
+            return f"{len(opened)} more rule{'s' if len(opened) > 1 else ''} open"
         return ""
     return f"{today.yesterday.words} yesterday"
 

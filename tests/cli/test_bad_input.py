@@ -283,6 +283,34 @@ def test_init_refuses_and_writes_nothing(tmp_path, change, part):
     assert not list(tmp_path.iterdir())
 
 
+def test_init_names_all_that_is_lacking_at_once(tmp_path):
+    """Where nobody can be asked."""
+    result = run("init", "--file", tmp_path / "s.toml", "--units", "us")
+    for option in ("--name", "--latitude", "--longitude", "--utc-offset"):
+        refused(result, f"{option}: not given: add {option}")
+    assert not list(tmp_path.iterdir())
+
+
+def test_init_asks_for_what_it_needs(tmp_path, monkeypatch):
+    monkeypatch.setattr("patchrisk.cli.init._can_ask", lambda: True)
+    path = tmp_path / "s.toml"
+    answers = "Somewhere\n-33.4\n150.5\n\n\n\nmy log.csv\n"
+    result = CliRunner().invoke(main, ["init", "--file", str(path)], input=answers)
+    assert result.exit_code == 0, result.stderr
+    text = path.read_text()
+    assert 'utc_offset = "+10:00"' in text  # proposed from the longitude
+    assert '\n[[logger]]\nfile = "my log.csv"' in text
+    assert f"run `patchrisk check --site {path}`" in result.output
+
+
+def test_fetch_that_gets_nothing_fails(tmp_path, monkeypatch):
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
+    (tmp_path / "site.toml").write_text("[site]\nlatitude = 40.0\nlongitude = -83.0\n")
+    result = run("fetch", "--offline", "--site", tmp_path / "site.toml")
+    assert result.exit_code == 1
+    assert "not a day can be had" in result.output
+
+
 def test_init_into_a_read_only_folder(tmp_path, monkeypatch):
     def refuse(*args, **kwargs):
         raise PermissionError(13, "Permission denied")

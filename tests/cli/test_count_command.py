@@ -100,7 +100,7 @@ def test_days_without_a_reading_are_said_and_not_filled(tmp_path):
                 "--base", "10degC", "--goal", "100degC")  # fmt: skip
     assert "4 days: 2 logged, 2 unknown and not counted." in text
     assert "Degree-days above 10.0 °C: at least 4." in text
-    assert "Total of 100 not yet." in text
+    assert "Total of 100 not by the days known." in text
 
 
 def test_the_year_begins_in_july_in_the_south(tmp_path):

@@ -13,12 +13,12 @@ from patchrisk.morning import AreaMorning, Morning
 from patchrisk.pen import Pen
 from patchrisk.programme.plan import AreaPlan
 from patchrisk.report.figures import drawings_of
-from patchrisk.report.figures.canvas import NORMAL, Sheet, Words, text_width
+from patchrisk.report.figures.canvas import NORMAL, Sheet, Words, wrapped
 from patchrisk.report.figures.drawn import Drawing
 from patchrisk.report.figures.raster import to_bytes
 from patchrisk.report.figures.svg import to_svg
 
-_TITLE = 16.0  # px
+_TITLE = 15.0  # px
 _MARGIN = 14.0
 _NEEDS = {
     "soil": "it needs a logger, or air temperature",
@@ -76,9 +76,16 @@ def write_figure(
     return drawing.alt
 
 
+def _balanced(title: str, wide: float) -> list[str]:
+    """Break a title into lines about as long as each other."""
+    lines = wrapped(title, wide, _TITLE, bold=True)
+    even = textwrap.wrap(title, len(title) // len(lines) + 8)
+    return even if len(even) == len(lines) else lines
+
+
 def _titled(drawing: Drawing, morning: Morning, area: AreaMorning, width: float) -> Sheet:
     day = Pen(morning.site.site.units).day(np.datetime64(morning.as_of, "D"), year=True)
-    title = textwrap.wrap(drawing.title, int((width - 2 * _MARGIN) / text_width("x", _TITLE)))
+    title = _balanced(drawing.title, width - 2 * _MARGIN)
     place = f"{area.area.name}, {morning.site.site.name}, {day}"
     head = _MARGIN + 21 * len(title) + 26
     moved = drawing.sheet.moved(_MARGIN, head)

@@ -153,11 +153,11 @@ def _told(
         name, days = title_of(morning, disease), _season(course)
         at = course.today - 1
         if at < days[0]:
-            yield f"{name}: season from {pen.day(course.dates[days[0]])}."
+            yield f"{name}: counts from {pen.day(course.dates[days[0]])}."
             continue
         now = float(course.total.middle[at])
         text = f"{name}: {now:.0f} {UNIT[course.basis]} since {pen.day(course.dates[days[0]])}"
-        if course.past_totals is not None:
+        if course.past_totals is not None and now >= 0.5:  # else 0 is more than 0
             then = course.past_totals[at]
             less = int((then < now).sum())
             text += f", more than in {less} of {len(then)} past years"

@@ -24,6 +24,7 @@ from patchrisk.report.figures.canvas import (
     wrapped,
 )
 from patchrisk.report.figures.drawn import DAY, Days, Drawing, ranked, speaking, title_of
+from patchrisk.report.words import between
 from patchrisk.units import FloatArray, from_canonical
 from patchrisk.windows import Rule, State
 
@@ -101,7 +102,9 @@ def draw(morning: Morning, area: AreaMorning, width: float) -> Drawing | None:
     depth = pen.show("depth", soil.depth_cm)
     return Drawing(
         "soil",
-        f"Is the soil at {depth} ahead of other years, and where is it heading?",
+        f"How warm is the soil at {depth}?"
+        if course is None
+        else f"Is the soil at {depth} ahead of other years, and where is it heading?",
         sheet,
         " ".join(_told(morning, area, pen)),
         ("Day", f"Soil at {depth}", "Known by", "8 of 10 past years"),
@@ -260,7 +263,7 @@ def _told(morning: Morning, area: AreaMorning, pen: Pen) -> Iterator[str]:
         pen.show("soil temperature", float(part[at]))
         for part in (course.soil.low, course.soil.high)
     )
-    yield f"By {pen.day(course.dates[at])} {low} to {high} in 8 of 10 cases."
+    yield f"By {pen.day(course.dates[at])}: {between(low, high)} in 8 of 10 cases."
 
 
 def _index(dates: Days, day: np.datetime64) -> int:

@@ -59,7 +59,8 @@ def lanes_of(morning: Morning, area: AreaMorning, today: DiseaseToday, pen: Pen)
         pairs += [(r.member, r.rule) for r in coming.coming if (r.member, r.rule.id) not in known]
     now = {(r.member, r.rule.id): r for r in today.rules}
     middle_rule = today.deciding[len(today.deciding) // 2].rule if today.deciding else None
-    if coming is not None and coming.middle is not None:
+    decided = today.state in (State.OPEN, State.CLOSED)  # by the middle of the deciding rules
+    if not decided and coming is not None and coming.middle is not None:
         middle_rule = coming.middle.rule
     lanes = []
     for member, rule in pairs:
@@ -97,10 +98,11 @@ def draw(morning: Morning, area: AreaMorning, width: float) -> Drawing | None:
     today, pen = np.datetime64(morning.as_of, "D"), Pen(morning.site.site.units)
     ahead = _AHEAD if area.ahead else 14
     sheet = Sheet(width, 0)
-    top = key(sheet, _KEY, 0) + 24
+    top = key(sheet, _KEY if area.ahead else (_KEY[0], _KEY[-1]), 0) + 24
     lanes = {d.key: lanes_of(morning, area, d, pen) for d in diseases}
     names = {d.key: wrapped(title_of(morning, d), width - 70, NORMAL, bold=True) for d in diseases}
-    tall = sum(11 + 15 * len(names[d.key]) + _PITCH * len(lanes[d.key]) for d in diseases)
+    seen = {k: [lane for lane in of if _seen(lane, today - _BACK)] for k, of in lanes.items()}
+    tall = sum(11 + 15 * len(names[d.key]) + _PITCH * len(seen[d.key]) for d in diseases)
     frame = Frame(2, top, width - 8, top + tall, today - _BACK, today + ahead)
     axes.months(sheet, frame)
     axes.today_line(sheet, frame, today)
@@ -113,7 +115,7 @@ def draw(morning: Morning, area: AreaMorning, width: float) -> Drawing | None:
             y += 15
             sheet.add(Words(2, y, line, NORMAL, bold=True, halo=True))
         y += 9
-        for lane in lanes[disease.key]:
+        for lane in seen[disease.key]:
             _lane(sheet, frame, y, lane, today)
             y += _PITCH
         y += 2
@@ -121,7 +123,9 @@ def draw(morning: Morning, area: AreaMorning, width: float) -> Drawing | None:
     sheet.height = frame.bottom + 20
     return Drawing(
         "windows",
-        "Which windows are open, and when will the next ones open?",
+        "Which windows are open, and when will the next ones open?"
+        if area.ahead
+        else "Which windows are open?",
         sheet,
         " ".join(_told(morning, area, diseases, pen)),
         ("Disease", "Rule", "Opened", "Closed", "Will open", "8 of 10 cases", "Closes about"),
@@ -138,6 +142,12 @@ _KEY = (
     ),
     Entry((Shape(box(-11, -3.8, 11, 3.8), "open"),), "thick: middle rule"),
 )
+
+
+def _seen(lane: Lane, first: np.datetime64) -> bool:
+    """Whether a rule was open since the first day drawn, or is to open."""
+    over = lane.closed is not None and lane.closed <= first
+    return lane.middle is not None or (lane.opened is not None and not over)
 
 
 def _lane(sheet: Sheet, frame: Frame, y: float, lane: Lane, today: np.datetime64) -> None:

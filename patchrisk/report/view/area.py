@@ -11,12 +11,13 @@ from patchrisk.programme.cover import Cover
 from patchrisk.programme.plan import AreaPlan
 from patchrisk.programme.plan import Planned as PlannedApplication
 from patchrisk.report import words
-from patchrisk.report.cover import went_on
+from patchrisk.report.cover import water_words, went_on
 from patchrisk.report.view.model import AreaView, Change, Level, Planned, Row, Task
 from patchrisk.report.view.row import LIKELY, row_of, rule_open
 from patchrisk.soil.series import SoilSeries
 from patchrisk.windows import State
 
+_OLD_DAYS = 3  # days without a soil figure that are said under what to do
 _IN_DOUBT = 0.8  # an open window that is less sure than this is named with its chance
 _ORDER = (State.OPEN, State.NEARING, State.UNKNOWN, State.CLOSED, State.NOT_YET)
 
@@ -103,7 +104,17 @@ def _tasks(area: AreaMorning, pairs: Sequence[tuple[DiseaseToday, Row]], pen: Pe
         first = told[0]
         lead = f"Nothing to put on today; {first.lead[:1].lower()}{first.lead[1:]}"
         told[0] = Task(lead, first.names)
-    return told or [Task(f"Nothing to do today{_next(area, pairs, pen)}", "")]
+    return [
+        *(told or [Task(f"Nothing to do today{_next(area, pairs, pen)}", "")]),
+        *_old(area.soil, pen),
+    ]
+
+
+def _old(soil: SoilSeries, pen: Pen) -> Iterator[Task]:
+    """Say that figures stopped coming, also where nothing hangs on them this morning."""
+    known = np.flatnonzero(~np.isnan(soil.mean_c))
+    if known.size and len(soil.dates) - 1 - known[-1] >= _OLD_DAYS:
+        yield Task(f"No soil figure since {pen.day(soil.dates[known[-1]], year=True)}", "")
 
 
 def _named(today: DiseaseToday, row: Row, cover: Mapping[str, Cover]) -> str:
@@ -149,7 +160,9 @@ def _next(area: AreaMorning, pairs: Sequence[tuple[DiseaseToday, Row]], pen: Pen
     for today, row in pairs:
         ahead = area.ahead.get(today.key)
         rule = None if ahead is None else ahead.middle
-        if today.state is State.NOT_YET and rule is not None and rule.middle is not None:
+        if rule is None or rule.middle is None or rule.opened_before > LIKELY:
+            continue
+        if today.state in (State.NOT_YET, State.CLOSED, State.NEARING):
             dated.append((rule.middle, row.name))
     if not dated:
         return ""
@@ -170,15 +183,19 @@ def _last_on(morning: Morning, area: AreaMorning, pen: Pen) -> str:
     mine = [one for one in morning.applications.rows if one.area == area.area.name]
     if not mine:
         return "No application on record."
-    return f"Last application: {went_on(max(mine, key=lambda one: one.day), pen)}."
+    last = max(mine, key=lambda one: one.day)
+    wet = water_words(last, pen)
+    return f"Last application: {went_on(last, pen)}{f', {wet}' if wet else ''}."
 
 
 def _soil(soil: SoilSeries, pen: Pen) -> str:
     depth = pen.show("depth", soil.depth_cm)
     if np.isnan(soil.mean_c[-1]):
         known = np.flatnonzero(~np.isnan(soil.mean_c))
-        last = f"of {pen.day(soil.dates[known[-1]], year=True)}" if known.size else "not there"
-        return f"Soil at {depth}: no figure for yesterday; the last is {last}."
+        last = "yet"
+        if known.size:
+            last = f"for yesterday; the last is of {pen.day(soil.dates[known[-1]], year=True)}"
+        return f"Soil at {depth}: no figure {last}."
     error = pen.show("temperature difference", 1.2816 * float(soil.sd_c[-1]))
     text = (
         f"Soil at {depth} on {pen.day(soil.dates[-1])}: "
@@ -190,8 +207,9 @@ def _soil(soil: SoilSeries, pen: Pen) -> str:
     week = soil.mean_c[-8:-1]
     if np.isfinite(week).any():
         change = float(soil.mean_c[-1] - np.nanmean(week))
-        way = "above" if change > 0 else "below"
-        text += f"; {pen.show('temperature difference', abs(change))} {way} last week"
+        shown = pen.show("temperature difference", abs(change))
+        way = f"{shown} {'above' if change > 0 else 'below'}"
+        text += f"; {'as' if shown.startswith('0.0 ') else way} last week"
     return text + "."
 
 

@@ -121,7 +121,7 @@ def _data(morning: Morning, pen: Pen, owed: Sequence[str]) -> Iterator[str]:
             yield words.probe_words(
                 reading, probe, morning.as_of, pen.show, lambda day: pen.day(day, year=True)
             )
-    for text in weather_lines(morning.weather):
+    for text in weather_lines(morning.weather, pen):
         if text not in owed:
             yield text
     yield from kept_lines(morning.applications, pen)

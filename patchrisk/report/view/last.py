@@ -91,6 +91,8 @@ def changes_since(
             said = before.get(row.key)
             if said is None:
                 yield Change(area.name, f"{row.name}: not on the last page")
+            elif said.state == State.CLOSED.words and row.state is State.NOT_YET:
+                continue  # the calendar's doing, as since yesterday
             elif said.state != row.state.words:
                 yield Change(area.name, f"{row.name}: {row.state.words}, was {said.state}")
             elif said.level != row.level.words and "due" in (said.level, row.level.words):

@@ -7,7 +7,7 @@ import numpy as np
 from patchrisk.ahead.look import DiseaseAhead
 from patchrisk.ahead.openings import RuleAhead
 from patchrisk.diseases import Library
-from patchrisk.expression import Watch
+from patchrisk.expression import WEEK, Watch
 from patchrisk.morning import AreaMorning
 from patchrisk.numbers import load_numbers
 from patchrisk.outlook import DiseaseToday
@@ -22,6 +22,8 @@ from patchrisk.windows import State
 LIKELY = 0.5
 SURE = 0.98
 WORTH = 0.1  # a chance worth a word
+_WEEK_WORTH = 0.2  # a week so likely is worth naming
+_USUAL = 3  # days early or late that are as usual
 SOON = 7  # days of cover left at which the next application is due for thought
 _ODDS_DAYS = (7, 14, 28)
 _RULES = {"treat": "timing", "infect": "infection", "express": "symptom"}
@@ -55,7 +57,7 @@ def row_of(
         _odds(today, rule, as_of, pen),
         _normal(today, rule, pen),
         _rules(today, ahead, pen),
-        _again(today, rule, pen),
+        _again(today, rule, as_of, pen),
         "" if pressure is None else _pressure(pressure, pen),
         "" if pressure is None else _pressure_more(pressure),
         "" if watch is None else _shows(watch, pen),
@@ -63,7 +65,7 @@ def row_of(
         covered,
         "" if cover is None or not told else cover_words(cover, as_of, pen),
         "" if cover is None or not told else cover_words(cover, as_of, pen, brief=True),
-        _act(library, today, level, ahead, cover, as_of, pen),
+        _act(library, today, level, ahead, cover, watch is not None, as_of, pen),
         tuple(_why(library, today, pen)),
     )
 
@@ -127,7 +129,9 @@ def rule_open(today: DiseaseToday) -> bool:
 
 def _fresh(today: DiseaseToday) -> str:
     if today.state is not today.yesterday:
-        return f"new, was {today.yesterday.words}"
+        # A season that was closed and is before its start again is the calendar's doing.
+        turned = (today.yesterday, today.state) == (State.CLOSED, State.NOT_YET)
+        return "" if turned else f"new, was {today.yesterday.words}"
     return words.change_words(today)
 
 
@@ -140,11 +144,20 @@ def _when(today: DiseaseToday, rule: RuleAhead | None, pen: Pen) -> str:
     if rule is None:
         return ""
     if rule.middle is None:
-        return "most likely not this season"
+        return "not likely this season"
     if rule.opened_before > LIKELY:
-        return f"by the odds {pen.day(rule.middle)}"
+        return _split(today, pen) or f"likely since {pen.day(rule.middle)}"
     assert rule.early is not None
     return f"{pen.day(rule.middle)} ({pen.days(rule.early, rule.late)})"
+
+
+def _split(today: DiseaseToday, pen: Pen) -> str:
+    """Say how many rules are open, and since when, where they are not enough to decide."""
+    opened = [r.opened for r in today.deciding if r.state is State.OPEN and r.opened is not None]
+    if today.state is not State.NEARING or not opened:
+        return ""
+    known = sum(r.state is not State.UNKNOWN for r in today.deciding)
+    return f"by {len(opened)} of {known} rules since {pen.day(min(opened))}"
 
 
 def _odds(today: DiseaseToday, rule: RuleAhead | None, as_of: np.datetime64, pen: Pen) -> str:
@@ -154,9 +167,11 @@ def _odds(today: DiseaseToday, rule: RuleAhead | None, as_of: np.datetime64, pen
     if today.state is State.CLOSED or rule is None:
         return ""
     if rule.middle is None:
-        return f"{percent(1 - rule.never)} this season"
+        return f"{percent(1 - rule.never)} chance"
     if rule.opened_before > LIKELY:
-        return "" if chance is None else f"{words.chance_percent(chance)} open today"
+        if chance is None or _split(today, pen):
+            return ""
+        return f"{words.chance_percent(chance)} open today"
     told: list[tuple[np.datetime64, float]] = []
     for days in _ODDS_DAYS:
         day = as_of + days - 1
@@ -166,9 +181,7 @@ def _odds(today: DiseaseToday, rule: RuleAhead | None, as_of: np.datetime64, pen
         told.append((day, float(rule.opened_by[row]) if row >= 0 else 0.0))
         if told[-1][1] >= SURE:
             break
-    told = [t for t in told if percent(t[1]) != percent(0)] or told[-1:]
-    if not told or told[-1][1] == 0:
-        return ""
+    told = [t for t in told if t[1] >= WORTH]
     return ", ".join(f"{percent(share)} by {pen.day(day)}" for day, share in told[:2])
 
 
@@ -179,15 +192,17 @@ def _normal(today: DiseaseToday, rule: RuleAhead | None, pen: Pen) -> str:
         unusual = rule.normal_never is not None and rule.normal_never > LIKELY
         return "not in a normal year" if unusual else ""
     days = abs(rule.days_early)
-    if days < 2:
+    if days <= _USUAL:
         text = "as usual"
     else:
         count = f"{days} days {'early' if rule.days_early > 0 else 'late'}"
         text = f"{count} (usual {pen.day(rule.normal)})"
     first = rule.middle
     if today.state is State.OPEN and first is not None and today.since is not None:
-        apart = int(abs((today.since - first).astype(int)))
-        if apart > 3:
+        apart = int((today.since - first).astype(int))
+        if apart < -_USUAL:
+            return ""  # of another opening, still to come
+        if apart > _USUAL:
             return f"first {pen.day(first)}, {text}"
     return text
 
@@ -198,7 +213,12 @@ def _rules(today: DiseaseToday, ahead: DiseaseAhead | None, pen: Pen) -> str:
     opened = sum(r.state is State.OPEN for r in rules)
     if len(rules) == 1:
         return "one published rule"
-    text = f"{opened} of {len(known)} rules"
+    if not known:
+        return f"none of {len(rules)} rules can be judged"
+    lost = len(rules) - len(known)
+    text = f"{opened} of {len(rules)} rules open{f', {lost} unknown' if lost else ''}"
+    if today.state is State.CLOSED:
+        return text  # dates to come are another season's
     dispute = None if ahead is None else ahead.dispute
     if ahead is not None and dispute is not None and dispute.of > 1:
         dated = [r.middle for r in ahead.coming if r.middle is not None]
@@ -208,20 +228,22 @@ def _rules(today: DiseaseToday, ahead: DiseaseAhead | None, pen: Pen) -> str:
     return text
 
 
-def _again(today: DiseaseToday, rule: RuleAhead | None, pen: Pen) -> str:
+def _again(today: DiseaseToday, rule: RuleAhead | None, as_of: np.datetime64, pen: Pen) -> str:
     if rule is None:
         return ""
+    if today.state is State.CLOSED and rule.middle is not None and rule.middle > as_of:
+        return f"next about {pen.day(rule.middle)}"
     told = []
     if today.state is State.OPEN and rule.closes is not None and rule.open_today > LIKELY:
         told.append(f"closes about {pen.day(rule.closes)}")
     if rule.again >= WORTH and (today.state is State.OPEN or rule.opened_before > LIKELY):
-        told.append(f"{percent(rule.again)} to open once more")
+        told.append(f"{percent(rule.again)} to reopen")
     return ", ".join(told)
 
 
 def _pressure(pressure: Pressure, pen: Pen) -> str:
     if pressure.so_far.high < LIKELY and pressure.place is None:
-        return f"season from {pen.day(pressure.first)}"
+        return f"counts from {pen.day(pressure.first)}"
     text = f"{pressure.so_far.middle:.0f}"
     if pressure.usual_so_far is not None and pressure.place is not None:
         text += f" (usual {pressure.usual_so_far.middle:.0f})"
@@ -231,21 +253,28 @@ def _pressure(pressure: Pressure, pen: Pen) -> str:
 def _pressure_more(pressure: Pressure) -> str:
     wet = "" if pressure.wet is None else f"{pressure.wet:.0f} in wet soil, "
     told = f"{wet}{pressure.rest.low:.0f} to {pressure.rest.high:.0f} to come"
-    if pressure.place is None:
+    if pressure.place is None or pressure.so_far.middle < LIKELY:  # else 0 is more than 0
         return told
-    return f"{told}; more than in {percent(pressure.place)} of {pressure.years} years"
+    return f"{told}; more than in {pressure.place * pressure.years:.0f} of {pressure.years} years"
 
 
 def _shows(watch: Watch, pen: Pen) -> str:
     if watch.basis == "stress" and watch.begun is not None and watch.begun >= LIKELY:
-        return f"its stress came about {pen.day(watch.first)}"
-    text = pen.days(watch.first, watch.last)
+        return f"most likely since {pen.day(watch.first)}"
+    if watch.last is None:
+        text = f"from {pen.day(watch.first)}"
+    else:
+        text = pen.days(watch.first, watch.last)
     if watch.basis == "stress":
+        text = f"first {text}"
+        if watch.last is None or watch.last - watch.first < 2 * WEEK:
+            return text
         best = sorted(watch.weeks, key=lambda week: -week[1])[:2]
-        weeks = ", ".join(f"{pen.day(day)} {percent(share)}" for day, share in sorted(best))
+        likely = sorted(week for week in best if week[1] >= _WEEK_WORTH)
+        weeks = ", ".join(f"{pen.day(day)} {percent(share)}" for day, share in likely)
         return f"{text} (week of {weeks})" if weeks else text
     if watch.chance is not None:
-        text += f" (published heat: {percent(watch.chance)})"
+        text += f" (heat to show it: {percent(watch.chance)})"
     return text
 
 
@@ -255,17 +284,19 @@ def _act(
     level: Level,
     ahead: DiseaseAhead | None,
     cover: Cover | None,
+    watched: bool,
     as_of: np.datetime64,
     pen: Pen,
 ) -> str:
     rule = None if ahead is None else ahead.middle
     covered = cover is not None and cover.until is not None
     if today.state is State.UNKNOWN:
-        return "Too many days are missing to say: read out the logger, or give air temperature."
+        return "Too many days are missing to be sure: read out the logger, or give air temperature."
     if today.state is State.CLOSED and ahead is not None and _reopens(ahead):
         return "Closed for now, likely to open once more this season: keep an application for then."
     if today.state is State.CLOSED:
-        return "The timing has passed: an application now does little. Scout instead."
+        scout = "" if watched else " Scout instead."  # else it is said when to
+        return f"The timing has passed: an application now does little.{scout}"
     if covered:
         assert cover is not None
         until = pen.day(cover.until)
@@ -279,14 +310,17 @@ def _act(
     soon = None if rule is None or rule.opened_before > LIKELY else rule.early
     by = "" if soon is None else "now" if soon <= as_of else f"by {pen.day(soon)}"
     if level is Level.READY and rule_open(today):
-        return "Be ready: a rule on timing is open."
+        return "Be ready: a timing rule is open."
     if level is Level.READY:
         return f"Be ready {by}".rstrip() + ": product and water."
+    nothing = f"Nothing yet{f'; be ready {by}' if by else ''}."
+    if by == "now":
+        nothing = "Nothing yet, but it may open any day."
     if today.key in library.diseases:
-        return f"Nothing yet{f'; be ready {by}' if by else ''}."
+        return nothing
     return (
-        f"Nothing yet{f'; be ready {by}' if by else ''}. Turf that thins now was infected in an "
-        "earlier window: an application now does little."
+        f"{nothing} Turf that thins now was infected in an earlier window: an application now "
+        "does little."
     )
 
 
