@@ -16,8 +16,6 @@ from patchrisk.weather.decode import decode, read_bytes
 
 LOCK_WAIT_S = 10.0
 
-_CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028\u2029]")
-
 
 @dataclass(frozen=True)
 class Row:
@@ -150,14 +148,6 @@ def _addition(sheet: Sheet, raw: bytes, columns: Sequence[str], cells: Mapping[s
         found = f"{error.object[error.start]!r} can't be written in {sheet.encoding}"
         cure = "save the file as CSV UTF-8 from the spreadsheet"
         raise InputError(Fault(str(sheet.path), "", found, cure)) from None
-
-
-def plain(text: str) -> str:
-    """Return text on one line, single spaces between words; ValueError on control characters."""
-    text = " ".join(text.split())
-    if _CONTROL.search(text):
-        raise ValueError("a control character: write plain text")
-    return text
 
 
 def _parse(path: Path, raw: bytes, columns: Sequence[str]) -> Sheet:

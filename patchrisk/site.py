@@ -7,9 +7,9 @@ from datetime import date, timedelta
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, field_validator, model_validator
 
-from patchrisk.document import read_toml, validate
+from patchrisk.document import plain, read_toml, validate
 from patchrisk.errors import Fault, InputError
 from patchrisk.units import System, read_measure
 
@@ -32,6 +32,9 @@ CURES = {
     "from": 'write one address, such as "greens@example.org"',
     "to": 'write a list of addresses, such as ["me@example.org"]',
     "host": 'write the name of the mail server, such as "smtp.example.org"',
+    "name": "write a name in quotes, of up to 80 characters",
+    "area": "write each area under a line [[area]]",
+    "site": "write name, latitude and longitude under a line [site]",
     "turf": 'write the grass, such as "creeping bentgrass"',
     "most_applications": "write a whole number from 0 to 30",
     "no_spray": 'write a list, as ["2026-06-13", "2026-07-01/2026-07-04", "weekends"]',
@@ -41,11 +44,28 @@ WEEKDAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", 
 _DAY_OFF = 'write "2026-06-13", "2026-07-01/2026-07-04", "weekends" or a weekday'
 
 
+def _offset_text(text: str) -> str:
+    match = _OFFSET.fullmatch(text)
+    if match is None or not (int(match[2]) <= 14 and int(match[3]) < 60):
+        raise ValueError(f"{text!r} is not an offset: {CURES['utc_offset']}")
+    return text
+
+
 def _offset(text: str) -> timedelta:
     match = _OFFSET.fullmatch(text)
     assert match is not None
     size = timedelta(hours=int(match[2]), minutes=int(match[3]))
     return -size if match[1] == "-" else size
+
+
+def _name(text: str) -> str:
+    text = plain(text)
+    if not text:
+        raise ValueError("an empty name: write one, or leave the key away")
+    return text
+
+
+Name = Annotated[str, AfterValidator(_name)]
 
 
 class _Table(BaseModel):
@@ -58,7 +78,7 @@ class Place(_Table):
     Without ``utc_offset`` the standard time of the longitude is taken, 15 degrees an hour.
     """
 
-    name: Annotated[str, Field(min_length=1, max_length=120)] = "Unnamed site"
+    name: Annotated[Name, Field(max_length=120)] = "Unnamed site"
     latitude: Annotated[float, Field(ge=-90, le=90)]
     longitude: Annotated[float, Field(ge=-180, le=180)]
     elevation: str | None = None
@@ -75,12 +95,7 @@ class Place(_Table):
     @field_validator("utc_offset")
     @classmethod
     def _check_offset(cls, value: str | None) -> str | None:
-        if value is None:
-            return None
-        match = _OFFSET.fullmatch(value)
-        if match is None or not (int(match[2]) <= 14 and int(match[3]) < 60):
-            raise ValueError(f"{value!r} is not an offset: {CURES['utc_offset']}")
-        return value
+        return None if value is None else _offset_text(value)
 
     @property
     def elevation_m(self) -> float | None:
@@ -156,9 +171,7 @@ class Logger(_Readings):
     @field_validator("utc_offset")
     @classmethod
     def _check_offset(cls, value: str | None) -> str | None:
-        if value is not None and _OFFSET.fullmatch(value) is None:
-            raise ValueError(f"{value!r} is not an offset: {CURES['utc_offset']}")
-        return value
+        return None if value is None else _offset_text(value)
 
     @property
     def depth_cm(self) -> float | None:
@@ -251,7 +264,7 @@ class Area(_Table):
     ``most_applications`` comes before that of the whole site.
     """
 
-    name: Annotated[str, Field(min_length=1, max_length=80)] = "Turf"
+    name: Annotated[Name, Field(max_length=80)] = "Turf"
     turf: str | None = None
     use: Use | None = None
     root_zone: RootZone = "loam"
