@@ -195,21 +195,21 @@ def _records(
     text: str, delimiter: str, source: str, faults: list[Fault]
 ) -> Iterator[tuple[int, list[str]]]:
     """Yield every record that is not blank, with the line it begins on."""
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
+    lines = [f"{line}\n" for line in text.split("\n")]
+    start = 0
     while True:
-        line = reader.line_num + 1
+        reader = csv.reader(lines[start:], delimiter=delimiter, strict=True)
+        line = start + 1
         try:
-            cells = next(reader)
-        except StopIteration:
+            for cells in reader:
+                if any(cell.strip() for cell in cells):
+                    yield line, cells
+                line = start + reader.line_num + 1
             return
-        except csv.Error:
-            last = reader.line_num
-            place = f"line {line}" if last == line else f"lines {line} to {last}"
+        except csv.Error:  # an open quote would swallow every row to the end: go on behind its line
             cure = "double or take out the quote that has no partner"
-            faults.append(Fault(source, place, "quotes that don't match", cure))
-            continue
-        if any(cell.strip() for cell in cells):
-            yield line, cells
+            faults.append(Fault(source, f"line {line}", "quotes that don't match", cure))
+            start = line
 
 
 def _header(path: Path, names: Sequence[str], columns: Sequence[str], line: int) -> tuple[str, ...]:

@@ -483,3 +483,11 @@ def test_a_file_name_out_of_all_measure_is_one_line(site):
 @pytest.mark.parametrize("text", ["a = " + "[" * 5000, "a = " + "9" * 5000])
 def test_toml_out_of_all_measure(site, text):
     refused(run("check", "--site", site(text=text)), "site.toml", "not TOML")
+
+
+@pytest.mark.parametrize("option", ["--as-of", "--since"])
+def test_a_day_before_all_weather_is_refused_in_a_line(site, option):
+    args = ("count", "--offline", "--site", site(GOOD_LOG), "--base", "10degC")
+    result = run(*args, option, "0026-05-01")
+    assert result.exit_code == 2
+    assert "write the year in full" in result.stderr

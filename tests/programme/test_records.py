@@ -173,6 +173,7 @@ FAULTY = [
     ("2026-05-12,Greens,,3,,,,,a,b", "10 cells under 9 headings: put text with commas", False),
     ('2026-05-12,Greens,,3,,,,,a "b" c"', None, True),  # quotes inside a word are text
     ('2026-05-12,Greens,,3,,,,,"a" b', "quotes that don't match", False),
+    ('2026-05-12,Greens,,3,,,,,"a', "quotes that don't match", False),  # open to the end
 ]
 
 
