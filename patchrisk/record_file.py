@@ -11,7 +11,7 @@ from pathlib import Path
 
 from patchrisk.atomic import write_bytes
 from patchrisk.errors import Fault, InputError, UnavailableError
-from patchrisk.spreadsheet import guard, unguard
+from patchrisk.spreadsheet import guard, parted, unguard
 from patchrisk.weather.decode import decode, read_bytes
 
 LOCK_WAIT_S = 10.0
@@ -175,7 +175,8 @@ def _parse(path: Path, raw: bytes, columns: Sequence[str]) -> Sheet:
             cure = "finish it, or take it out and record it again"
             faults.append(Fault(str(path), f"line {line}", found, cure))
             continue
-        if any(cell.strip() for cell in cells[len(header) :]):
+        more = cells[len(header) :]
+        if any(cell.strip() for cell in more) or (more and parted([c.strip() for c in cells])):
             found = f"{len(cells)} cells under {len(header)} headings"
             faults.append(Fault(str(path), f"line {line}", found, _quote_cure(delimiter)))
             continue

@@ -29,6 +29,7 @@ from patchrisk.diseases import Disease, Library
 from patchrisk.errors import Fault, InputError
 from patchrisk.pressure import infection_season
 from patchrisk.seasons import Season, season_spans
+from patchrisk.spreadsheet import parted
 from patchrisk.weather.decode import read_text
 
 COLUMNS = ("place", "disease", "first_seen", "looked", "incidence", "note")
@@ -138,13 +139,15 @@ def _read_lines(path: Path) -> tuple[list[tuple[int, dict[str, str]]], list[Faul
     for cells in reader:
         if not any(cell.strip() for cell in cells):
             continue
-        if len(cells) > len(header) and any(c.strip() for c in cells[len(header) :]):
+        cells = [cell.strip() for cell in cells]
+        more = cells[len(header) :]
+        if any(more) or (more and parted(cells)):
             found = f"{len(cells)} cells under {len(header)} columns"
             cure = 'put a text that holds the delimiter in "quotes"'
             faults.append(Fault(source, f"row {reader.line_num}", found, cure))
             continue
         pairs = zip(header, cells, strict=False)
-        lines.append((reader.line_num, {name: cell.strip() for name, cell in pairs}))
+        lines.append((reader.line_num, dict(pairs)))
     if not lines and not faults:
         raise InputError(Fault(source, "", "no rows", "write one row an observation"))
     return lines, faults

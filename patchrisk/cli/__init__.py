@@ -53,6 +53,13 @@ class _Patchrisk(click.Group):
             for fault in error.faults:
                 click.echo(f"patchrisk: {fault}", err=True)
             ctx.exit(error.exit_code)
+        except click.exceptions.NoArgsIsHelpError:
+            raise
+        except click.UsageError as error:
+            said = " ".join(error.format_message().split()).rstrip(".")
+            where = error.ctx.command_path if error.ctx else "patchrisk"
+            click.echo(f"patchrisk: {said} (`{where} --help` says more)", err=True)
+            ctx.exit(2)
         except KeyboardInterrupt:
             click.echo("patchrisk: stopped", err=True)
             ctx.exit(1)

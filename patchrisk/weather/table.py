@@ -6,7 +6,7 @@ import re
 import warnings
 from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
-from itertools import pairwise, zip_longest
+from itertools import zip_longest
 from typing import Any, Literal, cast
 
 import numpy as np
@@ -14,6 +14,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from patchrisk.errors import Fault, InputError
+from patchrisk.spreadsheet import parted
 from patchrisk.weather.layout import LogOptions
 from patchrisk.weather.numerals import MISSING_TEXT, guess_decimal, is_missing, is_number
 from patchrisk.weather.sniff import Guess, find_header, guess_layout, split
@@ -249,8 +250,7 @@ def _is_shifted(cells: Sequence[str], usual: int, times: Collection[int]) -> boo
     if any(beyond):
         return any(is_number(cell) and not is_missing(cell) for cell in beyond)
     # The last value was missing: a decimal comma shows by the two whole numbers it leaves.
-    values = [cell for n, cell in enumerate(cells) if n not in times] if beyond else []
-    return any(re.fullmatch(r"-?\d+,\d+", ",".join(pair)) for pair in pairwise(values))
+    return bool(beyond) and parted([cell for n, cell in enumerate(cells) if n not in times])
 
 
 def _parse(

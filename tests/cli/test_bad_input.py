@@ -491,3 +491,20 @@ def test_a_day_before_all_weather_is_refused_in_a_line(site, option):
     result = run(*args, option, "0026-05-01")
     assert result.exit_code == 2
     assert "write the year in full" in result.stderr
+
+
+@pytest.mark.parametrize(
+    "args",
+    [
+        ("outlook", "--as-of", "2026-02-29"),
+        ("count", "--base", "50"),
+        ("page", "--area", "Greens"),
+        ("figure", "moon"),
+        ("backtest",),
+        ("spray",),
+    ],
+)
+def test_a_wrong_option_is_one_line(args):
+    result = run(*args)
+    refused(result, "--help")
+    assert len(result.stderr.splitlines()) == 1
