@@ -164,7 +164,7 @@ def _parse(path: Path, raw: bytes, columns: Sequence[str]) -> Sheet:
         return Sheet(path)
     delimiter = max(",;\t", key=lines[first].count)
     faults: list[Fault] = []
-    records = list(_records(text, delimiter, str(path), faults))
+    records = list(read_records(text, delimiter, str(path), faults))
     (_, names), *body = records or [(1, [])]
     header = _header(path, names, columns, first + 1)
     rows: list[Row] = []
@@ -192,10 +192,10 @@ def _quote_cure(delimiter: str) -> str:
     return f'put text with {name} in "quotes"'
 
 
-def _records(
+def read_records(
     text: str, delimiter: str, source: str, faults: list[Fault]
 ) -> Iterator[tuple[int, list[str]]]:
-    """Yield every record that is not blank, with the line it begins on."""
+    """Yield every record that is not blank, with the line it begins on; add what is no record."""
     lines = [f"{line}\n" for line in text.split("\n")]
     start = 0
     while True:

@@ -8,7 +8,7 @@ from patchrisk.atomic import write_text
 from patchrisk.site import Area, Site
 from patchrisk.soil.fit import SiteFit
 from patchrisk.soil.surface import Surface, surface_of
-from patchrisk.weather.decode import read_text
+from patchrisk.weather.decode import read_bytes
 
 
 def fit_path(site: Site, area: Area) -> Path:
@@ -29,7 +29,7 @@ def read_fit(site: Site, area: Area) -> SiteFit | None:
     path = fit_path(site, area)
     if not path.exists():
         return None
-    return SiteFit.from_toml(read_text(path, "utf-8").text, str(path))
+    return SiteFit.from_toml(read_bytes(path).decode("utf-8", "replace"), str(path))
 
 
 def keep_fit(site: Site, area: Area, fit: SiteFit) -> Path:
