@@ -164,7 +164,12 @@ def _open_csv(path: Path, columns: Mapping[str, str]) -> Source:
     source = str(path)
     with path.open("rb") as file:
         head = _decoded(file.readline().removeprefix(codecs.BOM_UTF8), source, 1)
-        names = tuple(c.strip() for c in next(csv.reader([head]), []))
+        if not head.strip():
+            raise InputError(Fault(source, "line 1", "no header", "name the columns in it"))
+        if "\r" in head:
+            cure = "save it again as CSV UTF-8"
+            raise InputError(Fault(source, "", "carriage returns alone for line ends", cure))
+        names = tuple(c.strip() for c in next(csv.reader([head])))
         if len(names) == 1:
             cure = "part the columns by commas, and the decimals by points"
             raise InputError(Fault(source, "line 1", "a single column", cure))
@@ -207,6 +212,8 @@ def _look_through(
             cure = "write a cell for each column, and decimals with a point"
             raise InputError(Fault(source, f"line {number}", found, cure))
         name, day = cells[site_at].strip(), cells[date_at].strip()[:10]
+        if not name:
+            raise InputError(Fault(source, f"line {number}", "no site", "write its name"))
         if name != site:
             if name in spans:
                 found = f"site {name} again, after other sites"
@@ -283,7 +290,10 @@ def _open_parquet(path: Path, columns: Mapping[str, str]) -> Source:
         with _readable(file), pq.ParquetFile(file) as opened:
             names = opened.schema_arrow.names
             wanted = _wanted(str(file), names, columns)
-            not_read |= dict.fromkeys(n for n in names if n not in wanted)
+            strange = (
+                n for n in names if n not in wanted and not n.startswith("__")
+            )  # pandas' own
+            not_read |= dict.fromkeys(strange)
             theirs = {ours: name for name, ours in wanted.items()}
             for group in range(opened.num_row_groups):
                 found = opened.read_row_group(group, columns=[theirs["site"], theirs["date"]])

@@ -253,6 +253,9 @@ SLIPS = {
     "another encoding": (lambda text: text.replace("upland", "üpland").encode("latin-1"), "line 2"),
     "two bytes a letter": (lambda text: text.encode("utf-16"), "line 1: bytes that are not UTF-8"),
     "a zero byte": (other_line(40, lambda row: row + "\0"), "line 40: bytes that are not UTF-8"),
+    "no site": (other_line(40, lambda row: row.replace("upland", " ")), "line 40: no site"),
+    "nothing": (lambda text: "", "line 1: no header"),
+    "old line ends": (lambda text: text.replace("\n", "\r"), "carriage returns alone"),
     "semicolons": (lambda text: text.replace(",", ";"), "line 1: a single column"),
     "a column twice": (other_line(1, lambda row: row.replace("air_max_c", "air_min_c")), "twice"),
     "another place": (
