@@ -65,7 +65,13 @@ def _name(text: str) -> str:
     return text
 
 
+def _file(text: str) -> str:
+    plain(text)
+    return text
+
+
 Name = Annotated[str, AfterValidator(_name)]
+File = Annotated[str, AfterValidator(_file)]
 
 
 class _Table(BaseModel):
@@ -116,7 +122,7 @@ class Place(_Table):
 
 
 class _Readings(_Table):
-    file: str
+    file: File
 
 
 class Weather(_Readings):
@@ -135,7 +141,7 @@ class Online(_Table):
     forecast: Literal["auto", "nws", "metno", "openmeteo", "none"] = "auto"
     past_years: Annotated[int, Field(ge=0, le=60)] = 30
     contact: str | None = None
-    cache: str | None = None
+    cache: File | None = None
 
 
 class Logger(_Readings):
@@ -335,14 +341,14 @@ class Site(_Table):
     area: Annotated[list[Area], Field(min_length=1)] = [Area()]
     logger: list[Logger] = []
     weather: list[Weather] = []
-    forecast_file: str | None = None
+    forecast_file: File | None = None
     online: Online = Online()
     programme: Wishes = Wishes()
     mail: Mail | None = None
-    diseases_folder: str | None = None
-    shelf_file: str | None = None
-    applications_file: str | None = None
-    observations_file: str | None = None
+    diseases_folder: File | None = None
+    shelf_file: File | None = None
+    applications_file: File | None = None
+    observations_file: File | None = None
     folder: Annotated[Path, Field(exclude=True, strict=False)] = Path()
 
     @model_validator(mode="after")

@@ -508,3 +508,11 @@ def test_a_wrong_option_is_one_line(args):
     result = run(*args)
     refused(result, "--help")
     assert len(result.stderr.splitlines()) == 1
+
+
+@pytest.mark.parametrize("key", ["[online]\ncache", "shelf_file", "[[weather]]\nfile"])
+def test_a_zero_byte_in_a_file_name_is_refused(site, key):
+    line = f'{key} = "a\\u0000b"\n'
+    text = line + SITE if key == "shelf_file" else SITE + line
+    result = run("outlook", "--offline", "--site", site(GOOD_LOG, text), "--as-of", "2025-05-10")
+    refused(result, key.rpartition("\n")[2], "a control character: write plain text")
