@@ -1,13 +1,15 @@
 """TOML files written by people: read, checked against a model, every fault named with its cure."""
 
 import difflib
+import re
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import tomli  # the standard library's parser, compiled: a morning reads a quarter of a megabyte
 
-from patchrisk.errors import Fault, InputError
+from patchrisk.errors import Fault, InputError, unreadable
 
 if TYPE_CHECKING:
     from pydantic import BaseModel
@@ -16,6 +18,16 @@ if TYPE_CHECKING:
     Model = TypeVar("Model", bound=BaseModel)
 
 MAX_BYTES = 5_000_000
+
+_TYPES = {
+    "tuple_type": "write a list, in [square brackets]",
+    "list_type": "write a list, in [square brackets]",
+    "string_type": 'write text, in "quotes"',
+    "bool_type": "write true or false",
+    "int_type": "write a whole number",
+    "float_type": "write a number",
+}
+_CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028\u2029]")
 
 
 def read_toml(path: Path) -> dict[str, Any]:
@@ -29,16 +41,10 @@ def read_toml(path: Path) -> dict[str, Any]:
     """
     try:
         raw = path.read_bytes()
-    except FileNotFoundError:
-        fault = Fault(
-            str(path), "", "no such file", "check the name, or write one with `patchrisk init`"
-        )
-        raise InputError(fault) from None
-    except IsADirectoryError:
-        fault = Fault(str(path), "", "this is a folder", "name the file inside it")
-        raise InputError(fault) from None
-    except PermissionError:
-        fault = Fault(str(path), "", "not allowed to read it", "give yourself the right to read it")
+    except OSError as error:
+        fault = unreadable(path, error)
+        if isinstance(error, FileNotFoundError):
+            fault = replace(fault, cure="check the name, or write one with `patchrisk init`")
         raise InputError(fault) from None
     if len(raw) > MAX_BYTES:
         raise InputError(Fault(str(path), "", f"{len(raw)} bytes", "name a TOML file"))
@@ -50,7 +56,7 @@ def read_toml(path: Path) -> dict[str, Any]:
         raise InputError(fault) from None
     try:
         return tomli.loads(text)
-    except tomli.TOMLDecodeError as error:
+    except (ValueError, RecursionError) as error:  # a number, or a nesting, out of all measure
         reason, _, place = str(error).partition(" (at ")
         where = place.rstrip(")") or "end of file"
         raise InputError(
@@ -97,6 +103,14 @@ def validate(
         raise InputError(_faults(error.errors(), model, source, cures or {})) from None
 
 
+def plain(text: str) -> str:
+    """Return text on one line, single spaces between words; ValueError on control characters."""
+    text = " ".join(text.split())
+    if _CONTROL.search(text):
+        raise ValueError("a control character: write plain text")
+    return text
+
+
 def key_path(location: Iterable[str | int]) -> str:
     """Write a place inside a TOML file as people count: ``area 2, root_zone``."""
     parts: list[str] = []
@@ -139,9 +153,8 @@ def _fault(
     if kind == "model_type":
         keys = ", ".join(_keys(model, location))
         return Fault(source, place, found, f"write a table, in {{curly brackets}}, of {keys}")
-    if kind == "tuple_type":
-        return Fault(source, place, found, "write a list, in [square brackets]")
-    return Fault(source, place, found, cure or error["msg"][0].lower() + error["msg"][1:])
+    plain_cure = _TYPES.get(kind) or error["msg"][0].lower() + error["msg"][1:]
+    return Fault(source, place, found, cure or plain_cure)
 
 
 def _is_tag(step: str | int) -> bool:

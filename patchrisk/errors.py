@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from pathlib import Path
 
 
 @dataclass(frozen=True, order=True)
@@ -27,7 +28,21 @@ class Fault:
 
     def __str__(self) -> str:
         where = f"{self.source}, {self.place}" if self.place else self.source
-        return f"{where}: {self.found}: {self.cure}"
+        line = f"{where}: {self.found}: {self.cure}"
+        return "".join(c if c.isprintable() else ascii(c)[1:-1] for c in line)
+
+
+def unreadable(path: Path, error: OSError) -> Fault:
+    """Say why a file can't be read."""
+    if isinstance(error, FileNotFoundError):
+        return Fault(str(path), "", "no such file", "check the name")
+    if isinstance(error, IsADirectoryError):
+        return Fault(str(path), "", "this is a folder", "name the file inside it")
+    if isinstance(error, PermissionError):
+        cure = "give yourself the right to read it"
+        return Fault(str(path), "", "not allowed to read it", cure)
+    reason = (error.strerror or str(error)).lower()
+    return Fault(str(path), "", f"can't read it ({reason})", "check the name")
 
 
 class PatchriskError(Exception):

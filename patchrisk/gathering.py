@@ -24,6 +24,7 @@ from patchrisk.records import (
 )
 from patchrisk.site import Logger, Site, read_site
 from patchrisk.weather.at_site import place_of, weather_at
+from patchrisk.weather.forecast.own import read_own
 from patchrisk.weather.gather import Progress, Weather
 from patchrisk.weather.logger import LoggedSoil, LogOptions, load_log
 from patchrisk.weather.own import read_daily_weather
@@ -64,7 +65,7 @@ def gather(
     """Read everything for a morning; parameters and errors as for `prepare`."""
     site, library = read_all(path)
     today = place_of(site).local_day(now)
-    own, faults = _read_weather(site)
+    own, faults = _read_weather(site, today)
     if faults:
         raise InputError([*faults, *_read_loggers(site, own, today)[1]])
     weather = weather_at(site, own, as_of, now, offline=offline, progress=progress)
@@ -82,7 +83,7 @@ def _records(
     site: Site, library: Library, as_of: date, today: date
 ) -> tuple[Kept[Applied] | None, Kept[Observation] | None]:
     """Read what went on and was seen up to the morning; None where the site keeps no such file."""
-    kept = [path(site).is_file() for path in (applications_path, observations_path)]
+    kept = [path(site).exists() for path in (applications_path, observations_path)]
     if not any(kept):
         return None, None
     known, day = known_at(site, library, today), np.datetime64(as_of, "D")
@@ -176,7 +177,8 @@ def examine(path: Path, today: date) -> Examination:
         library = None
     else:
         faults = []
-    weather, weather_faults = _read_weather(site)
+    weather, weather_faults = _read_weather(site, today)
+    weather_faults += _forecast_faults(site)
     readings, logger_faults = _read_loggers(site, weather, today)
     books, book_faults = (None, ()) if library is None else _read_books(site, library, today)
     everything = (*faults, *weather_faults, *logger_faults, *book_faults)
@@ -193,25 +195,35 @@ def _read_books(
     return books, books.faults
 
 
-def own_weather(site: Site) -> pd.DataFrame | None:
+def own_weather(site: Site, today: date) -> pd.DataFrame | None:
     """Read the daily weather that the user keeps; None when the site file names none."""
-    weather, faults = _read_weather(site)
+    weather, faults = _read_weather(site, today)
     if faults:
         raise InputError(faults)
     return weather
 
 
-def _read_weather(site: Site) -> tuple[pd.DataFrame | None, list[Fault]]:
+def _read_weather(site: Site, today: date) -> tuple[pd.DataFrame | None, list[Fault]]:
     whole: pd.DataFrame | None = None
     faults: list[Fault] = []
     for item in site.weather:
         try:
-            frame = read_daily_weather(site.folder / item.file, item)
+            frame = read_daily_weather(site.folder / item.file, item, today)
         except InputError as error:
             faults += error.faults
             continue
         whole = frame if whole is None else whole.combine_first(frame).asfreq("D")
     return whole, faults
+
+
+def _forecast_faults(site: Site) -> list[Fault]:
+    if site.forecast_file is None:
+        return []
+    try:
+        read_own(site.folder / site.forecast_file)
+    except InputError as error:
+        return list(error.faults)
+    return []
 
 
 def _read_loggers(

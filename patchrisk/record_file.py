@@ -11,12 +11,10 @@ from pathlib import Path
 
 from patchrisk.atomic import write_bytes
 from patchrisk.errors import Fault, InputError, UnavailableError
-from patchrisk.spreadsheet import guard, unguard
+from patchrisk.spreadsheet import guard, parted, unguard
 from patchrisk.weather.decode import decode, read_bytes
 
 LOCK_WAIT_S = 10.0
-
-_CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028\u2029]")
 
 
 @dataclass(frozen=True)
@@ -152,14 +150,6 @@ def _addition(sheet: Sheet, raw: bytes, columns: Sequence[str], cells: Mapping[s
         raise InputError(Fault(str(sheet.path), "", found, cure)) from None
 
 
-def plain(text: str) -> str:
-    """Return text on one line, single spaces between words; ValueError on control characters."""
-    text = " ".join(text.split())
-    if _CONTROL.search(text):
-        raise ValueError("a control character: write plain text")
-    return text
-
-
 def _parse(path: Path, raw: bytes, columns: Sequence[str]) -> Sheet:
     if not raw.strip():
         return Sheet(path)
@@ -174,7 +164,7 @@ def _parse(path: Path, raw: bytes, columns: Sequence[str]) -> Sheet:
         return Sheet(path)
     delimiter = max(",;\t", key=lines[first].count)
     faults: list[Fault] = []
-    records = list(_records(text, delimiter, str(path), faults))
+    records = list(read_records(text, delimiter, str(path), faults))
     (_, names), *body = records or [(1, [])]
     header = _header(path, names, columns, first + 1)
     rows: list[Row] = []
@@ -185,7 +175,8 @@ def _parse(path: Path, raw: bytes, columns: Sequence[str]) -> Sheet:
             cure = "finish it, or take it out and record it again"
             faults.append(Fault(str(path), f"line {line}", found, cure))
             continue
-        if any(cell.strip() for cell in cells[len(header) :]):
+        more = cells[len(header) :]
+        if any(cell.strip() for cell in more) or (more and parted([c.strip() for c in cells])):
             found = f"{len(cells)} cells under {len(header)} headings"
             faults.append(Fault(str(path), f"line {line}", found, _quote_cure(delimiter)))
             continue
@@ -201,25 +192,25 @@ def _quote_cure(delimiter: str) -> str:
     return f'put text with {name} in "quotes"'
 
 
-def _records(
+def read_records(
     text: str, delimiter: str, source: str, faults: list[Fault]
 ) -> Iterator[tuple[int, list[str]]]:
-    """Yield every record that is not blank, with the line it begins on."""
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
+    """Yield every record that is not blank, with the line it begins on; add what is no record."""
+    lines = [f"{line}\n" for line in text.split("\n")]
+    start = 0
     while True:
-        line = reader.line_num + 1
+        reader = csv.reader(lines[start:], delimiter=delimiter, strict=True)
+        line = start + 1
         try:
-            cells = next(reader)
-        except StopIteration:
+            for cells in reader:
+                if any(cell.strip() for cell in cells):
+                    yield line, cells
+                line = start + reader.line_num + 1
             return
-        except csv.Error:
-            last = reader.line_num
-            place = f"line {line}" if last == line else f"lines {line} to {last}"
+        except csv.Error:  # an open quote would swallow every row to the end: go on behind its line
             cure = "double or take out the quote that has no partner"
-            faults.append(Fault(source, place, "quotes that don't match", cure))
-            continue
-        if any(cell.strip() for cell in cells):
-            yield line, cells
+            faults.append(Fault(source, f"line {line}", "quotes that don't match", cure))
+            start = line
 
 
 def _header(path: Path, names: Sequence[str], columns: Sequence[str], line: int) -> tuple[str, ...]:

@@ -15,12 +15,13 @@ from patchrisk.diseases.quantities import Item, Rows, SomeRows, Table, Text
 from patchrisk.document import read_toml, validate
 from patchrisk.errors import Fault, InputError
 from patchrisk.groups import Groups
-from patchrisk.site import Area, Site, Use
+from patchrisk.site import Area, Name, Site, Use
 from patchrisk.units import QUANTITIES, System, from_canonical, to_canonical
 
 DEFAULT_FILE = "shelf.toml"
 
 _CURES = {
+    "product": "write each product under a line [[product]]",
     "name": 'write a name of your own for it, such as name = "Shelf A"',
     "actives": 'write the ISO names off the label, such as actives = ["azoxystrobin"]',
     "codes": 'write the FRAC codes off the label as text, such as codes = ["11", "3"]',
@@ -123,7 +124,7 @@ class Product(Table):
     ``longest_interval_days`` is how long one application is counted on at the most.
     """
 
-    name: Annotated[Text, Field(max_length=80)]
+    name: Annotated[Name, Field(max_length=80)]
     actives: Rows[Text] = ()
     codes: Rows[Code] = ()
     rate: Rate | None = None
@@ -206,7 +207,7 @@ def shelf_path(site: Site) -> Path | None:
     if site.shelf_file:
         return site.folder / site.shelf_file
     path = site.folder / DEFAULT_FILE
-    return path if path.is_file() else None
+    return path if path.exists() else None
 
 
 def site_shelf(site: Site, groups: Groups) -> Shelf:

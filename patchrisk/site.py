@@ -7,9 +7,9 @@ from datetime import date, timedelta
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, field_validator, model_validator
 
-from patchrisk.document import read_toml, validate
+from patchrisk.document import plain, read_toml, validate
 from patchrisk.errors import Fault, InputError
 from patchrisk.units import System, read_measure
 
@@ -32,6 +32,9 @@ CURES = {
     "from": 'write one address, such as "greens@example.org"',
     "to": 'write a list of addresses, such as ["me@example.org"]',
     "host": 'write the name of the mail server, such as "smtp.example.org"',
+    "name": "write a name in quotes, of up to 80 characters",
+    "area": "write each area under a line [[area]]",
+    "site": "write name, latitude and longitude under a line [site]",
     "turf": 'write the grass, such as "creeping bentgrass"',
     "most_applications": "write a whole number from 0 to 30",
     "no_spray": 'write a list, as ["2026-06-13", "2026-07-01/2026-07-04", "weekends"]',
@@ -41,11 +44,34 @@ WEEKDAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", 
 _DAY_OFF = 'write "2026-06-13", "2026-07-01/2026-07-04", "weekends" or a weekday'
 
 
+def _offset_text(text: str) -> str:
+    match = _OFFSET.fullmatch(text)
+    if match is None or not (int(match[2]) <= 14 and int(match[3]) < 60):
+        raise ValueError(f"{text!r} is not an offset: {CURES['utc_offset']}")
+    return text
+
+
 def _offset(text: str) -> timedelta:
     match = _OFFSET.fullmatch(text)
     assert match is not None
     size = timedelta(hours=int(match[2]), minutes=int(match[3]))
     return -size if match[1] == "-" else size
+
+
+def _name(text: str) -> str:
+    text = plain(text)
+    if not text:
+        raise ValueError("an empty name: write one, or leave the key away")
+    return text
+
+
+def _file(text: str) -> str:
+    plain(text)
+    return text
+
+
+Name = Annotated[str, AfterValidator(_name)]
+File = Annotated[str, AfterValidator(_file)]
 
 
 class _Table(BaseModel):
@@ -58,7 +84,7 @@ class Place(_Table):
     Without ``utc_offset`` the standard time of the longitude is taken, 15 degrees an hour.
     """
 
-    name: Annotated[str, Field(min_length=1, max_length=120)] = "Unnamed site"
+    name: Annotated[Name, Field(max_length=120)] = "Unnamed site"
     latitude: Annotated[float, Field(ge=-90, le=90)]
     longitude: Annotated[float, Field(ge=-180, le=180)]
     elevation: str | None = None
@@ -75,12 +101,7 @@ class Place(_Table):
     @field_validator("utc_offset")
     @classmethod
     def _check_offset(cls, value: str | None) -> str | None:
-        if value is None:
-            return None
-        match = _OFFSET.fullmatch(value)
-        if match is None or not (int(match[2]) <= 14 and int(match[3]) < 60):
-            raise ValueError(f"{value!r} is not an offset: {CURES['utc_offset']}")
-        return value
+        return None if value is None else _offset_text(value)
 
     @property
     def elevation_m(self) -> float | None:
@@ -101,7 +122,7 @@ class Place(_Table):
 
 
 class _Readings(_Table):
-    file: str
+    file: File
 
 
 class Weather(_Readings):
@@ -120,7 +141,7 @@ class Online(_Table):
     forecast: Literal["auto", "nws", "metno", "openmeteo", "none"] = "auto"
     past_years: Annotated[int, Field(ge=0, le=60)] = 30
     contact: str | None = None
-    cache: str | None = None
+    cache: File | None = None
 
 
 class Logger(_Readings):
@@ -156,9 +177,7 @@ class Logger(_Readings):
     @field_validator("utc_offset")
     @classmethod
     def _check_offset(cls, value: str | None) -> str | None:
-        if value is not None and _OFFSET.fullmatch(value) is None:
-            raise ValueError(f"{value!r} is not an offset: {CURES['utc_offset']}")
-        return value
+        return None if value is None else _offset_text(value)
 
     @property
     def depth_cm(self) -> float | None:
@@ -251,7 +270,7 @@ class Area(_Table):
     ``most_applications`` comes before that of the whole site.
     """
 
-    name: Annotated[str, Field(min_length=1, max_length=80)] = "Turf"
+    name: Annotated[Name, Field(max_length=80)] = "Turf"
     turf: str | None = None
     use: Use | None = None
     root_zone: RootZone = "loam"
@@ -322,14 +341,14 @@ class Site(_Table):
     area: Annotated[list[Area], Field(min_length=1)] = [Area()]
     logger: list[Logger] = []
     weather: list[Weather] = []
-    forecast_file: str | None = None
+    forecast_file: File | None = None
     online: Online = Online()
     programme: Wishes = Wishes()
     mail: Mail | None = None
-    diseases_folder: str | None = None
-    shelf_file: str | None = None
-    applications_file: str | None = None
-    observations_file: str | None = None
+    diseases_folder: File | None = None
+    shelf_file: File | None = None
+    applications_file: File | None = None
+    observations_file: File | None = None
     folder: Annotated[Path, Field(exclude=True, strict=False)] = Path()
 
     @model_validator(mode="after")

@@ -9,6 +9,7 @@ from patchrisk.report.names import slug
 from patchrisk.site import Area, Site
 from patchrisk.soil.fit import SiteFit
 from patchrisk.soil.surface import Surface, surface_of
+from patchrisk.weather.decode import read_bytes
 
 
 def fit_path(site: Site, area: Area) -> Path:
@@ -32,9 +33,9 @@ def read_fit(site: Site, area: Area) -> SiteFit | None:
         When the file is not a fit; names key and cure.
     """
     path = fit_path(site, area)
-    if not path.is_file():
+    if not path.exists():
         return None
-    return SiteFit.from_toml(path.read_text(encoding="utf-8"), str(path))
+    return SiteFit.from_toml(read_bytes(path).decode("utf-8", "replace"), str(path))
 
 
 def keep_fit(site: Site, area: Area, fit: SiteFit) -> Path:

@@ -1,6 +1,8 @@
-"""Text that a spreadsheet opens as text, whatever it begins with."""
+"""Cells as spreadsheets take them: text that stays text, numbers parted at a decimal comma."""
 
 import re
+from collections.abc import Sequence
+from itertools import pairwise
 
 # A cell that begins so is a formula to one spreadsheet or another: the four signs, also in full
 # width, after blanks, quotes or control characters (OWASP, CSV injection).
@@ -15,3 +17,8 @@ def guard(text: str) -> str:
 def unguard(text: str) -> str:
     """Take the apostrophe of `guard` away."""
     return text[1:] if text.startswith("'") and FORMULA.match(text) else text
+
+
+def parted(cells: Sequence[str]) -> bool:
+    """Whether two neighbours look like one number, parted where it has a decimal comma."""
+    return any(re.fullmatch(r"-?\d+,\d+\s*%?", f"{a},{b}") for a, b in pairwise(cells))

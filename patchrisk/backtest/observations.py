@@ -14,9 +14,7 @@ A CSV with the columns
     Anything; not read.
 """
 
-import csv
 import difflib
-import io
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import date
@@ -28,7 +26,9 @@ import pandas as pd
 from patchrisk.diseases import Disease, Library
 from patchrisk.errors import Fault, InputError
 from patchrisk.pressure import infection_season
+from patchrisk.record_file import read_records
 from patchrisk.seasons import Season, season_spans
+from patchrisk.spreadsheet import parted
 from patchrisk.weather.decode import read_text
 
 COLUMNS = ("place", "disease", "first_seen", "looked", "incidence", "note")
@@ -113,38 +113,36 @@ def _read_lines(path: Path) -> tuple[list[tuple[int, dict[str, str]]], list[Faul
     source = str(path)
     text = read_text(path).text
     delimiter = ";" if ";" in text.partition("\n")[0] else ","
-    reader = csv.reader(io.StringIO(text), delimiter=delimiter)
-    try:
-        header = [name.strip().casefold().replace(" ", "_") for name in next(reader)]
-    except (StopIteration, csv.Error):
-        header = []
+    faults: list[Fault] = []
+    (_, names), *body = list(read_records(text, delimiter, source, faults)) or [(1, [])]
+    header = [name.strip().casefold().replace(" ", "_") for name in names]
     missing = [name for name in _NEEDED if name not in header]
     if missing or not {"first_seen", "looked"} & set(header):
         missing += [] if {"first_seen", "looked"} & set(header) else ["first_seen or looked"]
         cure = f"name the columns in the first line: {','.join(COLUMNS)}"
         raise InputError(Fault(source, "row 1", f"no column {' and '.join(missing)}", cure))
-    faults = []
+    strange: list[Fault] = []
     for name in header:
         if name not in COLUMNS:
             near = difflib.get_close_matches(name, COLUMNS, n=1)
             cure = f"did you mean {near[0]}?" if near else f"write any of {', '.join(COLUMNS)}"
-            faults.append(Fault(source, f"row 1, column {name!r}", "unknown column", cure))
+            strange.append(Fault(source, f"row 1, column {name!r}", "unknown column", cure))
         elif header.count(name) > 1:
             cure = "keep one of them"
-            faults.append(Fault(source, f"row 1, column {name!r}", "there twice", cure))
-    if faults:
-        raise InputError(sorted(set(faults)))
+            strange.append(Fault(source, f"row 1, column {name!r}", "there twice", cure))
+    if strange:
+        raise InputError(sorted(set(strange)))
     lines = []
-    for cells in reader:
-        if not any(cell.strip() for cell in cells):
-            continue
-        if len(cells) > len(header) and any(c.strip() for c in cells[len(header) :]):
+    for line, cells in body:
+        cells = [cell.strip() for cell in cells]
+        more = cells[len(header) :]
+        if any(more) or (more and parted(cells)):
             found = f"{len(cells)} cells under {len(header)} columns"
             cure = 'put a text that holds the delimiter in "quotes"'
-            faults.append(Fault(source, f"row {reader.line_num}", found, cure))
+            faults.append(Fault(source, f"row {line}", found, cure))
             continue
         pairs = zip(header, cells, strict=False)
-        lines.append((reader.line_num, {name: cell.strip() for name, cell in pairs}))
+        lines.append((line, dict(pairs)))
     if not lines and not faults:
         raise InputError(Fault(source, "", "no rows", "write one row an observation"))
     return lines, faults

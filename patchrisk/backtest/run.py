@@ -176,7 +176,12 @@ def backtest(
     processes = how_many(workers, memory_gb)
     opened = open_source(Path(source), columns or {}, offline=offline)
     described = plan.described() | {
-        "source": {"name": opened.name, "kind": opened.kind, "sha256": opened.digest},
+        "source": {
+            "name": opened.name,
+            "kind": opened.kind,
+            "sha256": opened.digest,
+            "columns_not_read": list(opened.not_read),
+        },
         "parts": len(opened.parts),
         "columns_named": dict(columns or {}),
     }

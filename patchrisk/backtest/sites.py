@@ -28,6 +28,8 @@ _LEAST_SITE_DAYS, _FEWEST_PARTS = 100_000, 8
 
 MOST_WRONG = 0.01  # of a column's values; our choice: more of them is another unit, or a code
 
+SAME_PLACE_DEG = 0.1  # of latitude and longitude; our choice: a station is moved by less
+
 WEATHER = {
     "air_min_c": "air temperature",
     "air_max_c": "air temperature",
@@ -63,12 +65,15 @@ class Source:
     parts : sequence of Part
     digest : str
         SHA-256 of the data.
+    not_read : tuple of str
+        Columns of a table that go by no name known here.
     """
 
     name: str
     kind: str
     parts: Sequence[Part]
     digest: str
+    not_read: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -168,7 +173,12 @@ def to_block(frame: pd.DataFrame, source: str, order: Sequence[str]) -> Block:
         set_aside["air_min_c above air_max_c"] = int(swapped.sum())
         for column in ("air_min_c", "air_max_c"):
             arrays[column][swapped] = np.nan
-    place = frame.groupby(lane)[["lat", "lon"]].last().reindex(range(len(order)))
+    places = frame.groupby(lane)[["lat", "lon"]]
+    place = places.last().reindex(range(len(order)))
+    apart = (places.max() - places.min() > SAME_PLACE_DEG).any(axis=1)
+    for n in apart.index[apart][:1]:
+        found = "two places: latitude or longitude changes between its rows"
+        faults.append(Fault(source, f"site {order[n]}", found, "give each place its own name"))
     latitude, longitude = place["lat"].to_numpy(float), place["lon"].to_numpy(float)
     for n in np.flatnonzero(~(np.abs(latitude) <= 90) | (np.abs(longitude) > 180))[:1]:
         found = f"latitude {latitude[n]:g}, longitude {longitude[n]:g}"

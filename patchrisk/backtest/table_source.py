@@ -20,10 +20,12 @@ Air, or at least one column of soil, must be there. Nothing, or NaN, is a missin
 the rows of a site stand together; in Parquet it is faster when they do.
 """
 
+import codecs
 import csv
 import io
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -39,6 +41,8 @@ from patchrisk.units import to_canonical
 _PLACE = ("site", "lat", "lon", "date")
 _OTHER_UNITS = {"air_min_f": "air_min_c", "air_max_f": "air_max_c", "rain_in": "rain_mm"}
 _SOIL = re.compile(r"soil_(\d+(?:\.\d+)?)(cm|in)_[cf]")
+YEARS = (1800, 2200)  # no record, and no projection of the climate, has others
+_MISSING = ("", "NA", "N/A", "NaN", "nan", "null", "NULL", "None")
 
 
 def open_table(path: Path, columns: Mapping[str, str]) -> Source:
@@ -88,6 +92,8 @@ def _wanted(source: str, names: Sequence[str], columns: Mapping[str, str]) -> di
             found = f"says the same as column {other}"
             faults.append(Fault(source, f"column {name}", found, "keep one of them"))
     have = set(first)
+    for column in sorted(n for n in out if names.count(n) > 1):
+        faults.append(Fault(source, f"column {column}", "there twice", "take one of them out"))
     lacking = [c for c in _PLACE if c not in have and c not in columns]
     if not {"air_min_c", "air_max_c"} <= have and all(soil_depth(c) is None for c in have):
         lacking.append("air_min_c and air_max_c, or soil_5cm_c")
@@ -127,16 +133,23 @@ def _block(frame: pd.DataFrame, source: str, order: Sequence[str]) -> Block:
     """Check the types of the columns and make arrays of them."""
     faults = []
     given = frame["date"]
-    days = given if given.dtype.kind == "M" else pd.to_datetime(given, errors="coerce")
+    if given.dtype.kind in "Mif":  # of numbers nobody knows what they count
+        days = given if given.dtype.kind == "M" else pd.Series(pd.NaT, given.index)
+    else:
+        days = pd.to_datetime(given, errors="coerce", format="ISO8601")
     if days.dt.tz is not None:
         days = days.dt.tz_localize(None)
+    days = days.where(days.dt.year.between(*YEARS))
     if days.isna().any():
         at = int(np.flatnonzero(days.isna())[0])
         where = f"site {frame['site'].iloc[at]}, column date"
         faults.append(Fault(source, where, f"{given.iloc[at]!r} is no day", "write YYYY-MM-DD"))
     out = pd.DataFrame({"site": frame["site"].astype(str), "date": days})
     for column in frame.columns.difference(["site", "date"]):
-        numbers = pd.to_numeric(frame[column], errors="coerce")
+        try:
+            numbers = pd.to_numeric(frame[column], errors="coerce")
+        except TypeError:  # lists, or tables in the table
+            numbers = pd.Series(np.nan, frame.index)
         wrong = np.flatnonzero(numbers.isna() & frame[column].notna())
         if wrong.size:
             at = int(wrong[0])
@@ -150,8 +163,6 @@ def _block(frame: pd.DataFrame, source: str, order: Sequence[str]) -> Block:
 
 
 # CSV
-
-_MISSING = ("", "NA", "N/A", "NaN", "nan", "null", "None")
 
 
 @dataclass(frozen=True)
@@ -173,24 +184,34 @@ class _CsvPart:
             names=list(self.names),
             usecols=list(self.columns),
             dtype={n: str for n, c in self.columns.items() if c in ("site", "date")},
-            # A site may be called NA.
-            na_values={n: _MISSING for n, c in self.columns.items() if c != "site"},
-            keep_default_na=False,
+            keep_default_na=False,  # a site may be called NA
+            na_values={n: _MISSING for n, c in self.columns.items() if c not in ("site", "date")},
             skipinitialspace=True,
         )
-        site = next(n for n, c in self.columns.items() if c == "site")
-        frame[site] = frame[site].str.strip()
+        for name, column in self.columns.items():
+            if column in ("site", "date"):
+                frame[name] = frame[name].str.strip()
         return _block(frame.rename(columns=dict(self.columns)), str(self.path), self.sites)
 
 
 def _open_csv(path: Path, columns: Mapping[str, str]) -> Source:
     source = str(path)
     with path.open("rb") as file:
-        head = file.readline()
-        names = tuple(c.strip() for c in next(csv.reader([head.decode("utf-8-sig")]), []))
+        head = _decoded(file.readline().removeprefix(codecs.BOM_UTF8), source, 1)
+        if not head.strip():
+            raise InputError(Fault(source, "line 1", "no header", "name the columns in it"))
+        if "\r" in head:
+            cure = "save it again as CSV UTF-8"
+            raise InputError(Fault(source, "", "carriage returns alone for line ends", cure))
+        names = tuple(c.strip() for c in next(csv.reader([head])))
+        if len(names) == 1:
+            cure = "part the columns by commas, and the decimals by points"
+            raise InputError(Fault(source, "line 1", "a single column", cure))
         wanted = _wanted(source, names, columns)
         order = [wanted.get(n) for n in names]
-        extents, starts = _look_through(file, source, order.index("site"), order.index("date"))
+        extents, starts = _look_through(
+            file, source, len(names), order.index("site"), order.index("date")
+        )
         end = file.tell()
     if not extents:
         raise InputError(
@@ -203,26 +224,30 @@ def _open_csv(path: Path, columns: Mapping[str, str]) -> Source:
         sites = tuple(e.site for e in group)
         parts.append(_CsvPart(path, names, wanted, sites, starts[n], starts[n + len(group)]))
         n += len(group)
-    return Source(source, "a table (CSV)", parts, digest_of([path]))
+    not_read = tuple(n for n in names if n and n not in wanted)
+    return Source(source, "a table (CSV)", parts, digest_of([path]), not_read)
 
 
 def _look_through(
-    file: io.BufferedReader, source: str, site_at: int, date_at: int
+    file: io.BufferedReader, source: str, width: int, site_at: int, date_at: int
 ) -> tuple[list[Extent], list[int]]:
     """Find each site's first and last day, and the place in the file where its rows begin."""
     starts: list[int] = []
     spans: dict[str, list[str]] = {}
     site, place, faults = None, file.tell(), []
     for number, raw in enumerate(file, 2):
-        line = raw.decode("utf-8", errors="replace").rstrip("\r\n")
+        line = _decoded(raw, source, number)
         cells = next(csv.reader([line])) if '"' in line else line.split(",")
         begin, place = place, place + len(raw)
         if not line.strip():
             continue
-        if len(cells) <= max(site_at, date_at):
-            found = f"{len(cells)} cells"
-            raise InputError(Fault(source, f"line {number}", found, "write a cell for each column"))
+        if len(cells) != width:
+            found = f"{len(cells)} cells under {width} headings"
+            cure = "write a cell for each column, and decimals with a point"
+            raise InputError(Fault(source, f"line {number}", found, cure))
         name, day = cells[site_at].strip(), cells[date_at].strip()[:10]
+        if not name:
+            raise InputError(Fault(source, f"line {number}", "no site", "write its name"))
         if name != site:
             if name in spans:
                 found = f"site {name} again, after other sites"
@@ -245,6 +270,16 @@ def _look_through(
     return extents, starts
 
 
+def _decoded(raw: bytes, source: str, number: int) -> str:
+    try:
+        if b"\0" not in raw:
+            return raw.decode().rstrip("\r\n")
+    except UnicodeDecodeError:
+        pass
+    fault = Fault(source, f"line {number}", "bytes that are not UTF-8", "save it as CSV UTF-8")
+    raise InputError(fault)
+
+
 # Parquet
 
 
@@ -262,7 +297,7 @@ class _ParquetPart:
         frames = []
         wanted = set(self.sites)
         for path, group in self.pieces:
-            with pq.ParquetFile(path) as file:
+            with _readable(path), pq.ParquetFile(path) as file:
                 table = file.read_row_group(group, columns=list(self.columns), use_threads=False)
             frame = table.rename_columns([self.columns[n] for n in table.column_names])
             site = frame.column("site").cast(pa.string())
@@ -282,16 +317,17 @@ def _open_parquet(path: Path, columns: Mapping[str, str]) -> Source:
     source = str(path)
     files = sorted(path.rglob("*.parquet")) if path.is_dir() else [path]
     where: dict[str, list[tuple[Path, int]]] = {}
-    spans: dict[str, tuple[Any, Any]] = {}
+    spans: dict[str, tuple[np.datetime64, np.datetime64]] = {}
     wanted: dict[str, str] = {}
+    not_read: dict[str, None] = {}
     for file in files:
-        try:
-            opened = pq.ParquetFile(file)
-        except (pa.ArrowInvalid, OSError):
-            fault = Fault(str(file), "", "not a Parquet file", "name a CSV or Parquet file")
-            raise InputError(fault) from None
-        with opened:
-            wanted = _wanted(str(file), opened.schema_arrow.names, columns)
+        with _readable(file), pq.ParquetFile(file) as opened:
+            names = opened.schema_arrow.names
+            wanted = _wanted(str(file), names, columns)
+            strange = (
+                n for n in names if n not in wanted and not n.startswith("__")
+            )  # pandas' own
+            not_read |= dict.fromkeys(strange)
             theirs = {ours: name for name, ours in wanted.items()}
             for group in range(opened.num_row_groups):
                 found = opened.read_row_group(group, columns=[theirs["site"], theirs["date"]])
@@ -305,14 +341,13 @@ def _open_parquet(path: Path, columns: Mapping[str, str]) -> Source:
                     strict=True,
                 ):
                     where.setdefault(site, []).append((file, group))
-                    before = spans.get(site, (first, last))
-                    spans[site] = min(before[0], first), max(before[1], last)
+                    begin, end = _day(source, site, first), _day(source, site, last)
+                    before = spans.get(site, (begin, end))
+                    spans[site] = min(before[0], begin), max(before[1], end)
     if not spans or None in spans:
         found_ = "no rows" if not spans else "rows without a site"
         raise InputError(Fault(source, "column site", found_, "write one row a site and day"))
-    extents = [
-        Extent(site, _day(source, site, a), _day(source, site, b)) for site, (a, b) in spans.items()
-    ]
+    extents = [Extent(site, first, last) for site, (first, last) in spans.items()]
     parts = [
         _ParquetPart(
             source,
@@ -322,12 +357,27 @@ def _open_parquet(path: Path, columns: Mapping[str, str]) -> Source:
         )
         for group in cut(extents)
     ]
-    return Source(source, "a table (Parquet)", parts, digest_of(files))
+    return Source(source, "a table (Parquet)", parts, digest_of(files), tuple(not_read))
 
 
 def _day(source: str, site: str, value: Any) -> np.datetime64:
     try:
-        return np.datetime64(pd.Timestamp(value).date(), "D")
+        if not isinstance(value, (int, float)):
+            day = pd.Timestamp(value)
+            if YEARS[0] <= day.year <= YEARS[1]:  # not a time that is none
+                return np.datetime64(day.date(), "D")
     except (ValueError, TypeError):
-        where = f"site {site}, column date"
-        raise InputError(Fault(source, where, f"{value!r} is no day", "write YYYY-MM-DD")) from None
+        pass
+    found = "no day" if value is None else f"{value!r} is no day"
+    raise InputError(Fault(source, f"site {site}, column date", found, "write YYYY-MM-DD"))
+
+
+@contextmanager
+def _readable(path: Path) -> Iterator[None]:
+    import pyarrow as pa
+
+    try:
+        yield
+    except (pa.ArrowException, OSError) as error:
+        found = f"not a Parquet file that can be read ({str(error).partition(chr(10))[0][:80]})"
+        raise InputError(Fault(str(path), "", found, "write it anew, or name a CSV")) from None

@@ -8,7 +8,7 @@ from typing import Any
 import click
 
 from patchrisk import __version__
-from patchrisk.errors import PatchriskError
+from patchrisk.errors import Fault, PatchriskError
 
 # The matrices of a morning are small: a second thread only waits. Read when numpy is first loaded.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
@@ -53,8 +53,23 @@ class _Patchrisk(click.Group):
             for fault in error.faults:
                 click.echo(f"patchrisk: {fault}", err=True)
             ctx.exit(error.exit_code)
+        except click.exceptions.NoArgsIsHelpError:
+            raise
+        except click.UsageError as error:
+            said = " ".join(error.format_message().split()).rstrip(".")
+            where = error.ctx.command_path if error.ctx else "patchrisk"
+            click.echo(f"patchrisk: {said} (`{where} --help` says more)", err=True)
+            ctx.exit(2)
         except KeyboardInterrupt:
             click.echo("patchrisk: stopped", err=True)
+            ctx.exit(1)
+        except OSError as error:
+            if isinstance(error, BrokenPipeError):  # click ends quietly
+                raise
+            reason = (error.strerror or str(error)).lower()
+            cure = "check the name, your rights to it, and the room on the disk"
+            fault = Fault(str(error.filename or "standard output"), "", reason, cure)
+            click.echo(f"patchrisk: {fault}", err=True)
             ctx.exit(1)
 
 

@@ -203,6 +203,8 @@ def backtest(
         f"{counts['rows']} rows, {counts['opened']} with an opening, {counts['in_doubt']} in "
         f"doubt for missing days."
     )
+    if not_read := done.metadata["source"]["columns_not_read"]:
+        click.echo(f"Columns that were not read: {', '.join(not_read)}.", err=True)
     for column, number in done.metadata["values_set_aside"].items():
         click.echo(f"{column}: {number} values that can't be true were taken as missing.", err=True)
     if counts["sites_without_soil"]:

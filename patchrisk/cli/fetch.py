@@ -19,7 +19,8 @@ def fetch(request: Request) -> None:
     from patchrisk.weather.at_site import place_of, weather_at
 
     site, _ = read_all(request.path)
-    own, today = own_weather(site), place_of(site).local_day(request.now)
+    today = place_of(site).local_day(request.now)
+    own = own_weather(site, today)
     with click.progressbar(length=100, label="Fetching", file=sys.stderr) as bar:
 
         def tell(done: int, total: int, what: str) -> None:

@@ -16,6 +16,8 @@ if TYPE_CHECKING:
     from patchrisk.gathering import Gathered
     from patchrisk.morning import Morning
 
+FIRST_YEAR = 1900
+
 F = TypeVar("F", bound=Callable[..., Any])
 
 
@@ -65,9 +67,12 @@ class Day(click.ParamType[date]):
         if isinstance(value, date):
             return value
         try:
-            return datetime.strptime(value, "%Y-%m-%d").date()
+            day = datetime.strptime(value, "%Y-%m-%d").date()
         except ValueError:
             self.fail(f"{value!r}: write a date as YYYY-MM-DD, such as 2026-05-18", param, ctx)
+        if day.year < FIRST_YEAR:
+            self.fail(f"{value!r}: no weather is known of then; write the year in full", param, ctx)
+        return day
 
 
 class Lead(click.ParamType[tuple[int, int]]):

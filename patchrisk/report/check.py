@@ -95,11 +95,12 @@ def _degrees(value: float, plus: str, minus: str) -> str:
 
 def flag_words(flag: Flag) -> str:
     """Say which readings were flagged, why, and whether they were left out."""
-    days = str(flag.first) if flag.first == flag.last else f"{flag.first} to {flag.last}"
+    days = f"{flag.first}" if flag.first == flag.last else f"{flag.first} to {flag.last}"
+    when = f"{days}, " if flag.first else ""
     whose = f"{flag.probe}: " if flag.probe else ""
     count = f"{flag.count} reading{'s' if flag.count != 1 else ''}"
     done = f"{count} left out" if flag.left_out else count
-    return f"{days}, {flag.kind}: {whose}{flag.reason} ({done})."
+    return f"{when}{flag.kind}: {whose}{flag.reason} ({done})."
 
 
 def _logger(reading: Readings, show: Show) -> Iterator[str]:

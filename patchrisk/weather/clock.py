@@ -23,6 +23,8 @@ Moments = npt.NDArray[np.datetime64]
 _WIDE = 32  # characters of a stamp that are looked at: an ISO stamp with fraction and offset has 29
 _MOST_FIELDS = 8
 _MOST_PATTERNS = 64  # 1- or 2-digit day, month, hour, minute, second give 32
+# Letters of AM and PM, of UTC and GMT, of T and Z, and of st, nd, rd and th; an O is no zero.
+_LETTERS = np.frombuffer(b"amptzucgshnrd", np.uint8)
 _LEAP_S = 25 * 86400.0  # shorter than any month, longer than most gaps
 _MIN_YEAR, _MAX_YEAR = 1970, 2100
 # POSIX strptime: 69 to 99 mean the 1900s, 00 to 68 the 2000s.
@@ -89,7 +91,7 @@ def read_stamps(
     ------
     InputError
         When the dates can be read in more than one order and nothing settles it, or not in the
-        order told.
+        order told, or day and month are exchanged in some of them.
     """
     cells = columns[0].fillna("").astype(object)
     for column in columns[1:]:
@@ -108,6 +110,10 @@ def read_stamps(
     # Which fields may be what is settled by the file; where it is not, by the user.
     read = {order: _days(days, size, _ORDERS[order]) for order in orders}
     order, why = _choose(read, seconds, told, header, cells, named, source)
+    if named is None:
+        year, month, day = _ORDERS[order]
+        other = _days(days, size, (year, day, month))
+        _refuse_exchanged(read[order], other, seconds, cells, source)
     moments = read[order] * 86400 + seconds
     if shifts is not None:
         moments = moments - shifts
@@ -186,6 +192,9 @@ def _fields(cells: "pd.Series[str]", half: bool) -> tuple[IntArray, IntArray, np
         raw = np.array([str(c).encode("ascii", "replace") for c in cells], f"S{_WIDE}")
     chars = raw.view(np.uint8).reshape(len(raw), _WIDE)
     digit = (chars >= ord("0")) & (chars <= ord("9"))
+    lower = chars | 0x20
+    letter = (lower >= ord("a")) & (lower <= ord("z")) & ~np.isin(lower, _LETTERS)
+    foreign = letter.any(axis=1)
     keys = np.packbits(digit, axis=1).view(">u4").ravel().astype(np.int64)
     codes, patterns = pd.factorize(keys)
     fields = np.full((_MOST_FIELDS, len(raw)), -1, np.int64)
@@ -208,6 +217,7 @@ def _fields(cells: "pd.Series[str]", half: bool) -> tuple[IntArray, IntArray, np
             lower = part[:, runs[-1][1] : runs[-1][1] + 4] | 0x20
             pm[rows] = np.where((lower == ord("p")).any(axis=1), 2, 0)
             pm[rows] += ((lower == ord("a")).any(axis=1) & (pm[rows] == 0)).astype(np.int8)
+    sizes[:, foreign] = 0
     return fields, sizes, pm
 
 
@@ -327,6 +337,24 @@ def _jumps(seconds: npt.NDArray[np.float64]) -> int:
     Read in the wrong order, the date leaps by a month or a year from each day to the next.
     """
     return int((np.abs(np.diff(seconds[~np.isnan(seconds)])) > _LEAP_S).sum())
+
+
+def _refuse_exchanged(
+    days: "np.ndarray",
+    other: "np.ndarray",
+    seconds: npt.NDArray[np.float64],
+    cells: "pd.Series[str]",
+    source: str,
+) -> None:
+    """Refuse dates that leap to and fro unless day and month change places where they can."""
+    mended = np.where(np.isnan(other), days, other)
+    leaps, left = (_jumps(d * 86400 + seconds) for d in (days, mended))
+    after_12th = np.isnan(other) & ~np.isnan(days)
+    if leaps >= 4 and 10 * left <= leaps and 4 * after_12th.sum() >= len(days):
+        at = int(np.flatnonzero(~after_12th & (days != mended))[0])
+        found = f"day and month are exchanged in some dates, as in {str(cells.iloc[at]).strip()!r}"
+        cure = "export again, and don't save it from a spreadsheet"
+        raise InputError(Fault(source, f"line {cells.index[at]}", found, cure))
 
 
 def _example(cells: "pd.Series[str]") -> str:

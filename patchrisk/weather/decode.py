@@ -4,7 +4,7 @@ import codecs
 from dataclasses import dataclass
 from pathlib import Path
 
-from patchrisk.errors import Fault, InputError
+from patchrisk.errors import Fault, InputError, unreadable
 
 # Five years of minutes with a dozen columns; more is no logger's export.
 MAX_BYTES = 200_000_000
@@ -64,11 +64,8 @@ def read_bytes(path: Path) -> bytes:
             found = f"{size / 1e6:.0f} MB, more than {MAX_BYTES / 1e6:.0f} MB"
             raise InputError(Fault(source, "", found, "export fewer years or a longer step"))
         return path.read_bytes()
-    except FileNotFoundError:
-        raise InputError(Fault(source, "", "no such file", "check the name")) from None
-    except PermissionError:
-        cure = "give yourself the right to read it"
-        raise InputError(Fault(source, "", "not allowed to read it", cure)) from None
+    except OSError as error:
+        raise InputError(unreadable(path, error)) from None
 
 
 def decode(raw: bytes, source: str, encoding: str | None = None) -> Text:
@@ -87,6 +84,7 @@ def decode(raw: bytes, source: str, encoding: str | None = None) -> Text:
     except UnicodeError as error:
         raise InputError(_undecodable(raw, source, name, error)) from None
     text = text.removeprefix("\ufeff").rstrip("\x1a")
+    text = text.replace("\0", "\ufffd")  # a number would be read up to the zero, as if whole
     if "\r" in text:
         text = text.replace("\r\n", "\n").replace("\r", "\n")
     return Text(text, name)

@@ -18,6 +18,7 @@ Statistic = Literal["mean", "min", "max"]
 FlagKind = Literal[
     "time",
     "text",
+    "cells",
     "future",
     "order",
     "clock jump",

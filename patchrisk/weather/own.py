@@ -1,6 +1,8 @@
 """Daily weather that the user keeps in a file: date, air temperature, rain."""
 
 import re
+from dataclasses import replace
+from datetime import date, timedelta
 from pathlib import Path
 from typing import Literal
 
@@ -28,6 +30,7 @@ _QUANTITY = {
 Hot = Literal["maxima", "means of the soil"]
 
 _NEEDED = ("air_min_c", "air_max_c")
+_AHEAD = timedelta(days=16)  # as far as forecasts reach
 _YEAR = 360  # days with a figure that make a whole year
 # What headers call each column; read in this order, the first that fits takes the header.
 _CALLED = {
@@ -40,7 +43,9 @@ _CALLED = {
 _UNIT = re.compile(r"(?<![a-z])(mm|cm|inches|inch|in)(?![a-z])", re.IGNORECASE)
 
 
-def read_daily_weather(path: Path, options: Weather | None = None) -> pd.DataFrame:
+def read_daily_weather(
+    path: Path, options: Weather | None = None, today: date | None = None
+) -> pd.DataFrame:
     """Read a file of daily weather.
 
     Parameters
@@ -48,6 +53,8 @@ def read_daily_weather(path: Path, options: Weather | None = None) -> pd.DataFra
     path : Path
     options : Weather, optional
         What the site file says of it.
+    today : date, optional
+        Days further ahead of it than any forecast reaches are refused.
 
     Returns
     -------
@@ -84,12 +91,20 @@ def read_daily_weather(path: Path, options: Weather | None = None) -> pd.DataFra
                 Fault(source, place, repr(cell[:40]), "write a number, or leave it empty")
             )
         frame[name] = _convert(values, name, table.names[number], options, source)
+    faults += _undated(frame, table, source)
+    dated = frame.index.notna()
+    table = replace(table, cells=table.cells[dated], shifted=table.shifted[dated])
+    frame = frame[dated]
     faults += _untrue(frame, table, source) or _other_unit(
         frame, source, fahrenheit=_degrees(table.names[columns["air_max_c"]], options) == "degF"
     )
-    faults += _twice(frame, table, source) + _too_long(table, source)
+    if today is not None:
+        faults += _far_ahead(frame, table, today, source)
+    faults += _twice(frame, table, source) + _shifted(table, source)
     if faults:
         raise InputError(faults)
+    if frame.empty:
+        raise InputError(Fault(source, "", "no day with its date", "write one row a day"))
     daily = frame[~frame.index.duplicated()].sort_index()
     return daily.reindex(pd.date_range(daily.index[0], daily.index[-1], name="date"))
 
@@ -180,7 +195,8 @@ def _untrue(frame: pd.DataFrame, table: Table, source: str) -> list[Fault]:
 
 
 def _degrees(header: str, options: Weather) -> TemperatureUnit | None:
-    return options.unit or find_unit(header) or ("degC" if header.endswith("_c") else None)
+    named: dict[str, TemperatureUnit] = {"_c": "degC", "_f": "degF"}
+    return options.unit or find_unit(header) or named.get(header[-2:].lower())
 
 
 def hottest(of: Hot) -> float:
@@ -208,14 +224,31 @@ def _other_unit(frame: pd.DataFrame, source: str, *, fahrenheit: bool) -> list[F
     return [Fault(source, "temperatures", found, cure)]
 
 
-def _too_long(table: Table, source: str) -> list[Fault]:
-    """Rows with more cells than the others: a decimal comma between commas shifts all after it."""
-    named = max(n for n, name in enumerate(table.names) if name) + 1
-    filled = table.cells.iloc[:, named:].notna().any(axis=1)
-    if not 0 < 2 * filled.sum() < len(filled):  # filled throughout, it is a column without a name
+def _undated(frame: pd.DataFrame, table: Table, source: str) -> list[Fault]:
+    """Rows with figures, but without a day that can be read."""
+    lost = np.flatnonzero(frame.index.isna() & frame.notna().any(axis=1).to_numpy())
+    if not lost.size:
         return []
-    place = f"line {filled.index[filled][0]}"
-    found = f"more cells than the other rows ({filled.sum()} such)"
+    cells = table.cells.iloc[lost[0]]
+    shown = " ".join(str(cells[c]) for c in table.time_columns if pd.notna(cells[c]))
+    found = f"{shown[:40]!r} is no date ({lost.size} such)"
+    place = f"line {table.cells.index[lost[0]]}"
+    return [Fault(source, place, found, "write the day as the other rows do")]
+
+
+def _far_ahead(frame: pd.DataFrame, table: Table, today: date, source: str) -> list[Fault]:
+    late = np.flatnonzero(frame.index > pd.Timestamp(today) + _AHEAD)
+    if not late.size:
+        return []
+    found = f"{frame.index[late[0]].date()} is in the future ({late.size} such)"
+    return [Fault(source, f"line {table.cells.index[late[0]]}", found, "correct the date")]
+
+
+def _shifted(table: Table, source: str) -> list[Fault]:
+    if not table.shifted.any():
+        return []
+    place = f"line {table.cells.index[table.shifted][0]}"
+    found = f"more cells than the other rows ({table.shifted.sum()} such)"
     cure = "write decimal points, or part the columns by semicolons"
     return [Fault(source, place, found, cure)]
 

@@ -57,7 +57,8 @@ def check_readings(
     Raises
     ------
     InputError
-        When so many times come twice with different values that they must have been misread.
+        When so many times come twice with different values that they must have been misread, or
+        a probe's unit changes within the file.
     """
     limits = {key: number.value for key, number in load_numbers("quality").items()}
     seconds = log.readings.index.to_numpy().astype("datetime64[s]").astype(np.int64)
@@ -75,6 +76,8 @@ def check_readings(
     present = {probe: ~np.isnan(v) for probe, v in sieve.degc.items()}
     step = usual_step(sieve.seconds)
     air = _air(air_daily, sieve.seconds)
+    if faults := [f for probe in sieve.degc if (f := _unit_change(sieve, probe, log, limits))]:
+        raise InputError(faults)
     for probe in sieve.degc:
         _take_wrong_unit(sieve, probe, log, air, limits)
         _take_out_of_range(sieve, probe, limits)
@@ -127,6 +130,36 @@ def _take_out_of_range(sieve: Sieve, probe: str, limits: Mapping[str, float]) ->
         odd = np.ones(len(degc), bool)
         reason += ", so are most readings: the few that are not are chance"
     sieve.take("out of range", probe, odd, reason)
+
+
+def _unit_change(sieve: Sieve, probe: str, log: Log, limits: Mapping[str, float]) -> Fault | None:
+    """Find where a probe leaps, for good, by as much as a change of unit does."""
+    kept = np.flatnonzero(~np.isnan(sieve.degc[probe]))
+    if len(kept) < 6:
+        return None
+    three = np.lib.stride_tricks.sliding_window_view(sieve.degc[probe][kept], 3)
+    middle, calm = np.median(three, axis=1), np.ptp(three, axis=1) <= limits["unit.leap_match"]
+    before, after = middle[:-3], middle[3:]
+    low, high = np.minimum(before, after), np.maximum(before, after)
+    leaps = (high - low >= limits["unit.leap"]) & (high < _HOTTEST_F) & calm[:-3] & calm[3:]
+    leaps &= np.abs(high - (1.8 * low + 32)) <= limits["unit.leap_match"]
+    seconds = sieve.seconds[kept]
+    leaps &= np.diff(seconds)[2:-2] <= 2 * DAY_S
+    at = seconds[3:-2]  # not the hours on the desk before it was buried, or after
+    leaps &= (at - seconds[0] >= DAY_S) & (seconds[-1] - at >= DAY_S)
+    if not leaps.any():
+        return None
+    first = int(leaps.argmax())
+    when = pd.Timestamp(int(at[first]), unit="s")
+    place = f"{probe}, {when:%Y-%m-%d %H:%M}"
+    unit = next(c.unit for c in log.layout.columns if c.probe == probe and c.statistic == "mean")
+    one, other = (
+        f"{from_canonical('soil temperature', value, str(unit)):.1f}"
+        for value in (before[first], after[first])
+    )
+    found = f"readings leap from {one} to {other}, as when the unit changes"
+    cure = "export all in one unit, or part the file and set unit for each part"
+    return Fault(log.source, place, found, cure)
 
 
 def _take_wrong_unit(

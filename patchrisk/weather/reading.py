@@ -90,10 +90,14 @@ def read_log(path: Path, options: LogOptions | None = None) -> Log:
     timed = ~np.isnat(moments)
     index = pd.DatetimeIndex(moments[timed], name="time")
 
+    sound = ~table.shifted[timed]
+
     def degc(statistic: str) -> pd.DataFrame:
         found = {
             str(c.probe): to_canonical(
-                "soil temperature", numbers[c.number - 1].degrees[timed], str(c.unit)
+                "soil temperature",
+                np.where(sound, numbers[c.number - 1].degrees[timed], np.nan),
+                str(c.unit),
             )
             for c in soil
             if c.statistic == statistic
@@ -284,15 +288,20 @@ def _count(
     flags: list[Flag] = []
     for column in soil:
         probe, cells = str(column.probe), numbers[column.number - 1]
-        words, late = cells.words & rows, lost & ~np.isnan(cells.degrees)
+        full = ~cells.missing & rows
+        words, shifted = cells.words & rows & ~table.shifted, full & table.shifted
+        late = lost & ~np.isnan(cells.degrees) & ~shifted
         if words.any():
             at = int(np.flatnonzero(words)[0])
             found = f"{str(table.cells[column.number - 1].iloc[at])!r} in place of a number"
-            if words.sum() > limits["text.share"].value * (~cells.missing & rows).sum():
+            if words.sum() > limits["text.share"].value * full.sum():
                 place = f"line {lines[at]}, column {column.number} {column.header!r}"
                 faults.append(Fault(source, place, found, "export plain numbers"))
             reason = f"{found}, first on line {lines[at]}"
             flags.append(_flag("text", probe, moments[words], int(words.sum()), reason))
+        if shifted.any():
+            reason = f"more cells in the row than in others, first on line {lines[shifted][0]}"
+            flags.append(_flag("cells", probe, moments[shifted], int(shifted.sum()), reason))
         if late.any():
             reason = f"values without a time, first on line {lines[late][0]}"
             flags.append(_flag("time", probe, moments[late], int(late.sum()), reason))

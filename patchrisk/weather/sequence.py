@@ -114,7 +114,7 @@ def _reorder(sieve: Sieve, order: "slice | IntArray") -> None:
 
 def _clear_blocks(sieve: Sieve, back: IntArray, lines: IntArray) -> None:
     seconds = sieve.seconds
-    edges = [0, *back.tolist(), len(seconds)]
+    edges = _edges(seconds, back)
     blocks = [slice(a, b) for a, b in pairwise(edges)]
     kept = [blocks[0]]
     for before, block in pairwise(blocks):
@@ -131,6 +131,19 @@ def _clear_blocks(sieve: Sieve, back: IntArray, lines: IntArray) -> None:
     for i, one in enumerate(kept):
         for other in kept[i + 1 :]:
             _clear_overlap(sieve, one, other, lines)
+
+
+def _edges(seconds: IntArray, back: IntArray) -> list[int]:
+    """Cut where time goes back, and at the leaps by which a few rows alone have a wrong date."""
+    falls = back.tolist()
+    leaps = []
+    for fall, until in pairwise([*falls, len(seconds)]):  # forward, past where it went back
+        leaps.append(fall + int((seconds[fall:until] <= seconds[fall - 1]).sum()))
+    for since, fall in pairwise([0, *falls]):  # ahead, of where it goes back to
+        leaps.append(since + int((seconds[since:fall] < seconds[fall]).sum()))
+    longest = 1.5 * (usual_step(seconds) or 0)
+    cuts = {n for n in leaps if 0 < n < len(seconds) and seconds[n] - seconds[n - 1] > longest}
+    return sorted({0, *falls, *cuts, len(seconds)})
 
 
 def _clear_overlap(sieve: Sieve, one: slice, other: slice, lines: IntArray) -> None:

@@ -4,19 +4,23 @@ import csv
 import io
 import re
 import warnings
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 from itertools import zip_longest
 from typing import Any, Literal, cast
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from patchrisk.errors import Fault, InputError
+from patchrisk.spreadsheet import parted
 from patchrisk.weather.layout import LogOptions
-from patchrisk.weather.numerals import MISSING_TEXT, guess_decimal, is_missing
+from patchrisk.weather.numerals import MISSING_TEXT, guess_decimal, is_missing, is_number
 from patchrisk.weather.sniff import Guess, find_header, guess_layout, split
 from patchrisk.weather.stamps import TIME_WORD, is_day, is_half_of_day, is_moment, is_time_of_day
+
+IntArray = npt.NDArray[np.int64]
 
 _SAMPLE = 400  # lines from which the layout is guessed
 _SAMPLE_CHARS = 2_000_000
@@ -39,6 +43,9 @@ class Table:
     time_columns : tuple of int
         The column with the date, or date and time; then those with the time of day and with AM
         or PM where these stand apart.
+    shifted : array of bool
+        Rows whose values stand in other columns than they belong to, as there are more cells than
+        in other rows: a decimal comma between commas, for one, parts a number in two.
     """
 
     encoding: str
@@ -51,6 +58,7 @@ class Table:
     titles: tuple[str, ...]
     cells: pd.DataFrame
     time_columns: tuple[int, ...]
+    shifted: npt.NDArray[np.bool_]
 
     @property
     def time_header(self) -> str:
@@ -79,7 +87,10 @@ def read_table(text: str, encoding: str, source: str, options: LogOptions) -> Ta
     values = [c for row in rows for i, c in enumerate(row) if i not in times and c]
     _refuse_split_decimals(guess, names, times, source)
     decimal = options.decimal or guess_decimal(values)
-    cells = _read(text, guess.first, guess.delimiter, decimal, set(times))
+    body = _after(text, guess.first)
+    widths = _widths(body, guess.delimiter)
+    cells = _read(body, guess.first, int(widths.max()), guess.delimiter, decimal, set(times))
+    shifted = _find_shifted(body, widths, len(names), guess.delimiter, times)
     blank = [""] * len(cells.columns)
     return Table(
         encoding=encoding,
@@ -92,6 +103,7 @@ def read_table(text: str, encoding: str, source: str, options: LogOptions) -> Ta
         titles=tuple(filter(None, sample[: guess.first if header is None else header])),
         cells=cells,
         time_columns=times,
+        shifted=cells.index.isin(np.array(shifted, int) + guess.first + 1),
     )
 
 
@@ -181,14 +193,16 @@ def _half_column(rows: Sequence[Sequence[str]], column: int) -> tuple[int, ...]:
     return (column + 1,) if after and all(map(is_half_of_day, after)) else ()
 
 
-def _read(text: str, first: int, delimiter: str, decimal: str, strings: set[int]) -> pd.DataFrame:
-    start = 0
-    for _ in range(first):
-        start = text.index("\n", start) + 1
-    body = text[start:]
+def _read(
+    body: str,
+    first: int,
+    width: int,
+    delimiter: str,
+    decimal: str,
+    strings: set[int],
+) -> pd.DataFrame:
     lines = body.count("\n") + (not body.endswith("\n"))
     data = body.encode()
-    width = _width(data, delimiter)
     frame = _parse(data, width, delimiter, decimal, strings, 0)  # csv.QUOTE_MINIMAL
     if frame is None or len(frame) != lines:  # an odd quotation mark swallowed line ends
         frame = _parse(data, width, delimiter, decimal, strings, 3)  # csv.QUOTE_NONE
@@ -199,14 +213,44 @@ def _read(text: str, first: int, delimiter: str, decimal: str, strings: set[int]
     return frame[frame.notna().any(axis=1)]
 
 
-def _width(data: bytes, delimiter: str) -> int:
+def _after(text: str, first: int) -> str:
+    start = 0
+    for _ in range(first):
+        start = text.index("\n", start) + 1
+    return text[start:]
+
+
+def _widths(body: str, delimiter: str) -> IntArray:
+    """Cells of each line, delimiters inside quotation marks counted too."""
     if delimiter == " ":
-        return max(len(line.split()) for line in io.BytesIO(data))
-    codes = np.frombuffer(data, np.uint8)
+        return np.array([len(line.split()) for line in body.split("\n")])
+    codes = np.frombuffer(body.encode(), np.uint8)
     marks = np.flatnonzero(codes == ord(delimiter))
     ends = np.flatnonzero(codes == ord("\n"))
-    line_of_mark = np.searchsorted(ends, marks)
-    return int(np.bincount(line_of_mark).max(initial=0)) + 1
+    return np.bincount(np.searchsorted(ends, marks), minlength=len(ends) + 1) + 1
+
+
+def _find_shifted(
+    body: str, widths: IntArray, named: int, delimiter: str, times: Collection[int]
+) -> list[int]:
+    """Lines, from 0, whose values have moved on into cells that neither names nor most rows have.
+
+    Words there are a remark, or a column without a name.
+    """
+    usual = max(named, int(np.bincount(widths).argmax()))
+    over = np.flatnonzero(widths > usual).tolist()
+    if not len(over) or 2 * len(over) >= len(widths):  # then it is a column without a name
+        return []
+    lines = body.split("\n")
+    return [n for n in over if _is_shifted(split(lines[n], delimiter), usual, times)]
+
+
+def _is_shifted(cells: Sequence[str], usual: int, times: Collection[int]) -> bool:
+    beyond = cells[usual:]
+    if any(beyond):
+        return any(is_number(cell) and not is_missing(cell) for cell in beyond)
+    # The last value was missing: a decimal comma shows by the two whole numbers it leaves.
+    return bool(beyond) and parted([cell for n, cell in enumerate(cells) if n not in times])
 
 
 def _parse(

@@ -147,6 +147,11 @@ def test_rows_that_contradict_each_other(tmp_path):
         ("place,disease,first_seen,first_seen\n", "there twice"),
         (HEADER, "no rows"),
         (HEADER + "North Green,summer-patch,2020-07-10,,,a,b\n", "7 cells under 6 columns"),
+        (HEADER + "North Green,summer-patch,,2020-07-10,5,5,\n", "7 cells under 6 columns"),
+        (
+            HEADER + 'North Green,summer-patch,,2020-07-10,5,"a\nNorth Green,summer-patch,,x,5,\n',
+            "line 2: quotes that don't match",
+        ),
     ],
 )
 def test_a_file_of_another_shape(tmp_path, text, said):

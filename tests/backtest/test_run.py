@@ -276,6 +276,84 @@ def test_a_table_in_us_units(sites, tmp_path, source):
     assert "column air_max_c: says the same as column air_max_f" in str(error.value)
 
 
+def other_line(n, change):
+    def changed(text):
+        lines = text.split("\n")
+        lines[n - 1] = change(lines[n - 1])
+        return "\n".join(lines)
+
+    return changed
+
+
+SLIPS = {
+    "a decimal comma": (other_line(40, lambda row: row.replace(".", ",", 1)), "line 40: "),
+    "a cell too few": (other_line(40, lambda row: row.rpartition(",")[0]), "line 40: "),
+    "another encoding": (lambda text: text.replace("upland", "üpland").encode("latin-1"), "line 2"),
+    "two bytes a letter": (lambda text: text.encode("utf-16"), "line 1: bytes that are not UTF-8"),
+    "a zero byte": (other_line(40, lambda row: row + "\0"), "line 40: bytes that are not UTF-8"),
+    "no site": (other_line(40, lambda row: row.replace("upland", " ")), "line 40: no site"),
+    "nothing": (lambda text: "", "line 1: no header"),
+    "old line ends": (lambda text: text.replace("\n", "\r"), "carriage returns alone"),
+    "semicolons": (lambda text: text.replace(",", ";"), "line 1: a single column"),
+    "a column twice": (other_line(1, lambda row: row.replace("air_max_c", "air_min_c")), "twice"),
+    "another place": (
+        other_line(40, lambda row: row.replace(row.split(",")[1], "9.5", 1)),
+        "site upland: two places",
+    ),
+    "a year too long ago": (
+        other_line(2, lambda row: row.replace("2015", "0215")),
+        "'0215-01-01' is no day",
+    ),
+    "a day of no calendar": (
+        other_line(40, lambda row: row.replace("2015-02-08", "2015-02-29")),
+        "'2015-02-29' is no day",
+    ),
+}
+
+
+@pytest.mark.parametrize("slip", SLIPS)
+def test_a_slip_in_a_table_of_text_is_named(sites, tmp_path, slip):
+    change, says = SLIPS[slip]
+    path = tmp_path / "sites.csv"
+    text = change(sites.iloc[:400].to_csv(float_format="%.2f", index=False, lineterminator="\n"))
+    path.write_bytes(text if isinstance(text, bytes) else text.encode())
+    with pytest.raises(InputError) as error:
+        backtest(path, diseases=FEW)
+    assert says in str(error.value)
+
+
+@pytest.mark.parametrize(
+    ("change", "says"),
+    [
+        (lambda t: t.assign(date=t["date"].dt.strftime("%Y%m%d").astype(int)), "20150101 is no"),
+        (lambda t: t.assign(date=pd.NaT), "site upland, column date: "),
+        (lambda t: t.assign(air_min_c=[[1.0]] * len(t)), "column air_min_c: "),
+        (lambda t: t.assign(date=[{"day": 1}] * len(t)), "can be read"),
+    ],
+)
+def test_columns_of_another_kind_are_named(sites, tmp_path, change, says):
+    change(sites.iloc[:400]).to_parquet(tmp_path / "sites.parquet")
+    with pytest.raises(InputError) as error:
+        backtest(tmp_path / "sites.parquet", diseases=FEW)
+    assert says in str(error.value)
+
+
+def test_a_damaged_parquet_file_is_named(sites, tmp_path):
+    path = tmp_path / "sites.parquet"
+    sites.iloc[:400].to_parquet(path, compression=None)
+    whole = bytearray(path.read_bytes())
+    whole[4 : len(whole) // 2] = bytes(len(whole) // 2 - 4)
+    path.write_bytes(whole)
+    with pytest.raises(InputError, match="not a Parquet file that can be read"):
+        backtest(path, diseases=FEW)
+
+
+def test_columns_that_are_not_read_are_told(sites, tmp_path):
+    sites.rename(columns={"rain_mm": "rain"}).to_csv(tmp_path / "sites.csv", index=False)
+    found = backtest(tmp_path / "sites.csv", diseases=FEW)
+    assert found.metadata["source"]["columns_not_read"] == ["rain"]
+
+
 def mild(sites, fahrenheit):
     """The cool half of the year, of which no figure is over 60 in either unit; in degF where said.
 

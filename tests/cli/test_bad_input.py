@@ -355,3 +355,194 @@ def test_ctrl_c_is_one_line():
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, timeout=60)
     assert done.returncode == 1
     assert done.stderr.strip() == "patchrisk: stopped"
+
+
+WEATHER = 'forecast_file = "ahead.csv"\n' + SITE + '\n[[weather]]\nfile = "air.csv"\n'
+AIR = ["date,air_min_c,air_max_c,rain_mm"] + [
+    f"{date(2025, 4, 1) + timedelta(days=n)},{n / 8 + 3:.1f},{n / 8 + 15:.1f},0.0"
+    for n in range(40)
+]
+
+
+def air_changed(line, text):
+    return "\n".join([*AIR[: line - 1], text, *AIR[line:]]) + "\n"
+
+
+BAD_AIR = {
+    "no such day": (air_changed(20, "2025-04-31,5.1,17.1,0.0"), "line 20: '2025-04-31' is no date"),
+    "letter O": (air_changed(20, "2025-04-1O,5.1,17.1,0.0"), "line 20: '2025-04-1O' is no date"),
+    "totals": (air_changed(41, "Total,,,12.4"), "line 41: 'Total' is no date"),
+    "torn": ("\n".join([*AIR[:-1], AIR[-1][:9] + ",4.1"]), "line 41"),
+    "other order": (air_changed(20, "04/19/2025,5.1,17.1,0.0"), "line 20: '04/19/2025' is no date"),
+    "next century": (air_changed(20, "2095-04-19,5.1,17.1,0.0"), "line 20: 2095-04-19 is in the"),
+    "more cells": (air_changed(20, "2025-04-19,5,1,17.1,"), "line 20: more cells"),
+    "zero byte": (air_changed(20, "2025-04-19,5\0.1,17.1,0.0"), "line 20, column 'air_min_c'"),
+}
+
+
+@pytest.mark.parametrize("name", BAD_AIR)
+@pytest.mark.parametrize("file", ["air.csv", "ahead.csv"])
+def test_a_slip_in_daily_weather_is_named_by_line(site, tmp_path, name, file):
+    if (name, file) == ("next century", "ahead.csv"):
+        pytest.skip("a forecast lies ahead")
+    content, part = BAD_AIR[name]
+    good = "\n".join(AIR) + "\n"
+    for other in ("air.csv", "ahead.csv"):
+        (tmp_path / other).write_text(content if other == file else good)
+    path = site(GOOD_LOG, WEATHER)
+    refused(run("outlook", "--offline", "--site", path, "--as-of", "2025-05-10"), file, part)
+    refused(run("check", "--site", path), file, part)
+
+
+def test_a_remark_between_the_rows_of_daily_weather_harms_nothing(site, tmp_path):
+    (tmp_path / "ahead.csv").write_text("\n".join(AIR))
+    (tmp_path / "air.csv").write_text("\n".join([*AIR[:20], "# new battery", *AIR[20:], ""]))
+    assert run("check", "--site", site(GOOD_LOG, WEATHER)).exit_code == 0
+
+
+COMMAS = "Time,Soil temp 5 cm (°C),Soil temp 10 cm (°C),Battery (V)\n"
+
+
+def two_probes():
+    return [row.strip() + "," + row.split(",")[1].strip() + ",3.6\n" for row in log_rows()]
+
+
+@pytest.mark.parametrize(
+    "slip",
+    [
+        lambda row: row.replace(".", ",", 1),  # 12,34 between commas
+        lambda row: row.replace(",3.6", ",").replace(".", ",", 1),  # the same, no battery
+        lambda row: row.replace(",", ",,", 1),  # a cell too many
+    ],
+)
+def test_a_row_with_a_cell_too_many_is_left_out_and_told(site, slip):
+    rows = two_probes()
+    rows[500] = slip(rows[500])
+    result = run("check", "--site", site(COMMAS + "".join(rows)))
+    assert result.exit_code == 0, result.stderr
+    told = " ".join(result.output.split())
+    assert "more cells in the row than in others, first on line 502 (1 reading left out)" in told
+    assert told.count("of 960 rows 959 used") == 2
+
+
+def test_remarks_after_the_last_column_take_no_reading(site):
+    rows = two_probes()
+    rows[500:503] = [row.strip() + ",probe looked at\n" for row in rows[500:503]]
+    result = run("check", "--site", site(COMMAS + "".join(rows)))
+    assert "of 960 rows 960 used" in " ".join(result.output.split())
+
+
+@pytest.mark.parametrize(
+    ("was", "now"),
+    [
+        ("2025-04-21 20", "2024-04-21 20"),
+        ("2025-04-21 20", "2025-01-01 20"),
+        ("2025-04-21 20", "2025-05-05 20"),
+        ("2025-04-21 20", "2000-01-01 20"),
+        ("2025-04-21 20", "2O25-O4-21 20"),
+    ],
+)
+def test_one_wrong_date_costs_no_other_reading(site, was, now):
+    text = GOOD_LOG.replace(was, now)
+    assert text != GOOD_LOG
+    result = run("check", "--site", site(text))
+    used = int(" ".join(result.output.split()).partition("of 960 rows ")[2].split()[0])
+    assert used >= 958, result.output  # that row, and the one whose time it took
+
+
+def test_a_row_moved_within_the_file_costs_nothing(site):
+    rows = log_rows()
+    rows.insert(700, rows.pop(500))
+    result = run("check", "--site", site(HEADER + "".join(rows)))
+    assert "of 960 rows 960 used" in " ".join(result.output.split())
+
+
+def test_days_and_months_exchanged_where_they_can_be_are_refused(site):
+    def exchanged(row):
+        year, month, day = row[:10].split("-")
+        return f"{year}-{day}-{month}{row[10:]}" if int(day) <= 12 else row
+
+    rows = [exchanged(row) for row in log_rows(days=120)]
+    path = site(HEADER + "".join(rows))
+    refused(run("check", "--site", path), "log.csv, line 2", "day and month are exchanged")
+
+
+@pytest.mark.parametrize("to", ["degC", "degF"])
+def test_a_unit_that_changes_within_a_file_is_refused(site, to):
+    c = [float(row.split(",")[1]) for row in log_rows()]
+    f = [value * 1.8 + 32 for value in c]
+    first, then, unit = (f, c, "F") if to == "degC" else (c, f, "C")
+    values = [*first[:600], *then[600:]]
+    rows = [f"{row[:17]}{value:.2f}\n" for row, value in zip(log_rows(), values, strict=True)]
+    path = site(f"Time,Soil temp 5 cm (°{unit})\n" + "".join(rows))
+    place = "log.csv, Soil temp 5 cm"
+    result = run("outlook", "--offline", "--site", path, "--as-of", "2025-05-10")
+    refused(result, place, "2025-04-26 00:00", "leap from", "when the unit changes")
+
+
+@pytest.mark.parametrize("name", ['"  "', '"a\\u0000b"', '"a\\u001b[31mb"'])
+def test_a_name_that_can_not_be_printed_is_refused(site, name):
+    path = site(GOOD_LOG, SITE.replace('"Greens"', name))
+    refused(run("check", "--site", path), "area 1, name", "write")
+
+
+def test_a_fault_is_one_line_whatever_it_quotes(site):
+    path = site(GOOD_LOG, SITE.replace('"creeping bentgrass"', '"a\\u2028b\\u001b[31m"'))
+    result = run("check", "--site", path)
+    refused(result, "area 1, turf", "no disease file knows")
+    assert len(result.stderr.splitlines()) == 1
+
+
+@pytest.mark.parametrize(
+    ("path", "part"),
+    [("log.csv/site.toml", "not a directory"), ("x" * 300, "too long"), ("loop.toml", "symbolic")],
+)
+def test_a_path_that_leads_nowhere(site, tmp_path, path, part):
+    site(GOOD_LOG)
+    (tmp_path / "loop.toml").symlink_to("loop.toml")
+    refused(run("outlook", "--offline", "--site", tmp_path / path), part, "check the name")
+
+
+def test_a_file_name_out_of_all_measure_is_one_line(site):
+    result = run("check", "--site", site(text=SITE.replace("log.csv", "x" * 300)))
+    assert result.exit_code in (1, 2)
+    assert len(result.stderr.splitlines()) == 1
+    assert "Traceback" not in result.stderr
+
+
+@pytest.mark.parametrize("text", ["a = " + "[" * 5000, "a = " + "9" * 5000])
+def test_toml_out_of_all_measure(site, text):
+    refused(run("check", "--site", site(text=text)), "site.toml", "not TOML")
+
+
+@pytest.mark.parametrize("option", ["--as-of", "--since"])
+def test_a_day_before_all_weather_is_refused_in_a_line(site, option):
+    args = ("count", "--offline", "--site", site(GOOD_LOG), "--base", "10degC")
+    result = run(*args, option, "0026-05-01")
+    assert result.exit_code == 2
+    assert "write the year in full" in result.stderr
+
+
+@pytest.mark.parametrize(
+    "args",
+    [
+        ("outlook", "--as-of", "2026-02-29"),
+        ("count", "--base", "50"),
+        ("page", "--area", "Greens"),
+        ("figure", "moon"),
+        ("backtest",),
+        ("spray",),
+    ],
+)
+def test_a_wrong_option_is_one_line(args):
+    result = run(*args)
+    refused(result, "--help")
+    assert len(result.stderr.splitlines()) == 1
+
+
+@pytest.mark.parametrize("key", ["[online]\ncache", "shelf_file", "[[weather]]\nfile"])
+def test_a_zero_byte_in_a_file_name_is_refused(site, key):
+    line = f'{key} = "a\\u0000b"\n'
+    text = line + SITE if key == "shelf_file" else SITE + line
+    result = run("outlook", "--offline", "--site", site(GOOD_LOG, text), "--as-of", "2025-05-10")
+    refused(result, key.rpartition("\n")[2], "a control character: write plain text")

@@ -171,8 +171,11 @@ FAULTY = [
     ("2026-05-12,Greens,,3,,,6,cups,", "water: '6 cups': write a depth", True),
     ("2026-05-12,Greens,,3,,,600,mm,", "water: 600 mm is more than a watering in", True),
     ("2026-05-12,Greens,,3,,,,,a,b", "10 cells under 9 headings: put text with commas", False),
+    ("2026-05-12,Greens,,3,,,,6,5,", "10 cells under 9 headings", False),  # a decimal comma
+    ("2026-05-12,Greens,,3,,,,,,", None, True),
     ('2026-05-12,Greens,,3,,,,,a "b" c"', None, True),  # quotes inside a word are text
     ('2026-05-12,Greens,,3,,,,,"a" b', "quotes that don't match", False),
+    ('2026-05-12,Greens,,3,,,,,"a', "quotes that don't match", False),  # open to the end
 ]
 
 

@@ -201,7 +201,7 @@ BAD = [
     ('name = "P"\nactives = ["newazole"]\n', "add the FRAC codes of its label"),
     ('name = "P"\ncodes = ["99"]\n', "no FRAC code '99'"),
     ('name = "P"\ncodes = ["3"]\nactives = ["azoxystrobin"]\n', "its actives are of group 11 too"),
-    ('name = "P"\ncodes = [1.5]\n', "valid string"),
+    ('name = "P"\ncodes = [1.5]\n', "write text"),
     ('name = "P"\ncodes = ["3"]\nrat = 3\n', "did you mean rate?"),
     ('name = "P"\ncodes = ["3"]\nrate = { value = 1, unit = "kg/ha" }\n', None),
     ('name = "P"\ncodes = ["3"]\nrate = { value = 1.0, unit = "cups" }\n', "unit 'cups'"),
