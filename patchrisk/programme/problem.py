@@ -158,14 +158,10 @@ Plan = tuple[tuple[int, int], ...]  # (index of the day, index of the option), i
 
 @dataclass(frozen=True)
 class Solution:
-    """Parameters: the ``plan``, its ``value`` [days at the optimum], and whether it is ``proven``.
-
-    ``proven`` is within the gap and on every day; a first look at coarse days is not.
-    """
+    """Parameters: the ``plan``, and its ``value`` [days at the optimum]."""
 
     plan: Plan
     value: float
-    proven: bool
 
 
 def value_of(problem: Problem, plan: Plan) -> float:
