@@ -174,6 +174,7 @@ def _area(
         demand=Demand(
             _blocked(wishes.days_off, dates),
             wishes.most_applications if most is None else most,
+            mixtures=wishes.mixtures and shelf is not None,
         ),
         guidelines=[
             Guideline(r.key, r.says, frozenset(r.codes), r.source, r.mark)
@@ -324,16 +325,18 @@ def _rain(morning: Morning, dates: np.ndarray) -> np.ndarray:
 
 def _with_amounts(planned: Planned, shelf: Shelf | None, area: Area, site: Site) -> Planned:
     """Add how much it takes, from the user's own entry off the label; never without one."""
-    name = planned.choice.product
-    product = None if shelf is None or name is None else shelf.find(name)
-    if product is None:
-        return planned
     cautions = list(planned.cautions)
     amounts: tuple[str, ...] = ()
-    try:
-        amounts = (amount_words(product, area, site.site.units),)
-    except InputError as error:
-        cautions += [f"No amount: {f.place}: {f.found}: {f.cure}." for f in error.faults]
-    if product.re_entry is not None:
-        amounts += (f"re-entry {product.re_entry} off your label",)
+    for choice in planned.choice.mixed or (planned.choice,):
+        name = choice.product
+        product = None if shelf is None or name is None else shelf.find(name)
+        if product is None:
+            continue
+        told = f"{name}: " if planned.choice.mixed else ""
+        try:
+            amounts += (f"{told}{amount_words(product, area, site.site.units)}",)
+        except InputError as error:
+            cautions += [f"No amount: {f.place}: {f.found}: {f.cure}." for f in error.faults]
+        if product.re_entry is not None:
+            amounts += (f"{told}re-entry {product.re_entry} off your label",)
     return replace(planned, amounts=amounts, cautions=tuple(cautions))

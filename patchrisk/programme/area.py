@@ -1,7 +1,8 @@
 """The programme of one area: everything put together."""
 
 from collections.abc import Callable, Iterator, Sequence
-from itertools import groupby
+from dataclasses import replace
+from itertools import combinations, groupby
 
 import numpy as np
 import numpy.typing as npt
@@ -21,6 +22,7 @@ from patchrisk.programme.given import (
 )
 from patchrisk.programme.heat import chance_of_heat
 from patchrisk.programme.measures import measures
+from patchrisk.programme.mixing import may_mix, mixture
 from patchrisk.programme.plan import AreaPlan, Planned, Share
 from patchrisk.programme.problem import Option, Problem, Solution, Threat
 from patchrisk.programme.rotation import Guideline, Step
@@ -199,6 +201,19 @@ def _problem(
                 item.longest_days,
             )
         )
+    limited = list(shared(gone, stock))
+    if demand.mixtures:
+        single = tuple(options)
+        pairs = [
+            (i, j)
+            for i, j in combinations(range(len(single)), 2)
+            if may_mix(concerns, single[i], single[j])
+        ]
+        options += [mixture(concerns, single, pair, numbers) for pair in pairs]
+        limited = [
+            replace(of, doses=(*of.doses, *(of.doses[i] + of.doses[j] for i, j in pairs)))
+            for of in limited
+        ]
     if demand.most is None:
         most = after = _number(concerns, stock, today, numbers)
     else:
@@ -218,7 +233,7 @@ def _problem(
         numbers.worth,
         turn if turn < len(ahead) else None,
         after,
-        tuple(shared(gone, stock)),
+        tuple(limited),
     )
     return problem, hot
 

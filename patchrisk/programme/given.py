@@ -177,11 +177,14 @@ class Demand:
         Applications in the season, those done among them.
     least_days : int or None
         Between two applications that follow each other [days].
+    mixtures : bool
+        Whether two products may go into one tank.
     """
 
     no_spray: BoolArray
     most: int | None = None
     least_days: int | None = None
+    mixtures: bool = False
 
 
 @dataclass(frozen=True)

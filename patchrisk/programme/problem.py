@@ -79,6 +79,8 @@ class Option:
         Days on which something other than the label holds it back, such as heat.
     longest_days : int or None
         The label's longest interval: it covers no more days than these [days].
+    parts : tuple of int
+        Places, among a problem's options, of the products that it mixes; empty when it is one.
     """
 
     choice: Choice
@@ -90,6 +92,12 @@ class Option:
     held: BoolArray | None = None
     most_after: int | None = None
     longest_days: int | None = None
+    parts: tuple[int, ...] = ()
+
+    @property
+    def products(self) -> int:
+        """How many products go into the tank."""
+        return max(1, len(self.parts))
 
     @property
     def step(self) -> Step:
@@ -118,7 +126,8 @@ class Problem:
         Those that are on.
     caps : Caps
     cost : float
-        Pressure that an application must cover to be worth making [days at the optimum].
+        Pressure that an application must cover to be worth making, for each product in the tank
+        [days at the optimum].
     turn : int or None
         Index of the first day of the next year by which applications are counted; None when it
         is not in sight.
@@ -170,7 +179,7 @@ def value_of(problem: Problem, plan: Plan) -> float:
     Where a disease's number is smaller than the plan's, the best that many count.
     """
     total = sum(t.weight * gain_of(problem, t, plan) for t in problem.threats)
-    return total - problem.cost * len(plan)
+    return total - problem.cost * sum(problem.options[o].products for _, o in plan)
 
 
 def gain_of(problem: Problem, threat: Threat, plan: Plan) -> float:
@@ -203,7 +212,7 @@ def allowed(problem: Problem, plan: Plan) -> bool:
     if not all(usable[d, o] for d, o in plan) or (gaps < problem.least_days).any():
         return False
     for o, option in enumerate(problem.options):
-        mine = [d for d, other in plan if other == o]
+        mine = [d for d, other in plan if other == o or o in problem.options[other].parts]
         if option.most is not None and sum(d < turn for d in mine) > option.most:
             return False
         if option.most_after is not None and sum(d >= turn for d in mine) > option.most_after:

@@ -136,7 +136,15 @@ class _Search:
             for level in levels[n]
         }
         self.hope = self._hopes()
+        # Which options each one holds: itself, and in a mixture its parts.
+        self.holds = np.array(
+            [
+                [n == o or n in option.parts for n in range(len(options))]
+                for o, option in enumerate(options)
+            ]
+        )
         self.number, self.most = self._numbers()
+        self.cost = np.array([problem.cost * options[o].products for o in self.option])
         self.least = np.array([o.least_days or 0 for o in options])
         length = len(problem.done) + int(min(problem.most_in_all, MOST_APPLICATIONS))
         steps = [o.step for o in options]
@@ -195,7 +203,7 @@ class _Search:
         rows = [this + later, this, later]
         most: list[float] = [MOST_APPLICATIONS, problem.most, problem.most_after]
         for o, option in enumerate(problem.options):
-            mine = self.option == o
+            mine = self.holds[self.option, o]
             for number, year in ((option.most, this), (option.most_after, later)):
                 if number is not None:
                     rows.append(mine * year)
@@ -259,12 +267,14 @@ class _Search:
         option = self.option[some]
         if not option.size:
             return out
-        gain = np.full((len(begun.value), option.size), -problem.cost)
+        gain = np.repeat(-self.cost[None, some], len(begun.value), axis=0)
         for n in range(len(problem.threats)):
             gain += self._gain(begun, n, some)
         used = begun.used[:, None, :] + self.number.T[some]
         fits = (used <= self.most + 1e-9).all(axis=-1) & (gain > 0)
-        fits &= self.day[some] - begun.last[:, option] >= self.least[option]
+        free = (begun.last + self.least)[:, None, :]  # from this day on, by each label
+        free = np.where(self.holds, free, -np.inf).max(axis=-1)
+        fits &= self.day[some] >= free[:, option]
         fits &= self.order.after(begun.state[:, None, :], option)[1]
         if self.phenylamide.any():
             if root:
@@ -357,7 +367,7 @@ class _Search:
                 new = np.where(counts[:, None], new, out.cover[:, n])
             out.cover[:, n] = new
         out.state, _ = self.order.after(out.state, option)
-        out.last[row, option] = day
+        out.last[self.holds[option]] = day
         out.used += self.number.T[move]
         out.counted += self.counts[:, move].T
         out.before, out.move, out.value = before, move, value

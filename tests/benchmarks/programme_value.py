@@ -114,7 +114,7 @@ def rates(library, case, soil):
         inside, label, _ = season_days(
             infection_season([r.season for r in rules]), dates, southern=False
         )
-        inside &= label == label[np.flatnonzero(inside)[0]]  # not the season after
+        inside = inside & (label == label[np.flatnonzero(inside)[0]])  # not the season after
         rate = relative_rate(soil, disease.response.cardinal)
         out += rate * inside.reshape(-1, *[1] * (soil.ndim - 1))
     return out
