@@ -19,7 +19,7 @@ from patchrisk.programme.given import PROVEN, Concern, Demand, Ground, Stock
 from patchrisk.programme.plan import AreaPlan, Choice, Planned
 from patchrisk.programme.recorded import PREVENTIVE_RULE, SPLIT_RULE, without_rate
 from patchrisk.programme.rotation import Guideline, family
-from patchrisk.protection import concern_of, programme_numbers
+from patchrisk.protection import concern_of, programme_numbers, resistant_of
 from patchrisk.shelf import Shelf, amount_words, shelf_path, site_shelf
 from patchrisk.shelf_limits import yearly_limits
 from patchrisk.site import Area, DaysOff, Site
@@ -202,6 +202,7 @@ def _concerns(morning: Morning, area: AreaMorning, dates: np.ndarray) -> Iterato
         if one.area == area.area.name and one.seen:
             seen_on.setdefault(one.disease, []).append(one.day)
     history |= set(seen_on)
+    resistant = resistant_of(library, area.area)
     rows = np.searchsorted(dates, area.soil.dates)
     seen = (area.soil.dates >= dates[0]) & (area.soil.dates <= dates[-1])
     for today in area.diseases:
@@ -214,7 +215,11 @@ def _concerns(morning: Morning, area: AreaMorning, dates: np.ndarray) -> Iterato
         known = today.key in history if history else None
         southern = morning.site.site.southern
         made = concern_of(disease, today.key, window, ahead.course, known, southern=southern)
-        yield replace(made, damage=_damage(made, dates, seen_on.get(today.key, ())))
+        yield replace(
+            made,
+            damage=_damage(made, dates, seen_on.get(today.key, ())),
+            resistant=resistant.get(today.key, frozenset()),
+        )
 
 
 def _damage(
@@ -292,7 +297,8 @@ def _mix(concerns: Sequence[Concern], pair: frozenset[str]) -> bool:
 
 def _acts(concern: Concern, code: str) -> bool:
     trials = concern.trials.get(code)
-    return trials is not None and trials.listed and trials.evidence in _GENERIC
+    known = trials is not None and trials.listed
+    return known and concern.evidence(frozenset({code})) in _GENERIC
 
 
 def _usable(concerns: Sequence[Concern]) -> frozenset[str]:

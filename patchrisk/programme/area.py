@@ -52,7 +52,6 @@ def plan_area(
     air_max_c: FloatArray | None = None,
     rain_mm: FloatArray | None = None,
     soil_c: FloatArray | None = None,
-    resistant: frozenset[str] = frozenset(),
     show: Callable[..., str],
     day: Callable[..., str],
 ) -> AreaPlan:
@@ -87,8 +86,6 @@ def plan_area(
         As forecast, from today on [mm]; NaN beyond the forecast.
     soil_c : ndarray of float, shape (days,), optional
         Soil temperature expected of each day [degC].
-    resistant : frozenset of str
-        Codes to which resistance is known on the site: no partner in a mixture.
     show : callable
         ``show(quantity, value)`` writes a number in the user's units.
     day : callable
@@ -104,7 +101,7 @@ def plan_area(
     gone = [spent(limit, season, stock) for limit in limits]
     problem, hot = _problem(
         concerns, stock, dates, today, applied, season, demand, guidelines, numbers, gone,
-        ground, air_max_c, resistant, _year_on(season_start),
+        ground, air_max_c, _year_on(season_start),
     )  # fmt: skip
     solution, relief = with_relief(problem)
     planned, advice = explain(
@@ -167,7 +164,6 @@ def _problem(
     gone: Sequence[Spent],
     ground: Ground,
     air_max_c: FloatArray | None,
-    resistant: frozenset[str],
     next_start: np.datetime64,
 ) -> tuple[Problem, FloatArray | None]:
     ahead = dates[today:]
@@ -189,7 +185,7 @@ def _problem(
             Option(
                 choice,
                 worth,
-                _partners(concerns, choice.codes, choice.actives) - resistant,
+                _partners(concerns, choice.codes, choice.actives),
                 _least(
                     None if item.most is None else max(0, item.most - len(mine)),
                     *(of.limit.times(choice.product, of.kg_ha) for of in gone),
@@ -296,11 +292,15 @@ def _threat(
 def _partners(
     concerns: Sequence[Concern], codes: frozenset[str], actives: tuple[str, ...]
 ) -> frozenset[str]:
-    """Codes that control a target of the area by themselves, as trials have it."""
+    """Codes that control a target of the area by themselves, as trials have it.
+
+    None to which a fungus of the area is resistant (FRAC SDHI recommendations, Mar 2022).
+    """
     return frozenset(
         code
         for code in codes
-        if any(c.evidence(frozenset({code}), actives) in PROVEN for c in concerns)
+        if not any(code in c.resistant for c in concerns)
+        and any(c.evidence(frozenset({code}), actives) in PROVEN for c in concerns)
     )
 
 

@@ -17,7 +17,7 @@ from patchrisk.programme.problem import (
 from patchrisk.programme.rotation import Guideline
 from patchrisk.programme.search import MOST_APPLICATIONS, plans_on
 
-FEW = 100  # days times options up to which every day is looked at from the first
+FEW = 100  # days times options up to which every day is looked at, as with a single option
 WEEK = 7  # days between those of a first look
 _BESIDE = WEEK // 2  # days to either side that the next looks go, so that every day is reached
 _LOOKS = 8  # around a plan, while it still gets better
@@ -43,7 +43,8 @@ def schedule(problem: Problem) -> Solution:
     if not useful.size:
         return Solution((), 0.0)
     days = useful
-    if helpful.sum() > FEW:  # counted from the first useful day: intervals are mostly whole weeks
+    if len(problem.options) > 1 and helpful.sum() > FEW:
+        # Counted from the first useful day: intervals are mostly whole weeks.
         days = useful[np.unique((useful - useful[0]) // WEEK, return_index=True)[1]]
     found = _best(problem, days)
     for _ in range(_LOOKS):

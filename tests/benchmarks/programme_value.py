@@ -347,7 +347,7 @@ def main():
     parser.add_argument("--every", type=int, default=1, help="take every so-manieth station")
     parser.add_argument("--look", type=int, default=7, help="days from one plan to the next")
     parser.add_argument("--forecast", type=int, default=0, help="days of true weather ahead")
-    parser.add_argument("--check", type=int, default=0, help="seasons to plan by the schedule as well")
+    parser.add_argument("--check", type=int, default=0, help="seasons to plan by `schedule` too")
     parser.add_argument("--json", metavar="FILE")
     args = parser.parse_args()
     found = run(args.data, args.every, args.look, args.forecast, args.check)

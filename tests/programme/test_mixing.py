@@ -115,3 +115,25 @@ def test_the_tank_counts_for_each_label():
     assert not allowed(made, ((0, 2), (14, 1)))  # Q's label: 28 days between two
     assert not allowed(made, ((0, 2), (28, 0)))  # P's label: one a year
     assert not allowed(made, ((0, 0), (28, 2)))
+
+
+def test_what_a_fungus_is_resistant_to_counts_for_nothing(mixed):
+    # Pythium aphanidermatum from turf, Iowa State thesis: 16 of 44 isolates fully resistant to
+    # mefenoxam (group 4). What a partner must be: FRAC SDHI recommendations, Mar 2022.
+    row = concern(block(150, 56), trials=trials(f4="works", f21="some"))
+    shelf = [product("Shelf P", "4"), product("Shelf Q", "21")]
+    before = mixed([row], shelf, most=2).planned
+    assert any("4" in one.choice.codes for one in before)
+    lost = replace(row, resistant=frozenset({"4"}))
+    made = mixed([lost], shelf, most=2)
+    assert [one.choice.codes for one in made.planned] == [frozenset({"21"})]
+    assert made.advice[0] == (
+        "One of this area is resistant to FRAC 4, by your site file: counted for nothing against "
+        "it, and for no partner in a mixture."
+    )
+    # Against another disease it still counts, as no partner though.
+    other = concern(block(250, 28), "other", trials=trials(f4="works"))
+    both = mixed([lost, other], shelf, most=2).planned
+    assert [one.targets for one in both] == [("one",), ("other",)]
+    pair = [Option(item.choice, {}) for item in shelf]
+    assert not may_mix([lost], *pair)
