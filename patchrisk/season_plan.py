@@ -289,8 +289,8 @@ def _mix(concerns: Sequence[Concern], pair: frozenset[str]) -> bool:
     if len({family(code) for code in pair}) < 2:
         return False
     return any(
-        all(_acts(concern, code) for code in pair)
-        and any(concern.evidence(frozenset({code})) in PROVEN for code in pair)
+        all(_acts(concern, code) and _evidence_of(concern, code) != "weak" for code in pair)
+        and any(_evidence_of(concern, code) in PROVEN for code in pair)
         for concern in concerns
     )
 
@@ -298,7 +298,11 @@ def _mix(concerns: Sequence[Concern], pair: frozenset[str]) -> bool:
 def _acts(concern: Concern, code: str) -> bool:
     trials = concern.trials.get(code)
     known = trials is not None and trials.listed
-    return known and concern.evidence(frozenset({code})) in _GENERIC
+    return known and _evidence_of(concern, code) in _GENERIC
+
+
+def _evidence_of(concern: Concern, code: str) -> str:
+    return concern.evidence(frozenset({code}))
 
 
 def _usable(concerns: Sequence[Concern]) -> frozenset[str]:

@@ -181,11 +181,13 @@ def _problem(
         mine = [a for a in season if _same(choice.product, choice.codes, a)]
         since = None if not mine else int((ahead[0] - mine[-1].day).astype(int))
         worth = {c.key: numbers.weight(c, choice.codes, choice.actives) for c in concerns}
+        against = _against(concerns, choice.codes, choice.actives)
         options.append(
             Option(
                 choice,
                 worth,
-                _partners(concerns, choice.codes, choice.actives),
+                frozenset().union(*against.values()),
+                against,
                 _least(
                     None if item.most is None else max(0, item.most - len(mine)),
                     *(of.limit.times(choice.product, of.kg_ha) for of in gone),
@@ -289,26 +291,29 @@ def _threat(
     return Threat(concern.key, rate[today:], lasting.days, most, kept, weight, timely)
 
 
-def _partners(
+def _against(
     concerns: Sequence[Concern], codes: frozenset[str], actives: tuple[str, ...]
-) -> frozenset[str]:
-    """Codes that control a target of the area by themselves, as trials have it.
+) -> dict[str, frozenset[str]]:
+    """Codes that control a disease by themselves, as trials have it, by key of the disease.
 
     None to which a fungus of the area is resistant (FRAC SDHI recommendations, Mar 2022).
     """
-    return frozenset(
-        code
-        for code in codes
-        if not any(code in c.resistant for c in concerns)
-        and any(c.evidence(frozenset({code}), actives) in PROVEN for c in concerns)
-    )
+    lost = frozenset().union(*(c.resistant for c in concerns))
+    return {
+        c.key: frozenset(
+            code for code in codes - lost if c.evidence(frozenset({code}), actives) in PROVEN
+        )
+        for c in concerns
+    }
 
 
 def _steps(concerns: Sequence[Concern], season: Sequence[Applied]) -> Iterator[Step]:
     """Applications as guidelines see them: what went on a day together is one mixture."""
     for day, same in groupby(season, key=lambda one: one.day):
         tank = list(same)
-        partners = (_partners(concerns, one.codes, one.actives) for one in tank)
+        partners = (
+            codes for one in tank for codes in _against(concerns, one.codes, one.actives).values()
+        )
         yield Step(
             frozenset().union(*(one.codes for one in tank)), frozenset().union(*partners), day
         )

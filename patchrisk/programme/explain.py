@@ -250,7 +250,8 @@ def _why_group(case: Case, n: int, targets: Sequence[str]) -> list[str]:
         return [f"Another group than the one before it ({told}), as rotation asks."]
     again = sorted(last & frozenset(choice.codes))
     both = " and ".join(f"FRAC {code}" for code in again)
-    partners = [code for code in option.partners if len(again) > 1 or family(code) not in again]
+    working = step_of(case.problem, case.plan[n]).partners
+    partners = [code for code in working if len(again) > 1 or family(code) not in again]
     if not partners:
         return [f"{both} again, for want of another."]
     names = {key: concern.name for key, concern in case.concerns.items()

@@ -57,6 +57,10 @@ def mixture(
         choice=choice,
         worth={c.key: numbers.weight(c, codes, actives) for c in concerns},
         partners=one.partners | two.partners,
+        against={
+            c.key: one.against.get(c.key, frozenset()) | two.against.get(c.key, frozenset())
+            for c in concerns
+        },
         most=None if not _used_up(one, two) else 0,
         most_after=None,
         least_days=None,

@@ -1,7 +1,8 @@
 """What is asked of a schedule, and what any plan of it is worth and breaks."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
 from itertools import combinations
 
 import numpy as np
@@ -68,6 +69,9 @@ class Option:
         By key of the disease, the weight of its evidence [1]; 0 or absent where it does nothing.
     partners : frozenset of str
         Codes in it that control a target alone and have no resistance on record.
+    against : mapping of str to frozenset of str
+        Of these, by disease, those that control it; a partner counts on the days on which the
+        option is worth making for that disease. Where empty, they count on every day.
     most, most_after : int or None
         How many more the label allows this year, and from the turn of the year on; None where it
         is not known.
@@ -86,6 +90,7 @@ class Option:
     choice: Choice
     worth: dict[str, float]
     partners: frozenset[str] = frozenset()
+    against: Mapping[str, frozenset[str]] = field(default_factory=dict)
     most: int | None = None
     least_days: int | None = None
     not_before: int = 0
@@ -148,6 +153,18 @@ class Problem:
     turn: int | None = None
     most_after: int = 0
     shared: tuple[Shared, ...] = ()
+
+    @cached_property
+    def aims(self) -> BoolArray:
+        """Whether an option is worth making for a disease alone, (diseases, days, options)."""
+        days = np.arange(len(self.dates))[:, None]
+        out = []
+        for threat in self.threats:
+            lasts = np.array([threat.lasts(option) for option in self.options])
+            total = threat.weight * np.r_[0.0, np.cumsum(np.nan_to_num(threat.rate))]
+            under = total[np.minimum(days + lasts, len(days))] - total[days]
+            out.append(under * weights(self, threat) >= self.cost)
+        return np.array(out)
 
     @property
     def most_in_all(self) -> int:
@@ -243,7 +260,13 @@ def idle(problem: Problem, plan: Plan) -> list[int]:
 
 def step_of(problem: Problem, move: tuple[int, int]) -> Step:
     """Return one application of a plan as the guidelines see it."""
-    return replace(problem.options[move[1]].step, day=problem.dates[move[0]])
+    day, option = problem.dates[move[0]], problem.options[move[1]]
+    if not option.against:
+        return Step(option.choice.codes, option.partners, day)
+    aims = problem.aims[:, move[0], move[1]]
+    aimed = [threat.key for threat, on in zip(problem.threats, aims, strict=True) if on]
+    partners = (option.against.get(key, frozenset()) for key in aimed)
+    return Step(option.choice.codes, frozenset().union(*partners), day)
 
 
 def usable_days(problem: Problem) -> BoolArray:

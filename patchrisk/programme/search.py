@@ -7,12 +7,12 @@ best application still at work on it.
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 import numpy.typing as npt
 
-from patchrisk.programme.problem import Plan, Problem, helpful_days, weights
+from patchrisk.programme.problem import Plan, Problem, helpful_days, step_of, weights
 from patchrisk.programme.rotation import PHENYLAMIDE, Limit, Step, limits, totals
 from patchrisk.programme.yearly import ROUNDING
 from patchrisk.units import FloatArray
@@ -147,13 +147,17 @@ class _Search:
         self.cost = np.array([problem.cost * options[o].products for o in self.option])
         self.least = np.array([o.least_days or 0 for o in options])
         length = len(problem.done) + int(min(problem.most_in_all, MOST_APPLICATIONS))
-        steps = [o.step for o in options]
+        moves = zip(self.day.tolist(), self.option.tolist(), strict=True)
+        made = [replace(step_of(problem, move), day=None) for move in moves]
+        steps = list(dict.fromkeys(made))
+        places = {step: n for n, step in enumerate(steps)}
+        self.step = np.array([places[step] for step in made], dtype=np.intp)
         known = limits(problem.guidelines, problem.caps, length)
         # One whose last test nothing at hand passes is never broken.
         known = [one for one in known if any(map(one.tests[-1][0], steps))]
         self.order = _Order.of(known, problem.done, steps)
         on = any(g.key == "phenylamide-limits" for g in problem.guidelines)
-        self.phenylamide = np.array([on and PHENYLAMIDE in s.families for s in steps])
+        self.phenylamide = np.array([on and PHENYLAMIDE in o.step.families for o in options])
         rng = np.random.default_rng(1)  # names for what is used up: any will do
         self.names = (
             rng.integers(1, 2**40, len(self.most) + self.order.begin.size + len(threats) + 1) | 1
@@ -275,7 +279,7 @@ class _Search:
         free = (begun.last + self.least)[:, None, :]  # from this day on, by each label
         free = np.where(self.holds, free, -np.inf).max(axis=-1)
         fits &= self.day[some] >= free[:, option]
-        fits &= self.order.after(begun.state[:, None, :], option)[1]
+        fits &= self.order.after(begun.state[:, None, :], self.step[some])[1]
         if self.phenylamide.any():
             if root:
                 done = problem.done[-1:]
@@ -326,7 +330,7 @@ class _Search:
         before, value, move = before[order], value[order], move[order]
         option = self.option[move]
         used = begun.used[before] + self.number.T[move]
-        state, _ = self.order.after(begun.state[before], option)
+        state, _ = self.order.after(begun.state[before], self.step[move])
         marks = [np.rint(used * 1e6).astype(np.int64), state.view(np.int64), counted[order]]
         name = np.column_stack([*marks, option]) @ self.names
         first = np.sort(np.unique(name, return_index=True)[1])
@@ -366,7 +370,7 @@ class _Search:
                 out.gains[row[counts], n, least[counts]] = gain[counts]
                 new = np.where(counts[:, None], new, out.cover[:, n])
             out.cover[:, n] = new
-        out.state, _ = self.order.after(out.state, option)
+        out.state, _ = self.order.after(out.state, self.step[move])
         out.last[self.holds[option]] = day
         out.used += self.number.T[move]
         out.counted += self.counts[:, move].T

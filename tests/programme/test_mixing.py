@@ -137,3 +137,17 @@ def test_what_a_fungus_is_resistant_to_counts_for_nothing(mixed):
     assert [one.targets for one in both] == [("one",), ("other",)]
     pair = [Option(item.choice, {}) for item in shelf]
     assert not may_mix([lost], *pair)
+
+
+def test_a_partner_counts_only_where_it_controls_the_target(mixed):
+    # FRAC SDHI recommendations, Mar 2022 (opening seen): a partner controls the target by itself.
+    # 3 + 11 goes on twice against the first, on which 3 works; against the second, on which 3 was
+    # not tried, it does not come again.
+    pair = Stock(Choice("Shelf P", frozenset({"3", "11"}), (), {}, "Shelf P"))
+    one = concern(block(150, 56), trials=trials(f3="works", f11="works"))
+    assert len(mixed([one], [pair], most=2).planned) == 2
+    two = concern(block(150, 56), trials=trials(f3="no data", f11="some"))
+    assert len(mixed([two], [pair], most=2).planned) == 1
+    # That 3 works on something else at another time of the year makes it no partner here.
+    other = concern(block(20, 28), "other", trials=trials(f3="works", f11="works"))
+    assert [one.targets for one in mixed([two, other], [pair], most=3).planned] == [("other",)]
