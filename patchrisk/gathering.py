@@ -117,7 +117,15 @@ def read_all(path: Path) -> tuple[Site, Library]:
                     f"write one of {', '.join(turfs)}",
                 )
             )
-        for key, names in (("diseases", area.diseases or []), ("history", area.history)):
+        for codes in area.resistant.values():
+            _, unknown = load_groups().sort_codes(codes)
+            at = f"area {n}, resistant"
+            faults += [Fault(str(path), at, f.found, f.cure) for f in unknown]
+        for key, names in (
+            ("diseases", area.diseases or []),
+            ("history", area.history),
+            ("resistant", area.resistant),
+        ):
             for name in names:
                 try:
                     library.find(name)

@@ -16,7 +16,7 @@ from patchrisk.numbers import load_numbers
 from patchrisk.outlook import DiseaseToday, Settings, look
 from patchrisk.programme.cover import Applied, Cover
 from patchrisk.prospect import Prospect, history_of, prospect
-from patchrisk.protection import cover_of, open_days
+from patchrisk.protection import cover_of, open_days, resistant_of
 from patchrisk.record_rows import Observation
 from patchrisk.records import Kept
 from patchrisk.site import Area, Site
@@ -189,7 +189,7 @@ def _area(g: Gathered, area: Area, as_of: date, ground: Prospect | None) -> Area
     cover: dict[str, Cover] = {}
     if g.applications is not None:
         mine = [one for one in g.applications.rows if one.area == area.name]
-        cover = cover_of(library, opened, soil, mine)
+        cover = cover_of(library, opened, soil, mine, resistant_of(library, area))
     return AreaMorning(
         area, soil, today, tuple(without), tuple(here.probes), ahead, course, opened, cover
     )

@@ -11,6 +11,7 @@ from patchrisk.ahead.course import PressureCourse
 from patchrisk.diseases import Disease, Library
 from patchrisk.diseases.models import ModeOfAction
 from patchrisk.diseases.quantities import Number
+from patchrisk.groups import load_groups
 from patchrisk.numbers import load_numbers
 from patchrisk.outlook import DiseaseToday, statistic
 from patchrisk.programme.cover import Applied, Cover, cover
@@ -24,6 +25,7 @@ from patchrisk.programme.given import (
     works,
 )
 from patchrisk.seasons import season_days
+from patchrisk.site import Area
 from patchrisk.soil.series import SoilSeries
 from patchrisk.windows import BoolArray, Rule, is_open
 
@@ -85,6 +87,7 @@ def cover_of(
     opened: Mapping[str, BoolArray],
     soil: SoilSeries,
     applied: Sequence[Applied],
+    resistant: Mapping[str, frozenset[str]],
 ) -> dict[str, Cover]:
     """Tell what the applications of an area protect today, by disease.
 
@@ -97,6 +100,8 @@ def cover_of(
         Its days are those of ``opened``; the first that is not over follows them.
     applied : sequence of Applied
         Of this area.
+    resistant : mapping of str to frozenset of str
+        From `resistant_of`.
     """
     numbers = programme_numbers()
     today = soil.dates[-1] + 1
@@ -108,6 +113,7 @@ def cover_of(
         window = np.zeros(len(dates), dtype=bool)
         window[: len(days)] = days
         concern = concern_of(library.diseases[key], key, window)
+        concern = replace(concern, resistant=resistant.get(key, frozenset()))
         out[key] = cover(
             key,
             applied,
@@ -119,6 +125,14 @@ def cover_of(
             open_days=window,
         )
     return out
+
+
+def resistant_of(library: Library, area: Area) -> dict[str, frozenset[str]]:
+    """Return, by key of the disease, the codes that an area's site file tells to be lost on it."""
+    groups = load_groups()
+    return {
+        library.find(name): groups.sort_codes(codes)[0] for name, codes in area.resistant.items()
+    }
 
 
 def concern_of(

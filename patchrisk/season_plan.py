@@ -19,7 +19,7 @@ from patchrisk.programme.given import PROVEN, Concern, Demand, Ground, Stock
 from patchrisk.programme.plan import AreaPlan, Choice, Planned
 from patchrisk.programme.recorded import PREVENTIVE_RULE, SPLIT_RULE, without_rate
 from patchrisk.programme.rotation import Guideline, family
-from patchrisk.protection import concern_of, programme_numbers
+from patchrisk.protection import concern_of, programme_numbers, resistant_of
 from patchrisk.shelf import Shelf, amount_words, shelf_path, site_shelf
 from patchrisk.shelf_limits import yearly_limits
 from patchrisk.site import Area, DaysOff, Site
@@ -174,6 +174,7 @@ def _area(
         demand=Demand(
             _blocked(wishes.days_off, dates),
             wishes.most_applications if most is None else most,
+            mixtures=wishes.mixtures and shelf is not None,
         ),
         guidelines=[
             Guideline(r.key, r.says, frozenset(r.codes), r.source, r.mark)
@@ -201,6 +202,7 @@ def _concerns(morning: Morning, area: AreaMorning, dates: np.ndarray) -> Iterato
         if one.area == area.area.name and one.seen:
             seen_on.setdefault(one.disease, []).append(one.day)
     history |= set(seen_on)
+    resistant = resistant_of(library, area.area)
     rows = np.searchsorted(dates, area.soil.dates)
     seen = (area.soil.dates >= dates[0]) & (area.soil.dates <= dates[-1])
     for today in area.diseases:
@@ -213,7 +215,11 @@ def _concerns(morning: Morning, area: AreaMorning, dates: np.ndarray) -> Iterato
         known = today.key in history if history else None
         southern = morning.site.site.southern
         made = concern_of(disease, today.key, window, ahead.course, known, southern=southern)
-        yield replace(made, damage=_damage(made, dates, seen_on.get(today.key, ())))
+        yield replace(
+            made,
+            damage=_damage(made, dates, seen_on.get(today.key, ())),
+            resistant=resistant.get(today.key, frozenset()),
+        )
 
 
 def _damage(
@@ -283,15 +289,20 @@ def _mix(concerns: Sequence[Concern], pair: frozenset[str]) -> bool:
     if len({family(code) for code in pair}) < 2:
         return False
     return any(
-        all(_acts(concern, code) for code in pair)
-        and any(concern.evidence(frozenset({code})) in PROVEN for code in pair)
+        all(_acts(concern, code) and _evidence_of(concern, code) != "weak" for code in pair)
+        and any(_evidence_of(concern, code) in PROVEN for code in pair)
         for concern in concerns
     )
 
 
 def _acts(concern: Concern, code: str) -> bool:
     trials = concern.trials.get(code)
-    return trials is not None and trials.listed and trials.evidence in _GENERIC
+    known = trials is not None and trials.listed
+    return known and _evidence_of(concern, code) in _GENERIC
+
+
+def _evidence_of(concern: Concern, code: str) -> str:
+    return concern.evidence(frozenset({code}))
 
 
 def _usable(concerns: Sequence[Concern]) -> frozenset[str]:
@@ -324,16 +335,18 @@ def _rain(morning: Morning, dates: np.ndarray) -> np.ndarray:
 
 def _with_amounts(planned: Planned, shelf: Shelf | None, area: Area, site: Site) -> Planned:
     """Add how much it takes, from the user's own entry off the label; never without one."""
-    name = planned.choice.product
-    product = None if shelf is None or name is None else shelf.find(name)
-    if product is None:
-        return planned
     cautions = list(planned.cautions)
     amounts: tuple[str, ...] = ()
-    try:
-        amounts = (amount_words(product, area, site.site.units),)
-    except InputError as error:
-        cautions += [f"No amount: {f.place}: {f.found}: {f.cure}." for f in error.faults]
-    if product.re_entry is not None:
-        amounts += (f"re-entry {product.re_entry} off your label",)
+    for choice in planned.choice.mixed or (planned.choice,):
+        name = choice.product
+        product = None if shelf is None or name is None else shelf.find(name)
+        if product is None:
+            continue
+        told = f"{name}: " if planned.choice.mixed else ""
+        try:
+            amounts += (f"{told}{amount_words(product, area, site.site.units)}",)
+        except InputError as error:
+            cautions += [f"No amount: {f.place}: {f.found}: {f.cure}." for f in error.faults]
+        if product.re_entry is not None:
+            amounts += (f"{told}re-entry {product.re_entry} off your label",)
     return replace(planned, amounts=amounts, cautions=tuple(cautions))

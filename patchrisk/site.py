@@ -38,6 +38,7 @@ CURES = {
     "turf": 'write the grass, such as "creeping bentgrass"',
     "most_applications": "write a whole number from 0 to 30",
     "no_spray": 'write a list, as ["2026-06-13", "2026-07-01/2026-07-04", "weekends"]',
+    "resistant": 'write each disease with its FRAC codes: { "dollar spot" = ["1", "3"] }',
     "without_groups": 'write a list of FRAC codes in quotes, as ["14", "M05"]',
 }
 WEEKDAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
@@ -267,7 +268,8 @@ class Area(_Table):
     """A piece of turf that is managed as one.
 
     Without ``turf`` every disease is judged; without ``use`` those of any use of the turf.
-    ``most_applications`` comes before that of the whole site.
+    ``most_applications`` comes before that of the whole site. ``resistant`` tells, by disease, the
+    FRAC codes to which its fungus on this area is known to be resistant.
     """
 
     name: Annotated[Name, Field(max_length=80)] = "Turf"
@@ -280,6 +282,7 @@ class Area(_Table):
     shade: Annotated[float, Field(ge=0, le=1)] = 0.0
     diseases: list[str] | None = None
     history: list[str] = []
+    resistant: dict[str, list[str]] = {}
     size: str | None = None
 
     @field_validator("size")

@@ -1,6 +1,6 @@
 """What is said of a programme as a whole: why nothing, scouting first, what stands in the way."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 
@@ -14,7 +14,7 @@ from patchrisk.programme.schedule import Relief
 def advise(case: Case, relief: Relief) -> list[str]:
     """Say what concerns the programme as a whole, in sentences."""
     problem, plan = case.problem, case.plan
-    out = list(on_record(case))
+    out = [*on_record(case), *_resistance(case)]
     coming = [t for t in problem.threats if t.rate.sum() >= LITTLE]
     if not coming:
         end = case.day(problem.dates[-1], year=True)
@@ -35,6 +35,16 @@ def advise(case: Case, relief: Relief) -> list[str]:
         verb = "keep" if name.startswith(("guidelines", "days", "limits")) else "keeps"
         out.append(f"The {name} {verb} {cost:.1f} days at the optimum from being covered.")
     return out
+
+
+def _resistance(case: Case) -> Iterator[str]:
+    for concern in case.concerns.values():
+        if concern.resistant:
+            codes = " + ".join(sorted(concern.resistant, key=lambda code: (len(code), code)))
+            yield (
+                f"{upper(concern.name)} of this area is resistant to FRAC {codes}, by your site "
+                "file: counted for nothing against it, and for no partner in a mixture."
+            )
 
 
 def _bare_before(case: Case, coming: Sequence[Threat]) -> list[str]:

@@ -1,7 +1,8 @@
 """The programme of one area: everything put together."""
 
 from collections.abc import Callable, Iterator, Sequence
-from itertools import groupby
+from dataclasses import replace
+from itertools import combinations, groupby
 
 import numpy as np
 import numpy.typing as npt
@@ -21,6 +22,7 @@ from patchrisk.programme.given import (
 )
 from patchrisk.programme.heat import chance_of_heat
 from patchrisk.programme.measures import measures
+from patchrisk.programme.mixing import may_mix, mixture
 from patchrisk.programme.plan import AreaPlan, Planned, Share
 from patchrisk.programme.problem import Option, Problem, Solution, Threat
 from patchrisk.programme.rotation import Guideline, Step
@@ -50,7 +52,6 @@ def plan_area(
     air_max_c: FloatArray | None = None,
     rain_mm: FloatArray | None = None,
     soil_c: FloatArray | None = None,
-    resistant: frozenset[str] = frozenset(),
     show: Callable[..., str],
     day: Callable[..., str],
 ) -> AreaPlan:
@@ -85,8 +86,6 @@ def plan_area(
         As forecast, from today on [mm]; NaN beyond the forecast.
     soil_c : ndarray of float, shape (days,), optional
         Soil temperature expected of each day [degC].
-    resistant : frozenset of str
-        Codes to which resistance is known on the site: no partner in a mixture.
     show : callable
         ``show(quantity, value)`` writes a number in the user's units.
     day : callable
@@ -102,7 +101,7 @@ def plan_area(
     gone = [spent(limit, season, stock) for limit in limits]
     problem, hot = _problem(
         concerns, stock, dates, today, applied, season, demand, guidelines, numbers, gone,
-        ground, air_max_c, resistant, _year_on(season_start),
+        ground, air_max_c, _year_on(season_start),
     )  # fmt: skip
     solution, relief = with_relief(problem)
     planned, advice = explain(
@@ -165,7 +164,6 @@ def _problem(
     gone: Sequence[Spent],
     ground: Ground,
     air_max_c: FloatArray | None,
-    resistant: frozenset[str],
     next_start: np.datetime64,
 ) -> tuple[Problem, FloatArray | None]:
     ahead = dates[today:]
@@ -183,11 +181,13 @@ def _problem(
         mine = [a for a in season if _same(choice.product, choice.codes, a)]
         since = None if not mine else int((ahead[0] - mine[-1].day).astype(int))
         worth = {c.key: numbers.weight(c, choice.codes, choice.actives) for c in concerns}
+        against = _against(concerns, choice.codes, choice.actives)
         options.append(
             Option(
                 choice,
                 worth,
-                _partners(concerns, choice.codes, choice.actives) - resistant,
+                frozenset().union(*against.values()),
+                against,
                 _least(
                     None if item.most is None else max(0, item.most - len(mine)),
                     *(of.limit.times(choice.product, of.kg_ha) for of in gone),
@@ -199,6 +199,19 @@ def _problem(
                 item.longest_days,
             )
         )
+    limited = list(shared(gone, stock))
+    if demand.mixtures:
+        single = tuple(options)
+        pairs = [
+            (i, j)
+            for i, j in combinations(range(len(single)), 2)
+            if may_mix(concerns, single[i], single[j])
+        ]
+        options += [mixture(concerns, single, pair, numbers) for pair in pairs]
+        limited = [
+            replace(of, doses=(*of.doses, *(of.doses[i] + of.doses[j] for i, j in pairs)))
+            for of in limited
+        ]
     if demand.most is None:
         most = after = _number(concerns, stock, today, numbers)
     else:
@@ -218,7 +231,7 @@ def _problem(
         numbers.worth,
         turn if turn < len(ahead) else None,
         after,
-        tuple(shared(gone, stock)),
+        tuple(limited),
     )
     return problem, hot
 
@@ -278,22 +291,29 @@ def _threat(
     return Threat(concern.key, rate[today:], lasting.days, most, kept, weight, timely)
 
 
-def _partners(
+def _against(
     concerns: Sequence[Concern], codes: frozenset[str], actives: tuple[str, ...]
-) -> frozenset[str]:
-    """Codes that control a target of the area by themselves, as trials have it."""
-    return frozenset(
-        code
-        for code in codes
-        if any(c.evidence(frozenset({code}), actives) in PROVEN for c in concerns)
-    )
+) -> dict[str, frozenset[str]]:
+    """Codes that control a disease by themselves, as trials have it, by key of the disease.
+
+    None to which a fungus of the area is resistant (FRAC SDHI recommendations, Mar 2022).
+    """
+    lost = frozenset().union(*(c.resistant for c in concerns))
+    return {
+        c.key: frozenset(
+            code for code in codes - lost if c.evidence(frozenset({code}), actives) in PROVEN
+        )
+        for c in concerns
+    }
 
 
 def _steps(concerns: Sequence[Concern], season: Sequence[Applied]) -> Iterator[Step]:
     """Applications as guidelines see them: what went on a day together is one mixture."""
     for day, same in groupby(season, key=lambda one: one.day):
         tank = list(same)
-        partners = (_partners(concerns, one.codes, one.actives) for one in tank)
+        partners = (
+            codes for one in tank for codes in _against(concerns, one.codes, one.actives).values()
+        )
         yield Step(
             frozenset().union(*(one.codes for one in tank)), frozenset().union(*partners), day
         )

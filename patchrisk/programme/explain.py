@@ -7,7 +7,8 @@ import numpy as np
 from patchrisk.programme.advice import advise
 from patchrisk.programme.case import LITTLE, Case, listed, sentence, threat_of, upper
 from patchrisk.programme.cover import Applied, quickening
-from patchrisk.programme.given import CLASSES, Concern, Ground, Numbers
+from patchrisk.programme.given import CLASSES, PROVEN, Concern, Ground, Numbers
+from patchrisk.programme.mixing import IN_ONE_TANK
 from patchrisk.programme.plan import Planned, RunnerUp
 from patchrisk.programme.problem import (
     Plan,
@@ -20,6 +21,7 @@ from patchrisk.programme.problem import (
     value_of,
 )
 from patchrisk.programme.recorded import after_damage
+from patchrisk.programme.rotation import family
 from patchrisk.programme.schedule import Relief
 from patchrisk.programme.watering import watering
 from patchrisk.units import FloatArray
@@ -135,7 +137,7 @@ def _planned(case: Case, n: int) -> Planned:
             case.show,
         ),
         runner,
-        (*_why_day(case, n, others), *_why_group(case, n)),
+        (*_why_day(case, n, others), *_why_group(case, n, targets), *_why_both(case, n, targets)),
         tuple(_cautions(case, n, targets)),
         notes=(
             *_covering(case, n, targets, covered),
@@ -236,8 +238,9 @@ def _why_day(case: Case, n: int, others: Plan) -> list[str]:
     return out
 
 
-def _why_group(case: Case, n: int) -> list[str]:
-    choice = case.problem.options[case.plan[n][1]].choice
+def _why_group(case: Case, n: int, targets: Sequence[str]) -> list[str]:
+    option = case.problem.options[case.plan[n][1]]
+    choice = option.choice
     steps = [*case.problem.done, *(step_of(case.problem, m) for m in case.plan[:n])]
     if not steps:
         return []
@@ -245,8 +248,35 @@ def _why_group(case: Case, n: int) -> list[str]:
     if not last & frozenset(choice.codes):
         told = " + ".join(f"FRAC {code}" for code in sorted(last)) or "an unnamed group"
         return [f"Another group than the one before it ({told}), as rotation asks."]
-    both = " and ".join(f"FRAC {code}" for code in sorted(last & frozenset(choice.codes)))
-    return [f"{both} again, with a partner that works by itself."]
+    again = sorted(last & frozenset(choice.codes))
+    both = " and ".join(f"FRAC {code}" for code in again)
+    working = step_of(case.problem, case.plan[n]).partners
+    partners = [code for code in working if len(again) > 1 or family(code) not in again]
+    if not partners:
+        return [f"{both} again, for want of another."]
+    names = {key: concern.name for key, concern in case.concerns.items()
+             if any(concern.evidence(frozenset({code}), choice.actives) in PROVEN
+                    for code in partners)}  # fmt: skip
+    aimed = [names[key] for key in targets if key in names]
+    told = listed(aimed) if aimed else f"{listed(list(names.values()))}, not against these"
+    return [f"{both} again, with a partner that works by itself against {told}."]
+
+
+def _why_both(case: Case, n: int, targets: Sequence[str]) -> Iterator[str]:
+    """Say what each of two products in a tank is there for."""
+    mixed = case.problem.options[case.plan[n][1]].choice.mixed
+    parts = []
+    for one, other in zip(mixed, mixed[::-1], strict=True):
+        best = [
+            concern.name
+            for concern in map(case.concerns.__getitem__, targets)
+            if CLASSES.index(concern.evidence(one.codes, one.actives))
+            < CLASSES.index(concern.evidence(other.codes, other.actives))
+        ]
+        aim = f"for {listed(best)}" if best else "as a partner against resistance"
+        parts.append(f"{one.label} {aim}")
+    if parts:
+        yield f"Together: {', '.join(parts)}."
 
 
 def _notes(case: Case, n: int, targets: Sequence[str]) -> list[str]:
@@ -320,6 +350,8 @@ def _cautions(case: Case, n: int, targets: Sequence[str]) -> list[str]:
             f"No data on {choice.label} against {listed(unproven)}: cover is hoped for, not shown."
         )
     out += _late(case, n, targets)
+    if choice.mixed:
+        out.append(IN_ONE_TANK)
     if "3" in choice.codes:
         out += _dmi(case, n, day)
     late = after_damage(case, choice.codes, [case.concerns[k] for k in targets], problem.dates[day])

@@ -92,6 +92,8 @@ class Concern:
     damage : tuple of datetime64[D] or None
         First day of the season at hand on which its damage was seen on the area, and the last
         day of that season; None where none was seen.
+    resistant : frozenset of str
+        FRAC codes to which the fungus of this area is known to be resistant.
     """
 
     key: str
@@ -111,6 +113,7 @@ class Concern:
     timely: BoolArray | None = None
     up_to_c: float | None = None
     damage: tuple[np.datetime64, np.datetime64] | None = None
+    resistant: frozenset[str] = frozenset()
 
     def planned_for(self, today: int, interval: int) -> FloatArray:
         """Pressure that can still be planned for, (days,): of one season, 0 elsewhere.
@@ -144,6 +147,8 @@ class Concern:
         return any(code in self.trials and self.trials[code].listed for code in codes)
 
     def _of(self, code: str, actives: tuple[str, ...]) -> str:
+        if code in self.resistant:
+            return "no effect"
         trials = self.trials.get(code)
         if trials is None:
             return "no data"
@@ -177,11 +182,14 @@ class Demand:
         Applications in the season, those done among them.
     least_days : int or None
         Between two applications that follow each other [days].
+    mixtures : bool
+        Whether two products may go into one tank.
     """
 
     no_spray: BoolArray
     most: int | None = None
     least_days: int | None = None
+    mixtures: bool = False
 
 
 @dataclass(frozen=True)

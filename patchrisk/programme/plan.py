@@ -24,6 +24,8 @@ class Choice:
         By key of the disease, the evidence class of the best partner against it.
     product : str or None
         Name on the user's shelf; None when it stands for any product of these codes.
+    mixed : tuple of Choice
+        Two products of the shelf that go into one tank; empty otherwise.
     """
 
     label: str
@@ -31,6 +33,7 @@ class Choice:
     actives: tuple[str, ...]
     evidence: Mapping[str, str]
     product: str | None = None
+    mixed: tuple["Choice", ...] = ()
 
 
 @dataclass(frozen=True)

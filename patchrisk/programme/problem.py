@@ -1,7 +1,8 @@
 """What is asked of a schedule, and what any plan of it is worth and breaks."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
 from itertools import combinations
 
 import numpy as np
@@ -68,6 +69,9 @@ class Option:
         By key of the disease, the weight of its evidence [1]; 0 or absent where it does nothing.
     partners : frozenset of str
         Codes in it that control a target alone and have no resistance on record.
+    against : mapping of str to frozenset of str
+        Of these, by disease, those that control it; a partner counts on the days on which the
+        option is worth making for that disease. Where empty, they count on every day.
     most, most_after : int or None
         How many more the label allows this year, and from the turn of the year on; None where it
         is not known.
@@ -79,17 +83,26 @@ class Option:
         Days on which something other than the label holds it back, such as heat.
     longest_days : int or None
         The label's longest interval: it covers no more days than these [days].
+    parts : tuple of int
+        Places, among a problem's options, of the products that it mixes; empty when it is one.
     """
 
     choice: Choice
     worth: dict[str, float]
     partners: frozenset[str] = frozenset()
+    against: Mapping[str, frozenset[str]] = field(default_factory=dict)
     most: int | None = None
     least_days: int | None = None
     not_before: int = 0
     held: BoolArray | None = None
     most_after: int | None = None
     longest_days: int | None = None
+    parts: tuple[int, ...] = ()
+
+    @property
+    def products(self) -> int:
+        """How many products go into the tank."""
+        return max(1, len(self.parts))
 
     @property
     def step(self) -> Step:
@@ -118,7 +131,8 @@ class Problem:
         Those that are on.
     caps : Caps
     cost : float
-        Pressure that an application must cover to be worth making [days at the optimum].
+        Pressure that an application must cover to be worth making, for each product in the tank
+        [days at the optimum].
     turn : int or None
         Index of the first day of the next year by which applications are counted; None when it
         is not in sight.
@@ -140,6 +154,18 @@ class Problem:
     most_after: int = 0
     shared: tuple[Shared, ...] = ()
 
+    @cached_property
+    def aims(self) -> BoolArray:
+        """Whether an option is worth making for a disease alone, (diseases, days, options)."""
+        days = np.arange(len(self.dates))[:, None]
+        out = []
+        for threat in self.threats:
+            lasts = np.array([threat.lasts(option) for option in self.options])
+            total = threat.weight * np.r_[0.0, np.cumsum(np.nan_to_num(threat.rate))]
+            under = total[np.minimum(days + lasts, len(days))] - total[days]
+            out.append(under * weights(self, threat) >= self.cost)
+        return np.array(out)
+
     @property
     def most_in_all(self) -> int:
         """Applications that may yet be made, both years together."""
@@ -158,14 +184,10 @@ Plan = tuple[tuple[int, int], ...]  # (index of the day, index of the option), i
 
 @dataclass(frozen=True)
 class Solution:
-    """Parameters: the ``plan``, its ``value`` [days at the optimum], and whether it is ``proven``.
-
-    ``proven`` is within the gap and on every day; a first look at coarse days is not.
-    """
+    """Parameters: the ``plan``, and its ``value`` [days at the optimum]."""
 
     plan: Plan
     value: float
-    proven: bool
 
 
 def value_of(problem: Problem, plan: Plan) -> float:
@@ -174,7 +196,7 @@ def value_of(problem: Problem, plan: Plan) -> float:
     Where a disease's number is smaller than the plan's, the best that many count.
     """
     total = sum(t.weight * gain_of(problem, t, plan) for t in problem.threats)
-    return total - problem.cost * len(plan)
+    return total - problem.cost * sum(problem.options[o].products for _, o in plan)
 
 
 def gain_of(problem: Problem, threat: Threat, plan: Plan) -> float:
@@ -207,7 +229,7 @@ def allowed(problem: Problem, plan: Plan) -> bool:
     if not all(usable[d, o] for d, o in plan) or (gaps < problem.least_days).any():
         return False
     for o, option in enumerate(problem.options):
-        mine = [d for d, other in plan if other == o]
+        mine = [d for d, other in plan if other == o or o in problem.options[other].parts]
         if option.most is not None and sum(d < turn for d in mine) > option.most:
             return False
         if option.most_after is not None and sum(d >= turn for d in mine) > option.most_after:
@@ -238,7 +260,13 @@ def idle(problem: Problem, plan: Plan) -> list[int]:
 
 def step_of(problem: Problem, move: tuple[int, int]) -> Step:
     """Return one application of a plan as the guidelines see it."""
-    return replace(problem.options[move[1]].step, day=problem.dates[move[0]])
+    day, option = problem.dates[move[0]], problem.options[move[1]]
+    if not option.against:
+        return Step(option.choice.codes, option.partners, day)
+    aims = problem.aims[:, move[0], move[1]]
+    aimed = [threat.key for threat, on in zip(problem.threats, aims, strict=True) if on]
+    partners = (option.against.get(key, frozenset()) for key in aimed)
+    return Step(option.choice.codes, frozenset().union(*partners), day)
 
 
 def usable_days(problem: Problem) -> BoolArray:

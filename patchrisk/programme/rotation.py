@@ -110,14 +110,13 @@ Test = Callable[[Step], bool]
 
 @dataclass(frozen=True)
 class Limit:
-    """Of the tests, put one by one to neighbours in the sequence, at most ``most`` come out.
+    """The tests, put one by one to neighbours in the sequence, must not all come out.
 
     Each test stands with the answer that counts.
     """
 
     guideline: Guideline
     tests: tuple[tuple[Test, bool], ...]
-    most: int
     words: str
 
     def held(self, steps: Sequence[Step], first: int) -> bool:
@@ -126,12 +125,10 @@ class Limit:
         if len(part) < len(self.tests):
             return False
         pairs = zip(self.tests, part, strict=True)
-        return sum(test(step) is wanted for (test, wanted), step in pairs) > self.most
+        return all(test(step) is wanted for (test, wanted), step in pairs)
 
 
-def limits(
-    guidelines: Iterable[Guideline], caps: Caps, length: int, *, apart: bool = False
-) -> list[Limit]:
+def limits(guidelines: Iterable[Guideline], caps: Caps, length: int) -> list[Limit]:
     """Guidelines on neighbours in a sequence, as limits on every stretch of it.
 
     Parameters
@@ -141,8 +138,6 @@ def limits(
     caps : Caps
     length : int
         Of the whole sequence; longer patterns are left out.
-    apart : bool
-        Keep phenylamides from following each other at all, so that no interval is too long.
     """
     out: list[Limit] = []
     for rule in guidelines:
@@ -150,7 +145,7 @@ def limits(
         if rule.key in ("no-two-alone", "dmi-not-alone-again"):
             for group in groups:
                 pair = ((_has(group), True), (_alone(group), True))
-                out.append(Limit(rule, pair, 1, f"FRAC {group} twice in a row, without a partner"))
+                out.append(Limit(rule, pair, f"FRAC {group} twice in a row, without a partner"))
         elif rule.key == "break-as-long-as-run":
             for group in groups:
                 # A run of n, then n - 1 others, then the group again; longer runs end like this.
@@ -158,19 +153,19 @@ def limits(
                     has = _has(group)
                     shape = [(has, True)] * run + [(has, False)] * (run - 1) + [(has, True)]
                     words = f"FRAC {group} comes back sooner than {run} others have gone on"
-                    out.append(Limit(rule, tuple(shape), len(shape) - 1, words))
+                    out.append(Limit(rule, tuple(shape), words))
         elif rule.key == "phenylamide-limits":
-            run = 1 if apart else caps.phenylamide_run
+            run = caps.phenylamide_run
             tests = ((_has(PHENYLAMIDE), True),) * (run + 1)
-            out.append(Limit(rule, tests, run, f"more than {run} of FRAC {PHENYLAMIDE} in a row"))
+            out.append(Limit(rule, tests, f"more than {run} of FRAC {PHENYLAMIDE} in a row"))
         elif rule.key == "osbpi-limits":
             words = f"FRAC {OSBPI} without a partner"
-            out.append(Limit(rule, ((_alone_of(OSBPI), True),), 0, words))
+            out.append(Limit(rule, ((_alone_of(OSBPI), True),), words))
         elif rule.key in _FRACTIONS:
             group = _FRACTIONS[rule.key]
             tests = ((_has(group), True),) * (caps.run + 1)
             words = f"more than {caps.run} of FRAC {group} in a row"
-            out.append(Limit(rule, tests, caps.run, words))
+            out.append(Limit(rule, tests, words))
     return out
 
 

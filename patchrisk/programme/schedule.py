@@ -1,30 +1,27 @@
 """Where applications go so that the most expected infection pressure falls on covered days."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import islice
 
 import numpy as np
 import numpy.typing as npt
 
 from patchrisk.programme.problem import (
-    Plan,
     Problem,
     Solution,
+    allowed,
     broken_by,
     helpful_days,
-    idle,
-    step_of,
+    value_of,
 )
-from patchrisk.programme.rotation import Guideline, limits
-from patchrisk.programme.solver import Moves, solve
-from patchrisk.windows import BoolArray
+from patchrisk.programme.rotation import Guideline
+from patchrisk.programme.search import MOST_APPLICATIONS, plans_on
 
-FEW = 100  # days times options up to which every day is looked at from the first
-WEEK = 7  # days between those of a first look; the second is at every day around its plan
-_NEARLY = 0.99  # share of a bound that will do
-_MOST_APPLICATIONS = 12
-_BANS = 4  # times that an application made for nothing is looked past
-_LOOKS = 6  # at every day around a plan, while it still gets better
+FEW = 100  # days times options up to which every day is looked at, as with a single option
+WEEK = 7  # days between those of a first look
+_BESIDE = WEEK // 2  # days to either side that the next looks go, so that every day is reached
+_LOOKS = 8  # around a plan, while it still gets better
+_TRIED = 5  # plans of a look whose value is worked out in full
 
 
 def schedule(problem: Problem) -> Solution:
@@ -40,103 +37,33 @@ def schedule(problem: Problem) -> Solution:
         An empty plan when no application is worth its cost.
     """
     if not problem.options or not problem.threats or problem.most_in_all <= 0:
-        return Solution((), 0.0, True)
+        return Solution((), 0.0)
     helpful = helpful_days(problem)
     useful = np.flatnonzero(helpful.any(axis=1))
     if not useful.size:
-        return Solution((), 0.0, True)
-    if helpful.sum() <= FEW or (len(problem.options) == 1 and not problem.guidelines):
-        return _settled(problem, useful)
-    # Counted from the first useful day: intervals are mostly whole weeks.
-    weekly = useful[np.unique((useful - useful[0]) // WEEK, return_index=True)[1]]
-    found = _settled(problem, weekly, repair=useful)
+        return Solution((), 0.0)
+    days = useful
+    if len(problem.options) > 1 and helpful.sum() > FEW:
+        # Counted from the first useful day: intervals are mostly whole weeks.
+        days = useful[np.unique((useful - useful[0]) // WEEK, return_index=True)[1]]
+    found = _best(problem, days)
     for _ in range(_LOOKS):
         if not found.plan:
             break
-        better = _pinned(problem, _around(useful, found.plan))
-        if better.value <= found.value + 1e-9:
+        at = np.array([day for day, _ in found.plan])
+        near = useful[(np.abs(useful[:, None] - at) <= _BESIDE).any(axis=1)]
+        better = _best(problem, near)
+        if better.value <= found.value + 1e-6:
             break
         found = better
-    return replace(found, proven=False)
-
-
-def _around(useful: npt.NDArray[np.intp], plan: Plan) -> list[npt.NDArray[np.intp]]:
-    """For each application the useful days that lie nearest to it, up to a week away."""
-    at = np.array([day for day, _ in plan])
-    nearest = np.abs(useful[:, None] - at).argmin(axis=1)
-    return [useful[(nearest == n) & (np.abs(useful - d) <= WEEK)] for n, d in enumerate(at)]
-
-
-def _settled(
-    problem: Problem,
-    days: npt.NDArray[np.intp],
-    repair: npt.NDArray[np.intp] | None = None,
-) -> Solution:
-    """Solve, adding guidelines as they turn out to be broken; most never are.
-
-    With days to ``repair`` on, a plan near by that keeps them all will do when it is worth nearly
-    what the one without them is: that one is a bound.
-    """
-    most = min(problem.most_in_all, _MOST_APPLICATIONS)
-    length = len(problem.done) + most
-    helpful = _on(helpful_days(problem), days)
-    known = limits(problem.guidelines, problem.caps, length)
-    kept = [limit for limit in known if len(limit.tests) <= 2]
-    bans, apart = 0, False
-    while True:
-        at, option = np.nonzero(helpful)
-        moves = Moves(at, option, np.zeros(at.size, dtype=np.intp))
-        found = solve(problem, moves, most, kept, pinned=False)
-        wrong, spare = broken_by(problem, found.plan), idle(problem, found.plan)
-        if not wrong and not spare:
-            return found
-        if repair is not None:
-            near = _pinned(problem, _around(repair, found.plan))
-            if near.value >= _NEARLY * found.value:
-                return near
-        steps = [*problem.done, *(step_of(problem, move) for move in found.plan)]
-        more = [
-            limit
-            for limit in known
-            if limit not in kept and any(limit.held(steps, n) for n in range(len(steps)))
-        ]
-        if more:
-            kept += more
-        elif spare and bans < _BANS:
-            bans += 1
-            for n in spare:  # look for something better than one made for nothing
-                day, which = found.plan[n]
-                helpful[max(0, day - WEEK // 2) : day + WEEK // 2 + 1, which] = False
-        elif wrong and not apart:
-            apart = True
-            strict = limits(problem.guidelines, problem.caps, length, apart=True)
-            kept += [limit for limit in strict if len(limit.tests) == 2]
-        elif most <= 1:
-            return Solution((), 0.0, found.proven)
-        else:  # a share of the whole: fewer applications
-            most = max(1, min(most, len(found.plan)) - 1)
-
-
-def _on(usable: BoolArray, days: npt.NDArray[np.intp]) -> BoolArray:
-    """Keep only what falls on the days given."""
-    out = np.zeros_like(usable)
-    out[days] = usable[days]
-    return out
-
-
-def _pinned(problem: Problem, slots: Sequence[npt.NDArray[np.intp]]) -> Solution:
-    """Solve with every application on one of its own few days, in this order."""
-    helpful = helpful_days(problem)
-    parts = []
-    for n, days in enumerate(slots):
-        at, option = np.nonzero(helpful[days])
-        parts.append((days[at], option, np.full(at.size, n, dtype=np.intp)))
-    moves = Moves(*(np.concatenate(column) for column in zip(*parts, strict=True)))
-    known = limits(problem.guidelines, problem.caps, len(problem.done) + len(slots))
-    found = solve(problem, moves, len(slots), known, pinned=True)
-    if broken_by(problem, found.plan) or idle(problem, found.plan):
-        return Solution((), float("-inf"), False)
     return found
+
+
+def _best(problem: Problem, days: npt.NDArray[np.intp]) -> Solution:
+    """Return the best plan on some days that keeps everything; between equals the earliest."""
+    keeps = (plan for plan in plans_on(problem, days) if allowed(problem, plan))
+    solutions = [Solution(plan, value_of(problem, plan)) for plan in islice(keeps, _TRIED)]
+    return max(solutions, key=lambda one: (round(one.value, 6), [-day for day, _ in one.plan]))
 
 
 # What may be given up to see what it costs, in this order, in words.
@@ -209,7 +136,7 @@ def _without(problem: Problem, name: str) -> Problem:
             replace(o, most=None, most_after=None, least_days=None, not_before=0) for o in options
         )
         return replace(problem, options=tuple(free), shared=())
-    many = _MOST_APPLICATIONS // 2
+    many = MOST_APPLICATIONS // 2
     if name == GIVEN_UP[4] and problem.most_in_all < many:
         return replace(problem, most=many, most_after=many)
     return problem

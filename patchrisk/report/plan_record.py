@@ -103,6 +103,7 @@ def _choice(choice: Choice) -> dict[str, Any]:
         "codes": sorted(choice.codes, key=by_number),
         "actives": list(choice.actives),
         "product": choice.product,
+        "mixed": [part.product for part in choice.mixed],
         "evidence": dict(choice.evidence),
     }
 

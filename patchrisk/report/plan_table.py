@@ -60,7 +60,7 @@ def _planned(plan: SitePlan, area: AreaPlan, planned: Planned) -> list[Cell]:
         planned.choice.label,
         _joined(planned.choice.codes),
         "; ".join(planned.choice.actives),
-        planned.choice.product,
+        " + ".join(part.product or "" for part in planned.choice.mixed) or planned.choice.product,
         "; ".join(planned.targets),
         "; ".join(f"{key}: {value:.1f}" for key, value in planned.covers.items()),
         None if water is None else round(water.least_mm, 1),

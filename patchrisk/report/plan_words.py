@@ -98,6 +98,8 @@ def span_words(planned: Planned, pen: Pen) -> str:
 
 def choice_words(choice: Choice, *, full: bool = True) -> str:
     """Name what to apply: the label, the groups where it does not say them, and the actives."""
+    if choice.mixed:
+        return " + ".join(choice_words(part, full=full) for part in choice.mixed)
     text = choice.label
     groups = codes_words(choice.codes)
     if choice.product is not None and groups:

@@ -16,7 +16,7 @@ the disease file's response to the measured daily mean at 5 cm.
 
 A year is early or late when half of its season's pressure has come 10 days or more before or
 after the station's median; two weeks early or late when the start rule's date is so far off.
-``--check N`` also plans N of the days with the mixed-integer programme of the package.
+``--check N`` also plans N of the seasons by the package's own schedule.
 """
 
 import argparse
@@ -114,7 +114,7 @@ def rates(library, case, soil):
         inside, label, _ = season_days(
             infection_season([r.season for r in rules]), dates, southern=False
         )
-        inside &= label == label[np.flatnonzero(inside)[0]]  # not the season after
+        inside = inside & (label == label[np.flatnonzero(inside)[0]])  # not the season after
         rate = relative_rate(soil, disease.response.cardinal)
         out += rate * inside.reshape(-1, *[1] * (soil.ndim - 1))
     return out
@@ -294,7 +294,7 @@ def run(path, every, look, forecast, check):
             "10 days early or late by half the pressure": _figures(share, np.abs(off) >= 10),
         }  # fmt: skip
         if check:
-            out[case.name]["milp"] = _same(truth, case, check, share["hindsight"], usable)
+            out[case.name]["schedule"] = _same(truth, case, check, share["hindsight"], usable)
     return out
 
 
@@ -325,7 +325,7 @@ def _figures(share, of):
 
 
 def _same(truth, case, count, hindsight, usable):
-    """Largest shortfall of the mixed-integer programme from the recursion, as a share."""
+    """Largest shortfall of the package's schedule from the recursion, as a share."""
     rng = np.random.default_rng(1)
     gaps = []
     for lane in rng.choice(truth.shape[1], min(count, truth.shape[1]), replace=False):
@@ -347,7 +347,7 @@ def main():
     parser.add_argument("--every", type=int, default=1, help="take every so-manieth station")
     parser.add_argument("--look", type=int, default=7, help="days from one plan to the next")
     parser.add_argument("--forecast", type=int, default=0, help="days of true weather ahead")
-    parser.add_argument("--check", type=int, default=0, help="seasons to plan by HiGHS as well")
+    parser.add_argument("--check", type=int, default=0, help="seasons to plan by `schedule` too")
     parser.add_argument("--json", metavar="FILE")
     args = parser.parse_args()
     found = run(args.data, args.every, args.look, args.forecast, args.check)
@@ -366,8 +366,8 @@ def main():
                           f"median {100 * f['of_hindsight_median']:5.1f}, "
                           f"worst tenth {100 * f['of_hindsight_worst_tenth']:5.1f}, "
                           f"mean {100 * f['of_hindsight_mean']:5.1f} %")  # fmt: skip
-        if "milp" in case:
-            print(f"  HiGHS beside the recursion: {case['milp']}")
+        if "schedule" in case:
+            print(f"  schedule beside the recursion: {case['schedule']}")
     if args.json:
         with open(args.json, "w") as file:  # noqa: PTH123
             json.dump(found, file, indent=1)

@@ -237,6 +237,24 @@ def test_groups_and_mixtures_that_are_not_wanted_are_not_planned(course):
     assert "programme, without_groups: no FRAC code '3x' in the list" in said
 
 
+def test_resistance_told_in_the_site_file_is_planned_with(course):
+    site = SITE.replace("[[weather]]", 'resistant = { "fairy ring" = ["11"] }\n[[weather]]')
+    codes = [one["choice"]["codes"] for one in planned(course(site=site))["planned"]]
+    assert codes
+    assert all("11" not in one for one in codes)
+    # What went on of it protects nothing either.
+    assert json.loads(run(course(ON), "--json"))["areas"][0]["cover"][0]["days_left"] > 0
+    told = json.loads(run(course(ON, site=site), "--json"))["areas"][0]
+    assert not told["cover"][0]["days_left"]
+    assert "Fairy ring of this area is resistant to FRAC 11, by your site" in told["advice"][0]
+    said = run(course(site=site.replace('"11"', '"1x"')), code=2)
+    assert "area 1, resistant: no FRAC code '1x' in the list" in said
+    said = run(course(site=site.replace('"fairy ring" =', '"fairy rings of old" =')), code=2)
+    assert "area 1, resistant: 'fairy rings of old'" in said
+    said = run(course(site=site.replace('{ "fairy ring" = ["11"] }', '["11"]')), code=2)
+    assert "write each disease with its FRAC codes" in said
+
+
 def test_without_a_rate_on_the_shelf_there_is_no_amount(course):
     shelf = PRODUCT.replace('rate = { value = 1.0, unit = "L/ha" }\n', "")
     first = planned(course(shelf=shelf))["planned"][0]
