@@ -149,6 +149,9 @@ def test_rules_that_disagree_are_shown_apart():
     assert [r.rule.id for r in coming] == ["12.0", "16.0", "20.0", "40.0"]
     dispute = disagreement(coming)
     assert dispute.earliest.rule.id == "12.0"
+    assert dispute.days_apart is None  # 40 degC has no date
+    assert disagreement(coming[:3]).days_apart == 32
+    assert disagreement(()) is None
     assert dispute.never == 1
     assert dispute.of == 4
     # 12 degC is reached after 16 days, 20 degC after 48; each rule's own odds stay its own.

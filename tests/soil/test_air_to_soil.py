@@ -239,8 +239,11 @@ def test_faults_are_named_all_at_once():
     assert "50 cm" in text
     assert "2 to 20 cm" in text
     assert "equal shapes" in text
-    with pytest.raises(InputError, match="out of order"):
-        estimate_soil(low, high, dates=YEARS[::-1], latitude=41.0)
+    one_day_late = YEARS.copy()
+    one_day_late[-1] += 1
+    for wrong in (YEARS[::-1], one_day_late):
+        with pytest.raises(InputError, match="left out or out of order"):
+            estimate_soil(low, high, dates=wrong, latitude=41.0)
 
 
 def test_bridge_is_straight_and_carries_the_ends():
