@@ -88,6 +88,17 @@ def test_it_opens_twice():
     assert late.again == 0.0
 
 
+def test_a_season_that_has_not_begun_says_when_its_window_will_close():
+    band = Rule(
+        "b", "treat", "daily mean", 5.0, "band", Season((4, 1), (6, 30)), 10.0, 15.0,
+        close_above_c=15.0, close_days=1,
+    )  # fmt: skip
+    course = [5.0] * 80 + [12.0] * 10 + [18.0] * 30  # 10 degC on 20 April, 18 on the 30th
+    told = rule_ahead("d", band, paths("2025-01-30", [course], today=3), None, southern=False)
+    assert (told.first, told.middle) == (day("2025-04-01"), day("2025-04-20"))
+    assert told.closes == day("2025-04-30")
+
+
 def test_falling_in_autumn_over_the_end_of_the_year():
     fall = Rule(
         "f", "treat", "daily mean", 5.0, "falling", Season((10, 15), (2, 15)), high_c=10.0, days=3

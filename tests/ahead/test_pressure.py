@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 
 from patchrisk.ahead.openings import SoilPaths
 from patchrisk.infection import Cardinal
-from patchrisk.pressure import infection_season, pressure_ahead, wet_days
+from patchrisk.pressure import infection_season, pressure_ahead, spread_of, wet_days
 from patchrisk.seasons import Season
 
 SUMMER = Season((5, 1), (8, 31))
@@ -58,6 +58,19 @@ def test_before_the_season_there_is_only_what_it_may_bring():
     assert told.so_far.middle == 0.0
     assert told.place is None
     assert told.rest.middle == pytest.approx(30)
+
+
+def test_with_two_seasons_in_sight_it_is_the_nearer():
+    soil = paths("2025-05-01", [[25.0] * 430], today=3)
+    told = pressure_ahead(CARDINAL, SUMMER, soil, None, southern=False)
+    assert (told.first, told.last) == (np.datetime64("2025-05-01"), np.datetime64("2025-08-31"))
+    assert told.rest.middle == pytest.approx(123 - 3)
+
+
+def test_the_points_of_a_spread():
+    # By hand: of 0, 1 to 10 a tenth lies below 1 and a tenth above 9.
+    told = spread_of(np.arange(11.0)[::-1])
+    assert (told.low, told.middle, told.high) == (1.0, 5.0, 9.0)
 
 
 def test_in_the_south():
