@@ -5,7 +5,15 @@ import pandas as pd
 import pytest
 
 from patchrisk.pen import Pen
-from patchrisk.programme.cover import Applied, Lasting, cover, covered_by, delivered, protection
+from patchrisk.programme.cover import (
+    Applied,
+    Lasting,
+    cover,
+    covered_by,
+    delivered,
+    protection,
+    shares,
+)
 from patchrisk.programme.given import delivery
 from patchrisk.protection import with_rain
 from patchrisk.report.cover import cover_words, water_words
@@ -79,8 +87,8 @@ def test_bare_days_of_an_open_window_are_named():
 
 def test_what_was_not_watered_in_reaches_fewer_roots():
     least, none = 3.0, 0.5
-    shares = [delivered(frozenset({"11"}), mm, least, none) for mm in (0.0, 1.5, 3.0, 6.0)]
-    assert shares == [0.5, 0.75, 1.0, 1.0]
+    reached = [delivered(frozenset({"11"}), mm, least, none) for mm in (0.0, 1.5, 3.0, 6.0)]
+    assert reached == [0.5, 0.75, 1.0, 1.0]
     assert delivered(frozenset({"11"}), float("nan"), least, none) == 1.0
     # Phosphonates move down in the plant (NC State, trade article seen).
     assert delivered(frozenset({"P07"}), 0.0, least, none) == 1.0
@@ -133,14 +141,19 @@ def test_what_watered_it_in_is_said(codes, water, rain, said):
     assert said in cover_words(covered([on], today=3), DAY + 3, Pen("metric"))
 
 
-def test_a_part_of_it_covers_fewer_days():
-    dates = np.arange(DAY, DAY + 40)
-    days = [
-        int(covered_by([one()], dates, LASTING, lambda a, s=share: s, 28).sum())
-        for share in (1.0, 0.75, 0.55, 0.5)
-    ]
-    assert days[0] == 28
-    assert 28 > days[1] > days[2] > days[3] == 0
+@pytest.mark.parametrize("counts", [0.5, 0.3])
+@pytest.mark.parametrize("shape", [3.6, 1.5])
+@pytest.mark.parametrize("share", [1.0, 0.75, 0.55, 0.5, 0.31])
+def test_a_day_counts_while_what_is_left_is_more_than_the_least_that_does(share, shape, counts):
+    # Brute force on the curve itself, 2 ** -((days / half) ** shape) with the least that counts
+    # at day 28: a part of the dose comes down to it sooner.
+    lasting = Lasting(28, 14, 35, shape, counts)
+    since = np.arange(40)
+    left = counts ** ((since / 28) ** shape)
+    told = shares([one()], DAY + since, lasting, lambda a: share)
+    assert told == pytest.approx(np.where(since < 28, share * left, 0.0))
+    days = covered_by([one()], DAY + since, lasting, lambda a: share, 28)
+    assert days.tolist() == (share * left > counts + 1e-12).tolist()
 
 
 @pytest.mark.parametrize("half", [10.0, 28.0])
