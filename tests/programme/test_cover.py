@@ -13,6 +13,7 @@ from patchrisk.programme.cover import (
     delivered,
     protection,
     shares,
+    tanks,
 )
 from patchrisk.programme.given import delivery
 from patchrisk.protection import with_rain
@@ -57,6 +58,32 @@ def test_a_label_ends_cover_and_never_lengthens_it():
     # The one before it, of a longer interval, still covers when the later one has run out.
     both = covered([one(), replace(one(7), longest_days=10)], today=20)
     assert both.until == DAY + 27
+
+
+def test_what_goes_on_in_one_day_is_one_tank():
+    # By hand: of the two on 1 May each tells something; their labels are not joined.
+    first = Applied(DAY, "Greens", frozenset({"11"}), ("azoxystrobin",), "Blue", ("summer-patch",),
+                    2.0, longest_days=14, rain_mm=1.0)  # fmt: skip
+    other = Applied(DAY, "Greens", frozenset({"3", "11"}), ("azoxystrobin", "tebuconazole"), "",
+                    ("dead-spot", "summer-patch"), 6.0, rain_mm=1.0)  # fmt: skip
+    later = one(7)
+    joined, alone = tanks([later, first, other])
+    assert alone is later
+    assert joined == Applied(
+        DAY,
+        "Greens",
+        frozenset({"3", "11"}),
+        ("azoxystrobin", "tebuconazole"),
+        "Blue + FRAC 11 + 3",
+        ("summer-patch", "dead-spot"),
+        6.0,
+        rain_mm=1.0,
+    )
+    told = replace(other, water_mm=float("nan"), product="", codes=frozenset())
+    (silent,) = tanks([replace(first, product="", water_mm=2.0), told])
+    assert (silent.product, silent.water_mm) == ("", 2.0)  # no water told is no water less
+    (named,) = tanks([first, told])
+    assert named.product == "Blue + azoxystrobin, tebuconazole"
 
 
 def test_none_works_none_covers():
