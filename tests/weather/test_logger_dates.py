@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from patchrisk.errors import InputError
 from patchrisk.weather.clock import find_offset, read_stamps
-from patchrisk.weather.daylight import RULES, find_summer_time, rule_for, to_standard
+from patchrisk.weather.daylight import RULES, find_summer_time, to_standard
 from patchrisk.weather.logger import LogOptions, read_log
 from tests.weather.log_files import hours, lines, soil
 
