@@ -134,6 +134,9 @@ def test_counting_from_a_day_within_the_series_and_the_paths():
     assert c.max_c[:, 0].tolist() == [15, 16, 17]
     assert c.past_mean_c[:, 0].tolist() == [21, 22, 23]
     assert c.past_max_c[:, 0].tolist() == [23, 24, 25]
+    assert c.years == 1
+    alone = courses(series, ahead, None, np.datetime64("2025-03-03"))
+    assert (alone.past_mean_c, alone.past_max_c, alone.years) == (None, None, 0)
 
 
 def test_a_modelled_maximum_is_drawn_with_its_mean():
