@@ -4,6 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from patchrisk.outlook import Settings, look
 from patchrisk.pen import Pen
 from patchrisk.programme.cover import (
     Applied,
@@ -16,8 +17,11 @@ from patchrisk.programme.cover import (
     tanks,
 )
 from patchrisk.programme.given import delivery
-from patchrisk.protection import with_rain
+from patchrisk.protection import open_days, with_rain
 from patchrisk.report.cover import cover_words, water_words
+from patchrisk.seasons import Season
+from patchrisk.soil.series import SoilSeries
+from patchrisk.windows import Rule
 
 DAY = np.datetime64("2024-05-01")
 LASTING = Lasting(28, 14, 35, 3.6, 0.5)
@@ -106,8 +110,8 @@ def test_an_application_to_come_does_not_cover_today():
 
 def test_bare_days_of_an_open_window_are_named():
     dates = np.arange(DAY - 30, DAY + 120)
-    open_days = (dates >= DAY - 3) & (dates < DAY + 60)
-    found = covered([one()], today=31, open_days=open_days)
+    window = (dates >= DAY - 3) & (dates < DAY + 60)
+    found = covered([one()], today=31, open_days=window)
     gone = [DAY - 3, DAY - 2, DAY - 1, DAY + 28, DAY + 29, DAY + 30]
     assert found.bare_open.tolist() == [d.astype(object) for d in gone]
 
@@ -191,3 +195,50 @@ def test_protection_is_flat_and_then_falls(half):
     assert protection(half, half, 3.6) == pytest.approx(0.5)
     assert protection(half / 2, half, 3.6) > 0.9
     assert protection(-1, half, 3.6) == 0.0
+
+
+def soil_at(mean, first="2025-01-01"):
+    """Soil of an area that is a degree cooler at 10 cm than at 5."""
+
+    def at(depth_cm):
+        here = np.array(mean, float) - (depth_cm - 5.0) / 5.0
+        dates = np.arange(np.datetime64(first), np.datetime64(first) + len(here))
+        return SoilSeries(
+            dates, depth_cm, here, here + 2, np.ones(len(here)), np.full(len(here), "logged"),
+            here[:, None],
+        )  # fmt: skip
+
+    return at
+
+
+def rule(low, depth=5.0, statistic="daily mean", season=None):
+    return Rule(
+        f"r{low}-{depth}", "treat", statistic, depth, "rising", season or Season((3, 1), (9, 30)),
+        low_c=low,
+    )  # fmt: skip
+
+
+def opened(rules, soil):
+    (today,) = look(
+        {"d": [("d", rule) for rule in rules]}, soil, southern=False, settings=Settings(2.0, 3.8)
+    )
+    return [str(d) for d in soil(5.0).dates[open_days(today, soil, southern=False)]]
+
+
+def test_open_days_are_those_on_which_most_rules_are_open():
+    # By hand: 1 degC a day from 8 degC on 1 March; the soil at 10 cm is a day late.
+    soil = soil_at([0.0] * 59 + [8.0 + n for n in range(9)])
+    assert opened([rule(10.0)], soil) == [f"2025-03-0{n}" for n in range(3, 10)]
+    assert opened([rule(10.0, depth=10.0)], soil)[0] == "2025-03-04"
+    assert opened([rule(10.0, statistic="daily maximum")], soil)[0] == "2025-03-01"
+    three = [rule(10.0), rule(12.0), rule(16.0)]
+    assert opened(three, soil)[0] == "2025-03-05"  # the second to open makes two of three
+    assert opened(three[:2], soil)[0] == "2025-03-05"  # of two, one is no majority
+
+
+def test_open_days_of_the_season_before_are_over_once_the_next_is_nearer():
+    season = Season((3, 1), (4, 30))
+    warm = [15.0] * 500  # from 1 January
+    assert opened([rule(10.0, season=season)], soil_at(warm[:200]))[-1] == "2025-04-30"
+    assert opened([rule(10.0, season=season)], soil_at(warm[:300])) == []  # 27 October
+    assert opened([rule(10.0, season=season)], soil_at(warm[:430]))[0] == "2026-03-01"
