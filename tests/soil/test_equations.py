@@ -5,7 +5,7 @@ import pytest
 
 from patchrisk.soil.air_to_soil import estimate_soil, run_model
 from patchrisk.soil.forcing import Climate, extraterrestrial_radiation, prepare
-from patchrisk.soil.parameters import general
+from patchrisk.soil.parameters import general, model_file
 from patchrisk.soil.stores import run_stores
 from patchrisk.soil.surface import Surface, reference_surface
 
@@ -49,6 +49,39 @@ def test_rain_turns_to_snow_on_a_straight_line_below_a_degree_and_a_half():
     air = np.array([[2.0], [1.5], [1.0], [0.0], [-0.5], [-3.0]])
     found = prepare(air - 4, air + 4, dates=DAYS[:6], latitude=45.0, rain_mm=np.full((6, 1), 8.0))
     assert found.snowfall_mm[:, 0] == pytest.approx([0.0, 0.0, 2.0, 6.0, 8.0, 8.0])
+
+
+@pytest.mark.parametrize("air", [25.0, 12.0, -5.0])
+def test_rain_and_sun_of_days_that_are_all_alike(air):
+    # Of days with one range throughout, only the columns for range and warmth are left: the
+    # file's weights by hand, range 16 degC, relative range 1.
+    flat = np.full((90, 1), air)
+    given = {"dates": DAYS[:90], "latitude": 40.0}
+    found = prepare(flat - 8, flat + 8, **given)
+    w = model_file().rain_guess
+    rain = np.exp(
+        w[0] + w[3] * 0.4 + w[4] * 0.16 + w[5] * (air - 12) / 10 + w[6] * min(air, 0) / 10
+    )
+    assert found.rain_mm == pytest.approx(rain)
+    w = model_file().radiation_air_only
+    assert found.clearness == pytest.approx(w[0] + 4 * w[1] + 16 * w[2] + w[3] + w[4])
+    w = model_file().radiation_with_rain
+    wet = prepare(flat - 8, flat + 8, **given, rain_mm=np.full((90, 1), 3.0))
+    dry = w[0] + 4 * w[1] + 16 * w[2] + w[3] + w[4]
+    assert wet.clearness == pytest.approx(dry + w[5] + w[6] * np.log(4.0))
+    assert wet.sun_mj == pytest.approx(
+        wet.clearness * extraterrestrial_radiation(np.arange(60.0, 150)[:, None], np.array([40.0]))
+    )
+
+
+def test_the_narrower_the_days_range_the_more_rain_is_guessed_up_to_a_bound():
+    half = np.full((60, 6), 6.0)
+    half[40] = [6.0, 4.0, 2.0, 1.0, 0.5, 0.3]
+    found = prepare(20 - half, 20 + half, dates=DAYS[:60], latitude=40.0).rain_mm[40]
+    assert (np.diff(found) >= 0).all()
+    assert found[0] < found[-1] <= 30.0
+    half[:40] = 3.0
+    assert prepare(20 - half, 20 + half, dates=DAYS[:60], latitude=40.0).rain_mm[40, -1] == 30.0
 
 
 def spring(seed, lanes=1):
