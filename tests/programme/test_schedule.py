@@ -287,3 +287,64 @@ def test_a_guideline_is_parted_with_only_when_nothing_else_is_left():
     found, relief = with_relief(made)
     assert found.plan
     assert [g.key for g in relief.parted] == ["no-two-alone"]
+
+
+def barred(day, days=12):
+    return np.arange(days) == day
+
+
+@pytest.mark.parametrize(
+    ("change", "plan", "keeps"),
+    [
+        ({}, ((0, 0), (4, 1)), True),
+        ({}, ((0, 0), (2, 1)), True),  # just the least days apart
+        ({}, ((0, 0), (1, 1)), False),
+        ({"most": 1}, ((0, 0), (4, 1)), False),
+        ({"no_spray": barred(4)}, ((0, 0), (4, 1)), False),
+        ({"no_spray": barred(5)}, ((0, 0), (4, 1)), True),
+        ({"a": {"not_before": 4}}, ((4, 0),), True),
+        ({"a": {"not_before": 5}}, ((4, 0),), False),
+        ({"a": {"held": barred(4)}}, ((4, 0),), False),
+        ({"a": {"held": barred(4)}}, ((4, 1),), True),
+        ({"a": {"most": 0}}, ((4, 0),), False),
+        ({"a": {"most": 1}}, ((0, 0), (4, 1)), True),
+        ({"a": {"most": 1}}, ((0, 0), (4, 0)), False),
+        ({"a": {"least_days": 5}}, ((0, 0), (5, 0)), True),
+        ({"a": {"least_days": 5}}, ((0, 0), (4, 0)), False),
+        ({"a": {"least_days": 5}}, ((0, 0), (4, 1)), True),
+        # From the turn of the year on another year's numbers count.
+        ({"turn": 6, "most": 1, "most_after": 1}, ((5, 0), (9, 1)), True),
+        ({"turn": 6, "most": 1, "most_after": 1}, ((6, 0), (9, 1)), False),
+        ({"turn": 6, "most": 1, "most_after": 1}, ((1, 0), (5, 1)), False),
+        ({"turn": 6, "most_after": 2, "a": {"most": 0, "most_after": 1}}, ((6, 0),), True),
+        ({"turn": 6, "most_after": 2, "a": {"most": 0}}, ((5, 0),), False),
+        ({"turn": 6, "most_after": 2, "a": {"most_after": 1}}, ((6, 0), (9, 0)), False),
+        # The last one went on the day before the first: three days on is day 2.
+        ({"done": -1, "least_days": 3}, ((2, 1),), True),
+        ({"done": -1, "least_days": 3}, ((1, 1),), False),
+        # A limit on an active that both hold: 0.5 and 0.3 of it each, of this year and the next.
+        ({"left": 0.8}, ((0, 0), (4, 1)), True),
+        ({"left": 0.7}, ((0, 0), (4, 1)), False),
+        ({"left": 0.3, "turn": 3, "most_after": 2}, ((0, 1), (4, 0)), True),
+        ({"left": 0.3, "turn": 3, "most_after": 3}, ((4, 0), (6, 0), (8, 1)), False),
+        # Two of group 3 in a row: that they went on is no matter, the third is.
+        ({"twice": -20}, ((4, 1),), True),
+        ({"twice": -20}, ((4, 0),), False),
+    ],
+)
+def test_what_a_plan_must_keep(change, plan, keeps):
+    change = dict(change)
+    a, b = option("3", {"d0": 1.0}), option("7", {"d0": 1.0})
+    a = replace(a, **change.pop("a", {}))
+    if "done" in change:
+        change["done"] = (Step(frozenset({"11"}), frozenset({"11"}), DAY + change["done"]),)
+    if "twice" in change:
+        last = DAY + change.pop("twice")
+        change["guidelines"] = (NO_TWO,)
+        change["done"] = tuple(
+            Step(frozenset({"3"}), frozenset({"3"}), day) for day in (last - 20, last)
+        )
+    if "left" in change:
+        change["shared"] = (Shared((0.5, 0.3), change.pop("left")),)
+    made = problem([[1.0] * 12], [a, b], cover=2, least=2)
+    assert allowed(replace(made, **change), plan) is keeps
