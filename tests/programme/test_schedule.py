@@ -1,6 +1,6 @@
 import os
 from dataclasses import replace
-from itertools import combinations, pairwise, product
+from itertools import combinations, groupby, pairwise, product
 
 import numpy as np
 import pytest
@@ -9,7 +9,7 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from patchrisk.programme.plan import Choice
-from patchrisk.programme.problem import Option, Problem, Threat, allowed, idle
+from patchrisk.programme.problem import Option, Problem, Threat, allowed, idle, usable_days
 from patchrisk.programme.rotation import Caps, Guideline, Step
 from patchrisk.programme.schedule import schedule, with_relief
 from patchrisk.programme.yearly import Shared
@@ -124,6 +124,45 @@ def test_the_same_with_rotation(row, worths, cover, before):
     assert rotates(found.plan)
     target = worth_of(made, best)
     assert found.value == pytest.approx(target, abs=2e-3 * max(1, target) + 0.01)
+
+
+@given(st.lists(st.floats(0.5, 1), min_size=10, max_size=10), st.floats(0.5, 0.95))
+@settings(max_examples=8, deadline=None)
+def test_the_same_with_breaks_as_long_as_runs(row, second):
+    rule = Guideline("break-as-long-as-run", "Breaks.", frozenset({"3", "7"}), "CropLife 2019")
+    options = [option("3", {"d0": 1.0}), option("7", {"d0": second})]
+    made = problem([row], options, cover=2, least=2, most=5, guidelines=[rule])
+
+    def breaks(plan):
+        # By hand: after a run of n, two or more, the group stays out for n at least.
+        runs = [(o, len(list(same))) for o, same in groupby(o for _, o in plan)]
+        return all(
+            b[1] >= a[1] or a[1] < 2 for a, b, _ in zip(runs, runs[1:], runs[2:], strict=False)
+        )
+
+    best = max((plan for plan in every_plan(made) if breaks(plan)), key=lambda p: worth_of(made, p))
+    assume(not idle(made, best))
+    found = schedule(made)
+    assert breaks(found.plan)
+    target = worth_of(made, best)
+    assert found.value == pytest.approx(target, abs=2e-3 * max(1, target) + 0.01)
+
+
+def test_a_share_is_of_what_is_applied_and_not_of_what_might_have_been():
+    # A third of nine would be three of group 11, but nothing else can make up the nine: with one
+    # of group 7 at most there are too few for shares, and one of group 11 may go on.
+    rule = Guideline("qoi-fraction", "A third alone.", frozenset({"11"}), "FRAC QoI group")
+    options = [option("11", {"d0": 1.0}), option("7", {"d0": 0.6}, most=1)]
+    made = problem([np.ones(24)], options, most=9, cover=4, least=4, guidelines=[rule])
+    assert sorted(o for _, o in schedule(made).plan) == [0, 1]
+    assert schedule(replace(made, options=(options[0],))).plan == ((0, 0),)
+
+
+def test_a_label_that_is_used_up_leaves_the_days_of_the_next_year():
+    used = option("3", {"d0": 1.0}, most=0)
+    made = problem([np.ones(12)], [used], turn=6, most_after=1)
+    assert usable_days(made)[:, 0].tolist() == [False] * 6 + [True] * 6
+    assert not usable_days(replace(made, turn=None)).any()
 
 
 def test_a_long_season_is_planned_to_the_day():
