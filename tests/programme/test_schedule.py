@@ -328,6 +328,26 @@ def test_a_guideline_is_parted_with_only_when_nothing_else_is_left():
     assert [g.key for g in relief.parted] == ["no-two-alone"]
 
 
+@pytest.mark.parametrize(
+    ("change", "lost", "told"),
+    [
+        ({"no_spray": np.arange(12) < 1}, 1.0, None),  # less than a tenth
+        ({"no_spray": np.arange(12) < 2}, 2.0, "days without spraying"),
+        ({"held": np.arange(12) < 2}, 2.0, "heat rule for group 3"),
+        ({"label": 2}, 3.8, "limits on the labels"),
+        ({"most": 2}, 3.8, "number of applications"),
+        ({"guidelines": (NO_TWO,)}, 7.6, "guidelines against resistance"),
+    ],
+)
+def test_what_stands_in_the_way_is_told_with_what_it_costs(change, lost, told):
+    # By hand: three applications of four days cover all twelve, worth 12 - 3 * 0.2.
+    change = dict(change)
+    one = option("3", {"d0": 1.0}, held=change.pop("held", None), most=change.pop("label", None))
+    found, relief = with_relief(replace(problem([np.ones(12)], [one]), **change))
+    assert found.value == pytest.approx(11.4 - lost, abs=0.01)
+    assert list(relief.costs) == ([] if told is None else [(told, pytest.approx(lost, abs=0.01))])
+
+
 def barred(day, days=12):
     return np.arange(days) == day
 
