@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from patchrisk.ahead.look import coming_rules
-from patchrisk.ahead.openings import SoilPaths, disagreement, rule_ahead
+from patchrisk.ahead.openings import SoilPaths, disagreement, openings, rule_ahead
 from patchrisk.seasons import Season
 from patchrisk.windows import Rule
 
@@ -182,3 +182,15 @@ def test_a_later_season_does_not_mix_with_the_running_one():
     )
     autumn = rule_ahead("d", autumn, soil, None, southern=False)
     assert [r.rule.id for r in coming_rules([autumn, spring])] == ["spring"]
+
+
+@pytest.mark.parametrize("statistic", ["daily mean", "rolling mean"])
+def test_warm_before_the_season_it_opens_on_the_seasons_first_day(statistic):
+    rule = Rule("r", "treat", statistic, 5.0, "rising", Season((3, 1), (8, 31)), low_c=18.0,
+                mean_days=5 if statistic == "rolling mean" else 1)  # fmt: skip
+    soil = paths("2025-02-01", [[20.0] * 60], today=5)
+    told = rule_ahead("d", rule, soil, None, southern=False)
+    assert told.first == told.middle == day("2025-03-01")
+    assert openings(rule, soil, southern=False).tolist() == [28]
+    south = paths("2025-08-01", [[20.0] * 60], today=5)
+    assert openings(rule, south, southern=True).tolist() == [31]
