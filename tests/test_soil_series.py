@@ -62,6 +62,8 @@ def test_with_air_every_day_says_where_it_came_from_and_draws_agree_with_the_log
     assert list(soil.came_from[-6:]) == ["logged"] + ["modelled"] * 5
     # A model that was a degree too cold while the log ran is corrected on the days after it.
     assert np.all(np.abs(soil.mean_c[-5:] - truth[-5:]) < 0.5)
+    # The day's maximum stands above the mean as logged, and then as the estimate tells.
+    np.testing.assert_allclose((soil.max_c - soil.mean_c)[-6:], [3.0] + [4.0] * 5)
     assert np.all(np.diff(soil.sd_c[-5:]) >= 0)  # the error grows with the lead
     assert soil.draws_c.shape[1] == DRAWS
     np.testing.assert_allclose(soil.draws_c[-6], log[-6])

@@ -101,6 +101,53 @@ def test_usual_is_the_past_years_on_the_same_days():
     assert (sums.reaches.middle, sums.reaches.never) == (None, 1.0)
 
 
+def test_a_week_on_is_seven_days_of_the_paths_further():
+    ahead = paths("2025-03-01", [[0, 0] + [12] * 7 + [99], [0, 0] + [14] * 7 + [99]], today=2)
+    c = courses(soil("2025-03-01", [13, 11]), ahead, None, np.datetime64("2025-03-01"))
+    week = degree_days(c, 10.0).in_a_week
+    # By hand: 3 + 1 logged; of the totals 18 and 32 after a week the points on a straight line.
+    assert (week.low, week.middle, week.high) == pytest.approx((19.4, 25.0, 30.6))
+    short = paths("2025-03-01", [[0, 0] + [12] * 6], today=2)
+    c = courses(soil("2025-03-01", [13, 11]), short, None, np.datetime64("2025-03-01"))
+    assert degree_days(c, 10.0).in_a_week is None
+
+
+def test_usual_days_and_rows_are_those_of_past_years_by_the_same_statistic():
+    # `paths` and `soil` put the maximum 2 degC above the mean: 16 degC of mean are 18 of maximum.
+    ahead = paths("2025-03-01", [[16, 16, 16, 16]], today=2)
+    past = paths("2025-03-01", [[16, 16, 16, 0], [0, 16, 16, 16], [16, 0, 16, 16]], today=2)
+    c = courses(soil("2025-03-01", [16, 16]), ahead, past, np.datetime64("2025-03-01"))
+    met = days_met(c, Threshold(">=", 18.0, daily_maximum=True), row=3)
+    assert (met.so_far.middle, met.usual.middle) == (2, 1)
+    assert met.comes.middle == np.datetime64("2025-03-03")
+    assert met.comes.usual == np.datetime64("2025-03-04")  # on the 3rd, the 4th and never
+    assert days_met(c, Threshold(">=", 18.0)).usual.high == 0
+
+
+def test_counting_from_a_day_within_the_series_and_the_paths():
+    series = soil("2025-03-01", [11, 12, 13])
+    ahead = paths("2025-03-02", [[0, 0, 14, 15]], today=2)
+    past = paths("2025-03-02", [[20, 21, 22, 23]], today=2)
+    c = courses(series, ahead, past, np.datetime64("2025-03-03"))
+    assert (c.dates[0], c.today) == (np.datetime64("2025-03-03"), 1)
+    assert c.mean_c[:, 0].tolist() == [13, 14, 15]
+    assert c.max_c[:, 0].tolist() == [15, 16, 17]
+    assert c.past_mean_c[:, 0].tolist() == [21, 22, 23]
+    assert c.past_max_c[:, 0].tolist() == [23, 24, 25]
+    assert c.years == 1
+    alone = courses(series, ahead, None, np.datetime64("2025-03-03"))
+    assert (alone.past_mean_c, alone.past_max_c, alone.years) == (None, None, 0)
+
+
+def test_a_modelled_maximum_is_drawn_with_its_mean():
+    draws = [[10.0, 12.0, 14.0], [16.0, 16.0, 16.0]]
+    series = soil("2025-03-01", [11.0, 12.0, 16.0], came_from=["logged", "modelled", "logged"],
+                  draws=draws)  # fmt: skip
+    c = courses(series, None, None, np.datetime64("2025-03-01"))
+    assert c.mean_c.tolist() == [[11.0] * 3, [10.0, 12.0, 14.0], [16.0] * 3]
+    assert c.max_c.tolist() == [[13.0] * 3, [12.0, 14.0, 16.0], [18.0] * 3]
+
+
 def test_a_day_out_of_reach_is_refused():
     ahead = paths("2025-03-02", [[10, 10]], today=1)
     for since in ("2025-02-28", "2025-03-03"):
@@ -128,7 +175,7 @@ def test_a_modelled_day_at_the_base_still_has_degree_days():
 
 def test_a_logged_year_against_xclim():
     # xclim 0.62: growing_degree_days, tg_days_above and the longest spell, of the same means.
-    xr = pytest.importorskip("xarray")
+    import xarray as xr
     from xclim.indices import growing_degree_days, tg_days_above
     from xclim.indices.run_length import longest_run
 

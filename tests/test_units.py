@@ -26,6 +26,34 @@ def test_factors(quantity, value, unit, expected):
     assert to_canonical(quantity, value, unit) == pytest.approx(expected, rel=1e-14, abs=1e-13)
 
 
+# NIST SP 811, Appendix B.8, exact: of the metre, the kilogram, the litre, the second and the
+# joule a day. A US gallon is 3.785411784 L, a pound 0.45359237 kg, an acre 43 560 ft2.
+SIZE = {
+    "degC": 1, "degF": 5 / 9, "%": 1e-2, "ppm": 1e-6, "1": 1, "pH": 1, "MPa": 1, "years": 1,
+    "m": 1, "cm": 1e-2, "mm": 1e-3, "in": 0.0254, "ft": 0.3048, "days": 86400, "hours": 3600,
+    "m2": 1, "ha": 1e4, "ft2": 0.09290304, "acre": 4046.8564224, "MJ": 1e6, "W": 86400,
+    "kg": 1, "g": 1e-3, "mg": 1e-6, "lb": 0.45359237, "oz": 0.028349523125,
+    "L": 1, "mL": 1e-3, "gal": 3.785411784, "fl oz": 0.0295735295625,
+}  # fmt: skip
+
+
+def size(symbol):
+    """Size of a unit such as lb/1000 ft2."""
+    above, _, below = symbol.partition("/")
+    number, _, rest = below.partition(" ")
+    if number.isdigit():
+        return SIZE[above] / (float(number) * SIZE[rest])
+    return SIZE[above] / (SIZE[below] if below else 1)
+
+
+@pytest.mark.parametrize(
+    ("quantity", "unit"), [(q.name, u.symbol) for q in QUANTITIES.values() for u in q.units]
+)
+def test_every_unit_is_as_large_as_it_says(quantity, unit):
+    step = to_canonical(quantity, 1.0, unit) - to_canonical(quantity, 0.0, unit)
+    assert step == pytest.approx(size(unit) / size(QUANTITIES[quantity].canonical), rel=1e-12)
+
+
 @given(st.sampled_from(sorted(QUANTITIES)), st.data(), st.floats(-500, 500))
 def test_there_and_back(quantity, data, value):
     unit = data.draw(st.sampled_from(QUANTITIES[quantity].units)).symbol

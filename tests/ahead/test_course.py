@@ -54,6 +54,14 @@ def test_each_past_year_keeps_its_own_sum():
     assert told.usual[30] == pytest.approx(0.25)
 
 
+def test_with_two_seasons_in_sight_the_sum_is_of_the_nearer():
+    told = course(CARDINAL, paths([[25.0] * 430], 1))
+    assert told.first == 30
+    assert told.total.middle[60] == pytest.approx(31.0)
+    assert np.isnan(told.total.middle[61:]).all()
+    assert told.rate[365 + 30] == pytest.approx(1.0)  # next May is a season too
+
+
 def test_no_season_in_sight():
     told = course(CARDINAL, paths([[25.0] * 90], 1, today=70))
     assert told.first == 90

@@ -101,6 +101,21 @@ def test_old_readings_are_kept_as_means_of_blocks():
     assert few.daily.all()  # fourteen days are no block
 
 
+def test_a_mean_of_days_tells_of_what_lasts_and_nothing_of_what_passes():
+    # The mean of BLOCK days of a part that fades over t days has a variance near 2 t / BLOCK of
+    # the part's: all that is left of it is noise in the reading of what lasts.
+    block = replace(one_reading(1.0), daily=np.array([False]))
+    passing = replace(NOTHING, fast=1.0, fast_days=3.0)
+    mean, root = expected_error(passing, np.array([0.0, 1.0]), block)
+    assert mean.tolist() == [[0.0], [0.0]]
+    assert np.diag(root @ root.T) == pytest.approx([1.0, 1.0], abs=1e-5)
+    both = replace(passing, lasting=1.0)
+    mean, root = expected_error(both, np.array([0.0, 900.0]), block)
+    assert mean[:, 0] == pytest.approx(1 / (1 + 2 * 3 / BLOCK))
+    left = 1 + 1 - 1 / (1 + 2 * 3 / BLOCK)
+    assert np.diag(root @ root.T) == pytest.approx([left, left], abs=1e-5)
+
+
 def test_few_traces_are_spread_as_a_prediction_interval_asks():
     # t(0.9) with 2 degrees of freedom 1.8856, z(0.9) 1.2816 (printed tables); three traces.
     mean = np.array([[0.0, 0.0, 0.0], [-1.0, 0.0, 1.0]])

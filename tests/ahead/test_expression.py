@@ -7,6 +7,9 @@ from patchrisk.ahead.openings import SoilPaths, openings, rule_ahead
 from patchrisk.area_ahead import shows_of
 from patchrisk.diseases import load_diseases
 from patchrisk.expression import Shows, StressRule, watch
+from patchrisk.infection import Cardinal
+from patchrisk.seasons import Season
+from patchrisk.windows import Rule
 
 DISEASES = load_diseases()
 F = 5 / 9
@@ -163,3 +166,91 @@ def test_in_the_south_the_months_are_turned():
         shows, None, None, soil, None, None, southern=True, scout_before_days=7, least_chance=0.1
     )
     assert (told.first, told.last) == (np.datetime64("2025-12-01"), np.datetime64("2026-02-28"))
+
+
+JUNE = frozenset({6})
+
+
+def watched(shows, soil, low=None, high=None, rule=None, cardinal=None, before=7, least=0.1):
+    return watch(
+        shows, rule, cardinal, soil, low, high, southern=False, scout_before_days=before,
+        least_chance=least,
+    )  # fmt: skip
+
+
+def day(text):
+    return np.datetime64(text)
+
+
+def test_a_stress_counts_from_the_day_that_completes_it_and_the_lag_from_its_first():
+    # By hand: 25 degC, on the threshold, from 11 June on.
+    soil = paths("2025-06-01", [[20.0] * 10 + [25.0] * 20], today=2)
+    warm = StressRule(soil_above_c=25.0, days=3)
+    assert watched(Shows((warm,), None, None, 0, JUNE), soil).first == day("2025-06-13")
+    lagging = Shows((warm,), None, (4.5, 9.0), 0, JUNE)
+    assert watched(lagging, soil).first == day("2025-06-15")  # the fifth day
+    assert watched(Shows((warm,), None, (2.0, 2.0), 0, JUNE), soil).first == day("2025-06-13")
+    just_short = paths("2025-06-01", [[20.0] * 10 + [24.9] * 20], today=2)
+    assert watched(Shows((warm,), None, None, 0, JUNE), just_short).chance == 0.0
+
+
+def test_air_along_the_traces_is_held_against_the_paths_in_turn():
+    # Two years of air, each for two of the four paths: warm from 6 June, cold nights from 16 June.
+    soil = paths("2025-06-01", [[20.0] * 30] * 4, today=0)
+    soil = SoilPaths(soil.dates, 0, soil.mean_c, soil.max_c, 2)
+    high = np.full((30, 2), 20.0)
+    high[5:, 0] = 30.0
+    low = np.full((30, 2), 10.0)
+    low[15:, 1] = 2.0
+    heat, cold = StressRule(air_above_c=30.0), StressRule(air_below_c=2.0)
+    told = watched(Shows((heat,), None, None, 0, JUNE), soil, low, high)
+    assert (told.chance, told.first, told.last) == (0.5, day("2025-06-06"), day("2025-06-06"))
+    told = watched(Shows((cold,), None, None, 0, JUNE), soil, low, high)
+    assert (told.chance, told.first) == (0.5, day("2025-06-16"))
+    told = watched(Shows((heat, cold), None, None, 0, JUNE), soil, low, high)  # either is enough
+    assert (told.chance, told.first) == (1.0, day("2025-06-06"))
+    both = StressRule(air_above_c=30.0, air_below_c=2.0)
+    assert watched(Shows((both,), None, None, 0, JUNE), soil, low, high).chance == 0.0
+    for stress in (heat, cold):  # without air it is not known to have been
+        assert watched(Shows((stress,), None, None, 0, JUNE), soil).chance == 0.0
+
+
+def test_first_symptoms_lie_between_the_shortest_and_the_longest_lag_upon_infection():
+    # By hand: warm from the start, infected on 3 June (the window opens), lags of 5 and 12 days.
+    soil = paths("2025-06-01", [[15.0] * 2 + [25.0] * 28], today=4)
+    rule = Rule("r", "infect", "daily mean", 5.0, "rising", Season((6, 1), (6, 30)), low_c=20.0)
+    shows = Shows((StressRule(soil_above_c=20.0),), (4.5, 12.0), None, 0, JUNE)
+    told = watched(shows, soil, rule=rule, before=2)
+    assert (told.first, told.last) == (day("2025-06-08"), day("2025-06-15"))
+    assert told.scout_from == day("2025-06-06")
+    assert told.begun == 0.0
+    later = SoilPaths(soil.dates, 9, soil.mean_c, soil.max_c, 1)
+    told = watched(shows, later, rule=rule)
+    assert told.begun == 1.0
+    assert told.scout_from == day("2025-06-10")  # never before today
+    never = Rule("r", "infect", "daily mean", 5.0, "rising", Season((6, 1), (6, 30)), low_c=30.0)
+    told = watched(shows, soil, rule=never)
+    assert told is None
+
+
+def test_exposure_is_counted_in_days_that_allow_infection():
+    # By hand: every other day lies within the response from 1 June; the 5th such day is 9 June.
+    soil = paths("2025-06-01", [[15.0, 5.0] * 15], today=0)
+    shows = Shows((StressRule(soil_above_c=0.0),), None, None, 5, JUNE)
+    told = watched(shows, soil, cardinal=Cardinal(10.0, 20.0, 30.0))
+    assert told.first == day("2025-06-09")
+    beyond = Shows((StressRule(soil_above_c=0.0),), None, None, 16, JUNE)
+    assert watched(beyond, soil, cardinal=Cardinal(10.0, 20.0, 30.0)) is None
+
+
+def test_a_chance_too_small_for_weeks_leaves_the_months():
+    courses = [[26.0] * 30] + [[20.0] * 30] * 9
+    soil = paths("2025-05-25", courses, today=0)
+    shows = Shows((StressRule(soil_above_c=25.0),), None, None, 0, JUNE)
+    assert watched(shows, soil, least=0.1).basis == "stress"
+    told = watched(shows, soil, least=0.11)
+    assert (told.basis, told.weeks, told.chance) == ("months", (), 0.1)
+    assert (told.first, told.last) == (day("2025-06-01"), day("2025-06-23"))
+    assert told.scout_from == day("2025-05-25")
+    for first in ("2025-07-01", "2025-08-01"):
+        assert watched(shows, paths(first, courses, today=0)) is None  # months gone by

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from patchrisk.ahead.look import coming_rules
-from patchrisk.ahead.openings import SoilPaths, disagreement, rule_ahead
+from patchrisk.ahead.openings import SoilPaths, disagreement, openings, rule_ahead
 from patchrisk.seasons import Season
 from patchrisk.windows import Rule
 
@@ -88,6 +88,17 @@ def test_it_opens_twice():
     assert late.again == 0.0
 
 
+def test_a_season_that_has_not_begun_says_when_its_window_will_close():
+    band = Rule(
+        "b", "treat", "daily mean", 5.0, "band", Season((4, 1), (6, 30)), 10.0, 15.0,
+        close_above_c=15.0, close_days=1,
+    )  # fmt: skip
+    course = [5.0] * 80 + [12.0] * 10 + [18.0] * 30  # 10 degC on 20 April, 18 on the 30th
+    told = rule_ahead("d", band, paths("2025-01-30", [course], today=3), None, southern=False)
+    assert (told.first, told.middle) == (day("2025-04-01"), day("2025-04-20"))
+    assert told.closes == day("2025-04-30")
+
+
 def test_falling_in_autumn_over_the_end_of_the_year():
     fall = Rule(
         "f", "treat", "daily mean", 5.0, "falling", Season((10, 15), (2, 15)), high_c=10.0, days=3
@@ -149,6 +160,9 @@ def test_rules_that_disagree_are_shown_apart():
     assert [r.rule.id for r in coming] == ["12.0", "16.0", "20.0", "40.0"]
     dispute = disagreement(coming)
     assert dispute.earliest.rule.id == "12.0"
+    assert dispute.days_apart is None  # 40 degC has no date
+    assert disagreement(coming[:3]).days_apart == 32
+    assert disagreement(()) is None
     assert dispute.never == 1
     assert dispute.of == 4
     # 12 degC is reached after 16 days, 20 degC after 48; each rule's own odds stay its own.
@@ -168,3 +182,15 @@ def test_a_later_season_does_not_mix_with_the_running_one():
     )
     autumn = rule_ahead("d", autumn, soil, None, southern=False)
     assert [r.rule.id for r in coming_rules([autumn, spring])] == ["spring"]
+
+
+@pytest.mark.parametrize("statistic", ["daily mean", "rolling mean"])
+def test_warm_before_the_season_it_opens_on_the_seasons_first_day(statistic):
+    rule = Rule("r", "treat", statistic, 5.0, "rising", Season((3, 1), (8, 31)), low_c=18.0,
+                mean_days=5 if statistic == "rolling mean" else 1)  # fmt: skip
+    soil = paths("2025-02-01", [[20.0] * 60], today=5)
+    told = rule_ahead("d", rule, soil, None, southern=False)
+    assert told.first == told.middle == day("2025-03-01")
+    assert openings(rule, soil, southern=False).tolist() == [28]
+    south = paths("2025-08-01", [[20.0] * 60], today=5)
+    assert openings(rule, south, southern=True).tolist() == [31]

@@ -2,10 +2,12 @@
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from patchrisk.ahead.openings import SoilPaths
 from patchrisk.infection import Cardinal
-from patchrisk.pressure import infection_season, pressure_ahead, wet_days
+from patchrisk.pressure import infection_season, pressure_ahead, spread_of, wet_days
 from patchrisk.seasons import Season
 
 SUMMER = Season((5, 1), (8, 31))
@@ -71,6 +73,19 @@ def test_before_the_season_there_is_only_what_it_may_bring():
     assert told.rest.middle == pytest.approx(30)
 
 
+def test_with_two_seasons_in_sight_it_is_the_nearer():
+    soil = paths("2025-05-01", [[25.0] * 430], today=3)
+    told = pressure_ahead(CARDINAL, SUMMER, soil, None, southern=False)
+    assert (told.first, told.last) == (np.datetime64("2025-05-01"), np.datetime64("2025-08-31"))
+    assert told.rest.middle == pytest.approx(123 - 3)
+
+
+def test_the_points_of_a_spread():
+    # By hand: of 0, 1 to 10 a tenth lies below 1 and a tenth above 9.
+    told = spread_of(np.arange(11.0)[::-1])
+    assert (told.low, told.middle, told.high) == (1.0, 5.0, 9.0)
+
+
 def test_in_the_south():
     soil = paths("2025-10-21", [[25.0] * 60], today=30)
     told = pressure_ahead(CARDINAL, SUMMER, soil, None, southern=True)
@@ -88,3 +103,36 @@ def test_in_the_south():
 )
 def test_the_shortest_season_that_holds_all(seasons, whole):
     assert infection_season(seasons) == whole
+
+
+NEW_YEAR = np.datetime64("2001-01-01")  # of a common year
+
+
+def number(month_and_day):
+    month, of_month = month_and_day
+    return int((np.datetime64(f"2001-{month:02d}-{of_month:02d}") - NEW_YEAR).astype(int))
+
+
+def month_and_day(number):
+    return tuple(int(part) for part in str(NEW_YEAR + number % 365).split("-")[1:])
+
+
+@given(st.lists(st.tuples(st.integers(0, 364), st.integers(1, 200)), min_size=1, max_size=4))
+@settings(max_examples=50, deadline=None)
+def test_no_shorter_season_from_one_start_to_one_end_would_do(spans):
+    # By trying each start with each end: days after the start, on the circle of a year.
+    def length(start, end):
+        return (end - start) % 365
+
+    def holds(start, end):
+        ends = [(length(start, a), length(start, a + n)) for a, n in spans]
+        return all(first <= last <= length(start, end) for first, last in ends)
+
+    seasons = [Season(month_and_day(a), month_and_day(a + n)) for a, n in spans]
+    found = infection_season(seasons)
+    chosen = number(found.start), number(found.end)
+    best = min(
+        (length(a, b + n) for a, _ in spans for b, n in spans if holds(a, b + n)), default=364
+    )
+    assert length(*chosen) == best
+    assert holds(*chosen) or best == 364

@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+import scoringrules
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -13,7 +14,6 @@ samples = st.lists(st.integers(0, 300), min_size=1, max_size=40)
 @given(samples, st.integers(0, 300))
 @settings(max_examples=50, deadline=None)
 def test_crps_is_that_of_scoringrules(sample, truth):
-    scoringrules = pytest.importorskip("scoringrules")
     theirs = scoringrules.crps_ensemble(
         float(truth), np.asarray(sample, float), estimator="nrg", backend="numpy"
     )
@@ -23,7 +23,6 @@ def test_crps_is_that_of_scoringrules(sample, truth):
 @given(samples, st.integers(0, 300))
 @settings(max_examples=50, deadline=None)
 def test_brier_is_that_of_scoringrules(sample, truth):
-    scoringrules = pytest.importorskip("scoringrules")
     chance = np.mean(np.asarray(sample) < 150)
     theirs = scoringrules.brier_score(np.array([truth < 150], float), np.array([chance]))
     assert brier([chance], [truth < 150]) == pytest.approx(float(np.mean(theirs)), abs=1e-12)

@@ -9,6 +9,8 @@ import warnings
 import numpy as np
 import pandas as pd
 import pytest
+import xarray as xr
+from xclim import indices
 
 from patchrisk.backtest.engine import Soil, seasons_of
 from patchrisk.outlook import Settings
@@ -16,8 +18,6 @@ from patchrisk.seasons import Season
 from patchrisk.windows import Rule
 
 warnings.filterwarnings("ignore", module="xclim")
-xr = pytest.importorskip("xarray")
-indices = pytest.importorskip("xclim.indices")
 
 YEARS, SITES = 12, 30
 

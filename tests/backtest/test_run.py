@@ -142,7 +142,8 @@ def test_several_processes_give_the_same(table, tmp_path, small_parts):
 
 
 def test_a_cluster_gives_the_same_though_a_worker_is_killed(table, tmp_path, small_parts):
-    distributed = pytest.importorskip("distributed")
+    import distributed
+
     backtest(table, tmp_path / "one", diseases=FEW)
     with distributed.LocalCluster(
         n_workers=2, threads_per_worker=1, dashboard_address=None, memory_limit=None

@@ -95,6 +95,18 @@ def test_lead_times_count_every_window_that_opened():
     skill = assess(made([10, 30, 50, 100, None], [True] * 5), TERMS)
     assert skill.lead.value == 40  # median of 10, 30, 50, 100
     assert skill.lead.cases == 4
+    assert skill.lead_range == pytest.approx((16, 85))  # 0.3 of the way to 30, 0.7 to 100
+
+
+def test_without_a_case_that_can_be_judged_it_says_so():
+    none = assess(made([30, None], [True, False], known=[False, False]), TERMS)
+    assert none.words(TERMS) == "No case could be judged (2 left out)."
+    assert np.isnan(none.lead_range).all()
+    absences = assess(made([30, None, 10, 90], [False] * 4), TERMS).words(TERMS)
+    assert "In 0 of 0 cases" in absences
+    assert "It was open without disease in 2 of 4 cases (50 %" in absences
+    presences = assess(made([30], [True]), TERMS).words(TERMS)
+    assert "In 1 of 1 cases" in presences
 
 
 scores = st.lists(

@@ -71,7 +71,7 @@ def test_an_outlier_does_not_move_the_line():
 
 
 records = st.lists(
-    st.tuples(st.integers(1990, 2030), st.integers(0, 40)),
+    st.tuples(st.integers(1990, 2030), st.integers(0, 40) | st.integers(0, 3)),  # also with ties
     min_size=2,
     max_size=20,
     unique_by=lambda pair: pair[0],
@@ -137,6 +137,24 @@ def test_a_trend_by_hand():
     short = trends(table.iloc[:9], least_years=10, level=0.9).iloc[0]
     assert np.isnan(short["days_per_decade"])
     assert not short["clear"]
+
+
+def test_clear_is_a_slope_whose_interval_is_all_on_one_side():
+    # Years that drift by 1 to 9 days a decade among noise, so that some ends lie close to zero.
+    rng = np.random.default_rng(6)
+    table = pd.concat(
+        seasons_table(
+            [str(np.datetime64("2001-05-20") + round(side * 0.3 * n + rng.normal(0, 3)))[5:]
+             for n in range(25)], site=f"{side}{k}")
+        for side in (-1, 1) for k in range(40)
+    )  # fmt: skip
+    got = trends(table, least_years=10, level=0.9)
+    for end in ("low", "high"):
+        assert (got[end].abs() < 1).sum() >= 3
+    assert got["clear"].tolist() == (got["low"] * got["high"] > 0).tolist()
+    by_rule = trends_by_rule(got).iloc[0]
+    assert by_rule["clearly_earlier"] == (got["high"] < 0).sum() > 0
+    assert by_rule["clearly_later"] == (got["low"] > 0).sum() > 0
 
 
 def test_no_trend_where_it_seldom_opens():
@@ -219,16 +237,22 @@ def test_the_warmest_year_by_its_soil():
 def test_the_warmth_of_a_year_is_not_that_of_its_gaps():
     dates = pd.date_range("2015-03-05", "2018-12-31").to_numpy("M8[D]")
     month = dates.astype("M8[M]").astype(int) % 12
-    mean = np.repeat((10.0 + month)[:, None], 2, axis=1)
+    mean = np.repeat((10.0 + month)[:, None], 3, axis=1)
     january = (dates >= np.datetime64("2016-01-03")) & (dates <= np.datetime64("2016-01-30"))
-    mean[january, 0] = np.nan  # eight per cent of the year, all cold days
-    mean[(dates >= np.datetime64("2017-06-01")) & (dates < np.datetime64("2018-01-01")), 1] = np.nan
+    nan = np.nan
+    mean[january, 0] = nan  # eight per cent of the year, all cold days
+    mean[(dates >= np.datetime64("2017-06-01")) & (dates < np.datetime64("2018-01-01")), 1] = nan
+    for year, unknown in (("2016", 36), ("2017", 37)):
+        at = np.flatnonzero(dates == np.datetime64(f"{year}-01-01"))[0]
+        mean[at + 9 * np.arange(unknown), 2] = nan
     years, found = year_means(dates, mean, least_share=0.9)
     assert years.tolist() == [2015, 2016, 2017, 2018]
     # Months of 10 to 21 degC: 15.5 in the mean of months, whatever days are missing.
-    nan = np.nan
     np.testing.assert_allclose(found[:, 0], [nan, 15.5, 15.5, 15.5])
     np.testing.assert_allclose(found[:, 1], [nan, 15.5, nan, 15.5])
+    # The last lane knows 330 of the 366 days of 2016, and 328 of the 365 of 2017: 90 % is 329.4
+    # and 328.5. Each month has days in both.
+    np.testing.assert_allclose(found[:, 2], [nan, 15.5, nan, 15.5])
 
 
 def test_an_empty_record():

@@ -43,7 +43,6 @@ from patchrisk.soil.parameters import Parameters, general
 from patchrisk.windows import Rule
 
 LEADS = (60, 30, 14, 7)
-FORECAST_DAYS = 7
 BACK = 430  # days before the issue that the soil model runs over
 DAILY_BACK = 300
 FIRST, LAST = 2011, 2023

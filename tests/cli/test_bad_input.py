@@ -179,7 +179,8 @@ def test_text_in_numbers_is_left_out_and_said(site):
     result = run("check", "--site", site(HEADER + "".join(rows)))
     assert result.exit_code == 0, result.stderr
     assert "'n/a?'" in result.output
-    assert "102" in result.output  # the line, as an editor counts
+    told = " ".join(result.output.split())
+    assert "first on line 102 (1 reading left out)" in told  # as an editor counts
 
 
 def test_unsorted_and_double_times_are_put_right_and_said(site):

@@ -42,8 +42,6 @@ LAPSE = 0.0065  # degC per metre: what the server's stations differ by
 
 # For tests: no needless waiting, and room for a slow machine.
 PATIENT = Limits(pause_s=0.01, lock_s=0.1, max_bytes=1_000_000, max_download_bytes=1_000_000)
-# Where a service may be silent or endless; long enough for a slow machine's good answers.
-QUICK = replace(PATIENT, read_s=0.5, total_s=1.5, download_s=1.5)
 
 SIGN_IN = b"<!DOCTYPE html><html><head><title>Guest network</title></head><body>Sign in</body>"
 

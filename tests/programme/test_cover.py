@@ -4,11 +4,24 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from patchrisk.outlook import Settings, look
 from patchrisk.pen import Pen
-from patchrisk.programme.cover import Applied, Lasting, cover, covered_by, delivered, protection
+from patchrisk.programme.cover import (
+    Applied,
+    Lasting,
+    cover,
+    covered_by,
+    delivered,
+    protection,
+    shares,
+    tanks,
+)
 from patchrisk.programme.given import delivery
-from patchrisk.protection import with_rain
+from patchrisk.protection import open_days, with_rain
 from patchrisk.report.cover import cover_words, water_words
+from patchrisk.seasons import Season
+from patchrisk.soil.series import SoilSeries
+from patchrisk.windows import Rule
 
 DAY = np.datetime64("2024-05-01")
 LASTING = Lasting(28, 14, 35, 3.6, 0.5)
@@ -51,6 +64,32 @@ def test_a_label_ends_cover_and_never_lengthens_it():
     assert both.until == DAY + 27
 
 
+def test_what_goes_on_in_one_day_is_one_tank():
+    # By hand: of the two on 1 May each tells something; their labels are not joined.
+    first = Applied(DAY, "Greens", frozenset({"11"}), ("azoxystrobin",), "Blue", ("summer-patch",),
+                    2.0, longest_days=14, rain_mm=1.0)  # fmt: skip
+    other = Applied(DAY, "Greens", frozenset({"3", "11"}), ("azoxystrobin", "tebuconazole"), "",
+                    ("dead-spot", "summer-patch"), 6.0, rain_mm=1.0)  # fmt: skip
+    later = one(7)
+    joined, alone = tanks([later, first, other])
+    assert alone is later
+    assert joined == Applied(
+        DAY,
+        "Greens",
+        frozenset({"3", "11"}),
+        ("azoxystrobin", "tebuconazole"),
+        "Blue + FRAC 11 + 3",
+        ("summer-patch", "dead-spot"),
+        6.0,
+        rain_mm=1.0,
+    )
+    told = replace(other, water_mm=float("nan"), product="", codes=frozenset())
+    (silent,) = tanks([replace(first, product="", water_mm=2.0), told])
+    assert (silent.product, silent.water_mm) == ("", 2.0)  # no water told is no water less
+    (named,) = tanks([first, told])
+    assert named.product == "Blue + azoxystrobin, tebuconazole"
+
+
 def test_none_works_none_covers():
     found = covered([one(codes=("4",))])
     assert not found.covered.any()
@@ -71,16 +110,16 @@ def test_an_application_to_come_does_not_cover_today():
 
 def test_bare_days_of_an_open_window_are_named():
     dates = np.arange(DAY - 30, DAY + 120)
-    open_days = (dates >= DAY - 3) & (dates < DAY + 60)
-    found = covered([one()], today=31, open_days=open_days)
+    window = (dates >= DAY - 3) & (dates < DAY + 60)
+    found = covered([one()], today=31, open_days=window)
     gone = [DAY - 3, DAY - 2, DAY - 1, DAY + 28, DAY + 29, DAY + 30]
     assert found.bare_open.tolist() == [d.astype(object) for d in gone]
 
 
 def test_what_was_not_watered_in_reaches_fewer_roots():
     least, none = 3.0, 0.5
-    shares = [delivered(frozenset({"11"}), mm, least, none) for mm in (0.0, 1.5, 3.0, 6.0)]
-    assert shares == [0.5, 0.75, 1.0, 1.0]
+    reached = [delivered(frozenset({"11"}), mm, least, none) for mm in (0.0, 1.5, 3.0, 6.0)]
+    assert reached == [0.5, 0.75, 1.0, 1.0]
     assert delivered(frozenset({"11"}), float("nan"), least, none) == 1.0
     # Phosphonates move down in the plant (NC State, trade article seen).
     assert delivered(frozenset({"P07"}), 0.0, least, none) == 1.0
@@ -133,14 +172,19 @@ def test_what_watered_it_in_is_said(codes, water, rain, said):
     assert said in cover_words(covered([on], today=3), DAY + 3, Pen("metric"))
 
 
-def test_a_part_of_it_covers_fewer_days():
-    dates = np.arange(DAY, DAY + 40)
-    days = [
-        int(covered_by([one()], dates, LASTING, lambda a, s=share: s, 28).sum())
-        for share in (1.0, 0.75, 0.55, 0.5)
-    ]
-    assert days[0] == 28
-    assert 28 > days[1] > days[2] > days[3] == 0
+@pytest.mark.parametrize("counts", [0.5, 0.3])
+@pytest.mark.parametrize("shape", [3.6, 1.5])
+@pytest.mark.parametrize("share", [1.0, 0.75, 0.55, 0.5, 0.31])
+def test_a_day_counts_while_what_is_left_is_more_than_the_least_that_does(share, shape, counts):
+    # Brute force on the curve itself, 2 ** -((days / half) ** shape) with the least that counts
+    # at day 28: a part of the dose comes down to it sooner.
+    lasting = Lasting(28, 14, 35, shape, counts)
+    since = np.arange(40)
+    left = counts ** ((since / 28) ** shape)
+    told = shares([one()], DAY + since, lasting, lambda a: share)
+    assert told == pytest.approx(np.where(since < 28, share * left, 0.0))
+    days = covered_by([one()], DAY + since, lasting, lambda a: share, 28)
+    assert days.tolist() == (share * left > counts + 1e-12).tolist()
 
 
 @pytest.mark.parametrize("half", [10.0, 28.0])
@@ -151,3 +195,50 @@ def test_protection_is_flat_and_then_falls(half):
     assert protection(half, half, 3.6) == pytest.approx(0.5)
     assert protection(half / 2, half, 3.6) > 0.9
     assert protection(-1, half, 3.6) == 0.0
+
+
+def soil_at(mean, first="2025-01-01"):
+    """Soil of an area that is a degree cooler at 10 cm than at 5."""
+
+    def at(depth_cm):
+        here = np.array(mean, float) - (depth_cm - 5.0) / 5.0
+        dates = np.arange(np.datetime64(first), np.datetime64(first) + len(here))
+        return SoilSeries(
+            dates, depth_cm, here, here + 2, np.ones(len(here)), np.full(len(here), "logged"),
+            here[:, None],
+        )  # fmt: skip
+
+    return at
+
+
+def rule(low, depth=5.0, statistic="daily mean", season=None):
+    return Rule(
+        f"r{low}-{depth}", "treat", statistic, depth, "rising", season or Season((3, 1), (9, 30)),
+        low_c=low,
+    )  # fmt: skip
+
+
+def opened(rules, soil):
+    (today,) = look(
+        {"d": [("d", rule) for rule in rules]}, soil, southern=False, settings=Settings(2.0, 3.8)
+    )
+    return [str(d) for d in soil(5.0).dates[open_days(today, soil, southern=False)]]
+
+
+def test_open_days_are_those_on_which_most_rules_are_open():
+    # By hand: 1 degC a day from 8 degC on 1 March; the soil at 10 cm is a day late.
+    soil = soil_at([0.0] * 59 + [8.0 + n for n in range(9)])
+    assert opened([rule(10.0)], soil) == [f"2025-03-0{n}" for n in range(3, 10)]
+    assert opened([rule(10.0, depth=10.0)], soil)[0] == "2025-03-04"
+    assert opened([rule(10.0, statistic="daily maximum")], soil)[0] == "2025-03-01"
+    three = [rule(10.0), rule(12.0), rule(16.0)]
+    assert opened(three, soil)[0] == "2025-03-05"  # the second to open makes two of three
+    assert opened(three[:2], soil)[0] == "2025-03-05"  # of two, one is no majority
+
+
+def test_open_days_of_the_season_before_are_over_once_the_next_is_nearer():
+    season = Season((3, 1), (4, 30))
+    warm = [15.0] * 500  # from 1 January
+    assert opened([rule(10.0, season=season)], soil_at(warm[:200]))[-1] == "2025-04-30"
+    assert opened([rule(10.0, season=season)], soil_at(warm[:300])) == []  # 27 October
+    assert opened([rule(10.0, season=season)], soil_at(warm[:430]))[0] == "2026-03-01"

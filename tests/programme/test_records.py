@@ -15,6 +15,7 @@ from datetime import date
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
@@ -533,7 +534,6 @@ def test_through_a_link_the_link_stays(tmp_path):
 
 def test_records_are_columns_that_pandas_reads_too(known):
     """Read back by another reader of CSV than ours."""
-    pd = pytest.importorskip("pandas")
     append_application(
         known, {"date": "2026-05-12", "area": "Greens", "codes": "3", "note": "é, x"}
     )

@@ -1,5 +1,5 @@
 from dataclasses import replace
-from itertools import combinations, pairwise, product
+from itertools import combinations, groupby, pairwise, product
 
 import numpy as np
 import pytest
@@ -7,7 +7,7 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from patchrisk.programme.plan import Choice
-from patchrisk.programme.problem import Option, Problem, Threat, allowed, idle
+from patchrisk.programme.problem import Option, Problem, Threat, allowed, idle, usable_days
 from patchrisk.programme.rotation import Caps, Guideline, Step
 from patchrisk.programme.schedule import schedule, with_relief
 from patchrisk.programme.yearly import Shared
@@ -121,6 +121,45 @@ def test_the_same_with_rotation(row, worths, cover, before):
     assert rotates(found.plan)
     target = worth_of(made, best)
     assert found.value == pytest.approx(target, abs=2e-3 * max(1, target) + 0.01)
+
+
+@given(st.lists(st.floats(0.5, 1), min_size=10, max_size=10), st.floats(0.5, 0.95))
+@settings(max_examples=8, deadline=None)
+def test_the_same_with_breaks_as_long_as_runs(row, second):
+    rule = Guideline("break-as-long-as-run", "Breaks.", frozenset({"3", "7"}), "CropLife 2019")
+    options = [option("3", {"d0": 1.0}), option("7", {"d0": second})]
+    made = problem([row], options, cover=2, least=2, most=5, guidelines=[rule])
+
+    def breaks(plan):
+        # By hand: after a run of n, two or more, the group stays out for n at least.
+        runs = [(o, len(list(same))) for o, same in groupby(o for _, o in plan)]
+        return all(
+            b[1] >= a[1] or a[1] < 2 for a, b, _ in zip(runs, runs[1:], runs[2:], strict=False)
+        )
+
+    best = max((plan for plan in every_plan(made) if breaks(plan)), key=lambda p: worth_of(made, p))
+    assume(not idle(made, best))
+    found = schedule(made)
+    assert breaks(found.plan)
+    target = worth_of(made, best)
+    assert found.value == pytest.approx(target, abs=2e-3 * max(1, target) + 0.01)
+
+
+def test_a_share_is_of_what_is_applied_and_not_of_what_might_have_been():
+    # A third of nine would be three of group 11, but nothing else can make up the nine: with one
+    # of group 7 at most there are too few for shares, and one of group 11 may go on.
+    rule = Guideline("qoi-fraction", "A third alone.", frozenset({"11"}), "FRAC QoI group")
+    options = [option("11", {"d0": 1.0}), option("7", {"d0": 0.6}, most=1)]
+    made = problem([np.ones(24)], options, most=9, cover=4, least=4, guidelines=[rule])
+    assert sorted(o for _, o in schedule(made).plan) == [0, 1]
+    assert schedule(replace(made, options=(options[0],))).plan == ((0, 0),)
+
+
+def test_a_label_that_is_used_up_leaves_the_days_of_the_next_year():
+    used = option("3", {"d0": 1.0}, most=0)
+    made = problem([np.ones(12)], [used], turn=6, most_after=1)
+    assert usable_days(made)[:, 0].tolist() == [False] * 6 + [True] * 6
+    assert not usable_days(replace(made, turn=None)).any()
 
 
 def test_a_long_season_is_planned_to_the_day():
@@ -271,3 +310,84 @@ def test_a_guideline_is_parted_with_only_when_nothing_else_is_left():
     found, relief = with_relief(made)
     assert found.plan
     assert [g.key for g in relief.parted] == ["no-two-alone"]
+
+
+@pytest.mark.parametrize(
+    ("change", "lost", "told"),
+    [
+        ({"no_spray": np.arange(12) < 1}, 1.0, None),  # less than a tenth
+        ({"no_spray": np.arange(12) < 2}, 2.0, "days without spraying"),
+        ({"held": np.arange(12) < 2}, 2.0, "heat rule for group 3"),
+        ({"label": 2}, 3.8, "limits on the labels"),
+        ({"most": 2}, 3.8, "number of applications"),
+        ({"guidelines": (NO_TWO,)}, 7.6, "guidelines against resistance"),
+    ],
+)
+def test_what_stands_in_the_way_is_told_with_what_it_costs(change, lost, told):
+    # By hand: three applications of four days cover all twelve, worth 12 - 3 * 0.2.
+    change = dict(change)
+    one = option("3", {"d0": 1.0}, held=change.pop("held", None), most=change.pop("label", None))
+    found, relief = with_relief(replace(problem([np.ones(12)], [one]), **change))
+    assert found.value == pytest.approx(11.4 - lost, abs=0.01)
+    assert list(relief.costs) == ([] if told is None else [(told, pytest.approx(lost, abs=0.01))])
+
+
+def barred(day, days=12):
+    return np.arange(days) == day
+
+
+@pytest.mark.parametrize(
+    ("change", "plan", "keeps"),
+    [
+        ({}, ((0, 0), (4, 1)), True),
+        ({}, ((0, 0), (2, 1)), True),  # just the least days apart
+        ({}, ((0, 0), (1, 1)), False),
+        ({"most": 1}, ((0, 0), (4, 1)), False),
+        ({"no_spray": barred(4)}, ((0, 0), (4, 1)), False),
+        ({"no_spray": barred(5)}, ((0, 0), (4, 1)), True),
+        ({"a": {"not_before": 4}}, ((4, 0),), True),
+        ({"a": {"not_before": 5}}, ((4, 0),), False),
+        ({"a": {"held": barred(4)}}, ((4, 0),), False),
+        ({"a": {"held": barred(4)}}, ((4, 1),), True),
+        ({"a": {"most": 0}}, ((4, 0),), False),
+        ({"a": {"most": 1}}, ((0, 0), (4, 1)), True),
+        ({"a": {"most": 1}}, ((0, 0), (4, 0)), False),
+        ({"a": {"least_days": 5}}, ((0, 0), (5, 0)), True),
+        ({"a": {"least_days": 5}}, ((0, 0), (4, 0)), False),
+        ({"a": {"least_days": 5}}, ((0, 0), (4, 1)), True),
+        # From the turn of the year on another year's numbers count.
+        ({"turn": 6, "most": 1, "most_after": 1}, ((5, 0), (9, 1)), True),
+        ({"turn": 6, "most": 1, "most_after": 1}, ((6, 0), (9, 1)), False),
+        ({"turn": 6, "most": 1, "most_after": 1}, ((1, 0), (5, 1)), False),
+        ({"turn": 6, "most_after": 2, "a": {"most": 0, "most_after": 1}}, ((6, 0),), True),
+        ({"turn": 6, "most_after": 2, "a": {"most": 0}}, ((5, 0),), False),
+        ({"turn": 6, "most_after": 2, "a": {"most_after": 1}}, ((6, 0), (9, 0)), False),
+        # The last one went on the day before the first: three days on is day 2.
+        ({"done": -1, "least_days": 3}, ((2, 1),), True),
+        ({"done": -1, "least_days": 3}, ((1, 1),), False),
+        # A limit on an active that both hold: 0.5 and 0.3 of it each, of this year and the next.
+        ({"left": 0.8}, ((0, 0), (4, 1)), True),
+        ({"left": 0.7}, ((0, 0), (4, 1)), False),
+        ({"left": 0.3, "turn": 3, "most_after": 2}, ((0, 1), (4, 0)), True),
+        ({"left": 0.3, "turn": 3, "most_after": 3}, ((4, 0), (6, 0), (8, 1)), False),
+        # Two of group 3 in a row: that they went on is no matter, the third is.
+        ({"twice": -20}, ((4, 1),), True),
+        ({"twice": -20}, ((4, 0),), False),
+    ],
+)
+def test_what_a_plan_must_keep(change, plan, keeps):
+    change = dict(change)
+    a, b = option("3", {"d0": 1.0}), option("7", {"d0": 1.0})
+    a = replace(a, **change.pop("a", {}))
+    if "done" in change:
+        change["done"] = (Step(frozenset({"11"}), frozenset({"11"}), DAY + change["done"]),)
+    if "twice" in change:
+        last = DAY + change.pop("twice")
+        change["guidelines"] = (NO_TWO,)
+        change["done"] = tuple(
+            Step(frozenset({"3"}), frozenset({"3"}), day) for day in (last - 20, last)
+        )
+    if "left" in change:
+        change["shared"] = (Shared((0.5, 0.3), change.pop("left")),)
+    made = problem([[1.0] * 12], [a, b], cover=2, least=2)
+    assert allowed(replace(made, **change), plan) is keeps

@@ -2,11 +2,14 @@
 
 import math
 
+import numpy as np
 import pytest
 
 from patchrisk import resources
 from patchrisk.errors import InputError
 from patchrisk.groups import load_groups
+from patchrisk.programme.cover import Applied
+from patchrisk.programme.yearly import YearlyLimit, spent
 from patchrisk.shelf import Shelf, amount, amount_words, read_shelf, site_shelf
 from patchrisk.shelf_limits import yearly_limits
 from patchrisk.site import Area, Site, read_site
@@ -268,3 +271,18 @@ def test_size_of_an_area(size, m2):
 def test_a_size_that_is_none_is_refused(size):
     with pytest.raises(ValueError, match=r"is not an area|out of range"):
         Area(size=size)
+
+
+def test_a_record_of_no_known_dose_takes_the_greatest_where_it_holds_the_active():
+    limit = YearlyLimit("azoxystrobin", 2.0, {"One": 0.5, "Two": 0.75})
+
+    def gone(**told):
+        record = Applied(np.datetime64("2026-05-01"), "Greens", frozenset({"11"}), **told)
+        return spent(limit, [record], []).kg_ha
+
+    assert gone(product="One") == 0.5
+    assert gone(product="One", part=0.5) == 0.25
+    assert gone(product="Else", actives=("azoxystrobin",)) == 0.75
+    assert gone(product="Else", actives=("tebuconazole",)) == 0.0
+    assert gone(actives=("azoxystrobin",)) == 0.75
+    assert gone() == 0.0  # of its group nothing on the shelf holds the active

@@ -6,6 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from patchrisk.errors import InputError
+from patchrisk.numbers import load_numbers
 from patchrisk.soil.air_to_soil import estimate_soil, run_model
 from patchrisk.soil.forcing import Climate, bridge, climate_of, prepare
 from patchrisk.soil.parameters import general
@@ -239,8 +240,11 @@ def test_faults_are_named_all_at_once():
     assert "50 cm" in text
     assert "2 to 20 cm" in text
     assert "equal shapes" in text
-    with pytest.raises(InputError, match="out of order"):
-        estimate_soil(low, high, dates=YEARS[::-1], latitude=41.0)
+    one_day_late = YEARS.copy()
+    one_day_late[-1] += 1
+    for wrong in (YEARS[::-1], one_day_late):
+        with pytest.raises(InputError, match="left out or out of order"):
+            estimate_soil(low, high, dates=wrong, latitude=41.0)
 
 
 def test_bridge_is_straight_and_carries_the_ends():
@@ -280,6 +284,26 @@ def test_turf_changes_range_and_error():
         low + 8, high + 8, **arid, surface=surface_of(root_zone="loam", irrigated=True)
     )
     assert wet.mean_c[summer].mean() < dry.mean_c[summer].mean() - 0.5
+
+
+def test_what_is_not_known_of_the_turf_adds_up_in_squares():
+    # Variances of independent errors add. The figures are those of the file.
+    number = {key: found.value for key, found in load_numbers("soil_cover").items()}
+    bare = surface_of(root_zone="clay")
+    both = number["cover.mown.offset_sd"] ** 2 + number["root_zone.offset_sd"] ** 2
+    assert bare.offset_sd_c**2 == pytest.approx(both)
+    wet = surface_of(root_zone="clay", irrigated=True)
+    assert wet.offset_sd_c**2 == pytest.approx(both + number["irrigation.offset_sd"] ** 2)
+    shade = surface_of(root_zone="clay", cover="rough", shade=0.5)
+    rough = number["cover.rough.offset_sd"] ** 2 + number["root_zone.offset_sd"] ** 2
+    assert shade.offset_sd_c**2 == pytest.approx(rough + (0.5 * number["shade.offset_sd"]) ** 2)
+    assert (bare.irrigation, wet.irrigation) == (0.0, number["irrigation.share_of_demand"])
+    assert (bare.shade, shade.shade) == (0.0, 0.5)
+    assert (bare.offset_c, shade.offset_c) == (
+        number["cover.mown.offset"],
+        number["cover.rough.offset"],
+    )
+    assert bare.damping_cm == number["damping.clay"]
 
 
 def test_turf_names_are_checked():

@@ -4,10 +4,19 @@ import numpy as np
 import pytest
 
 from patchrisk.errors import InputError
-from patchrisk.soil.air_to_soil import estimate_soil
-from patchrisk.soil.fit import SiteFit, calibrate, compare_by_season, level_after, posterior
+from patchrisk.soil.air_to_soil import estimate_soil, season_correction
+from patchrisk.soil.fit import (
+    SiteFit,
+    calibrate,
+    compare_by_season,
+    level_after,
+    persistence_after,
+    posterior,
+)
 from patchrisk.soil.forcing import prepare
 from patchrisk.soil.parameters import general, model_file
+from patchrisk.soil.response import from_fit, repeat_lanes, response, to_fit
+from patchrisk.soil.stores import run_stores
 
 DAYS = np.arange("2018-01-01", "2021-07-01", dtype="datetime64[D]")
 RNG = np.random.default_rng(3)
@@ -48,6 +57,61 @@ def test_without_a_log_nothing_moves():
     same = posterior(force, start, np.full((len(DAYS), 1), np.nan), 5.0)
     for name in model_file().prior.names:
         assert same[name] == pytest.approx(start[name], rel=1e-9, abs=1e-9)
+
+
+def test_the_fit_is_the_best_of_errors_and_distance_from_the_general_numbers():
+    # Brute force: the sum of squares written out, at the fit and a step away along each number.
+    force = prepare(LOW[:, None], HIGH[:, None], dates=DAYS, latitude=40.0, rain_mm=RAIN[:, None])
+    start, prior, log = general("air_rain"), model_file().prior, only(365)[:, None]
+    found = to_fit(posterior(force, start, log, 5.0), prior.names)
+    centre = to_fit(start, prior.names)
+    steps = 0.2 * np.diag(np.sqrt(np.diag(prior.covariance)))
+    tried = np.column_stack([found, centre, found[:, None] + steps, found[:, None] - steps])
+    many, p = repeat_lanes(force, tried.shape[1]), from_fit(start, prior.names, tried)
+    mean = run_stores(many, p).at(5.0, p) + season_correction(many, p)
+    errors = np.nansum((mean - log) ** 2, axis=0) / model_file().calibration["day_variance"]
+    apart = tried - centre[:, None]
+    best, general_, *others = errors + np.sum(apart * np.linalg.solve(prior.covariance, apart), 0)
+    assert best < 0.5 * general_
+    assert best < min(others)
+
+
+def test_response_to_a_number_is_its_own_in_every_lane_and_depth():
+    names, depths = ("exchange", "shift", "cos_2"), (5.0, 20.0)
+    both = [np.stack([a, np.roll(a, 30)], axis=1) for a in (LOW, HIGH, RAIN)]
+    forces = [
+        prepare(low, high, dates=DAYS, latitude=40.0, rain_mm=rain)
+        for low, high, rain in (both, *([a[:, [k]] for a in both] for k in (0, 1)))
+    ]
+    p = general("air_rain")
+    (mean, slope), *alone = (response(force, p, names, depths) for force in forces)
+    assert mean.shape == (2, len(DAYS), 2)
+    for lane, (one_mean, one_slope) in enumerate(alone):
+        assert mean[..., [lane]] == pytest.approx(one_mean, abs=1e-9)
+        assert slope[..., [lane]] == pytest.approx(one_slope, abs=1e-6)
+    # Closed form: a shift moves every day by itself, a season by its wave; an exchange that is
+    # fitted as its logarithm, by a difference of two runs.
+    assert slope[1] == pytest.approx(np.ones_like(mean), abs=1e-9)
+    wave = np.broadcast_to(np.cos(2 * forces[0].angle), mean.shape)
+    assert slope[2] == pytest.approx(wave, abs=1e-9)
+    more, less = (
+        estimate_soil(LOW, HIGH, **PLACE, parameters=p.with_values({"exchange": value})).mean_c
+        for value in (p["exchange"] * np.exp(0.04), p["exchange"] * np.exp(-0.04))
+    )
+    assert slope[0, 0, :, 0] == pytest.approx((more - less) / 0.08, abs=1e-6)
+
+
+def test_what_a_log_takes_from_the_error_is_halfway_at_the_days_to_half():
+    file = model_file()
+    half = int(file.calibration["days_to_half"])
+    assert level_after(half) == pytest.approx(file.calibration["level_after_years"] / 2)
+    assert persistence_after(0) == pytest.approx(dict(file.persistence))
+    before, after = file.persistence, persistence_after(half)
+    fast = (before["fast_share"] + file.calibration["fast_share_after"]) / 2
+    assert after["fast_share"] == pytest.approx(fast)
+    # What is left is shared between slow and lasting as before.
+    lasting = [1 - p["fast_share"] - p["slow_share"] for p in (before, after)]
+    assert after["slow_share"] / lasting[1] == pytest.approx(before["slow_share"] / lasting[0])
 
 
 def test_more_days_come_nearer_to_the_truth():
@@ -110,15 +174,35 @@ def test_a_spoilt_fit_is_refused_with_every_fault():
         ({"log": only(29)}, "29 days"),
         ({"log": np.where(np.isfinite(only(90)), 14.0, np.nan)}, "varies by only"),
         ({"log": 0.45 * (LOW + HIGH) + 1.0}, "as a probe in a pot does"),
+        ({"log": np.where(N % 3 == 2, np.nan, 0.45 * (LOW + HIGH) + 1.0)}, "as a probe in a pot"),
         ({"air_f": True}, "degF"),
         ({"log": only(90) * 1.8 + 32}, "degF"),
+        # By degF of winter, under 60, the means alone are too far apart.
+        ({"air_f": True, "log": only(40, 735)}, "^air temperature: air and soil means .* degF"),
+        ({"log": only(40, 735) * 1.8 + 32}, "^probe.csv: air and soil means .* degF"),
+        ({"log": np.where(N == 520, 61.0, only(120))}, "degF"),
         ({"station_distance_km": 300.0}, "300 km away"),
         ({"station_height_m": 800.0}, "800 m above the site"),
         ({"station_height_m": -800.0}, "800 m below the site"),
         ({"logged_range_c": 1.4 * (HIGH - LOW)}, "as of a probe in the open"),
         ({"log": np.roll(LOG, 120)}, "off after fitting"),
     ],
-    ids=["few", "still", "pot", "air degF", "soil degF", "far", "high", "low", "open", "shifted"],
+    ids=[
+        "few",
+        "still",
+        "pot",
+        "pot with gaps",
+        "air degF",
+        "soil degF",
+        "winter air degF",
+        "winter soil degF",
+        "one hot day",
+        "far",
+        "high",
+        "low",
+        "open",
+        "shifted",
+    ],
 )
 def test_rubbish_is_refused(change, told):
     low, high = LOW, HIGH

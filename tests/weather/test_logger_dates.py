@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from patchrisk.errors import InputError
 from patchrisk.weather.clock import find_offset, read_stamps
-from patchrisk.weather.daylight import RULES, find_summer_time, rule_for, to_standard
+from patchrisk.weather.daylight import RULES, find_summer_time, to_standard
 from patchrisk.weather.logger import LogOptions, read_log
 from tests.weather.log_files import hours, lines, soil
 
@@ -157,28 +157,6 @@ def test_cells_that_are_no_time_become_no_time():
 def test_offsets(header, titles, hours_off):
     found = find_offset(header, titles)
     assert (found and found[0]) == (None if hours_off is None else timedelta(hours=hours_off))
-
-
-# Dates of change: United States 10 Mar and 3 Nov 2024, 9 Mar and 2 Nov 2025 (15 U.S.C. 260a);
-# European Union 31 Mar and 27 Oct 2024 (Directive 2000/84/EC). New South Wales 7 Apr and 6 Oct
-# 2024, New Zealand 7 Apr and 29 Sep 2024: from memory.
-@pytest.mark.parametrize(
-    ("offset_h", "spring", "autumn"),
-    [
-        (-5, "2024-03-10 02:00", "2024-11-03 01:00"),
-        (-8, "2025-03-09 02:00", "2025-11-02 01:00"),
-        (0, "2024-03-31 01:00", "2024-10-27 01:00"),
-        (1, "2024-03-31 02:00", "2024-10-27 02:00"),
-        (2, "2024-03-31 03:00", "2024-10-27 03:00"),
-        (10, "2024-10-06 02:00", "2024-04-07 02:00"),
-        (12, "2024-09-29 02:00", "2024-04-07 02:00"),
-    ],
-)
-def test_days_of_change(offset_h, spring, autumn):
-    rule = rule_for(timedelta(hours=offset_h))
-    year = int(spring[:4])
-    assert rule.change(year, True) == datetime.fromisoformat(spring)
-    assert rule.change(year, False) == datetime.fromisoformat(autumn)
 
 
 def summer_clock(moments, rule=NORTH_AMERICA):
