@@ -6,6 +6,7 @@ from patchrisk.ahead.look import Air, Question, look_ahead
 from patchrisk.ahead.openings import SoilPaths
 from patchrisk.expression import Shows, StressRule
 from patchrisk.infection import Cardinal
+from patchrisk.pressure import Wet
 from patchrisk.seasons import Season
 from patchrisk.windows import Rule
 
@@ -13,7 +14,9 @@ DATES = np.arange(np.datetime64("2025-03-01"), np.datetime64("2025-08-01"))
 TODAY = 40
 CARDINAL = Cardinal(5.0, 20.0, 30.0)
 SHOWS = Shows((StressRule(soil_above_c=20.0, days=2),), None, None, 0, frozenset({5, 6, 7}))
-AIR = Air(np.zeros((len(DATES), 1)), np.full((len(DATES), 1), 20.0), np.full(TODAY, True))
+AIR = Air(
+    np.zeros((len(DATES), 1)), np.full((len(DATES), 1), 20.0), Wet(*[np.full(TODAY, True)] * 2)
+)
 
 
 def day(text):

@@ -107,13 +107,13 @@ def test_the_forecast_carries_its_error_and_rain_does_not():
 
 def test_the_first_day_on_record_serves_and_what_lies_before_it_is_bridged():
     dates = days("2021-06-01", "2022-05-31")
-    rain = {"rain_mm": numbered(dates)}
-    laid = lay_past(dates, rain, back=0, until=2, spin_up=0, years=(2021,))
-    assert laid.weather["rain_mm"][:, 0].tolist() == [20210601, 20210602]
-    laid = lay_past(dates, rain, back=1, until=2, spin_up=1, years=(2021,))
-    assert laid.weather["rain_mm"][:, 0].tolist() == [20210601] * 3 + [20210602]
-    ahead = lay_traces(dates, rain, back=1, ahead=2, years=(2021,))
-    assert ahead.weather["rain_mm"][:, 0].tolist() == [20220531, 20210601, 20210602]
+    warmth = {"air_max_c": numbered(dates)}
+    laid = lay_past(dates, warmth, back=0, until=2, spin_up=0, years=(2021,))
+    assert laid.weather["air_max_c"][:, 0].tolist() == [20210601, 20210602]
+    laid = lay_past(dates, warmth, back=1, until=2, spin_up=1, years=(2021,))
+    assert laid.weather["air_max_c"][:, 0].tolist() == [20210601] * 3 + [20210602]
+    ahead = lay_traces(dates, warmth, back=1, ahead=2, years=(2021,))
+    assert ahead.weather["air_max_c"][:, 0].tolist() == [20220531, 20210601, 20210602]
 
 
 def test_past_years_side_by_side():

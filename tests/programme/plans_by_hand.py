@@ -94,7 +94,8 @@ def nothing_worth_it(name="Lawns"):
 def site_plan(*areas, name="Quillfen Dunes (invented)", latitude=38.9, **changes):
     areas = areas or (area_plan(), nothing_worth_it())
     turf = "creeping bentgrass"
-    kept = [Area(name=a.area, turf=turf, use="green", size="0.4 ha") for a in areas]
+    # Not checked: what is written must be safe even with a name that no site file may hold.
+    kept = [Area.model_construct(name=a.area, turf=turf, use="green", size="0.4 ha") for a in areas]
     about = {
         "site": Site(
             site=Place(name=name, latitude=latitude, longitude=-85.4),
