@@ -5,8 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-FloatArray = npt.NDArray[np.float64]
-IntArray = npt.NDArray[np.int64]
+from patchrisk.arrays import FloatArray, IntArray
 
 
 @dataclass(frozen=True)

@@ -7,9 +7,8 @@ from typing import Any
 import numpy as np
 
 from patchrisk import counters
-from patchrisk.seasons import Days
+from patchrisk.arrays import DayArray, FloatArray
 from patchrisk.soil.series import SoilSeries
-from patchrisk.units import FloatArray
 from patchrisk.windows import Rule, State, apply_rule, is_open
 
 
@@ -201,7 +200,7 @@ def _look_rule(
     )
 
 
-def _day(dates: Days, index: np.signedinteger[Any]) -> np.datetime64 | None:
+def _day(dates: DayArray, index: np.signedinteger[Any]) -> np.datetime64 | None:
     return None if index < 0 else dates[int(index)]
 
 

@@ -5,11 +5,8 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-import numpy.typing as npt
 
-from patchrisk.counters.blocks import BoolArray, IntArray
-
-Days = npt.NDArray[np.datetime64]
+from patchrisk.arrays import BoolArray, DayArray, IntArray
 
 
 @dataclass(frozen=True)
@@ -25,7 +22,7 @@ class Season:
 
 
 def season_days(
-    season: Season, dates: Days, *, southern: bool
+    season: Season, dates: DayArray, *, southern: bool
 ) -> tuple[BoolArray, IntArray, BoolArray]:
     """Place each day in a rule's season.
 
@@ -64,7 +61,7 @@ def _placed(season: Season, dates: bytes, southern: bool) -> tuple[BoolArray, In
 
 def season_spans(
     season: Season, first: np.datetime64, last: np.datetime64, *, southern: bool
-) -> tuple[IntArray, Days, Days]:
+) -> tuple[IntArray, DayArray, DayArray]:
     """Years, first days and last days of every season that touches a span of days, and of more.
 
     Parameters
@@ -95,7 +92,7 @@ def _shift(day: tuple[int, int]) -> tuple[int, int]:
     return month, min(day[1], monthrange(2001, month)[1])
 
 
-def _on(years: Days, day: tuple[int, int]) -> Days:
+def _on(years: DayArray, day: tuple[int, int]) -> DayArray:
     """Place a day of the year in each year, 29 February cut to the 28th where there is none."""
     month = years.astype("datetime64[M]") + (day[0] - 1)
     dates = month.astype("datetime64[D]") + (day[1] - 1)

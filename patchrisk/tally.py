@@ -10,13 +10,11 @@ import numpy as np
 import numpy.typing as npt
 
 from patchrisk.ahead.openings import SoilPaths, day_of_share
+from patchrisk.ahead.pressure import Spread, spread_of
+from patchrisk.arrays import BoolArray, DayArray, FloatArray, IntArray
 from patchrisk.counters import accumulate, compare, degree_days_of_mean, first_run, runs
 from patchrisk.counters.comparison import MET, MISSING, Operator
-from patchrisk.pressure import Spread, spread_of
-from patchrisk.seasons import Days
 from patchrisk.soil.series import SoilSeries
-from patchrisk.units import FloatArray
-from patchrisk.windows import BoolArray, IntArray
 
 WEEK = 7
 
@@ -43,7 +41,7 @@ class Courses:
         How many past years there are.
     """
 
-    dates: Days
+    dates: DayArray
     today: int
     best_mean_c: FloatArray
     best_max_c: FloatArray
@@ -332,7 +330,7 @@ def _coming(c: Courses, done: BoolArray, past: BoolArray | None) -> Coming:
     )
 
 
-def _day(dates: Days, at: IntArray, share: float) -> np.datetime64 | None:
+def _day(dates: DayArray, at: IntArray, share: float) -> np.datetime64 | None:
     """First day by whose end at least the share of the paths are there."""
     row = day_of_share(at, share)
     return dates[row] if row < len(dates) else None

@@ -8,11 +8,9 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal, overload
 
-import numpy as np
-import numpy.typing as npt
+from patchrisk.arrays import FloatArray
 
 System = Literal["metric", "us"]
-FloatArray = npt.NDArray[np.float64]
 
 CM_PER_INCH = 2.54  # exact by definition: international inch, 1959
 MM_PER_INCH = 25.4

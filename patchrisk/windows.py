@@ -3,17 +3,13 @@
 from dataclasses import dataclass, field
 from enum import IntEnum
 from functools import reduce
-from typing import Any, Literal
+from typing import Literal
 
 import numpy as np
-import numpy.typing as npt
 
+from patchrisk.arrays import BoolArray, DayArray, FloatArray, IntArray
 from patchrisk.counters import run_length
-from patchrisk.seasons import Days, Season, season_days
-from patchrisk.units import FloatArray
-
-IntArray = npt.NDArray[np.signedinteger[Any]]
-BoolArray = npt.NDArray[np.bool_]
+from patchrisk.seasons import Season, season_days
 
 _HAIR_C = 1e-6  # what converting 65 degF and averaging a day leave of arithmetic noise
 
@@ -195,7 +191,7 @@ def _latch(opens: BoolArray, stops: BoolArray) -> BoolArray:
 def apply_rule(
     rule: Rule,
     value_c: FloatArray,
-    dates: Days,
+    dates: DayArray,
     *,
     southern: bool = False,
     nearing_c: float,
@@ -272,7 +268,9 @@ def apply_rule(
     )
 
 
-def is_open(rule: Rule, value_c: FloatArray, dates: Days, *, southern: bool = False) -> BoolArray:
+def is_open(
+    rule: Rule, value_c: FloatArray, dates: DayArray, *, southern: bool = False
+) -> BoolArray:
     """Say for each day and lane whether the window is open, counting missing days as not met.
 
     The quick part of `apply_rule`, for many lanes at once; same parameters, same shape out.

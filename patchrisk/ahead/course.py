@@ -5,9 +5,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from patchrisk.ahead.openings import SoilPaths, compared
+from patchrisk.arrays import DayArray, FloatArray
 from patchrisk.infection import Cardinal
-from patchrisk.seasons import Days, Season, season_days
-from patchrisk.units import FloatArray
+from patchrisk.seasons import Season, season_days
 from patchrisk.windows import Rule, is_open
 
 _SHARES = (0.1, 0.5, 0.9)
@@ -37,7 +37,7 @@ class SoilCourse:
         The same over past years [degC]; None without one.
     """
 
-    dates: Days
+    dates: DayArray
     today: int
     soil: Band
     usual: Band | None
@@ -68,7 +68,7 @@ class PressureCourse:
         The same sum in each past year.
     """
 
-    dates: Days
+    dates: DayArray
     today: int
     basis: str
     rate: FloatArray

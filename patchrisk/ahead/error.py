@@ -4,10 +4,9 @@ from dataclasses import dataclass, field
 from functools import lru_cache
 
 import numpy as np
-import numpy.typing as npt
 
+from patchrisk.arrays import BoolArray, FloatArray
 from patchrisk.soil.stores import recent
-from patchrisk.units import FloatArray
 
 YEAR = 365.25  # mean length of the calendar year [days]
 BLOCK = 30  # days that readings older than the daily ones are averaged over
@@ -114,7 +113,7 @@ class Lessons:
 
     day: FloatArray
     error: FloatArray
-    daily: npt.NDArray[np.bool_]
+    daily: BoolArray
     signs: FloatArray
 
 

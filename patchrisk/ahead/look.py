@@ -4,11 +4,11 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from patchrisk.ahead.course import PressureCourse, pressure_course
+from patchrisk.ahead.expression import Shows, Watch, watch
 from patchrisk.ahead.openings import Dispute, RuleAhead, SoilPaths, disagreement, rule_ahead
-from patchrisk.expression import Shows, Watch, watch
+from patchrisk.ahead.pressure import Pressure, Wet, infection_season, pressure_ahead
+from patchrisk.arrays import FloatArray
 from patchrisk.infection import Cardinal
-from patchrisk.pressure import Pressure, Wet, infection_season, pressure_ahead
-from patchrisk.units import FloatArray
 from patchrisk.windows import Rule
 
 PathsAt = Callable[[float], tuple[SoilPaths, SoilPaths | None]]

@@ -5,11 +5,11 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from patchrisk.arrays import BoolArray, DayArray, FloatArray, IntArray
 from patchrisk.counters import rolling_mean
 from patchrisk.infection import Cardinal, relative_rate
-from patchrisk.seasons import Days, season_days
-from patchrisk.units import FloatArray
-from patchrisk.windows import BoolArray, IntArray, Rule, is_open
+from patchrisk.seasons import season_days
+from patchrisk.windows import Rule, is_open
 
 NEVER = np.datetime64("9999-12-31")
 
@@ -30,7 +30,7 @@ class SoilPaths:
         How many years of weather the paths follow; years take turns among the paths.
     """
 
-    dates: Days
+    dates: DayArray
     today: int
     mean_c: FloatArray
     max_c: FloatArray
@@ -90,7 +90,7 @@ class RuleAhead:
     rule: Rule
     first: np.datetime64
     last: np.datetime64
-    dates: Days
+    dates: DayArray
     opened_by: FloatArray
     early: np.datetime64 | None
     middle: np.datetime64 | None
@@ -249,7 +249,7 @@ def day_of_share(days: IntArray, share: float) -> int:
     return int(ranked[max(0, int(np.ceil(share * len(ranked))) - 1)])
 
 
-def _day(dates: Days, index: int, end: int) -> np.datetime64 | None:
+def _day(dates: DayArray, index: int, end: int) -> np.datetime64 | None:
     return dates[index] if index < end else None
 
 

@@ -8,8 +8,8 @@ import numpy as np
 from patchrisk.ahead.error import Doubts, Lessons, lessons
 from patchrisk.ahead.openings import SoilPaths
 from patchrisk.ahead.traces import WeatherTraces
+from patchrisk.arrays import FloatArray
 from patchrisk.soil.air_to_soil import SoilEstimate
-from patchrisk.units import FloatArray
 
 _FEW = 14  # days of logged extremes below which the model's daily swing is left as it is
 _RECENT = 60  # days over which the logged swing is compared with the model's

@@ -6,10 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from patchrisk.units import FloatArray
-
-Days = npt.NDArray[np.datetime64]
-
+from patchrisk.arrays import BoolArray, DayArray, FloatArray
 
 _BRIDGE_DAYS = 3  # a gap so long is bridged by a line; common practice, no source
 
@@ -31,13 +28,13 @@ class WeatherTraces:
         straight between their neighbours: they stand in for days to come, and report nothing.
     """
 
-    dates: Days
+    dates: DayArray
     today: int
     years: tuple[int, ...]
     weather: dict[str, FloatArray]
 
 
-def same_day(dates: Days, year_shift: int) -> Days:
+def same_day(dates: DayArray, year_shift: int) -> DayArray:
     """Return each date so many years later; 29 February becomes 28 where there is none."""
     month = dates.astype("datetime64[M]")
     day = (dates - month.astype("datetime64[D]")).astype(int)
@@ -47,7 +44,7 @@ def same_day(dates: Days, year_shift: int) -> Days:
 
 
 def usable_years(
-    dates: Days, known: npt.NDArray[np.bool_], ahead: Days, *, least_known: float
+    dates: DayArray, known: BoolArray, ahead: DayArray, *, least_known: float
 ) -> tuple[int, ...]:
     """Years whose weather can stand in for the days ahead.
 
@@ -72,7 +69,7 @@ def usable_years(
 
 
 def lay_traces(
-    dates: Days,
+    dates: DayArray,
     weather: Mapping[str, FloatArray],
     *,
     back: int,
@@ -125,7 +122,7 @@ def lay_traces(
     return WeatherTraces(np.r_[before, future], back, years, out)
 
 
-def _long_gaps(missing: npt.NDArray[np.bool_]) -> npt.NDArray[np.intp]:
+def _long_gaps(missing: BoolArray) -> npt.NDArray[np.intp]:
     """Rows of gaps too long to be bridged by a line, or at the end, where there is no far side."""
     edges = np.flatnonzero(np.diff(np.r_[False, missing, False].astype(int)))
     spans = zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True)
@@ -134,7 +131,7 @@ def _long_gaps(missing: npt.NDArray[np.bool_]) -> npt.NDArray[np.intp]:
 
 
 def _of_years(
-    daily: FloatArray, dates: Days, days: Days, years: tuple[int, ...], now: int
+    daily: FloatArray, dates: DayArray, days: DayArray, years: tuple[int, ...], now: int
 ) -> FloatArray:
     """Return the weather of each year on the same days, (days, years); NaN where unknown."""
     rows = np.stack([(same_day(days, year - now) - dates[0]).astype(int) for year in years], axis=1)
@@ -143,7 +140,7 @@ def _of_years(
 
 
 def lay_past(
-    dates: Days,
+    dates: DayArray,
     weather: Mapping[str, FloatArray],
     *,
     back: int,

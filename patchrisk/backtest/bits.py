@@ -10,8 +10,8 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from patchrisk.arrays import BoolArray, IntArray
 from patchrisk.counters.blocks import PIECE
-from patchrisk.windows import BoolArray, IntArray
 
 Bits = npt.NDArray[np.uint64]
 

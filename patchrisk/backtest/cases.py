@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from patchrisk.backtest.measures import FloatArray
+from patchrisk.arrays import FloatArray
 from patchrisk.backtest.skill import Cases, Skill
 
 RULE = ["soil", "disease", "rule"]

@@ -5,10 +5,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from patchrisk.arrays import DayArray, IntArray
 from patchrisk.backtest import bits
 from patchrisk.backtest.bits import WORD, Bits
-from patchrisk.seasons import Days, season_spans
-from patchrisk.windows import IntArray, Rule
+from patchrisk.seasons import season_spans
+from patchrisk.windows import Rule
 
 
 @dataclass(frozen=True)
@@ -22,7 +23,7 @@ class Calendar:
     southern: bool
 
     @classmethod
-    def over(cls, rules: Sequence[Rule], dates: Days, southern: bool) -> "Calendar":
+    def over(cls, rules: Sequence[Rule], dates: DayArray, southern: bool) -> "Calendar":
         """Make room before and after the dates for every season of the rules that touches them."""
         first, last = dates[0], dates[-1]
         for season in {rule.season for rule in rules}:
@@ -54,7 +55,7 @@ class Calendar:
         touched = (end >= first) & (start <= last)
         return years[touched], begin[touched], length[touched], bits.pack(inside)
 
-    def date(self, day: IntArray) -> Days:
+    def date(self, day: IntArray) -> DayArray:
         """Date of a day; NaT of a negative one."""
         dates = self.origin + day.astype("timedelta64[D]")
         return np.where(day >= 0, dates, np.datetime64("NaT", "D"))

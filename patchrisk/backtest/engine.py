@@ -11,6 +11,7 @@ from functools import cached_property
 
 import numpy as np
 
+from patchrisk.arrays import BoolArray, DayArray, FloatArray, IntArray
 from patchrisk.backtest import bits
 from patchrisk.backtest.bits import CHUNK, WORD, Bits
 from patchrisk.backtest.dates import Calendar
@@ -18,18 +19,7 @@ from patchrisk.backtest.gaps import Gaps
 from patchrisk.backtest.sums import REFERENCE_CM, Sums
 from patchrisk.infection import Cardinal
 from patchrisk.outlook import Settings, statistic
-from patchrisk.seasons import Days
-from patchrisk.units import FloatArray
-from patchrisk.windows import (
-    BoolArray,
-    Edge,
-    IntArray,
-    Rule,
-    closing,
-    meeting,
-    nearing,
-    soil_depth_cm,
-)
+from patchrisk.windows import Edge, Rule, closing, meeting, nearing, soil_depth_cm
 
 
 @dataclass(frozen=True)
@@ -44,7 +34,7 @@ class Soil:
         Daily mean and maximum by depth [cm]; NaN where unknown.
     """
 
-    dates: Days
+    dates: DayArray
     mean_c: Mapping[float, FloatArray]
     max_c: Mapping[float, FloatArray]
 
@@ -93,12 +83,12 @@ class Seasons:
     disease: str
     rule: Rule
     year: IntArray
-    start: Days
-    end: Days
+    start: DayArray
+    end: DayArray
     known: BoolArray
-    nearing: Days
-    opened: Days
-    closed: Days
+    nearing: DayArray
+    opened: DayArray
+    closed: DayArray
     days_open: IntArray
     times_opened: IntArray
     value_opened_c: FloatArray
@@ -108,8 +98,8 @@ class Seasons:
     degree_days_opened: FloatArray
     days_missing: IntArray
     days_unknown: IntArray
-    opened_earliest: Days
-    opened_latest: Days
+    opened_earliest: DayArray
+    opened_latest: DayArray
 
 
 def seasons_of(

@@ -4,10 +4,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from patchrisk.arrays import BoolArray, FloatArray, IntArray
 from patchrisk.backtest import bits
 from patchrisk.backtest.bits import WORD, Bits
-from patchrisk.units import FloatArray
-from patchrisk.windows import BoolArray, IntArray, Rule, closes, likeliest, likeliest_closing, meets
+from patchrisk.windows import Rule, closes, likeliest, likeliest_closing, meets
 
 
 @dataclass(frozen=True)

@@ -6,16 +6,15 @@ from typing import Literal
 
 import numpy as np
 
+from patchrisk.arrays import BoolArray, DayArray, FloatArray, IntArray
 from patchrisk.backtest.engine import Soil, depths_of
-from patchrisk.seasons import Days
 from patchrisk.soil.air_to_soil import day_at
 from patchrisk.soil.forcing import prepare
 from patchrisk.soil.parameters import Parameters, general
 from patchrisk.soil.series import Probe, logged_at
 from patchrisk.soil.stores import run_stores
 from patchrisk.soil.surface import Surface, reference_surface
-from patchrisk.units import FloatArray
-from patchrisk.windows import BoolArray, IntArray, Rule
+from patchrisk.windows import Rule
 
 SoilChoice = Literal["either", "measured", "modelled", "both"]
 
@@ -48,7 +47,7 @@ class Block:
     sites: Sequence[str]
     latitude: FloatArray
     longitude: FloatArray
-    dates: Days
+    dates: DayArray
     first: IntArray
     last: IntArray
     air_min_c: FloatArray

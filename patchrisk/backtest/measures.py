@@ -9,11 +9,9 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
-FloatArray = npt.NDArray[np.float64]
-IntArray = npt.NDArray[np.int64]
-BoolArray = npt.NDArray[np.bool_]
+from patchrisk.arrays import BoolArray, FloatArray, IntArray
+
 Statistic = Callable[[FloatArray], FloatArray]
 
 

@@ -23,10 +23,10 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
+from patchrisk.ahead.pressure import infection_season
 from patchrisk.diseases import Disease, Library
 from patchrisk.errors import Fault, InputError
-from patchrisk.pressure import infection_season
-from patchrisk.record_file import read_records
+from patchrisk.records.file import read_records
 from patchrisk.seasons import Season, season_spans
 from patchrisk.spreadsheet import parted
 from patchrisk.weather.decode import read_text

@@ -8,15 +8,15 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
+from patchrisk.at_site.gathering import gather
+from patchrisk.at_site.morning import probes_of
+from patchrisk.at_site.soil_fit import read_fit, surface_at
 from patchrisk.backtest.ground import Block
 from patchrisk.backtest.sites import WEATHER, Source
 from patchrisk.errors import Fault, InputError
-from patchrisk.gathering import gather
-from patchrisk.morning import probes_of
 from patchrisk.site import read_site
 from patchrisk.soil.rootzone import diffusivity_of
 from patchrisk.soil.series import Probe
-from patchrisk.soil_fit import read_fit, surface_at
 from patchrisk.weather.at_site import place_of
 
 

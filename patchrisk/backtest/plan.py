@@ -10,6 +10,7 @@ from typing import Any
 import pandas as pd
 
 from patchrisk import __version__, resources
+from patchrisk.at_site.morning import settings
 from patchrisk.backtest.engine import seasons_of
 from patchrisk.backtest.ground import Block, SoilChoice, grounds_of
 from patchrisk.backtest.tables import table_of, together
@@ -18,7 +19,6 @@ from patchrisk.diseases.group import DiseaseGroup
 from patchrisk.diseases.models import Disease
 from patchrisk.errors import Fault, InputError
 from patchrisk.infection import Cardinal
-from patchrisk.morning import settings
 from patchrisk.outlook import Settings
 from patchrisk.soil.air_to_soil import DEEPEST_CM, SHALLOWEST_CM
 from patchrisk.windows import Rule, soil_depth_cm

@@ -14,14 +14,13 @@ from typing import Protocol
 import numpy as np
 import pandas as pd
 
+from patchrisk.arrays import DayArray, FloatArray, IntArray
 from patchrisk.backtest.ground import Block
 from patchrisk.errors import Fault, InputError
-from patchrisk.seasons import Days
 from patchrisk.soil.rootzone import diffusivity_of
 from patchrisk.soil.series import Probe
-from patchrisk.units import QUANTITIES, FloatArray
+from patchrisk.units import QUANTITIES
 from patchrisk.weather.own import Hot, hottest, too_warm
-from patchrisk.windows import IntArray
 
 MOST_SITE_DAYS = 1_600_000  # of a part: a process then takes up to 0.8 GB
 _LEAST_SITE_DAYS, _FEWEST_PARTS = 100_000, 8
@@ -241,7 +240,7 @@ def soil_depth(column: str) -> float | None:
 
 
 def _doubles(
-    source: str, order: Sequence[str], lane: IntArray, dates: Days, day: IntArray
+    source: str, order: Sequence[str], lane: IntArray, dates: DayArray, day: IntArray
 ) -> list[Fault]:
     place = np.sort(lane * (int(day.max()) + 1) + day)
     again = place[1:][np.diff(place) == 0]

@@ -4,21 +4,9 @@ from dataclasses import dataclass
 from enum import IntEnum
 
 import numpy as np
-import numpy.typing as npt
 
-from patchrisk.backtest.measures import (
-    BoolArray,
-    Estimate,
-    FloatArray,
-    IntArray,
-    Terms,
-    estimate,
-    gain_statistic,
-    middle,
-    rate,
-)
-
-Days = npt.NDArray[np.datetime64]
+from patchrisk.arrays import BoolArray, DayArray, FloatArray, IntArray
+from patchrisk.backtest.measures import Estimate, Terms, estimate, gain_statistic, middle, rate
 
 LEAST_CASES = 5  # of fewer no 10 and 90 % points are written
 
@@ -58,8 +46,8 @@ class Cases:
         Season of the observation: what is drawn, and left out, as a whole.
     """
 
-    opened: Days
-    day: Days
+    opened: DayArray
+    day: DayArray
     found: BoolArray
     known: BoolArray
     season: IntArray

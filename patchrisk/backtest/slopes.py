@@ -6,7 +6,7 @@ from statistics import NormalDist
 import numpy as np
 import pandas as pd
 
-from patchrisk.backtest.measures import FloatArray
+from patchrisk.arrays import FloatArray
 from patchrisk.backtest.trend import KEPT, KEYS, RULE, complete
 
 

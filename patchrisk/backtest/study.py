@@ -34,8 +34,8 @@ from patchrisk.backtest.tables import Shelved
 from patchrisk.backtest.terms import usual_terms
 from patchrisk.diseases import Library, load_library
 from patchrisk.errors import Fault, UnavailableError
+from patchrisk.names import slug
 from patchrisk.numbers import load_numbers
-from patchrisk.report.names import slug
 from patchrisk.units import System
 
 FIGURE_FORMATS = ("pdf", "png")

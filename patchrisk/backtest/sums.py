@@ -6,11 +6,11 @@ from functools import cached_property, partial
 
 import numpy as np
 
+from patchrisk.arrays import BoolArray, FloatArray, IntArray
 from patchrisk.backtest.bits import WORD
 from patchrisk.backtest.dates import Calendar
 from patchrisk.infection import Cardinal, relative_rate
-from patchrisk.units import FloatArray
-from patchrisk.windows import BoolArray, IntArray, Rule, soil_depth_cm
+from patchrisk.windows import Rule, soil_depth_cm
 
 REFERENCE_CM = 5.0  # depth at which infection pressure is reckoned: that of most published rules
 

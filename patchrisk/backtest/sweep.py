@@ -6,8 +6,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
+from patchrisk.arrays import BoolArray, FloatArray, IntArray
 from patchrisk.backtest.cases import tie
-from patchrisk.backtest.measures import BoolArray, FloatArray, IntArray, Terms, draw_seasons
+from patchrisk.backtest.measures import Terms, draw_seasons
 from patchrisk.backtest.skill import Cases, Outcome, outcomes
 from patchrisk.backtest.trend import month_day, season_day
 from patchrisk.backtest.vary import Vary, grid

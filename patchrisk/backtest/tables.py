@@ -11,6 +11,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from patchrisk.arrays import FloatArray, IntArray
 from patchrisk.backtest.engine import Seasons
 from patchrisk.backtest.ground import Block, Ground
 from patchrisk.backtest.sums import REFERENCE_CM
@@ -18,8 +19,6 @@ from patchrisk.backtest.trend import year_means
 from patchrisk.errors import Fault, InputError, UnavailableError
 from patchrisk.numbers import load_numbers
 from patchrisk.spreadsheet import guard, unguard
-from patchrisk.units import FloatArray
-from patchrisk.windows import IntArray
 
 Form = Literal["parquet", "csv"]
 

@@ -5,18 +5,16 @@ the same date is the same number in every year.
 """
 
 import numpy as np
-import numpy.typing as npt
 import pandas as pd
 
-from patchrisk.backtest.measures import FloatArray
+from patchrisk.arrays import DayArray, FloatArray, IntArray
 
 KEYS = ["site", "soil", "disease", "rule"]
 RULE = ["soil", "disease", "rule", "meaning"]
 KEPT = ["latitude", "longitude", "meaning"]
-Days = npt.NDArray[np.datetime64]
 
 
-def season_day(first: Days, day: Days) -> FloatArray:
+def season_day(first: DayArray, day: DayArray) -> FloatArray:
     """Days from a season's first day, 29 February not counted [days]; NaN for NaT.
 
     Parameters
@@ -28,7 +26,7 @@ def season_day(first: Days, day: Days) -> FloatArray:
     return np.where(np.isnat(start) | np.isnat(at), np.nan, out)
 
 
-def _leap_days(day: Days) -> FloatArray:
+def _leap_days(day: DayArray) -> FloatArray:
     """How many 29ths of February there were up to a day, itself included; of NaT, anything."""
     year = day.astype("M8[Y]").astype(int) + 1970
     into = (day - day.astype("M8[Y]").astype("M8[D]")).astype(int)
@@ -119,8 +117,8 @@ def departures(seasons: pd.DataFrame, normal: pd.DataFrame) -> pd.DataFrame:
 
 
 def year_means(
-    dates: Days, mean_c: FloatArray, least_share: float
-) -> tuple[npt.NDArray[np.int64], FloatArray]:
+    dates: DayArray, mean_c: FloatArray, least_share: float
+) -> tuple[IntArray, FloatArray]:
     """Mean temperature of each calendar year.
 
     Each month's known days are averaged first, so that a gap in winter makes no year warm.

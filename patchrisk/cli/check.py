@@ -11,7 +11,7 @@ from patchrisk.errors import InputError
 @pass_request
 def check(request: Request) -> None:
     """Check the site file, the data it names and the disease files, all faults at once."""
-    from patchrisk.gathering import examine
+    from patchrisk.at_site.gathering import examine
     from patchrisk.report.check import write_check
 
     found = examine(request.path, request.now.date())

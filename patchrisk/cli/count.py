@@ -101,8 +101,8 @@ def count(
 
     patchrisk count --base 50degF --goal 500degF --at-least 65degF --row 5
     """
+    from patchrisk.at_site.count import Asked, count_areas
     from patchrisk.atomic import write_text
-    from patchrisk.count import Asked, count_areas
     from patchrisk.report.count import write_count_table, write_counts
     from patchrisk.tally import Threshold
 

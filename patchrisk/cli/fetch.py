@@ -13,7 +13,7 @@ from patchrisk.cli.options import Request, offline_option, pass_request, site_op
 @pass_request
 def fetch(request: Request) -> None:
     """Fetch station weather, past years and the forecast, and say what was got."""
-    from patchrisk.gathering import own_weather, read_all
+    from patchrisk.at_site.gathering import own_weather, read_all
     from patchrisk.pen import Pen
     from patchrisk.report.check import write_weather
     from patchrisk.weather.at_site import place_of, weather_at

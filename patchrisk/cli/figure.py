@@ -36,8 +36,8 @@ def figure(request: Request, which: str, name: str | None, out: Path, width: int
     pressure  does this season favour infection more than past years did?
     cover     how much of the infection pressure falls on protected roots?
     """  # noqa: D301  (click reads the backspace)
+    from patchrisk.at_site.season_plan import keeps_programme, plan_all
     from patchrisk.report.figures.alone import write_figure
-    from patchrisk.season_plan import keeps_programme, plan_all
     from patchrisk.site import read_site
 
     morning = request.morning([name or read_site(request.path).area[0].name])

@@ -13,8 +13,8 @@ from patchrisk import resources
 from patchrisk.errors import Fault, InputError
 
 if TYPE_CHECKING:
-    from patchrisk.gathering import Gathered
-    from patchrisk.morning import Morning
+    from patchrisk.at_site.gathering import Gathered
+    from patchrisk.at_site.morning import Morning
 
 FIRST_YEAR = 1900
 
@@ -105,7 +105,7 @@ class Request:
     @cached_property
     def day(self) -> date:
         """The morning to judge: the one asked for, the sample's own, or today at the site."""
-        from patchrisk.gathering import sample_morning, this_morning
+        from patchrisk.at_site.gathering import sample_morning, this_morning
 
         if self.sample and self.as_of is None:
             return sample_morning(self.path)
@@ -117,13 +117,13 @@ class Request:
 
     def gathered(self) -> "Gathered":
         """Read everything for the morning."""
-        from patchrisk.gathering import gather
+        from patchrisk.at_site.gathering import gather
 
         return gather(self.path, self.day, self.now, offline=self.offline)
 
     def morning(self, only: Sequence[str] = ()) -> "Morning":
         """Bring the morning together, for these areas or for all."""
-        from patchrisk.morning import prepare
+        from patchrisk.at_site.morning import prepare
 
         return prepare(self.path, self.day, self.now, only=only, offline=self.offline)
 

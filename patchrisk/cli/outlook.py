@@ -17,7 +17,7 @@ def outlook(request: Request, as_json: bool, full: bool, areas: tuple[str, ...])
     """Show which infection windows are open this morning, and what to do."""
     morning = request.morning(areas)
     if as_json:
-        from patchrisk.report.record import to_json
+        from patchrisk.report.outlook_record import to_json
 
         click.echo(to_json(morning))
     else:

@@ -12,7 +12,7 @@ from patchrisk.errors import Fault, InputError, PatchriskError, UnavailableError
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from patchrisk.morning import Morning
+    from patchrisk.at_site.morning import Morning
     from patchrisk.programme.plan import AreaPlan
     from patchrisk.report.publish import Page
 
@@ -74,7 +74,7 @@ def page(
     --signal, 3 written and something is due today. With several sites the others are written
     whatever befalls one.
     """
-    from patchrisk.report.names import slugs
+    from patchrisk.names import slugs
     from patchrisk.report.publish import Page, publish, publish_index
 
     paths = [site_path(path, sample) for path in ([Path()] if sample else site_files)]
@@ -127,7 +127,7 @@ def page(
 
 
 def _plans(morning: "Morning") -> "Sequence[AreaPlan]":
-    from patchrisk.season_plan import keeps_programme, plan_all
+    from patchrisk.at_site.season_plan import keeps_programme, plan_all
 
     return plan_all(morning).areas if keeps_programme(morning) else ()
 

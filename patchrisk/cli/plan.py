@@ -33,8 +33,8 @@ def plan(
 
     A file may be a folder: the name in it is then made from the site's.
     """
+    from patchrisk.at_site.season_plan import plan_all
     from patchrisk.report.plan_files import write_files
-    from patchrisk.season_plan import plan_all
 
     made = plan_all(request.morning(areas))
     written = write_files(made, request.now, table=table, calendar=calendar, sheet=sheet)

@@ -11,7 +11,7 @@ from patchrisk.cli.options import Day, F, site_options
 from patchrisk.errors import Fault, InputError
 
 if TYPE_CHECKING:
-    from patchrisk.record_rows import Known
+    from patchrisk.records.rows import Known
 
 
 def _shared(command: F) -> F:
@@ -55,7 +55,7 @@ def application(
     rate: str,
 ) -> None:
     """Write down an application that went on."""
-    from patchrisk.records import append_application, applications_path
+    from patchrisk.records.books import append_application, applications_path
 
     known = _known(site_file, sample)
     given = {
@@ -96,7 +96,7 @@ def observation(
     share: str,
 ) -> None:
     """Write down that a disease was looked for, and whether it was seen."""
-    from patchrisk.records import append_observation, observations_path
+    from patchrisk.records.books import append_observation, observations_path
 
     if seen is None and not share:
         cure = "add --seen or --not-seen"
@@ -120,7 +120,7 @@ def observation(
 
 def _known(site_file: Path, sample: bool) -> "Known":
     from patchrisk.diseases import load_library
-    from patchrisk.record_rows import known_at
+    from patchrisk.records.rows import known_at
     from patchrisk.site import read_site
 
     if sample:

@@ -21,9 +21,9 @@ from patchrisk.errors import Fault, InputError
 @pass_request
 def soil(request: Request, name: str | None, keep: bool, figure: Path | None) -> None:
     """Compare estimated with logged soil temperature; let the logger teach the estimate."""
-    from patchrisk.learning import learn
+    from patchrisk.at_site.learning import learn
+    from patchrisk.at_site.soil_fit import keep_fit
     from patchrisk.report.soil import draw_soil, write_soil
-    from patchrisk.soil_fit import keep_fit
 
     if request.sample and keep:
         cure = "keep a fit for a site file of your own"

@@ -7,9 +7,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-FloatArray = npt.NDArray[np.float64]
-IntArray = npt.NDArray[np.signedinteger[Any]]
-BoolArray = npt.NDArray[np.bool_]
+from patchrisk.arrays import FloatArray, IntArray
 
 # Fewer lanes than this are worked on along the days, more of them day by day: numpy's own
 # accumulation takes some 12 ns a number down a column, a call for a row about 1 us (measured).

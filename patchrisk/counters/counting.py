@@ -18,7 +18,8 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
-from patchrisk.counters.blocks import NARROW, PIECE, BoolArray, IntArray, add_down, as_columns
+from patchrisk.arrays import BoolArray, IntArray
+from patchrisk.counters.blocks import NARROW, PIECE, add_down, as_columns
 from patchrisk.counters.comparison import MET, MISSING, Met
 
 Missing = Literal["break", "hold"]

@@ -5,7 +5,7 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from patchrisk.counters.blocks import BoolArray, IntArray
+from patchrisk.arrays import BoolArray, IntArray
 from patchrisk.counters.comparison import NOT_MET, Met, Operator, compare
 from patchrisk.counters.counting import (
     Missing,

@@ -18,15 +18,8 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
-from patchrisk.counters.blocks import (
-    FloatArray,
-    add_down,
-    alike,
-    as_columns,
-    as_days,
-    in_pieces,
-    rows_in,
-)
+from patchrisk.arrays import FloatArray
+from patchrisk.counters.blocks import add_down, alike, as_columns, as_days, in_pieces, rows_in
 
 Cutoff = Literal["horizontal", "intermediate", "vertical"]
 HOURS = 24

@@ -5,9 +5,10 @@ from typing import TypeVar
 import numpy as np
 import numpy.typing as npt
 
-from patchrisk.counters.blocks import PIECE, FloatArray, as_columns, as_days
+from patchrisk.arrays import FloatArray
+from patchrisk.counters.blocks import PIECE, as_columns, as_days
 
-Array = TypeVar("Array", npt.NDArray[np.float64], npt.NDArray[np.int16])
+Array = TypeVar("Array", FloatArray, npt.NDArray[np.int16])
 
 # Above the rounding error of a mean of up to a few hundred temperatures (about 1e-13 degC).
 _ROUNDING = 1e-12

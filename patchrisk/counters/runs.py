@@ -10,7 +10,7 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from patchrisk.counters.blocks import BoolArray, IntArray
+from patchrisk.arrays import BoolArray, IntArray
 from patchrisk.counters.comparison import MET, MISSING, Met
 from patchrisk.counters.counting import (
     Missing,

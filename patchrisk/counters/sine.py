@@ -8,7 +8,8 @@ that it is above T.
 import numpy as np
 import numpy.typing as npt
 
-from patchrisk.counters.blocks import PIECE, FloatArray, alike, as_columns, in_pieces, pieces
+from patchrisk.arrays import FloatArray
+from patchrisk.counters.blocks import PIECE, alike, as_columns, in_pieces, pieces
 from patchrisk.counters.degree_days import Cutoff, check_thresholds
 
 

@@ -5,8 +5,8 @@ from dataclasses import replace
 from itertools import combinations, groupby
 
 import numpy as np
-import numpy.typing as npt
 
+from patchrisk.arrays import DayArray, FloatArray
 from patchrisk.programme.case import listed
 from patchrisk.programme.cover import Applied, covered_by
 from patchrisk.programme.explain import explain
@@ -28,9 +28,7 @@ from patchrisk.programme.problem import Option, Problem, Solution, Threat
 from patchrisk.programme.rotation import Guideline, Step
 from patchrisk.programme.schedule import with_relief
 from patchrisk.programme.yearly import Spent, YearlyLimit, shared, spent
-from patchrisk.units import FloatArray
 
-Days = npt.NDArray[np.datetime64]
 HEAT_RULE = "dmi-heat"
 HELD_GROUP = "3"
 
@@ -40,7 +38,7 @@ def plan_area(
     concerns: Sequence[Concern],
     stock: Sequence[Stock],
     *,
-    dates: Days,
+    dates: DayArray,
     today: int,
     applied: Sequence[Applied],
     season_start: np.datetime64,
@@ -154,7 +152,7 @@ def _called_for(concerns: Sequence[Concern], planned: Sequence[Planned]) -> list
 def _problem(
     concerns: Sequence[Concern],
     stock: Sequence[Stock],
-    dates: Days,
+    dates: DayArray,
     today: int,
     applied: Sequence[Applied],
     season: Sequence[Applied],
@@ -264,7 +262,7 @@ def _number(
 
 def _threat(
     concern: Concern,
-    ahead: Days,
+    ahead: DayArray,
     today: int,
     applied: Sequence[Applied],
     numbers: Numbers,

@@ -3,10 +3,10 @@
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
+from patchrisk.arrays import FloatArray
 from patchrisk.programme.cover import Applied
 from patchrisk.programme.given import Concern, Ground, Numbers
 from patchrisk.programme.problem import Plan, Problem, Threat
-from patchrisk.units import FloatArray
 
 LITTLE = 0.5  # days at the optimum: less is no reason for anything
 

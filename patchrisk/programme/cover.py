@@ -7,10 +7,7 @@ from itertools import groupby
 import numpy as np
 import numpy.typing as npt
 
-from patchrisk.units import FloatArray
-from patchrisk.windows import BoolArray
-
-Days = npt.NDArray[np.datetime64]
+from patchrisk.arrays import BoolArray, DayArray, FloatArray
 
 
 @dataclass(frozen=True)
@@ -119,14 +116,14 @@ class Cover:
     """
 
     disease: str
-    dates: Days
+    dates: DayArray
     share: FloatArray
     covered: BoolArray
     last: Applied | None
     until: np.datetime64 | None
     days_left: int
     days_left_range: tuple[int, int]
-    bare_open: Days
+    bare_open: DayArray
 
 
 @dataclass(frozen=True)
@@ -204,7 +201,7 @@ def delivered(codes: frozenset[str], water_mm: float, least_mm: float, not_water
 
 def shares(
     applied: Sequence[Applied],
-    dates: Days,
+    dates: DayArray,
     lasting: Lasting,
     delivery: Callable[[Applied], float],
     days: int | None = None,
@@ -241,7 +238,7 @@ def shares(
 def cover(
     disease: str,
     applied: Sequence[Applied],
-    dates: Days,
+    dates: DayArray,
     today: np.datetime64,
     lasting: Lasting,
     *,
@@ -300,7 +297,7 @@ def cover(
 
 def covered_by(
     applied: Sequence[Applied],
-    dates: Days,
+    dates: DayArray,
     lasting: Lasting,
     delivery: Callable[[Applied], float],
     interval: int,

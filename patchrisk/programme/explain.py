@@ -4,6 +4,7 @@ from collections.abc import Callable, Iterator, Sequence
 
 import numpy as np
 
+from patchrisk.arrays import FloatArray
 from patchrisk.programme.advice import advise
 from patchrisk.programme.case import LITTLE, Case, listed, sentence, threat_of, upper
 from patchrisk.programme.cover import Applied, quickening
@@ -24,7 +25,6 @@ from patchrisk.programme.recorded import after_damage
 from patchrisk.programme.rotation import family
 from patchrisk.programme.schedule import Relief
 from patchrisk.programme.watering import watering
-from patchrisk.units import FloatArray
 
 _LOOK = 28  # days to either side in which the next best is looked for
 _APART = 7  # days by which a plan must differ to be another

@@ -5,15 +5,11 @@ from dataclasses import dataclass, field
 from typing import Protocol
 
 import numpy as np
-import numpy.typing as npt
 
+from patchrisk.arrays import BoolArray, FloatArray
 from patchrisk.programme.cover import Applied, Lasting, delivered
 from patchrisk.programme.plan import Choice
 from patchrisk.programme.rotation import Caps
-from patchrisk.units import FloatArray
-from patchrisk.windows import BoolArray
-
-Days = npt.NDArray[np.datetime64]
 
 # Best first. The last two give no cover; without data there is cover, and it is said.
 CLASSES = ("works", "some", "weak", "no data", "no effect", "outside spectrum")

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from patchrisk.units import FloatArray
+from patchrisk.arrays import FloatArray
 
 
 def chance_of_heat(air_max_c: FloatArray, *, limit_c: float, within_days: int) -> FloatArray:

@@ -6,15 +6,11 @@ from functools import cached_property
 from itertools import combinations
 
 import numpy as np
-import numpy.typing as npt
 
+from patchrisk.arrays import BoolArray, DayArray, FloatArray
 from patchrisk.programme.plan import Choice
 from patchrisk.programme.rotation import Breach, Caps, Guideline, Step, breaches
 from patchrisk.programme.yearly import Shared
-from patchrisk.units import FloatArray
-from patchrisk.windows import BoolArray
-
-Days = npt.NDArray[np.datetime64]
 
 
 @dataclass(frozen=True)
@@ -140,7 +136,7 @@ class Problem:
         Limits of the labels on an active that several options hold.
     """
 
-    dates: Days
+    dates: DayArray
     threats: tuple[Threat, ...]
     options: tuple[Option, ...]
     most: int

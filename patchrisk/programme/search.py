@@ -12,11 +12,10 @@ from dataclasses import dataclass, fields, replace
 import numpy as np
 import numpy.typing as npt
 
+from patchrisk.arrays import BoolArray, FloatArray
 from patchrisk.programme.problem import Plan, Problem, helpful_days, step_of, weights
 from patchrisk.programme.rotation import PHENYLAMIDE, Limit, Step, limits, totals
 from patchrisk.programme.yearly import ROUNDING
-from patchrisk.units import FloatArray
-from patchrisk.windows import BoolArray
 
 Ints = npt.NDArray[np.intp]
 Bits = npt.NDArray[np.uint64]

@@ -4,12 +4,12 @@ from typing import Any
 
 import numpy as np
 
+from patchrisk.ahead.expression import Watch
 from patchrisk.ahead.openings import RuleAhead
+from patchrisk.ahead.pressure import Pressure, Spread
+from patchrisk.at_site.morning import AreaMorning, Morning
+from patchrisk.at_site.prospect import Prospect
 from patchrisk.diseases import Library
-from patchrisk.expression import Watch
-from patchrisk.morning import AreaMorning, Morning
-from patchrisk.pressure import Pressure, Spread
-from patchrisk.prospect import Prospect
 
 
 def ground_words(ground: Prospect | None) -> str:

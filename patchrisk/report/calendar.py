@@ -10,12 +10,12 @@ import numpy as np
 from icalendar import Calendar, Event, vText
 
 from patchrisk import __version__
+from patchrisk.at_site.season_plan import SitePlan
 from patchrisk.errors import Fault, InputError
 from patchrisk.pen import Pen
 from patchrisk.programme.plan import AreaPlan, Planned
 from patchrisk.report import plan_words as words
 from patchrisk.report.words import codes_words
-from patchrisk.season_plan import SitePlan
 
 _OURS = UUID("6f0c1f0e-6c0a-5d0b-9a53-1e6c5d9f4a27")  # names of our events; drawn once, kept
 _MAKER = "-//patchrisk//programme"

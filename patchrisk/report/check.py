@@ -6,10 +6,10 @@ from datetime import timedelta
 import numpy as np
 import pandas as pd
 
-from patchrisk.gathering import Examination, Readings
+from patchrisk.at_site.gathering import Examination, Readings
 from patchrisk.groups import load_groups
 from patchrisk.pen import Pen
-from patchrisk.records import Books
+from patchrisk.records.books import Books
 from patchrisk.report.layout import heading, wrap
 from patchrisk.report.words import Show, between
 from patchrisk.weather.gather import Weather

@@ -4,9 +4,9 @@ from collections.abc import Callable, Iterator
 
 import numpy as np
 
-from patchrisk.count import AreaCounts, SiteCounts
+from patchrisk.ahead.pressure import Spread
+from patchrisk.at_site.count import AreaCounts, SiteCounts
 from patchrisk.pen import Pen
-from patchrisk.pressure import Spread
 from patchrisk.report.layout import WIDE, ends, wrap
 from patchrisk.report.table import Cell, write_table
 from patchrisk.report.view.row import percent

@@ -5,11 +5,11 @@ from typing import Any
 
 import numpy as np
 
+from patchrisk.at_site.protection import programme_numbers
 from patchrisk.pen import Pen
 from patchrisk.programme.cover import Applied, Cover
 from patchrisk.programme.watering import PHOSPHONATE
-from patchrisk.protection import programme_numbers
-from patchrisk.records import Kept
+from patchrisk.records.books import Kept
 from patchrisk.report.words import codes_words
 
 _RAIN_MM = 0.2  # less is not worth a word; common practice, no source

@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from patchrisk.at_site.season_plan import SitePlan
 from patchrisk.pen import Pen
 from patchrisk.programme.cover import Cover, tanks
 from patchrisk.programme.plan import AreaPlan, Planned
@@ -12,7 +13,6 @@ from patchrisk.report import plan_words as words
 from patchrisk.report.cover import cover_words
 from patchrisk.report.layout import ends, heading, wrap
 from patchrisk.report.words import name_of
-from patchrisk.season_plan import SitePlan
 
 
 @dataclass(frozen=True)

@@ -3,9 +3,9 @@
 from datetime import datetime
 from pathlib import Path
 
+from patchrisk.at_site.season_plan import SitePlan
 from patchrisk.atomic import write_bytes
-from patchrisk.report.names import slug
-from patchrisk.season_plan import SitePlan
+from patchrisk.names import slug
 
 
 def write_files(

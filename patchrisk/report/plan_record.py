@@ -5,11 +5,11 @@ from typing import Any
 
 import numpy as np
 
+from patchrisk.at_site.season_plan import SitePlan
 from patchrisk.programme.plan import AreaPlan, Choice, Planned
 from patchrisk.report import plan_words as words
 from patchrisk.report.cover import applied_record, cover_record
 from patchrisk.report.words import by_number, name_of
-from patchrisk.season_plan import SitePlan
 
 SCHEMA = "patchrisk-plan/1"
 

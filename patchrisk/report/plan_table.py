@@ -2,12 +2,12 @@
 
 import numpy as np
 
+from patchrisk.at_site.season_plan import SitePlan
 from patchrisk.programme.cover import Applied
 from patchrisk.programme.plan import AreaPlan, Planned
 from patchrisk.report import plan_words as words
 from patchrisk.report.table import Cell, write_table
 from patchrisk.report.words import by_number, codes_words
-from patchrisk.season_plan import SitePlan
 
 HEADER = (
     "site",

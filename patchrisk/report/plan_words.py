@@ -6,6 +6,7 @@ from datetime import date
 
 import numpy as np
 
+from patchrisk.at_site.season_plan import SitePlan
 from patchrisk.diseases import Library
 from patchrisk.pen import Pen
 from patchrisk.programme.cover import Applied, tanks
@@ -13,7 +14,6 @@ from patchrisk.programme.plan import AreaPlan, Choice, Planned, RunnerUp, Share,
 from patchrisk.programme.watering import PHOSPHONATE
 from patchrisk.report.cover import water_words
 from patchrisk.report.words import Show, codes_words, name_of
-from patchrisk.season_plan import SitePlan
 
 CAUTIONS = (
     "Timing by mode-of-action group, not a prescription. No rate is given here but what you "

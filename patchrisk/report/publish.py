@@ -4,9 +4,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from patchrisk.at_site.morning import Morning
 from patchrisk.atomic import write_text
 from patchrisk.errors import Fault, InputError, UnavailableError
-from patchrisk.morning import Morning
 from patchrisk.programme.plan import AreaPlan
 from patchrisk.report.figures import figures_of
 from patchrisk.report.page import MARK, SitePage, write_index, write_page

@@ -8,10 +8,10 @@ from typing import Any
 
 import numpy as np
 
+from patchrisk.at_site.season_plan import SitePlan
 from patchrisk.pen import Pen
 from patchrisk.programme.plan import AreaPlan, Planned
 from patchrisk.report import plan_words as words
-from patchrisk.season_plan import SitePlan
 
 _HERE = Path(__file__).parent
 

@@ -6,12 +6,13 @@ from pathlib import Path
 
 import numpy as np
 
+from patchrisk.arrays import FloatArray
+from patchrisk.at_site.learning import Learning
 from patchrisk.atomic import write_bytes
 from patchrisk.counters import rolling_mean
 from patchrisk.errors import Fault, InputError
-from patchrisk.learning import Learning
 from patchrisk.report.layout import heading, wrap
-from patchrisk.units import FloatArray, System, from_canonical, shower
+from patchrisk.units import System, from_canonical, shower
 
 _WEEK = 7
 

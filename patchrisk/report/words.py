@@ -6,10 +6,10 @@ from datetime import date
 import numpy as np
 import pandas as pd
 
+from patchrisk.at_site.gathering import Readings
+from patchrisk.at_site.morning import REFERENCE_CM
 from patchrisk.diseases import Disease, Library
 from patchrisk.diseases.rules import PublishedRule
-from patchrisk.gathering import Readings
-from patchrisk.morning import REFERENCE_CM
 from patchrisk.outlook import DiseaseToday, RuleToday
 from patchrisk.soil.transfer import MAX_UP_CM
 from patchrisk.weather.logger import Probe

@@ -10,12 +10,12 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from patchrisk.arrays import BoolArray, FloatArray
 from patchrisk.errors import Fault, InputError
 from patchrisk.soil.forcing import Climate, Forcing, prepare
 from patchrisk.soil.parameters import Parameters, general
 from patchrisk.soil.stores import Stores, run_stores
 from patchrisk.soil.surface import Surface, reference_surface
-from patchrisk.units import FloatArray
 
 SHALLOWEST_CM, DEEPEST_CM = 2.0, 20.0
 STRANGE_C = 3.0
@@ -204,7 +204,7 @@ def error_variance(forcing: Forcing, stores: Stores, p: Parameters) -> FloatArra
     return np.asarray(usual + STRANGE_C**2 * _doubt(forcing.known))
 
 
-def _doubt(known: npt.NDArray[np.bool_]) -> FloatArray:
+def _doubt(known: BoolArray) -> FloatArray:
     """Share of a stranger's variance left on each day: 1 at the start, growing in gaps."""
     fade = math.exp(-2 / FORGET_DAYS)
     doubt = fade ** np.arange(len(known), dtype=float)[:, None]

@@ -23,7 +23,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 import numpy.typing as npt
 
-from patchrisk.units import FloatArray
+from patchrisk.arrays import FloatArray
 
 SECONDS_PER_DAY = 86_400.0
 DAYS_PER_YEAR = 365.25

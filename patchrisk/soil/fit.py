@@ -15,6 +15,7 @@ import numpy as np
 import numpy.typing as npt
 import tomli
 
+from patchrisk.arrays import DayArray, FloatArray
 from patchrisk.errors import Fault, InputError
 from patchrisk.soil.air_to_soil import season_correction
 from patchrisk.soil.forcing import Climate, Forcing, prepare
@@ -30,7 +31,6 @@ from patchrisk.soil.parameters import (
 from patchrisk.soil.response import from_fit, response, to_fit
 from patchrisk.soil.stores import run_stores
 from patchrisk.soil.suspect import refuse_rubbish
-from patchrisk.units import FloatArray
 
 ROUNDS = 3
 LEAD_IN_DAYS = 400
@@ -362,7 +362,7 @@ def _estimate(forcing: Forcing, p: Parameters, depth_cm: float) -> FloatArray:
 def _forcing(
     low: FloatArray,
     high: FloatArray,
-    day: npt.NDArray[np.datetime64],
+    day: DayArray,
     latitude: float,
     weather: Mapping[str, npt.ArrayLike | None],
     climate: Climate | None,

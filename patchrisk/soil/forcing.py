@@ -6,8 +6,8 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from patchrisk.arrays import BoolArray, FloatArray
 from patchrisk.soil.parameters import model_file
-from patchrisk.units import FloatArray
 
 LEAST_RANGE_C = 0.5
 
@@ -54,10 +54,10 @@ class Forcing:
     rain_mm: FloatArray
     snowfall_mm: FloatArray
     snow_cm: FloatArray | None
-    known: npt.NDArray[np.bool_]
+    known: BoolArray
     climate: Climate
     inputs: str
-    southern: npt.NDArray[np.bool_]
+    southern: BoolArray
 
 
 def prepare(

@@ -12,9 +12,9 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from patchrisk.arrays import BoolArray, FloatArray
 from patchrisk.soil.air_to_soil import SoilEstimate
 from patchrisk.soil.parameters import model_file
-from patchrisk.units import FloatArray
 
 LOGGED, MODELLED = "logged", "modelled"
 _PROBE_VARIANCE = 1e-4
@@ -135,7 +135,7 @@ class Filtered:
     covariance: FloatArray
     surprise: FloatArray
     surprise_variance: FloatArray
-    seen: npt.NDArray[np.bool_]
+    seen: BoolArray
 
     def scale(self) -> FloatArray:
         """Variance of this lane's surprises against the expected, leaning on 1, (lanes,)."""

@@ -11,9 +11,9 @@ from typing import Any
 import numpy as np
 
 from patchrisk import resources
+from patchrisk.arrays import FloatArray
 from patchrisk.document import read_toml
 from patchrisk.errors import Fault, InputError
-from patchrisk.units import FloatArray
 
 POSITIVE = (
     "exchange",

@@ -6,9 +6,9 @@ from collections.abc import Mapping
 import numpy as np
 import numpy.typing as npt
 
+from patchrisk.arrays import FloatArray
 from patchrisk.soil.air_to_soil import SoilEstimate
 from patchrisk.soil.join import Taught, learn_from, parts_of
-from patchrisk.units import FloatArray
 
 _erfc = np.vectorize(math.erfc, otypes=[float])
 

@@ -6,11 +6,11 @@ from typing import Any
 
 import numpy as np
 
+from patchrisk.arrays import FloatArray
 from patchrisk.soil.air_to_soil import season_correction
 from patchrisk.soil.forcing import Climate, Forcing
 from patchrisk.soil.parameters import POSITIVE, Parameters
 from patchrisk.soil.stores import run_stores
-from patchrisk.units import FloatArray
 
 # Wide enough to step over the kinks that freezing and melting put into the response.
 STEPS: Mapping[str, float] = {

@@ -6,11 +6,11 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from patchrisk.arrays import DayArray, FloatArray
 from patchrisk.soil.air_to_soil import SoilEstimate
 from patchrisk.soil.join import join_logged, learn_from
 from patchrisk.soil.probability import simulate_soil
 from patchrisk.soil.transfer import can_move, move_extremes, move_mean
-from patchrisk.units import FloatArray
 
 DRAWS, SEED = 200, 20
 RECENT_DAYS = 320  # what a state of this morning can depend on: a season, and the run before it
@@ -55,7 +55,7 @@ class SoilSeries:
         Series that the daily mean of the last days may really have been [degC].
     """
 
-    dates: npt.NDArray[np.datetime64]
+    dates: DayArray
     depth_cm: float
     mean_c: FloatArray
     max_c: FloatArray
@@ -109,7 +109,7 @@ def average(columns: Sequence[FloatArray]) -> FloatArray:
 
 
 def soil_series(
-    dates: npt.NDArray[np.datetime64],
+    dates: DayArray,
     probes: Sequence[Probe],
     estimates: Mapping[float, SoilEstimate | None],
     *,

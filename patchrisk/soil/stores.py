@@ -27,10 +27,10 @@ from typing import Any
 
 import numpy as np
 
+from patchrisk.arrays import FloatArray
 from patchrisk.soil.forcing import Forcing
 from patchrisk.soil.parameters import Parameters
 from patchrisk.soil.surface import Surface, reference_surface
-from patchrisk.units import FloatArray
 
 SKIN_MM = 5.0
 _BLOCK = 24  # days of a mean that forgets, reckoned at once

@@ -6,9 +6,9 @@ from functools import cache
 
 import numpy as np
 
+from patchrisk.arrays import FloatArray
 from patchrisk.errors import Fault, InputError
 from patchrisk.numbers import load_numbers
-from patchrisk.units import FloatArray
 
 
 @dataclass(frozen=True)

@@ -1,18 +1,17 @@
 """Logs that cannot teach the model: what gives them away."""
 
 import numpy as np
-import numpy.typing as npt
 
+from patchrisk.arrays import BoolArray, FloatArray
 from patchrisk.errors import Fault, InputError
 from patchrisk.soil.parameters import model_file
-from patchrisk.units import FloatArray
 
 
 def refuse_rubbish(
     low: FloatArray,
     high: FloatArray,
     log: FloatArray,
-    use: npt.NDArray[np.bool_],
+    use: BoolArray,
     span: FloatArray | None,
     depth_cm: float,
     distance_km: float,
@@ -53,7 +52,7 @@ def _loose(
     low: FloatArray,
     high: FloatArray,
     log: FloatArray,
-    use: npt.NDArray[np.bool_],
+    use: BoolArray,
     span: FloatArray | None,
     depth_cm: float,
     limit: float,

@@ -29,8 +29,8 @@ from functools import lru_cache
 import numpy as np
 import numpy.typing as npt
 
+from patchrisk.arrays import FloatArray
 from patchrisk.soil.conduction import SECONDS_PER_DAY, amplitude_ratio, damping_depth_cm
-from patchrisk.units import FloatArray
 
 MAX_UP_CM = 5.5  # a probe 4 in down can speak for 2 in
 MEMORY_DAYS = 365

@@ -13,11 +13,11 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from patchrisk.arrays import BoolArray, FloatArray, IntArray
 from patchrisk.errors import Fault, InputError
 from patchrisk.weather.layout import DateOrder
 from patchrisk.weather.stamps import MONTH_NAME, MONTHS
 
-IntArray = npt.NDArray[np.int64]
 Moments = npt.NDArray[np.datetime64]
 
 _WIDE = 32  # characters of a stamp that are looked at: an ISO stamp with fraction and offset has 29
@@ -153,7 +153,7 @@ def _spread(cells: "pd.Series[str]", number: int = 200) -> "pd.Series[str]":
     return cells.iloc[np.unique(np.linspace(0, len(cells) - 1, number).astype(int))]
 
 
-def _cut_offsets(cells: "pd.Series[str]") -> tuple["pd.Series[str]", npt.NDArray[np.float64]]:
+def _cut_offsets(cells: "pd.Series[str]") -> tuple["pd.Series[str]", FloatArray]:
     parts = cells.str.extract(rf"^(.*?)\s*{_OWN_OFFSET}")
     texts = parts[1].fillna("")
     seconds = {
@@ -223,7 +223,7 @@ def _fields(cells: "pd.Series[str]", half: bool) -> tuple[IntArray, IntArray, np
 
 def _parse_clock(
     fields: IntArray, sizes: IntArray, pm: npt.NDArray[np.int8]
-) -> tuple[IntArray, IntArray, npt.NDArray[np.float64]]:
+) -> tuple[IntArray, IntArray, FloatArray]:
     """Part the three fields of the date from the time of day, which is given in seconds."""
     compact = sizes[0] >= 8
     if compact.any():
@@ -245,7 +245,7 @@ def _parse_clock(
 
 
 def _open_compact(
-    fields: IntArray, sizes: IntArray, compact: npt.NDArray[np.bool_]
+    fields: IntArray, sizes: IntArray, compact: BoolArray
 ) -> tuple[IntArray, IntArray]:
     """Part YYYYMMDD, YYYYMMDDHHMM and YYYYMMDDHHMMSS; a time may also follow as its own field."""
     out, outsizes = fields.copy(), sizes.copy()
@@ -296,7 +296,7 @@ def _days(fields: IntArray, size: IntArray, places: tuple[int, int, int]) -> "np
 
 def _choose(
     read: dict[DateOrder, "np.ndarray"],
-    seconds: npt.NDArray[np.float64],
+    seconds: FloatArray,
     told: DateOrder | None,
     header: str,
     cells: "pd.Series[str]",
@@ -331,7 +331,7 @@ def _choose(
     raise InputError(Fault(source, f"line {cells.index[0]}", found, f"set date_order = {choices}"))
 
 
-def _jumps(seconds: npt.NDArray[np.float64]) -> int:
+def _jumps(seconds: FloatArray) -> int:
     """Count the steps from row to row that are as long as a month.
 
     Read in the wrong order, the date leaps by a month or a year from each day to the next.
@@ -342,7 +342,7 @@ def _jumps(seconds: npt.NDArray[np.float64]) -> int:
 def _refuse_exchanged(
     days: "np.ndarray",
     other: "np.ndarray",
-    seconds: npt.NDArray[np.float64],
+    seconds: FloatArray,
     cells: "pd.Series[str]",
     source: str,
 ) -> None:
@@ -381,7 +381,7 @@ def _why_only(
 def _contradicts(
     read: dict[DateOrder, "np.ndarray"],
     told: DateOrder,
-    timed: npt.NDArray[np.bool_],
+    timed: BoolArray,
     cells: "pd.Series[str]",
     source: str,
 ) -> Fault:

@@ -12,13 +12,10 @@ from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
-import numpy.typing as npt
 import pandas as pd
 
+from patchrisk.arrays import FloatArray, IntArray
 from patchrisk.numbers import load_numbers
-from patchrisk.units import FloatArray
-
-IntArray = npt.NDArray[np.int64]
 
 DAY_S = 86400
 _KEPT_SHARE = 0.005  # a step met more rarely than this is a hole, not the file's step

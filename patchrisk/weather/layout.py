@@ -5,8 +5,7 @@ from dataclasses import dataclass, field
 from datetime import date, timedelta
 from typing import TYPE_CHECKING, Literal
 
-import numpy as np
-import numpy.typing as npt
+from patchrisk.arrays import IntArray
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -195,7 +194,7 @@ class Log:
     flags: tuple[Flag, ...]
     rows: int
     missing: Mapping[str, int]
-    lines: npt.NDArray[np.int64]
+    lines: IntArray
     daily: bool
 
     def depth_cm(self, probe: str) -> float | None:

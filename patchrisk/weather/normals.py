@@ -3,14 +3,15 @@
 from collections.abc import Sequence
 
 import numpy as np
-import numpy.typing as npt
 import pandas as pd
+
+from patchrisk.arrays import FloatArray, IntArray
 
 LEAP_YEAR_DAYS = 366
 QUANTILES = (0.1, 0.25, 0.5, 0.75, 0.9)
 
 
-def calendar_slot(days: pd.DatetimeIndex) -> npt.NDArray[np.int64]:
+def calendar_slot(days: pd.DatetimeIndex) -> IntArray:
     """Return the place of each day in a leap year, 1 to 366.
 
     The first of March is 61 in every year, so that a calendar day keeps its place; 60, the 29th
@@ -91,7 +92,7 @@ def normals_on(table: pd.DataFrame, days: pd.DatetimeIndex) -> pd.DataFrame:
     return out
 
 
-def _by_year(values: pd.Series) -> npt.NDArray[np.float64]:
+def _by_year(values: pd.Series) -> FloatArray:
     """Lay a daily series out by year and calendar slot; NaN where it has no day."""
     days = pd.DatetimeIndex(values.index)
     years, row = np.unique(days.year.to_numpy(), return_inverse=True)

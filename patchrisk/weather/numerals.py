@@ -5,12 +5,9 @@ from collections import Counter
 from collections.abc import Iterable
 
 import numpy as np
-import numpy.typing as npt
 import pandas as pd
 
-from patchrisk.units import FloatArray
-
-BoolArray = npt.NDArray[np.bool_]
+from patchrisk.arrays import BoolArray, FloatArray
 
 # Words and dashes that exporters write for "no reading". Common practice, no source.
 MISSING_TEXT = (

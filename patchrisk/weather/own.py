@@ -9,10 +9,11 @@ from typing import Literal
 import numpy as np
 import pandas as pd
 
+from patchrisk.arrays import FloatArray
 from patchrisk.errors import Fault, InputError
 from patchrisk.numbers import load_numbers
 from patchrisk.site import Weather
-from patchrisk.units import QUANTITIES, FloatArray, to_canonical
+from patchrisk.units import QUANTITIES, to_canonical
 from patchrisk.weather.clock import read_stamps
 from patchrisk.weather.columns import find_unit
 from patchrisk.weather.decode import read_text

@@ -12,15 +12,14 @@ from datetime import date
 import numpy as np
 import pandas as pd
 
+from patchrisk.arrays import BoolArray, FloatArray, IntArray
 from patchrisk.errors import Fault, InputError
 from patchrisk.numbers import load_numbers
-from patchrisk.units import QUANTITIES, FloatArray, from_canonical, to_canonical
+from patchrisk.units import QUANTITIES, from_canonical, to_canonical
 from patchrisk.weather.daily import daily_soil
 from patchrisk.weather.layout import Flag, Log
 from patchrisk.weather.sequence import (
     DAY_S,
-    BoolArray,
-    IntArray,
     Sieve,
     merge_equal_times,
     put_in_order,

@@ -7,12 +7,12 @@ from pathlib import Path
 from typing import NamedTuple
 
 import numpy as np
-import numpy.typing as npt
 import pandas as pd
 
+from patchrisk.arrays import BoolArray, FloatArray
 from patchrisk.errors import Fault, InputError
 from patchrisk.numbers import load_numbers
-from patchrisk.units import FloatArray, to_canonical
+from patchrisk.units import to_canonical
 from patchrisk.weather.clock import Moments, Stamps, find_offset, read_stamps
 from patchrisk.weather.columns import Filled, classify
 from patchrisk.weather.daylight import evidence_words, find_summer_time, rule_for, to_standard
@@ -31,8 +31,6 @@ from patchrisk.weather.layout import (
 from patchrisk.weather.numerals import cell_unit, to_numbers
 from patchrisk.weather.sequence import usual_step
 from patchrisk.weather.table import Table, read_table
-
-BoolArray = npt.NDArray[np.bool_]
 
 _DAY = timedelta(days=1)
 

@@ -5,14 +5,10 @@ from datetime import date
 from itertools import pairwise
 
 import numpy as np
-import numpy.typing as npt
 import pandas as pd
 
-from patchrisk.units import FloatArray
+from patchrisk.arrays import BoolArray, FloatArray, IntArray
 from patchrisk.weather.layout import Flag, FlagKind
-
-BoolArray = npt.NDArray[np.bool_]
-IntArray = npt.NDArray[np.int64]
 
 DAY_S = 86400
 _MOST_BLOCKS = 50  # more blocks than this are rows in disorder, not downloads put end to end

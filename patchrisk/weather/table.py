@@ -10,17 +10,15 @@ from itertools import zip_longest
 from typing import Any, Literal, cast
 
 import numpy as np
-import numpy.typing as npt
 import pandas as pd
 
+from patchrisk.arrays import BoolArray, IntArray
 from patchrisk.errors import Fault, InputError
 from patchrisk.spreadsheet import parted
 from patchrisk.weather.layout import LogOptions
 from patchrisk.weather.numerals import MISSING_TEXT, guess_decimal, is_missing, is_number
 from patchrisk.weather.sniff import Guess, find_header, guess_layout, split
 from patchrisk.weather.stamps import TIME_WORD, is_day, is_half_of_day, is_moment, is_time_of_day
-
-IntArray = npt.NDArray[np.int64]
 
 _SAMPLE = 400  # lines from which the layout is guessed
 _SAMPLE_CHARS = 2_000_000
@@ -58,7 +56,7 @@ class Table:
     titles: tuple[str, ...]
     cells: pd.DataFrame
     time_columns: tuple[int, ...]
-    shifted: npt.NDArray[np.bool_]
+    shifted: BoolArray
 
     @property
     def time_header(self) -> str:

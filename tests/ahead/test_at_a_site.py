@@ -8,8 +8,8 @@ import pandas as pd
 import pytest
 
 from patchrisk import resources
-from patchrisk.morning import prepare
-from patchrisk.report.record import to_json
+from patchrisk.at_site.morning import prepare
+from patchrisk.report.outlook_record import to_json
 from patchrisk.report.terminal import write_outlook
 from patchrisk.report.view import view_of
 from patchrisk.soil.parameters import general

@@ -5,8 +5,8 @@ import pytest
 
 from patchrisk.ahead.course import pressure_course, soil_course
 from patchrisk.ahead.openings import SoilPaths
+from patchrisk.ahead.pressure import pressure_ahead
 from patchrisk.infection import Cardinal
-from patchrisk.pressure import pressure_ahead
 from patchrisk.seasons import Season
 from patchrisk.windows import Rule
 

@@ -19,7 +19,7 @@ from patchrisk.ahead.error import (
     lessons,
 )
 from patchrisk.ahead.paths import student_over_normal, widened
-from patchrisk.prospect import memory
+from patchrisk.at_site.prospect import memory
 
 NOTHING = Memory(0, 1, 0, 1, 0, 1, 0, 0, 0, 0.0)
 

@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 
+from patchrisk.ahead.expression import Shows, StressRule, watch
 from patchrisk.ahead.openings import SoilPaths, openings, rule_ahead
-from patchrisk.area_ahead import shows_of
+from patchrisk.at_site.area_ahead import shows_of
 from patchrisk.diseases import load_diseases
-from patchrisk.expression import Shows, StressRule, watch
 from patchrisk.infection import Cardinal
 from patchrisk.seasons import Season
 from patchrisk.windows import Rule

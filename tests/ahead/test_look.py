@@ -2,11 +2,11 @@
 
 import numpy as np
 
+from patchrisk.ahead.expression import Shows, StressRule
 from patchrisk.ahead.look import Air, Question, look_ahead
 from patchrisk.ahead.openings import SoilPaths
-from patchrisk.expression import Shows, StressRule
+from patchrisk.ahead.pressure import Wet
 from patchrisk.infection import Cardinal
-from patchrisk.pressure import Wet
 from patchrisk.seasons import Season
 from patchrisk.windows import Rule
 

@@ -6,8 +6,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from patchrisk.ahead.openings import SoilPaths
+from patchrisk.ahead.pressure import infection_season, pressure_ahead, spread_of, wet_days
 from patchrisk.infection import Cardinal
-from patchrisk.pressure import infection_season, pressure_ahead, spread_of, wet_days
 from patchrisk.seasons import Season
 
 SUMMER = Season((5, 1), (8, 31))

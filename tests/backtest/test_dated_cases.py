@@ -12,6 +12,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from patchrisk.at_site.morning import settings
 from patchrisk.backtest.cases import tie
 from patchrisk.backtest.engine import Soil, depths_of, seasons_of
 from patchrisk.backtest.ground import Ground
@@ -20,7 +21,6 @@ from patchrisk.backtest.observations import read_observations
 from patchrisk.backtest.skill import Outcome, assess, outcomes
 from patchrisk.backtest.tables import table_of
 from patchrisk.diseases import load_library
-from patchrisk.morning import settings
 from patchrisk.units import to_canonical
 
 LIBRARY = load_library()

@@ -17,8 +17,8 @@ from outlook_skill import read
 from scipy.optimize import nnls
 
 from patchrisk.ahead.error import departures
+from patchrisk.at_site.prospect import memory
 from patchrisk.numbers import load_numbers
-from patchrisk.prospect import memory
 
 LAGS = np.r_[0:30, 30:120:5, 120:1500:15]
 MOST = 16.0  # a product counts at most so much, that one broken probe does not make the curve

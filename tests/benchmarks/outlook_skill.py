@@ -32,9 +32,9 @@ from scores import brier, covered, crps, interval, reliability
 from patchrisk.ahead.error import Lessons, departures, doubt, lessons
 from patchrisk.ahead.openings import SoilPaths, openings
 from patchrisk.ahead.paths import widened
+from patchrisk.at_site.prospect import memory
 from patchrisk.errors import InputError
 from patchrisk.numbers import load_numbers
-from patchrisk.prospect import memory
 from patchrisk.seasons import Season
 from patchrisk.soil.air_to_soil import estimate_soil
 from patchrisk.soil.fit import calibrate

@@ -12,9 +12,9 @@ from pathlib import Path
 import pandas as pd
 
 from patchrisk import resources
-from patchrisk.gathering import sample_morning
-from patchrisk.morning import prepare
-from patchrisk.report.record import to_json
+from patchrisk.at_site.gathering import sample_morning
+from patchrisk.at_site.morning import prepare
+from patchrisk.report.outlook_record import to_json
 from patchrisk.report.terminal import write_outlook
 from patchrisk.report.view import view_of
 

@@ -10,12 +10,12 @@ import time
 
 import numpy as np
 
+from patchrisk.at_site.protection import programme_numbers
 from patchrisk.groups import load_rules
 from patchrisk.programme.plan import Choice
 from patchrisk.programme.problem import Option, Problem, Threat, allowed
 from patchrisk.programme.rotation import Guideline, Step
 from patchrisk.programme.schedule import schedule
-from patchrisk.protection import programme_numbers
 
 CODES = ("3", "7", "11", "21", "3+11", "7+11", "P07+4", "4", "49+21")
 START = np.datetime64("2024-03-01")

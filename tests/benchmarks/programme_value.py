@@ -26,9 +26,9 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from patchrisk.ahead.pressure import infection_season
 from patchrisk.diseases import load_library
 from patchrisk.infection import relative_rate
-from patchrisk.pressure import infection_season
 from patchrisk.programme.plan import Choice
 from patchrisk.programme.problem import Option, Problem, Threat
 from patchrisk.programme.rotation import Caps

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from patchrisk import resources
-from patchrisk.morning import AreaMorning, prepare
+from patchrisk.at_site.morning import AreaMorning, prepare
 from patchrisk.programme.cover import Applied, Cover
 from patchrisk.programme.plan import AreaPlan, Choice, Planned
 from patchrisk.report.publish import publish

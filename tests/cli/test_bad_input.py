@@ -11,8 +11,8 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
+from patchrisk.at_site.gathering import this_morning
 from patchrisk.cli import main
-from patchrisk.gathering import this_morning
 
 SITE = """\
 [site]
@@ -345,7 +345,7 @@ def test_a_closed_pipe_leaves_no_traceback():
 def test_ctrl_c_is_one_line():
     code = textwrap.dedent("""
         import signal
-        import patchrisk.morning as m
+        import patchrisk.at_site.morning as m
         # A shell's job in the background ignores the signal unless told otherwise.
         signal.signal(signal.SIGINT, signal.default_int_handler)
         def stop(*a, **k): signal.raise_signal(signal.SIGINT)

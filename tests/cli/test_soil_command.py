@@ -6,9 +6,9 @@ import pytest
 from click.testing import CliRunner
 
 from patchrisk import resources
+from patchrisk.at_site.soil_fit import fit_path
 from patchrisk.cli import main
 from patchrisk.site import Area, read_site
-from patchrisk.soil_fit import fit_path
 
 
 def run(*args):

@@ -1,13 +1,13 @@
 import numpy as np
 import pytest
 
+from patchrisk.at_site.protection import concern_of, programme_numbers
 from patchrisk.diseases import load_library
 from patchrisk.groups import load_rules
 from patchrisk.pen import Pen
 from patchrisk.programme.area import plan_area
 from patchrisk.programme.given import Demand, Ground
 from patchrisk.programme.rotation import Guideline
-from patchrisk.protection import concern_of, programme_numbers
 from tests.programme.given_by_hand import DAYS, FROM
 
 

@@ -5,10 +5,10 @@ from pathlib import Path
 
 import numpy as np
 
+from patchrisk.at_site.season_plan import SitePlan
 from patchrisk.diseases import load_library
 from patchrisk.programme.cover import Applied, Cover
 from patchrisk.programme.plan import AreaPlan, Choice, Planned, RunnerUp, Share, Watering
-from patchrisk.season_plan import SitePlan
 from patchrisk.site import Area, Place, Site
 
 NASTY = '=cmd|"/c calc"!A1, <script>alert(1)</script>; \\ "é"\nline'

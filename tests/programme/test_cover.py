@@ -4,6 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from patchrisk.at_site.protection import open_days, with_rain
 from patchrisk.outlook import Settings, look
 from patchrisk.pen import Pen
 from patchrisk.programme.cover import (
@@ -17,7 +18,6 @@ from patchrisk.programme.cover import (
     tanks,
 )
 from patchrisk.programme.given import delivery
-from patchrisk.protection import open_days, with_rain
 from patchrisk.report.cover import cover_words, water_words
 from patchrisk.seasons import Season
 from patchrisk.soil.series import SoilSeries

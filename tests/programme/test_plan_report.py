@@ -12,9 +12,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from patchrisk.names import slug
 from patchrisk.pen import Pen
 from patchrisk.report.cover import cover_words
-from patchrisk.report.names import slug
 from patchrisk.report.plan import write_plan
 from patchrisk.report.plan_files import write_files
 from patchrisk.report.plan_record import to_json

@@ -23,15 +23,15 @@ from hypothesis import strategies as st
 from patchrisk.diseases import load_library
 from patchrisk.errors import InputError, UnavailableError
 from patchrisk.groups import load_groups
-from patchrisk.record_dates import read_dates
-from patchrisk.record_file import add_row, locked, read_sheet
-from patchrisk.record_rows import APPLICATION_COLUMNS, known_at
-from patchrisk.records import (
+from patchrisk.records.books import (
     append_application,
     append_observation,
     read_applications,
     read_observations,
 )
+from patchrisk.records.dates import read_dates
+from patchrisk.records.file import add_row, locked, read_sheet
+from patchrisk.records.rows import APPLICATION_COLUMNS, known_at
 from patchrisk.shelf import Rate, Shelf
 from patchrisk.site import Site
 
@@ -426,7 +426,7 @@ WRITER = textwrap.dedent("""
     import os, signal, sys
     from pathlib import Path
     from patchrisk import atomic
-    from patchrisk.record_file import add_row
+    from patchrisk.records.file import add_row
 
     moment, path = sys.argv[1], Path(sys.argv[2])
     die = lambda: os.kill(os.getpid(), signal.SIGKILL)
@@ -477,7 +477,7 @@ def test_killed_at_any_step_the_file_is_whole(tmp_path, moment, added):
 def test_killed_at_any_time_every_line_is_whole(tmp_path):
     path = tmp_path / "applications.csv"
     loop = (
-        "import sys\nfrom pathlib import Path\nfrom patchrisk.record_file import add_row\n"
+        "import sys\nfrom pathlib import Path\nfrom patchrisk.records.file import add_row\n"
         "for n in range(100000):\n"
         "    add_row(Path(sys.argv[1]), ('date', 'note'), {'date': str(n), 'note': 'x' * 200})\n"
     )
@@ -513,7 +513,7 @@ def test_several_at_once_lose_nothing(tmp_path):
 
 def test_a_lock_that_another_holds_is_said_so(tmp_path, monkeypatch):
     path = tmp_path / "applications.csv"
-    monkeypatch.setattr("patchrisk.record_file.LOCK_WAIT_S", 0.05)
+    monkeypatch.setattr("patchrisk.records.file.LOCK_WAIT_S", 0.05)
     with (
         locked(path),
         ThreadPoolExecutor(1) as pool,

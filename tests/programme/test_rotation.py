@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
+from patchrisk.at_site.protection import programme_numbers
 from patchrisk.programme.rotation import Step, breaches, family
-from patchrisk.protection import programme_numbers
 
 DAY = np.datetime64("2024-04-01")
 

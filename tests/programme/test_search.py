@@ -6,13 +6,13 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from patchrisk.at_site.protection import programme_numbers
 from patchrisk.groups import load_rules
 from patchrisk.programme.plan import Choice
 from patchrisk.programme.problem import Option, Problem, Threat, allowed, broken_by, value_of
 from patchrisk.programme.rotation import Guideline, Step, limits
 from patchrisk.programme.schedule import schedule
 from patchrisk.programme.search import _Order
-from patchrisk.protection import programme_numbers
 
 CAPS = programme_numbers().caps
 RULES = tuple(

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from patchrisk import resources
-from patchrisk.morning import AreaMorning, Morning, prepare
+from patchrisk.at_site.morning import AreaMorning, Morning, prepare
 from patchrisk.programme.cover import Applied, Cover
 
 AS_OF = date(2026, 5, 18)

@@ -9,15 +9,15 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
-import patchrisk.morning
-import patchrisk.season_plan
+import patchrisk.at_site.morning
+import patchrisk.at_site.season_plan
 from patchrisk import resources
+from patchrisk.at_site.gathering import sample_morning
+from patchrisk.at_site.season_plan import SitePlan, keeps_programme
 from patchrisk.cli import main
 from patchrisk.errors import Fault, UnavailableError
-from patchrisk.gathering import sample_morning
+from patchrisk.names import slug, slugs
 from patchrisk.programme.plan import AreaPlan
-from patchrisk.report.names import slug, slugs
-from patchrisk.season_plan import SitePlan, keeps_programme
 from patchrisk.site import Wishes, read_site
 
 DAY = "2026-05-18"
@@ -40,11 +40,11 @@ def prepared(morning, monkeypatch):
             raise UnavailableError(Fault(str(path), "", "no room", "make some"))
         site = morning.site.site.model_copy(update={"name": name})
         whole = morning.site.model_copy(update={"site": site})
-        return patchrisk.morning.Morning(
+        return patchrisk.at_site.morning.Morning(
             whole, as_of, morning.areas, (), morning.weather, morning.library, morning.ground
         )
 
-    monkeypatch.setattr(patchrisk.morning, "prepare", prepare)
+    monkeypatch.setattr(patchrisk.at_site.morning, "prepare", prepare)
 
 
 def course(folder, name):
@@ -84,7 +84,7 @@ def test_a_plan_is_on_the_page_when_asked_for_and_records_are_kept(
     def made(morning):
         return SitePlan(morning.site, morning.library, morning.as_of, (plan,))
 
-    monkeypatch.setattr(patchrisk.season_plan, "plan_all", made)
+    monkeypatch.setattr(patchrisk.at_site.season_plan, "plan_all", made)
     run("--site", unrecorded, "--as-of", DAY, "--plan", "--out", tmp_path / "without")
     run("--sample", "--plan", "--out", tmp_path / "with")
     for folder, shown in (("without", False), ("with", True)):
@@ -134,15 +134,15 @@ def test_summary_alone_and_the_signal(tmp_path, prepared):
 
 def test_no_signal_when_nothing_is_due(tmp_path, prepared, morning, monkeypatch):
     site = course(tmp_path / "a", "Course")
-    whole = patchrisk.morning.prepare
+    whole = patchrisk.at_site.morning.prepare
 
     def quiet(*args, **options):
         made = whole(*args, **options)
-        return patchrisk.morning.Morning(
+        return patchrisk.at_site.morning.Morning(
             made.site, made.as_of, (), (), made.weather, made.library, made.ground
         )
 
-    monkeypatch.setattr(patchrisk.morning, "prepare", quiet)
+    monkeypatch.setattr(patchrisk.at_site.morning, "prepare", quiet)
     said = run("--site", site, "--out", tmp_path, "--as-of", DAY, "--summary", "--signal").stdout
     assert said == "Course, May 18: nothing due today.\n"
 

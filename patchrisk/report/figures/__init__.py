@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from patchrisk.morning import AreaMorning, Morning
+from patchrisk.at_site.morning import AreaMorning, Morning
 from patchrisk.programme.plan import AreaPlan
 from patchrisk.report.figures import cover, pressure, soil, windows
 from patchrisk.report.figures.drawn import Drawing

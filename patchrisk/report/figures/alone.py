@@ -7,9 +7,9 @@ from typing import Literal, cast
 
 import numpy as np
 
+from patchrisk.at_site.morning import AreaMorning, Morning
 from patchrisk.atomic import write_bytes
 from patchrisk.errors import Fault, InputError, UnavailableError
-from patchrisk.morning import AreaMorning, Morning
 from patchrisk.pen import Pen
 from patchrisk.programme.plan import AreaPlan
 from patchrisk.report.figures import drawings_of

@@ -4,12 +4,10 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
+from patchrisk.arrays import BoolArray, DayArray, FloatArray
 from patchrisk.report.figures.canvas import SMALL, Anchor, Line, Point, Sheet, Words, text_width
-from patchrisk.units import FloatArray
 
-Days = npt.NDArray[np.datetime64]
 _STEPS = (0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50, 100, 200, 500)
 _DAY = np.timedelta64(1, "D")
 
@@ -37,7 +35,7 @@ class Frame:
         share = (value - self.low) / (self.high - self.low)
         return self.bottom - min(1.0, max(0.0, share)) * (self.bottom - self.top)
 
-    def points(self, days: Days, values: FloatArray) -> list[Point]:
+    def points(self, days: DayArray, values: FloatArray) -> list[Point]:
         """Places of known values on days inside the frame."""
         keep = ~np.isnan(values) & self.inside(days)
         share = (days[keep] - self.first) / (self.last - self.first)
@@ -46,11 +44,11 @@ class Frame:
         y = self.bottom - height * (self.bottom - self.top)
         return list(zip(x.tolist(), y.tolist(), strict=True))
 
-    def band(self, days: Days, low: FloatArray, high: FloatArray) -> list[Point]:
+    def band(self, days: DayArray, low: FloatArray, high: FloatArray) -> list[Point]:
         """Outline between two courses that are known on the same days."""
         return self.points(days, high) + self.points(days, low)[::-1]
 
-    def inside(self, days: Days) -> npt.NDArray[np.bool_]:
+    def inside(self, days: DayArray) -> BoolArray:
         """Whether days lie in the frame."""
         return np.asarray((days >= self.first) & (days <= self.last))
 

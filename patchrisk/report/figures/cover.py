@@ -5,7 +5,8 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from patchrisk.ahead.course import PressureCourse
-from patchrisk.morning import AreaMorning, Morning
+from patchrisk.arrays import FloatArray
+from patchrisk.at_site.morning import AreaMorning, Morning
 from patchrisk.outlook import DiseaseToday
 from patchrisk.pen import Pen
 from patchrisk.programme.plan import AreaPlan, Planned
@@ -27,7 +28,6 @@ from patchrisk.report.figures.canvas import (
 )
 from patchrisk.report.figures.drawn import Drawing, ranked, title_of
 from patchrisk.report.figures.pressure import UNIT
-from patchrisk.units import FloatArray
 
 _BACK, _AHEAD = 75, 105  # days
 _FRAMES = 4

@@ -6,7 +6,7 @@ import numpy as np
 import numpy.typing as npt
 
 from patchrisk.ahead.openings import NEVER, RuleAhead
-from patchrisk.morning import AreaMorning, Morning
+from patchrisk.at_site.morning import AreaMorning, Morning
 from patchrisk.outlook import DiseaseToday
 from patchrisk.report.figures.canvas import Sheet
 from patchrisk.report.words import name_of

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from patchrisk.ahead.course import PressureCourse
-from patchrisk.morning import AreaMorning, Morning
+from patchrisk.at_site.morning import AreaMorning, Morning
 from patchrisk.outlook import DiseaseToday
 from patchrisk.pen import Pen
 from patchrisk.report.figures import axes

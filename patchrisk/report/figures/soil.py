@@ -5,7 +5,8 @@ from collections.abc import Callable, Iterator
 import numpy as np
 
 from patchrisk.ahead.course import Band
-from patchrisk.morning import AreaMorning, Morning
+from patchrisk.arrays import DayArray, FloatArray
+from patchrisk.at_site.morning import AreaMorning, Morning
 from patchrisk.outlook import DiseaseToday
 from patchrisk.pen import Pen
 from patchrisk.report.figures import axes
@@ -23,9 +24,9 @@ from patchrisk.report.figures.canvas import (
     triangle,
     wrapped,
 )
-from patchrisk.report.figures.drawn import DAY, Days, Drawing, ranked, speaking, title_of
+from patchrisk.report.figures.drawn import DAY, Drawing, ranked, speaking, title_of
 from patchrisk.report.words import between
-from patchrisk.units import FloatArray, from_canonical
+from patchrisk.units import from_canonical
 from patchrisk.windows import Rule, State
 
 _BACK, _AHEAD = 150, 75  # days
@@ -138,7 +139,7 @@ def _key(area: AreaMorning, morning: Morning, recent: np.ndarray) -> Iterator[En
 def _band(
     sheet: Sheet,
     frame: Frame,
-    dates: Days,
+    dates: DayArray,
     band: Band,
     shown: Callable[[FloatArray], FloatArray],
     colour: str,
@@ -153,7 +154,7 @@ def _band(
 
 
 def _past(
-    sheet: Sheet, frame: Frame, dates: Days, values: FloatArray, came_from: np.ndarray
+    sheet: Sheet, frame: Frame, dates: DayArray, values: FloatArray, came_from: np.ndarray
 ) -> None:
     known = frame.inside(dates) & ~np.isnan(values)
     logged = came_from == "logged"
@@ -176,7 +177,7 @@ def _runs(mask: np.ndarray) -> Iterator[range]:
 
 
 def _ahead(
-    sheet: Sheet, frame: Frame, dates: Days, middle: FloatArray, today: int, morning: Morning
+    sheet: Sheet, frame: Frame, dates: DayArray, middle: FloatArray, today: int, morning: Morning
 ) -> None:
     forecast = morning.ground.forecast_days if morning.ground is not None else 0
     sheet.add(Line(frame.points(dates[today:], middle[today:]), "soil", 1.2, (1.5, 3)))
@@ -266,7 +267,7 @@ def _told(morning: Morning, area: AreaMorning, pen: Pen) -> Iterator[str]:
     yield f"By {pen.day(course.dates[at])}: {between(low, high)} in 8 of 10 cases."
 
 
-def _index(dates: Days, day: np.datetime64) -> int:
+def _index(dates: DayArray, day: np.datetime64) -> int:
     return int((day - dates[0]) / DAY)
 
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from patchrisk.morning import AreaMorning, Morning
+from patchrisk.at_site.morning import AreaMorning, Morning
 from patchrisk.outlook import DiseaseToday
 from patchrisk.pen import Pen
 from patchrisk.report.figures import axes

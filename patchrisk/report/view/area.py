@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 
 import numpy as np
 
-from patchrisk.morning import AreaMorning, Morning
+from patchrisk.at_site.morning import AreaMorning, Morning
 from patchrisk.outlook import DiseaseToday
 from patchrisk.pen import Pen
 from patchrisk.programme.cover import Cover

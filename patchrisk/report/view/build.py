@@ -4,7 +4,7 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
-from patchrisk.morning import Morning
+from patchrisk.at_site.morning import Morning
 from patchrisk.pen import Pen
 from patchrisk.programme.plan import AreaPlan
 from patchrisk.report import ahead, words

@@ -9,8 +9,8 @@ from typing import Any
 
 import numpy as np
 
+from patchrisk.at_site.morning import Morning
 from patchrisk.atomic import write_text
-from patchrisk.morning import Morning
 from patchrisk.pen import Pen
 from patchrisk.report.view.model import AreaView, Change, MorningView
 from patchrisk.windows import State

@@ -4,15 +4,15 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from patchrisk.ahead.expression import WEEK, Watch
 from patchrisk.ahead.look import DiseaseAhead
 from patchrisk.ahead.openings import RuleAhead
+from patchrisk.ahead.pressure import Pressure
+from patchrisk.at_site.morning import AreaMorning
 from patchrisk.diseases import Library
-from patchrisk.expression import WEEK, Watch
-from patchrisk.morning import AreaMorning
 from patchrisk.numbers import load_numbers
 from patchrisk.outlook import DiseaseToday
 from patchrisk.pen import Pen
-from patchrisk.pressure import Pressure
 from patchrisk.programme.cover import Cover
 from patchrisk.report import words
 from patchrisk.report.cover import cover_words

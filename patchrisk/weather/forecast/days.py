@@ -6,6 +6,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from patchrisk.arrays import FloatArray
 from patchrisk.units import QUANTITIES, to_canonical
 from patchrisk.weather.reply import WrongContentError
 from patchrisk.weather.stations import WEATHER
@@ -30,7 +31,7 @@ _SPELLINGS = {
 }
 
 
-def convert(quantity: str, values: list[float | None], unit: object) -> npt.NDArray[np.float64]:
+def convert(quantity: str, values: list[float | None], unit: object) -> FloatArray:
     """Convert to the canonical unit by the unit that the answer itself states.
 
     Raises
@@ -131,7 +132,7 @@ def to_days(
     return out[list(WEATHER)]
 
 
-def _rain(rain: pd.DataFrame, days: pd.Index, utc_offset: timedelta) -> npt.NDArray[np.float64]:
+def _rain(rain: pd.DataFrame, days: pd.Index, utc_offset: timedelta) -> FloatArray:
     """Rain of each day [mm]; NaN unless intervals with a value cover it."""
     rain = rain.dropna()
     start, end = (

@@ -5,14 +5,13 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-import numpy.typing as npt
 
 from patchrisk.ahead.openings import SoilPaths, compared
+from patchrisk.arrays import BoolArray, DayArray, FloatArray, IntArray
 from patchrisk.counters import run_length
 from patchrisk.infection import Cardinal
 from patchrisk.seasons import season_days
-from patchrisk.units import FloatArray
-from patchrisk.windows import BoolArray, IntArray, Rule, is_open
+from patchrisk.windows import Rule, is_open
 
 WEEK = 7
 
@@ -155,7 +154,7 @@ def _point(shown: IntArray, never: int, share: float) -> int:
 
 
 def _by_week(
-    shown: IntArray, dates: npt.NDArray[np.datetime64], today: int, end: int
+    shown: IntArray, dates: DayArray, today: int, end: int
 ) -> tuple[tuple[np.datetime64, float], ...]:
     weeks = []
     for start in range(today, end, WEEK):
@@ -177,9 +176,7 @@ def months_at(season: BoolArray, today: int) -> tuple[int, int] | None:
     return first, inside + int(after[0]) if after.size else len(season)
 
 
-def in_months(
-    dates: npt.NDArray[np.datetime64], months: frozenset[int], *, southern: bool
-) -> BoolArray:
+def in_months(dates: DayArray, months: frozenset[int], *, southern: bool) -> BoolArray:
     """Whether each day lies in one of the months, written for the north."""
     month = dates.astype("datetime64[M]").astype(int) % 12 + 1
     northern = (month + 5) % 12 + 1 if southern else month

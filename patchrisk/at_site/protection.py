@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from patchrisk.ahead.course import PressureCourse
+from patchrisk.arrays import BoolArray
 from patchrisk.diseases import Disease, Library
 from patchrisk.diseases.models import ModeOfAction
 from patchrisk.diseases.quantities import Number
@@ -27,7 +28,7 @@ from patchrisk.programme.given import (
 from patchrisk.seasons import season_days
 from patchrisk.site import Area
 from patchrisk.soil.series import SoilSeries
-from patchrisk.windows import BoolArray, Rule, is_open
+from patchrisk.windows import Rule, is_open
 
 _MEASURED = ("logged", "station")
 AHEAD_DAYS = 120  # of cover laid out from today on; no published interval is longer

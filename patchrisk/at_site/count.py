@@ -7,11 +7,11 @@ from datetime import date, timedelta
 import numpy as np
 import pandas as pd
 
-from patchrisk.area_ahead import soil_paths
+from patchrisk.at_site.area_ahead import soil_paths
+from patchrisk.at_site.gathering import Gathered
+from patchrisk.at_site.morning import soil_of
+from patchrisk.at_site.prospect import Prospect, history_of, prospect
 from patchrisk.errors import Fault, InputError
-from patchrisk.gathering import Gathered
-from patchrisk.morning import soil_of
-from patchrisk.prospect import Prospect, history_of, prospect
 from patchrisk.site import Area, Site
 from patchrisk.tally import Courses, DaysMet, DegreeDays, Threshold, courses, days_met, degree_days
 

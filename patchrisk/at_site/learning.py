@@ -5,12 +5,13 @@ from dataclasses import dataclass
 from datetime import date
 
 import numpy as np
-import numpy.typing as npt
 import pandas as pd
 
+from patchrisk.arrays import DayArray, FloatArray
+from patchrisk.at_site.gathering import Gathered
+from patchrisk.at_site.morning import REFERENCE_CM, probes_of
+from patchrisk.at_site.soil_fit import surface_at
 from patchrisk.errors import Fault, InputError
-from patchrisk.gathering import Gathered
-from patchrisk.morning import REFERENCE_CM, probes_of
 from patchrisk.site import Area
 from patchrisk.soil.air_to_soil import (
     DEEPEST_CM,
@@ -22,8 +23,6 @@ from patchrisk.soil.fit import SeasonError, SiteFit, calibrate, compare_by_seaso
 from patchrisk.soil.parameters import Parameters
 from patchrisk.soil.series import average
 from patchrisk.soil.surface import Surface
-from patchrisk.soil_fit import surface_at
-from patchrisk.units import FloatArray
 
 LEAD_IN_DAYS = 400
 
@@ -38,7 +37,7 @@ class Learning:
 
     area: Area
     depth_cm: float
-    dates: npt.NDArray[np.datetime64]
+    dates: DayArray
     logged_c: FloatArray
     general_c: FloatArray
     fitted_c: FloatArray

@@ -7,13 +7,12 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
+from patchrisk.at_site.protection import with_rain
 from patchrisk.diseases import Library, load_library
 from patchrisk.errors import Fault, InputError
 from patchrisk.groups import load_groups
 from patchrisk.programme.cover import Applied
-from patchrisk.protection import with_rain
-from patchrisk.record_rows import Observation, known_at
-from patchrisk.records import (
+from patchrisk.records.books import (
     Books,
     Kept,
     applications_path,
@@ -22,6 +21,7 @@ from patchrisk.records import (
     read_books,
     read_observations,
 )
+from patchrisk.records.rows import Observation, known_at
 from patchrisk.site import Logger, Site, read_site
 from patchrisk.weather.at_site import place_of, weather_at
 from patchrisk.weather.forecast.own import read_own

@@ -7,8 +7,8 @@ from typing import Any
 
 import numpy as np
 
-from patchrisk.gathering import Readings
-from patchrisk.morning import AreaMorning, Morning
+from patchrisk.at_site.gathering import Readings
+from patchrisk.at_site.morning import AreaMorning, Morning
 from patchrisk.outlook import DiseaseToday, RuleToday
 from patchrisk.pen import Pen
 from patchrisk.report import ahead, cover, words

@@ -8,10 +8,12 @@ from itertools import combinations
 import numpy as np
 import pandas as pd
 
+from patchrisk.arrays import BoolArray
+from patchrisk.at_site.morning import AreaMorning, Morning
+from patchrisk.at_site.protection import concern_of, programme_numbers, resistant_of
 from patchrisk.diseases import Library
 from patchrisk.errors import InputError
 from patchrisk.groups import load_groups, load_rules
-from patchrisk.morning import AreaMorning, Morning
 from patchrisk.pen import Pen
 from patchrisk.programme.area import plan_area
 from patchrisk.programme.cover import Cover
@@ -19,11 +21,9 @@ from patchrisk.programme.given import PROVEN, Concern, Demand, Ground, Stock
 from patchrisk.programme.plan import AreaPlan, Choice, Planned
 from patchrisk.programme.recorded import PREVENTIVE_RULE, SPLIT_RULE, without_rate
 from patchrisk.programme.rotation import Guideline, family
-from patchrisk.protection import concern_of, programme_numbers, resistant_of
 from patchrisk.shelf import Shelf, amount_words, shelf_path, site_shelf
 from patchrisk.shelf_limits import yearly_limits
 from patchrisk.site import Area, DaysOff, Site
-from patchrisk.windows import BoolArray
 
 _FROM_MEMORY = ("qoi-fraction", "sdhi-fraction")  # on when the user asks for them
 _NOT_CHECKED = {

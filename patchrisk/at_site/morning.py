@@ -9,16 +9,18 @@ import pandas as pd
 
 from patchrisk.ahead.course import SoilCourse
 from patchrisk.ahead.look import DiseaseAhead
-from patchrisk.area_ahead import area_ahead
+from patchrisk.arrays import BoolArray
+from patchrisk.at_site.area_ahead import area_ahead
+from patchrisk.at_site.gathering import Gathered, Readings, gather
+from patchrisk.at_site.prospect import Prospect, history_of, prospect
+from patchrisk.at_site.protection import cover_of, open_days, resistant_of
+from patchrisk.at_site.soil_fit import read_fit, surface_at
 from patchrisk.diseases import Library
-from patchrisk.gathering import Gathered, Readings, gather
 from patchrisk.numbers import load_numbers
 from patchrisk.outlook import DiseaseToday, Settings, look
 from patchrisk.programme.cover import Applied, Cover
-from patchrisk.prospect import Prospect, history_of, prospect
-from patchrisk.protection import cover_of, open_days, resistant_of
-from patchrisk.record_rows import Observation
-from patchrisk.records import Kept
+from patchrisk.records.books import Kept
+from patchrisk.records.rows import Observation
 from patchrisk.site import Area, Site
 from patchrisk.soil.air_to_soil import run_model
 from patchrisk.soil.fit import SiteFit
@@ -26,10 +28,9 @@ from patchrisk.soil.parameters import Parameters
 from patchrisk.soil.rootzone import diffusivity_of
 from patchrisk.soil.series import Probe, SoilSeries, soil_series
 from patchrisk.soil.surface import Surface
-from patchrisk.soil_fit import read_fit, surface_at
 from patchrisk.weather.gather import Progress, Weather
 from patchrisk.weather.logger import Probe as LoggedProbe
-from patchrisk.windows import BoolArray, soil_depth_cm
+from patchrisk.windows import soil_depth_cm
 
 REFERENCE_CM = 5.0  # depth at which an area's soil is reported: that of most published rules
 HISTORY_DAYS = 450  # what this morning can depend on: a season, the run before it, and spin-up

@@ -8,20 +8,20 @@ import numpy as np
 
 from patchrisk.ahead.course import SoilCourse, soil_course
 from patchrisk.ahead.error import YEAR
+from patchrisk.ahead.expression import Shows, stress_rules
 from patchrisk.ahead.look import Air, DiseaseAhead, Question, look_ahead
 from patchrisk.ahead.openings import SoilPaths
 from patchrisk.ahead.paths import learn, paths_ahead, paths_before
+from patchrisk.ahead.pressure import wet_days
 from patchrisk.ahead.traces import WeatherTraces
+from patchrisk.arrays import FloatArray
+from patchrisk.at_site.prospect import Prospect
 from patchrisk.diseases import Disease, Library
-from patchrisk.expression import Shows, stress_rules
 from patchrisk.numbers import load_numbers
 from patchrisk.outlook import DiseaseToday
-from patchrisk.pressure import wet_days
-from patchrisk.prospect import Prospect
 from patchrisk.soil.parameters import Parameters
 from patchrisk.soil.series import SoilSeries
 from patchrisk.soil.surface import Surface
-from patchrisk.units import FloatArray
 from patchrisk.windows import Rule, State
 
 STEP_CM = 2.5  # depths nearer to each other than this may be followed as one

@@ -5,7 +5,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from patchrisk.atomic import write_text
-from patchrisk.report.names import slug
+from patchrisk.names import slug
 from patchrisk.site import Area, Site
 from patchrisk.soil.fit import SiteFit
 from patchrisk.soil.surface import Surface, surface_of

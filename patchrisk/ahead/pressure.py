@@ -3,12 +3,11 @@
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
 from patchrisk.ahead.openings import SoilPaths
+from patchrisk.arrays import BoolArray, FloatArray
 from patchrisk.infection import Cardinal, optimum_days
 from patchrisk.seasons import Season, season_days
-from patchrisk.units import FloatArray
 
 WET_WITHIN = 0.5  # days at the optimum; they are printed in whole days
 
@@ -88,8 +87,8 @@ class Wet:
     They differ on days that rain nobody read could have made wet.
     """
 
-    sure: npt.NDArray[np.bool_]
-    possible: npt.NDArray[np.bool_]
+    sure: BoolArray
+    possible: BoolArray
 
 
 def wet_days(rain_mm: FloatArray, days: int, least_mm: float) -> Wet:

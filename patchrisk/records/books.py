@@ -11,9 +11,9 @@ import numpy as np
 from patchrisk.document import plain
 from patchrisk.errors import Fault, InputError
 from patchrisk.programme.cover import Applied
-from patchrisk.record_dates import read_dates
-from patchrisk.record_file import Sheet, add_row, read_sheet
-from patchrisk.record_rows import (
+from patchrisk.records.dates import read_dates
+from patchrisk.records.file import Sheet, add_row, read_sheet
+from patchrisk.records.rows import (
     APPLICATION_COLUMNS,
     OBSERVATION_COLUMNS,
     Known,

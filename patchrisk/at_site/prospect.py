@@ -4,17 +4,16 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
-import numpy.typing as npt
 import pandas as pd
 
 from patchrisk.ahead.error import Doubts, Memory, departures
 from patchrisk.ahead.traces import WeatherTraces, lay_past, lay_traces, usable_years
+from patchrisk.arrays import BoolArray, DayArray, FloatArray
 from patchrisk.numbers import load_numbers
 from patchrisk.soil.air_to_soil import ModelRun, SoilEstimate, run_model
 from patchrisk.soil.forcing import Climate, prepare
 from patchrisk.soil.parameters import Parameters
 from patchrisk.soil.surface import Surface
-from patchrisk.units import FloatArray
 
 SPIN_UP_DAYS = 366  # the soil forgets its start over one winter
 LOOK_BACK_DAYS = 300  # of this season: none begins earlier
@@ -203,9 +202,9 @@ def prospect(
 
 
 def _known_whole(
-    dates: npt.NDArray[np.datetime64],
-    known: npt.NDArray[np.bool_],
-    stretch: npt.NDArray[np.datetime64],
+    dates: DayArray,
+    known: BoolArray,
+    stretch: DayArray,
     back: int,
     years: tuple[int, ...],
     least: float,
