@@ -36,7 +36,7 @@ CURES = {
     "area": "write each area under a line [[area]]",
     "site": "write name, latitude and longitude under a line [site]",
     "turf": 'write the grass, such as "creeping bentgrass"',
-    "most_applications": "write a whole number from 0 to 30",
+    "most_applications": "write a whole number from 0 to 12",
     "no_spray": 'write a list, as ["2026-06-13", "2026-07-01/2026-07-04", "weekends"]',
     "resistant": 'write each disease with its FRAC codes: { "dollar spot" = ["1", "3"] }',
     "without_groups": 'write a list of FRAC codes in quotes, as ["14", "M05"]',
@@ -246,7 +246,7 @@ class Wishes(_Table):
     ``fraction_caps`` turns on the rules on shares of all applications, known from memory only.
     """
 
-    most_applications: Annotated[int, Field(ge=0, le=30)] | None = None
+    most_applications: Annotated[int, Field(ge=0, le=12)] | None = None
     no_spray: list[Any] = []
     mixtures: bool = True
     fraction_caps: bool = False
@@ -297,7 +297,7 @@ class Area(_Table):
         """Size [m2]; None when it is not told."""
         return None if self.size is None else read_measure("area", self.size)
 
-    most_applications: Annotated[int, Field(ge=0, le=30)] | None = None
+    most_applications: Annotated[int, Field(ge=0, le=12)] | None = None
 
 
 class Mail(_Table):

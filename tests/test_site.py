@@ -124,7 +124,7 @@ def test_days_off_are_dates_spans_and_weekdays(write):
 @pytest.mark.parametrize(
     ("text", "said"),
     [
-        ("most_applications = 31", "most_applications: 31: write a whole number from 0 to 30"),
+        ("most_applications = 13", "most_applications: 13: write a whole number from 0 to 12"),
         ('no_spray = "2026-06-13"', "no_spray: '2026-06-13': write a list, as"),
         ('no_spray = ["funday"]', "'funday' is no day, span or weekday: write \"2026-06-13\""),
         ('no_spray = ["20260613"]', "'20260613' is no day, span or weekday"),

@@ -164,15 +164,15 @@ class Examination:
     books: Books | None = None
 
 
-def examine(path: Path, today: date) -> Examination:
+def examine(path: Path, now: datetime) -> Examination:
     """Read the site file, the disease files and the data, keeping every fault instead of raising.
 
     Parameters
     ----------
     path : Path
         The site file.
-    today : date
-        Readings after it are flagged.
+    now : datetime
+        Aware; readings after the site's day of it are flagged.
     """
     try:
         site, library = read_all(path)
@@ -185,6 +185,7 @@ def examine(path: Path, today: date) -> Examination:
         library = None
     else:
         faults = []
+    today = place_of(site).local_day(now)
     weather, weather_faults = _read_weather(site, today)
     weather_faults += _forecast_faults(site)
     readings, logger_faults = _read_loggers(site, weather, today)

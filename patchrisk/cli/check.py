@@ -14,7 +14,7 @@ def check(request: Request) -> None:
     from patchrisk.at_site.gathering import examine
     from patchrisk.report.check import write_check
 
-    found = examine(request.path, request.now.date())
+    found = examine(request.path, request.now)
     text = write_check(found)
     if text:
         click.echo(text)

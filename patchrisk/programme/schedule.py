@@ -131,7 +131,8 @@ def _without(problem: Problem, name: str) -> Problem:
         return replace(problem, options=tuple(replace(o, held=None) for o in options))
     if name == GIVEN_UP[2] and problem.no_spray.any():
         return replace(problem, no_spray=np.zeros_like(problem.no_spray))
-    if name == GIVEN_UP[3] and any((o.most, o.least_days) != (None, None) for o in options):
+    limited = ((o.most, o.least_days, o.not_before) != (None, None, 0) for o in options)
+    if name == GIVEN_UP[3] and any(limited):
         free = (
             replace(o, most=None, most_after=None, least_days=None, not_before=0) for o in options
         )

@@ -1,7 +1,6 @@
 """How everything was read, for `patchrisk check`."""
 
 from collections.abc import Iterator
-from datetime import timedelta
 
 import numpy as np
 import pandas as pd
@@ -13,6 +12,7 @@ from patchrisk.records.books import Books
 from patchrisk.report.layout import heading, wrap
 from patchrisk.report.words import Show, between
 from patchrisk.weather.gather import Weather
+from patchrisk.weather.layout import offset_words
 from patchrisk.weather.logger import Flag
 
 _SYSTEMS = {"us": "US", "metric": "metric"}
@@ -39,7 +39,7 @@ def _lines(found: Examination) -> Iterator[str]:
     yield from heading(f"Site: {place.name}")
     yield from wrap(
         f"{_degrees(place.latitude, 'N', 'S')}, {_degrees(place.longitude, 'E', 'W')}; "
-        f"standard time UTC{_offset(place.standard_offset)}"
+        f"standard time {offset_words(place.standard_offset)}"
         f"{'' if place.utc_offset else ' by the longitude'}; "
         f"prints {_SYSTEMS[place.units]} units; {side}".rstrip("; ")
         + "."
@@ -82,11 +82,6 @@ def _books(books: Books) -> Iterator[str]:
         yield f"- {what} recorded: {len(rows)}{span}."
     if books.shelf.products or books.applications.rows:
         yield from wrap(load_groups().warning, "- ", "  ")
-
-
-def _offset(offset: timedelta) -> str:
-    minutes = int(offset.total_seconds()) // 60
-    return f"{'-' if minutes < 0 else '+'}{abs(minutes) // 60:02d}:{abs(minutes) % 60:02d}"
 
 
 def _degrees(value: float, plus: str, minus: str) -> str:

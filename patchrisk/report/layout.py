@@ -7,12 +7,14 @@ from collections.abc import Iterator, Sequence
 WIDTH = 80
 WIDE = 90
 _MONTH = "Jan|Feb|Mar|Apr|May|Jun|Jul|Aug|Sep|Oct|Nov|Dec"
-_TOGETHER = re.compile(rf"(?<=\d) (?=%|°|in\b|cm\b|mm\b|{_MONTH})|(?<={_MONTH}) (?=\d)")
+_TOGETHER = re.compile(
+    rf"(?<=\d) (?=%|°|in\b|cm\b|mm\b|{_MONTH})|(?<={_MONTH}) (?=\d)|(?<=\busual) (?=\d)"
+)
 _HARD = "\N{NO-BREAK SPACE}"
 
 
 def keep_together(text: str) -> str:
-    """Put a hard space between a number and its unit, and a day and its month."""
+    """Put a hard space between a number and its unit or word, and a day and its month."""
     return _TOGETHER.sub(_HARD, text)
 
 

@@ -15,6 +15,7 @@ from patchrisk.report import ahead, cover, words
 from patchrisk.report.view import AreaView, Row, view_of
 from patchrisk.soil.series import SoilSeries
 from patchrisk.weather.gather import Weather
+from patchrisk.weather.layout import offset_words
 
 SCHEMA = "patchrisk-outlook/1"
 
@@ -29,7 +30,7 @@ def to_json(morning: Morning) -> str:
             "name": place.name,
             "latitude": place.latitude,
             "longitude": place.longitude,
-            "utc_offset": place.utc_offset,
+            "utc_offset": offset_words(place.standard_offset).removeprefix("UTC"),
         },
         "as_of": morning.as_of.isoformat(),
         "areas": [_area(morning, area, said[area.area.name]) for area in morning.areas],

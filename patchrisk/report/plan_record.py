@@ -10,6 +10,7 @@ from patchrisk.programme.plan import AreaPlan, Choice, Planned
 from patchrisk.report import plan_words as words
 from patchrisk.report.cover import applied_record, cover_record
 from patchrisk.report.words import by_number, name_of
+from patchrisk.weather.layout import offset_words
 
 SCHEMA = "patchrisk-plan/1"
 
@@ -23,7 +24,7 @@ def to_json(plan: SitePlan) -> str:
             "name": place.name,
             "latitude": place.latitude,
             "longitude": place.longitude,
-            "utc_offset": place.utc_offset,
+            "utc_offset": offset_words(place.standard_offset).removeprefix("UTC"),
         },
         "as_of": plan.as_of.isoformat(),
         "areas": [_area(plan, area) for area in plan.areas],

@@ -24,7 +24,6 @@ SURE = 0.98
 WORTH = 0.1  # a chance worth a word
 _WEEK_WORTH = 0.2  # a week so likely is worth naming
 _USUAL = 3  # days early or late that are as usual
-SOON = 7  # days of cover left at which the next application is due for thought
 _ODDS_DAYS = (7, 14, 28)
 _RULES = {"treat": "timing", "infect": "infection", "express": "symptom"}
 
@@ -83,7 +82,8 @@ def percent(share: float) -> str:
 
 def ending(cover: Cover) -> bool:
     """Whether cover ends within days, or may have ended by the shortest published interval."""
-    return cover.days_left <= SOON or cover.days_left_range[0] <= 0
+    soon = load_numbers("outlook")["ahead.cover_left"].value
+    return cover.days_left <= soon or cover.days_left_range[0] <= 0
 
 
 def _level(
