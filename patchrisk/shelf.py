@@ -67,7 +67,7 @@ class _Figure(Table):
         most = from_canonical(quantity, QUANTITIES[quantity].high, unit)
         if not 0 < value <= most:
             cure = f"write a number above 0, up to {most:g} {unit}"
-            raise ValueError(f"{value:g} {unit} can't be a {quantity}: {cure}")
+            raise ValueError(f"{value:g} {unit} can't be {quantity}: {cure}")
         return value
 
     @classmethod

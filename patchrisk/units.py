@@ -200,9 +200,8 @@ def read_measure(quantity: str, text: str) -> float:
     unit = _ALSO.get(match[2], match[2]) if match else ""
     allowed = [u.symbol for u in kind.units]
     if match is None or unit not in allowed:
-        article = "an" if quantity[0] in "ae" else "a"
         raise ValueError(
-            f"{text!r} is not {article} {quantity}: write a number and {', '.join(allowed)}, "
+            f"{text!r} says no {quantity}: write a number and {', '.join(allowed)}, "
             f'as "{_EXAMPLES[quantity]}"'
         )
     value = to_canonical(quantity, float(match[1]), unit)

@@ -176,7 +176,7 @@ class Number(Sourced):
         if not kind.low <= units.to_canonical(quantity, printed, unit) <= kind.high:
             low, high = (units.from_canonical(quantity, v, unit) for v in (kind.low, kind.high))
             cure = f"write one from {low:g} to {high:g} {unit}"
-            raise ValueError(f"{printed:g} {unit} can't be a {quantity}: {cure}")
+            raise ValueError(f"{printed:g} {unit} can't be {quantity}: {cure}")
         return printed
 
     @model_validator(mode="after")

@@ -130,7 +130,7 @@ close_days = {{ value = 4, {number.format("days")}
             'value = 65, unit = "degF"',
             'value = 65, unit = "degC"',
             "window 1, low, value",
-            "65 degC can't be a soil temperature",
+            "65 degC can't be soil temperature",
             "write one from -30 to 60 degC",
         ),
         (
