@@ -6,10 +6,9 @@ from typing import Any
 
 import numpy as np
 
-from patchrisk import counters
-from patchrisk.arrays import DayArray, FloatArray
+from patchrisk.arrays import DayArray
 from patchrisk.soil.series import SoilSeries
-from patchrisk.windows import Rule, State, apply_rule, is_open
+from patchrisk.windows import Rule, State, apply_rule, compared, is_open
 
 
 @dataclass(frozen=True)
@@ -117,15 +116,6 @@ def together(states: Sequence[State]) -> State:
     return State.NOT_YET
 
 
-def statistic(rule: Rule, mean_c: FloatArray, max_c: FloatArray) -> FloatArray:
-    """Return the statistic that a rule compares [degC], shape of the input."""
-    if rule.statistic == "daily maximum":
-        return max_c
-    if rule.statistic == "rolling mean":
-        return counters.rolling_mean(mean_c, rule.mean_days)
-    return mean_c
-
-
 def look(
     diseases: Mapping[str, Sequence[tuple[str, Rule]]],
     soil_at: Callable[[float], SoilSeries],
@@ -172,7 +162,7 @@ def _look_rule(
 ) -> RuleToday:
     window = apply_rule(
         rule,
-        statistic(rule, soil.mean_c, soil.max_c),
+        compared(rule, soil.mean_c, soil.max_c),
         soil.dates,
         southern=southern,
         nearing_c=settings.nearing_c,
@@ -208,5 +198,5 @@ def _chance(rule: Rule, soil: SoilSeries, *, southern: bool) -> float:
     """Share of the series the soil may really have followed for which the window is open."""
     count = len(soil.draws_c)
     swing = (soil.max_c - soil.mean_c)[-count:, None]
-    value = statistic(rule, soil.draws_c, soil.draws_c + swing)
+    value = compared(rule, soil.draws_c, soil.draws_c + swing)
     return float(is_open(rule, value, soil.dates[-count:], southern=southern)[-1].mean())

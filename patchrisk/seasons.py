@@ -2,6 +2,7 @@
 
 from calendar import monthrange
 from dataclasses import dataclass
+from datetime import date
 from functools import lru_cache
 
 import numpy as np
@@ -19,6 +20,13 @@ class Season:
 
     start: tuple[int, int]
     end: tuple[int, int]
+
+
+def year_begins(day: date, *, southern: bool) -> date:
+    """First day of the year that holds a growing season: 1 January, in the south 1 July."""
+    if southern:
+        return date(day.year - (day.month < 7), 7, 1)
+    return date(day.year, 1, 1)
 
 
 def season_days(

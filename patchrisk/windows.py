@@ -8,7 +8,7 @@ from typing import Literal
 import numpy as np
 
 from patchrisk.arrays import BoolArray, DayArray, FloatArray, IntArray
-from patchrisk.counters import run_length
+from patchrisk.counters import rolling_mean, run_length
 from patchrisk.seasons import Season, season_days
 
 _HAIR_C = 1e-6  # what converting 65 degF and averaging a day leave of arithmetic noise
@@ -266,6 +266,15 @@ def apply_rule(
         closed.reshape(shape),
         inside,
     )
+
+
+def compared(rule: Rule, mean_c: FloatArray, max_c: FloatArray) -> FloatArray:
+    """Return the statistic that a rule compares [degC], shape of the input."""
+    if rule.statistic == "daily maximum":
+        return max_c
+    if rule.statistic == "rolling mean":
+        return rolling_mean(mean_c, rule.mean_days)
+    return mean_c
 
 
 def is_open(

@@ -4,11 +4,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from patchrisk.ahead.openings import SoilPaths, compared
+from patchrisk.ahead.openings import SoilPaths
 from patchrisk.arrays import DayArray, FloatArray
 from patchrisk.infection import Cardinal
 from patchrisk.seasons import Season, season_days
-from patchrisk.windows import Rule, is_open
+from patchrisk.windows import Rule, compared, is_open
 
 _SHARES = (0.1, 0.5, 0.9)
 

@@ -6,12 +6,12 @@ from typing import Literal
 
 import numpy as np
 
-from patchrisk.ahead.openings import SoilPaths, compared
+from patchrisk.ahead.openings import SoilPaths
 from patchrisk.arrays import BoolArray, DayArray, FloatArray, IntArray
 from patchrisk.counters import run_length
 from patchrisk.infection import Cardinal
 from patchrisk.seasons import season_days
-from patchrisk.windows import Rule, is_open
+from patchrisk.windows import Rule, compared, is_open
 
 WEEK = 7
 

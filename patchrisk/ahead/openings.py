@@ -6,10 +6,9 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from patchrisk.arrays import BoolArray, DayArray, FloatArray, IntArray
-from patchrisk.counters import rolling_mean
 from patchrisk.infection import Cardinal, relative_rate
 from patchrisk.seasons import season_days
-from patchrisk.windows import Rule, is_open
+from patchrisk.windows import Rule, compared, is_open
 
 NEVER = np.datetime64("9999-12-31")
 
@@ -104,15 +103,6 @@ class RuleAhead:
     normal_never: float | None
     days_early: int | None
     traces: int
-
-
-def compared(rule: Rule, mean_c: FloatArray, max_c: FloatArray) -> FloatArray:
-    """Return the statistic that a rule compares [degC], shape of the input."""
-    if rule.statistic == "daily maximum":
-        return max_c
-    if rule.statistic == "rolling mean":
-        return rolling_mean(mean_c, rule.mean_days)
-    return mean_c
 
 
 def rule_ahead(

@@ -18,7 +18,7 @@ from patchrisk.arrays import FloatArray
 from patchrisk.at_site.prospect import Prospect
 from patchrisk.diseases import Disease, Library
 from patchrisk.numbers import load_numbers
-from patchrisk.outlook import DiseaseToday
+from patchrisk.outlook import DiseaseToday, RuleToday
 from patchrisk.soil.parameters import Parameters
 from patchrisk.soil.series import SoilSeries
 from patchrisk.soil.surface import Surface
@@ -146,7 +146,7 @@ def area_ahead(
     return ahead, soil_course(*paths_at(reference_cm))
 
 
-def _known_to_have_opened(result: Any) -> bool | None:
+def _known_to_have_opened(result: RuleToday) -> bool | None:
     """Whether a window is sure to have opened in its season, or not to; None when in doubt."""
     if not result.in_season or result.chance_open is None:
         return None

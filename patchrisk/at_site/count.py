@@ -12,6 +12,7 @@ from patchrisk.at_site.gathering import Gathered
 from patchrisk.at_site.morning import soil_of
 from patchrisk.at_site.prospect import Prospect, history_of, prospect
 from patchrisk.errors import Fault, InputError
+from patchrisk.seasons import year_begins
 from patchrisk.site import Area, Site
 from patchrisk.tally import Courses, DaysMet, DegreeDays, Threshold, courses, days_met, degree_days
 
@@ -98,13 +99,6 @@ def count_areas(g: Gathered, as_of: date, asked: Asked, only: Sequence[str] = ()
     areas = g.site.areas_named(only)
     counted = tuple(_area(g, area, as_of, since, asked, ground) for area in areas)
     return SiteCounts(g.site, as_of, since, asked, counted)
-
-
-def year_begins(day: date, *, southern: bool) -> date:
-    """Return the first day of the year that a day of a growing season belongs to."""
-    if not southern:
-        return date(day.year, 1, 1)
-    return date(day.year if day.month >= 7 else day.year - 1, 7, 1)
 
 
 def _area(

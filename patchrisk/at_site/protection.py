@@ -14,7 +14,7 @@ from patchrisk.diseases.models import ModeOfAction
 from patchrisk.diseases.quantities import Number
 from patchrisk.groups import load_groups
 from patchrisk.numbers import load_numbers
-from patchrisk.outlook import DiseaseToday, statistic
+from patchrisk.outlook import DiseaseToday
 from patchrisk.programme.cover import Applied, Cover, cover
 from patchrisk.programme.given import (
     Concern,
@@ -28,7 +28,7 @@ from patchrisk.programme.given import (
 from patchrisk.seasons import season_days
 from patchrisk.site import Area
 from patchrisk.soil.series import SoilSeries
-from patchrisk.windows import Rule, is_open
+from patchrisk.windows import Rule, compared, is_open
 
 _MEASURED = ("logged", "station")
 AHEAD_DAYS = 120  # of cover laid out from today on; no published interval is longer
@@ -60,7 +60,7 @@ def open_days(
     votes = []
     for result in today.deciding:
         rule, soil = result.rule, soil_at(result.rule.depth_cm)
-        value = statistic(rule, soil.mean_c, soil.max_c)
+        value = compared(rule, soil.mean_c, soil.max_c)
         opened = is_open(rule, value, soil.dates, southern=southern)
         _, label, waiting = season_days(rule.season, soil.dates, southern=southern)
         votes.append(opened & (label == label[-1]) & ~waiting[-1])

@@ -21,6 +21,7 @@ from patchrisk.programme.given import PROVEN, Concern, Demand, Ground, Stock
 from patchrisk.programme.plan import AreaPlan, Choice, Planned
 from patchrisk.programme.recorded import PREVENTIVE_RULE, SPLIT_RULE, without_rate
 from patchrisk.programme.rotation import Guideline, family
+from patchrisk.seasons import year_begins
 from patchrisk.shelf import Shelf, amount_words, shelf_path, site_shelf
 from patchrisk.shelf_limits import yearly_limits
 from patchrisk.site import Area, DaysOff, Site
@@ -100,13 +101,6 @@ def keeps_programme(morning: Morning) -> bool:
     )
 
 
-def season_start(day: date, *, southern: bool) -> date:
-    """First day of the year that applications are counted by: 1 January, in the south 1 July."""
-    if southern:
-        return date(day.year - (day.month < 7), 7, 1)
-    return date(day.year, 1, 1)
-
-
 def _notices(morning: Morning, shelf: Shelf | None) -> Iterator[str]:
     if morning.applications is None:
         yield (
@@ -152,7 +146,7 @@ def _area(
         for one in (() if morning.applications is None else morning.applications.rows)
         if one.area == area.area.name
     )
-    start = np.datetime64(season_start(morning.as_of, southern=site.site.southern), "D")
+    start = np.datetime64(year_begins(morning.as_of, southern=site.site.southern), "D")
     without = tuple(_not_planned(morning.library, area))
     if area.course is None or morning.ground is None:
         done = tuple(one for one in mine if one.day >= start)

@@ -18,8 +18,8 @@ from patchrisk.backtest.dates import Calendar
 from patchrisk.backtest.gaps import Gaps
 from patchrisk.backtest.sums import REFERENCE_CM, Sums
 from patchrisk.infection import Cardinal
-from patchrisk.outlook import Settings, statistic
-from patchrisk.windows import Edge, Rule, closing, meeting, nearing, soil_depth_cm
+from patchrisk.outlook import Settings
+from patchrisk.windows import Edge, Rule, closing, compared, meeting, nearing, soil_depth_cm
 
 
 @dataclass(frozen=True)
@@ -140,7 +140,7 @@ def seasons_of(
     out: dict[int, Seasons] = {}
     for (depth, _, _), members in sorted(order.items()):
         some = [rules[n][1] for n in members]
-        value = statistic(some[0], soil.mean_c[depth], soil.max_c.get(depth, soil.mean_c[depth]))
+        value = compared(some[0], soil.mean_c[depth], soil.max_c.get(depth, soil.mean_c[depth]))
         series = _Series.of(value, some, calendar, settings)
         for n in members:
             out[n] = _apply(*rules[n], series, sums)

@@ -16,6 +16,7 @@ from patchrisk.pen import Pen
 from patchrisk.programme.plan import AreaPlan, Planned
 from patchrisk.report import plan_words as words
 from patchrisk.report.words import codes_words
+from patchrisk.seasons import year_begins
 
 _OURS = UUID("6f0c1f0e-6c0a-5d0b-9a53-1e6c5d9f4a27")  # names of our events; drawn once, kept
 _MAKER = "-//patchrisk//programme"
@@ -145,7 +146,7 @@ def _void(plan: SitePlan, event: Event) -> bool:
     area = ", ".join(event.categories)
     elsewhere = {_plain(a.name) for a in plan.site.area} - {_plain(a.area) for a in plan.areas}
     southern = plan.site.site.southern
-    over = words.season_of(_start(event), southern) < words.season_of(plan.as_of, southern)
+    over = _start(event) < year_begins(plan.as_of, southern=southern)
     return area not in elsewhere and not over
 
 

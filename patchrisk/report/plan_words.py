@@ -14,6 +14,7 @@ from patchrisk.programme.plan import AreaPlan, Choice, Planned, RunnerUp, Share,
 from patchrisk.programme.watering import PHOSPHONATE
 from patchrisk.report.cover import water_words
 from patchrisk.report.words import Show, codes_words, name_of
+from patchrisk.seasons import year_begins
 
 CAUTIONS = (
     "Timing by mode-of-action group, not a prescription. No rate is given here but what you "
@@ -68,14 +69,9 @@ def numbered(plan: SitePlan, area: AreaPlan) -> Iterator[Numbered]:
     items: list[Applied | Planned] = [*tanks(area.done), *area.planned]
     for item in items:
         day = as_date(item.day)
-        season = season_of(day, southern)
+        season = year_begins(day, southern=southern).year
         counts[season] = counts.get(season, 0) + 1
         yield Numbered(season, counts[season], item)
-
-
-def season_of(day: date, southern: bool) -> int:
-    """Return the year in which a day's season begins."""
-    return day.year - (southern and day.month < 7)
 
 
 def as_date(day: np.datetime64) -> date:
