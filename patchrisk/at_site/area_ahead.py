@@ -2,7 +2,6 @@
 
 from collections.abc import Callable, Sequence
 from functools import cache
-from typing import Any
 
 import numpy as np
 
@@ -17,6 +16,7 @@ from patchrisk.ahead.traces import WeatherTraces
 from patchrisk.arrays import FloatArray
 from patchrisk.at_site.prospect import Prospect
 from patchrisk.diseases import Disease, Library
+from patchrisk.diseases.quantities import Number
 from patchrisk.numbers import load_numbers
 from patchrisk.outlook import DiseaseToday, RuleToday
 from patchrisk.soil.parameters import Parameters
@@ -186,8 +186,8 @@ def shows_of(disease: Disease) -> Shows:
     """Put how a disease shows as plain numbers."""
     expression = disease.expression
 
-    def number(item: Any) -> float | None:
-        return None if item is None else float(item.canonical)
+    def number(item: Number | None) -> float | None:
+        return None if item is None else item.canonical
 
     figures = [
         (number(s.soil_above), number(s.air_above), number(s.air_below), number(s.lasting))
