@@ -1,7 +1,7 @@
 """How long applications that went on still protect the roots."""
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from itertools import groupby
 
 import numpy as np
@@ -10,9 +10,9 @@ import numpy.typing as npt
 from patchrisk.arrays import BoolArray, DayArray, FloatArray
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Applied:
-    """An application that really went on.
+    """An application that really went on; two that tell the same are equal.
 
     Parameters
     ----------
@@ -46,6 +46,16 @@ class Applied:
     longest_days: int | None = None
     rain_mm: float = float("nan")
     part: float = float("nan")
+
+    def _told(self) -> tuple[object, ...]:
+        every = (getattr(self, f.name) for f in fields(self))
+        return tuple(None if one != one else one for one in every)  # NaN is equal to nothing
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, Applied) and self._told() == other._told()
+
+    def __hash__(self) -> int:
+        return hash(self._told())
 
     def lasts(self, interval: int) -> int:
         """Days it protects where others of its kind do for the interval [days]."""
