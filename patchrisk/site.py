@@ -38,7 +38,7 @@ CURES = {
     "turf": 'write the grass, such as "creeping bentgrass"',
     "most_applications": "write a whole number from 0 to 12",
     "no_spray": 'write a list, as ["2026-06-13", "2026-07-01/2026-07-04", "weekends"]',
-    "resistant": 'write each disease with its FRAC codes: { "dollar spot" = ["1", "3"] }',
+    "resistant": 'write each disease with its FRAC codes: { "summer-patch" = ["1", "11"] }',
     "without_groups": 'write a list of FRAC codes in quotes, as ["14", "M05"]',
 }
 WEEKDAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")

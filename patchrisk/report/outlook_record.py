@@ -15,23 +15,16 @@ from patchrisk.report import ahead, cover, words
 from patchrisk.report.view import AreaView, Row, view_of
 from patchrisk.soil.series import SoilSeries
 from patchrisk.weather.gather import Weather
-from patchrisk.weather.layout import offset_words
 
 SCHEMA = "patchrisk-outlook/1"
 
 
 def to_json(morning: Morning) -> str:
     """Write a morning as JSON, temperatures in degC and depths in cm whatever the site prints."""
-    place = morning.site.site
     said = {area.name: area for area in view_of(morning).areas}
     record = {
         "schema": SCHEMA,
-        "site": {
-            "name": place.name,
-            "latitude": place.latitude,
-            "longitude": place.longitude,
-            "utc_offset": offset_words(place.standard_offset).removeprefix("UTC"),
-        },
+        "site": words.site_record(morning.site.site),
         "as_of": morning.as_of.isoformat(),
         "areas": [_area(morning, area, said[area.area.name]) for area in morning.areas],
         "readings": [_readings(reading) for reading in morning.readings],

@@ -9,23 +9,16 @@ from patchrisk.at_site.season_plan import SitePlan
 from patchrisk.programme.plan import AreaPlan, Choice, Planned
 from patchrisk.report import plan_words as words
 from patchrisk.report.cover import applied_record, cover_record
-from patchrisk.report.words import by_number, name_of
-from patchrisk.weather.layout import offset_words
+from patchrisk.report.words import by_number, name_of, site_record
 
 SCHEMA = "patchrisk-plan/1"
 
 
 def to_json(plan: SitePlan) -> str:
     """Write the programme as JSON, in mm and days whatever the site prints."""
-    place = plan.site.site
     record = {
         "schema": SCHEMA,
-        "site": {
-            "name": place.name,
-            "latitude": place.latitude,
-            "longitude": place.longitude,
-            "utc_offset": offset_words(place.standard_offset).removeprefix("UTC"),
-        },
+        "site": site_record(plan.site.site),
         "as_of": plan.as_of.isoformat(),
         "areas": [_area(plan, area) for area in plan.areas],
         "notices": list(plan.notices),

@@ -1,12 +1,12 @@
 """Pages into a folder: under a stable name, with a dated copy, and with a memory of the last."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from patchrisk.at_site.morning import Morning
 from patchrisk.atomic import write_text
-from patchrisk.errors import Fault, InputError, UnavailableError
+from patchrisk.errors import Fault, InputError, UnavailableError, unreadable
 from patchrisk.programme.plan import AreaPlan
 from patchrisk.report.figures import figures_of
 from patchrisk.report.page import MARK, SitePage, write_index, write_page
@@ -93,4 +93,4 @@ def _beginning(file: Path) -> bytes:
             return stream.read(2000)
     except OSError as error:
         cure = "name another folder with --out"
-        raise UnavailableError(Fault(str(file), "", str(error.strerror).lower(), cure)) from None
+        raise UnavailableError(replace(unreadable(file, error), cure=cure)) from None

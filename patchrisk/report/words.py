@@ -11,7 +11,9 @@ from patchrisk.at_site.morning import REFERENCE_CM
 from patchrisk.diseases import Disease, Library
 from patchrisk.diseases.rules import PublishedRule
 from patchrisk.outlook import DiseaseToday, RuleToday
+from patchrisk.site import Place
 from patchrisk.soil.transfer import MAX_UP_CM
+from patchrisk.weather.layout import offset_words
 from patchrisk.weather.logger import Probe
 from patchrisk.windows import State
 
@@ -172,3 +174,13 @@ def probe_words(reading: Readings, probe: Probe, as_of: date, show: Show, day: D
     if count:
         text += f"; {count} reading{'s' if count > 1 else ''} left out"
     return text + "."
+
+
+def site_record(place: Place) -> dict[str, str | float]:
+    """Return what every JSON says of its site."""
+    return {
+        "name": place.name,
+        "latitude": place.latitude,
+        "longitude": place.longitude,
+        "utc_offset": offset_words(place.standard_offset).removeprefix("UTC"),
+    }
