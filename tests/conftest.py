@@ -1,5 +1,7 @@
-"""What every test has: no network beyond this computer, and a weather service on it."""
+"""What every test has: no network beyond this computer, a weather service on it, a browser."""
 
+import os
+import shutil
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -8,6 +10,33 @@ import pytest
 from tests.online.loopback import forbid_outside
 from tests.online.provider import Provider
 from tests.outside import fetch
+
+# The files that take longest. They are begun first, so that no core waits for one of them at the
+# end: a file is run by one process (`--dist loadfile`).
+SLOWEST = (
+    "test_run.py",
+    "test_online.py",
+    "test_nothing_lost.py",
+    "test_answers.py",
+    "test_files.py",
+    "test_folder.py",
+    "test_study.py",
+    "test_plan_command.py",
+    "test_sample_course.py",
+    "test_one_verdict.py",
+    "test_year_round.py",
+    "test_bent_green.py",
+    "test_gaps_and_rest.py",
+    "test_page.py",
+    "test_view.py",
+    "test_figures.py",
+)
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Put the slowest files first; tests of a file stay together and in their order."""
+    rank = {name: n for n, name in enumerate(SLOWEST)}
+    items.sort(key=lambda item: rank.get(item.path.name, len(SLOWEST)))
 
 
 @pytest.fixture(autouse=True)
@@ -34,3 +63,25 @@ def provider() -> Iterator[Provider]:
     """A weather service on this computer; see tests/online/provider.py."""
     with Provider() as server:
         yield server
+
+
+def chromium() -> str | None:
+    """Where the browser is."""
+    return next(filter(None, map(shutil.which, ("chromium", "chromium-browser"))), None)
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[object]:
+    """Chromium, driven by playwright; skipped with the reason where it is not there."""
+    api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
+    where = chromium()
+    if where is None:
+        pytest.skip("chromium is not installed: apt-get install chromium")
+    root = hasattr(os, "geteuid") and os.geteuid() == 0  # chromium keeps no sandbox for root
+    with api.sync_playwright() as play:
+        started = play.chromium.launch(
+            executable_path=where,
+            args=["--disable-background-networking", *(["--no-sandbox"] if root else [])],
+        )
+        yield started
+        started.close()

@@ -5,10 +5,9 @@ from typing import Annotated, Literal
 import pytest
 from pydantic import BaseModel, ConfigDict, Field
 
-from patchrisk.atomic import write_text
-from patchrisk.document import read_toml, validate
-from patchrisk.errors import InputError, UnavailableError
-from patchrisk.numbers import read_numbers
+from patchrisk.base.errors import InputError, UnavailableError
+from patchrisk.base.saving import write_text
+from patchrisk.base.toml_files import read_numbers, read_toml, validate
 
 
 class Part(BaseModel):
@@ -65,7 +64,7 @@ def test_missing_folder_and_too_large(tmp_path):
         read_toml(tmp_path)
     big = tmp_path / "big.toml"
     big.write_bytes(b"#" * 5_000_001)
-    with pytest.raises(InputError, match="5000001 bytes"):
+    with pytest.raises(InputError, match=r"big.toml: 5.0 MB, more than 5 MB: name a TOML file"):
         read_toml(big)
 
 

@@ -7,11 +7,11 @@ gives a range or a single reading, the series holds that figure; a figure of our
 import numpy as np
 import pytest
 
-from patchrisk.backtest.engine import Soil, seasons_of
-from patchrisk.diseases import load_library
-from patchrisk.outlook import Settings
-from patchrisk.units import to_canonical
-from patchrisk.windows import State, apply_rule, soil_depth_cm
+from patchrisk.base.units import to_canonical
+from patchrisk.core.rules.states import Settings
+from patchrisk.core.rules.windows import State, Statistic, apply_rule, soil_depth_cm
+from patchrisk.core.skill.openings import Soil, seasons_of
+from patchrisk.read.diseases import load_library
 
 LIBRARY = load_library()
 NUMBERS = {"nearing_c": 2.0, "max_change_c": 3.8}
@@ -23,7 +23,7 @@ def states(disease, rule_id, values, first, unit="degF"):
     degrees = to_canonical("soil temperature", np.asarray(values, float), unit)
     days = np.arange(np.datetime64(first), np.datetime64(first) + len(degrees))
     window = apply_rule(rule, degrees, days, **NUMBERS)
-    if rule.statistic != "rolling mean":  # a backtest takes its own mean of the days
+    if rule.statistic != Statistic.ROLLING_MEAN:  # a backtest takes its own mean of the days
         once = _opened_by_backtest(rule, degrees, days)
         opened = window.opened[window.opened >= 0]
         assert once == (None if not opened.size else days[opened[0]])

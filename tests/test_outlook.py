@@ -1,55 +1,22 @@
-"""What several published rules say together, and how sure it is."""
+"""What each published rule says by itself, and how likely it is given the soil's error."""
 
 import numpy as np
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
 
-from patchrisk.numbers import load_numbers
-from patchrisk.outlook import Settings, deciding, look, together
-from patchrisk.seasons import Season
-from patchrisk.soil.series import SoilSeries
-from patchrisk.windows import Rule, State
+from patchrisk.base.toml_files import load_numbers
+from patchrisk.core.rules.seasons import Season
+from patchrisk.core.rules.states import Settings, rules_today
+from patchrisk.core.rules.windows import Rule, State, Statistic
+from patchrisk.core.soil.root_depth import SoilSeries
 
-A, N, C, X, U = State.OPEN, State.NEARING, State.CLOSED, State.NOT_YET, State.UNKNOWN
 SETTINGS = Settings(nearing_c=2.0, max_change_c=3.8)
-
-
-@pytest.mark.parametrize(
-    ("states", "said"),
-    [
-        ([A], A),
-        ([A, A, X], A),
-        ([A, X], N),  # a tie is not a majority
-        ([A, X, X], N),
-        ([N, X, X], N),
-        ([X, X], X),
-        ([C, C, A], C),
-        ([C, X], X),
-        ([U, U, A], U),
-        ([U, A], U),  # as many unknown as known
-        ([U, A, A], A),
-        ([U, U], U),
-        ([], U),
-    ],
-)
-def test_together(states, said):
-    assert together(states) is said
-
-
-@given(st.lists(st.sampled_from([A, N, C, X]), min_size=1, max_size=9))
-def test_together_never_hides_an_open_rule_behind_not_yet(states):
-    if A in states:
-        assert together(states) in (A, N, C)
-    if together(states) is A:
-        assert 2 * states.count(A) > len(states)
 
 
 def rule(name, low, meaning="treat", days=1, season=None):
     return Rule(
         id=name,
         meaning=meaning,
-        statistic="daily mean",
+        statistic=Statistic.DAILY_MEAN,
         depth_cm=5.0,
         direction="rising",
         season=season or Season((1, 15), (9, 30)),
@@ -67,53 +34,43 @@ def soil(values, sd=0.3, first="2025-04-01"):
     return SoilSeries(dates, 5.0, values, values + 3, np.full(len(values), sd), kind, draws)
 
 
-def first_of(rules, series, **kwargs):
-    said = look(
-        {"d": [("d", r) for r in rules]}, lambda _: series, southern=False, settings=SETTINGS
-    )
-    return said[0]
+def first_of(rules, series):
+    pairs = [("d", r) for r in rules]
+    return rules_today(pairs, lambda _: series, southern=False, settings=SETTINGS)
 
 
-def test_rules_on_timing_decide_and_those_on_infection_only_without_them():
-    today = first_of([rule("a", 12.0), rule("b", 25.0, meaning="infect")], soil([10, 13, 13]))
-    assert [r.rule.id for r in today.deciding] == ["a"]
-    assert today.state is A
-    today = first_of([rule("b", 12.0, meaning="infect")], soil([10, 13, 13]))
-    assert today.state is A
-
-
-def test_rules_out_of_season_do_not_vote():
-    autumn = rule("late", 5.0, season=Season((8, 1), (12, 31)))
-    today = first_of([rule("early", 12.0), autumn], soil([10, 13, 13]))
-    assert [r.rule.id for r in deciding(today.rules)] == ["early"]
-
-
-def test_since_is_the_day_the_majority_was_reached():
+def test_each_rule_stands_by_itself_in_the_order_given():
     series = soil([10, 12, 14, 16, 18, 18])
-    today = first_of([rule("a", 12.0), rule("b", 14.0), rule("c", 18.0)], series)
-    assert today.since == np.datetime64("2025-04-03")  # two of three
-    assert today.deciding[0].opened == np.datetime64("2025-04-02")
+    said = first_of([rule("c", 18.0), rule("a", 12.0), rule("b", 25.0, meaning="infect")], series)
+    assert [r.rule.id for r in said] == ["c", "a", "b"]
+    assert [r.state for r in said] == [State.OPEN, State.OPEN, State.NOT_YET]
+    assert said[0].opened == np.datetime64("2025-04-05")
+    assert said[1].opened == np.datetime64("2025-04-02")
+    assert said[2].opened is None
+    assert [r.value_c for r in said] == [18.0] * 3
 
 
-def test_changed_since_yesterday():
-    today = first_of([rule("a", 14.0)], soil([10, 12, 14]))
-    assert (today.yesterday, today.state) == (N, A)
+def test_a_rule_out_of_season_says_so_and_has_no_chance():
+    autumn = rule("late", 5.0, season=Season((8, 1), (12, 31)))
+    (said,) = first_of([autumn], soil([10, 13, 13]))
+    assert not said.in_season
+    assert said.chance_open is None
 
 
 def test_the_chance_follows_the_margin_and_the_error():
-    sure = first_of([rule("a", 12.0)], soil([20.0] * 5)).rules[0].chance_open
-    even = first_of([rule("a", 12.0)], soil([5.0, 5.0, 12.0], sd=1.0)).rules[0].chance_open
-    never = first_of([rule("a", 12.0)], soil([5.0] * 5)).rules[0].chance_open
-    assert sure == 1.0
-    assert never == 0.0
-    assert even == pytest.approx(0.5, abs=0.11)  # 200 draws: three standard errors
+    (sure,) = first_of([rule("a", 12.0)], soil([20.0] * 5))
+    (even,) = first_of([rule("a", 12.0)], soil([5.0, 5.0, 12.0], sd=1.0))
+    (never,) = first_of([rule("a", 12.0)], soil([5.0] * 5))
+    assert sure.chance_open == 1.0
+    assert never.chance_open == 0.0
+    assert even.chance_open == pytest.approx(0.5, abs=0.11)  # 200 draws: three standard errors
 
 
 def test_unknown_has_no_chance():
-    today = first_of([rule("a", 12.0)], soil([11.0, np.nan, np.nan, np.nan]))
-    assert today.state is U
-    assert today.rules[0].chance_open is None
-    assert today.rules[0].judged_on == {"logged": 1, "unknown": 3}
+    (said,) = first_of([rule("a", 12.0)], soil([11.0, np.nan, np.nan, np.nan]))
+    assert said.state is State.UNKNOWN
+    assert said.chance_open is None
+    assert said.judged_on == {"logged": 1, "unknown": 3}
 
 
 def test_the_numbers_of_the_outlook_are_those_it_was_given():

@@ -4,8 +4,8 @@ from datetime import timedelta
 
 import pytest
 
-from patchrisk.errors import InputError
-from patchrisk.site import read_site
+from patchrisk.base.errors import InputError
+from patchrisk.read.site import read_site
 
 GOOD = """\
 [site]

@@ -8,9 +8,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
-from patchrisk.ahead.openings import SoilPaths
-from patchrisk.soil.series import SoilSeries
-from patchrisk.tally import Threshold, courses, days_met, degree_days
+from patchrisk.core.dates.openings import SoilPaths
+from patchrisk.core.rules.tally import Threshold, courses, days_met, degree_days
+from patchrisk.core.rules.windows import Statistic
+from patchrisk.core.soil.root_depth import SoilSeries
 
 
 def days(first, count):
@@ -62,7 +63,7 @@ def test_days_in_a_row_now_and_at_most_so_far():
 def test_the_maximum_is_compared_when_asked():
     c = logged([16.5, 15.0])
     assert days_met(c, Threshold(">=", 18.0)).so_far.middle == 0
-    assert days_met(c, Threshold(">=", 18.0, daily_maximum=True)).so_far.middle == 1
+    assert days_met(c, Threshold(">=", 18.0, Statistic.DAILY_MAXIMUM)).so_far.middle == 1
 
 
 def test_at_most_counts_the_cold_days():
@@ -117,7 +118,7 @@ def test_usual_days_and_rows_are_those_of_past_years_by_the_same_statistic():
     ahead = paths("2025-03-01", [[16, 16, 16, 16]], today=2)
     past = paths("2025-03-01", [[16, 16, 16, 0], [0, 16, 16, 16], [16, 0, 16, 16]], today=2)
     c = courses(soil("2025-03-01", [16, 16]), ahead, past, np.datetime64("2025-03-01"))
-    met = days_met(c, Threshold(">=", 18.0, daily_maximum=True), row=3)
+    met = days_met(c, Threshold(">=", 18.0, Statistic.DAILY_MAXIMUM), row=3)
     assert (met.so_far.middle, met.usual.middle) == (2, 1)
     assert met.comes.middle == np.datetime64("2025-03-03")
     assert met.comes.usual == np.datetime64("2025-03-04")  # on the 3rd, the 4th and never

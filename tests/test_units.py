@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from patchrisk.units import QUANTITIES, from_canonical, shower, to_canonical
+from patchrisk.base.units import QUANTITIES, from_canonical, shower, to_canonical
 
 # NIST Special Publication 811 (2008), Appendix B.8: in = 2.54 cm and ft = 0.3048 m exactly;
 # t/degC = (t/degF - 32) / 1.8. Watt hours of one day: 0.0864 MJ.
@@ -34,6 +34,7 @@ SIZE = {
     "m2": 1, "ha": 1e4, "ft2": 0.09290304, "acre": 4046.8564224, "MJ": 1e6, "W": 86400,
     "kg": 1, "g": 1e-3, "mg": 1e-6, "lb": 0.45359237, "oz": 0.028349523125,
     "L": 1, "mL": 1e-3, "gal": 3.785411784, "fl oz": 0.0295735295625,
+    "s": 1, "h": 3600, "km": 1e3, "mph": 0.44704, "kn": 1852 / 3600,
 }  # fmt: skip
 
 

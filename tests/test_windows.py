@@ -6,8 +6,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
-from patchrisk.seasons import Season, season_days
-from patchrisk.windows import Rule, State, apply_rule
+from patchrisk.core.rules.seasons import Season, season_days
+from patchrisk.core.rules.windows import Rule, State, Statistic, apply_rule, bounded, reach
 
 NUMBERS = {"nearing_c": 2.0, "max_change_c": 3.8}
 YEAR = Season((1, 1), (12, 31))
@@ -21,7 +21,7 @@ def rising(**changes):
     base = {
         "id": "r",
         "meaning": "treat",
-        "statistic": "daily mean",
+        "statistic": Statistic.DAILY_MEAN,
         "depth_cm": 5.0,
         "direction": "rising",
         "season": Season((1, 15), (9, 30)),
@@ -214,3 +214,38 @@ def test_lanes_do_not_see_each_other(values):
 def test_exactly_on_the_threshold(strict, state):
     said, _ = states(rising(strict=strict, days=1), [18.0])
     assert said == [state]
+
+
+@given(
+    hnp.arrays(float, (40, 3), elements=st.one_of(st.just(np.nan), st.floats(-5, 35))),
+    st.floats(0.5, 5),
+)
+def test_missing_days_are_bounded_as_far_as_known_ones_reach(value, change):
+    warm, cold = bounded(value, change)
+    coldest, warmest = reach(value, change)
+    known = ~np.isnan(value)
+    assert (warm[known] == value[known]).all()
+    assert (cold[known] == value[known]).all()
+    np.testing.assert_allclose(warm[~known], np.clip(warmest, -30, 60)[~known])
+    np.testing.assert_allclose(cold[~known], np.clip(coldest, -30, 60)[~known])
+
+
+def test_a_statistic_is_worked_out_from_what_it_is_made_of():
+    mean, hottest = np.array([10.0, 13.0, 16.0]), np.array([20.0, 21.0, 22.0])
+    by_hand = {
+        Statistic.DAILY_MEAN: mean,
+        Statistic.DAILY_MAXIMUM: hottest,
+        Statistic.ROLLING_MEAN: np.array([np.nan, 11.5, 14.5]),
+    }
+    for statistic in Statistic:
+        np.testing.assert_array_equal(statistic.of(mean, hottest, 2), by_hand[statistic])
+        assert statistic.over(1) is not None
+    assert Statistic.ROLLING_MEAN.over(1) is Statistic.DAILY_MEAN.over(1) is Statistic.DAILY_MEAN
+    assert Statistic.DAILY_MEAN.over(3) is Statistic.ROLLING_MEAN
+    assert Statistic.DAILY_MAXIMUM.over(3) is None  # never a mean of daily means instead
+    assert Statistic.ROLLING_MEAN.words(3) == "3-day mean"
+
+
+def test_a_statistic_of_the_maximum_is_never_worked_out_from_the_mean():
+    with pytest.raises(ValueError, match="give the daily maximum"):
+        Statistic.DAILY_MAXIMUM.of(np.array([10.0]), None)

@@ -8,7 +8,9 @@ from typing import Any
 import click
 
 from patchrisk import __version__
-from patchrisk.errors import Fault, PatchriskError
+from patchrisk.__main__ import STOPPED
+from patchrisk.base.errors import FULL, Fault, PatchriskError, unwritable
+from patchrisk.cli.screen import echo, hold_to_any_letter
 
 # The matrices of a morning are small: a second thread only waits. Read when numpy is first loaded.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
@@ -22,6 +24,7 @@ _COMMANDS = (
     "page",
     "plan",
     "record",
+    "serve",
     "fetch",
     "soil",
     "count",
@@ -29,6 +32,7 @@ _COMMANDS = (
     "diseases",
     "init",
     "figure",
+    "visit",
     "backtest",
     "sweep",
 )
@@ -47,29 +51,33 @@ class _Patchrisk(click.Group):
         return command
 
     def invoke(self, ctx: click.Context) -> Any:
+        hold_to_any_letter()
         try:
             return super().invoke(ctx)
         except PatchriskError as error:
             for fault in error.faults:
-                click.echo(f"patchrisk: {fault}", err=True)
+                echo(f"patchrisk: {fault}", err=True)
             ctx.exit(error.exit_code)
         except click.exceptions.NoArgsIsHelpError:
             raise
         except click.UsageError as error:
-            said = " ".join(error.format_message().split()).rstrip(".")
+            message = " ".join(error.format_message().split()).rstrip(".")
             where = error.ctx.command_path if error.ctx else "patchrisk"
-            click.echo(f"patchrisk: {said} (`{where} --help` says more)", err=True)
+            echo(f"patchrisk: {message} (`{where} --help` says more)", err=True)
             ctx.exit(2)
         except KeyboardInterrupt:
-            click.echo("patchrisk: stopped", err=True)
-            ctx.exit(1)
+            echo("patchrisk: stopped", err=True)
+            ctx.exit(STOPPED)
         except OSError as error:
             if isinstance(error, BrokenPipeError):  # click ends quietly
                 raise
             reason = (error.strerror or str(error)).lower()
             cure = "check the name, your rights to it, and the room on the disk"
-            fault = Fault(str(error.filename or "standard output"), "", reason, cure)
-            click.echo(f"patchrisk: {fault}", err=True)
+            where = str(error.filename or "standard output")
+            fault = Fault(where, "", reason, cure)
+            if error.errno in FULL:
+                fault = unwritable(where, error, cure)
+            echo(f"patchrisk: {fault}", err=True)
             ctx.exit(1)
 
 
@@ -84,5 +92,6 @@ def main() -> None:
     Start with `patchrisk outlook --sample` to see an invented course, then write your own site
     file with `patchrisk init`, and read `patchrisk outlook` each morning.
 
-    Exit codes: 0 done; 1 could not do it; 2 something you gave must be changed.
+    Exit codes: 0 done; 1 could not do it; 2 something you gave must be changed; 130 stopped with
+    Ctrl-C.
     """

@@ -6,16 +6,17 @@ import shlex
 import sys
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from patchrisk.cli.options import Lead
+from patchrisk.cli.options import F, Lead
+from patchrisk.cli.screen import echo
 
 if TYPE_CHECKING:
-    from patchrisk.units import System
+    from patchrisk.base.units import System
 
 
 class Years(click.ParamType[tuple[int, int]]):
@@ -52,26 +53,83 @@ class Named(click.ParamType[tuple[str, str]]):
         return ours, theirs
 
 
-units_option = click.option(
-    "--units",
-    type=click.Choice(["metric", "us"]),
-    help="Of findings, figures and what is made of the seasons: degC and cm, or degF and inches; "
-    "metric, or those of a site file, by default.",
-)
+class Warmer(click.ParamType[float]):
+    """A difference of temperature with its unit, as 2degC or 3.6degF; in degC."""
+
+    name = "difference"
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> float:
+        """Read the difference, or fail saying how to write it."""
+        from patchrisk.base.units import to_canonical
+
+        if isinstance(value, float):
+            return value
+        match = re.fullmatch(r"([+-]?\d{1,2}(?:\.\d+)?) ?(deg[CF])", value)
+        if match is None or abs(float(match[1])) > 20:
+            self.fail(f"{value!r}: write such as 2degC or 3.6degF, at most 20", param, ctx)
+        return float(to_canonical("temperature difference", float(match[1]), match[2]))
+
+
+def study_options(command: F) -> F:
+    """Add the options that `backtest` and `sweep` share."""
+    for option in (
+        click.option("--offline", is_flag=True, help="Of a site file: ask no weather service."),
+        click.option(
+            "--units",
+            type=click.Choice(["metric", "us"]),
+            help="Of findings, figures and what is made of the seasons: degC and cm, or degF and "
+            "inches; metric, or those of a site file, by default.",
+        ),
+        click.option(
+            "--lead",
+            type=Lead(),
+            help="Days before the disease is seen at which an opening is of use, as 21-84, for "
+            "every disease; without it the lags in each disease's file say.",
+        ),
+        click.option(
+            "--observations",
+            type=click.Path(path_type=Path),
+            help="CSV of what was seen (place, disease, first_seen; or looked, incidence): judges "
+            "the rules by it.",
+        ),
+        click.option(
+            "--column",
+            "columns",
+            type=Named(),
+            multiple=True,
+            help="What a table calls a column, as air_min_c=tmin; may be repeated.",
+        ),
+        click.option(
+            "--years", type=Years(), help="Seasons that began in these years, as 2009-2024."
+        ),
+        click.option(
+            "--diseases-folder",
+            type=click.Path(path_type=Path),
+            help="Your own disease files, over the ones that come with it.",
+        ),
+        click.option(
+            "--out",
+            type=click.Path(path_type=Path),
+            required=True,
+            help="Folder for the results; made.",
+        ),
+        click.argument("source", type=click.Path(path_type=Path)),
+    ):
+        command = option(command)
+    return command
 
 
 def usual_units(source: Path) -> "System":
     """Return the units that a site file asks for; metric for any other source."""
-    from patchrisk.site import read_site
+    from patchrisk.read.site import read_site
 
     return read_site(source).site.units if source.suffix == ".toml" else "metric"
 
 
 @click.command()
-@click.argument("source", type=click.Path(path_type=Path))
-@click.option(
-    "--out", type=click.Path(path_type=Path), required=True, help="Folder for the tables; made."
-)
+@study_options
 @click.option(
     "--soil",
     type=click.Choice(["either", "measured", "modelled", "both"]),
@@ -82,17 +140,16 @@ def usual_units(source: Path) -> "System":
 )
 @click.option("--disease", "diseases", multiple=True, help="This disease only; may be repeated.")
 @click.option(
-    "--diseases-folder",
-    type=click.Path(path_type=Path),
-    help="Your own disease files, over the ones that come with it.",
+    "--grass",
+    help="Turf that the verdicts are on, as 'creeping bentgrass'; each disease's most susceptible "
+    "grass by default.",
 )
-@click.option("--years", type=Years(), help="Seasons that began in these years, as 2009-2024.")
 @click.option(
-    "--column",
-    "columns",
-    type=Named(),
-    multiple=True,
-    help="What a table calls a column, as air_min_c=tmin; may be repeated.",
+    "--shift-air",
+    "shift_air_c",
+    type=Warmer(),
+    default=0.0,
+    help="A scenario: add so much to the air of every day, as 2degC; with --soil modelled.",
 )
 @click.option(
     "--table",
@@ -100,19 +157,6 @@ def usual_units(source: Path) -> "System":
     type=click.Choice(["parquet", "csv", "both"]),
     help="Which tables to write; both where Parquet can be written.",
 )
-@click.option(
-    "--observations",
-    type=click.Path(path_type=Path),
-    help="CSV of what was seen (place, disease, first_seen; or looked, incidence): judges the "
-    "rules by it.",
-)
-@click.option(
-    "--lead",
-    type=Lead(),
-    help="Days before the disease is seen at which an opening is of use, as 21-84, for every "
-    "disease; without it the lags in each disease's file say.",
-)
-@units_option
 @click.option("--workers", type=int, help="Processes; one for each core by default.")
 @click.option(
     "--memory",
@@ -124,13 +168,14 @@ def usual_units(source: Path) -> "System":
 )
 @click.option("--scheduler", help="Address of a Dask scheduler whose workers are to do it.")
 @click.option("--cluster", "local_cluster", is_flag=True, help="Start a Dask cluster here.")
-@click.option("--offline", is_flag=True, help="Of a site file: ask no weather service.")
 def backtest(
     source: Path,
     out: Path,
     soil: Any,
     diseases: tuple[str, ...],
     diseases_folder: Path | None,
+    grass: str | None,
+    shift_air_c: float,
     years: tuple[int, int] | None,
     columns: tuple[tuple[str, str], ...],
     table: str | None,
@@ -143,7 +188,7 @@ def backtest(
     local_cluster: bool,
     offline: bool,
 ) -> None:
-    """Say what every rule would have said in past seasons, and how right it was.
+    """Say what every rule and the verdict would have said in past seasons, and how right it was.
 
     SOURCE is a site file (its own history: weather files and loggers), a folder of daily01 files
     of the US Climate Reference Network, a CSV or Parquet table of many sites, or a folder of
@@ -162,24 +207,28 @@ def backtest(
     Name a column that is called otherwise with --column. In a CSV the rows of a site stand
     together.
 
-    Writes seasons.parquet and seasons.csv, a row for each site, soil, rule and season, in degC,
-    and metadata.json, which says what each column is and repeats the run. What is made of them
-    is in the units of --units. Stop it with Ctrl-C, and the same command goes on from the
-    finished parts.
+    Writes seasons.parquet and seasons.csv, a row for each site, soil, rule and season, in degC;
+    verdicts.parquet and verdicts.csv, a row for each disease and season of infection with what
+    the verdict would have been; and metadata.json, which says what each column is and what was
+    assumed, and repeats the run. What is made of them is in the units of --units. Stop it with
+    Ctrl-C, and the same command goes on from the finished parts.
 
-    A core does some 5 million site-years an hour, all rules and the soil model included, and
+    A core does some 3.6 million site-years an hour, rules, verdicts and soil model included, and
     takes no more memory for many sites than for few; beyond that, --scheduler gives the same
     tables from a Dask cluster.
     """  # noqa: D301 - click takes the escape as it stands
-    from patchrisk.backtest.run import backtest as run
-    from patchrisk.backtest.tables import Form
+    from patchrisk.study.run import backtest as run
+    from patchrisk.study.study import check_folder
+    from patchrisk.study.table_files import Form
 
     forms: dict[str | None, tuple[Form, ...]] = {
         "parquet": ("parquet",),
         "csv": ("csv",),
         "both": ("parquet", "csv"),
     }
-    with bar("Backtest") as progress:
+    inputs = files_read(source, observations, diseases_folder)
+    check_folder(out, inputs, observed=observations is not None)
+    with progress_bar("Backtest") as progress:
         done = run(
             source,
             out,
@@ -187,6 +236,8 @@ def backtest(
             diseases_folder=diseases_folder,
             soil=soil,
             years=years,
+            grass=grass,
+            shift_air_c=shift_air_c,
             columns=dict(columns),
             forms=forms.get(table),
             workers=workers or os.cpu_count() or 1,
@@ -198,26 +249,45 @@ def backtest(
             progress=progress,
         )
     counts = done.metadata["counts"]
-    click.echo(
+    echo(
         f"{counts['sites']} sites, seasons {counts['first_season']} to {counts['last_season']}: "
         f"{counts['rows']} rows, {counts['opened']} with an opening, {counts['in_doubt']} in "
         f"doubt for missing days."
     )
     if not_read := done.metadata["source"]["columns_not_read"]:
-        click.echo(f"Columns that were not read: {', '.join(not_read)}.", err=True)
+        echo(f"Columns that were not read: {', '.join(not_read)}.", err=True)
     for column, number in done.metadata["values_set_aside"].items():
-        click.echo(f"{column}: {number} values that can't be true were taken as missing.", err=True)
+        echo(f"{column}: {number} values that can't be true were taken as missing.", err=True)
+    for line in done.metadata["sites_left_out"]:
+        echo(f"Left out: {line}", err=True)
     if counts["sites_without_soil"]:
-        click.echo(f"{counts['sites_without_soil']} sites have no soil to judge.", err=True)
+        echo(f"{counts['sites_without_soil']} sites have no soil to judge.", err=True)
     inside: dict[Path, int] = {}
     system = units or usual_units(source)
     for path in _study(out, done, observations, lead, system, diseases_folder, memory_gb):
         if path.parent == out:
-            click.echo(str(path))
+            echo(str(path))
         else:
             inside[path.parent] = inside.get(path.parent, 0) + 1
     for folder, number in inside.items():
-        click.echo(f"{folder}: {number} files")
+        echo(f"{folder}: {number} files")
+
+
+def files_read(
+    source: Path, observations: Path | None, diseases_folder: Path | None
+) -> dict[Path, str]:
+    """Return the files that a backtest or a sweep is made from, each with what it is."""
+    inputs: dict[Path, str] = {source: "the source"} if source.is_file() else {}
+    if observations is not None:
+        inputs[observations] = "the observations"
+    if diseases_folder is not None:
+        inputs |= dict.fromkeys(diseases_folder.glob("*.toml"), "a disease file")
+    if source.suffix == ".toml" and source.is_file():
+        from patchrisk.read.names import inputs_of
+        from patchrisk.read.site import read_site
+
+        inputs |= inputs_of(source, read_site(source))
+    return inputs
 
 
 GB_A_ROW = 1e-6  # of the table and what is made of it (measured on 122,000 rows)
@@ -233,56 +303,57 @@ def _study(
     memory_gb: float,
 ) -> Iterator[Path]:
     """Write what is made of the whole table."""
-    yield from sorted(out.glob("seasons.*"))
+    tables = [
+        out / f"{name}.{form}" for name in ("seasons", "verdicts") for form in ("csv", "parquet")
+    ]
+    yield from (path for path in tables if path.is_file())
     yield out / "metadata.json"
-    rows, shelved = done.metadata["counts"]["rows"], (out / "seasons.parquet").is_file()
-    if not shelved and rows * GB_A_ROW > memory_gb:
-        click.echo(
+    rows, in_parquet = done.metadata["counts"]["rows"], (out / "seasons.parquet").is_file()
+    if not in_parquet and rows * GB_A_ROW > memory_gb:
+        echo(
             f"{rows} rows of CSV take more than --memory {memory_gb:g}: trends and figures were "
             "left out; write Parquet as well (--table both), or give more memory.",
             err=True,
         )
         return
     if rows:
-        from patchrisk.backtest.study import write_study
-        from patchrisk.backtest.tables import Shelved
-        from patchrisk.backtest.terms import usual_terms
-        from patchrisk.diseases import load_library
+        from patchrisk.read.diseases import load_library
+        from patchrisk.study.study import write_study
+        from patchrisk.study.table_files import SeasonParts
+        from patchrisk.study.terms import usual_terms
 
         library = load_library(diseases_folder)
-        with bar("Trends") as reading, bar("Figures") as progress:
+        with progress_bar("Trends") as reading, progress_bar("Figures") as progress:
             yield from write_study(
                 out,
-                Shelved(out) if shelved else done.seasons,
+                SeasonParts(out) if in_parquet else done.seasons,
                 observations,
+                verdicts=None if observations is None else done.verdicts,
                 library=library,
                 terms=None if lead is None else usual_terms(lead),
                 units=units,
                 reading=reading,
                 progress=progress,
-                tell=click.echo,
+                tell=echo,
             )
 
 
 @contextmanager
-def bar(label: str) -> Iterator[Callable[[int, int], None]]:
+def progress_bar(label: str) -> Iterator[Callable[[int, int], None]]:
     """Give something to tell the progress to; a bar appears when it takes over two seconds."""
     began = time.monotonic()
     shown: Any = None
+    with ExitStack() as stack:
 
-    def tell(done: int, total: int) -> None:
-        nonlocal shown
-        if shown is None and done < total and time.monotonic() - began > 2:
-            shown = click.progressbar(length=total, label=label, file=sys.stderr)
-            shown.__enter__()
-        if shown is not None:
-            shown.update(done - shown.pos)
-            if done == total:
-                shown.__exit__(None, None, None)
-                shown = None
+        def tell(done: int, total: int) -> None:
+            nonlocal shown
+            if shown is None and done < total and time.monotonic() - began > 2:
+                shown = click.progressbar(length=total, label=label, file=sys.stderr)
+                stack.enter_context(shown)
+            if shown is not None:
+                shown.update(done - shown.pos)
+                if done == total:
+                    stack.close()
+                    shown = None
 
-    try:
         yield tell
-    finally:
-        if shown is not None:
-            shown.__exit__(None, None, None)

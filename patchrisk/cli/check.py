@@ -2,8 +2,9 @@
 
 import click
 
+from patchrisk.base.errors import InputError
 from patchrisk.cli.options import Request, pass_request, site_options
-from patchrisk.errors import InputError
+from patchrisk.cli.screen import echo
 
 
 @click.command()
@@ -11,12 +12,12 @@ from patchrisk.errors import InputError
 @pass_request
 def check(request: Request) -> None:
     """Check the site file, the data it names and the disease files, all faults at once."""
-    from patchrisk.at_site.gathering import examine
+    from patchrisk.read.site_data import examine
     from patchrisk.report.check import write_check
 
     found = examine(request.path, request.now)
     text = write_check(found)
     if text:
-        click.echo(text)
+        echo(text)
     if found.faults:
         raise InputError(found.faults)

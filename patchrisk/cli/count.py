@@ -7,6 +7,8 @@ from typing import Any
 
 import click
 
+from patchrisk.base.errors import Fault, InputError
+from patchrisk.base.saving import Output
 from patchrisk.cli.options import (
     Day,
     Request,
@@ -15,7 +17,7 @@ from patchrisk.cli.options import (
     pass_request,
     site_options,
 )
-from patchrisk.errors import Fault, InputError
+from patchrisk.cli.screen import echo
 
 
 class Measure(click.ParamType[float]):
@@ -28,7 +30,7 @@ class Measure(click.ParamType[float]):
         self, value: Any, param: click.Parameter | None, ctx: click.Context | None
     ) -> float:
         """Read the measure, or fail saying how to write it."""
-        from patchrisk.units import read_measure
+        from patchrisk.base.units import read_measure
 
         if not isinstance(value, str):
             return float(value)
@@ -101,20 +103,24 @@ def count(
 
     patchrisk count --base 50degF --goal 500degF --at-least 65degF --row 5
     """
-    from patchrisk.at_site.count import Asked, count_areas
-    from patchrisk.atomic import write_text
-    from patchrisk.report.count import write_count_table, write_counts
-    from patchrisk.tally import Threshold
+    from patchrisk.base.saving import write_text
+    from patchrisk.core.rules.tally import Threshold
+    from patchrisk.core.rules.windows import Statistic
+    from patchrisk.report.count import COUNT_TABLE, write_count_table, write_counts
+    from patchrisk.site_day.counts import Asked, count_areas
 
     _check(base_c, ceiling_c, goal_c, [*warm_c, *cool_c], row)
-    warm = [Threshold(">=", value, maximum) for value in warm_c]
-    cool = [Threshold("<=", value, maximum) for value in cool_c]
+    if table is not None:
+        request.check([Output(table, COUNT_TABLE)])
+    statistic = Statistic.DAILY_MAXIMUM if maximum else Statistic.DAILY_MEAN
+    warm = [Threshold(">=", value, statistic) for value in warm_c]
+    cool = [Threshold("<=", value, statistic) for value in cool_c]
     asked = Asked(depth_cm, since, base_c, ceiling_c, goal_c, (*warm, *cool), row)
     counts = count_areas(request.gathered(), request.day, asked, areas)
-    click.echo(write_counts(counts))
+    echo(write_counts(counts))
     if table is not None:
         write_text(table, write_count_table(counts))
-        click.echo(f"Wrote {table}.")
+        echo(f"Wrote {table}.")
 
 
 def _check(

@@ -4,6 +4,8 @@ from pathlib import Path
 
 import click
 
+from patchrisk.cli.screen import echo
+
 
 @click.command()
 @click.argument("name", required=False)
@@ -16,12 +18,12 @@ import click
 )
 def diseases(name: str | None, turf: str | None, units: str, folder: Path | None) -> None:
     """List the diseases, or show NAME in full: every number with its source."""
-    from patchrisk.diseases import load_library
+    from patchrisk.base.units import shower
+    from patchrisk.read.diseases import load_library
     from patchrisk.report.disease import write_disease, write_list
-    from patchrisk.units import shower
 
     library = load_library(folder)
     if name is None:
-        click.echo(write_list(library, turf))
+        echo(write_list(library, turf))
     else:
-        click.echo(write_disease(library, name, shower("us" if units == "us" else "metric")))
+        echo(write_disease(library, name, shower("us" if units == "us" else "metric")))

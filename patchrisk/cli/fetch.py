@@ -5,6 +5,7 @@ import sys
 import click
 
 from patchrisk.cli.options import Request, offline_option, pass_request, site_options
+from patchrisk.cli.screen import echo
 
 
 @click.command()
@@ -13,13 +14,13 @@ from patchrisk.cli.options import Request, offline_option, pass_request, site_op
 @pass_request
 def fetch(request: Request) -> None:
     """Fetch station weather, past years and the forecast, and say what was got."""
-    from patchrisk.at_site.gathering import own_weather, read_all
-    from patchrisk.pen import Pen
+    from patchrisk.base.pen import Pen
+    from patchrisk.read.site_data import own_weather, read_all
+    from patchrisk.read.weather.at_site import location_of, weather_at
     from patchrisk.report.check import write_weather
-    from patchrisk.weather.at_site import place_of, weather_at
 
     site, _ = read_all(request.path)
-    today = place_of(site).local_day(request.now)
+    today = location_of(site).local_day(request.now)
     own = own_weather(site, today)
     with click.progressbar(length=100, label="Fetching", file=sys.stderr) as bar:
 
@@ -27,6 +28,6 @@ def fetch(request: Request) -> None:
             bar.update(100 * done // max(total, 1) - bar.pos)
 
         weather = weather_at(site, own, today, request.now, offline=request.offline, progress=tell)
-    click.echo(write_weather(weather, Pen(site.site.units)))
+    echo(write_weather(weather, Pen(site.site.units)))
     if weather.daily.empty:  # what went wrong stands in the text
         click.get_current_context().exit(1)

@@ -3,13 +3,29 @@
 import json
 import re
 import sys
+from datetime import date
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
-from patchrisk.atomic import write_text
-from patchrisk.errors import Fault, InputError
+from patchrisk.base.errors import Fault, InputError
+from patchrisk.base.saving import Output, check_outputs, marked, write_text
+from patchrisk.base.toml_files import said
+from patchrisk.base.user_files import is_there
+from patchrisk.cli.init_questions import (
+    ask,
+    ask_another,
+    ask_area,
+    ask_stakes,
+    choose,
+    field,
+    read_grasses,
+)
+from patchrisk.cli.screen import echo
+
+if TYPE_CHECKING:
+    from patchrisk.read.diseases import Library
 
 _HEAD = """\
 # Site file of patchrisk: one place, its areas, and where its readings are.
@@ -22,13 +38,18 @@ latitude = {latitude}     # degrees north; minus for south
 longitude = {longitude}   # degrees east; minus for west
 # elevation = "250 m"     # helps to choose weather stations
 utc_offset = {utc_offset}  # local STANDARD time, also in summer
+{summer_time}     # whether the clocks on the walls go forward; for readings by hand
+# country = "US"          # two letters; tells which groups are not to be had
 units = {units}       # "metric" or "us", for what is printed
 
 # One [[area]] for each piece of turf that is managed as one.
-# turf: the grass (`patchrisk diseases` lists those known).
+# turf: the grass (`patchrisk diseases` lists those known); a list for a mixture, as
+#   ["annual bluegrass", "creeping bentgrass"].
 # use: green, tee, fairway, approach, rough, sports field, lawn.
 # root_zone: sand green, push-up green, loam, clay.
-# history: diseases seen here before. diseases: only these, instead of all of the turf's.
+# history: how each disease is known here: "laboratory", "seen", "suspected" or "none in 5 years".
+#   One that is left out is unknown, which is not none. A list of names means "seen".
+# diseases: only these, instead of all of the turf's.
 """
 
 _AREA = """
@@ -37,7 +58,11 @@ name = {name}
 turf = {turf}
 use = {use}
 root_zone = {root_zone}
-# history = ["summer-patch"]
+{history}
+{sown}
+# prevent = ["summer patch"]  # to protect against without history
+# application_cost = 400  # and what an outbreak would cost, in any one unit: both, or neither
+# outbreak_cost = 20000
 # irrigated = true
 # shade = 0.3             # share of the day's sun kept off
 # size = "0.4 ha"         # or m2, ft2, acre: to work out what an application takes
@@ -45,10 +70,11 @@ root_zone = {root_zone}
 
 _LOGGER = """
 # The export of a soil-temperature logger, as it comes. What is guessed of its columns, clock
-# and units is shown by `patchrisk check`, and can be fixed here.
+# and units is shown by `patchrisk check`, and can be fixed here. A file that lacks one of its
+# `columns` is refused.
 [[logger]]
-file = {file}
-# areas = [{areas}]       # the areas it speaks for; all when left out
+{told}
+# areas = [{areas}]       # the areas it speaks for
 # depth = "5 cm"          # or one for each column:
 # columns = {{ "Soil temp A" = "5 cm", "Soil temp B" = "10 cm" }}
 # unit = "degF"           # when the header does not say
@@ -59,7 +85,7 @@ file = {file}
 _WEATHER = """
 # Daily weather that you keep: date, least and greatest air temperature, rain.
 [[weather]]
-file = {file}
+{told}
 """
 
 _ONLINE = """
@@ -78,6 +104,16 @@ _PROGRAMME = """
 # without_groups = ["M05"]
 """
 
+_OR_ELSE = '  # or a month, as "2019-09"; or, instead, age = "3 years"'
+_EXAMPLE = {"summer patch": "laboratory", "fairy ring": "none in 5 years"}
+_PLACE: dict[str, tuple[str, type]] = {
+    "name": ("Name of the site", str),
+    "latitude": ("Latitude, degrees north", float),
+    "longitude": ("Longitude, degrees east", float),
+    "utc_offset": ("Local standard time from UTC", str),
+    "units": ("Units to print", str),
+}
+_USUAL = {"units": "metric"}
 _DEFAULT_AREA = "Greens: creeping bentgrass, green, sand green"
 
 
@@ -104,7 +140,7 @@ _DEFAULT_AREA = "Greens: creeping bentgrass, green, sand green"
 )
 @click.option("--logger", "loggers", multiple=True, help="A logger export; may be repeated.")
 @click.option("--weather", "weathers", multiple=True, help="A daily weather file of your own.")
-@click.option("--force", is_flag=True, help="Overwrite a file that is there.")
+@click.option("--force", is_flag=True, help="Write a site file anew that `init` wrote.")
 def init(
     path: Path,
     name: str | None,
@@ -126,13 +162,20 @@ def init(
       --utc-offset -05:00 --units us --logger greens.csv \\
       --area "Greens: creeping bentgrass, green, sand green"
     """  # noqa: D301  (click reads the backspace)
-    from patchrisk.document import validate
-    from patchrisk.site import CURES, Site
+    from patchrisk.base.toml_files import validate
+    from patchrisk.read.diseases import load_library
+    from patchrisk.read.logger.summer_time import rule_for
+    from patchrisk.read.site import CURES, Place, Site
 
-    if path.exists() and not force:
+    if is_there(path) and not force:
         raise InputError(
             Fault(str(path), "", "there is one already", "choose another --file, or --force")
         )
+    folder = path.parent
+    inputs = dict.fromkeys((folder / file for file in loggers), "the file of a logger")
+    inputs |= dict.fromkeys((folder / file for file in weathers), "a weather file")
+    ours = marked("site file that `patchrisk init` wrote", _HEAD.splitlines()[0].encode())
+    check_outputs([Output(path, ours)], inputs)
     needed = {
         "--name": name,
         "--latitude": latitude,
@@ -147,43 +190,52 @@ def init(
                 if given is None
             ]
         )
-    name = _ask("Name of the site", name)
-    latitude = _ask("Latitude, degrees north", latitude, kind=float)
-    longitude = _ask("Longitude, degrees east", longitude, kind=float)
-    utc_offset = _ask("Local standard time from UTC", utc_offset, _offset_at(longitude))
-    units = _ask("Units to print, metric or us", units, "metric")
-    areas = areas or (_ask("An area (name: turf, use, root zone)", None, _DEFAULT_AREA),)
-    if not loggers and _can_ask():
-        asked = "File of a soil-temperature logger, as it comes (empty for none)"
-        loggers = tuple(filter(None, [click.prompt(asked, default="", show_default=False)]))
-    parsed = [_area(text) for text in areas]
-    data: dict[str, Any] = {
-        "site": {
-            "name": name,
-            "latitude": latitude,
-            "longitude": longitude,
-            "utc_offset": utc_offset,
-            "units": units,
-        },
-        "area": parsed,
-    }
-    validate(Site, data, "init", CURES)
-    place = {key: _toml(value) for key, value in data["site"].items()}
-    text = _HEAD.format(**place)
+    if not path.parent.is_dir():  # before anything is asked
+        cure = "make it, or choose another --file"
+        raise InputError(Fault(str(path.parent), "", "there is no such folder", cure))
+    library = load_library()
+    parsed = [_area(text, library) for text in areas or (() if _can_ask() else (_DEFAULT_AREA,))]
+    given = dict(zip(_PLACE, (name, latitude, longitude, utc_offset, units), strict=True))
+    anywhere = {"latitude": 0.0, "longitude": 0.0}
+    told = {key: value for key, value in given.items() if value is not None}
+    validate(Site, {"site": anywhere | told, "area": parsed or [{}]}, "init", CURES)
+    place: dict[str, Any] = {}
+    for key, (question, kind) in _PLACE.items():
+        value = given[key]
+        if value is None:
+            usual = _offset_at(place["longitude"]) if key == "utc_offset" else _USUAL.get(key)
+            read = field(Place, anywhere, key, kind)
+            if key == "units" and _can_ask():
+                value = choose(question, ("metric", "us"), usual, other=read)
+            else:
+                value = ask(question, read, usual) if _can_ask() else usual
+        place[key] = value
+    logs, days = ([{"file": file} for file in files] for files in (loggers, weathers))
+    if _can_ask():
+        from patchrisk.cli.init_files import ask_loggers, ask_weather
+
+        if rule_for(Place(**anywhere, utc_offset=place["utc_offset"]).standard_offset):
+            question = "Do the clocks on the walls go forward in summer"
+            place["summer_time"] = choose(question, ("yes", "no"), "yes") == "yes"
+        _ask_areas(library, parsed)
+        so_far = {"site": place, "area": parsed}
+        logs = ask_loggers(so_far, folder, loggers)
+        days = ask_weather(so_far, folder, date.today(), weathers)
+    whole = {"site": place, "area": parsed, "logger": logs, "weather": days}
+    validate(Site, whole, "init", CURES)
+    summer = place.pop("summer_time", None)
+    clock = f"{'# ' if summer is None else ''}summer_time = {_toml(summer is not False)}"
+    text = _HEAD.format(**{key: _toml(v) for key, v in place.items()}, summer_time=clock)
     for area in parsed:
-        text += _AREA.format(**{key: _toml(value) for key, value in area.items()})
+        text += _AREA.format(**_written(area))
     names = ", ".join(_toml(area["name"]) for area in parsed)
-    for file in loggers or ():
-        text += _LOGGER.format(file=_toml(file), areas=names)
-    for file in weathers:
-        text += _WEATHER.format(file=_toml(file))
-    if not loggers:
-        text += _commented(_LOGGER.format(file=_toml("logger.csv"), areas=names))
-    if not weathers:
-        text += _commented(_WEATHER.format(file=_toml("weather.csv")))
+    for block, tables, usual in ((_LOGGER, logs, "logger.csv"), (_WEATHER, days, "weather.csv")):
+        text += "".join(_filled(block, table, names) for table in tables)
+        if not tables:
+            text += _commented(_filled(block, {"file": usual}, names))
     write_text(path, text + _ONLINE + _PROGRAMME)
     which = "" if path == Path("site.toml") else f" --site {path}"
-    click.echo(f"Wrote {path}. Next: look through it, then run `patchrisk check{which}`.")
+    echo(f"Wrote {path}. Next: look through it, then run `patchrisk check{which}`.")
 
 
 def _offset_at(longitude: float) -> str:
@@ -196,25 +248,65 @@ def _can_ask() -> bool:
     return sys.stdin.isatty()
 
 
-def _ask(question: str, given: Any, default: Any = None, kind: type = str) -> Any:
-    if given is not None:
-        return given
-    if not _can_ask():
-        return default
-    return click.prompt(question, default=default, type=kind)
+def _ask_areas(library: "Library", areas: list[dict[str, Any]]) -> None:
+    """Ask what no option gave: of these areas their stakes, or all of every area."""
+    from patchrisk.read.area import Area
+
+    def stakes(area: dict[str, Any]) -> dict[str, Any]:
+        return ask_stakes(library, Area.model_validate(area), date.today())
+
+    for area in areas:
+        area |= stakes(area)
+    if areas:
+        return
+    asked: dict[str, Any] | None = ask_area(library, [])
+    while asked is not None:
+        areas.append(asked | stakes(asked))
+        asked = ask_another(library, [area["name"] for area in areas])
 
 
-def _area(text: str) -> dict[str, str]:
+def _area(text: str, library: "Library") -> dict[str, Any]:
     name, colon, rest = text.partition(":")
     parts = [part.strip() for part in rest.split(",")]
     if not colon or len(parts) != 3:
         raise InputError(Fault("init", "--area", repr(text), f'write it as "{_DEFAULT_AREA}"'))
-    return dict(zip(("name", "turf", "use", "root_zone"), [name.strip(), *parts], strict=True))
+    try:
+        turf = read_grasses(parts[0], library)
+    except ValueError as error:
+        raise InputError(Fault("init", "--area", *said(error))) from None
+    return {"name": name.strip(), "turf": turf, "use": parts[1], "root_zone": parts[2]}
 
 
-def _toml(value: str | float) -> str:
+def _written(area: dict[str, Any]) -> dict[str, str]:
+    """Return the parts of an area's block; what is not told stands there as a comment."""
+    turf, history, sown = area["turf"], area.get("history"), area.get("sown")
+    pairs = [f"{_toml(name)} = {_toml(how)}" for name, how in (history or _EXAMPLE).items()]
+    when = "2019" if sown is None else sown if sown.isdecimal() else _toml(sown)
+    return {
+        **{key: _toml(area[key]) for key in ("name", "use", "root_zone")},
+        "turf": _toml(turf),
+        "history": f"{'' if history else '# '}history = {{ {', '.join(pairs)} }}",
+        "sown": f"{'# ' if sown is None else ''}sown = {when}{_OR_ELSE}",
+    }
+
+
+def _filled(block: str, table: dict[str, Any], areas: str) -> str:
+    """Return the block of a file with what is told of it, and the keys that are not as comments."""
+    told = "\n".join(f"{key} = {_toml(value)}" for key, value in table.items())
+    done = {*table, *(["depth"] if "columns" in table else [])}
+    kept = (line for line in block.splitlines() if line.partition(" =")[0][2:] not in done)
+    return "\n".join(kept).format(told=told, areas=areas) + "\n"
+
+
+def _toml(value: Any) -> str:
     if isinstance(value, str):
         return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, list):
+        return f"[{', '.join(map(_toml, value))}]"
+    if isinstance(value, dict):
+        return f"{{ {', '.join(f'{_toml(k)} = {_toml(v)}' for k, v in value.items())} }}"
     return repr(float(value))
 
 

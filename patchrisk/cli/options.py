@@ -9,12 +9,15 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from patchrisk import resources
-from patchrisk.errors import Fault, InputError
+from patchrisk.base import resources
+from patchrisk.base.errors import Fault, InputError, UnavailableError
 
 if TYPE_CHECKING:
-    from patchrisk.at_site.gathering import Gathered
-    from patchrisk.at_site.morning import Morning
+    from collections.abc import Iterable
+
+    from patchrisk.base.saving import Output
+    from patchrisk.read.site_data import SiteData
+    from patchrisk.site_day.morning import Morning
 
 FIRST_YEAR = 1900
 
@@ -105,7 +108,7 @@ class Request:
     @cached_property
     def day(self) -> date:
         """The morning to judge: the one asked for, the sample's own, or today at the site."""
-        from patchrisk.at_site.gathering import sample_morning, this_morning
+        from patchrisk.read.site_data import sample_morning, this_morning
 
         if self.sample and self.as_of is None:
             return sample_morning(self.path)
@@ -115,15 +118,23 @@ class Request:
             raise InputError(Fault("--as-of", "", found, cure))
         return self.as_of or today
 
-    def gathered(self) -> "Gathered":
+    def check(self, outputs: "Iterable[Output]") -> None:
+        """Refuse to write over a file of the site, or over what is not of the same kind."""
+        from patchrisk.base.saving import check_outputs
+        from patchrisk.read.names import inputs_of
+        from patchrisk.read.site import read_site
+
+        check_outputs(outputs, inputs_of(self.path, read_site(self.path)))
+
+    def gathered(self) -> "SiteData":
         """Read everything for the morning."""
-        from patchrisk.at_site.gathering import gather
+        from patchrisk.read.site_data import gather
 
         return gather(self.path, self.day, self.now, offline=self.offline)
 
     def morning(self, only: Sequence[str] = ()) -> "Morning":
         """Bring the morning together, for these areas or for all."""
-        from patchrisk.at_site.morning import prepare
+        from patchrisk.site_day.morning import prepare
 
         return prepare(self.path, self.day, self.now, only=only, offline=self.offline)
 
@@ -145,3 +156,13 @@ def pass_request(command: Callable[..., None]) -> Callable[..., None]:
         command(Request(path, sample, as_of, offline, now), **others)
 
     return framed
+
+
+def make_folder(folder: Path) -> None:
+    """Make the folder that ``--out`` names where it is not there; UnavailableError says why not."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        reason = (error.strerror or str(error)).lower()
+        found = f"can't make the folder ({reason})"
+        raise UnavailableError(Fault("--out", str(folder), found, "name another")) from None

@@ -6,15 +6,14 @@ from typing import TYPE_CHECKING
 
 import click
 
-from patchrisk.cli.options import Request, as_of_option, offline_option, site_path
-from patchrisk.errors import Fault, InputError, PatchriskError, UnavailableError
+from patchrisk.base.errors import Fault, InputError, PatchriskError
+from patchrisk.cli.options import Request, as_of_option, make_folder, offline_option, site_path
+from patchrisk.cli.screen import echo
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
-    from patchrisk.at_site.morning import Morning
-    from patchrisk.programme.plan import AreaPlan
-    from patchrisk.report.publish import Page
+    from patchrisk.report.page import Page
+    from patchrisk.site_day.morning import Morning
+    from patchrisk.site_day.season_plan import SitePlan
 
 _DUE = 3  # exit code with --signal
 
@@ -40,17 +39,27 @@ _DUE = 3  # exit code with --signal
     help="Folder to write to; made if it is not there. The one you are in when left out.",
 )
 @click.option(
-    "--plan",
+    "--plan/--no-plan",
     "with_plan",
+    default=True,
+    help="Leave out the season's programme, which is on the page where the site keeps records of "
+    "applications or a shelf, or has [programme].",
+)
+@click.option(
+    "--season",
     is_flag=True,
-    help="Add the season's programme where the site keeps records of applications or a shelf, or "
-    "has [programme]; takes some seconds more.",
+    help="Write instead how the last season's calls did against what was seen and applied.",
 )
 @click.option("--dated", is_flag=True, help="Keep a copy with the date in its name beside it.")
 @offline_option
-@click.option("--summary", is_flag=True, help="Print the one-line summary alone, for a message.")
+@click.option("--full", is_flag=True, help="Leave nothing folded.")
+@click.option("--summary", is_flag=True, help="Print two lines alone that fit a text message.")
 @click.option("--mail", "by_mail", is_flag=True, help="Mail it as [mail] in the site file says.")
-@click.option("--signal", is_flag=True, help="Exit with 3 when an area has something due today.")
+@click.option(
+    "--signal",
+    is_flag=True,
+    help="Exit with 3 when an area asks for an application or a decision today.",
+)
 @click.pass_context
 def page(
     ctx: click.Context,
@@ -61,6 +70,8 @@ def page(
     with_plan: bool,
     dated: bool,
     offline: bool,
+    full: bool,
+    season: bool,
     summary: bool,
     by_mail: bool,
     signal: bool,
@@ -71,11 +82,13 @@ def page(
     what it said, for what changed since. Several sites get an index page, the most urgent first.
 
     Exit codes: 0 written; 1 a site could not be done; 2 something you gave must be changed; with
-    --signal, 3 written and something is due today. With several sites the others are written
-    whatever befalls one.
+    --signal, 3 written and an area says apply or decide. With several sites the others are
+    written whatever befalls one.
     """
-    from patchrisk.names import slugs
-    from patchrisk.report.publish import Page, publish, publish_index
+    from patchrisk.base.safe_text import slugs
+    from patchrisk.read.names import inputs_of
+    from patchrisk.report.page import Page, index_in, publish, publish_index
+    from patchrisk.report.plan_files import keep_beside
 
     paths = [site_path(path, sample) for path in ([Path()] if sample else site_files)]
     now = datetime.now().astimezone()
@@ -88,15 +101,38 @@ def page(
             if len(paths) == 1:
                 raise
             failed.append((path, error))
-    _make(out)
+    make_folder(out)
     several = len(paths) > 1
+    inputs: dict[Path, str] = {}
+    for path, morning in mornings:
+        inputs |= inputs_of(path, morning.site)
+    if season:
+        own = slugs([m.site.site.name for _, m in mornings])
+        for (_, morning), name in zip(mornings, own, strict=True):
+            echo(f"Wrote {_season(morning, out / f'{name}-season.html', inputs)}")
+        if failed:
+            raise type(_worst(failed))([fault for _, error in failed for fault in error.faults])
+        return
+    index = index_in(out, inputs) if several else None
     names = slugs([m.site.site.name for _, m in mornings], ["index"] if several else [])
     done: list[tuple[Path, Morning, Page]] = []
     for (path, morning), name in zip(mornings, names, strict=True):
         others = "index.html" if several else ""
         try:
-            plans = _plans(morning) if with_plan else ()
-            made = publish(morning, out, name, plans=plans, dated=dated, others=others)
+            plan = _plan(morning, out) if with_plan else None
+            plans = () if plan is None else plan.areas
+            made = publish(
+                morning,
+                out,
+                name,
+                plans=plans,
+                dated=dated,
+                others=others,
+                full=full,
+                inputs=inputs,
+            )
+            if plan is not None:  # once the page is written: a refusal leaves everything as it was
+                keep_beside(plan, out)
             done.append((path, morning, made))
         except PatchriskError as error:
             if not several:
@@ -104,32 +140,45 @@ def page(
             failed.append((path, error))
     pages = [made for _, _, made in done]
     written = [path for made in pages for path in made.written]
-    if several:
+    for fault in (fault for made in pages for fault in made.faults):
+        echo(f"patchrisk: {fault}", err=True)
+    if index is not None:
         reasons = [(f"{path.parent.name}/{path.name}", _short(error)) for path, error in failed]
-        written.append(publish_index(pages, reasons, out))
+        written.append(publish_index(pages, reasons, index))
     if not summary:
         for path in written:
-            click.echo(f"Wrote {path}")
+            echo(f"Wrote {path}")
     for made in pages:
-        click.echo(made.view.message)
+        echo(made.view.crew if summary else made.view.message)
     if by_mail:
         for path, morning, made in done:
             try:
-                told = _mail(path, morning, made, now)
+                line = _mail(path, morning, made, now)
                 if not summary:
-                    click.echo(told)
+                    echo(line)
             except PatchriskError as error:
                 failed.append((path, error))
     if failed:
         raise type(_worst(failed))([fault for _, error in failed for fault in error.faults])
-    if signal and any(made.is_due for made in pages):
+    if signal and any(made.view.is_due for made in pages):
         ctx.exit(_DUE)
 
 
-def _plans(morning: "Morning") -> "Sequence[AreaPlan]":
-    from patchrisk.at_site.season_plan import keeps_programme, plan_all
+def _season(morning: "Morning", file: Path, inputs: dict[Path, str]) -> Path:
+    from patchrisk.base.saving import Output, check_outputs, write_text
+    from patchrisk.report.page import PAGE
+    from patchrisk.report.season_page import write_season_page
 
-    return plan_all(morning).areas if keeps_programme(morning) else ()
+    check_outputs([Output(file, PAGE)], inputs)
+    write_text(file, write_season_page(morning))
+    return file
+
+
+def _plan(morning: "Morning", folder: Path) -> "SitePlan | None":
+    from patchrisk.report.plan_files import plan_beside
+    from patchrisk.site_day.season_plan import keeps_programme
+
+    return plan_beside(morning, folder) if keeps_programme(morning) else None
 
 
 def _mail(path: Path, morning: "Morning", made: "Page", now: datetime) -> str:
@@ -161,12 +210,3 @@ def _short(error: PatchriskError) -> str:
 def _worst(failed: list[tuple[Path, PatchriskError]]) -> PatchriskError:
     """Return the error with the greatest exit code: what must be changed comes before bad luck."""
     return max((error for _, error in failed), key=lambda error: error.exit_code)
-
-
-def _make(folder: Path) -> None:
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        reason = (error.strerror or str(error)).lower()
-        found = f"can't make the folder ({reason})"
-        raise UnavailableError(Fault("--out", str(folder), found, "name another")) from None

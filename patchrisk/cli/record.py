@@ -1,4 +1,4 @@
-"""``patchrisk record``: write down what was applied and what was seen."""
+"""``patchrisk record``: write down what was applied, what was seen and what was read."""
 
 from collections.abc import Iterable
 from datetime import date, datetime, timezone
@@ -7,17 +7,20 @@ from typing import TYPE_CHECKING
 
 import click
 
+from patchrisk.base.errors import Fault, InputError
 from patchrisk.cli.options import Day, F, site_options
-from patchrisk.errors import Fault, InputError
+from patchrisk.cli.screen import echo
 
 if TYPE_CHECKING:
-    from patchrisk.records.rows import Known
+    from patchrisk.read.records.rows import RecordContext
 
 
 def _shared(command: F) -> F:
     for option in (
         click.option("--note", default="", help="Anything else, in a few words."),
-        click.option("--date", "day", type=Day(), help="Day, YYYY-MM-DD; today when left out."),
+        click.option(
+            "--date", "--day", "day", type=Day(), help="Day, YYYY-MM-DD; today when left out."
+        ),
         click.option("--area", default="", help="The area; may be left out when there is one."),
     ):
         command = option(command)
@@ -26,15 +29,52 @@ def _shared(command: F) -> F:
 
 @click.group()
 def record() -> None:
-    """Write down an application or an observation, for the outlook and the programme.
+    """Write down an application, an observation or a reading, for outlook and programme.
 
-    Both are kept as plain CSV beside the site file, which a spreadsheet opens. A line that is
+    All are kept as plain CSV beside the site file, which a spreadsheet opens. A line that is
     there is never changed.
     """
 
 
+_TOLD = {
+    "spot": 'The part of the area it went on, such as "9 of 18 greens"; the whole when left out.',
+    "watered": 'When it was watered in, such as "06:40".',
+    "amount": 'Product that went on in all, such as "44 fl oz".',
+    "carrier": 'Water that carried it in all, such as "88 gal".',
+    "treated": 'Size that was treated, such as "1.5 acre".',
+    "start": 'Time of day it began, such as "05:30".',
+    "end": "Time of day it ended.",
+    "wind": 'Wind while it went on, such as "4 mph".',
+    "air": 'Air temperature then, such as "61 degF".',
+    "applicator": "Who applied it, or supervised it.",
+    "licence": "Licence or certificate number of the applicator.",
+    "registration": "Registration number of the product; that on your shelf when left out.",
+    "re_entry": 'When people may go back, such as "12 hours", "until dry" or "18:00".',
+}
+
+
+def _told(command: F) -> F:
+    for name, text in reversed(_TOLD.items()):
+        command = click.option(f"--{name.replace('_', '-')}", name, default="", help=text)(command)
+    return command
+
+
 @record.command()
 @_shared
+def note(site_file: Path, sample: bool, area: str, day: date | None, note: str) -> None:
+    """Write down a note on an area, which the page shows in its part."""
+    from patchrisk.read.records.notes import append_note, notes_path
+
+    context = _known(site_file, sample)
+    only = context.site.area[0].name if len(context.site.area) == 1 else ""
+    given = {"date": str(day or context.today), "area": area or only, "note": note}
+    done = append_note(context, given)
+    echo(f"Recorded in {notes_path(context.site)}: {done.day}, {done.area}, {done.text}.")
+
+
+@record.command()
+@_shared
+@_told
 @click.option("--product", default="", help="Your own word for it; its codes are on the shelf.")
 @click.option("--codes", default="", help='FRAC codes of all in the tank, such as "11 + 3".')
 @click.option("--actives", default="", help="Active ingredients by ISO name, joined by +.")
@@ -53,13 +93,15 @@ def application(
     targets: str,
     water: str,
     rate: str,
+    **told: str,
 ) -> None:
     """Write down an application that went on."""
-    from patchrisk.records.books import append_application, applications_path
+    from patchrisk.read.records.books import append_application, applications_path
+    from patchrisk.report.log_words import record_words
 
-    known = _known(site_file, sample)
+    context = _known(site_file, sample)
     given = {
-        "date": str(day or known.today),
+        "date": str(day or context.today),
         "area": area,
         "product": product,
         "codes": codes,
@@ -68,15 +110,20 @@ def application(
         "water": water,
         "rate": rate,
         "note": note,
+        **told,
     }
-    done, before = append_application(known, given)
-    groups = " + ".join(f"FRAC {c}" for c in sorted(done.codes, key=known.groups.codes.index))
+    done, before = append_application(context, given)
+    groups = " + ".join(f"FRAC {c}" for c in sorted(done.codes, key=context.groups.codes.index))
     what = f"{done.product} ({groups})" if done.product else groups
-    aim = f" for {', '.join(_name(known, key) for key in done.targets)}" if done.targets else ""
+    aims = [*(_name(context, key) for key in done.targets), *done.others]
+    aim = f" for {', '.join(aims)}" if aims else ""
+    where = f"{done.area} ({done.spot})" if done.spot else done.area
     strength = f" at {rate}" if rate else ""
     wet = f", watered in with {water}" if water else ""
-    path = applications_path(known.site)
-    click.echo(f"Recorded in {path}: {done.day}, {done.area}, {what}{strength}{aim}{wet}.")
+    path = applications_path(context.site)
+    echo(f"Recorded in {path}: {done.day}, {where}, {what}{strength}{aim}{wet}.")
+    for text in record_words(context, done, before.rows, given):
+        echo(text)
     _tell(before.faults)
 
 
@@ -85,6 +132,7 @@ def application(
 @click.option("--disease", default="", help="The disease, by any of its names.")
 @click.option("--seen/--not-seen", default=None, help="Whether it was seen.")
 @click.option("--share", default="", help='Share of the area that shows it, such as "5%".')
+@click.option("--plot", default="", help="Name of the plot left untreated that it is of.")
 def observation(
     site_file: Path,
     sample: bool,
@@ -94,34 +142,70 @@ def observation(
     disease: str,
     seen: bool | None,
     share: str,
+    plot: str,
 ) -> None:
     """Write down that a disease was looked for, and whether it was seen."""
-    from patchrisk.records.books import append_observation, observations_path
+    from patchrisk.read.records.books import append_observation, observations_path
 
     if seen is None and not share:
         cure = "add --seen or --not-seen"
         raise InputError(Fault("--seen", "", "not told whether it was seen", cure))
-    known = _known(site_file, sample)
+    context = _known(site_file, sample)
     given = {
-        "date": str(day or known.today),
+        "date": str(day or context.today),
         "area": area,
         "disease": disease,
         "seen": "" if seen is None else ("yes" if seen else "no"),
         "share": share,
         "note": note,
+        "plot": plot,
     }
-    done, before = append_observation(known, given)
-    what = f"{_name(known, done.disease)} {'seen' if done.seen else 'looked for, not seen'}"
+    done, before = append_observation(context, given)
+    what = f"{_name(context, done.disease)} {'seen' if done.seen else 'looked for, not seen'}"
     part = f" on {done.share:g}% of it" if done.share > 0 else ""
-    path = observations_path(known.site)
-    click.echo(f"Recorded in {path}: {done.day}, {done.area}, {what}{part}.")
+    path = observations_path(context.site)
+    where = f"{done.area}, untreated plot {done.plot}" if done.plot else done.area
+    echo(f"Recorded in {path}: {done.day}, {where}, {what}{part}.")
     _tell(before.faults)
 
 
-def _known(site_file: Path, sample: bool) -> "Known":
-    from patchrisk.diseases import load_library
-    from patchrisk.records.rows import known_at
-    from patchrisk.site import read_site
+@record.command()
+@_shared
+@click.option("--at", "at", default="", help="Time on the clock, such as 14:30.")
+@click.option("--depth", default="", help="Depth of the probe's tip, such as 2in or 5cm.")
+@click.option("--value", default="", help="What it showed, such as 63F or 17.2C.")
+def reading(
+    site_file: Path,
+    sample: bool,
+    area: str,
+    day: date | None,
+    note: str,
+    at: str,
+    depth: str,
+    value: str,
+) -> None:
+    """Write down soil temperature read by hand, from a probe stuck in at any hour."""
+    from patchrisk.read.records.books import append_reading, readings_path
+
+    context = _known(site_file, sample)
+    given = {
+        "date": str(day or context.today),
+        "at": at,
+        "area": area,
+        "depth": depth,
+        "value": value,
+        "note": note,
+    }
+    done, before = append_reading(context, given)
+    path = readings_path(context.site)
+    echo(f"Recorded in {path}: {given['date']} at {at}, {done.area}, {value} at {depth}.")
+    _tell(before.faults)
+
+
+def _known(site_file: Path, sample: bool) -> "RecordContext":
+    from patchrisk.read.diseases import load_library
+    from patchrisk.read.records.rows import record_context
+    from patchrisk.read.site import read_site
 
     if sample:
         cure = "record for a site file of your own; `patchrisk init` writes one"
@@ -129,14 +213,14 @@ def _known(site_file: Path, sample: bool) -> "Known":
     site = read_site(site_file)
     library = load_library(site.folder / site.diseases_folder if site.diseases_folder else None)
     today = datetime.now(timezone(site.site.standard_offset)).date()
-    return known_at(site, library, today)
+    return record_context(site, library, today)
 
 
-def _name(known: "Known", key: str) -> str:
-    return (known.library.diseases.get(key) or known.library.groups[key]).name
+def _name(context: "RecordContext", key: str) -> str:
+    return (context.library.diseases.get(key) or context.library.groups[key]).name
 
 
 def _tell(faults: Iterable[Fault]) -> None:
     """Name what was wrong in the file before; it keeps nothing from being recorded."""
     for fault in faults:
-        click.echo(f"patchrisk: {fault}", err=True)
+        echo(f"patchrisk: {fault}", err=True)

@@ -1,17 +1,20 @@
-"""``patchrisk soil``: the estimate of soil temperature held against an area's own logger."""
+"""``patchrisk soil``: the estimate of soil temperature held against logger and hand readings."""
 
 from pathlib import Path
 
 import click
 
+from patchrisk.base.errors import Fault, InputError
 from patchrisk.cli.options import Request, offline_option, pass_request, site_options
-from patchrisk.errors import Fault, InputError
+from patchrisk.cli.screen import echo
 
 
 @click.command()
 @site_options
 @offline_option
-@click.option("--area", "name", help="The area; the first with a logger when left out.")
+@click.option(
+    "--area", "name", help="The area; the first with a logger, or read by hand, when left out."
+)
 @click.option("--keep", is_flag=True, help="Keep the fit: the outlook uses it from now on.")
 @click.option(
     "--figure",
@@ -20,21 +23,47 @@ from patchrisk.errors import Fault, InputError
 )
 @pass_request
 def soil(request: Request, name: str | None, keep: bool, figure: Path | None) -> None:
-    """Compare estimated with logged soil temperature; let the logger teach the estimate."""
-    from patchrisk.at_site.learning import learn
-    from patchrisk.at_site.soil_fit import keep_fit
+    """Compare estimated soil temperature with a logger's, or with readings by hand.
+
+    What was read by hand corrects the estimate by itself; a logger's fit is kept with --keep.
+    """
+    from patchrisk.base.saving import Output, check_outputs
+    from patchrisk.read.names import inputs_of
+    from patchrisk.read.soil_fit import FIT, fit_path, keep_fit
+    from patchrisk.report.figures.files import FIGURE
+    from patchrisk.report.hand_readings import write_lessons
     from patchrisk.report.soil import draw_soil, write_soil
+    from patchrisk.site_day.calibration import learn
+    from patchrisk.site_day.hand_lessons import lessons
 
     if request.sample and keep:
         cure = "keep a fit for a site file of your own"
         raise InputError(Fault("--keep", "", "the sample course is not yours", cure))
     gathered = request.gathered()
     areas = gathered.site.areas_named([] if name is None else [name])
-    area = next((a for a in areas if gathered.site.loggers_of(a)), areas[0])
+    read = {one.area for one in gathered.by_hand}
+    speaking = [r for r in gathered.readings if any(p.hour is None for p in r.logged.probes)]
+    logged = [
+        a for a in areas if any(a.name in r.logger.areas or not r.logger.areas for r in speaking)
+    ]
+    area = next(iter([*logged, *(a for a in areas if a.name in read), *areas]))
+    inputs = inputs_of(request.path, gathered.site)
+    outputs = [Output(figure, FIGURE)] if figure is not None else []
+    if keep:
+        fit = fit_path(gathered.site, area)
+        outputs.append(Output(fit, FIT, "move it away"))
+        del inputs[fit]  # the one input that is written anew
+    check_outputs(outputs, inputs)
+    taught = lessons(gathered, area, request.day)
+    if taught is not None:
+        echo(write_lessons(taught, gathered.site.site.units))
+        if area not in logged and not outputs:
+            return
+        echo("")
     learning = learn(gathered, area, request.day)
-    click.echo(write_soil(learning, gathered.site.site.units))
+    echo(write_soil(learning, gathered.site.site.units))
     if figure is not None:
         draw_soil(learning, gathered.site.site.units, figure)
-        click.echo(f"Drew {figure}.")
+        echo(f"Drew {figure}.")
     if keep:
-        click.echo(f"Kept {keep_fit(gathered.site, area, learning.fit)}; delete it to go back.")
+        echo(f"Kept {keep_fit(gathered.site, area, learning.fit)}; delete it to go back.")

@@ -1,19 +1,21 @@
 """``patchrisk sweep``: a published rule with other numbers, against what was seen."""
 
+import shlex
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from patchrisk.cli.backtest import Named, Years, bar, units_option, usual_units
-from patchrisk.cli.options import Lead
+from patchrisk.cli.backtest import files_read, progress_bar, study_options, usual_units
+from patchrisk.cli.screen import echo
 
 if TYPE_CHECKING:
-    from patchrisk.units import System
+    from patchrisk.base.units import System
 
 
 @click.command()
-@click.argument("source", type=click.Path(path_type=Path))
+@study_options
 @click.option("--disease", required=True, help="Key or name of the disease.")
 @click.option("--rule", required=True, help="One of its rules; `patchrisk diseases` names them.")
 @click.option(
@@ -23,41 +25,12 @@ if TYPE_CHECKING:
     help="A number and its range, as low=16:20:0.5degC or days=3:7:1; may be repeated for a grid.",
 )
 @click.option(
-    "--out", type=click.Path(path_type=Path), required=True, help="Folder for the results; made."
-)
-@click.option(
-    "--observations",
-    type=click.Path(path_type=Path),
-    help="CSV of what was seen; without it, opening dates alone.",
-)
-@click.option(
-    "--lead",
-    type=Lead(),
-    help="Days before the disease is seen at which an opening is of use, as 21-84; without it "
-    "the lags in the disease's file say.",
-)
-@click.option(
     "--soil",
     type=click.Choice(["either", "measured", "modelled"]),
     default="either",
     show_default=True,
     help="Soil temperature as measured, or modelled; either: measured at sites where any is.",
 )
-@units_option
-@click.option("--years", type=Years(), help="Seasons that began in these years, as 2009-2024.")
-@click.option(
-    "--diseases-folder",
-    type=click.Path(path_type=Path),
-    help="Your own disease files, over the ones that come with it.",
-)
-@click.option(
-    "--column",
-    "columns",
-    type=Named(),
-    multiple=True,
-    help="What a table calls a column, as air_min_c=tmin; may be repeated.",
-)
-@click.option("--offline", is_flag=True, help="Of a site file: ask no weather service.")
 def sweep(
     source: Path,
     disease: str,
@@ -86,11 +59,15 @@ def sweep(
       first_seen  date, YYYY-MM-DD; or, instead,
       looked, incidence   date of a look and percent, or: not found
     """  # noqa: D301 - click takes the escape as it stands
-    from patchrisk.backtest.sweep import words
-    from patchrisk.backtest.sweep_study import sweep_source, write_sweep
-    from patchrisk.backtest.terms import usual_terms
+    from patchrisk.study.folder import Folder
+    from patchrisk.study.sweep_study import sweep_files, sweep_source, write_sweep
+    from patchrisk.study.sweep_words import sweep_sentences
+    from patchrisk.study.terms import usual_terms
 
-    with bar("Sweep") as progress:
+    inputs = files_read(source, observations, diseases_folder)
+    Folder(out).check(sweep_files(rule), inputs)
+
+    with progress_bar("Sweep") as progress:
         swept = sweep_source(
             source,
             disease,
@@ -104,9 +81,10 @@ def sweep(
             terms=None if lead is None else usual_terms(lead),
             units=units or usual_units(source),
             offline=offline,
+            command=shlex.join(["patchrisk", *sys.argv[1:]]),
             progress=progress,
         )
-    for line in words(swept):
-        click.echo(line)
-    for path in write_sweep(out, swept):
-        click.echo(str(path))
+    for line in sweep_sentences(swept):
+        echo(line)
+    for path in write_sweep(out, swept, inputs):
+        echo(str(path))

@@ -10,17 +10,23 @@ import numpy as np
 from icalendar import Calendar, Event, vText
 
 from patchrisk import __version__
-from patchrisk.at_site.season_plan import SitePlan
-from patchrisk.errors import Fault, InputError
-from patchrisk.pen import Pen
-from patchrisk.programme.plan import AreaPlan, Planned
+from patchrisk.base.errors import Fault, InputError
+from patchrisk.base.pen import Pen
+from patchrisk.base.saving import Kind
+from patchrisk.base.user_files import is_there, read_file
+from patchrisk.core.plan.programme import AreaPlan, Planned
+from patchrisk.core.rules.seasons import year_begins
 from patchrisk.report import plan_words as words
-from patchrisk.report.words import codes_words
-from patchrisk.seasons import year_begins
+from patchrisk.report.plan_reasons import watering_sentences
+from patchrisk.report.words import CAUTIONS_IN_FULL, codes_words
+from patchrisk.site_day.season_plan import SitePlan
 
 _OURS = UUID("6f0c1f0e-6c0a-5d0b-9a53-1e6c5d9f4a27")  # names of our events; drawn once, kept
 _MAKER = "-//patchrisk//programme"
 _EPOCH = datetime(2020, 1, 1, tzinfo=UTC)
+_MOST_BYTES = 5_000_000
+# Whose events a file holds is looked at where it is read: `read_calendar`.
+CALENDAR = Kind("calendar", lambda *_: True)
 _KEPT = ("uid", "dtstart", "dtend", "summary", "location", "transp", "categories")
 
 
@@ -51,10 +57,10 @@ def write_calendar(plan: SitePlan, now: datetime, before: Calendar | None = None
     written = set()
     for area in plan.areas:
         for entry in words.numbered(plan, area):
-            event = _event(plan, area, entry)
-            _revise(event, stamp)
-            calendar.add_component(event)
-            written.add(str(event["uid"]))
+            for event in _events(plan, area, entry):
+                _revise(event, stamp)
+                calendar.add_component(event)
+                written.add(str(event["uid"]))
     for event in _left(before):
         if str(event["uid"]) not in written:
             calendar.add_component(_cancelled(event, stamp) if _void(plan, event) else event)
@@ -70,11 +76,12 @@ def read_calendar(path: Path, plan: SitePlan) -> Calendar | None:
     InputError
         When the file is not a calendar of this site's programme: it must not be lost.
     """
-    if not path.exists():
+    if not is_there(path):
         return None
+    raw = read_file(path, _MOST_BYTES, "name another file, or move this one away")
     try:
-        calendar = Calendar.from_ical(path.read_bytes())
-    except (ValueError, IndexError, OSError):
+        calendar = Calendar.from_ical(raw)
+    except (ValueError, IndexError, RecursionError):
         found = "is there and is no calendar"
     else:
         place = str(calendar.get("x-patchrisk-place", ""))
@@ -84,9 +91,12 @@ def read_calendar(path: Path, plan: SitePlan) -> Calendar | None:
     raise InputError(Fault(str(path), "", found, "name another file, or move this one away"))
 
 
-def event_id(plan: SitePlan, area: str, season: int, number: int) -> str:
-    """Return the UID of an application: it stays while place, area, season and number do."""
-    return _id(plan, area, str(season), str(number))
+def event_id(plan: SitePlan, area: str, season: int, number: int, *task: str) -> str:
+    """Return the UID of an application, or of a task that goes with it.
+
+    It stays while place, area, season and number do.
+    """
+    return _id(plan, area, str(season), str(number), *task)
 
 
 def _id(plan: SitePlan, *parts: str) -> str:
@@ -95,23 +105,41 @@ def _id(plan: SitePlan, *parts: str) -> str:
     return str(uuid5(_OURS, "\n".join([place.name, where, *parts])))
 
 
-def _event(plan: SitePlan, area: AreaPlan, entry: words.Numbered) -> Event:
+def _events(plan: SitePlan, area: AreaPlan, entry: words.Numbered) -> Iterator[Event]:
+    """Yield an application, and its watering in as a task of its own while it is to come."""
+    item = entry.item
+    if not isinstance(item, Planned):
+        event = _event(plan, area, entry)
+        event.add("status", "CONFIRMED")
+        what = item.product or codes_words(item.codes) or "application"
+        event.add("summary", _plain(f"{area.area}: {what} (done)"))
+        event.add("description", "\n".join(["From your own records.", "", *CAUTIONS_IN_FULL]))
+        yield event
+        return
+    event = _event(plan, area, entry)
+    event.add("status", "TENTATIVE")
+    event.add("summary", _plain(f"{area.area}: {item.choice.label} (planned)"))
+    event.add("description", _plain(_description(plan, area, item)))
+    yield event
+    if item.watering is not None:
+        show = words.plan_pen(plan).show
+        task = _event(plan, area, entry, "water")
+        task.add("status", "TENTATIVE")
+        water = words.watering_words(item.watering, show)
+        task.add("summary", _plain(f"{area.area}: water in {item.choice.label}, {water}"))
+        told = [watering_sentences(item.watering, show), "", *CAUTIONS_IN_FULL]
+        task.add("description", _plain("\n".join(told)))
+        yield task
+
+
+def _event(plan: SitePlan, area: AreaPlan, entry: words.Numbered, *task: str) -> Event:
     event = Event()
-    event.add("uid", event_id(plan, area.area, entry.season, entry.number))
+    event.add("uid", event_id(plan, area.area, entry.season, entry.number, *task))
     event.add("dtstart", entry.day)
     event.add("dtend", entry.day + timedelta(days=1))  # the first day that is not part of it
     event.add("transp", "TRANSPARENT")
     event.add("location", _plain(plan.site.site.name))
     event.add("categories", [_plain(area.area)])
-    if isinstance(entry.item, Planned):
-        event.add("status", "TENTATIVE")
-        event.add("summary", _plain(f"{area.area}: {entry.item.choice.label} (planned)"))
-        event.add("description", _plain(_description(plan, area, entry.item)))
-    else:
-        event.add("status", "CONFIRMED")
-        what = entry.item.product or codes_words(entry.item.codes) or "application"
-        event.add("summary", _plain(f"{area.area}: {what} (done)"))
-        event.add("description", "\n".join(["From your own records.", "", *words.CAUTIONS]))
     return event
 
 
@@ -121,7 +149,7 @@ def _description(plan: SitePlan, area: AreaPlan, planned: Planned) -> str:
     lines = [words.choice_words(planned.choice)]
     lines += [f"{heading}: {text}" for heading, text in said.items()]
     made = f"Planned {made_on}; plan anew after every real application."
-    return "\n".join([*lines, made, "", "Cautions", *words.CAUTIONS])
+    return "\n".join([*lines, made, "", "Cautions", *CAUTIONS_IN_FULL])
 
 
 def _plain(text: str) -> str:

@@ -1,19 +1,92 @@
-"""How everything was read, for `patchrisk check`."""
+"""How everything was read, and what is at stake on each area, for `patchrisk check`."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 import pandas as pd
 
-from patchrisk.at_site.gathering import Examination, Readings
-from patchrisk.groups import load_groups
-from patchrisk.pen import Pen
-from patchrisk.records.books import Books
+from patchrisk.base.errors import InputError
+from patchrisk.base.pen import Pen
+from patchrisk.read.area import Area
+from patchrisk.read.diseases import Library
+from patchrisk.read.groups import load_groups
+from patchrisk.read.logger.layout import Flag, offset_words
+from patchrisk.read.records.books import SiteRecords, read_log
+from patchrisk.read.records.past_label import past_label
+from patchrisk.read.records.rows import Reading, RecordContext
+from patchrisk.read.site_data import Examination, Readings
+from patchrisk.read.weather.online_weather import Weather
 from patchrisk.report.layout import heading, wrap
+from patchrisk.report.log_words import past_label_words, records_words
 from patchrisk.report.words import Show, between
-from patchrisk.weather.gather import Weather
-from patchrisk.weather.layout import offset_words
-from patchrisk.weather.logger import Flag
+from patchrisk.site_day.history import history_of_area, to_prevent
+
+_NEVER_TOLD = "not told, which is not none"
+
+
+def stakes_lines(found: Examination, library: Library, area: Area) -> Iterator[str]:
+    """Say what was understood of grass, history, age, wishes and costs, a sentence each."""
+    yield from _grass(library, area)
+    yield from _history(found, library, area)
+    if area.prevent:
+        names = _names(library, to_prevent(library, area))
+        yield f"To prevent, with or without history: {names or 'nothing on this grass'}."
+    yield from _age(found, area)
+    if area.application_cost is not None and area.outbreak_cost is not None:
+        odds = 100 * area.application_cost / area.outbreak_cost
+        yield (
+            f"An application costs {area.application_cost:g}, an outbreak {area.outbreak_cost:g}: "
+            f"worth making where it prevents damage with odds above {odds:.3g} %."
+        )
+
+
+def _grass(library: Library, area: Area) -> Iterator[str]:
+    strange = [grass for grass in area.grasses if not library.knows(grass)]
+    known = [grass for grass in area.grasses if library.knows(grass)]
+    if strange:
+        rest = f"it is judged by {', '.join(known)} alone" if known else "nothing is judged on it"
+        yield f"No disease file knows {' and '.join(strange)}: {rest}."
+
+
+def _history(found: Examination, library: Library, area: Area) -> Iterator[str]:
+    assert found.site is not None
+    assert found.today is not None
+    seen = () if found.books is None else found.books.observations.rows
+    southern = found.site.site.southern
+    known = history_of_area(library, area, seen, found.today, southern=southern)
+    possible = [
+        key
+        for key, disease in library.diseases.items()
+        if disease.susceptibility(area.grasses, area.use) is not None
+    ]
+    told = ", ".join(f"{library.diseases[key].name} ({how})" for key, how in known.items())
+    if told:
+        yield f"History: {told}."
+    untold = _names(library, (key for key in possible if key not in known))
+    if area.grasses and untold:
+        yield f"History {_NEVER_TOLD}: {untold}."
+    strange = _names(library, (key for key in known if key not in possible))
+    if area.grasses and strange:
+        yield f"Not known on this grass and use, so of no account here: {strange}."
+
+
+def _age(found: Examination, area: Area) -> Iterator[str]:
+    assert found.today is not None
+    try:
+        age = area.age_years(found.today)
+    except InputError:  # among the faults
+        return
+    if age is None:
+        return
+    low, high = age
+    years = f"{low:.1f}" if f"{low:.1f}" == f"{high:.1f}" else f"{low:.1f} to {high:.1f}"
+    told = f"sown {area.sown}" if area.sown else "as told; `sown` would go on counting"
+    yield f"Age of the stand: {years} years ({told})."
+
+
+def _names(library: Library, keys: "Iterator[str] | frozenset[str]") -> str:
+    return ", ".join(sorted(library.diseases[key].name for key in keys))
+
 
 _SYSTEMS = {"us": "US", "metric": "metric"}
 _COLUMNS = {
@@ -44,11 +117,23 @@ def _lines(found: Examination) -> Iterator[str]:
         f"prints {_SYSTEMS[place.units]} units; {side}".rstrip("; ")
         + "."
     )
+    if place.country:
+        gone = load_groups().not_had(place.country)
+        words = "; ".join(f"{code}, as {why}" for code, why in gone.items())
+        yield from wrap(
+            f"Country {place.country}: groups known not to be had for turf: "
+            f"{words or 'none is on the list'}. Check the register.",
+            "- ",
+            "  ",
+        )
     for area in found.site.area:
         loggers = ", ".join(lg.file for lg in found.site.loggers_of(area)) or "no logger"
-        turf = f"{area.turf or 'any turf'}, {area.use or 'any use'}"
+        turf = f"{area.turf_words or 'any turf'}, {area.use or 'any use'}"
         text = f"{area.name}: {turf}, {area.root_zone} ({area.wetness}); {loggers}."
         yield from wrap(text, "- ", "  ")
+        if found.library is not None:
+            for line in stakes_lines(found, found.library, area):
+                yield from wrap(line, "  - ", "    ")
     if found.library is not None:
         rules = sum(len(d.window) for d in found.library.diseases.values())
         yield f"- {len(found.library.diseases)} disease files with {rules} published rules."
@@ -58,19 +143,21 @@ def _lines(found: Examination) -> Iterator[str]:
     if found.weather is not None:
         yield ""
         yield from _weather(found.weather, pen)
-    if found.books is not None:
+        for note in found.weather_notes:
+            yield from wrap(f"{note}.", "- ", "  ")
+    if found.books is not None and found.context is not None:
         yield ""
-        yield from _books(found.books)
+        yield from _books(found.books, found.context, pen)
     if found.faults:
         yield ""
         count = len(found.faults)
         yield f"{count} fault{'s' if count > 1 else ''} to mend:"
     else:
         yield ""
-        yield "No fault found."
+        yield "No fault found in the files."
 
 
-def _books(books: Books) -> Iterator[str]:
+def _books(books: SiteRecords, context: RecordContext, pen: Pen) -> Iterator[str]:
     yield from heading("Shelf and records")
     names = ", ".join(f"{p.name} (FRAC {' + '.join(p.codes)})" for p in books.shelf.products)
     yield from wrap(f"Products on the shelf: {names or 'none'}.", "- ", "  ")
@@ -80,8 +167,30 @@ def _books(books: Books) -> Iterator[str]:
     ):
         span = f", {rows[0].day} to {rows[-1].day}" if rows else ""
         yield f"- {what} recorded: {len(rows)}{span}."
+    yield from _read_by_hand(books.readings.rows, pen.show)
+    for text in records_words(context, read_log(context), pen):
+        yield from wrap(text, "- ", "  ")
     if books.shelf.products or books.applications.rows:
         yield from wrap(load_groups().warning, "- ", "  ")
+    past = past_label(context.site, books.shelf, books.applications.rows)
+    if past:
+        yield ""
+        yield from heading("Past the label")
+        for one in past:
+            yield from wrap(past_label_words(one, Pen(pen.system, context.today.year)), "- ", "  ")
+
+
+def _read_by_hand(readings: Sequence[Reading], show: Show) -> Iterator[str]:
+    """Say what was read by hand in each area, the latest few by themselves."""
+    for area in dict.fromkeys(one.area for one in readings):
+        mine = [one for one in readings if one.area == area]
+        latest = "; ".join(
+            f"{one.day} {one.at} {show('soil temperature', one.value_c)} at "
+            f"{show('depth', one.depth_cm)}"
+            for one in mine[:-4:-1]
+        )
+        count = f"{len(mine)} since {mine[0].day}, the latest" if len(mine) > 3 else f"{len(mine)}"
+        yield from wrap(f"Soil temperature read by hand on {area}: {count}: {latest}.", "- ", "  ")
 
 
 def _degrees(value: float, plus: str, minus: str) -> str:
@@ -108,10 +217,10 @@ def _logger(reading: Readings, show: Show) -> Iterator[str]:
         if probe.depth_cm is not None:
             depth = show("depth", probe.depth_cm)
         span = f"{days.index[0].date()} to {days.index[-1].date()}" if len(days) else "no whole day"
-        tally = probe.tally
+        rows = probe.counts
         yield from wrap(
-            f"{probe.name} ({depth}): {len(days)} days, {span}; of {tally.rows} rows {tally.kept} "
-            f"used, {tally.flagged} flagged, {tally.missing} without a reading.",
+            f"{probe.name} ({depth}): {len(days)} days, {span}; of {rows.rows} rows {rows.kept} "
+            f"used, {rows.flagged} flagged, {rows.missing} without a reading.",
             "- ",
             "  ",
         )
@@ -165,16 +274,22 @@ def _weather(weather: pd.DataFrame, pen: Pen) -> Iterator[str]:
     yield from heading("Own weather")
     first, last = weather.index[0].date(), weather.index[-1].date()
     yield f"- {first} to {last}, {len(weather)} days."
+    for text in weather_columns(weather, pen.show):
+        yield from wrap(f"{text}.", "- ", "  ")
+
+
+def weather_columns(weather: pd.DataFrame, show: Show) -> Iterator[str]:
+    """Say of each quantity of a daily file its least and greatest, and the days it misses."""
     for name in weather.columns:
         what, quantity = _COLUMNS[name]
         missing = weather.index[weather[name].isna()]
         ends = (weather[name].min(), weather[name].max())
         text = f"{what}: no figure"
         if len(missing) < len(weather):
-            text = f"{what}: {between(*(pen.show(quantity, float(end)) for end in ends))}"
+            text = f"{what}: {between(*(show(quantity, float(end)) for end in ends))}"
         if len(missing):
             days = ", ".join(str(day.date()) for day in missing[:4])
             more = f" and {len(missing) - 4} more" if len(missing) > 4 else ""
             count = f"{len(missing)} day{'s' if len(missing) > 1 else ''}"
             text += f"; {count} missing ({days}{more})"
-        yield from wrap(f"{text}.", "- ", "  ")
+        yield text

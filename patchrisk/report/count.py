@@ -1,18 +1,26 @@
 """Counts of degree-days and days in a row as text, and day by day as a table."""
 
+import re
 from collections.abc import Callable, Iterator
 
 import numpy as np
 
-from patchrisk.ahead.pressure import Spread
-from patchrisk.at_site.count import AreaCounts, SiteCounts
-from patchrisk.pen import Pen
-from patchrisk.report.layout import WIDE, ends, wrap
-from patchrisk.report.table import Cell, write_table
-from patchrisk.report.view.row import percent
-from patchrisk.tally import Coming, Courses, DaysMet, DegreeDays, Threshold
-from patchrisk.units import from_canonical
+from patchrisk.base.pen import Pen, chance
+from patchrisk.base.safe_text import Cell, write_table
+from patchrisk.base.saving import Kind
+from patchrisk.base.units import DAY, from_canonical
+from patchrisk.core.dates.pressure import Spread
+from patchrisk.core.rules.tally import Coming, Courses, DaysMet, DegreeDays, Threshold
+from patchrisk.report.layout import ends, wrap
+from patchrisk.site_day.counts import AreaCounts, SiteCounts
 
+_HEADER = re.compile(
+    rb'"area","date","mean_deg[CF]","maximum_deg[CF]","from"'
+    rb'(?:,"(?:degree_days|total|met|days)_[^"\r\n]*")*\r\n'
+)
+COUNT_TABLE = Kind(
+    "table of counts that patchrisk wrote", lambda head, _: bool(_HEADER.match(head))
+)
 _SURE = 0.995  # beyond this a thing has come about, or has not
 
 
@@ -23,18 +31,18 @@ def write_counts(counts: SiteCounts) -> str:
 
 def _lines(counts: SiteCounts) -> Iterator[str]:
     pen = Pen(counts.site.site.units)
-    yield ends(counts.site.site.name, pen.long_day(np.datetime64(counts.as_of, "D")), WIDE)
+    yield ends(counts.site.site.name, pen.long_day(np.datetime64(counts.as_of, "D")))
     first, last = (np.datetime64(day, "D") for day in (counts.since, counts.as_of))
-    span = f"{pen.day(first, year=True)} to {pen.day(last - 1, year=True)}"
+    span = f"{pen.day(first, year=True)} to {pen.day(last - DAY, year=True)}"
     years = max(area.courses.years for area in counts.areas)
-    told = f"Soil at {_depth(counts, pen)}, counted from {span}."
+    text = f"Soil at {_depth(counts, pen)}, counted from {span}."
     if years:
         past = f"{years} past years" if years > 1 else "one past year"
-        told += f" Usual: the middle of {past}, and what 8 in 10 lie between."
+        text += f" Usual: the middle of {past}, and what 8 in 10 lie between."
     else:
-        told += " No past year of air temperature is at hand: nothing is said of usual years or "
-        told += "of the days ahead."
-    yield from wrap(told, "", "", WIDE)
+        text += " No past year of air temperature is at hand: nothing is said of usual years or "
+        text += "of the days ahead."
+    yield from wrap(text, "", "")
     for area in counts.areas:
         yield ""
         yield from _area(area, pen)
@@ -42,12 +50,14 @@ def _lines(counts: SiteCounts) -> Iterator[str]:
 
 def _area(counts: AreaCounts, pen: Pen) -> Iterator[str]:
     c = counts.courses
-    kinds = [f"{int((c.came_from == kind).sum())} {kind}" for kind in ("logged", "modelled")]
+    told = {"logged": "logged", "modelled": "modelled", "corrected": "corrected by spot readings"}
+    told["shared"] = "modelled with other areas' probes"
+    kinds = [f"{int((c.came_from == kind).sum())} {words}" for kind, words in told.items()]
     kinds = [kind for kind in kinds if not kind.startswith("0 ")]
     if c.unknown:
         kinds.append(f"{c.unknown} unknown and not counted")
     days = f"{c.today} days: {', '.join(kinds)}" if c.today > 1 else f"1 day, {kinds[0][2:]}"
-    yield from wrap(f"{counts.area.name.upper()}: {days}.", "", "  ", WIDE)
+    yield from wrap(f"{counts.area.name.upper()}: {days}.", "", "  ")
     if counts.degree_days is not None:
         yield from _degree_days(counts.degree_days, c, pen)
     for met in counts.days_met:
@@ -67,10 +77,10 @@ def _degree_days(sums: DegreeDays, c: Courses, pen: Pen) -> Iterator[str]:
         text += f"; usual {_within(sums.usual, total)}"
     if sums.in_a_week is not None:
         text += f". In a week: {_within(sums.in_a_week, total)}"
-    yield from wrap(f"{text}.", "  ", "    ", WIDE)
+    yield from wrap(f"{text}.", "  ", "    ")
     if sums.reaches is not None and sums.goal_c is not None:
         text = _comes(f"Total of {total(sums.goal_c)}", "reached", sums.reaches, c, pen)
-        yield from wrap(f"{text}.", "    ", None, WIDE)
+        yield from wrap(f"{text}.", "    ", None)
 
 
 def _days_met(met: DaysMet, c: Courses, pen: Pen) -> Iterator[str]:
@@ -82,10 +92,10 @@ def _days_met(met: DaysMet, c: Courses, pen: Pen) -> Iterator[str]:
     if met.longest is not None:
         first, last, days = met.longest
         text += f"; the longest row {days}, {pen.days(first, last)}"
-    yield from wrap(f"{text}.", "  ", "    ", WIDE)
+    yield from wrap(f"{text}.", "  ", "    ")
     if met.comes is not None:
         text = _comes(f"First {met.row} in a row", "complete", met.comes, c, pen)
-        yield from wrap(f"{text}.", "    ", None, WIDE)
+        yield from wrap(f"{text}.", "    ", None)
 
 
 def _comes(what: str, done: str, coming: Coming, c: Courses, pen: Pen) -> str:
@@ -94,14 +104,14 @@ def _comes(what: str, done: str, coming: Coming, c: Courses, pen: Pen) -> str:
     until = pen.day(coming.until, year=True)
     if coming.reached > _SURE and coming.middle is not None:
         return f"{what} {done} on {pen.day(coming.middle)}{usual}"
-    already = "" if coming.reached < 1 - _SURE else f"{percent(coming.reached)} sure by now"
+    already = "" if coming.reached < 1 - _SURE else f"{chance(coming.reached)} sure by now"
     if c.today == len(c.dates):
         return f"{what} {already or ('not by the days known' if c.unknown else 'not yet')}{usual}"
     if coming.never > _SURE:
         return f"{what} not to be expected by {until}{usual}"
     if coming.middle is None:
-        said = "; ".join(filter(None, (f"{percent(1 - coming.never)} by {until}", already)))
-        return f"{what} in doubt: {said}{usual}"
+        odds = "; ".join(filter(None, (f"{chance(1 - coming.never)} by {until}", already)))
+        return f"{what} in doubt: {odds}{usual}"
     assert coming.early is not None
     span = f"{pen.day(coming.early)} to later"
     if coming.late is not None:
@@ -123,7 +133,7 @@ def _whole(value: float) -> str:
 
 def _threshold(threshold: Threshold, pen: Pen) -> str:
     word = "at least" if threshold.operator == ">=" else "at most"
-    kind = "a maximum" if threshold.daily_maximum else "a mean"
+    kind = "a maximum" if threshold.statistic.of_maximum else "a mean"
     return f"with {kind} of {word} {pen.show('soil temperature', threshold.value_c)}"
 
 
@@ -148,7 +158,7 @@ def write_count_table(counts: SiteCounts) -> str:
 def _column(threshold: Threshold, unit: str) -> str:
     value = from_canonical("soil temperature", threshold.value_c, unit)
     word = "least" if threshold.operator == ">=" else "most"
-    kind = "maximum" if threshold.daily_maximum else "mean"
+    kind = "maximum" if threshold.statistic.of_maximum else "mean"
     return f"{kind}_at_{word}_{round(value, 2):g}_{unit}"
 
 

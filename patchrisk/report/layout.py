@@ -1,8 +1,8 @@
-"""Plain text 80 columns wide; the outlook 90."""
+"""Plain text, 80 columns wide where the terminal is not known."""
 
 import re
 import textwrap
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 
 WIDTH = 80
 WIDE = 90
@@ -35,20 +35,6 @@ def ends(left: str, right: str, width: int = WIDTH) -> str:
     """Put two texts at the two ends of a line, or on two lines where they do not fit."""
     gap = width - len(left) - len(right)
     return f"{left}{' ' * gap}{right}" if gap > 1 else f"{left}\n{right:>{width}}"
-
-
-def beside(label: str, text: str, label_width: int, width: int = WIDTH) -> Iterator[str]:
-    """Put a paragraph to the right of a label, its lines aligned."""
-    yield from wrap(text, f"{label:<{label_width - 1}} ", " " * label_width, width)
-
-
-def columns(cells: Sequence[tuple[str, int]]) -> str:
-    """Put texts into columns of given widths; one too long pushes the next along."""
-    line, start = "", 0
-    for text, wide in cells:
-        line = f"{line:<{start}}{' ' if line and len(line) >= start else ''}{text}"
-        start += wide
-    return line.rstrip()
 
 
 def heading(text: str) -> Iterator[str]:

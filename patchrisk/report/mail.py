@@ -1,5 +1,6 @@
 """The page by mail, through the user's own mail server, never without TLS."""
 
+import base64
 import importlib
 import os
 import smtplib
@@ -11,22 +12,18 @@ from email.message import EmailMessage
 from email.policy import SMTP
 from email.utils import format_datetime, make_msgid
 
-from patchrisk.errors import Fault, UnavailableError
-from patchrisk.site import Mail
+from patchrisk.base.errors import Fault, UnavailableError
+from patchrisk.base.safe_text import visible
+from patchrisk.read.site import Mail
 
 PASSWORD = "PATCHRISK_MAIL_PASSWORD"
-SERVICE = "patchrisk"  # name under which a keyring keeps the password
+KEYRING_SERVICE = "patchrisk"  # name under which a keyring keeps the password
 _TIMEOUT_S = 30.0
 _SUBJECT = 160  # characters
 
 
 def password_of(settings: Mail, environment: Mapping[str, str] = os.environ) -> str | None:
-    """Return the password from the environment, else from the computer's keyring.
-
-    Returns
-    -------
-    str or None
-        None when the server asks for no user.
+    """Return the password from the environment, else from the keyring; None without a user.
 
     Raises
     ------
@@ -35,17 +32,17 @@ def password_of(settings: Mail, environment: Mapping[str, str] = os.environ) -> 
     """
     if settings.user is None:
         return None
-    told = environment.get(PASSWORD) or _from_keyring(settings.user)
-    if not told:
+    password = environment.get(PASSWORD) or _from_keyring(settings.user)
+    if not password:
         raise UnavailableError(
             Fault(
                 "mail",
                 "",
                 f"no password for {settings.user}",
-                f"set {PASSWORD}, or keep it with: keyring set {SERVICE} {settings.user}",
+                f"set {PASSWORD}, or keep it with: keyring set {KEYRING_SERVICE} {settings.user}",
             )
         )
-    return told
+    return password
 
 
 def _from_keyring(user: str) -> str | None:
@@ -54,7 +51,7 @@ def _from_keyring(user: str) -> str | None:
     except ImportError:
         return None
     try:
-        found: str | None = keyring.get_password(SERVICE, user)
+        found: str | None = keyring.get_password(KEYRING_SERVICE, user)
     except keyring.errors.KeyringError:
         return None
     return found
@@ -65,18 +62,8 @@ def letter(
 ) -> EmailMessage:
     """Write the mail: the summary as subject, plain text to read, the page attached.
 
-    Parameters
-    ----------
-    page_html : str
-    summary : str
-        One line; anything else in it is made one.
-    settings : Mail
-    text : str
-        The outlook in plain text.
-    file_name : str
-        Of the attached page.
-    now : datetime
-        Aware.
+    Whatever is in the summary is made one line; ``file_name`` is the attached page's; ``now`` is
+    aware.
     """
     mail = EmailMessage(policy=SMTP)
     mail["Subject"] = _one_line(summary)
@@ -85,7 +72,7 @@ def letter(
     mail["Date"] = format_datetime(now)
     mail["Message-ID"] = make_msgid(domain=settings.sender.rpartition("@")[2])
     mail["Auto-Submitted"] = "auto-generated"  # RFC 3834: nobody's absence note answers it
-    mail.set_content(text.rstrip("\n") + "\n")
+    mail.set_content(visible(text.rstrip("\n"), keep="\n") + "\n")
     # As bytes, so that no line end of the page changes on the way.
     page = page_html.encode("utf-8")
     charset = {"charset": "utf-8"}
@@ -94,9 +81,13 @@ def letter(
 
 
 def _one_line(text: str) -> str:
-    """Make one line without control characters, which could start a header of their own."""
+    """Make one line of what is text alone: nothing in it starts a header, or turns the line.
+
+    An encoded word (RFC 2047) in it would be decoded, and line ends in that put on the wire as
+    they are; parted from its first sign it is none.
+    """
     spaced = "".join(" " if unicodedata.category(c) in ("Cc", "Zl", "Zp") else c for c in text)
-    line = " ".join(spaced.split())
+    line = visible(" ".join(spaced.split())).replace("=?", "= ?")
     return line if len(line) <= _SUBJECT else line[: _SUBJECT - 1].rstrip() + "…"
 
 
@@ -114,7 +105,7 @@ def send(mail: EmailMessage, settings: Mail, password: str | None) -> None:
             if settings.tls == "starttls":
                 server.starttls(context=trust)
             if settings.user is not None:
-                server.login(settings.user, password or "")
+                _log_in(server, settings.user, password or "")
             refused = server.send_message(mail)
     except (OSError, smtplib.SMTPException) as error:
         raise UnavailableError(_fault(settings, error)) from None
@@ -135,6 +126,24 @@ def _connect(settings: Mail, trust: ssl.SSLContext) -> smtplib.SMTP:
     return smtplib.SMTP(settings.host, settings.port_used, name, timeout=_TIMEOUT_S)
 
 
+def _log_in(server: smtplib.SMTP, user: str, password: str) -> None:
+    """Log in; letters beyond ASCII go as UTF-8 (RFC 4616), which smtplib does not write."""
+    if user.isascii() and password.isascii():
+        server.login(user, password)
+        return
+    server.ehlo_or_helo_if_needed()
+    if "PLAIN" not in server.esmtp_features.get("auth", "").upper().split():
+        raise _BeyondAsciiError
+    login = "\0".join(("", user, password)).encode("utf-8", "surrogateescape")
+    code, reply = server.docmd("AUTH", "PLAIN " + base64.b64encode(login).decode("ascii"))
+    if code != 235:
+        raise smtplib.SMTPAuthenticationError(code, reply)
+
+
+class _BeyondAsciiError(smtplib.SMTPException):
+    """The server takes no user or password of more than ASCII."""
+
+
 def _where(settings: Mail) -> str:
     return f"mail server {settings.host}:{settings.port_used}"
 
@@ -147,6 +156,9 @@ def _fault(settings: Mail, error: Exception) -> Fault:
     if isinstance(error, ssl.SSLError):
         cure = 'write tls = "starttls" or "implicit", whichever the server speaks on this port'
         return Fault(where, "", "no TLS could be agreed on", cure)
+    if isinstance(error, _BeyondAsciiError):
+        cure = "set a password of plain letters, digits and signs"
+        return Fault(where, "", "it takes no user or password with letters beyond ASCII", cure)
     if isinstance(error, smtplib.SMTPAuthenticationError):
         return Fault(
             where, "", "it refuses the user or the password", f"correct `user` or {PASSWORD}"
@@ -159,8 +171,8 @@ def _fault(settings: Mail, error: Exception) -> Fault:
     if isinstance(error, smtplib.SMTPSenderRefused):
         return Fault(where, "", "it refuses the sender", "correct `from` under [mail]")
     if isinstance(error, smtplib.SMTPResponseException):
-        said = error.smtp_error
-        text = said.decode("utf-8", "replace") if isinstance(said, bytes) else str(said)
+        reply = error.smtp_error
+        text = reply.decode("utf-8", "replace") if isinstance(reply, bytes) else str(reply)
         return Fault(
             where, "", f"it answers {error.smtp_code} {_one_line(text)}", "try again later"
         )

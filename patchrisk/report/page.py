@@ -1,82 +1,120 @@
-"""A morning as one file that a phone opens without a server, a network or a script."""
+"""A morning as one file for the phone, and the folder its pages are published in."""
 
 import base64
 import hashlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
+from pathlib import Path
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from patchrisk import __version__
-from patchrisk.report.figures import Drawn, style_sheet
+from patchrisk.base.errors import Fault, InputError
+from patchrisk.base.pen import capital, iso_day
+from patchrisk.base.saving import Kind, Output, check_outputs, marked, write_text
+from patchrisk.core.plan.programme import AreaPlan
+from patchrisk.read.records.notes import Note, read_notes
+from patchrisk.report.figures import AreaFigures, area_figures, style_sheet
 from patchrisk.report.layout import keep_together
-from patchrisk.report.view import MorningView
-from patchrisk.report.words import CAUTIONS
+from patchrisk.report.view import MorningView, view_of
+from patchrisk.report.view.last_page import PAGE_MEMORY, keep_page, read_last_page
+from patchrisk.report.words import ASK, MORNING_CAUTIONS
+from patchrisk.site_day.morning import Morning
+from patchrisk.site_day.season_plan import keeps_programme, plan_all
 
 if TYPE_CHECKING:
     from jinja2 import Environment
 
+_NOTES = 3  # of an area
 MARK = '<meta name="generator" content="patchrisk">'  # stands in every page
 
 
 @dataclass(frozen=True)
-class SitePage:
-    """A site's page for the index: what it says, and where it is from there."""
+class Page:
+    """A page that was written: what it says, and the files, that with the stable name first.
+
+    ``faults`` say why the next page will not know what this one said.
+    """
 
     view: MorningView
-    link: str
+    written: tuple[Path, ...]
+    faults: tuple[Fault, ...] = ()
+
+    @property
+    def link(self) -> str:
+        """Where it is from the index of the same folder."""
+        return self.written[0].name
 
 
-def write_page(view: MorningView, figures: Mapping[str, Sequence[Drawn]], others: str = "") -> str:
-    """Write the page of a morning.
+def write_page(
+    view: MorningView,
+    figures: Mapping[str, AreaFigures],
+    others: str = "",
+    *,
+    full: bool = False,
+    answers: str = "",
+    notes: Sequence[Note] = (),
+) -> str:
+    """Write the page of a morning, a whole HTML document with nothing outside it.
 
-    Parameters
-    ----------
-    view : MorningView
-    figures : mapping of str to sequence of Drawn
-        By the name of the area.
-    others : str, optional
-        Link to the index of all sites.
-
-    Returns
-    -------
-    str
-        A whole HTML document with nothing outside it.
+    ``figures`` stand by the name of the area; ``others`` links to the index of all sites;
+    ``full`` leaves nothing folded; ``answers`` links to the forms where the page is served. Of
+    ``notes`` the latest of each area stand in its part.
     """
-    drawn = [(a.name, figures[a.name]) for a in view.areas if figures.get(a.name)]
-    later = [look for look in view.scouting if not look.now]
-    return _render("page.html.j2", view=view, drawn=drawn, later=later, others=others)
+    latest = {area.name: [n for n in notes if n.area == area.name][-_NOTES:] for area in view.areas}
+    coming = sorted(
+        ((item, area.name) for area in view.areas for item in area.planned),
+        key=lambda pair: pair[0].day,
+    )
+    return render(
+        "page.html.j2",
+        view=view,
+        figures={area.name: figures.get(area.name, AreaFigures()) for area in view.areas},
+        coming=coming,
+        notes=latest,
+        others=others,
+        answers=answers,
+        ask=ASK,
+        full=full,
+    )
 
 
-def write_index(sites: Sequence[SitePage], failed: Sequence[tuple[str, str]] = ()) -> str:
-    """Write the page over several sites, the most urgent first.
+def write_index(pages: Sequence[Page], failed: Sequence[tuple[str, str]] = ()) -> str:
+    """Write the page over several sites of one folder, the most urgent first.
 
-    Parameters
-    ----------
-    sites : sequence of SitePage
-    failed : sequence of (str, str)
-        Name of, or path to, each site without a page, and the reason.
+    ``failed`` are name of, or path to, each site without a page, and the reason.
     """
 
-    def rank(site: SitePage) -> tuple[int, int]:
-        levels = [area.level for area in site.view.areas]
-        return -site.view.level, -levels.count(site.view.level)
+    def rank(page: Page) -> tuple[int, int]:
+        verdicts = [area.verdict for area in page.view.areas]
+        return -page.view.verdict, -verdicts.count(page.view.verdict)
 
-    return _render("index.html.j2", sites=sorted(sites, key=rank), failed=failed, cautions=CAUTIONS)
+    ranked = sorted(pages, key=rank)
+    return render("index.html.j2", sites=ranked, failed=failed, cautions=MORNING_CAUTIONS)
 
 
-def _render(template: str, **told: Any) -> str:
+def render(template: str, *, style: str = "", images: str = "", **values: Any) -> str:
+    """Write one of the templates in the page's style, under its policy.
+
+    ``style`` names a style sheet to add; ``images`` is the origin that the policy allows them,
+    such as ``data:``, none when empty.
+    """
     from markupsafe import Markup
 
     env = _environment()
-    css, policy = _style()
+    css, policy = _style(style)
+    policy += f"; img-src {images}" if images else ""
     page = env.get_template(template)
-    return page.render(css=Markup(css), policy=policy, version=__version__, **told)
+    policy = policy.format("'self'" if template == "form.html.j2" else "'none'")
+    return page.render(css=Markup(css), policy=policy, version=__version__, **values)
 
 
-def _keep_together(told: object) -> object:
+def _keep_together(value: object) -> object:
     """Keep a number and its unit on one line of a narrow screen."""
-    return keep_together(told) if type(told) is str else told
+    return keep_together(value) if type(value) is str else value
 
 
 @cache
@@ -92,15 +130,112 @@ def _environment() -> "Environment":
         lstrip_blocks=True,
         finalize=_keep_together,
     )
-    env.filters["capitalize_first"] = lambda text: text[:1].upper() + text[1:]
+    env.filters["capitalize_first"] = capital
+    env.filters["iso_day"] = iso_day
     env.filters["drawing"] = Markup  # figures are drawn and escaped by patchrisk itself
     return env
 
 
 @cache
-def _style() -> tuple[str, str]:
+def _style(more: str = "") -> tuple[str, str]:
     """Return the style sheet, and the policy that allows this one and nothing else."""
-    css = _environment().get_template("page.css").render() + style_sheet()
+    sheets = ["page.css", more] if more else ["page.css"]
+    css = "".join(_environment().get_template(name).render() for name in sheets) + style_sheet()
     digest = base64.b64encode(hashlib.sha256(css.encode()).digest()).decode()
-    policy = f"default-src 'none'; style-src 'sha256-{digest}'; base-uri 'none'; form-action 'none'"
+    policy = f"default-src 'none'; style-src 'sha256-{digest}'; base-uri 'none'; form-action {{}}"
     return css, policy
+
+
+PAGE = marked("page of patchrisk", MARK.encode())
+_MEMORY = marked("memory of a page", f'"schema": "{PAGE_MEMORY}"'.encode())
+_NOTHING: Mapping[Path, str] = MappingProxyType({})
+
+
+def publish(
+    morning: Morning,
+    folder: Path,
+    name: str,
+    *,
+    plans: Sequence[AreaPlan] = (),
+    dated: bool = False,
+    others: str = "",
+    full: bool = False,
+    inputs: Mapping[Path, str] = _NOTHING,
+) -> Page:
+    """Write the page of a morning into a folder; ``dated``, with a copy named by the day.
+
+    ``full`` leaves nothing folded; ``name`` is safe as a file name and without an ending;
+    ``inputs`` are what the sites are read from, see `patchrisk.base.saving.check_outputs`.
+
+    Raises
+    ------
+    InputError
+        When a file of the page's name is there and is none, or is read: it must not be lost.
+    UnavailableError
+        When the folder can't be written to.
+    """
+    memory = folder / f"{name}.kept.json"
+    view = view_of(morning, plans, read_last_page(memory, morning.as_of))
+    files = [folder / f"{name}.html"]
+    if dated:
+        files.append(folder / f"{name}-{view.as_of.isoformat()}.html")
+    _check(files, PAGE, inputs)
+    faults: tuple[Fault, ...] = ()
+    try:
+        _check([memory], _MEMORY, inputs)
+    except InputError as error:  # the page is worth more than its memory
+        faults = error.faults
+    drawn, notes = figures_of(morning, view, plans), notes_of(morning)
+    text = write_page(view, drawn, others, full=full, notes=notes)
+    for file in files:
+        write_text(file, text)
+    if not faults:
+        keep_page(memory, morning, view)
+    return Page(view, tuple(files), faults)
+
+
+def page_of(morning: Morning, answers: str = "") -> str:
+    """Write the page of a morning with its programme, where it keeps one; see `write_page`."""
+    plans = plan_all(morning).areas if keeps_programme(morning) else ()
+    view = view_of(morning, plans)
+    drawn, notes = figures_of(morning, view, plans), notes_of(morning)
+    return write_page(view, drawn, answers=answers, notes=notes)
+
+
+def notes_of(morning: Morning) -> tuple[Note, ...]:
+    """Return the notes up to a morning; none where their file can't be read."""
+    try:
+        notes = read_notes(morning.site)
+    except InputError:
+        return ()
+    return tuple(note for note in notes if note.day <= np.datetime64(morning.as_of))
+
+
+def figures_of(
+    morning: Morning, view: MorningView, plans: Sequence[AreaPlan] = ()
+) -> dict[str, AreaFigures]:
+    """Draw the figures of every area, by its name."""
+    shown = {area.name: area for area in view.areas}
+    return {
+        name: area_figures(morning, area, shown[name], plans)
+        for area in morning.areas
+        for name in [area.area.name]
+    }
+
+
+def index_in(folder: Path, inputs: Mapping[Path, str]) -> Path:
+    """Return where the index over several sites goes; InputError when it is something else."""
+    path = folder / "index.html"
+    _check([path], PAGE, inputs)
+    return path
+
+
+def publish_index(pages: Sequence[Page], failed: Sequence[tuple[str, str]], path: Path) -> Path:
+    """Write the index over several pages of one folder; parameters as for `write_index`."""
+    write_text(path, write_index(pages, failed))
+    return path
+
+
+def _check(files: Sequence[Path], kind: Kind, inputs: Mapping[Path, str]) -> None:
+    cure = "move it away, or name another folder with --out"
+    check_outputs([Output(file, kind, cure) for file in files], inputs)

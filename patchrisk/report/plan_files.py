@@ -1,11 +1,137 @@
 """The programme written to files: a table, a calendar, a sheet."""
 
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 from pathlib import Path
+from types import MappingProxyType
 
-from patchrisk.at_site.season_plan import SitePlan
-from patchrisk.atomic import write_bytes
-from patchrisk.names import slug
+import numpy as np
+
+from patchrisk.base.safe_text import Cell, slug, write_table
+from patchrisk.base.saving import Kind, Output, check_outputs, write_bytes
+from patchrisk.core.plan.cover import Applied
+from patchrisk.core.plan.programme import AreaPlan, Planned
+from patchrisk.read.records.rows import record_context
+from patchrisk.report import plan_words as words
+from patchrisk.report.log import log_of, log_output, write_log
+from patchrisk.report.plan_changes import keep_plan, kept_plans_file, plan_before
+from patchrisk.report.words import CAUTIONS_IN_FULL, by_number, codes_words
+from patchrisk.site_day.morning import Morning
+from patchrisk.site_day.season_plan import SitePlan, plan_all
+
+HEADER = (
+    "site",
+    "area",
+    "season",
+    "number",
+    "status",
+    "date",
+    "earliest",
+    "latest",
+    "label",
+    "frac_codes",
+    "actives",
+    "product",
+    "diseases",
+    "covers_days_at_the_optimum",
+    "water_least_mm",
+    "water_most_mm",
+    "water_within_hours",
+    "amounts_off_your_label",
+    "why",
+    "next_best",
+    "in_full",
+    "mind",
+    "cautions",
+)
+
+PLAN_TABLE = Kind(
+    "table of a programme that patchrisk wrote",
+    lambda head, _: head.startswith(write_table(HEADER, []).encode("utf-8-sig")),
+)
+
+
+def write_plan_table(plan: SitePlan) -> str:
+    """Write the programme as CSV; every row carries the cautions."""
+    rows = [_row(plan, area, entry) for area in plan.areas for entry in words.numbered(plan, area)]
+    return write_table(HEADER, rows)
+
+
+def _row(plan: SitePlan, area: AreaPlan, entry: words.Numbered) -> list[Cell]:
+    head: list[Cell] = [plan.site.site.name, area.area, entry.season, entry.number]
+    if isinstance(entry.item, Planned):
+        return head + _planned(plan, area, entry.item)
+    return head + _applied(entry.item)
+
+
+def _planned(plan: SitePlan, area: AreaPlan, planned: Planned) -> list[Cell]:
+    said = words.details(plan, area, planned)
+    water = planned.watering
+    return [
+        "planned",
+        str(planned.day),
+        str(planned.earliest),
+        str(planned.latest),
+        planned.choice.label,
+        _joined(planned.choice.codes),
+        "; ".join(planned.choice.actives),
+        " + ".join(part.product or "" for part in planned.choice.mixed) or planned.choice.product,
+        "; ".join(planned.targets),
+        "; ".join(f"{key}: {value:.1f}" for key, value in planned.covers.items()),
+        None if water is None else round(water.least_mm, 1),
+        None if water is None else round(water.most_mm, 1),
+        None if water is None else water.hours,
+        *(said.get(key, "") for key in ("Amount", "Why", "Next best", "In full", "Mind")),
+        " ".join(CAUTIONS_IN_FULL),
+    ]
+
+
+def _applied(applied: Applied) -> list[Cell]:
+    water = None if np.isnan(applied.water_mm) else round(float(applied.water_mm), 1)
+    return [
+        "done",
+        *[str(applied.day)] * 3,
+        applied.product or codes_words(applied.codes),
+        _joined(applied.codes),
+        "; ".join(applied.actives),
+        applied.product,
+        "; ".join(applied.targets),
+        None,
+        water,
+        water,
+        *[None] * 6,
+        " ".join(CAUTIONS_IN_FULL),
+    ]
+
+
+def _joined(codes: frozenset[str]) -> str:
+    return "; ".join(sorted(codes, key=by_number))
+
+
+_NOTHING: Mapping[Path, str] = MappingProxyType({})
+
+
+def plan_beside(morning: Morning, path: Path | None) -> SitePlan:
+    """Plan a morning, with what is not as in the plan before.
+
+    Parameters
+    ----------
+    morning : Morning
+    path : Path or None
+        A folder, or a file in it, where what plans said is kept; without one nothing is known of
+        an earlier plan.
+    """
+    if path is None:
+        return plan_all(morning)
+    folder = path if path.is_dir() else path.parent
+    before = plan_before(kept_plans_file(folder, morning.site.site.name), morning.as_of)
+    return plan_all(morning, before)
+
+
+def keep_beside(plan: SitePlan, path: Path) -> None:
+    """Keep what a plan says for the next one; parameters as for `plan_beside`."""
+    folder = path if path.is_dir() else path.parent
+    keep_plan(kept_plans_file(folder, plan.site.site.name), plan)
 
 
 def write_files(
@@ -15,36 +141,62 @@ def write_files(
     table: Path | None = None,
     calendar: Path | None = None,
     sheet: Path | None = None,
+    logs: Sequence[Path] = (),
+    inputs: Mapping[Path, str] = _NOTHING,
 ) -> list[Path]:
     """Write those files that are asked for, each whole or not at all; return where they are.
 
-    A folder gets a file named after the site and the year.
+    A folder gets a file named after the site and the year. All are checked before any is written.
+
+    Parameters
+    ----------
+    plan : SitePlan
+    now : datetime
+    table, calendar, sheet : Path, optional
+    logs : sequence of Path
+        Of the year's log, each written as its ending says.
+    inputs : mapping of Path to str, optional
+        What the site is read from; see `patchrisk.base.saving.check_outputs`.
 
     Raises
     ------
     InputError
-        When the calendar's file holds something else, before anything is written.
+        When a file holds something else, or is read, before anything is written.
     UnavailableError
         When a file can't be written.
     """
-    written: list[tuple[Path, bytes]] = []
+    wanted: list[Output] = []
     if calendar is not None:
-        from patchrisk.report.calendar import read_calendar, write_calendar
+        from patchrisk.report.calendar import CALENDAR, read_calendar, write_calendar
 
-        path = file_in(calendar, plan, ".ics")
-        written.append((path, write_calendar(plan, now, read_calendar(path, plan))))
+        wanted.append(Output(file_in(calendar, plan, ".ics"), CALENDAR))
     if table is not None:
-        from patchrisk.report.plan_table import write_plan_table
-
-        # The mark at the front tells spreadsheets that it is UTF-8.
-        written.append((file_in(table, plan, ".csv"), write_plan_table(plan).encode("utf-8-sig")))
+        wanted.append(Output(file_in(table, plan, ".csv"), PLAN_TABLE))
     if sheet is not None:
-        from patchrisk.report.sheet import write_sheet
+        from patchrisk.report.sheet import SHEET, write_sheet
 
-        written.append((file_in(sheet, plan, ".html"), write_sheet(plan).encode()))
-    for path, data in written:
-        write_bytes(path, data)
-    return [path for path, _ in written]
+        wanted.append(Output(file_in(sheet, plan, ".html"), SHEET))
+    planned = len(wanted)
+    wanted += map(log_output, logs)
+    check_outputs(wanted, inputs)
+    made: list[bytes] = []
+    if calendar is not None:
+        made.append(write_calendar(plan, now, read_calendar(wanted[0].path, plan)))
+    if table is not None:
+        # The mark at the front tells spreadsheets that it is UTF-8.
+        made.append(write_plan_table(plan).encode("utf-8-sig"))
+    if sheet is not None:
+        made.append(write_sheet(plan).encode())
+    if logs:
+        known = record_context(plan.site, plan.library, plan.as_of)
+        names = [area.area for area in plan.areas]
+        log = log_of(known, plan.past_label, plan.as_of, names)
+        made += (write_log(log, path) for path in logs)
+    for output, data in zip(wanted, made, strict=True):
+        write_bytes(output.path, data)
+    if planned:
+        keep_beside(plan, wanted[0].path)
+    return [output.path for output in wanted]
 
 
 def file_in(path: Path, plan: SitePlan, suffix: str) -> Path:

@@ -1,39 +1,49 @@
 """The sentences of the programme, the same in the terminal, calendar, table and sheet."""
 
-from collections.abc import Iterator, Mapping
+import math
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from functools import partial
 
 import numpy as np
 
-from patchrisk.at_site.season_plan import SitePlan
-from patchrisk.diseases import Library
-from patchrisk.pen import Pen
-from patchrisk.programme.cover import Applied, tanks
-from patchrisk.programme.plan import AreaPlan, Choice, Planned, RunnerUp, Share, Watering
-from patchrisk.programme.watering import PHOSPHONATE
-from patchrisk.report.cover import water_words
-from patchrisk.report.words import Show, codes_words, name_of
-from patchrisk.seasons import year_begins
-
-CAUTIONS = (
-    "Timing by mode-of-action group, not a prescription. No rate is given here but what you "
-    "entered off a label.",
-    "The label in force at your place is the law: it decides site, rate, interval, number and "
-    "re-entry, and comes before everything here.",
-    "Registrations differ by country and state: check that the product may be used on this turf.",
-    "Only people with the licence your law asks for may buy and apply it.",
-    "Wear the protective equipment of the label for mixing, applying and early entry; keep people "
-    "off until its re-entry interval is over.",
-    "Keep its buffer to water, drains and wells; never on frozen or saturated turf.",
-    "Water in so that nothing runs off, and no deeper than the roots: below them it leaches.",
+from patchrisk.base.pen import Pen, as_date, count_of, percent
+from patchrisk.base.units import System, from_canonical
+from patchrisk.core.plan.answers import PREVENTIVE_RULE, SPLIT_RULE
+from patchrisk.core.plan.cover import PHOSPHONATE, Applied, tanks
+from patchrisk.core.plan.programme import (
+    Amount,
+    AreaPlan,
+    Choice,
+    ForecastRain,
+    Planned,
+    RunnerUp,
+    Share,
+    Watering,
 )
-PRESSURE = "days at the optimum"
-_RAIN_MM = 0.2  # less is not worth a word; common practice, no source
+from patchrisk.core.rules.seasons import year_begins
+from patchrisk.core.verdict.decision_table import Verdict
+from patchrisk.read.diseases import Library
+from patchrisk.read.groups import load_groups
+from patchrisk.read.shelf import LabelsDiffer, LimitGap, Missing, yearly_limits
+from patchrisk.report.cover_words import water_words
+from patchrisk.report.plan_reasons import (
+    caution_sentences,
+    minutes_words,
+    sentence,
+    sentences,
+    watering_sentences,
+)
+from patchrisk.report.words import Show, between, codes_words, name_of
+from patchrisk.site_day.season_plan import SitePlan
+
+PRESSURE = "full days of infection"
 _EVIDENCE = {
     "works": "worked in trials",
     "some": "some evidence",
     "weak": "weak evidence",
+    "listed": "named by advisers, no trial figures read",
     "no data": "no trial data",
     "no effect": "no effect in trials",
     "outside spectrum": "outside its spectrum",
@@ -44,12 +54,14 @@ _EVIDENCE = {
 class Numbered:
     """An application, done or planned, with its number in its season.
 
-    ``season`` is the year in which it begins: 1 January in the north, 1 July in the south.
+    ``season`` is the year in which it begins: 1 January in the north, 1 July in the south;
+    ``shown`` the number as people read it, with the season where that is not the one at hand.
     """
 
     season: int
     number: int
     item: Applied | Planned
+    shown: str = ""
 
     @property
     def day(self) -> date:
@@ -65,19 +77,17 @@ def numbered(plan: SitePlan, area: AreaPlan) -> Iterator[Numbered]:
     on a day together is one.
     """
     southern = plan.site.site.southern
+    now = year_begins(plan.as_of, southern=southern).year
     counts: dict[int, int] = {}
     items: list[Applied | Planned] = [*tanks(area.done), *area.planned]
     for item in items:
         day = as_date(item.day)
         season = year_begins(day, southern=southern).year
         counts[season] = counts.get(season, 0) + 1
-        yield Numbered(season, counts[season], item)
-
-
-def as_date(day: np.datetime64) -> date:
-    """Return a day as Python's own date."""
-    found: date = day.astype("datetime64[D]").astype(object)
-    return found
+        number = f"{counts[season]}"
+        yield Numbered(
+            season, counts[season], item, number if season == now else f"{season}/{number}"
+        )
 
 
 def weekday(day: np.datetime64, pen: Pen) -> str:
@@ -118,11 +128,13 @@ def applied_words(applied: Applied, pen: Pen, *, full: bool = True) -> str:
     wet = water_words(applied, pen)
     if not wet and np.isnan(applied.water_mm) and PHOSPHONATE not in applied.codes:
         wet = "no water on record, taken as watered in"
+    if applied.spot:
+        text += f" on {applied.spot} alone"
     return f"{text}, {wet}" if wet else text
 
 
 def targets_words(planned: Planned, library: Library, shares: Mapping[str, Share]) -> str:
-    """Say what it is for: diseases by evidence, and how much of what is to come it covers."""
+    """Say what it is for: diseases by evidence, and the share of what is to come it covers."""
     by_class: dict[str, list[str]] = {}
     for key in planned.targets:
         told = name_of(library, key)
@@ -130,19 +142,7 @@ def targets_words(planned: Planned, library: Library, shares: Mapping[str, Share
         if part is not None and total > 0:
             told += f" {percent(part / total)}"
         by_class.setdefault(planned.choice.evidence.get(key, "no data"), []).append(told)
-    return "; ".join(
-        f"{', '.join(names)} ({evidence_words(kind)})" for kind, names in by_class.items()
-    )
-
-
-def evidence_words(evidence: str) -> str:
-    """Say what trials showed."""
-    return _EVIDENCE.get(evidence, evidence)
-
-
-def percent(share: float) -> str:
-    """Write a share of one as a whole percentage."""
-    return f"{round(100 * share)} %"
+    return "; ".join(f"{', '.join(names)} ({_EVIDENCE[kind]})" for kind, names in by_class.items())
 
 
 def watering_words(watering: Watering | None, show: Show) -> str:
@@ -150,29 +150,33 @@ def watering_words(watering: Watering | None, show: Show) -> str:
     if watering is None:
         return ""
     least, most = show("rain", watering.least_mm), show("rain", watering.most_mm)
-    span = least if least == most else f"{least.rpartition(' ')[0]} to {most}"
-    text = f"{span} within {watering.hours:g} h"
-    if watering.rain_mm is not None and watering.rain_mm > _RAIN_MM:
+    span = least if least == most else between(least, most)
+    text = f"{span}{minutes_words(watering)} within {watering.hours:g} h"
+    if watering.rain_mm is not None and watering.rain is not ForecastRain.NONE:
         text += f" ({show('rain', watering.rain_mm)} of rain forecast)"
     return text
 
 
-def runner_up_words(runner_up: RunnerUp | None, pen: Pen) -> str:
-    """Say what would have been next best, and what it would have covered less."""
+def runner_up_words(runner_up: RunnerUp | None, pen: Pen, *, full: bool = True) -> str:
+    """Say what would have been next best, and in full what it would have covered less."""
     if runner_up is None:
         return ""
-    loss = runner_up.less
-    less = "as good" if abs(loss) < 0.05 else f"worth {loss:.1f} {PRESSURE} less"
+    if abs(runner_up.less) < 0.05:
+        less = "as good"
+    else:
+        less = f"worth {runner_up.less:.1f} {PRESSURE} less" if full else "worth less"
     return f"{runner_up.choice.label} on {weekday(runner_up.day, pen)}, {less}"
 
 
-def share_words(library: Library, shares: Mapping[str, Share]) -> Iterator[str]:
+def share_words(library: Library, shares: Mapping[str, Share], *, full: bool) -> Iterator[str]:
     """Say for each disease how much of what is to come is covered, worst covered last."""
     for key, share in sorted(shares.items(), key=lambda pair: -_covered(pair[1])):
         if share.total <= 0:
-            yield f"{name_of(library, key)}: none to come"
+            yield f"{name_of(library, key)} none to come"
             continue
-        text = f"{name_of(library, key)}: {percent(_covered(share))} of {share.total:.0f}"
+        text = f"{name_of(library, key)} {percent(_covered(share))}"
+        if full:
+            text += f" of {share.total:.0f} {PRESSURE}"
         if share.by_done > 0:
             text += f" ({percent(share.by_done / share.total)} by what is on)"
         yield text
@@ -182,31 +186,182 @@ def _covered(share: Share) -> float:
     return (share.by_done + share.by_plan) / share.total if share.total > 0 else 0.0
 
 
+_LEFT = {
+    Verdict.APPLY: "To apply today, and not planned",
+    Verdict.DECIDE: "To decide first, protect or accept the risk",
+    Verdict.CANNOT_SAY: "Not planned while days are missing",
+    Verdict.GET_READY: "To get ready for, and not planned yet",
+    Verdict.KEEP_COVER: "Covered, and not to be renewed",
+    Verdict.SCOUT: "To scout first, not planned",
+    Verdict.NOTHING: "Nothing to plan",
+}
+
+
+def answers_words(plan: SitePlan, area: AreaPlan) -> Iterator[str]:
+    """Say what the plan has for each verdict: today's, what waits and why, what is left out."""
+    left: dict[Verdict, list[str]] = {}
+    for key, answer in area.answers.items():
+        name = name_of(plan.library, key)
+        if answer.waiting is not None:
+            yield sentence(answer.waiting, partial(name_of, plan.library), plan_pen(plan))
+        elif answer.on == area.as_of and answer.verdict is Verdict.APPLY and answer.choice:
+            # Others that it covers stand under *For*.
+            yield f"Today against {name}: {choice_words(answer.choice, full=False)}."
+        if answer.then is not None:
+            yield sentence(answer.then, partial(name_of, plan.library), plan_pen(plan))
+        if answer.waiting is None and answer.on is None and answer.called is None:
+            left.setdefault(answer.verdict, []).append(name)
+    for verdict in sorted(left, reverse=True):
+        yield f"{_LEFT[verdict]}: {', '.join(left[verdict])}."
+
+
 def headline(area: AreaPlan, pen: Pen) -> str:
     """One line for an area: how many are planned, and the next."""
     if not area.planned:
         return f"{area.area}: no application planned."
     first = area.planned[0]
-    count = len(area.planned)
     done = len(list(tanks(area.done)))
     on = f", {done} on this season" if done else ""
     return (
-        f"{area.area}: {count} application{'s' if count > 1 else ''} planned{on}; "
+        f"{area.area}: {count_of(len(area.planned), 'application')} planned{on}; "
         f"next {weekday(first.day, pen)}: {first.choice.label}."
     )
 
 
 def details(plan: SitePlan, area: AreaPlan, planned: Planned) -> dict[str, str]:
     """Return everything to say of an application, under its headings, without empty ones."""
-    pen = Pen(plan.site.site.units)
+    pen, name = plan_pen(plan), partial(name_of, plan.library)
+    water = planned.watering
     parts = {
         "For": targets_words(planned, plan.library, area.shares),
         "Days": span_words(planned, pen),
-        "Why": " ".join(planned.reasons),
+        "Why": " ".join(sentences(planned.reasons, name, pen)),
         "Next best": runner_up_words(planned.runner_up, pen),
-        "Water": "" if planned.watering is None else planned.watering.words,
-        "Amount": "; ".join(planned.amounts),
-        "Mind": " ".join(planned.cautions),
-        "In full": " ".join(planned.notes),
+        "Water": "" if water is None else watering_sentences(water, pen.show),
+        "Amount": "; ".join(amounts_words(planned, pen.system)),
+        "Carrier": carrier_words(planned, pen),
+        "Mind": " ".join(caution_sentences(planned, name, pen)),
+        "In full": " ".join(sentences(planned.notes, name, pen)),
     }
     return {heading: text for heading, text in parts.items() if text}
+
+
+def plan_pen(plan: SitePlan) -> Pen:
+    """Return the pen of a programme: the site's units, and days of this year without it."""
+    return Pen(plan.site.site.units, plan.as_of.year)
+
+
+_SHOWN: dict[System, dict[str, tuple[str, ...]]] = {
+    "metric": {"product mass": ("kg", "g"), "product volume": ("L", "mL"), "water": ("L",)},
+    "us": {"product mass": ("lb", "oz"), "product volume": ("gal", "fl oz"), "water": ("gal",)},
+}
+
+
+def amounts_words(planned: Planned, system: System) -> tuple[str, ...]:
+    """Say how much it takes of each product, and when the turf may be entered again."""
+    said: list[str] = []
+    for amount in planned.amounts:
+        of = f"{amount.product}: " if planned.choice.mixed else ""
+        if not amount.faults:
+            said.append(f"{of}{amount_words(amount, system)}")
+        if amount.re_entry:
+            said.append(f"{of}re-entry {amount.re_entry} off your label")
+    return tuple(said)
+
+
+def amount_words(amount: Amount, system: System) -> str:
+    """Say how much it takes for an area, and by which rate of whose."""
+    if amount.product_kg is not None:
+        size = _sized("product mass", amount.product_kg, _SHOWN[system]["product mass"])
+    else:
+        assert amount.product_l is not None
+        size = _sized("product volume", amount.product_l, _SHOWN[system]["product volume"])
+    rate = f"at {amount.rate} off your label"
+    note = f" ({amount.note})" if amount.note else ""
+    return f"{size} of {amount.product} on {amount.size}, {rate}{note}"
+
+
+def carrier_words(planned: Planned, pen: Pen) -> str:
+    """Say how much water carries a tank, off the labels in it, and what the trials took."""
+    tank, water = planned.carrier, planned.watering
+    trials = None if water is None else water.carrier_l_ha
+    tried = ""
+    if trials is not None:
+        low, high = (pen.show("spray volume", part) for part in trials)
+        tried = low if low == high else between(low, high)
+    if tank is None:
+        return f"{tried} in the trials; your shelf tells no water" if tried else ""
+    said = f"{pen.show('spray volume', tank.l_ha)} off your label"
+    if tank.litres is not None:
+        shown = _SHOWN[pen.system]["water"]
+        said = f"{_sized('product volume', tank.litres, shown)} in all, {said}"
+    if tank.labels:
+        differ = ", ".join(f"{name} {asked}" for name, asked in tank.labels.items())
+        said += f" (one tank, and labels differ: {differ}; the most is taken)"
+    return f"{said}; {tried} in the trials" if tried else said
+
+
+def sized(quantity: str, canonical: float, system: System) -> str:
+    """Write an amount of product in units of its size."""
+    return _sized(quantity, canonical, _SHOWN[system][quantity])
+
+
+def _sized(quantity: str, canonical: float, units: Sequence[str]) -> str:
+    """Write an amount in the first unit of which there is at least one, three figures of it."""
+    values = [from_canonical(quantity, canonical, unit) for unit in units]
+    value, unit = next(
+        (p for p in zip(values, units, strict=True) if p[0] >= 1), (values[-1], units[-1])
+    )
+    places = max(0, 2 - math.floor(math.log10(value)))
+    return f"{value:.{places}f} {unit}"
+
+
+_NOT_CHECKED = {
+    PREVENTIVE_RULE: "whether {} goes on before damage shows, as no observations are on record",
+    SPLIT_RULE: "part rates of {}, as records hold no rate beside one on the shelf",
+    "sdhi-number": "how many of {}, as no number for every use was found",
+}
+_MISSING = {
+    Missing.RATE: "it has no rate",
+    Missing.CONTENT: "its content of {} is not",
+    Missing.UNITS: "its rate and content, one by mass and one by volume, don't go together",
+}
+
+
+def notices_words(plan: SitePlan) -> Iterator[str]:
+    """Say what a reader must know about the records or the shelf, one sentence each."""
+    if not plan.records:
+        yield (
+            "No file of applications: nothing is known of what went on this season. Keep one with "
+            "`patchrisk record application`."
+        )
+    for fault in plan.faults:
+        yield f"To mend in your records: {fault}."
+    if plan.shelf is None:
+        yield (
+            "No shelf: planned by mode-of-action group. Name your products and their label "
+            "figures in shelf.toml to plan with them."
+        )
+    else:
+        for gap in yearly_limits(plan.shelf)[1]:
+            yield limit_gap_words(gap)
+    parts = [
+        _NOT_CHECKED[key].format(codes_words(codes)) for key, codes in plan.not_checked.items()
+    ]
+    if parts:
+        yield f"Not checked against resistance: {'; '.join(parts)}."
+    yield load_groups().warning
+
+
+def limit_gap_words(gap: LimitGap) -> str:
+    """Say where labels differ on a yearly limit, or why a product can't be counted towards it."""
+    if isinstance(gap, LabelsDiffer):
+        told = ", ".join(f"{product} {load}" for product, load in gap.loads.items())
+        return (
+            f"Your labels allow different amounts of {gap.active} in a year ({told}): the lower "
+            f"one, {gap.kept}, is kept over all of them together."
+        )
+    return (
+        f"{gap.product} can't be counted towards the {gap.kept} of {gap.active} in a year: "
+        f"{_MISSING[gap.missing].format(gap.active)} on the shelf."
+    )

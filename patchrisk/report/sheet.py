@@ -2,18 +2,23 @@
 
 from base64 import b64encode
 from collections.abc import Iterator
+from functools import partial
 from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from patchrisk.at_site.season_plan import SitePlan
-from patchrisk.pen import Pen
-from patchrisk.programme.plan import AreaPlan, Planned
+from patchrisk.base.pen import Pen
+from patchrisk.base.saving import marked
+from patchrisk.core.plan.programme import AreaPlan, Planned
 from patchrisk.report import plan_words as words
+from patchrisk.report.plan_reasons import caution_sentences, sentences
+from patchrisk.report.words import CAUTIONS_IN_FULL, name_of
+from patchrisk.site_day.season_plan import SitePlan
 
 _HERE = Path(__file__).parent
+SHEET = marked("sheet of patchrisk", b'<meta name="generator" content="patchrisk sheet">')
 
 
 def write_sheet(plan: SitePlan) -> str:
@@ -33,7 +38,7 @@ def write_sheet(plan: SitePlan) -> str:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    pen = Pen(plan.site.site.units)
+    pen, name = words.plan_pen(plan), partial(name_of, plan.library)
     notes: list[str] = []
     rows = [row for area in plan.areas for row in _rows(plan, area, pen, notes)]
     rows.sort(key=lambda row: str(row["date"]))
@@ -45,8 +50,13 @@ def write_sheet(plan: SitePlan) -> str:
         "form-action 'none'",
         rows=rows,
         notes=notes,
-        advice=[f"{a.area}: {text}" for a in plan.areas if not a.planned for text in a.advice],
-        cautions=words.CAUTIONS,
+        advice=[
+            f"{area.area}: {text}"
+            for area in plan.areas
+            if not area.planned
+            for text in sentences(area.advice, name, pen)
+        ],
+        cautions=CAUTIONS_IN_FULL,
     )
 
 
@@ -57,10 +67,11 @@ def _rows(plan: SitePlan, area: AreaPlan, pen: Pen, notes: list[str]) -> Iterato
         planned = entry.item
         if not isinstance(planned, Planned):
             continue
-        notes += [text for text in planned.cautions if text not in notes]
+        cautions = caution_sentences(planned, partial(name_of, plan.library), pen)
+        notes += [text for text in cautions if text not in notes]
         yield {
             "date": planned.day,
-            "number": entry.number,
+            "number": entry.shown,
             "day": words.weekday(planned.day, pen),
             "span": words.span_words(planned, pen),
             "area": area.area,
@@ -68,7 +79,8 @@ def _rows(plan: SitePlan, area: AreaPlan, pen: Pen, notes: list[str]) -> Iterato
             "what": words.choice_words(planned.choice, full=False),
             "actives": ", ".join(planned.choice.actives),
             "targets": words.targets_words(planned, plan.library, {}),
-            "marks": sorted(notes.index(text) + 1 for text in set(planned.cautions)),
-            "amounts": planned.amounts,
+            "marks": sorted(notes.index(text) + 1 for text in set(cautions)),
+            "amounts": words.amounts_words(planned, pen.system),
+            "carrier": words.carrier_words(planned, pen),
             "water": words.watering_words(planned.watering, pen.show),
         }

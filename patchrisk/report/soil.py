@@ -6,13 +6,15 @@ from pathlib import Path
 
 import numpy as np
 
-from patchrisk.arrays import FloatArray
-from patchrisk.at_site.learning import Learning
-from patchrisk.atomic import write_bytes
-from patchrisk.counters import rolling_mean
-from patchrisk.errors import Fault, InputError
+from patchrisk.base.errors import Fault, InputError
+from patchrisk.base.safe_text import visible
+from patchrisk.base.saving import write_bytes
+from patchrisk.base.units import FloatArray, System, from_canonical, shower
+from patchrisk.core.counters import rolling_mean
+from patchrisk.report.drawing import drawing
+from patchrisk.report.figures.files import MAKER
 from patchrisk.report.layout import heading, wrap
-from patchrisk.units import System, from_canonical, shower
+from patchrisk.site_day.calibration import Learning
 
 _WEEK = 7
 
@@ -61,6 +63,12 @@ def draw_soil(learning: Learning, system: System, path: Path) -> None:
     """
     if path.suffix.lower() not in (".png", ".svg"):
         raise InputError(Fault("--figure", "", str(path), "name a file ending in .png or .svg"))
+    with drawing():
+        made = _drawn(learning, system, path.suffix[1:].lower())
+    write_bytes(path, made)
+
+
+def _drawn(learning: Learning, system: System, kind: str) -> bytes:
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
 
@@ -88,7 +96,7 @@ def draw_soil(learning: Learning, system: System, path: Path) -> None:
     axes.plot(days, shown(fitted), color="#08519c", lw=1.2, label="taught by the log")
     axes.plot(days, shown(logged), color="black", lw=1.0, label="logged")
     depth = show("depth", learning.depth_cm)
-    figure.suptitle(f"{learning.area.name}: how well is the soil at {depth} estimated?")
+    figure.suptitle(f"{visible(learning.area.name)}: how well is the soil at {depth} estimated?")
     axes.set_ylabel(f"daily mean of the soil ({symbol})")
     degree = 1.8 if system == "us" else 1.0
     for name, made, colour, line in (
@@ -103,6 +111,6 @@ def draw_soil(learning: Learning, system: System, path: Path) -> None:
         part.legend(frameon=False, ncols=3, loc="upper left", bbox_to_anchor=(0, 1.13))
         part.grid(alpha=0.3)
     buffer = io.BytesIO()
-    metadata = {"Date": None} if path.suffix.lower() == ".svg" else None
-    figure.savefig(buffer, format=path.suffix[1:].lower(), dpi=150, metadata=metadata)
-    write_bytes(path, buffer.getvalue())
+    metadata = {"svg": {"Date": None, "Creator": MAKER}, "png": {"Software": MAKER}}[kind]
+    figure.savefig(buffer, format=kind, dpi=150, metadata=metadata)
+    return buffer.getvalue()

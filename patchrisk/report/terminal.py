@@ -1,145 +1,136 @@
-"""The outlook as text for a terminal, in two screens for a course of three areas."""
+"""The outlook as text for a terminal: the cards of the page, as wide as the terminal is."""
 
 from collections.abc import Iterator
 
-from patchrisk.report.layout import WIDE, beside, columns, ends, wrap
-from patchrisk.report.view.model import AreaView, Change, Level, MorningView, Row
-from patchrisk.windows import State
+from patchrisk.base.pen import capital
+from patchrisk.core.verdict.decision_table import Verdict
+from patchrisk.report.layout import WIDTH, ends, wrap
+from patchrisk.report.view.model import AreaView, Change, DiseaseRow, MorningView
+from patchrisk.report.words import ASK
 
-_SEEN = "*"
-_MARKS = f"{_SEEN} seen here before; pressure in days at the optimum."
-_HINT = "More: --full, or patchrisk page."
-_STATE_WIDTH = 8
-_NAME_WIDTH = 26
-_INDENT = "    "
-_REMEDY_WIDTHS = (28, 14, 12, 20, 0)
-
-
-def write_outlook(view: MorningView, *, full: bool = False) -> str:
-    """Write a morning, in short or with every rule and every word there is."""
-    return "\n".join(_lines(view, full))
+_LEAST_WIDE, _MOST_WIDE = 40, 120
+_HINT = "More: --full, --scout, --data, --cautions, or patchrisk page."
+_MARKS = (
+    "Dates ahead are the likeliest, with the 10 to 90 % range in brackets. Warmth for "
+    "infection is counted in full days: one as warm as suits the fungus best counts one, others "
+    "less."
+)
+_INDENT = "  "
 
 
-def _lines(view: MorningView, full: bool) -> Iterator[str]:
-    yield ends(view.site, view.day, WIDE)
-    yield from today_lines(view)
+def write_outlook(
+    view: MorningView,
+    *,
+    width: int = WIDTH,
+    full: bool = False,
+    scout: bool = False,
+    data: bool = False,
+    cautions: bool = False,
+) -> str:
+    """Write a morning so many letters wide.
+
+    ``scout`` adds what to look for and send, ``data`` what it rests on, ``cautions`` all of them;
+    ``full`` is all of these and every rule.
+    """
+    wide = min(max(width, _LEAST_WIDE), _MOST_WIDE)
+    lines = _lines(view, wide, full, scout or full, data or full, cautions or full)
+    return "\n".join(lines)
+
+
+def _lines(
+    view: MorningView, wide: int, full: bool, scout: bool, data: bool, cautions: bool
+) -> Iterator[str]:
+    yield ends(view.site, view.day, wide)
+    for text in view.past_label:
+        yield from wrap(text, "PAST ITS LABEL ", _INDENT, wide)
     for area in view.areas:
-        yield ""
-        yield from _area(area, full)
-    yield ""
-    yield from _remedies(view)
-    yield from _scouting(view, full)
-    yield ""
-    yield from _data(view, full)
-    yield from wrap(view.cautions, "CAUTIONS  ", "  ", WIDE)
-    yield from wrap(_MARKS if full else f"{_MARKS} {_HINT}", "", "", WIDE)
-
-
-def today_lines(view: MorningView) -> Iterator[str]:
-    """Say what to do today and what changed, area by area."""
-    yield "TODAY"
-    levels = [area.level.words.upper() for area in view.areas]
-    width = max(map(len, levels), default=0) + 2
-    for area, level in zip(view.areas, levels, strict=True):
-        yield from beside(level, f"{area.name}: {area.sentence}", width, WIDE)
-    yield from _changed("CHANGED since yesterday: ", view.yesterday)
+        if full:
+            yield ""
+        yield from _card(area, wide)
+        if full:
+            yield from _part(area, wide)
+    yield from _changed("CHANGED since yesterday: ", view.yesterday, wide)
     if view.last_page:
-        yield from _changed(f"CHANGED since the page of {view.last_page}: ", view.since_last)
+        title = f"CHANGED since the page of {view.last_page}: "
+        yield from _changed(title, view.since_last, wide)
+    for text in () if data else view.not_had:
+        yield from wrap(text, "NOT HAD ", _INDENT, wide)
+    if scout:
+        yield from _scouting(view, wide)
+    if data:
+        yield from _data(view, wide)
+    yield from wrap(view.cautions if cautions else view.caution, "CAUTION ", _INDENT, wide)
+    yield from wrap(_MARKS if full else _HINT, "", "", wide)
 
 
-def _data(view: MorningView, full: bool) -> Iterator[str]:
-    said = (*view.data, *view.credits)
-    if not full:
-        yield from wrap(" ".join(said), "DATA  ", "  ", WIDE)
-        return
-    yield "DATA"
-    for text in said:
-        yield from wrap(text, "- ", "  ", WIDE)
-    if view.left_out:
-        yield "READINGS FLAGGED"
-    for text in view.left_out:
-        yield from wrap(text, "- ", "  ", WIDE)
+def _card(area: AreaView, wide: int) -> Iterator[str]:
+    """Write the card of an area: what to do and why, what goes on, the soil, the season."""
+    card = area.card
+    soil = ". ".join(part for part in (f"{card.soil} {card.soil_more}".strip(), card.ahead) if part)
+    head = f"{area.words.upper()}  {area.name}: {' '.join(t.sentence for t in area.tasks)}"
+    yield from wrap(head, "", _INDENT, wide)
+    for text in card.put_on:
+        yield from wrap(f"{card.put_on_words} {text}", _INDENT, _INDENT * 2, wide)
+    if card.season:
+        sure = "" if card.sure == "." else f" How sure: {card.sure}"
+        yield from wrap(f"{card.season}{sure}", _INDENT, _INDENT * 2, wide)
+    for text in area.story[:1] if card.put_on else area.story:
+        yield from wrap(text, _INDENT, _INDENT * 2, wide)
+    quiet = f" Nothing to do about {card.quiet}." if card.quiet else ""
+    yield from wrap(f"{capital(soil)}.{quiet}", _INDENT, _INDENT * 2, wide)
 
 
-def _changed(title: str, changes: tuple[Change, ...]) -> Iterator[str]:
-    said = "; ".join(f"{change.area}, {change.text}" for change in changes) or "nothing"
-    yield from wrap(f"{said}.", title, "  ", WIDE)
+def _changed(title: str, changes: tuple[Change, ...], wide: int) -> Iterator[str]:
+    text = "; ".join(f"{change.area}, {change.text}" for change in changes) or "nothing"
+    yield from wrap(f"{text}.", title, _INDENT, wide)
 
 
-def _area(area: AreaView, full: bool) -> Iterator[str]:
-    yield from wrap(
-        f"{area.name.upper()}: {area.turf}. {area.soil} {area.last_on}".rstrip(), "", "  ", WIDE
-    )
+def _part(area: AreaView, wide: int) -> Iterator[str]:
+    text = f"{area.name.upper()}: {area.turf}. {area.soil} {area.last_on}".rstrip()
+    yield from wrap(text, "", _INDENT, wide)
     for row in area.rows:
-        yield from _row(row, full)
+        yield from _row(row, wide)
+    for n, text in enumerate(area.whole_story):
+        yield from wrap(text, _INDENT * 2 if n else "  LAST SEASON  ", _INDENT * 2, wide)
     for name, reason in area.without:
-        text = reason if full else f"{reason.split('. ')[0].split(': ')[0].rstrip('.')}."
-        yield from wrap(f"{name}: {text[:1].lower()}{text[1:]}", "  ", _INDENT, WIDE)
+        yield from wrap(f"{name}: {reason}", _INDENT, _INDENT * 2, wide)
     for planned in area.planned:
         text = f"{planned.when}: {planned.what} against {planned.against}. {planned.how}"
-        yield from wrap(text, "PLANNED ", "  ", WIDE)
+        yield from wrap(text, "  PLANNED ", _INDENT * 2, wide)
     for text in area.advice:
-        yield from wrap(text, "ADVICE  ", "  ", WIDE)
+        yield from wrap(text, "  ADVICE  ", _INDENT * 2, wide)
+    if area.ask:
+        yield from wrap(f"{area.ask}. {ASK}", "  HISTORY NOT TOLD  ", _INDENT * 2, wide)
 
 
-def _row(row: Row, full: bool) -> Iterator[str]:
-    """Write one window: its state, when and how sure; then what else is known, and what to do."""
-    state = row.state.words if row.state is State.NOT_YET else row.state.words.upper()
-    cells = [(state, _STATE_WIDTH), (_marked(row), _NAME_WIDTH), (row.when, _NAME_WIDTH)]
-    line = columns([*cells, (row.odds, 0)])
-    known = [row.normal, row.rules, row.again]
-    if len(line) > WIDE:
-        line = columns(cells)
-        known.insert(0, row.odds)
-    yield line
-    known.append(f"pressure {row.pressure}" if row.pressure else "")
-    if full:
-        known.append(row.pressure_more)
-    yield from wrap("; ".join(part for part in known if part), _INDENT, _INDENT, WIDE)
-    told = [row.cover if full else row.cover_in_short]
-    if row.shows:
-        told += [f"shows {row.shows}", f"scout {row.scout}"]
-    text = "; ".join(part for part in told if part)
-    act = row.act if full or not _said(row) else ""
-    yield from wrap(". ".join(part for part in (text, act) if part), _INDENT, _INDENT, WIDE)
-    for rule in row.why if full else ():
-        yield from wrap(rule, "    - ", "      ", WIDE)
+def _row(row: DiseaseRow, wide: int) -> Iterator[str]:
+    """Write one disease: its verdict and when; then what to do, and all else that is known."""
+    word = row.words if row.verdict is Verdict.NOTHING else row.words.upper()
+    whose = f"{row.member}: " if row.member else ""
+    when = ", ".join(part for part in (f"{whose}{row.when}", row.normal, row.ends) if part)
+    yield from wrap(f"{word}  {row.name}: {when}", "", _INDENT * 2, wide)
+    look = f"look for it {row.scout}" if row.scout else ""
+    parts = (row.act, row.provisional, *row.members, row.guidance, row.pressure, row.cover)
+    said = [*parts, "" if row.shows and row.shows in row.act else row.shows, look]
+    text = " ".join(f"{capital(p).rstrip('.')}." for p in said if p)
+    yield from wrap(text, _INDENT * 2, None, wide)
+    for rule in row.rules:
+        yield from wrap(rule, "    - ", "      ", wide)
 
 
-def _said(row: Row) -> bool:
-    """Whether what to do about a window is said under TODAY, or by its cover."""
-    return row.covered or (row.state is State.OPEN and row.level >= Level.READY)
-
-
-def _marked(row: Row) -> str:
-    """Mark what is new and what was seen here before."""
-    return f"{row.name}{' (new)' if row.fresh.startswith('new') else ''}{_SEEN * row.seen_before}"
-
-
-def _remedies(view: MorningView) -> Iterator[str]:
-    """Write each disease's groups once, whichever areas have it."""
-    shown = [r for r in view.remedies if any((r.worked, r.some, r.water, r.repeat))]
-    if shown:
-        heads = ("WHAT TRIALS SHOWED", "worked: FRAC", "some: FRAC", "water in", "repeat after")
-        yield columns(list(zip(heads, _REMEDY_WIDTHS, strict=True)))
-    for remedy in shown:
-        cells = (f"  {remedy.name}", remedy.worked, remedy.some, remedy.water, remedy.repeat)
-        texts = [cell or "-" for cell in cells]
-        yield columns(list(zip(texts, _REMEDY_WIDTHS, strict=True)))
-    none = ", ".join(r.name for r in view.remedies if r not in shown)
-    if none:
-        yield from wrap(f"no trial figures seen: {none}", "  ", "    ", WIDE)
-
-
-def _scouting(view: MorningView, full: bool) -> Iterator[str]:
-    now = [look for look in view.scouting if look.now or full]
-    if now:
+def _scouting(view: MorningView, wide: int) -> Iterator[str]:
+    if view.scouting:
         yield "LOOK FOR, AND SEND TO THE LABORATORY"
-    told: dict[str, str] = {}
-    for look in now:
-        shared = next((text for text in told if look.samples.startswith(text)), "")
-        more = look.samples.removeprefix(shared).strip()
-        samples = f"Send: as for {told[shared]}. {more}" if shared else f"Send: {more}"
-        told.setdefault(look.samples, look.name)
-        text = f"{look.name} ({look.where}): {look.look_for} {samples}"
-        yield from wrap(text, "  ", "    ", WIDE)
+    for look in view.scouting:
+        text = f"{look.name} ({look.where}): {look.look_for} Send: {look.samples}"
+        yield from wrap(text, _INDENT, _INDENT * 2, wide)
+
+
+def _data(view: MorningView, wide: int) -> Iterator[str]:
+    yield "DATA"
+    for text in (*view.data, *view.credits):
+        yield from wrap(text, "- ", _INDENT, wide)
+    if view.left_out:
+        yield "READINGS LEFT OUT OR FLAGGED"
+    for text in view.left_out:
+        yield from wrap(text, "- ", _INDENT, wide)

@@ -1,32 +1,93 @@
 """The sentences of the outlook, the same wherever they are printed."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Set
+from dataclasses import dataclass
 from datetime import date
+from functools import cache
 
 import numpy as np
 import pandas as pd
 
-from patchrisk.at_site.gathering import Readings
-from patchrisk.at_site.morning import REFERENCE_CM
-from patchrisk.diseases import Disease, Library
-from patchrisk.diseases.rules import PublishedRule
-from patchrisk.outlook import DiseaseToday, RuleToday
-from patchrisk.site import Place
-from patchrisk.soil.transfer import MAX_UP_CM
-from patchrisk.weather.layout import offset_words
-from patchrisk.weather.logger import Probe
-from patchrisk.windows import State
+from patchrisk.base.pen import count_of
+from patchrisk.base.toml_files import load_numbers
+from patchrisk.core.rules.states import RuleToday
+from patchrisk.core.rules.windows import REFERENCE_CM, State
+from patchrisk.core.soil.depth_transfer import MAX_UP_CM
+from patchrisk.core.verdict.decision_table import Phase, Verdict
+from patchrisk.core.verdict.this_morning import what_changed
+from patchrisk.read.diseases import Disease, Library
+from patchrisk.read.diseases.rules import PublishedRule
+from patchrisk.read.logger.layout import LoggedProbe, offset_words
+from patchrisk.read.site import Place
+from patchrisk.read.site_data import Readings
 
 Show = Callable[..., str]
 DayWords = Callable[[np.datetime64 | None], str]
 
-CAUTIONS = (
+_EVIDENCE = {
+    "works": "worked in trials",
+    "some": "some evidence in trials",
+    "weak": "weak evidence in trials",
+}
+_LISTED_BY = {
+    "universities": "named by universities, no figures read",
+    "a university": "named by a university, no figures read",
+    "trade": "named by the trade, no figures read",
+    "common practice": "common practice, no source",
+}
+
+ASK = (
+    "Write `history` in the site file, disease by disease: laboratory, seen, suspected, or none in "
+    "so many years."
+)
+
+MORNING_CAUTIONS = (
     "Timing by mode-of-action group, not a prescription. The product label in force at your "
     "place is the law: it decides site, rate, interval, number and re-entry. Registrations "
     "differ by country and state. Buying and applying need the licence your law asks for; wear "
     "the protective equipment of the label, keep people off until re-entry, keep the buffer to "
     "water, and water in without run-off."
 )
+
+CAUTION = "Timing, not a prescription: the label, local law and a licensed adviser decide."
+
+# The same whole, for what is carried to the shed.
+CAUTIONS_IN_FULL = (
+    "Timing by mode-of-action group, not a prescription. No rate is given here but what you "
+    "entered off a label.",
+    "The label in force at your place is the law: it decides site, rate, interval, number and "
+    "re-entry, and comes before everything here.",
+    "Registrations differ by country and state: check that the product may be used on this turf.",
+    "Only people with the licence your law asks for may buy and apply it.",
+    "Wear the protective equipment of the label for mixing, applying and early entry; keep people "
+    "off until its re-entry interval is over.",
+    "Keep its buffer to water, drains and wells; never on frozen or saturated turf.",
+    "Water in so that nothing runs off, and no deeper than the roots: below them it leaches.",
+)
+
+
+@dataclass(frozen=True)
+class WordingNumbers:
+    """What is worth a word: ``wording`` in thresholds/outlook.toml; shares [1], the rest [days]."""
+
+    likely: float
+    sure_to_last: float
+    as_usual: int
+    moved: int
+    silent: int
+
+
+@cache
+def wording_numbers() -> WordingNumbers:
+    """Read them."""
+    numbers = load_numbers("outlook")
+    return WordingNumbers(
+        likely=numbers["wording.likely"].value / 100,
+        sure_to_last=numbers["wording.sure_to_last"].value / 100,
+        as_usual=round(numbers["wording.as_usual"].value),
+        moved=round(numbers["wording.moved"].value),
+        silent=round(numbers["wording.silent"].value),
+    )
 
 
 def name_of(library: Library, key: str) -> str:
@@ -37,9 +98,7 @@ def name_of(library: Library, key: str) -> str:
 def rule_words(published: PublishedRule, show: Show) -> str:
     """Say what a rule compares, in the units of the site."""
     rule = published.rule
-    what: str = rule.statistic
-    if rule.statistic == "rolling mean":
-        what = f"{rule.mean_days}-day mean"
+    what = rule.statistic.words(rule.mean_days)
 
     def temperature(value: float | None) -> str:
         assert value is not None
@@ -66,38 +125,33 @@ def standing(result: RuleToday, show: Show, day: DayWords) -> str:
     return ", ".join(part for part in (value, count) if part)
 
 
-def agreement(today: DiseaseToday, day: DayWords) -> str:
-    """Say how far the published rules agree, from the first to open to the last."""
-    rules = today.deciding
-    known = [r for r in rules if r.state is not State.UNKNOWN]
-    opened = [r for r in rules if r.state is State.OPEN]
-    kind = "timing" if rules[0].rule.meaning == "treat" else "infection"
-    if len(rules) == 1:
-        return f"one published {kind} rule"
-    text = f"{len(opened)} of {len(known)} published {kind} rules open"
-    if opened and len(opened) < len(known):
-        first = day(opened[0].opened)
-        text += f"; first {first}, last not yet"
-    elif len(opened) > 1:
-        text += f"; first {day(opened[0].opened)}, last {day(opened[-1].opened)}"
-    return text
+def verdict_words(verdict: Verdict) -> str:
+    """Write a verdict as the outlook, the page, the mail and JSON all do."""
+    return verdict.name.lower().replace("_", " ")
 
 
-def chance_of(today: DiseaseToday) -> float | None:
-    """Probability that the middle rule's window is open, given the soil's error."""
-    chances = [r.chance_open for r in today.deciding if r.chance_open is not None]
-    return chances[len(chances) // 2] if chances else None
+def phase_words(phase: Phase) -> str:
+    """Write the phase of a season, likewise."""
+    return phase.name.lower().replace("_", " ")
 
 
-def chance_percent(chance: float) -> str:
-    """Write how sure that is; the soil's error is not known well enough for the last percent."""
-    percent = min(99, max(1, round(100 * chance)))
-    return {1: "under 2 %", 99: "over 98 %"}.get(percent, f"{percent} %")
+def change_words(before: tuple[Verdict, Phase], now: tuple[Verdict, Phase]) -> str:
+    """Say what changed of a verdict and the phase of its season; empty when nothing to tell."""
+    changed = what_changed(before, now)
+    if changed == "verdict":
+        return f"{verdict_words(now[0])}, was {verdict_words(before[0])}"
+    return f"{phase_words(now[1])}, was {phase_words(before[1])}" if changed == "phase" else ""
 
 
-def groups_by(disease: Disease, evidence: str) -> list[str]:
-    """FRAC codes of the mode-of-action groups with a class of evidence on the disease."""
-    return [row.frac for row in disease.mode_of_action if row.evidence == evidence]
+def groups_by_evidence(disease: Disease, without: Set[str]) -> list[tuple[str, str]]:
+    """Return the FRAC codes but some, by what stands behind them, the best first."""
+    found: dict[str, list[str]] = {}
+    for evidence in ("works", "some", "weak", "listed"):
+        for row in disease.mode_of_action:
+            if row.evidence == evidence and row.frac not in without:
+                label = _EVIDENCE.get(evidence) or _LISTED_BY[row.listed_by or "trade"]
+                found.setdefault(label, []).append(row.frac)
+    return [(label, ", ".join(codes)) for label, codes in found.items()]
 
 
 def water_depth(disease: Disease, show: Show) -> str:
@@ -107,6 +161,14 @@ def water_depth(disease: Disease, show: Show) -> str:
         return ""
     low, high = water.span
     return show("rain", low) if low == high else between(show("rain", low), show("rain", high))
+
+
+_BESIDES_AIR = {"corrected": " and spot readings", "shared": " and other areas' probes"}
+
+
+def besides_air(kind: str) -> str:
+    """Say what an estimated day of the soil rests on besides the air; empty for the air alone."""
+    return _BESIDES_AIR.get(kind, "")
 
 
 def between(low: str, high: str) -> str:
@@ -135,17 +197,6 @@ def by_number(code: str) -> tuple[int, str]:
     return (int(digits) if code[:1].isdigit() and digits else 1000, code)
 
 
-def change_words(today: DiseaseToday) -> str:
-    """Say what changed since yesterday morning; empty when nothing did."""
-    if today.state is today.yesterday:
-        moved = [r for r in today.deciding if r.state is not r.yesterday]
-        opened = [r for r in moved if r.state is State.OPEN]
-        if opened:
-            return f"{len(opened)} more rule{'s' if len(opened) > 1 else ''} open"
-        return ""
-    return f"{today.yesterday.words} yesterday"
-
-
 def published_rule(library: Library, key: str, result: RuleToday) -> PublishedRule:
     """Find a rule as it was published, of a disease or of a group."""
     owner = library.diseases.get(result.member) or library.groups[result.member]
@@ -155,7 +206,9 @@ def published_rule(library: Library, key: str, result: RuleToday) -> PublishedRu
     raise KeyError(result.rule.id)
 
 
-def probe_words(reading: Readings, probe: Probe, as_of: date, show: Show, day: DayWords) -> str:
+def probe_words(
+    reading: Readings, probe: LoggedProbe, as_of: date, show: Show, day: DayWords
+) -> str:
     """Say what a probe gave, how old it is, and how much of it was left out."""
     days = probe.daily["soil_c"].dropna()
     days = days[days.index < pd.Timestamp(as_of)]
@@ -172,7 +225,7 @@ def probe_words(reading: Readings, probe: Probe, as_of: date, show: Show, day: D
     if probe.depth_cm is not None and probe.depth_cm - REFERENCE_CM > MAX_UP_CM:
         text += f"; too deep to speak for {show('depth', REFERENCE_CM)}"
     if count:
-        text += f"; {count} reading{'s' if count > 1 else ''} left out"
+        text += f"; {count_of(count, 'reading')} left out"
     return text + "."
 
 

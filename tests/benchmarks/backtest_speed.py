@@ -9,7 +9,7 @@ parts, rules and tables as ``patchrisk backtest``, in processes of their own, an
 a folder that is deleted again. Reported:
 
 - site-years a second for each stage, by processor time: soil model, windows (all rules, with
-  their counters), table;
+  their counters), verdicts, tables;
 - the whole by the clock, and the peak memory of a process;
 - the same for a tenth of the sites: the cost is linear when the two agree;
 - one rule at a time against xclim's first day above a threshold and a loop over sites in pandas,
@@ -34,14 +34,16 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from patchrisk import resources
-from patchrisk.backtest import sites
-from patchrisk.backtest.engine import Soil, seasons_of
-from patchrisk.backtest.ground import Block, grounds_of
-from patchrisk.backtest.plan import make_plan
-from patchrisk.backtest.tables import encode, table_of
-from patchrisk.seasons import Season
-from patchrisk.windows import Rule
+from patchrisk.base import resources
+from patchrisk.core.rules.seasons import Season
+from patchrisk.core.rules.windows import Rule, Statistic
+from patchrisk.core.skill.openings import Soil, seasons_of
+from patchrisk.core.skill.verdicts import verdicts_of
+from patchrisk.study import sites
+from patchrisk.study.plan import plan_backtest
+from patchrisk.study.soil import Block, site_soils
+from patchrisk.study.table_files import part_bytes
+from patchrisk.study.tables import seasons_table, verdicts_table
 
 GAP_DAYS = 5
 
@@ -100,7 +102,7 @@ def made(count, years):
     first, last = np.datetime64("1985-01-01"), np.datetime64(f"{1984 + years}-12-31")
     extents = [sites.Extent(str(n), first, last) for n in range(count)]
     n, out = 0, []
-    for part in sites.cut(extents):
+    for part in sites.cut_into_parts(extents):
         out.append(Made(n, len(part), years))
         n += len(part)
     return out
@@ -111,7 +113,7 @@ def stages(part, plan, folder):
     marks = [time.process_time()]
     block = part.read()
     marks.append(time.process_time())
-    (ground,) = grounds_of(block, [rule for _, rule in plan.rules], "modelled")
+    (ground,) = site_soils(block, [rule for _, rule in plan.rules], "modelled")
     marks.append(time.process_time())
     seasons = seasons_of(
         plan.rules,
@@ -121,8 +123,18 @@ def stages(part, plan, folder):
         responses=plan.responses,
     )
     marks.append(time.process_time())
-    table = table_of(block, ground, seasons, None)
-    (folder / f"part-{part.first:06d}.parquet").write_bytes(encode(table, "parquet"))
+    verdicts = verdicts_of(
+        plan.infections,
+        ground.soil,
+        southern=False,
+        settings=plan.verdicts,
+        max_change_c=plan.settings.max_change_c,
+    )
+    marks.append(time.process_time())
+    table = seasons_table(block, ground, seasons, None)
+    (folder / f"part-{part.first:06d}.parquet").write_bytes(part_bytes(table, "parquet"))
+    judged = verdicts_table(block, ground, verdicts, None)
+    (folder / f"verdicts-{part.first:06d}.parquet").write_bytes(part_bytes(judged, "parquet"))
     marks.append(time.process_time())
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e6
     return np.diff(marks), peak, len(table)
@@ -130,9 +142,9 @@ def stages(part, plan, folder):
 
 def whole(count, years, processes):
     """Everything over all sites: seconds by the clock, processor seconds by stage, memory."""
-    plan, parts = make_plan(soil="modelled"), made(count, years)
+    plan, parts = plan_backtest(soil="modelled"), made(count, years)
     folder = Path(tempfile.mkdtemp(prefix="backtest"))
-    spent, peak, rows = np.zeros(4), 0.0, 0
+    spent, peak, rows = np.zeros(5), 0.0, 0
     try:
         with ProcessPoolExecutor(processes, get_context("spawn")) as pool:
             list(pool.map(_start, range(processes)))  # started, and everything imported
@@ -146,7 +158,7 @@ def whole(count, years, processes):
     finally:
         shutil.rmtree(folder)
     site_years = count * years
-    names = ("making the weather", "soil model", "windows and counters", "table")
+    names = ("making the weather", "soil model", "windows and counters", "verdicts", "tables")
     return {
         "sites": count,
         "years": years,
@@ -175,10 +187,10 @@ def _start(_):
 
 RULES = {
     "first of 5 days above": Rule(
-        "a", "treat", "daily mean", 5.0, "rising", Season((3, 1), (8, 31)), 18.3, days=5
+        "a", "treat", Statistic.DAILY_MEAN, 5.0, "rising", Season((3, 1), (8, 31)), 18.3, days=5
     ),
     "first day above": Rule(
-        "b", "treat", "daily mean", 5.0, "rising", Season((2, 1), (6, 30)), 12.8
+        "b", "treat", Statistic.DAILY_MEAN, 5.0, "rising", Season((2, 1), (6, 30)), 12.8
     ),
 }
 
@@ -199,7 +211,7 @@ def single(count, years, few, repeat):
     from xclim.indices import first_day_temperature_above
 
     warnings.filterwarnings("ignore")
-    plan = make_plan(soil="modelled")
+    plan = plan_backtest(soil="modelled")
     block = Made(0, count, years).read()
     mean = (block.air_min_c + block.air_max_c) / 2
     dates = pd.DatetimeIndex(block.dates)
@@ -247,7 +259,7 @@ def openings(path):
     from xclim.indices import first_day_temperature_above, first_day_temperature_below
 
     warnings.filterwarnings("ignore")
-    plan = make_plan()
+    plan = plan_backtest()
     wide = pd.read_parquet(path).pivot(index="date", columns="station", values="st5")  # noqa: PD010
     wide = wide.reindex(pd.date_range(f"{wide.index.min():%Y}-01-01", wide.index.max()))
     dates, mean = wide.index.to_numpy().astype("M8[D]"), wide.to_numpy(float)
@@ -257,7 +269,7 @@ def openings(path):
     for key, rule in plan.rules:
         edge = rule.low_c if rule.direction == "rising" else rule.high_c
         over_new_year = rule.season.end < rule.season.start
-        if rule.direction == "band" or rule.statistic != "daily mean" or over_new_year:
+        if rule.direction == "band" or rule.statistic != Statistic.DAILY_MEAN or over_new_year:
             continue  # xclim has no index for it
         soil = Soil(dates, {5.0: mean, **dict.fromkeys((5.0, 6.5, 7.5, 9.0), mean)}, {})
         (found,) = seasons_of(
@@ -274,7 +286,7 @@ def openings(path):
         theirs = day.to_numpy() + rule.days - 1
         theirs = theirs[np.isin(day["time"].dt.year, found.year)]
         starts = found.year.astype(str).astype("M8[Y]").astype("M8[D]")[:, None]
-        last = (found.end[:, None] - starts).astype(float) + 1
+        last = (found.last[:, None] - starts).astype(float) + 1
         theirs = np.where(theirs <= last, theirs, np.nan)
         ours = np.where(np.isnat(found.opened), np.nan, (found.opened - starts).astype(float) + 1)
         whole_season = found.days_missing == 0

@@ -20,7 +20,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from patchrisk import counters
+from patchrisk.core import counters
 
 TWO_ARRAYS = {
     "degree-days, average",

@@ -16,9 +16,9 @@ import numpy as np
 from outlook_skill import read
 from scipy.optimize import nnls
 
-from patchrisk.ahead.error import departures
-from patchrisk.at_site.prospect import memory
-from patchrisk.numbers import load_numbers
+from patchrisk.base.toml_files import load_numbers
+from patchrisk.core.dates.forecast_error import departures
+from patchrisk.site_day.weather_ahead import error_covariance
 
 LAGS = np.r_[0:30, 30:120:5, 120:1500:15]
 MOST = 16.0  # a product counts at most so much, that one broken probe does not make the curve
@@ -62,7 +62,7 @@ SPELLS += [(0.0024, 0.0017, days) for days in (20, 200)]
 
 def spell(path, every, first):
     """Root mean square of the scaled error 1, 3 and 7 days ahead for each of `SPELLS`."""
-    held, usual = memory(), load_numbers("outlook")["memory.usual_range"].value
+    held, usual = error_covariance(), load_numbers("outlook")["memory.usual_range"].value
     row = np.arange(-KNOWN, AHEAD)
     apart = np.abs(row[:, None] - row).astype(float)
     squares = []

@@ -16,13 +16,13 @@ import numpy as np
 import stations as records
 from scipy.optimize import minimize
 
-from patchrisk import resources
-from patchrisk.soil import forcing as weather
-from patchrisk.soil.air_to_soil import error_variance, season_correction
-from patchrisk.soil.join import station_likelihood
-from patchrisk.soil.parameters import GENERAL, INPUTS, SEASON, Parameters, model_file
-from patchrisk.soil.response import STEPS, from_fit, response, to_fit
-from patchrisk.soil.stores import run_stores
+from patchrisk.base import resources
+from patchrisk.core.soil.air_to_soil import error_variance, season_correction
+from patchrisk.core.soil.forcing import extraterrestrial_radiation, trailing_mean
+from patchrisk.core.soil.heat_stores import run_stores
+from patchrisk.core.soil.logged import station_likelihood
+from patchrisk.core.soil.parameters import GENERAL, INPUTS, SEASON, Parameters
+from patchrisk.core.soil.sensitivity import STEPS, from_fit, response, to_fit
 
 DEPTHS = (5, 10)
 SHARED = tuple(n for n in GENERAL if n not in ("flux_20", "deep_20"))
@@ -48,7 +48,7 @@ def normal_equations(data, inputs, p, names, lanes, depths=DEPTHS) -> Normal:
     squared, count = np.zeros(len(lanes)), np.zeros(len(lanes))
     for at in range(0, len(lanes), CHUNK):
         part = lanes[at : at + CHUNK]
-        mean, slope = response(data.forcing(inputs, part), p, names, depths)
+        mean, slope = response(data.forcing(inputs, part), p, names, depths, data.model.plot)
         for k in range(len(part)):
             for d, depth in enumerate(depths):
                 error = mean[d, :, k] - data.observed(depth)[:, part[k]]
@@ -106,7 +106,7 @@ def fit_depth_20(data, inputs, p: Parameters):
     """Fit the two numbers that carry the estimate to 20 cm, all else kept."""
     rows, target = [], []
     for lane in range(len(data.names)):
-        stores = run_stores(data.forcing(inputs, [lane]), p)
+        stores = run_stores(data.forcing(inputs, [lane]), p, data.model.plot)
         observed = data.observed(20)[:, lane]
         use = np.isfinite(observed)
         if use.sum() < 365:
@@ -129,7 +129,7 @@ def fit_depth_20(data, inputs, p: Parameters):
 def residuals(data, inputs, p, depth=5, lanes=slice(None)):
     """Return the observed minus the estimated, with the driving numbers and the snow."""
     force = data.forcing(inputs, lanes)
-    stores = run_stores(force, p)
+    stores = run_stores(force, p, data.model.plot)
     error = data.observed(depth)[:, lanes] - stores.at(depth, p) - season_correction(force, p)
     return error, force, stores
 
@@ -199,10 +199,10 @@ def fit_radiation(data):
     v = data.values
     force = data.forcing("air")
     span, use0 = force.range_c, data.usable & force.known
-    usual = weather._trailing_mean(span, 30)
+    usual = trailing_mean(span, 30)
     relative = span / usual
     of_year = (data.dates - data.dates.astype("datetime64[Y]")).astype(float) + 1
-    top = np.maximum(weather.extraterrestrial_radiation(of_year[:, None], data.latitude), 2.0)
+    top = np.maximum(extraterrestrial_radiation(of_year[:, None], data.latitude), 2.0)
     clear = v["solar"] / top
     use = use0 & np.isfinite(clear) & (clear < 0.9) & (top > 3)
     dry = [np.ones_like(span), np.sqrt(span), span, relative, relative**2]
@@ -337,10 +337,16 @@ CALIBRATION_NOTE = (
     "days_to_half [d] the fall of the logarithm of the variance of errors after fits to 30 days "
     "to 3 years, fast_share_after [1] the fast share then; scale_days [d] how many days of "
     "surprises a site's own scale counts for: all from the development stations, 2026. "
-    "least_days [d], least_variation, most_air_above, most_soil_above, most_error [degC], "
-    "most_response [1], most_distance [km] and most_height [m] refuse a log: common practice, no "
-    "source; at the stations the response is 0.1 to 0.6, the air of 30 days at most 7.6 degC "
-    "above the soil and 17.4 below it."
+    "least_days, least_steps [d], least_variation, most_air_above, most_soil_above, most_error "
+    "[degC], most_response, most_range [1], range_from_depth [cm], most_distance [km] and "
+    "most_height [m] refuse a log: common practice, no source; at the stations the response is "
+    "0.1 to 0.6, the air of 30 days at most 7.6 degC above the soil and 17.4 below it. Our "
+    "choice, no source: most_surprise [1] is the most that a day's surprise, squared, counts "
+    "for against what was expected; stranger_error [degC] and stranger_days [d] are the error "
+    "where nothing is known but the season and how fast it is forgotten, gap_days [d] how fast "
+    "a gap brings it back; weather_variance [degC2] lasting weather_days [d] weighs a record "
+    "against what latitude tells; usual_demand and usual_rain [mm/d] of the average station "
+    "over usual_days [d] steady the aridity of a short record."
 )
 POSITIVE_SET = {
     "exchange",
@@ -366,7 +372,7 @@ def main() -> None:
     data = records.read(args.data)
     everyone = list(range(len(data.names)))
     fold = records.folds(data, 9)
-    old = model_file()
+    old = data.model
     parts = {"radiation": fit_radiation(data), "climate": fit_climate(data), "parameters": {}}
     parts["calibration"] = dict(old.calibration)
     if args.out.exists():  # the radiation guesses come first: the fits below use them
@@ -377,7 +383,7 @@ def main() -> None:
             rain_guess=tuple(parts["radiation"][2]),
             climate=parts["climate"],
         )
-        weather.model_file = lambda: guessed
+        data = replace(data, model=guessed)
     for inputs in reversed(INPUTS):
         p, errors, now = fit_shared(data, inputs, old.parameters[inputs], everyone)
         p_near = p
@@ -394,7 +400,8 @@ def main() -> None:
         print(inputs, "left-out RMSE", np.sqrt(np.nanmean(out**2, axis=0)).round(2).tolist())
         if inputs == "air_rain_solar":
             parts["prior"] = site_prior(data, inputs, p, everyone)
-            parts["persistence"] = fit_persistence(out / np.sqrt(error_variance(force, stores, p)))
+            sd = np.sqrt(error_variance(force, stores, old.with_parameters(p)))
+            parts["persistence"] = fit_persistence(out / sd)
             print(parts["persistence"])
     write(args.out, parts, data, args.on)
 

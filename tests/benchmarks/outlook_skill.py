@@ -29,18 +29,26 @@ import numpy as np
 import pandas as pd
 from scores import brier, covered, crps, interval, reliability
 
-from patchrisk.ahead.error import Lessons, departures, doubt, lessons
-from patchrisk.ahead.openings import SoilPaths, openings
-from patchrisk.ahead.paths import widened
-from patchrisk.at_site.prospect import memory
-from patchrisk.errors import InputError
-from patchrisk.numbers import load_numbers
-from patchrisk.seasons import Season
-from patchrisk.soil.air_to_soil import estimate_soil
-from patchrisk.soil.fit import calibrate
-from patchrisk.soil.forcing import Climate, prepare
-from patchrisk.soil.parameters import Parameters, general
-from patchrisk.windows import Rule
+from patchrisk.base.errors import InputError
+from patchrisk.base.toml_files import load_numbers
+from patchrisk.core.dates.forecast_error import (
+    KnownErrors,
+    condition_error,
+    departures,
+    known_errors,
+)
+from patchrisk.core.dates.openings import SoilPaths, openings
+from patchrisk.core.dates.soil_paths import widened
+from patchrisk.core.rules.seasons import Season
+from patchrisk.core.rules.windows import Rule, Statistic
+from patchrisk.core.soil.air_to_soil import estimate_soil
+from patchrisk.core.soil.calibration import calibrate
+from patchrisk.core.soil.forcing import Climate, prepare
+from patchrisk.core.soil.parameters import Parameters
+from patchrisk.read.soil import load_soil_model
+from patchrisk.site_day.weather_ahead import error_covariance
+
+MODEL = load_soil_model()
 
 LEADS = (60, 30, 14, 7)
 BACK = 430  # days before the issue that the soil model runs over
@@ -52,7 +60,7 @@ DUMMY = 2021  # a year without 29 February, to date every year's days alike
 
 def _rule(name, direction, threshold, season, *, mean=1, days=1):
     low, high = (threshold, None) if direction == "rising" else (None, threshold)
-    statistic = "rolling mean" if mean > 1 else "daily mean"
+    statistic = Statistic.ROLLING_MEAN if mean > 1 else Statistic.DAILY_MEAN
     return Rule(name, "treat", statistic, 5.0, direction, season, low, high, False, days, mean)
 
 
@@ -102,7 +110,9 @@ def read(path, every, first=0, fitted=True):
         of = pair_of(days.astype("datetime64[Y]").astype(int) + 1970)
         mask = of[:, None] == pairs  # the days themselves say nothing of the climate
         lanes = [np.where(mask, np.nan, x[:, None]) for x in (low, high, rain)]
-        places = prepare(*lanes[:2], dates=days, latitude=latitude, rain_mm=lanes[2]).climate
+        places = prepare(
+            *lanes[:2], dates=days, latitude=latitude, model=MODEL, rain_mm=lanes[2]
+        ).climate
         parts = (places.mean_c, places.cos_c, places.sin_c, places.aridity)
         climate = {p: Climate(*(x[[k]] for x in parts)) for k, p in enumerate(pairs)}
         fit = dict.fromkeys(pairs)
@@ -115,6 +125,7 @@ def read(path, every, first=0, fitted=True):
                     dates=days,
                     latitude=latitude,
                     today=days[-1],
+                    model=MODEL,
                     rain_mm=rain,
                     climate=climate[p],
                     source=name,
@@ -129,7 +140,7 @@ def read(path, every, first=0, fitted=True):
             latitude=latitude,
             rain_mm=lane[2],
             climate=places,
-            parameters=of_lanes([fit[p] for p in pairs]),
+            model=of_lanes([fit[p] for p in pairs]),
         )
         error = (soil[:, None] - whole.mean_c) / whole.sd_c
         error[:180] = np.nan
@@ -138,17 +149,18 @@ def read(path, every, first=0, fitted=True):
 
 
 def of_lanes(fits):
-    """Parameters with a number for each lane; None without a fit."""
+    """Return the model with a number for each lane; the general one without a fit."""
     if fits[0] is None:
-        return None
-    base = general("air_rain")
-    each = [f.parameters for f in fits]
-    return Parameters(
+        return MODEL
+    base = MODEL.parameters["air_rain"]
+    each = [f.applied_to(MODEL).parameters["air_rain"] for f in fits]
+    own = Parameters(
         base.inputs,
         {name: np.array([p[name] for p in each]) for name in base.values},  # noqa: PD011
         base.errors,
         {**base.error_model, "level": np.array([p.error_model["level"] for p in each])},
     )
+    return MODEL.with_parameters(own)
 
 
 def season_dates(rule, season_start):
@@ -221,7 +233,7 @@ def model(station, rule, start, offset, ahead, targets, forecasts):
         latitude=station.latitude,
         rain_mm=rain,
         climate=place,
-        parameters=of_lanes([station.fit[pair_of(y)] for _, y, _ in lanes]),
+        model=of_lanes([station.fit[pair_of(y)] for _, y, _ in lanes]),
     )
     return Issue(made.mean_c, made.sd_c, low, high, lanes)
 
@@ -250,14 +262,14 @@ def outlook(station, rule, issue, memory_, year, told, offset, start, *, knows, 
     signs = departures(*(x[:, chosen].mean(axis=1) for x in (issue.low, issue.high)), usual)
     recent = np.arange(last - DAILY_BACK, last) if knows else np.arange(0)
     recent = recent[np.isfinite(soil[recent])]
-    known = Lessons(
+    known = KnownErrors(
         np.r_[older.day, row[recent]].astype(float),
         np.vstack([older.error, (soil[recent, None] - mean[recent]) / sd[recent]]),
         np.r_[older.daily, np.ones(len(recent), bool)],
         np.vstack([older.signs, signs[recent]]),
     )
     first = max(0, -offset) + BACK - 8 if not knows else max(last, BACK - offset - 8)
-    found = doubt(memory_, row[first:].astype(float), signs[first:], known)
+    found = condition_error(memory_, row[first:].astype(float), signs[first:], known)
     expected = found.expected(known)
     seed = zlib.crc32(f"{station.name} {rule.id} {year} {offset} {told} {measured_to}".encode())
     noise = found.drawn(len(chosen) * DRAWS, seed)
@@ -287,12 +299,12 @@ def _older(station, year, now, lanes):
     error = station.scaled[pair_of(year)].copy()
     error[max(0, now - DAILY_BACK) : now + 200] = np.nan
     day, nothing = np.arange(len(error), dtype=float), np.zeros((len(error), 2))
-    known = lessons(day, error[:, None], nothing, daily_from=1e9)
-    return Lessons(known.day, np.repeat(known.error, lanes, 1), known.daily, known.signs)
+    known = known_errors(day, error[:, None], nothing, daily_from=1e9)
+    return KnownErrors(known.day, np.repeat(known.error, lanes, 1), known.daily, known.signs)
 
 
 def run(stations, every_day, kinds):
-    memory_ = memory()
+    memory_ = error_covariance()
     dated, daily = [], []
     for station in stations:
         for event, rule in EVENTS.items():

@@ -1,4 +1,4 @@
-"""Seconds that the whole outlook takes at a site with thirty years of history.
+"""Seconds that the outlook, and the page with its programme, take with thirty years of history.
 
 The sample course, its weather carried back to thirty years by repeating its own; everything after
 the imports is timed. Run without arguments.
@@ -11,12 +11,16 @@ from pathlib import Path
 
 import pandas as pd
 
-from patchrisk import resources
-from patchrisk.at_site.gathering import sample_morning
-from patchrisk.at_site.morning import prepare
-from patchrisk.report.outlook_record import to_json
+from patchrisk.base import resources
+from patchrisk.read.site_data import sample_morning
+from patchrisk.report.calendar import write_calendar
+from patchrisk.report.page import page_of
+from patchrisk.report.record import outlook_json
+from patchrisk.report.sheet import write_sheet
 from patchrisk.report.terminal import write_outlook
 from patchrisk.report.view import view_of
+from patchrisk.site_day.morning import prepare
+from patchrisk.site_day.season_plan import plan_all
 
 YEARS = 30
 
@@ -42,13 +46,26 @@ def main():
         for turn in range(3):
             wall, processor = time.perf_counter(), time.process_time()
             ready = prepare(here / "site.toml", morning, now, offline=True)
-            text, record = write_outlook(view_of(ready)), to_json(ready)
+            text, record = write_outlook(view_of(ready)), outlook_json(ready)
             print(
                 f"run {turn + 1}: {time.perf_counter() - wall:.2f} s, "
                 f"{time.process_time() - processor:.2f} s of one processor; "
                 f"{len(ready.ground.years)} years, {len(ready.areas)} areas, "
                 f"{len(text.splitlines())} lines, {len(record)} characters of JSON"
             )
+            begin, processor = time.perf_counter(), time.process_time()
+            ready = prepare(here / "site.toml", morning, now, offline=True)
+            page = page_of(ready)
+            print(
+                f"       page with its programme: {time.perf_counter() - begin:.2f} s, "
+                f"{time.process_time() - processor:.2f} s of one processor; {len(page)} characters"
+            )
+            processor = time.process_time()
+            plan = plan_all(ready)
+            write_sheet(plan)
+            write_calendar(plan, now)
+            taken = time.process_time() - processor
+            print(f"       sheet and calendar beside it: {taken:.2f} s of one processor")
 
 
 if __name__ == "__main__":

@@ -20,12 +20,15 @@ import peers
 import stations as records
 from fit_soil_model import SHARED, fit_shared, normal_equations, site_prior, without
 
-from patchrisk.soil import forcing as weather
-from patchrisk.soil.air_to_soil import error_variance, season_correction
-from patchrisk.soil.fit import level_after, persistence_after, posterior
-from patchrisk.soil.join import run_filter
-from patchrisk.soil.parameters import Prior, model_file
-from patchrisk.soil.stores import run_stores
+from patchrisk.core.soil import forcing as weather
+from patchrisk.core.soil.air_to_soil import error_variance, season_correction
+from patchrisk.core.soil.calibration import level_after, persistence_after, posterior
+from patchrisk.core.soil.heat_stores import run_stores
+from patchrisk.core.soil.logged import run_filter
+from patchrisk.core.soil.parameters import Prior
+from patchrisk.read.soil import load_soil_model
+
+MODEL = load_soil_model()
 
 LEADS = (1, 3, 5, 7, 10)
 LOGS = {"30 d": 30, "90 d": 90, "1 y": 365, "3 y": 1095}
@@ -134,7 +137,7 @@ class Model:
         names = each[0].values.keys()
         values = {n: np.array([p[n] for p in each]) for n in names}
         self.p = replace(each[0], values=values)
-        self.stores = run_stores(self.force, self.p)
+        self.stores = run_stores(self.force, self.p, MODEL.plot)
         self.extra = season_correction(self.force, self.p)
         self.level = np.zeros(len(each))
 
@@ -142,12 +145,13 @@ class Model:
         return self.stores.at(depth, self.p) + self.extra
 
     def sd(self):
-        return np.sqrt(error_variance(self.force, self.stores, self.p) * np.exp(self.level))
+        model = MODEL.with_parameters(self.p)
+        return np.sqrt(error_variance(self.force, self.stores, model) * np.exp(self.level))
 
 
 def parameters_by_station(data, inputs, fold, mode, log):
     """Parameters and prior for each station, from the stations of other folds."""
-    shipped, prior = model_file().parameters[inputs], model_file().prior
+    shipped, prior = MODEL.parameters[inputs], MODEL.prior
     everyone = list(range(len(data.names)))
     if mode == "shipped":
         return [shipped] * len(everyone), [prior] * len(everyone)
@@ -187,13 +191,14 @@ def calibrated(data, inputs, each, priors, days, log):
                 continue
             cut = slice(max(0, begin - 400), begin + days)
             one = one_lane(force, lane, cut)
-            fitted.append(posterior(one, p, logged[cut], 5.0, prior))
+            model = replace(MODEL.with_parameters(p), prior=prior)
+            fitted.append(posterior(one, logged[cut], 5.0, model))
         model = Model(data, inputs, [q or p for q, p in zip(fitted, each, strict=True)])
         counts = np.array([
             np.isfinite(observed[b + offset : b + offset + days, n]).sum()
             for n, b in enumerate(first)
         ])  # fmt: skip
-        model.level = np.array([level_after(int(c)) for c in counts])
+        model.level = np.array([level_after(int(c), MODEL) for c in counts])
         model.days = counts
         model.fitted = np.array([q is not None for q in fitted])
         out.append(model)
@@ -227,8 +232,9 @@ def lead_scores(model, observed, persistence):
     mean, sd = model.at(5), model.sd()
     f = run_filter((observed - mean) / sd, persistence)
     share = np.diag(f.covariance_before[0, 0])
-    squared = np.where(f.seen, np.minimum(f.surprise**2 / f.surprise_variance, 9.0), 0.0)
-    days = model_file().calibration["scale_days"]
+    c = MODEL.calibration
+    squared = np.minimum(f.surprise**2 / f.surprise_variance, c["most_surprise"])
+    squared, days = np.where(f.seen, squared, 0.0), c["scale_days"]
     scale = (days + squared.cumsum(axis=0)) / (days + f.seen.cumsum(axis=0))
     out = {}
     for lead in LEADS:
@@ -334,7 +340,7 @@ def run(data, inputs, mode, log):
     result["later years"] = {"none": scores(model.at(5), later)}
     result["year after"] = {}
     next_year = np.where(year_after(data), later, np.nan)
-    result["leads"] = {"uncalibrated": lead_scores(model, later, model_file().persistence)}
+    result["leads"] = {"uncalibrated": lead_scores(model, later, MODEL.persistence)}
     events = {"uncalibrated": model.at(5)}
     for name, days in LOGS.items():
         models = calibrated(data, inputs, each, priors, days, log)
@@ -346,7 +352,7 @@ def run(data, inputs, mode, log):
         m = models[0]
         result["coverage"][name] = coverage(later - m.at(5), m.sd())
         if days >= 365:
-            result["leads"][name] = lead_scores(m, later, persistence_after(days))
+            result["leads"][name] = lead_scores(m, later, persistence_after(days, MODEL))
             events[f"log of {name}"] = m.at(5)
     force = model.force
     others = peer_estimates(data, force, fold, mode == "shipped", log, mode == "quick")
@@ -441,7 +447,7 @@ def show(result):
 def main():
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--data", type=Path, required=True)
-    parser.add_argument("--inputs", default="air_rain_solar", choices=list(model_file().parameters))
+    parser.add_argument("--inputs", default="air_rain_solar", choices=list(MODEL.parameters))
     parser.add_argument("--json", action="store_true")
     parser.add_argument("--quick", action="store_true", help="folds by one step, no trees")
     parser.add_argument("--shipped", action="store_true", help="score the shipped numbers")

@@ -15,7 +15,10 @@ from concurrent.futures import ProcessPoolExecutor
 
 import numpy as np
 
-from patchrisk.soil.air_to_soil import estimate_soil
+from patchrisk.core.soil.air_to_soil import estimate_soil
+from patchrisk.read.soil import load_soil_model
+
+MODEL = load_soil_model()
 
 BLOCK = 2000
 START = np.datetime64("2001-01-01")
@@ -37,7 +40,7 @@ def one_site(years, repeats=5):
     times = []
     for _ in range(repeats):
         begun = time.perf_counter()
-        estimate_soil(low, high, dates=dates, latitude=40.0, rain_mm=rain)
+        estimate_soil(low, high, dates=dates, latitude=40.0, model=MODEL, rain_mm=rain)
         times.append(time.perf_counter() - begun)
     return 1000 * min(times) / years
 
@@ -53,7 +56,12 @@ def _prepare(years):
 def _run(_):
     b = _BLOCK
     mean = estimate_soil(
-        b["low"], b["high"], dates=b["dates"], latitude=np.full(BLOCK, 40.0), rain_mm=b["rain"]
+        b["low"],
+        b["high"],
+        dates=b["dates"],
+        latitude=np.full(BLOCK, 40.0),
+        model=MODEL,
+        rain_mm=b["rain"],
     ).mean_c
     return float(mean[-1].mean())
 

@@ -1,12 +1,14 @@
 """Station records as arrays (days, lanes), for the fitting script and the benchmark."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 
-from patchrisk.soil import forcing
+from patchrisk.core.soil import forcing
+from patchrisk.core.soil.parameters import SoilModel
+from patchrisk.read.soil import load_soil_model
 
 COLUMNS = ["tmax", "tmin", "precip", "solar", "st5", "st10", "st20"]
 SPIN_UP_DAYS = 90
@@ -23,6 +25,7 @@ class Stations:
     longitude: np.ndarray
     values: dict[str, np.ndarray]
     usable: np.ndarray
+    model: SoilModel = field(default_factory=load_soil_model)
 
     def forcing(self, inputs: str, lanes=slice(None)) -> forcing.Forcing:
         v = {k: x[:, lanes] for k, x in self.values.items()}
@@ -31,6 +34,7 @@ class Stations:
             v["tmax"],
             dates=self.dates,
             latitude=self.latitude[lanes],
+            model=self.model,
             rain_mm=v["precip"] if "rain" in inputs else None,
             solar_mj_m2=v["solar"] if "solar" in inputs else None,
         )

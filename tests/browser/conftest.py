@@ -1,9 +1,7 @@
 """The page of a course with hostile names, open in a real browser."""
 
 import csv
-import os
 import shutil
-from collections.abc import Iterator
 from dataclasses import replace
 from datetime import UTC, date, datetime
 from pathlib import Path
@@ -11,37 +9,18 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from patchrisk import resources
-from patchrisk.at_site.morning import AreaMorning, prepare
-from patchrisk.programme.cover import Applied, Cover
-from patchrisk.programme.plan import AreaPlan, Choice, Planned
-from patchrisk.report.publish import publish
+from patchrisk.base import resources
+from patchrisk.core.plan.cover import Applied, Cover
+from patchrisk.core.plan.facts import DoseTaken, NoTrialFigures, Part, Together
+from patchrisk.core.plan.programme import AreaPlan, Choice, Planned
+from patchrisk.report.page import publish
+from patchrisk.report.season_page import write_season_page
+from patchrisk.site_day.morning import AreaMorning, Morning, prepare
+from patchrisk.site_day.season_plan import plan_all
 from tests.browser.hostile_names import AREAS, SITE
 from tests.outside import fetch
 
 D = np.datetime64
-
-
-def chromium() -> str | None:
-    """Where the browser is."""
-    return next(filter(None, map(shutil.which, ("chromium", "chromium-browser"))), None)
-
-
-@pytest.fixture(scope="session")
-def browser() -> Iterator[object]:
-    """Chromium, driven by playwright; skipped with the reason where it is not there."""
-    api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-    where = chromium()
-    if where is None:
-        pytest.skip("chromium is not installed: apt-get install chromium")
-    root = hasattr(os, "geteuid") and os.geteuid() == 0  # chromium keeps no sandbox for root
-    with api.sync_playwright() as play:
-        started = play.chromium.launch(
-            executable_path=where,
-            args=["--disable-background-networking", *(["--no-sandbox"] if root else [])],
-        )
-        yield started
-        started.close()
 
 
 @pytest.fixture(scope="session")
@@ -68,9 +47,42 @@ def page_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
     now = datetime(2026, 5, 18, 12, tzinfo=UTC)
     morning = prepare(folder / "site.toml", date(2026, 5, 18), now)
     greens = morning.areas[0]
-    treated = replace(greens, cover={"summer-patch": _cover(greens)})
+    cover = _cover(greens)
+    entries = tuple(
+        replace(
+            entry,
+            members=tuple(
+                replace(one, cover=cover) if one.disease == cover.disease else one
+                for one in entry.members
+            ),
+        )
+        for entry in greens.entries
+    )
+    treated = replace(greens, entries=entries)
     whole = replace(morning, areas=(treated, *morning.areas[1:]))
     return publish(whole, folder, "morning", plans=[_plan(greens.area.name)]).written[0]
+
+
+@pytest.fixture(scope="session")
+def sample_morning() -> Morning:
+    """The sample course's morning."""
+    now = datetime(2026, 5, 18, 12, tzinfo=UTC)
+    return prepare(resources.sample_weather() / "site.toml", date(2026, 5, 18), now)
+
+
+@pytest.fixture(scope="session")
+def season_page(sample_morning: Morning, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The sample course's page for a committee."""
+    file = tmp_path_factory.mktemp("season") / "season.html"
+    file.write_text(write_season_page(sample_morning), encoding="utf-8")
+    return file
+
+
+@pytest.fixture(scope="session")
+def sample_page(sample_morning: Morning, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The sample course's page as it is delivered, with its programme."""
+    folder, morning = tmp_path_factory.mktemp("sample"), sample_morning
+    return publish(morning, folder, "morning", plans=plan_all(morning).areas).written[0]
 
 
 def _rename(records: Path) -> None:
@@ -97,9 +109,11 @@ def _plan(area: str) -> AreaPlan:
     choice = Choice("FRAC 11 + FRAC 3", frozenset({"11", "3"}), (), {}, SITE)
     planned = Planned(
         D("2026-06-10"), D("2026-06-06"), D("2026-06-15"), choice, ("summer-patch", "fairy-ring"),
-        {"summer-patch": 9.0}, None, None, (f"Because {SITE}.",), (f"Mind {SITE}.",),
+        {"summer-patch": 9.0}, reasons=(Together((Part(SITE, ("summer-patch",), ()),)),),
+        cautions=(NoTrialFigures(SITE, ("fairy-ring",)),),
     )  # fmt: skip
-    return AreaPlan(area, D("2026-05-18"), D("2026-09-01"), (), (planned,), {}, (f"{SITE}.",), ())
+    advice = (DoseTaken("azoxystrobin", (D("2026-05-01"),), SITE),)
+    return AreaPlan(area, D("2026-05-18"), D("2026-09-01"), (), (planned,), advice=advice)
 
 
 def _toml(text: str) -> str:

@@ -88,6 +88,7 @@
   for (const node of new Set(lines.map((line) => line.node))) {
     if (node.parentElement.closest("bdi")) continue; // names are whatever people call things
     for (const match of node.textContent.matchAll(/[^\s-]{2,24}/g)) {
+      if (/[<>]/.test(match[0])) continue; // part of a hostile name, in a sentence
       const range = document.createRange();
       range.setStart(node, match.index);
       range.setEnd(node, match.index + match[0].length);
@@ -102,7 +103,9 @@
     const svg = element.closest("svg");
     const scale = svg ? svg.getBoundingClientRect().width / svg.viewBox.baseVal.width : 1;
     const size = parseFloat(getComputedStyle(element).fontSize) * scale;
-    if (size < 10.4) found.push(`too small to read outdoors: ${size.toFixed(1)} px ${name(node)}`);
+    // On paper seven points, as on the sheet for the shed.
+    const least = matchMedia("print").matches ? 9.3 : svg ? 11.95 : 10.4;
+    if (size < least) found.push(`too small to read outdoors: ${size.toFixed(1)} px ${name(node)}`);
   }
   return [...new Set(found)];
 }

@@ -2,6 +2,7 @@
 
 import json
 import os
+import shutil
 import subprocess
 import sys
 from datetime import timedelta
@@ -10,8 +11,9 @@ import pytest
 from click.testing import CliRunner
 
 from patchrisk.cli import main
-from patchrisk.weather import at_site
+from patchrisk.read.weather import at_site
 from tests.online.aging import age_cache
+from tests.online.odd import REFUSED, TAKEN
 from tests.online.provider import Provider
 
 PLACE = "[site]\nlatitude = 40.0\nlongitude = -83.0\n"
@@ -86,8 +88,9 @@ def test_a_place_is_enough_and_the_second_time_nothing_is_asked(folder, ohio):
     assert first["weather"]["forecast_issued"]
     assert len(first["weather"]["attributions"]) == 2
     assert ohio.count("daily") >= 30  # the past years for the normals
-    states = {d["state"] for d in first["areas"][0]["diseases"]}
-    assert states <= {"not yet", "nearing", "open", "closed"}
+    verdicts = {d["verdict"]["verdict"] for d in first["areas"][0]["diseases"]}
+    assert verdicts
+    assert "cannot say" not in verdicts
     ohio.forget()
     second = outlook(folder)
     assert ohio.count() == 0
@@ -197,7 +200,7 @@ def test_a_station_that_stopped_is_not_taken_for_today(folder, ohio):
     record = outlook(folder)
     assert record["weather"]["notices"] or soil_known(record)
     assert record["weather"]["ages_days"]["observed"] >= 1
-    text = run(folder, "outlook").output
+    text = run(folder, "outlook", "--data").output
     assert "Age of the observed weather" in text
 
 
@@ -251,3 +254,58 @@ def test_a_clock_gone_back_breaks_nothing(folder, ohio):
     age_cache(folder / "cache" / "patchrisk", timedelta(days=-400))
     record = outlook(folder)
     assert record["areas"] == good["areas"]
+
+
+ODD = [
+    "deep error",
+    "error of 400 digits",
+    "sent on to brackets",
+    "sent on to another host",
+    "packed twice",
+    "gzip without its end",
+    "a chunk of no length",
+    "two hundred headers",
+    "HTTP/0.9",
+    "a number too long to read",
+    "empty",
+]
+
+
+def test_an_odd_answer_of_every_service_leaves_the_morning_as_it_was(folder, ohio):
+    few_years(folder)
+    good = outlook(folder)
+    kept = folder / "cache" / "patchrisk"
+    shutil.copytree(kept, folder / "good copy")
+    for name in ODD:
+        shutil.rmtree(kept)
+        shutil.copytree(folder / "good copy", kept)
+        age_cache(kept, timedelta(days=2))
+        ohio.answer(REFUSED[name][0])
+        odd = outlook(folder)
+        assert odd["areas"][0]["soil"]["mean_c"] == good["areas"][0]["soil"]["mean_c"], name
+        said = odd["weather"]["notices"]
+        assert any("not renewed" in text for text in said), name
+        assert all(text.isprintable() and len(text) < 300 for text in said), name
+
+
+def test_a_forecast_without_a_lifetime_that_can_be_read_is_used(folder, ohio):
+    few_years(folder)
+    path = folder / "site.toml"
+    path.write_text(path.read_text().replace("[online]", '[online]\nforecast = "metno"'))
+    ohio.answer(TAKEN["expires empty"], "metno")
+    first = outlook(folder)
+    assert first["weather"]["forecast_source"] == "MET Norway"
+    assert not any("MET Norway" in str(notice) for notice in first["weather"]["notices"])
+
+
+def test_a_damaged_station_list_costs_a_line_and_not_the_morning(folder, ohio):
+    few_years(folder)
+    good = outlook(folder)
+    path = folder / "cache" / "patchrisk" / "stations.db"
+    body = path.read_bytes()
+    path.write_bytes(body[:8192] + b"\xff" * (len(body) - 8192))
+    after = outlook(folder)
+    assert after["areas"] == good["areas"]
+    assert any("set aside as stations.db.damaged" in str(n) for n in after["weather"]["notices"])
+    assert path.with_name("stations.db.damaged").exists()
+    assert ohio.count("station list") == 2

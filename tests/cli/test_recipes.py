@@ -12,7 +12,7 @@ import click
 import pytest
 
 from patchrisk.cli import main
-from patchrisk.site import read_site
+from patchrisk.read.site import read_site
 
 README = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
 
@@ -46,18 +46,20 @@ def test_the_crontab_line():
 
 @pytest.fixture
 def units(tmp_path):
-    service, timer = blocks("ini")
+    service, timer, serve = blocks("ini")
     folder = tmp_path / ".config" / "systemd" / "user"
     folder.mkdir(parents=True)
     (folder / "patchrisk.service").write_text(service)
     (folder / "patchrisk.timer").write_text(timer)
+    (folder / "patchrisk-serve.service").write_text(serve)
     return folder
 
 
-def test_the_unit_calls_the_page(units):
+@pytest.mark.parametrize("name", ["patchrisk", "patchrisk-serve"])
+def test_the_unit_calls_the_page(units, name):
     unit = configparser.ConfigParser(interpolation=None)
     unit.optionxform = str
-    unit.read(units / "patchrisk.service")
+    unit.read(units / f"{name}.service")
     words = shlex.split(unit["Service"]["ExecStart"])
     assert words[0].endswith("/.venv/bin/patchrisk")
     accepts(words[1:])
@@ -75,7 +77,7 @@ def test_systemd_accepts_the_units(units, tmp_path):
     runtime.mkdir(mode=0o700)
     run = subprocess.run(
         [analyze, "--user", "verify", "--man=no", str(units / "patchrisk.timer"),
-         str(units / "patchrisk.service")],
+         str(units / "patchrisk.service"), str(units / "patchrisk-serve.service")],
         env={**os.environ, "HOME": str(tmp_path), "XDG_RUNTIME_DIR": str(runtime),
              "XDG_CONFIG_HOME": str(tmp_path / ".config")},
         capture_output=True, text=True, check=False,

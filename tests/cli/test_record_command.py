@@ -55,10 +55,11 @@ def test_an_application_is_confirmed_in_one_line(site):
     assert result.stdout == (
         f"Recorded in {file}: 2026-05-12, Greens, Shelf A (FRAC 3 + FRAC 11) for summer patch, "
         "watered in with 0.25 in.\n"
+        "Not told: when it was watered in (applications.csv, under watered).\n"
     )
     assert file.read_text(encoding="utf-8-sig").splitlines()[1] == (
         "2026-05-12,Greens,Shelf A,3 + 11,azoxystrobin + propiconazole,summer-patch,0.25,in,,"
-        '"dry, windy"'
+        '"dry, windy",,,,,,,,,,,,,'
     )
 
 
@@ -106,7 +107,10 @@ REFUSED = [
     (("--area", "Greens", "--codes", "3", "--date", "2999-01-01"), "is in the future"),
     (("--area", "Greens", "--codes", "3", "--date", "12.5.2026"), "write a date as YYYY-MM-DD"),
     (("--area", "Greens", "--codes", "3", "--water", "a lot"), "--water: 'a lot'"),
-    (("--area", "Greens", "--codes", "3", "--for", "rust"), "--for: no disease 'rust'"),
+    (
+        ("--area", "Greens", "--codes", "3", "--for", "sumer patch"),
+        "--for: no disease 'sumer patch'",
+    ),
     (("--area", "Greens", "--codes", "3", "--note", "a\x07b"), "--note: a control character"),
     (("--area", "Greens", "--codes", "3", "--sample"), "the sample course is not yours"),
 ]
@@ -185,7 +189,7 @@ def test_check_shows_shelf_and_records_and_every_fault_of_them(site):
     for message in (
         "line 3, area: no area 'Tees'",
         "line 4: the same as line 2",
-        "line 5: 2 of 10 cells: the last line is torn",
+        "line 5: 2 of 23 cells: the last line is torn",
         "unknown column 'disese': did you mean disease?",
     ):
         assert bad.stderr.count(message) == 1, message
@@ -205,3 +209,25 @@ def test_help_needs_no_heavy_package():
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.splitlines()[-1] == "[]"
+
+
+def test_a_reading_is_confirmed_and_stands_in_its_file(site):
+    given = ("--area", "greens", "--day", "2026-01-12", "--at", "14:30", "--depth", "2in")
+    result = record(site, "reading", *given, "--value", "43F")
+    file = site.parent / "readings.csv"
+    told = f"Recorded in {file}: 2026-01-12 at 14:30, Greens, 43F at 2in.\n"
+    assert result.stdout == told
+    lines = file.read_text(encoding="utf-8-sig").splitlines()
+    assert lines == ["date,at,area,depth,value,note", "2026-01-12,14:30,Greens,2in,43F,"]
+    again = record(site, "reading", *given, "--value", "43F", code=2)
+    assert "the same was recorded before" in again.stderr
+    assert "read by hand on Greens: 1: 2026-01-12 14:30 43.0 °F at 2 in." in run(
+        "check", "--site", site
+    ).stdout.replace("\n  ", " ")
+
+
+def test_every_fault_of_a_reading_is_named_at_once(site):
+    result = record(site, "reading", "--at", "25:00", "--depth", "40cm", "--value", "63", code=2)
+    named = re.findall(r"^patchrisk: (--\w+):", result.stderr, re.MULTILINE)
+    assert sorted(named) == ["--area", "--at", "--depth", "--value"]
+    assert not (site.parent / "readings.csv").exists()

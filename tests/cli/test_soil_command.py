@@ -1,14 +1,19 @@
 """The estimate against the log, through the real command."""
 
+import json
 import re
+from datetime import UTC, date, datetime
 
+import pandas as pd
 import pytest
 from click.testing import CliRunner
 
-from patchrisk import resources
-from patchrisk.at_site.soil_fit import fit_path
+from patchrisk.base import resources
 from patchrisk.cli import main
-from patchrisk.site import Area, read_site
+from patchrisk.read.area import Area
+from patchrisk.read.site import read_site
+from patchrisk.read.site_data import gather
+from patchrisk.read.soil_fit import fit_path
 
 
 def run(*args):
@@ -97,3 +102,88 @@ def test_thirty_days_at_least(own_site):
     assert re.search(r"\b(19|20) days with log and air", result.stderr)
     assert "log at least 30 days" in result.stderr
     assert not list(own_site.parent.glob("soil-fit*"))
+
+
+READINGS = """\
+date,at,area,depth,value,note
+2026-02-20,13:30,Lawns,2in,43.1F,
+2026-03-05,8:00,Lawns,2in,42.0F,
+2026-04-12,17:30,Lawns,2in,56.9F,
+2026-05-10,13:30,Lawns,2in,66.5F,
+2026-05-15,8:10,Lawns,3in,36F,slip
+2026-05-16,13:30,Lawns,2in,68.1F,
+"""
+
+
+def soil_today(site, *args):
+    """The soil of each area on the sample's last morning."""
+    made = run("outlook", "--site", site, "--as-of", "2026-05-18", "--json", *args)
+    assert made.exit_code == 0, made.stderr
+    return {area["name"]: area["soil"] for area in json.loads(made.stdout)["areas"]}
+
+
+def test_readings_by_hand_correct_their_area_and_no_other(own_site):
+    before = soil_today(own_site)
+    text = own_site.read_text(encoding="utf-8")
+    own_site.write_text(text.replace("[site]", "[site]\nsummer_time = false"), encoding="utf-8")
+    (own_site.parent / "readings.csv").write_text(READINGS)
+    after = soil_today(own_site)
+    was, now = before.pop("Lawns"), after.pop("Lawns")
+    assert (was["from"], now["from"]) == ("shared", "corrected")  # other areas have probes
+    assert now["sd_c"] < 0.85 * was["sd_c"]
+    assert now["mean_c"] > was["mean_c"]  # the last two readings were above the estimate
+    assert after == before
+
+
+def test_soil_tells_what_readings_taught_and_what_more_would(own_site):
+    text = own_site.read_text(encoding="utf-8")
+    own_site.write_text(text.replace("[site]", "[site]\nsummer_time = false"), encoding="utf-8")
+    file = own_site.parent / "readings.csv"
+    file.write_text(READINGS)
+    result = run("soil", "--site", own_site, "--area", "Lawns")
+    assert result.exit_code == 0, result.stderr
+    said = " ".join(result.output.split())
+    assert re.search(r"2026-05-15 8:10 3.0 in 36.0 °F [\d.]+ °F [\d.]+ °F left out", said)
+    assert "By 5 readings the estimate is" in said
+    alone, now, monthly = re.findall(r"within ([\d.]+) °F", said)
+    assert float(alone) > float(now) > float(monthly)
+    file.write_text("".join(READINGS.splitlines(keepends=True)[:4]))
+    few = " ".join(run("soil", "--site", own_site, "--area", "Lawns").output.split())
+    assert "From 4 readings on" in few
+    file.unlink()
+    none = run("soil", "--site", own_site, "--area", "Lawns")
+    assert none.exit_code == 2
+    assert "patchrisk record reading" in none.stderr
+
+
+@pytest.mark.parametrize(
+    ("column", "spot"), [("Soil 2 in (degF)", True), ("Soil 2 in avg (degF)", False)]
+)
+def test_a_logger_set_to_one_reading_a_day_is_taken_with_its_hour(own_site, column, spot):
+    """At half past one in the afternoon a reading of the estimate's mean says: colder than that."""
+    text = own_site.read_text(encoding="utf-8")
+    more = '\n[[logger]]\nfile = "lawn.csv"\nareas = ["Lawns"]\n'
+    days = pd.date_range("2026-04-01", "2026-05-17")
+    rows = "".join(f"{day:%Y-%m-%d} 13:30,{60.5 + 0.1 * (day.day % 3)}\n" for day in days)
+    (own_site.parent / "lawn.csv").write_text(f"Time,{column}\n{rows}")
+    own_site.write_text(text + more, encoding="utf-8")
+    soil = soil_today(own_site, "--area", "Lawns")["Lawns"]
+    assert soil["from"] == ("corrected" if spot else "logged")
+    mean_f = soil["mean_c"] * 1.8 + 32
+    if spot:
+        assert mean_f < 59.5
+        said = " ".join(run("soil", "--site", own_site, "--area", "Lawns").output.split())
+        assert "2026-05-17 13:30 2.0 in" in said
+        assert "By 47 readings the estimate is" in said
+    else:
+        assert mean_f == pytest.approx(60.5, abs=0.3)
+
+
+def test_a_row_that_is_wrong_is_told_with_the_morning(own_site):
+    (own_site.parent / "readings.csv").write_text(READINGS + "2026-01-14,,Lawns,2in,40F,\n")
+    now = datetime(2026, 5, 18, 6, tzinfo=UTC)
+    found = gather(own_site, date(2026, 5, 18), now, offline=True)
+    assert [str(one.day) for one in found.by_hand] == ["2026-02-20", "2026-03-05"]
+    said = [fault.found for fault in found.hand_faults]
+    assert said[0] == "not told whether the site's clocks go forward in summer"
+    assert said[-1] == "no time of day"

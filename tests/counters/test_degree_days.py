@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 from scipy.integrate import quad
 
-from patchrisk.counters import (
+from patchrisk.core.counters import (
     accumulate,
     degree_days_average,
     degree_days_clamped,

@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
-from patchrisk.counters import compare, first_run, rolling_mean, run_length
+from patchrisk.core.counters import compare, first_run, rolling_mean, run_length
 
 NAN = np.nan
 

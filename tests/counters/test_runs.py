@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
-from patchrisk.counters import (
+from patchrisk.core.counters import (
     MET,
     MISSING,
     NOT_MET,

@@ -1,6 +1,6 @@
 import pytest
 
-from patchrisk.diseases import load_library
+from patchrisk.read.diseases import load_library
 
 
 @pytest.fixture(scope="session")

@@ -32,7 +32,12 @@ WINDOWS = {
         rutgers-avg-40-60f | treat | daily mean | 5 cm? | 40..60 degF | 1 days? | 02-01 06-30? | above 60 degF, 1 days? | Rutgers, March 2020
         usga-2021-55f | treat | daily mean? | 2 in | >= 55 degF | 1 days? | 02-01 06-30? | season | USGA Green Section Record 59(07), 2021
         missouri-2011-5d-mean | treat | rolling mean of 5 days | 2 in | 55..60 degF | 1 days? | 02-01 06-30? | above 60 degF, 1 days? | Missouri, April 2011
+        missouri-2011-55f-3d | treat | daily mean | 2 in | >= 55-60@55 degF | 3-5@3 days | 02-01 06-30? | season | Missouri, 24 March 2011
+        chicago-2018-50f | treat | daily mean? | 4 in | > 50 degF | 1 days? | 02-01 06-30? | season | Chicago District Golf Association, 4 May 2018
+        distributor-spring-55-65f | treat | daily mean? | 5 cm? | 55..65 degF | 1 days? | 02-01 06-30? | above 65 degF, 1 days? | a distributor, undated
         usga-2015-autumn-55-65f | treat | daily mean? | 5 cm? | 55..65 degF | 1 days? | 09-01 11-30? | below 55 degF, 1 days? | USGA Central Region, 29 Sep 2015
+        distributor-autumn-55-65f | treat | daily mean? | 5 cm? | 55..65 degF | 1 days? | 09-01 11-30? | below 55 degF, 1 days? | a distributor, undated
+        secondary-autumn-treat-7-16c | treat | daily mean? | 5 cm | 7..16 degC | 1 days? | 09-01 11-30 | below 7 degC, 1 days? | a secondary page, undated
         rutgers-slides-40-60f | infect | daily mean? | 5 cm? | 40..60 degF | 1 days? | 09-01 06-30? | above 60 degF, below 40 degF, 1 days? | Rutgers slides, undated
         umass-55-65f | infect | daily mean? | 5 cm? | 55..65 degF | 1 days? | 09-01 06-30? | above 65 degF, below 55 degF, 1 days? | UMass, undated
         usga-2015-55-65f | infect | daily mean? | 5 cm? | 55..65 degF | 1 days? | 09-01 06-30? | above 65 degF, below 55 degF, 1 days? | USGA Central Region, 29 Sep 2015
@@ -58,6 +63,8 @@ WINDOWS = {
     """,
     "take-all-root-rot": """
         stephens-2024-77-86f | treat | daily mean? | 5 cm? | 77..86 degF | 1 days? | 04-01 11-30? | above 86 degF, below 77 degF, 1 days? | Stephens 2024, CFTM cft2.20261
+        usga-2025-75-86f | treat | daily mean? | 5 cm? | 75..86 degF | 1 days? | 07-15 11-30? | below 75 degF, 1 days? | USGA Green Section Record 63(16), September 2025
+        nc-accounts-68-86f | treat | daily mean? | 2 in | 68..86 degF | 1 days? | 07-15 11-30? | below 68 degF, 1 days? | NC State work by trade accounts, undated
         older-below-65f | treat | daily mean? | 2 in | < 65 degF | 1 days? | 08-15 12-15? | season | older extension and trade rule, undated
         tamu-spring-55f | treat | daily mean? | 5 cm? | >= 55 degF | 1 days? | 02-01 06-30? | season | Texas A&M, undated
         tamu-60-65f | infect | daily mean? | 5 cm? | 60..65 degF | 1 days? | 09-01 06-30? | above 65 degF, below 60 degF, 1 days? | Texas A&M, undated
@@ -88,11 +95,12 @@ WINDOWS = {
         ncstate-2011-55f | treat | rolling mean of 5 days | 5 cm? | >= 55 degF | 1 days? | 02-01 06-30? | season | NC State, 10 Mar 2011
         ncstate-2010-60f | treat | daily mean? | 5 cm? | >= 60 degF | 1 days? | 02-01 06-30? | season | NC State, Mar 2010
         missouri-2011-5d-mean | treat | rolling mean of 5 days | 2 in | 55..60 degF | 1 days? | 02-01 06-30? | above 60 degF, 1 days? | Missouri, April 2011
+        missouri-2011-55f-3d | treat | daily mean | 2 in | >= 55-60@55 degF | 3-5@3 days | 02-01 06-30? | season | Missouri, 24 March 2011
         rutgers-avg-50-55f | treat | daily mean | 5 cm? | 50..55 degF | 1 days? | 02-01 06-30? | above 55 degF, 1 days? | Rutgers, March 2020
         usga-2021-55f | treat | daily mean? | 2 in | >= 55 degF | 1 days? | 02-01 06-30? | season | USGA Green Section Record 59(07), 2021
     """,
     "dead-spot": """
-        kaminski-2002-20c | infect | daily mean? | 5 cm? | >= 20 degC | 1 days? | 04-01 09-30? | above 35 degC, 1 days? | Kaminski 2002, Plant Dis. 86:1290
+        kaminski-2002-20c | infect | daily mean? | 5 cm? | >= 20 degC | 1 days? | 03-01 10-31? | above 35 degC, 1 days? | Kaminski 2002, Plant Dis. 86:1290
         kaminski-2006-22-26c | express | daily mean? | 5 cm? | 22..26 degC | 1 days? | 06-15 08-10 | above 26 degC, below 22 degC, 1 days? | Kaminski & Dernoeden 2006, Phytopathology 96:248
     """,
     "dark-root-infecting-fungi": """
@@ -125,6 +133,9 @@ MODERATE = {
 }
 WEAK = {
     ("take-all-patch", "secondary-autumn-7-16c"),
+    ("take-all-patch", "secondary-autumn-treat-7-16c"),
+    ("take-all-patch", "distributor-autumn-55-65f"),
+    ("take-all-patch", "distributor-spring-55-65f"),
     ("necrotic-ring-spot", "colorado-65-80f"),
     ("spring-dead-spot", "cottrill-below-70f"),
     ("take-all-root-rot", "older-below-65f"),
@@ -136,6 +147,7 @@ WEAK = {
 # place in the file | number | source
 NUMBERS = {
     "summer-patch": """
+        season 1 infect_above | 65 degF | Michigan State, UMass 2011, UC IPM, NC State, Missouri
         response minimum | 12-14@13 degC? | growth very slow at 14 C, Phytopathology 75:1160; inference
         response optimum | 28-30@29 degC? | Phytopathology 75:1160 and 80:650; inference
         response maximum | 36-38@37 degC? | no source; inference
@@ -173,6 +185,11 @@ NUMBERS = {
         figure acidified-depth | 10 cm | abstract on nitrogen sources, 1995-96
     """,
     "take-all-patch": """
+        season 1 infect_above | 40 degF | Rutgers slides and 2020
+        season 1 infect_below | 65 degF | UMass, USGA 2015, Purdue
+        season 2 infect_above | 40 degF | Rutgers slides and 2020
+        season 2 infect_below | 65 degF | UMass, USGA 2015, Purdue
+        risk_age age | 1-10 years | extension pages
         response minimum | 4 degC? | extension windows; inference
         response optimum | 14 degC? | extension windows; inference
         response maximum | 25 degC? | extension windows; inference
@@ -194,6 +211,8 @@ NUMBERS = {
         figure young-stand-years | 1-10 years | extension pages
     """,
     "necrotic-ring-spot": """
+        season 1 infect_above | 50 degF | active at 50 F, Nebraska
+        season 1 infect_below | 86 degF | inhibited, Nebraska
         response minimum | 8 degC? | inference
         response optimum | 22 degC? | inference
         response maximum | 30 degC? | inference
@@ -212,6 +231,8 @@ NUMBERS = {
         site 1 aim | 0.1-0.2 in | Michigan State
     """,
     "spring-dead-spot": """
+        season 1 infect_above | 50 degF | Georgia C1012; Clemson HGIC
+        season 1 infect_below | 25 degC | lesions small at 25 and 30, Plant Dis. 90:1326
         response minimum | 5 degC? | inference
         response optimum | 17 degC? | longest lesions, Plant Dis. 90:1326; inference
         response maximum | 27 degC? | inference
@@ -241,6 +262,11 @@ NUMBERS = {
         figure isolation-high | 29 degC | Mississippi State
     """,
     "take-all-root-rot": """
+        season 1 infect_above | 68 degF | NC State work by trade accounts
+        season 2 infect_above | 55 degF | Texas A&M by others
+        season 3 infect_above | 55 degF | Texas A&M by others
+        season 4 infect_above | 55 degF? | inference
+        season 5 infect_above | 55 degF? | inference
         response minimum | 12 degC? | inference
         response optimum | 25-30@27 degC? | Phytopathology 112:811; inference
         response maximum | 36 degC? | inference
@@ -264,6 +290,11 @@ NUMBERS = {
         figure zidek-fast-share | 10.5 % | Zidek & Jo 2015
     """,
     "pythium-root-dysfunction": """
+        season 1 infect_above | 50 degF | NC State
+        season 1 infect_below | 75 degF | NC State
+        season 2 infect_above | 50 degF | NC State
+        season 2 infect_below | 75 degF | NC State
+        risk_age age | 8-10@10 years | up to 8 to 10 years, NC State
         response minimum | 8 degC? | inference
         response optimum | 16 degC? | Plant Dis. 92:1669; inference
         response maximum | 26 degC? | inference
@@ -307,6 +338,10 @@ NUMBERS = {
         figure active-also | 28 degC | Phytopathology 81:1529
     """,
     "large-patch": """
+        season 1 infect_above | 10 degC | infection at 10 to 30 C, Plant Dis. 77:1040
+        season 1 infect_below | 30 degC | Plant Dis. 77:1040
+        season 2 infect_above | 10 degC | Plant Dis. 77:1040
+        season 2 infect_below | 30 degC | Plant Dis. 77:1040
         response minimum | 8 degC? | inference
         response optimum | 20-25@23 degC? | Plant Dis. 77:1040 and 82:857; inference
         response maximum | 31 degC? | inference
@@ -318,6 +353,8 @@ NUMBERS = {
         treatment carrier | 2 gal/1000 ft2 | USGA Central Region 2015
     """,
     "fairy-ring": """
+        season 1 infect_above | 10 degC | coldest start that worked, abstract P34647
+        season 1 infect_below | 24 degC | warmest start tried, abstract P34647
         culture Vascellum curtisii optimum | 30 degC | Mycoscience 45:251
         culture Bovista dermoxantha optimum | 35-40 degC | Mycoscience 45:251
         treatment interval | 28 days | Missouri 2011; NC State 2010
@@ -330,6 +367,11 @@ NUMBERS = {
         figure late-start | 21 degC | ASA-CSSA abstract P34647
     """,
     "dead-spot": """
+        season 1 infect_above | 20 degC | Plant Dis. 86:1290
+        season 1 infect_below | 35 degC | suppressed, Plant Dis. 86:1290
+        season 2 infect_above | 20 degC | Plant Dis. 86:1290
+        season 2 infect_below | 35 degC | suppressed, Plant Dis. 86:1290
+        risk_age age | 1-3 years | within 1 to 3 years of seeding, Penn State
         response minimum | 17 degC? | inference
         response optimum | 25-30@26 degC? | Plant Dis. 86:1290; inference
         response maximum | 35 degC? | suppressed at 35, Plant Dis. 86:1290; inference
@@ -399,28 +441,58 @@ SEEN = """
 """
 
 # Evidence of each mode-of-action group by disease: + works, ~ some, - weak, 0 no effect,
-# . no data, x outside its spectrum (spectra from memory). The trials are cited in the files; the
+# l listed, . no data, x outside its spectrum (spectra from memory). The trials are cited in the files; the
 # class is this project's judgement of them. A group best in one place and second in another
 # counts as some (group 3 on spring dead spot, 21 on Pythium root dysfunction).
 FRAC_CODES = ["1", "3", "4", "7", "11", "14", "19", "21", "28", "P07", "U17"]
 EVIDENCE = {
-    "summer-patch":             ". . x . . . . x x . x",
-    "take-all-patch":           ". . x . . . . x x . x",
-    "necrotic-ring-spot":       ". . x . . . . x x . x",
+    "summer-patch":             "l l x . l . . x x . x",
+    "take-all-patch":           "l l x . l . . x x . x",
+    "necrotic-ring-spot":       ". l x . . . . x x . x",
     "spring-dead-spot":         ". ~ x + ~ . . x x . x",
-    "take-all-root-rot":        "- + x 0 + . . x x . x",
+    "take-all-root-rot":        "0 + x 0 + . . x x . x",
     "pythium-root-dysfunction": "x x - x + - x ~ - - .",
     "pythium-root-rot":         "x x ~ x ~ . x + ~ ~ +",
-    "large-patch":              ". ~ x ~ ~ . . x x . x",
+    "large-patch":              "l ~ x ~ ~ . . x x . x",
     "fairy-ring":               ". + x ~ ~ . ~ x x . x",
     "dead-spot":                ". . x . . . . x x . x",
 }  # fmt: skip
-EVIDENCE_BESIDE = {("pythium-root-dysfunction", "43"): "no effect"}  # Plant Dis. 93:1275
+EVIDENCE_BESIDE = {
+    ("pythium-root-dysfunction", "43"): "no effect",  # Plant Dis. 93:1275
+    ("dead-spot", "2"): "no effect",  # iprodione once injury stands, ITSRJ 10:214
+}
+# Who names a group as effective or recommended, where no trial figures were read.
+LISTED_BY = {
+    ("summer-patch", "1"): "universities",  # UMass 2004, Rutgers 2009
+    ("summer-patch", "3"): "universities",
+    ("summer-patch", "11"): "universities",
+    ("take-all-patch", "1"): "trade",  # a distributor, on bentgrass
+    ("take-all-patch", "3"): "a university",  # Missouri 2011
+    ("take-all-patch", "11"): "trade",
+    ("necrotic-ring-spot", "3"): "a university",  # Texas A&M 2013
+    ("large-patch", "1"): "a university",  # Rutgers 2009
+}
+# What was read of single actives, where it differs from their group or is all there is.
+ACTIVES = {
+    ("take-all-root-rot", "tebuconazole"): "no data",  # Florida none; NC State by group only
+    ("take-all-root-rot", "propiconazole"): "no effect",  # Plant Dis. 79:945
+    ("spring-dead-spot", "isofetamid"): "works",  # Virginia 2019 and 2021-22
+    ("spring-dead-spot", "penthiopyrad"): "works",
+    ("spring-dead-spot", "pydiflumetofen"): "works",
+    ("spring-dead-spot", "mefentrifluconazole"): "works",
+    ("spring-dead-spot", "fluxapyroxad"): "some",
+    ("spring-dead-spot", "myclobutanil"): "weak",  # none in North Carolina, equal in Mississippi
+    ("pythium-root-dysfunction", "cyazofamid"): "some",  # Plant Dis. 93:1275
+    ("pythium-root-rot", "cyazofamid"): "works",
+    ("summer-patch", "cyazofamid"): "outside spectrum",  # acts on oomycetes only
+    ("summer-patch", "florylpicoxamid"): "no data",  # of the same code, acts on true fungi
+}
 EVIDENCE_SIGNS = {
     "+": "works",
     "~": "some",
     "-": "weak",
     "0": "no effect",
+    "l": "listed",
     ".": "no data",
     "x": "outside spectrum",
 }
@@ -436,7 +508,56 @@ MONTHS = {
     "pythium-root-rot": {5, 6, 7, 8, 9},  # NC State: late May or early June onward
     "large-patch": {3, 4, 5, 6, 9, 10, 11},  # Plant Dis. 77:1040: spring and autumn
     "fairy-ring": {5, 6, 7, 8, 9},  # abstract P34647: late May on
-    "dead-spot": {6, 7, 8},  # Phytopathology 96:248: mid-June to late August
+    "dead-spot": {5, 6, 7, 8, 9, 10},  # Penn State: May to October
+}
+
+# disease | season | grasses, or all | span in the north | soil | what begins it | treated until | its
+# damage shows in the months | where the months are from
+SEASONS = """
+    summer-patch | warm-soil | all | 03-01 10-31? | rising | rutgers-max-5d rutgers-kent-5d kstate-max-3d osu-3in-3d osu-later-3d umass-probe-3d usga-2021-65f | 08-15? | 6 7 8 9 | Cornell: June to September
+    take-all-patch | autumn | all | 09-01 01-31? | falling | usga-2015-autumn-55-65f distributor-autumn-55-65f secondary-autumn-treat-7-16c | | 11 12 1 2 3 4 5 6 7? | UC IPM: late fall and winter; UMass: grey in winter; Purdue: April on; inference
+    take-all-patch | spring | all | 02-01 06-30? | rising | rutgers-avg-40-60f usga-2021-55f missouri-2011-5d-mean missouri-2011-55f-3d chicago-2018-50f distributor-spring-55-65f | | 4 5 6 7 8 9 10 | Purdue BP-114: April to October
+    necrotic-ring-spot | spring-to-autumn | all | 03-01 11-30? | rising | uc-60f | | 5 6 7 8 9 10 11 | Plant Dis. 79:966: May to November
+    spring-dead-spot | autumn-to-spring | all | 08-15 05-31? | falling | hutchens-2024-13c ncstate-70f tredway-2008-15-27c ncstate-60-80f missouri-70f | 11-25? | 3 4 5 | at green-up
+    large-patch | autumn | all | 08-15 01-31? | falling | ncstate-70f usga-2015-60-70f obasa-2017-thatch | 12-15? | 9 10 11 3 4 5 6 | Plant Dis. 77:1040: spring and autumn
+    large-patch | spring | all | 02-01 06-15? | rising | missouri-spring-50-55f missouri-spring-55-60f | | 3 4 5 6 | Plant Dis. 77:1040: spring
+    pythium-root-dysfunction | autumn | all | 08-15 01-31? | falling | ncstate-2009-below-75f ncstate-mean-5d | | 4 5 6 7 8 9 | NC State: summer, an outbreak on 23 April
+    pythium-root-dysfunction | spring | all | 02-01 06-15? | rising | usga-2021-55f ncstate-mean-5d | | 4 5 6 7 8 9 | NC State: summer, an outbreak on 23 April
+    fairy-ring | spring | all | 02-01 06-30? | rising | miller-2007-10-18c miller-2012-13-16c ncstate-2011-55f ncstate-2010-60f missouri-2011-5d-mean missouri-2011-55f-3d rutgers-avg-50-55f usga-2021-55f | | 5 6 7 8 9 | abstract P34647: late May on
+    dead-spot | summer | creeping bentgrass, colonial bentgrass, velvet bentgrass | 05-01 10-31 | rising | kaminski-2002-20c | | 5 6 7 8 9 10 | Penn State: May to October
+    dead-spot | bermudagrass | hybrid bermudagrass, rough bluegrass | 03-01 10-31? | rising | kaminski-2002-20c | | 3 4 5 | Penn State: at green-up; Texas, March and April 1998
+    take-all-root-rot | ultradwarf | hybrid bermudagrass | 07-15 12-15? | falling | stephens-2024-77-86f usga-2025-75-86f nc-accounts-68-86f | 11-30? | 8 9 10 11 12 1 2 3 4 5 | Phytopathology 81:1380: late summer; NC State: autumn through spring
+    take-all-root-rot | texas-autumn | St. Augustinegrass, bermudagrass | 08-15 01-31? | falling | older-below-65f | | 3 4 5 6 7 8 9 10? | inference
+    take-all-root-rot | texas-spring | St. Augustinegrass, bermudagrass | 02-01 06-30? | rising | tamu-spring-55f | | 5 6 7 8 9 10? | late summer by Phytopathology 81:1380; inference
+    take-all-root-rot | zoysiagrass | zoysiagrass | 08-15 01-31? | falling | older-below-65f | | 3 4 5 6 7 8 9 10? | inference
+    take-all-root-rot | other-grasses | centipedegrass, kikuyugrass, seashore paspalum | 08-15 01-31? | falling | older-below-65f | | 3 4 5 6 7 8 9 10? | inference
+"""
+
+# Rules that speak of some grasses only.
+GRASSES = {
+    ("take-all-root-rot", "stephens-2024-77-86f"): {"hybrid bermudagrass"},
+    ("take-all-root-rot", "usga-2025-75-86f"): {"hybrid bermudagrass"},
+    ("take-all-root-rot", "nc-accounts-68-86f"): {"hybrid bermudagrass"},
+    ("take-all-root-rot", "older-below-65f"): {
+        "St. Augustinegrass", "bermudagrass", "centipedegrass", "zoysiagrass", "kikuyugrass",
+        "seashore paspalum",
+    },
+    ("take-all-root-rot", "tamu-spring-55f"): {"St. Augustinegrass", "bermudagrass"},
+    ("take-all-root-rot", "tamu-60-65f"): {"St. Augustinegrass", "bermudagrass"},
+}  # fmt: skip
+
+# What an application can do late, and once the damage of the season shows.
+HELPS = {
+    "summer-patch": ("disputed", "disputed"),  # UMass 2022 against UMass 2004
+    "take-all-patch": ("not known", "no"),  # a registrant's guide: curative far less effective
+    "necrotic-ring-spot": ("not known", "no"),  # SportsTurf 2013; Nebraska
+    "spring-dead-spot": ("yes", "no"),  # Acta Hort. 783:535; Butler 2005
+    "take-all-root-rot": ("not known", "no"),  # USGA 2025; Plant Dis. 79:945
+    "pythium-root-dysfunction": ("yes", "disputed"),  # CSSA abstract P5821
+    "pythium-root-rot": ("yes", "yes"),  # cyazofamid also as a curative
+    "large-patch": ("yes", "yes"),  # ITSRJ itsrj2016.04.0274: early curative in spring
+    "fairy-ring": ("yes", "yes"),  # abstract P34647
+    "dead-spot": ("not known", "no"),  # ITSRJ 10:214
 }
 
 # Sources that are not the text or the abstract of a publication, and how they were seen instead.
@@ -445,13 +566,20 @@ NOT_READ = {
         "dark-root-infecting-fungi": {"golfdom-water", "minnesota-2016"},
         "fairy-ring": {"gcm-2012", "usga-2021"},
         "large-patch": {"gci", "usga-2015"},
-        "necrotic-ring-spot": {"minnesota-2016", "nebraska"},
+        "necrotic-ring-spot": {"minnesota-2016", "nebraska", "sportsturf-2013"},
         "pythium-root-dysfunction": {"usga-2021"},
         "pythium-root-rot": {"ncstate-2022", "ncstate-advice", "trials-2023"},
         "spring-dead-spot": {"clemson-trial", "hutchens-2021", "ncstate-2024", "vt-2024", "vt-gcm"},
         "summer-patch": {"gci-calcite", "minnesota-2016", "usga-2021"},
-        "take-all-patch": {"trade-2008", "usga-2015", "usga-2021"},
-        "take-all-root-rot": {"older-rule", "tamu-handbook"},
+        "take-all-patch": {
+            "chicago-2018",
+            "distributor",
+            "registrant",
+            "trade-2008",
+            "usga-2015",
+            "usga-2021",
+        },
+        "take-all-root-rot": {"nc-accounts", "older-rule", "tamu-handbook", "usga-2025"},
     },
     "second-hand": {
         "necrotic-ring-spot": {"colorado"},

@@ -2,8 +2,8 @@
 
 import pytest
 
-from patchrisk.diseases import load_library
-from patchrisk.errors import InputError
+from patchrisk.base.errors import InputError
+from patchrisk.read.diseases import load_library
 
 GROUP = "dark-root-infecting-fungi"
 
@@ -16,7 +16,11 @@ GROUP = "dark-root-infecting-fungi"
         ("bermudagrass", ["spring-dead-spot", "take-all-root-rot"]),
         ("Ultradwarf bermudagrass", ["spring-dead-spot", "take-all-root-rot"]),
         ("Kentucky bluegrass", ["summer-patch", "necrotic-ring-spot"]),
-        ("tall fescue", []),
+        ("tall fescue", ["take-all-patch"]),
+        ("velvet bentgrass", ["take-all-patch"]),
+        ("perennial ryegrass", ["take-all-patch"]),
+        ("buffalograss", ["spring-dead-spot"]),
+        ("Italian ryegrass", []),
     ],
 )
 def test_members_by_grass(library, grass, members):

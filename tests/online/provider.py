@@ -21,7 +21,7 @@ import re
 import sqlite3
 import ssl
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
 from email.utils import format_datetime
@@ -32,16 +32,16 @@ from urllib.parse import parse_qsl, urlsplit
 
 import trustme
 
-from patchrisk.weather.door import Limits
-from patchrisk.weather.endpoints import VARIABLES, Endpoints
-from patchrisk.weather.place import Place
+from patchrisk.read.weather.location import Location
+from patchrisk.read.web.endpoints import VARIABLES, Endpoints
+from patchrisk.read.web.transport import FetchLimits
 
 HERE = Path(__file__).resolve().parent
 SERVICES = ("station list", "daily", "points", "grid", "metno", "openmeteo")
 LAPSE = 0.0065  # degC per metre: what the server's stations differ by
 
 # For tests: no needless waiting, and room for a slow machine.
-PATIENT = Limits(pause_s=0.01, lock_s=0.1, max_bytes=1_000_000, max_download_bytes=1_000_000)
+PATIENT = FetchLimits(pause_s=0.01, lock_s=0.1, max_bytes=1_000_000, max_download_bytes=1_000_000)
 
 SIGN_IN = b"<!DOCTYPE html><html><head><title>Guest network</title></head><body>Sign in</body>"
 
@@ -128,12 +128,13 @@ class Provider:
     """
 
     def __init__(
-        self, now: datetime | None = None, place: Place | None = None, *, tls: bool = False
+        self, now: datetime | None = None, place: Location | None = None, *, tls: bool = False
     ) -> None:
-        self.place = place or Place(40.0, -83.0, 250.0, timedelta(hours=-5))
+        self.place = place or Location(40.0, -83.0, 250.0, timedelta(hours=-5))
         self.now = (now or datetime.now(UTC)).astimezone(UTC)
         self.seen: list[Seen] = []
         self._scenario = dict.fromkeys(SERVICES, "ok")
+        self._odd: dict[str, Callable[[bytes], Iterable[bytes]]] = {}
         self._lock = threading.Lock()
         self.stopped = threading.Event()
         handler = _handler(self)
@@ -151,7 +152,7 @@ class Provider:
         }
 
     @classmethod
-    def at_dawn(cls, place: Place | None = None) -> "Provider":
+    def at_dawn(cls, place: Location | None = None) -> "Provider":
         """A server whose moment is a quarter past five of the site's day, this computer's day."""
         server = cls(place=place)
         dawn = server.midnight(server.today) + timedelta(hours=5, minutes=15)
@@ -180,7 +181,7 @@ class Provider:
         return Endpoints(**self.bases)
 
     @property
-    def limits(self) -> Limits:
+    def limits(self) -> FetchLimits:
         """The least waiting that shows the faults played, and only the time-out that is meant."""
         played = set(self._scenario.values())
         if played & {"slow headers", "trickle"}:
@@ -200,6 +201,17 @@ class Provider:
             if service not in SERVICES or scenario not in known:
                 raise ValueError(f"no {scenario!r} for {service!r}: {sorted(known)}")
             self._scenario[service] = scenario
+
+    def answer(self, odd: Callable[[bytes], Iterable[bytes]] | None, *services: str) -> None:
+        """Let services send what this makes of the good body, head and all; None: as ever."""
+        for service in services or SERVICES:
+            self._odd.pop(service, None)
+            if odd is not None:
+                self._odd[service] = odd
+
+    def odd(self, service: str) -> Callable[[bytes], Iterable[bytes]] | None:
+        """What makes the odd answers of a service."""
+        return self._odd.get(service)
 
     def scenario(self, service: str) -> str:
         """What a service plays."""
@@ -254,19 +266,20 @@ _SPECIAL = {
 # ------------------------------------------------------------------ bodies
 
 
+STATION_TABLES = """
+CREATE TABLE stations (id TEXT PRIMARY KEY, country TEXT, region TEXT, latitude REAL,
+                       longitude REAL, elevation INTEGER, timezone TEXT);
+CREATE TABLE names (station TEXT, language TEXT, name TEXT);
+CREATE TABLE identifiers (station TEXT, key TEXT, value TEXT);
+CREATE TABLE inventory (station TEXT, provider TEXT, parameter TEXT, start TEXT, end TEXT,
+                        completeness REAL);
+"""
+
+
 def station_list(provider: Provider) -> bytes:
     place = provider.place
     base = sqlite3.connect(":memory:")
-    base.executescript(
-        """
-        CREATE TABLE stations (id TEXT PRIMARY KEY, country TEXT, region TEXT, latitude REAL,
-                               longitude REAL, elevation INTEGER, timezone TEXT);
-        CREATE TABLE names (station TEXT, language TEXT, name TEXT);
-        CREATE TABLE identifiers (station TEXT, key TEXT, value TEXT);
-        CREATE TABLE inventory (station TEXT, provider TEXT, parameter TEXT, start TEXT,
-                                end TEXT, completeness REAL);
-        """
-    )
+    base.executescript(STATION_TABLES)
     for station in STATIONS:
         north = place.latitude + station.north_km / 111.195
         row = (station.key, "US", "OH", north, place.longitude, 0, "America/New_York")
@@ -452,6 +465,19 @@ def _bomb() -> bytes:
     return gzip.compress(b" " * 20_000_000, 1)
 
 
+def good_body(provider: Provider, seen: Seen) -> bytes:
+    """What a service would send, bare."""
+    if seen.service == "station list":
+        return station_list(provider)
+    if seen.service == "daily":
+        _, year, key = seen.path.removesuffix(".csv.gz").rsplit("/", 2)
+        return gzip.compress(daily(provider, int(year), key) or b"", mtime=0)
+    makers = {"points": points, "grid": grid, "metno": metno}
+    if seen.service in makers:
+        return json.dumps(makers[seen.service](provider)).encode()
+    return json.dumps(openmeteo(provider, seen.query)).encode()
+
+
 # ------------------------------------------------------------------ talking
 
 
@@ -478,8 +504,12 @@ class _Handler(BaseHTTPRequestHandler):
         self.provider.note(seen)
         self.close_connection = True
         try:
+            odd = self.provider.odd(service)
             if not service:
                 self._send(404, b"{}")
+            elif odd is not None:
+                for part in odd(good_body(self.provider, seen)):
+                    self.wfile.write(part)
             elif not self._fail(self.provider.scenario(service)):
                 self._serve(seen)
         except (BrokenPipeError, ConnectionResetError, ssl.SSLError):

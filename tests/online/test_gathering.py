@@ -8,9 +8,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from patchrisk.errors import UnavailableError
-from patchrisk.weather.gather import gather_weather
-from patchrisk.weather.place import Place
+from patchrisk.base.errors import UnavailableError
+from patchrisk.read.weather.location import Location
+from patchrisk.read.weather.online_weather import gather_weather
 from tests.online.aging import age_cache
 from tests.online.provider import PATIENT, Provider, truth
 
@@ -218,7 +218,7 @@ def test_years_without_data_are_passed_over_in_silence(ohio, gather):
 
 
 def test_nobody_near(ohio, gather):
-    place = Place(-20.0, 100.0, 0.0, timedelta(hours=7))
+    place = Location(-20.0, 100.0, 0.0, timedelta(hours=7))
     options = {"cache_dir": gather.folder, "endpoints": ohio.endpoints, **QUICKLY}
     weather = gather_weather(place, ohio.today, ohio.now, **options)
     assert said(weather)[0] == "stations: none that reports within 50 km and 350 m of height"
@@ -226,7 +226,7 @@ def test_nobody_near(ohio, gather):
 
 
 def test_without_an_elevation_it_is_said_that_heights_are_not_bridged(ohio, gather):
-    place = Place(40.0, -83.0, None, timedelta(hours=-5))
+    place = Location(40.0, -83.0, None, timedelta(hours=-5))
     options = {"cache_dir": gather.folder, "endpoints": ohio.endpoints, **QUICKLY}
     weather = gather_weather(place, ohio.today, ohio.now, **options)
     assert said(weather) == [

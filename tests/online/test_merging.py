@@ -1,15 +1,13 @@
 """One series out of several, and what is usual for the day."""
 
-from datetime import date, timedelta
+from datetime import date
 
 import numpy as np
 import pandas as pd
 import pytest
 
-from patchrisk.numbers import load_numbers
-from patchrisk.weather.merge import merge_weather
-from patchrisk.weather.normals import calendar_slot, normals, normals_on
-from patchrisk.weather.stations import AIR, PROVENANCE, WEATHER, empty_days
+from patchrisk.read.weather.merging import merge_weather
+from patchrisk.read.weather.stations import AIR, DAY_COLUMNS, PROVENANCE, empty_days
 
 TODAY = date(2026, 5, 18)
 NAN = float("nan")
@@ -28,7 +26,7 @@ def series(first, values, label=None, key="NEAR0"):
     frame = pd.DataFrame(columns, index=days)
     if label is None:
         return frame
-    for name in WEATHER:
+    for name in DAY_COLUMNS:
         frame[f"{name}_from"] = np.where(frame[name].isna(), "", label)
     for name in ("station", "rain_station"):
         frame[name] = np.where(np.isnan(high), "", key)
@@ -93,7 +91,9 @@ def test_extremes_of_a_day_come_from_one_source_and_rain_may_come_from_another()
 def test_a_log_of_means_alone_still_counts_for_the_mean():
     logged = series("2026-05-10", [30.0])[["air_mean_c"]]
     out = merged(logged)
-    assert out[list(WEATHER)].iloc[0].tolist() == pytest.approx([NAN, NAN, 25, NAN], nan_ok=True)
+    assert out[list(DAY_COLUMNS)].iloc[0].tolist() == pytest.approx(
+        [NAN, NAN, 25, NAN], nan_ok=True
+    )
     assert out["air_mean_c_from"].tolist() == ["logged"]
 
 
@@ -127,96 +127,4 @@ def test_days_before_the_first_wanted_are_left_out():
     out = merged(station=series("2025-12-30", [20] * 5, "station"))
     assert out.index[0] == pd.Timestamp("2026-01-01")
     assert merged().empty
-    assert list(merged().columns) == [*WEATHER, *PROVENANCE, "station", "rain_station"]
-
-
-# ------------------------------------------------------------------ normals
-
-
-def years(first, last, value=lambda days: days.year - 2000.0):
-    days = pd.date_range(f"{first}-01-01", f"{last}-12-31", freq="D")
-    return pd.DataFrame({"t": np.asarray(value(days), float)}, index=days)
-
-
-def test_a_calendar_day_keeps_its_place_in_every_year():
-    days = pd.DatetimeIndex(["2023-02-28", "2023-03-01", "2024-02-29", "2024-03-01", "2023-12-31"])
-    assert calendar_slot(days).tolist() == [59, 61, 60, 61, 366]
-
-
-def test_quantiles_of_hyndman_and_fan_definition_7():
-    # Hyndman & Fan 1996, Am. Stat. 50:361-365, definition 7: p(n-1)+1 into the ordered sample.
-    # The sample is 1, 2, ... 11 on every day, so the 10th percentile is 2, the median 6.
-    table = normals(years(2001, 2011), ["t"], window_days=1, min_years=11)
-    row = table.loc[100]
-    assert row[["t_p10", "t_p25", "t_p50", "t_p75", "t_p90"]].tolist() == [2, 3.5, 6, 8.5, 10]
-    assert row["t_mean"] == 6.0
-    assert row["t_years"] == 11
-
-
-def test_the_window_pools_days_around_and_runs_over_the_turn_of_the_year():
-    past = years(2001, 2012, lambda days: days.day_of_year)
-    table = normals(past, ["t"], window_days=5, min_years=10)
-    # Three leap years (2004, 2008, 2012) of twelve; day of year is itself from March on plus one.
-    plain, leap = [364, 365, 1, 2, 3], [365, 366, 1, 2, 3]
-    assert table.loc[1, "t_mean"] == pytest.approx((9 * np.mean(plain) + 3 * np.mean(leap)) / 12)
-    assert table.loc[20, "t_mean"] == 20.0
-    assert table.loc[20, "t_p50"] == 20.0
-
-
-def test_the_29th_of_february_is_a_day_like_any_other():
-    past = years(2001, 2012, lambda days: days.day_of_year)
-    table = normals(past, ["t"], window_days=3, min_years=10)
-    # 28 February, 29 February in leap years only, 1 March: 59, 60 and 60 or 61.
-    values = [59, 60] * 9 + [59, 60, 61] * 3
-    assert table.loc[60, "t_mean"] == pytest.approx(np.mean(values))
-    alone = normals(past, ["t"], window_days=1, min_years=3)
-    assert alone.loc[60, "t_years"] == 3
-    on = normals_on(table, pd.DatetimeIndex(["2024-02-29", "2025-03-01"]))
-    assert on["t_mean"].tolist() == table.loc[[60, 61], "t_mean"].tolist()
-
-
-def test_it_agrees_with_a_plain_reckoning_over_gappy_years():
-    rng = np.random.default_rng(5)
-    past = years(1996, 2025, lambda days: rng.normal(10, 5, len(days)))
-    past.loc[rng.random(len(past)) < 0.2, "t"] = np.nan
-    table = normals(past, ["t"], window_days=15, min_years=10)
-    for middle in (date(2023, 1, 3), date(2023, 7, 9), date(2023, 12, 30)):
-        pool = []
-        for year in range(1996, 2026):
-            centre = date(year, middle.month, middle.day)
-            for shift in range(-7, 8):
-                day = centre + timedelta(days=shift)
-                pool.append(past["t"].get(pd.Timestamp(day), np.nan))
-        # The years' own ends apart, this is the same pool: seven values of 450 at most differ.
-        row = table.loc[calendar_slot(pd.DatetimeIndex([middle]))[0]]
-        assert row["t_mean"] == pytest.approx(np.nanmean(pool), abs=0.1)
-        assert row["t_p90"] == pytest.approx(np.nanquantile(pool, 0.9), abs=0.3)
-        if middle.month == 7:
-            assert row["t_mean"] == pytest.approx(np.nanmean(pool), abs=1e-9)
-
-
-def test_too_few_years_have_no_normal():
-    past = years(2001, 2010)
-    past.loc[past.index.month == 7, "t"] = np.nan
-    past.loc["2001-07":"2009-07", "t"] = 1.0
-    past.loc["2010-07", "t"] = np.nan
-    table = normals(past, ["t"], window_days=15, min_years=10)
-    july = calendar_slot(pd.DatetimeIndex(["2001-07-15"]))[0]
-    assert np.isnan(table.loc[july, "t_mean"])
-    assert table.loc[july, "t_years"] == 9
-    assert table.loc[100, "t_years"] == 10
-    assert normals(past.iloc[:0], ["t"], window_days=15, min_years=1)["t_mean"].isna().all()
-
-
-@pytest.mark.parametrize("window", [0, 2, 366, 367])
-def test_a_window_must_have_a_middle(window):
-    with pytest.raises(ValueError, match="odd number"):
-        normals(years(2001, 2002), ["t"], window_days=window, min_years=1)
-
-
-def test_the_numbers_shipped_are_of_use():
-    numbers = load_numbers("weather")
-    assert int(numbers["normals.window"].value) % 2 == 1
-    assert numbers["station.lapse_rate"].unit == "degC/km"
-    assert numbers["cache.forecast"].unit == "hours"
-    assert all(number.source for number in numbers.values())
+    assert list(merged().columns) == [*DAY_COLUMNS, *PROVENANCE, "station", "rain_station"]

@@ -8,25 +8,25 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from patchrisk.weather.endpoints import Endpoints
-from patchrisk.weather.http import Fetcher
-from patchrisk.weather.place import Place
-from patchrisk.weather.reply import FetchError, WrongContentError
-from patchrisk.weather.station_list import Station, nearest, station_list
-from patchrisk.weather.stations import (
+from patchrisk.read.weather.location import Location
+from patchrisk.read.weather.station_list import Station, nearest, station_list
+from patchrisk.read.weather.stations import (
+    attributions_of,
     combine,
-    credits_of,
     fetch_year,
     may_have,
     read_year,
     to_site,
 )
+from patchrisk.read.web.endpoints import Endpoints
+from patchrisk.read.web.fetcher import Fetcher
+from patchrisk.read.web.reply import FetchError, WrongContentError
 from tests.online.aging import age_cache
-from tests.online.provider import PATIENT, daily, truth
+from tests.online.provider import PATIENT, STATION_TABLES, daily, truth
 
 NOW = datetime(2026, 5, 18, 10, 15, tzinfo=UTC)
 TODAY = date(2026, 5, 18)
-OHIO = Place(40.0, -83.0, 250.0, timedelta(hours=-5))
+OHIO = Location(40.0, -83.0, 250.0, timedelta(hours=-5))
 
 
 @pytest.fixture
@@ -59,7 +59,7 @@ def test_near_level_and_complete_goes_first_and_what_is_beyond_the_limits_goes(f
 
 
 def test_a_height_that_is_not_known_keeps_nobody_out(fetcher, provider):
-    place = Place(40.0, -83.0, None, timedelta(hours=-5))
+    place = Location(40.0, -83.0, None, timedelta(hours=-5))
     assert "HIGH0" in [s.key for s in listed(fetcher, provider, place)]
 
 
@@ -76,7 +76,7 @@ def test_completeness_in_per_cent_means_the_same(fetcher, provider):
 
 
 def test_nowhere_near_anything(fetcher, provider):
-    assert listed(fetcher, provider, Place(-20.0, 100.0, 0.0, timedelta(hours=7))) == []
+    assert listed(fetcher, provider, Location(-20.0, 100.0, 0.0, timedelta(hours=7))) == []
 
 
 @pytest.mark.parametrize(
@@ -103,25 +103,60 @@ def test_the_list_is_fetched_once_and_then_works_offline(provider, tmp_path):
     assert list(tmp_path.glob(".*")) == []  # no scratch file stays behind
 
 
-def test_meteostat_never_fetches_the_list_itself_and_keeps_its_settings(fetcher, provider):
-    import meteostat
+@pytest.mark.parametrize("at", [(40.0, -83.0), (52.1, 5.2), (-17.8, 179.9), (-17.8, -179.9)])
+def test_the_stations_and_distances_are_those_of_meteostats_own_query(tmp_path, monkeypatch, at):
+    from meteostat import Point, config, stations
 
-    def settings():
-        names = [name for name in dir(meteostat.config) if name.startswith("stations_db")]
-        return {name: getattr(meteostat.config, name) for name in names}
+    latitude, longitude = at
+    path = tmp_path / "stations.db"
+    base = sqlite3.connect(path)
+    base.executescript(STATION_TABLES)
+    for n in range(400):
+        north, east = (n * 0.618 % 1 - 0.5) * 1.2, (n * 0.414 % 1 - 0.5) * 1.2  # no two alike
+        there = (longitude + east + 180) % 360 - 180
+        row = (f"S{n:04d}", "XX", "", latitude + north, there, 100, "")
+        base.execute("INSERT INTO stations VALUES (?, ?, ?, ?, ?, ?, ?)", row)
+        base.execute("INSERT INTO names VALUES (?, 'en', 'Some')", row[:1])
+    base.commit()
+    base.close()
+    monkeypatch.setattr(config, "stations_db_file", str(path))
+    monkeypatch.setattr(config, "stations_db_ttl", 10**9)
+    theirs = stations.nearby(Point(latitude, longitude), radius=50_000, limit=100)
+    ours = nearest(path, Location(latitude, longitude, None, timedelta(hours=0)))
+    assert len(ours) == 100
+    assert {s.key: s.distance_km for s in ours} == pytest.approx(
+        (theirs["distance"] / 1000).to_dict(), abs=1e-3
+    )
 
-    before = settings()
-    assert len(before) == 3
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        "UPDATE stations SET elevation = '60 m'",
+        "UPDATE stations SET elevation = 1e300",
+        "UPDATE stations SET latitude = 'forty'",
+        "UPDATE stations SET latitude = NULL",
+        "UPDATE stations SET longitude = x'00ff'",
+        "UPDATE stations SET longitude = 1e308",
+        "UPDATE stations SET id = '../../x'",
+        "UPDATE stations SET id = x'ff'",
+    ],
+)
+def test_a_station_that_cannot_be_meant_is_left_out_and_no_other(fetcher, provider, change):
     listed(fetcher, provider)
-    age_cache(fetcher.folder, timedelta(days=5000))
-    nearest(fetcher.folder / "stations.db", OHIO)
-    assert provider.count("station list") == 1
-    assert settings() == before
+    with sqlite3.connect(fetcher.folder / "stations.db") as base:
+        base.execute(f"{change} WHERE id = 'NEAR0'")
+    base.close()
+    assert [s.key for s in listed(fetcher, provider)] == ["GONE0", "NEXT0", "HALF0"]
 
 
-def test_meteostat_fetches_no_list_where_there_is_none(tmp_path):
-    with pytest.raises(Exception, match="No stations database URLs configured"):
-        nearest(tmp_path / "stations.db", OHIO)
+def test_records_that_cannot_be_meant_say_nothing(fetcher, provider):
+    listed(fetcher, provider)
+    with sqlite3.connect(fetcher.folder / "stations.db") as base:
+        base.execute("UPDATE inventory SET start = x'ff', end = 'soon', completeness = 'all of it'")
+    base.close()
+    (first, *_) = listed(fetcher, provider)
+    assert (first.completeness, first.start, first.end) == (0.0, None, None)
 
 
 @pytest.mark.parametrize("scenario", ["503", "404", "html", "nonsense", "other tables", "drop"])
@@ -147,10 +182,63 @@ def test_an_old_list_is_renewed(provider, tmp_path):
     assert provider.count("station list") == 2
 
 
-def test_a_damaged_list_is_fetched_anew(provider, fetcher):
-    fetcher.folder.mkdir(exist_ok=True)
-    (fetcher.folder / "stations.db").write_bytes(b"SQLite format 3\x00" + b"\xff" * 5000)
-    assert len(listed(fetcher, provider)) == 4
+def broken_pages(path):
+    body = bytearray(path.read_bytes())
+    body[8192:] = b"\xff" * (len(body) - 8192)
+    path.write_bytes(body)
+
+
+def change(sql):
+    def do(path):
+        with sqlite3.connect(path) as base:
+            base.executescript(sql)
+        base.close()
+
+    return do
+
+
+@pytest.mark.parametrize(
+    ("spoil", "found"),
+    [
+        (lambda path: path.write_bytes(b"SQLite format 3\x00" + b"\xff" * 5000), "is damaged"),
+        (lambda path: path.write_bytes(b""), "lacks inventory, names, stations"),
+        (lambda path: path.write_bytes(path.read_bytes()[:20000]), "is damaged"),
+        (broken_pages, "is damaged"),
+        (change("ALTER TABLE inventory DROP COLUMN completeness"), "lacks inventory.completeness"),
+        (change("DELETE FROM stations"), "holds no station"),
+        (
+            change(
+                "DROP TABLE stations; CREATE VIEW stations AS WITH RECURSIVE n(x) AS "
+                "(SELECT 1 UNION ALL SELECT x + 1 FROM n) SELECT x AS id FROM n"
+            ),
+            "lacks stations",
+        ),
+    ],
+    ids=["bytes", "empty", "cut", "pages", "column", "nothing", "endless view"],
+)
+def test_a_damaged_list_is_set_aside_and_fetched_anew(provider, fetcher, spoil, found):
+    listed(fetcher, provider)
+    path = fetcher.folder / "stations.db"
+    spoil(path)
+    bad = path.read_bytes()
+    path, (notice,) = station_list(fetcher, provider.endpoints, provider.now)
+    assert found in notice.text
+    assert notice.text.endswith(": set aside as stations.db.damaged")
+    assert (fetcher.folder / "stations.db.damaged").read_bytes() == bad
+    assert len(nearest(path, OHIO)) == 4
+    assert listed(fetcher, provider)
+    assert provider.count("station list") == 2
+
+
+def test_a_damaged_list_offline_is_said_and_no_more(provider, tmp_path):
+    with Fetcher(tmp_path, bases=provider.endpoints.bases, limits=PATIENT, offline=True) as fetcher:
+        (tmp_path / "stations.db").write_bytes(b"SQLite format 3\x00" + b"\xff" * 5000)
+        path, notices = station_list(fetcher, provider.endpoints, provider.now)
+    assert path is None
+    assert [n.text.rsplit(": ", 1)[-1] for n in notices] == [
+        "set aside as stations.db.damaged",
+        "not available (working offline)",
+    ]
 
 
 def test_no_list_at_all(provider, fetcher):
@@ -219,7 +307,17 @@ WHOLE = gzip.compress(HEAD.encode() + b"2026,1,1,4,g,1,g,2,g,0,g\n" * 300)
         (WHOLE[:-20], "cut short"),
         (WHOLE[:-4], "gzip that was cut short"),  # all rows there, but not the checksum
         (WHOLE[:30] + b"\x00" * 40 + WHOLE[70:], "gzip that is damaged"),
-        (gzip.compress(b" " * 6_000_000), "more than 5 MB"),
+        (gzip.compress(b" " * 6_000_000), "more than 1 MB"),
+        (b" " * 1_000_001, "more than 1 MB"),
+        (WHOLE + WHOLE, "gzip with something behind it"),
+        (HEAD.encode() + b"2026,1,1,4,g,1,g,2,g,0,g\n" * 733, "more than 732 rows"),
+        (HEAD.encode() + b"2026,1,1,4,g,1,g,2,g,0,g,,\n", "longer than the heading"),
+        (HEAD.replace("tmin,", "tmax,").encode(), "two columns of one name"),
+        (HEAD.encode() + b"2026,1,1,1_4,g,1,g,2,g,0,g\n", "no table"),
+        (HEAD.encode() + "2026,1,1,٤,g,1,g,2,g,0,g\n".encode(), "no table"),
+        (HEAD.encode() + b"2026,1,01_2,4,g,1,g,2,g,0,g\n", "no table"),
+        (HEAD.encode() + b"2026,1,1,4,g,1,g,2,g," + b"9" * 400 + b",g\n", "no table"),
+        (HEAD.encode() + b"2026,1,1,4,g,1,g,2,g,0," + b"g" * 200_000 + b"\n", "no table"),
     ],
 )
 def test_anything_else_is_refused(content, found):
@@ -363,11 +461,11 @@ def test_the_server_speaks_of_the_site_as_it_says(provider):
 
 def test_credits_name_the_owners_with_their_terms():
     # meteostat 2.1.5, provider index: DWD under CC BY 4.0, GHCN-Daily under CC0 (nobody to name).
-    assert credits_of(["dwd_daily", "ghcnd", "who_knows"]) == (
+    assert attributions_of(["dwd_daily", "ghcnd", "who_knows"]) == (
         "Station weather: Meteostat (CC BY 4.0, https://meteostat.net), gathered by day",
         "Station weather: Deutscher Wetterdienst (CC BY 4.0)",
     )
-    assert credits_of([]) == ()
+    assert attributions_of([]) == ()
 
 
 def test_the_public_addresses_are_the_documented_ones():

@@ -5,8 +5,7 @@ from datetime import timedelta
 import pandas as pd
 import pytest
 
-from patchrisk.errors import InputError
-from patchrisk.weather.logger import load_log, read_log
+from patchrisk.read.logger.load_log import load_log
 from tests.outside.us_ar1 import save_days, workbook
 
 pytestmark = pytest.mark.outside
@@ -17,9 +16,18 @@ def table(outside, tmp_path):
     return save_days(outside, tmp_path / "US-AR1.csv")
 
 
-def test_the_workbook_itself_is_refused(outside):
-    with pytest.raises(InputError, match="export the readings as CSV"):
-        read_log(workbook(outside))
+def test_the_workbook_is_read_as_the_text_made_from_it(outside, table):
+    (probe,) = load_log(workbook(outside)).probes
+    (from_text,) = load_log(table).probes
+    assert (probe.name, probe.counts) == (from_text.name, from_text.counts)
+    pd.testing.assert_frame_equal(probe.daily, from_text.daily)
+    # The column itself, read by nothing of ours.
+    sheet = pd.read_csv(table, na_values=["-9999"])
+    assert probe.daily["soil_c"].to_numpy() == pytest.approx(
+        sheet["TS_F_MDS_1"].to_numpy(), nan_ok=True, abs=1e-9
+    )
+    days = pd.to_datetime(sheet["TIMESTAMP"].astype(str), format="%Y%m%d")
+    assert (probe.daily.index == days).all()
 
 
 def test_days_pass_through(table):
@@ -30,8 +38,8 @@ def test_days_pass_through(table):
     assert logged.layout.step == timedelta(days=1)
     (column,) = [c for c in logged.layout.columns if c.probe]
     assert column.unit == "degC"
-    assert probe.tally.rows == 1461
-    assert probe.tally.missing == 104
+    assert probe.counts.rows == 1461
+    assert probe.counts.missing == 104
     assert probe.daily["soil_c"].max() == pytest.approx(37.721, abs=0.0005)
     assert probe.daily.index[0] == pd.Timestamp("2009-01-01")
     assert probe.daily.index[-1] == pd.Timestamp("2012-12-31")

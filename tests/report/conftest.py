@@ -8,9 +8,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from patchrisk import resources
-from patchrisk.at_site.morning import AreaMorning, Morning, prepare
-from patchrisk.programme.cover import Applied, Cover
+from patchrisk.base import resources
+from patchrisk.core.plan.cover import Applied, Cover
+from patchrisk.site_day.morning import AreaMorning, Morning, prepare
 
 AS_OF = date(2026, 5, 18)
 NOON = datetime(2026, 5, 18, 12, tzinfo=UTC)
@@ -44,12 +44,21 @@ def shipped() -> Morning:
 def covered(morning: Morning) -> AreaMorning:
     """The greens, with something on against summer patch that holds half for thirty days."""
     area = morning.areas[0]
-    assert area.course is not None
-    dates = area.course.dates
+    dates = area.seasons["summer-patch"].course.dates
     applied = Applied(np.datetime64("2026-05-04"), area.area.name, frozenset({"11"}))
     on = (dates >= applied.day) & (dates < applied.day + 30)
     until = np.datetime64("2026-06-02")
     cover = Cover(
         "summer-patch", dates, np.where(on, 0.5, 0.0), on, applied, until, 16, (9, 21), dates[:0]
     )
-    return replace(area, cover={"summer-patch": cover})
+    entries = tuple(
+        replace(
+            entry,
+            members=tuple(
+                replace(one, cover=cover) if one.disease == cover.disease else one
+                for one in entry.members
+            ),
+        )
+        for entry in area.entries
+    )
+    return replace(area, entries=entries)

@@ -2,8 +2,10 @@
 
 import io
 import re
+import shutil
 import xml.etree.ElementTree as ET
 from dataclasses import replace
+from datetime import date
 from itertools import combinations
 
 import numpy as np
@@ -12,24 +14,50 @@ from click.testing import CliRunner
 from colorspacious import cspace_convert, deltaE
 from matplotlib.image import imread
 
+from patchrisk.base import resources
+from patchrisk.base.pen import Pen
 from patchrisk.cli import main
-from patchrisk.pen import Pen
-from patchrisk.programme.plan import AreaPlan, Choice, Planned
-from patchrisk.report.figures import PAGE_WIDTH, drawings_of, figures_of
+from patchrisk.core.plan.programme import AreaPlan, Choice, Planned
+from patchrisk.core.verdict.decision_table import Phase
+from patchrisk.read.area import Area
+from patchrisk.report.figures import PAGE_WIDTH, drawings_of, season_bar
 from patchrisk.report.figures.axes import Frame, ticks
-from patchrisk.report.figures.canvas import DARK, LIGHT, Line, Shape, Sheet, Words
-from patchrisk.report.figures.raster import to_bytes
+from patchrisk.report.figures.canvas import DARK, LIGHT, Canvas, Label, Polygon, Stroke
+from patchrisk.report.figures.files import to_bytes
+from patchrisk.report.figures.seasons import bar_of
 from patchrisk.report.figures.svg import style_sheet, to_svg
-from patchrisk.report.words import name_of
-from patchrisk.site import Area
-from patchrisk.windows import State
+from patchrisk.report.view import view_of
+from patchrisk.site_day.morning import prepare
+from tests.report.conftest import AS_OF, NOON
 
 D = np.datetime64
 US = Pen("us")  # the sample course's
 
 
+MONTHS = [date(2025, 7, 20), date(2025, 10, 20), date(2026, 1, 20), date(2026, 4, 20), AS_OF]
+
+
+@pytest.fixture(scope="module", params=MONTHS, ids=str)
+def month(request):
+    """Every area of the sample course, with its records, on a morning of a month."""
+    morning = prepare(resources.sample_weather() / "site.toml", request.param, NOON)
+    return [(morning, area) for area in morning.areas]
+
+
+@pytest.fixture(scope="module")
+def grouped(unrecorded, tmp_path_factory):
+    """The sample's greens, asked for a group, a member of it, and another disease."""
+    folder = tmp_path_factory.mktemp("grouped")
+    shutil.copytree(unrecorded.parent, folder, dirs_exist_ok=True)
+    site = folder / "site.toml"
+    asked = 'diseases = ["summer patch", "dark root-infecting fungi", "fairy ring"]'
+    turf = 'turf = "creeping bentgrass"'
+    site.write_text(site.read_text().replace(turf, f"{turf}\n{asked}", 1))
+    return prepare(site, AS_OF, NOON, only=["Greens"])
+
+
 def drawn(morning, area, plans=()):
-    return {d.key: d for d in drawings_of(morning, area, plans, PAGE_WIDTH)}
+    return {d.key: d for d in drawings_of(morning, area, plans)}
 
 
 # --- colours ------------------------------------------------------------------------------------
@@ -91,7 +119,7 @@ def test_both_palettes_name_the_same_roles():
 def test_the_svg_keeps_to_itself(morning):
     seen = set()
     for area in morning.areas:
-        for figure in figures_of(morning, area):
+        for figure in drawings_of(morning, area):
             seen.add(figure.key)
             assert len(figure.svg) < 40_000
             root = ET.fromstring(figure.svg)
@@ -99,20 +127,21 @@ def test_the_svg_keeps_to_itself(morning):
             assert not names & {"id", "style", "class", "href", "onload"}
             tags = {node.tag.rpartition("}")[2] for node in root.iter()}
             assert tags <= {"svg", "path", "circle", "text"}
-            assert root.get("aria-label") == figure.alt
+            assert root.get("aria-label") == figure.answer
             assert "nan" not in figure.svg.lower().replace("dominan", "")
             colours = set(re.findall(r'(?:fill|stroke)="([^"]+)"', figure.svg))
             assert colours <= {"none", *(f"var(--fig-{role})" for role in LIGHT)}
-    assert seen == {"soil", "windows", "pressure"}
+    assert seen == {"soil", "seasons", "pressure"}
 
 
 def test_the_same_morning_gives_the_same_bytes(morning):
-    assert figures_of(morning, morning.areas[0]) == figures_of(morning, morning.areas[0])
+    first, second = (drawings_of(morning, morning.areas[0]) for _ in range(2))
+    assert [d.svg for d in first] == [d.svg for d in second]
 
 
 def test_hostile_text_is_only_text():
     text = "<script>alert('1')</script> \"&\" \x00\x08 مرحبا 🏌️"
-    sheet = Sheet(100, 20, [Words(0, 10, text)])
+    sheet = Canvas(100, 20, [Label(0, 10, text)])
     root = ET.fromstring(to_svg(sheet, text))
     clean = text.replace("\x00\x08", "")
     assert root.get("aria-label") == clean
@@ -123,7 +152,7 @@ def test_hostile_text_is_only_text():
 def test_steps_of_a_path_add_up_to_its_points():
     rng = np.random.default_rng(3)
     points = [tuple(p) for p in rng.uniform(-50, 400, size=(400, 2))]
-    svg = to_svg(Sheet(400, 400, [Line(points, "ink")]), "line")
+    svg = to_svg(Canvas(400, 400, [Stroke(points, "ink")]), "line")
     path = re.search(r' d="M([^"]+)"', svg)[1]
     numbers = [float(n) for n in re.findall(r"-?\d*\.?\d+", path.replace("l", " "))]
     walked = np.cumsum(np.reshape(numbers, (-1, 2)), axis=0)
@@ -134,7 +163,7 @@ def test_steps_of_a_path_add_up_to_its_points():
 
 
 def lines(drawing, colour):
-    return [i for i in drawing.sheet.items if isinstance(i, Line) and i.colour == colour]
+    return lines_of(drawing.canvas, colour)
 
 
 def test_logged_and_modelled_days_are_drawn_unlike(morning):
@@ -146,25 +175,16 @@ def test_logged_and_modelled_days_are_drawn_unlike(morning):
     assert dashed
     # 11 May is the last logged day: the dashes go on from there (sample_weather/README.md).
     assert dashed[0].points[0] == solid[-1].points[-1]
-    assert [w.text for w in fairways.sheet.items if isinstance(w, Words)][:2] == [
-        "logged",
-        "modelled from air",
-    ]
+    assert "logged, or estimated from the air where it is dashed" in fairways.note
 
 
 def test_the_last_day_lies_where_its_temperature_is(morning):
     area = morning.areas[0]
     drawing = drawn(morning, area)["soil"]
-    levels = {
-        float(w.text): w.y - 4
-        for w in drawing.sheet.items
-        if isinstance(w, Words) and w.anchor == "end" and re.fullmatch(r"-?\d+", w.text)
-    }
-    (v0, y0), (v1, y1) = sorted(levels.items())[:2]
     solid = [line for line in lines(drawing, "soil") if not line.dash and len(line.points) > 2]
     y = solid[-1].points[-1][1]
-    shown_f = v0 + (y - y0) * (v1 - v0) / (y1 - y0)
-    assert shown_f == pytest.approx(float(area.soil.mean_c[-1]) * 9 / 5 + 32, abs=0.05)
+    # A twentieth of a degree Fahrenheit is less than a fifth of a pixel.
+    assert y == pytest.approx(place_of(drawing)(float(area.soil.mean_c[-1])), abs=0.2)
 
 
 def test_the_table_of_the_soil_holds_the_series(morning):
@@ -173,17 +193,17 @@ def test_the_table_of_the_soil_holds_the_series(morning):
     rows = {row[0]: row for row in drawing.rows}
     at = int(np.flatnonzero(area.soil.dates == D("2026-05-10"))[0])
     fahrenheit = float(area.soil.mean_c[at]) * 9 / 5 + 32
-    assert rows["May 10"][1:3] == (f"{fahrenheit:.1f} °F", "logged")
+    assert rows["May 10"][1:3] == (f"{fahrenheit:.1f} °F", "logger")
     assert rows["May 24"][2] == "forecast"
     assert rows["May 31"][2] == "weather of past years"
-    assert rows["May 17"][1] in drawing.alt
+    assert rows["May 17"][1] in drawing.answer
 
 
-def test_without_past_years_there_is_still_the_soil_and_the_windows(morning):
-    area = replace(morning.areas[0], ahead={}, course=None)
+def test_without_past_years_there_is_still_the_soil_and_the_seasons(morning):
+    area = replace(morning.areas[0], seasons={}, course=None)
     made = drawn(replace(morning, ground=None), area)
-    assert set(made) == {"soil", "windows"}
-    assert "forecast" not in [w.text for w in made["soil"].sheet.items if isinstance(w, Words)]
+    assert set(made) == {"soil", "seasons"}
+    assert "forecast" not in [w.text for w in made["soil"].canvas.marks if isinstance(w, Label)]
 
 
 def test_a_site_without_a_reading_has_no_figure_of_soil(morning):
@@ -192,51 +212,156 @@ def test_a_site_without_a_reading_has_no_figure_of_soil(morning):
     assert "soil" not in drawn(morning, replace(area, soil=blank))
 
 
-# --- windows ------------------------------------------------------------------------------------
-
-
-def test_open_windows_begin_where_they_opened_and_reach_today(morning):
-    area = morning.areas[0]
-    drawing = drawn(morning, area)["windows"]
-    frame = Frame(2, 0, PAGE_WIDTH - 8, 1, D("2026-05-18") - 90, D("2026-05-18") + 210)
-    bars = {
-        (round(shape.points[0][0], 3), round(shape.points[1][0], 3))
-        for shape in drawing.sheet.items
-        if isinstance(shape, Shape) and shape.fill == "open" and len(shape.points) == 4
+def place_of(drawing):
+    """Where a temperature lies up the figure of the soil, read off the numbers at its side."""
+    levels = {
+        float(w.text): w.y - 4
+        for w in drawing.canvas.marks
+        if isinstance(w, Label) and w.anchor == "end" and re.fullmatch(r"-?\d+", w.text)
     }
-    count = 0
-    for disease in area.diseases:
-        for result in disease.deciding:
-            if result.state is State.OPEN:
-                ends = (frame.x(result.opened), frame.x(D("2026-05-18")))
-                assert tuple(round(e, 3) for e in ends) in bars
-                count += 1
-    assert count > 5
+    (v0, y0), (v1, y1) = sorted(levels.items())[:2]
+    return lambda celsius: y0 + (celsius * 9 / 5 + 32 - v0) * (y1 - y0) / (v1 - v0)
 
 
-def test_the_table_of_windows_has_every_deciding_rule(morning):
-    for area in morning.areas:
-        rows = drawn(morning, area)["windows"].rows
-        for disease in area.diseases:
-            mine = [
-                row
-                for row in rows
-                if row[0].lower() == name_of(morning.library, disease.key).lower()
-            ]
-            opened = sorted(row[2] for row in mine)
-            decide = sorted(US.day(r.opened) for r in disease.deciding)
-            assert [day for day in decide if day not in opened] == []
-            assert len(mine) >= len(decide)
-            assert sum(row[1].endswith("(middle)") for row in mine) == 1
+def diamonds(canvas, size):
+    """Middles of the diamonds of a size."""
+    return [
+        shape.points[0][0]
+        for shape in canvas.marks
+        if isinstance(shape, Polygon)
+        and len(shape.points) == 4
+        and shape.points[0][0] == shape.points[2][0]
+        and shape.points[2][1] - shape.points[0][1] == pytest.approx(2 * size)
+    ]
 
 
-def test_a_window_to_come_has_its_rule_and_range_in_the_table(morning):
-    area = morning.areas[1]
-    rule = area.ahead["spring-dead-spot"].middle
-    rows = drawn(morning, area)["windows"].rows
-    [row] = [r for r in rows if r[1].endswith("(middle)") and r[0] == "Spring dead spot"]
-    assert row[1] == "daily mean at 2 in at most 70.0 °F (middle)"
-    assert row[4:6] == (US.day(rule.middle), f"{US.day(rule.early)} to {US.day(rule.late)}")
+def test_the_soil_is_drawn_with_the_start_that_the_text_speaks_of(month):
+    shown = 0
+    for morning, area in month:
+        drawing = drawn(morning, area)["soil"]
+        (at,) = [w for w in drawing.canvas.marks if isinstance(w, Label) and "starts" in w.text][:1]
+        degrees = float(at.text.split()[0])
+        views = {view.name: view for view in view_of(morning).areas}
+        j = area.judged[views[area.area.name].card.key]
+        if j.phase is not Phase.OVER:  # else the next to start is shown
+            level = j.deciding.rule.low_c if j.span.turn == "rising" else j.deciding.rule.high_c
+            assert abs(level * 9 / 5 + 32 - degrees) <= 0.5
+            assert morning.library.diseases[j.disease].name.split()[0] in at.text
+            shown += 1
+    assert shown or morning.as_of.month in (10, 1)
+
+
+# --- seasons --------------------------------------------------------------------------------------
+
+
+def bar_frame(today, width=PAGE_WIDTH):
+    return Frame(1, 0, width - 1, 1, today - 100, today + 230)
+
+
+def bars(canvas, fill):
+    return [
+        (m.points[0][0], m.points[1][0])
+        for m in canvas.marks
+        if isinstance(m, Polygon) and m.fill == fill and m.points[0][1] == 24 - 6
+    ]
+
+
+def test_the_bar_holds_the_days_of_infection_and_what_is_ahead_begins_today(month):
+    seen = 0
+    for morning, area in month:
+        today = D(morning.as_of)
+        frame = bar_frame(today)
+        for key, one in area.judged.items():
+            canvas = bar_of(morning, area, key, PAGE_WIDTH)
+            past, ahead = bars(canvas, "open"), bars(canvas, "open-pale")
+            infected = area.soil.dates[one.active_days]
+            infected = infected[infected >= frame.first]
+            if infected.size:
+                assert past[0][0] == pytest.approx(frame.x(infected[0]))
+                assert past[-1][1] == pytest.approx(frame.x(infected[-1] + 1))
+                seen += 1
+            else:
+                assert not past
+            assert len(ahead) <= 1
+            assert all(a >= frame.x(today) - 1e-6 for a, _ in ahead)
+    assert seen > 1
+
+
+def test_a_start_by_odds_never_lies_before_today_and_is_that_of_the_judgement(month):
+    seen = 0
+    for morning, area in month:
+        today = D(morning.as_of)
+        frame = bar_frame(today)
+        for key, one in area.judged.items():
+            odds = season_bar.start_by_odds(one, today)
+            found = diamonds(bar_of(morning, area, key, PAGE_WIDTH), 5.5)
+            if odds is None or odds[0] >= frame.last:
+                assert not found
+                continue
+            assert all(day >= today for day in odds)
+            coming = one if one.start is None and one.phase is not Phase.OVER else one.following
+            assert odds[1] == max(coming.middle, today)
+            assert found == [pytest.approx(frame.x(odds[1]))]
+            seen += 1
+    assert seen > 1
+
+
+def test_labels_of_a_bar_lie_apart_and_inside(month):
+    from patchrisk.report.figures.canvas import text_width
+
+    for morning, area in month:
+        for key in area.judged:
+            canvas = bar_of(morning, area, key, PAGE_WIDTH)
+            labels = [m for m in canvas.marks if isinstance(m, Label)]
+            assert {"today"} <= {m.text for m in labels}
+            for one in labels:
+                wide = text_width(one.text, bold=one.bold)
+                left = one.x - (wide / 2 if one.anchor == "middle" else 0)
+                assert left >= -1, one
+                assert left + wide <= canvas.width + 14, one
+            for one, other in combinations([m for m in labels if m.halo], 2):
+                assert one.y != other.y or not (
+                    one.x < other.x + text_width(other.text)
+                    and other.x < one.x + text_width(one.text)
+                )
+
+
+def test_cover_lies_below_the_bar_on_its_days(shipped):
+    (lawns,) = [a for a in shipped.areas if a.area.name == "Lawns"]
+    canvas = bar_of(shipped, lawns, "summer-patch", PAGE_WIDTH)
+    frame = bar_frame(D("2026-05-18"))
+    (line,) = lines_of(canvas, "cover")
+    assert line.points[0][0] == pytest.approx(frame.x(D("2026-05-11")))
+    until = lawns.judged["summer-patch"].cover.until
+    assert line.points[1][0] == pytest.approx(frame.x(until + 1), abs=1)
+    assert "covered to Jun 7" in [m.text for m in canvas.marks if isinstance(m, Label)]
+
+
+def lines_of(canvas, colour):
+    return [m for m in canvas.marks if isinstance(m, Stroke) and m.colour == colour]
+
+
+def test_figure_text_and_table_of_seasons_say_the_same(month):
+    for morning, area in month:
+        drawing = drawn(morning, area)["seasons"]
+        assert len(drawing.rows) == len(area.judged)
+        rows = {row[0].lower(): row for row in drawing.rows}
+        for key, one in area.judged.items():
+            row = rows[morning.library.diseases[key].name.lower()]
+            pen = Pen("us", morning.as_of.year)
+            assert f"{row[0]}: " in drawing.answer
+            if one.start is not None and one.phase not in (Phase.OVER, Phase.UNKNOWN):
+                assert f"since {pen.day(one.start)}" in row[1]
+            assert row[2] == str(int(one.active_days.sum()))
+            assert row[4] == pen.days(*one.damage)
+
+
+def test_members_of_a_group_are_drawn_once(grouped):
+    drawing = drawn(grouped, grouped.areas[0])["seasons"]
+    # Summer patch was asked for by itself as well: it is drawn once.
+    assert sorted(row[0] for row in drawing.rows) == sorted(
+        {row[0] for row in drawing.rows} | {"Summer patch", "Take-all patch", "Fairy ring"}
+    )
 
 
 # --- pressure and cover -------------------------------------------------------------------------
@@ -244,18 +369,34 @@ def test_a_window_to_come_has_its_rule_and_range_in_the_table(morning):
 
 def test_pressure_counts_the_years_with_less(morning):
     area = morning.areas[0]
-    course = area.ahead["summer-patch"].course
+    course = area.seasons["summer-patch"].course
     at = course.today - 1
     less = int((course.past_totals[at] < course.total.middle[at]).sum())
-    alt = drawn(morning, area)["pressure"].alt
-    assert f"Summer patch: {course.total.middle[at]:.0f} days at the optimum" in alt
+    alt = drawn(morning, area)["pressure"].answer
+    assert f"Summer patch: {course.total.middle[at]:.0f} full days of warmth" in alt
     assert f"more than in {less} of {course.past_totals.shape[1]} past years" in alt
 
 
-def test_at_most_four_diseases_share_the_figure_of_pressure(morning):
-    for area in morning.areas:
-        drawing = drawn(morning, area)["pressure"]
-        assert 1 <= len({row[0] for row in drawing.rows}) <= 4
+def test_pressure_speaks_of_the_season_judged_and_ends_with_its_infection(month):
+    for morning, area in month:
+        drawing = drawn(morning, area).get("pressure")
+        if drawing is None:
+            continue
+        last = {}
+        for row in drawing.rows:
+            last[row[0].partition(",")[0].lower()] = row[1]
+        for key, one in area.judged.items():
+            name = morning.library.diseases[key].name.lower()
+            if name in last and one.over is not None and one.first <= one.over <= one.last:
+                begins = area.seasons[key].course
+                if begins.dates[begins.first] <= one.last:
+                    assert last[name] == Pen("us", morning.as_of.year).day(one.over - 1)
+
+
+def test_at_most_three_diseases_share_the_figure_of_pressure(month):
+    for morning, area in month:
+        drawing = drawn(morning, area).get("pressure")
+        assert drawing is None or 1 <= len({row[0] for row in drawing.rows}) <= 3
 
 
 def test_cover_is_drawn_only_where_something_went_on(morning, covered):
@@ -265,27 +406,50 @@ def test_cover_is_drawn_only_where_something_went_on(morning, covered):
 
 def test_half_cover_takes_half_of_the_pressure(morning, covered):
     drawing = drawn(morning, covered)["cover"]
-    course = covered.ahead["summer-patch"].course
+    course = covered.seasons["summer-patch"].course
     rows = {row[1]: row for row in drawing.rows}
     week = (course.dates >= D("2026-05-18")) & (course.dates < D("2026-05-25"))
     pressure = float(course.rate[week].sum())
     assert rows["May 18"][2:4] == (f"{pressure:.1f}", f"{pressure / 2:.1f}")
     assert rows["Jun 8"][3] == "0.0"
-    assert rows["May 4"][4] == "applied May 4"
-    assert "covered to Jun 2" in drawing.alt
+    assert rows["May 4"][6] == "applied May 4"
+    assert "covered to Jun 2" in drawing.answer
+
+
+def test_days_of_infection_are_told_covered_or_bare(shipped):
+    # The greens' applications of 30 March and 27 April, and the days on which roots were infected.
+    area = shipped.areas[0]
+    drawing, checked = drawn(shipped, area)["cover"], 0
+    for key, one in area.judged.items():
+        name = shipped.library.diseases[key].name.lower()
+        mine = [row for row in drawing.rows if row[0].lower().startswith(name)]
+        if not mine or not one.active_days.any():
+            continue
+        total, bare = int(one.active_days.sum()), len(one.cover.bare_open)
+        assert f"of {total} days of infection so far {bare} were without cover" in drawing.answer
+        for row in mine:
+            if row[4] == "-":
+                continue
+            week = next(d for d in area.soil.dates if US.day(d) == row[1] and d >= D("2026-01-01"))
+            days = (area.soil.dates >= week) & (area.soil.dates < week + 7)
+            covered_days = dict(zip(one.cover.dates, one.cover.covered, strict=True))
+            infected = list(area.soil.dates[days & one.active_days])
+            assert row[4] == str(len(infected))
+            assert row[5] == str(sum(not covered_days[d] for d in infected))
+            checked += int(row[4] != row[5])
+    assert checked > 3
 
 
 def test_a_programme_is_drawn_with_its_days(morning):
     area = morning.areas[0]
     choice = Choice("FRAC 11", frozenset({"11"}), (), {})
     planned = Planned(
-        D("2026-06-10"), D("2026-06-06"), D("2026-06-15"), choice, ("summer-patch",),
-        {}, None, None, (), (),
-    )  # fmt: skip
-    plan = AreaPlan(area.area.name, D("2026-05-18"), D("2026-09-01"), (), (planned,), {}, (), ())
+        D("2026-06-10"), D("2026-06-06"), D("2026-06-15"), choice, ("summer-patch",), {}
+    )
+    plan = AreaPlan(area.area.name, D("2026-05-18"), D("2026-09-01"), (), (planned,))
     drawing = drawn(morning, area, [plan])["cover"]
-    assert "Planned: Jun 10." in drawing.alt
-    assert any(row[4] == "planned Jun 10: FRAC 11" for row in drawing.rows)
+    assert "Planned: Jun 10." in drawing.answer
+    assert any(row[6] == "planned Jun 10: FRAC 11" for row in drawing.rows)
     assert "cover" not in drawn(morning, area, [replace(plan, area="elsewhere")])
 
 
@@ -357,19 +521,19 @@ def test_the_figure_of_cover_shows_what_is_on_and_what_is_planned(tmp_path):
 
 
 def test_a_pdf_is_the_same_every_time(morning):
-    drawing = drawn(morning, morning.areas[0])["windows"]
-    first, second = (to_bytes(drawing.sheet, "pdf") for _ in range(2))
+    drawing = drawn(morning, morning.areas[0])["seasons"]
+    first, second = (to_bytes(drawing.canvas, "pdf") for _ in range(2))
     assert first.startswith(b"%PDF")
     assert first == second
 
 
 def test_names_no_font_has_draw_without_a_warning(recwarn):
-    sheet = Sheet(200, 40, [Words(0, 20, "⛳ $x$ ملعب \U0001f3cc")])
+    sheet = Canvas(200, 40, [Label(0, 20, "⛳ $x$ ملعب \U0001f3cc")])
     assert to_bytes(sheet, "png").startswith(b"\x89PNG")
     assert not recwarn.list
 
 
 def test_an_area_of_any_name_is_drawn(morning):
     area = replace(morning.areas[0], area=Area(name="<b>&'\"", turf="creeping bentgrass"))
-    for figure in figures_of(morning, area):
+    for figure in drawings_of(morning, area):
         ET.fromstring(figure.svg)

@@ -16,11 +16,11 @@ from aiosmtpd.controller import Controller
 from aiosmtpd.smtp import AuthResult
 from click.testing import CliRunner
 
-from patchrisk import resources
+from patchrisk.base import resources
+from patchrisk.base.errors import InputError, UnavailableError
 from patchrisk.cli import main
-from patchrisk.errors import InputError, UnavailableError
+from patchrisk.read.site import Mail, read_site
 from patchrisk.report import mail
-from patchrisk.site import Mail, read_site
 
 NOW = datetime(2026, 5, 18, 6, 5, tzinfo=UTC)
 PAGE = "<!doctype html><title>Morning</title><p>Öffnen — 开 — مفتوح</p>"
@@ -48,7 +48,10 @@ class Box:
 
     def authenticate(self, server, session, envelope, mechanism, data):
         self.logins.append(data.login)
-        right = (data.login, data.password) == (b"greens", b"s3cret")
+        right = (data.login, data.password) in (
+            (b"greens", b"s3cret"),
+            ("rasenpfleger-ö".encode(), "schlüssel-鍵".encode()),
+        )
         return AuthResult(success=right, handled=False)
 
 
@@ -167,6 +170,71 @@ def test_a_summary_can_not_start_a_header_of_its_own(server, end):
     assert made["Subject"] == "Greens Bcc: all@example.org"
     assert made["Bcc"] is None
     assert b"\nBcc" not in bytes(made)
+
+
+@pytest.mark.parametrize(
+    "word",
+    [
+        "=?utf-8?q?x=0d=0aBcc:_all@example.org?=",
+        "=?utf-8?b?eA0KQmNjOiBhbGxAZXhhbXBsZS5vcmc=?=",
+        "==??utf-8?q?=0aBcc:_all@example.org?==?utf-8?q?=0aBcc:_all@example.org?=",
+        "=?utf-8?q?" + "=0d=0aBcc:_all@example.org" * 9 + "?=",
+    ],
+)
+def test_an_encoded_word_in_a_name_stays_text_on_the_wire(server, word):
+    box, settings = server()
+    mail.send(letter(settings, f"Quillfen {word}: summer patch open"), settings, "s3cret")
+    [(_, to, content)] = box.letters
+    head = content.partition(b"\r\n\r\n")[0]
+    assert to == ["me@example.org"]
+    assert b"bcc" not in {line.partition(b":")[0].lower() for line in head.splitlines()}
+    got = message_from_bytes(content, policy=default)
+    assert set(got.keys()) == set(letter(settings).keys())
+    assert "\r" not in got["Subject"]
+    assert "\n" not in got["Subject"]
+    assert got["Subject"].strip().startswith("Quillfen =")
+
+
+def test_what_would_steer_a_reader_is_written_out(server):
+    box, settings = server()
+    made = mail.letter(
+        PAGE, "Greens \u202eneppo\u202c", settings,
+        text="Greens\x1b[2J\u200b: Öl 开 👨\u200d🌾\nnext\n", file_name="a.html", now=NOW,
+    )  # fmt: skip
+    mail.send(made, settings, "s3cret")
+    got = message_from_bytes(box.letters[0][2], policy=default)
+    assert got["Subject"] == r"Greens \u202eneppo\u202c"
+    body = got.get_body().get_content().replace("\r\n", "\n")
+    assert body == "Greens\\x1b[2J\\u200b: Öl 开 👨\u200d🌾\nnext\n"
+
+
+def test_user_and_password_may_have_any_letters(server):
+    box, settings = server(user="rasenpfleger-ö")
+    mail.send(letter(settings), settings, "schlüssel-鍵")
+    assert len(box.letters) == 1
+    with pytest.raises(UnavailableError, match="refuses the user or the password") as caught:
+        mail.send(letter(settings), settings, "schlüssel")
+    assert "schlüssel" not in str(caught.value)
+    with pytest.raises(UnavailableError, match="refuses the user or the password"):
+        mail.send(letter(settings), settings, "byte \udce4")  # as the environment gives it
+
+
+def test_a_server_that_takes_only_ascii_is_told_without_the_password(server, monkeypatch):
+    box, settings = server()
+    monkeypatch.setattr(Controller, "factory", _only_login(Controller.factory))
+    box, settings = server()
+    with pytest.raises(UnavailableError, match="letters beyond ASCII") as caught:
+        mail.send(letter(settings), settings, "schlüssel")
+    assert "schlüssel" not in str(caught.value)
+    assert not box.logins
+
+
+def _only_login(factory):
+    def made(self):
+        self.SMTP_kwargs["auth_exclude_mechanism"] = ["PLAIN"]
+        return factory(self)
+
+    return made
 
 
 def test_a_subject_keeps_any_script_and_a_readable_length(server):
@@ -306,3 +374,25 @@ def test_what_is_no_address_is_refused(tmp_path, bad):
 def test_tls_can_not_be_switched_off(tmp_path):
     with pytest.raises(InputError, match="starttls"):
         read_site(written(tmp_path, 'tls = "none"\n'))
+
+
+@pytest.mark.parametrize(
+    "bad", ["a..b", "x" * 64 + ".org", "-a.example.org", "a b", "a\\nb", "smtp.example.org/x", ""]
+)
+def test_what_is_no_server_is_refused(tmp_path, bad):
+    with pytest.raises(InputError, match="no name of a server"):
+        read_site(written(tmp_path, text=SITE.replace("smtp.example.org", bad)))
+
+
+def test_the_name_of_a_server_may_have_any_letters(tmp_path):
+    # The two forms of the name are an example of RFC 5891 and its kin: IDNA 2008 keeps the sharp s.
+    text = SITE.replace("smtp.example.org", "smtp.faß.de")
+    assert read_site(written(tmp_path, text=text)).mail.host == "smtp.xn--fa-hia.de"
+    text = SITE.replace("smtp.example.org", "::1")
+    assert read_site(written(tmp_path, text=text)).mail.host == "::1"
+
+
+def test_an_encoded_word_is_no_address(tmp_path):
+    text = SITE.replace("greens@", "=?utf-8?q?=0d=0ax?=@")
+    with pytest.raises(InputError, match="not a mail address"):
+        read_site(written(tmp_path, text=text))

@@ -9,16 +9,19 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
-import patchrisk.at_site.morning
-import patchrisk.at_site.season_plan
-from patchrisk import resources
-from patchrisk.at_site.gathering import sample_morning
-from patchrisk.at_site.season_plan import SitePlan, keeps_programme
+import patchrisk.report.plan_files
+import patchrisk.site_day.morning
+from patchrisk.base import resources
+from patchrisk.base.errors import Fault, UnavailableError
+from patchrisk.base.safe_text import slug, slugs
 from patchrisk.cli import main
-from patchrisk.errors import Fault, UnavailableError
-from patchrisk.names import slug, slugs
-from patchrisk.programme.plan import AreaPlan
-from patchrisk.site import Wishes, read_site
+from patchrisk.core.plan.facts import NoForecast
+from patchrisk.core.plan.programme import AreaPlan
+from patchrisk.core.verdict.decision_table import Verdict
+from patchrisk.read.site import ProgrammeSettings, read_site
+from patchrisk.read.site_data import sample_morning
+from patchrisk.site_day.season_plan import SitePlan, keeps_programme
+from tests.report.judged import changed, only
 
 DAY = "2026-05-18"
 
@@ -40,11 +43,11 @@ def prepared(morning, monkeypatch):
             raise UnavailableError(Fault(str(path), "", "no room", "make some"))
         site = morning.site.site.model_copy(update={"name": name})
         whole = morning.site.model_copy(update={"site": site})
-        return patchrisk.at_site.morning.Morning(
+        return patchrisk.site_day.morning.Morning(
             whole, as_of, morning.areas, (), morning.weather, morning.library, morning.ground
         )
 
-    monkeypatch.setattr(patchrisk.at_site.morning, "prepare", prepare)
+    monkeypatch.setattr(patchrisk.site_day.morning, "prepare", prepare)
 
 
 def course(folder, name):
@@ -63,13 +66,17 @@ def test_the_sample_course_from_end_to_end(tmp_path):
     said = run("--sample", "--out", out).stdout.splitlines()
     file = out / "quillfen-dunes-invented.html"
     assert said[0] == f"Wrote {file}"
-    assert said[1].startswith("Quillfen Dunes (invented), May 18: Fairways DUE: fairy ring")
+    assert said[1].startswith("Quillfen Dunes (invented), May 18: Fairways APPLY: fairy ring")
     assert len(said) == 2
-    assert sorted(p.name for p in out.iterdir()) == [file.name, "quillfen-dunes-invented.kept.json"]
+    assert sorted(p.name for p in out.iterdir()) == [
+        "quillfen-dunes-invented-programme.kept.json",
+        file.name,
+        "quillfen-dunes-invented.kept.json",
+    ]
     page = file.read_text(encoding="utf-8")
     assert page.startswith("<!doctype html>")
-    assert page.count("<figure>") == 12  # soil, windows, pressure and cover of three areas
-    assert "Programme:" not in page
+    assert page.count("<figure>") == 12  # four of each area
+    assert "Coming up" in page
     assert len(page.encode()) < 1_000_000
     kept = json.loads((out / "quillfen-dunes-invented.kept.json").read_text(encoding="utf-8"))
     assert [p["as_of"] for p in kept["pages"]] == [DAY]
@@ -79,23 +86,23 @@ def test_a_plan_is_on_the_page_when_asked_for_and_records_are_kept(
     tmp_path, unrecorded, monkeypatch
 ):
     day = np.datetime64(DAY)
-    plan = AreaPlan("Greens", day, day, (), (), {}, ("Wait for now.",), ())
+    plan = AreaPlan("Greens", day, day, advice=(NoForecast("dead-spot"),))
 
-    def made(morning):
+    def made(morning, *_):
         return SitePlan(morning.site, morning.library, morning.as_of, (plan,))
 
-    monkeypatch.setattr(patchrisk.at_site.season_plan, "plan_all", made)
+    monkeypatch.setattr(patchrisk.report.plan_files, "plan_all", made)
     run("--site", unrecorded, "--as-of", DAY, "--plan", "--out", tmp_path / "without")
     run("--sample", "--plan", "--out", tmp_path / "with")
     for folder, shown in (("without", False), ("with", True)):
         (page,) = (tmp_path / folder).glob("*.html")
-        assert ("Wait for now." in page.read_text(encoding="utf-8")) == shown
+        assert ("Dead spot: no forecast is offered" in page.read_text(encoding="utf-8")) == shown
 
 
 def test_records_a_shelf_or_a_table_ask_for_a_programme(morning, shipped):
     assert keeps_programme(shipped)
     assert not keeps_programme(morning)
-    wished = morning.site.model_copy(update={"programme": Wishes()})
+    wished = morning.site.model_copy(update={"programme": ProgrammeSettings()})
     assert keeps_programme(replace(morning, site=wished))
     assert keeps_programme(replace(morning, applications=shipped.applications))
     assert keeps_programme(replace(morning, site=shipped.site))
@@ -121,30 +128,51 @@ def test_a_damaged_memory_makes_a_first_page(tmp_path, prepared):
     site = course(tmp_path / "a", "Course")
     (tmp_path / "course.kept.json").write_text("{", encoding="utf-8")
     run("--site", site, "--out", tmp_path, "--as-of", DAY)
-    assert "This is the first page" in (tmp_path / "course.html").read_text(encoding="utf-8")
+    assert "Since the last page" not in (tmp_path / "course.html").read_text(encoding="utf-8")
 
 
-def test_summary_alone_and_the_signal(tmp_path, prepared):
+@pytest.mark.parametrize(
+    ("verdict", "code"),
+    [
+        (Verdict.APPLY, 3),
+        (Verdict.DECIDE, 3),
+        (Verdict.CANNOT_SAY, 0),
+        (Verdict.GET_READY, 0),
+        (Verdict.SCOUT, 0),
+    ],
+)
+def test_summary_alone_and_the_signal(tmp_path, prepared, monkeypatch, verdict, code):
     site = course(tmp_path / "a", "Course")
+    whole = patchrisk.site_day.morning.prepare
+
+    def judged(*args, **options):
+        made = whole(*args, **options)
+        return changed(only(made, "Lawns", "summer-patch"), "Lawns", "summer-patch",
+                       verdict=verdict)  # fmt: skip
+
+    monkeypatch.setattr(patchrisk.site_day.morning, "prepare", judged)
     args = ("--site", site, "--out", tmp_path, "--as-of", DAY, "--summary")
-    (line,) = run(*args).stdout.splitlines()
-    assert line.startswith("Course, May 18: Greens DUE")
-    assert run(*args, "--signal", code=3).stdout.splitlines() == [line]
+    lines = run(*args).stdout.splitlines()
+    said = f"Lawns {verdict.name.replace('_', ' ')} summer patch"
+    if verdict is Verdict.SCOUT:
+        said = "nothing to put on"
+    assert lines == [f"Course May 18: {said}", "Soil 60 F."]
+    assert run(*args, "--signal", code=code).stdout.splitlines() == lines
 
 
 def test_no_signal_when_nothing_is_due(tmp_path, prepared, morning, monkeypatch):
     site = course(tmp_path / "a", "Course")
-    whole = patchrisk.at_site.morning.prepare
+    whole = patchrisk.site_day.morning.prepare
 
     def quiet(*args, **options):
         made = whole(*args, **options)
-        return patchrisk.at_site.morning.Morning(
+        return patchrisk.site_day.morning.Morning(
             made.site, made.as_of, (), (), made.weather, made.library, made.ground
         )
 
-    monkeypatch.setattr(patchrisk.at_site.morning, "prepare", quiet)
+    monkeypatch.setattr(patchrisk.site_day.morning, "prepare", quiet)
     said = run("--site", site, "--out", tmp_path, "--as-of", DAY, "--summary", "--signal").stdout
-    assert said == "Course, May 18: nothing due today.\n"
+    assert said == "Course May 18: nothing to put on\nNo soil figure.\n"
 
 
 def test_several_sites_get_an_index_and_names_of_their_own(tmp_path, prepared):

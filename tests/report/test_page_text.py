@@ -6,12 +6,14 @@ import itertools
 import re
 from dataclasses import replace
 from html.parser import HTMLParser
+from pathlib import Path
 
 import pytest
 
-from patchrisk.report.figures import figures_of
-from patchrisk.report.page import SitePage, write_index, write_page
+from patchrisk.core.verdict.decision_table import Verdict
+from patchrisk.report.page import Page, figures_of, write_index, write_page
 from patchrisk.report.view import Change, view_of
+from tests.report.judged import changed, only
 
 VOID = {"meta", "br", "hr", "img", "link", "input"}
 HOSTILE = [
@@ -64,7 +66,7 @@ class Reader(HTMLParser):
 
 @pytest.fixture(scope="module")
 def figures(morning):
-    return {area.area.name: figures_of(morning, area) for area in morning.areas}
+    return figures_of(morning, view_of(morning))
 
 
 @pytest.fixture(scope="module")
@@ -87,7 +89,7 @@ def check_that_nothing_runs_or_loads(page):
             assert not name.startswith("on"), (tag, name)
             assert name not in ("style", "src", "srcset", "action", "xlink:href"), (tag, name)
             if name == "href":
-                assert re.fullmatch(r"[a-z0-9-]+\.html|#[a-z-]+", value), value
+                assert re.fullmatch(r"[a-z0-9-]+\.html|#[a-z0-9-]+", value), value
     (policy,) = [
         a["content"] for t, a in found.tags if a.get("http-equiv") == "Content-Security-Policy"
     ]
@@ -105,12 +107,12 @@ def test_nothing_runs_or_loads(page):
 
 def test_five_areas_stay_under_a_megabyte(morning, figures):
     names = [f"Area {n}" for n in range(5)]
-    fullest = max(morning.areas, key=lambda area: len(area.diseases))
+    fullest = max(morning.areas, key=lambda area: len(area.entries))
     areas = tuple(replace(fullest, area=fullest.area.model_copy(update={"name": n})) for n in names)
     drawn = dict.fromkeys(names, figures[fullest.area.name])
     many = write_page(view_of(replace(morning, areas=areas)), drawn)
     assert len(many.encode()) < 1_000_000
-    assert len(many.encode()) > 2 * len("".join(f.svg for f in drawn["Area 0"]))
+    assert len(many.encode()) > 2 * len("".join(f.svg for f in drawn["Area 0"].drawings))
 
 
 def test_it_reads_in_order(read):
@@ -120,13 +122,12 @@ def test_it_reads_in_order(read):
     assert all(b <= a + 1 for a, b in itertools.pairwise(levels))
     assert [told for level, told in read.headings if level == 2] == [
         "Today",
+        "Coming up",
         "What changed",
-        "Applications due and cover left",
-        "Windows ahead",
-        "Scouting: what to look for and send",
-        "Figures",
-        "Data behind it",
-        "Cautions",
+        "FairwaysUp from Fairways to today",
+        "LawnsUp from Lawns to today",
+        "GreensUp from Greens to today",
+        "Data, rules and sources",
     ]
     assert {"header", "main", "footer"} <= {tag for tag, _ in read.tags}
     labels = [a["aria-labelledby"] for tag, a in read.tags if tag == "section"]
@@ -140,36 +141,52 @@ def test_it_says_all_that_the_model_holds(morning, read):
     view = view_of(morning)
     told = [view.site, view.day, view.cautions, *view.data, *view.left_out]
     for area in view.areas:
-        told += [area.sentence, area.soil, *(reason for _, reason in area.without)]
+        told += [area.sentence, area.soil, area.ask, *area.whole_story]
+        told += [area.card.soil, area.card.season, area.card.sure, *area.card.put_on]
+        told += [area.card.quiet]
+        told += [*(reason for _, reason in area.without)]
         for row in area.rows:
-            parts = (row.when, row.odds, row.normal, row.rules, row.pressure, row.pressure_more)
-            told += [*parts, row.shows, row.scout, row.act, row.state.words.capitalize()]
-            told += [rule[:1].upper() + rule[1:] for rule in row.why]
+            parts = [row.provisional, row.normal, row.ends, row.pressure, row.guidance, row.shows]
+            parts += [row.cover, row.scout, row.words, *row.members, *row.rules]
+            told += [part[:1].upper() + part[1:] for part in parts]
+            told += [row.act, row.when[1:]]
     for look in view.scouting:
         told += [look.look_for, look.samples]
     tight = read.words.replace(" .", ".").replace(" ,", ",")
     for text in told:
         assert " ".join(text.split()) in tight, text
-    assert not re.search(r"\bNone\b|\bnan\b|Level\.|State\.", read.words)
+    assert not re.search(r"\bNone\b|\bnan\b|Verdict\.|Phase\.", read.words)
 
 
-def test_states_and_levels_have_a_shape_beside_the_word(page):
+def test_every_verdict_has_a_shape_of_its_own_beside_the_word(shipped):
     shapes = {}
-    for svg, word in re.findall(r'class="(?:badge|state [^"]*)">(<svg.*?</svg>)([^<]+)', page):
-        shapes.setdefault(word.strip(), set()).add(svg)
-    assert {"Due", "Open", "Nearing", "Not yet"} <= set(shapes)
+    for verdict in Verdict:
+        then = changed(only(shipped, "Lawns", "summer-patch"), "Lawns", "summer-patch",
+                       verdict=verdict)  # fmt: skip
+        page = write_page(view_of(then), {})
+        for svg, word in re.findall(r'class="(?:badge|state [^"]*)">(<svg.*?</svg>)([^<]+)', page):
+            shapes.setdefault(word.strip(), set()).add(svg)
+    assert set(shapes) == {v.name.replace("_", " ").capitalize() for v in Verdict}
     assert all(len(drawn) == 1 for drawn in shapes.values())
-    states = [shapes[word] for word in ("Open", "Nearing", "Not yet")]
-    assert len({next(iter(drawn)) for drawn in states}) == 3
+    assert len({next(iter(drawn)) for drawn in shapes.values()}) == len(Verdict)
+
+
+def test_every_verdict_and_state_has_its_colour(page):
+    style = Reader(page).style
+    for verdict in Verdict:
+        name = verdict.name.lower().replace("_", "-")
+        assert re.search(rf"\.{name}[,{{]", style), name
 
 
 def test_every_figure_has_words_and_a_table(read, figures):
     drawings = [a for tag, a in read.tags if tag == "svg" and a.get("role") == "img"]
-    count = sum(map(len, figures.values()))
-    assert len(drawings) == count == sum(tag == "figure" for tag, _ in read.tags)
+    count = sum(len(shown.drawings) for shown in figures.values())
+    assert count == sum(tag == "figure" for tag, _ in read.tags)
+    assert len(drawings) == count + 2 * len(figures)  # a line and a bar on each card
     assert all(a["aria-label"] for a in drawings)
     for shown in figures.values():
-        for figure in shown:
+        for figure in shown.drawings:
+            assert " ".join(figure.answer.split()) in read.words
             assert figure.rows[-1][-1] in read.words
 
 
@@ -183,21 +200,28 @@ def test_the_same_morning_gives_the_same_page(morning, figures, page):
     assert write_page(view_of(morning), figures) == page
 
 
-def test_the_first_page_says_so_and_a_later_one_what_changed(morning, read):
-    assert "This is the first page" in read.words
-    changed = (Change("Greens", "fairy ring: open, was nearing"),)
+def test_a_later_page_says_what_changed(morning, read):
+    assert "last page" not in read.words
+    changed = (Change("Greens", "fairy ring: apply, was get ready"),)
     view = replace(view_of(morning), last_page="May 16, 2026", since_last=changed)
     later = Reader(write_page(view, {})).words
-    assert "Since the last page, of May 16, 2026 Greens : fairy ring: open, was nearing." in later
-    assert "first page" not in later
-    assert "Figures" not in later
+    assert (
+        "Since the last page, of May 16, 2026: Greens , fairy ring: apply, was get ready." in later
+    )
 
 
-def test_cover_stands_where_applications_are_due(morning, covered):
-    mixed = replace(morning, areas=(covered, *morning.areas[1:]))
-    words = Reader(write_page(view_of(mixed), {})).words
-    assert "Greens : covered to Jun 2, 16 days left (9 to 21), by FRAC 11 of May 4" in words
-    assert "No application is on record" not in words
+def test_cover_stands_on_the_card(morning, shipped):
+    words = Reader(write_page(view_of(shipped), {})).words
+    assert "Covered to Jun 7, 21 days left" in words
+    assert "Nothing to put on today; covered to Jun 7" in words
+    assert "No application is on record" not in words.split("Fairways Up")[0]
+    assert "No application is on record" in Reader(write_page(view_of(morning), {})).words
+
+
+def test_everything_is_open_on_the_full_page_and_nothing_else(morning):
+    short, full = (write_page(view_of(morning), {}, full=full) for full in (False, True))
+    assert "<details open" not in short
+    assert full.count("<details") == full.count(" open>")
 
 
 @pytest.mark.parametrize("name", HOSTILE)
@@ -213,8 +237,10 @@ def test_names_come_out_as_text(morning, name):
         weather=weather,
     )
     view = view_of(hostile)
-    drawn = {renamed.area.name: figures_of(hostile, renamed)}
-    pages = [write_page(view, drawn), write_index([SitePage(view, "a.html")], [(name, name)])]
+    pages = [
+        write_page(view, figures_of(hostile, view)),
+        write_index([Page(view, (Path("a.html"),))], [(name, name)]),
+    ]
     for page in pages:
         check_that_nothing_runs_or_loads(page)
         words = Reader(page).words
@@ -227,15 +253,18 @@ def test_names_come_out_as_text(morning, name):
 
 
 def sites(morning):
-    """Three sites: one with a window that is due, one with two, one with none."""
+    """Three sites: one with an application asked for, one with two, one with none."""
 
     def called(name, areas):
         site = morning.site.site.model_copy(update={"name": name})
         mine = replace(morning, site=morning.site.model_copy(update={"site": site}), areas=areas)
-        return SitePage(view_of(mine), f"{name.lower()}.html")
+        return Page(view_of(mine), (Path(f"{name.lower()}.html"),))
 
-    greens, fairways, lawns = morning.areas
-    quiet = replace(lawns, diseases=())
+    then = morning
+    for area in ("Greens", "Fairways", "Lawns"):
+        then = changed(then, area, "fairy-ring", verdict=Verdict.APPLY, reason="start")
+    greens, fairways, lawns = then.areas
+    quiet = replace(lawns, entries=(), stories={})
     return [
         called("Quiet", (quiet,)),
         called("One", (fairways, quiet)),
@@ -253,7 +282,7 @@ def test_the_index_has_the_most_urgent_first(morning):
         "one.html",
         "quiet.html",
     ]
-    assert "Due: 3 sites" in read.words
+    assert "Apply: 3 sites" in read.words
     for site in sites(morning):
         for area in site.view.areas:
             assert " ".join(area.sentence.split()) in read.words.replace(" .", ".")

@@ -1,17 +1,25 @@
 """What any model of soil temperature must do, and rows of a real winter."""
 
+from functools import partial
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from patchrisk.errors import InputError
-from patchrisk.numbers import load_numbers
-from patchrisk.soil.air_to_soil import estimate_soil, run_model
-from patchrisk.soil.forcing import Climate, bridge, climate_of, prepare
-from patchrisk.soil.parameters import general
-from patchrisk.soil.stores import Stores, run_stores
-from patchrisk.soil.surface import Surface, reference_surface, surface_of
+from patchrisk.base.errors import InputError
+from patchrisk.base.toml_files import load_numbers
+from patchrisk.core.soil import air_to_soil, forcing
+from patchrisk.core.soil.forcing import Climate, bridge
+from patchrisk.core.soil.heat_stores import Stores, run_stores
+from patchrisk.core.soil.surface import Surface
+from patchrisk.read.soil import load_soil_model, station_plot, surface_of
+
+MODEL = load_soil_model()
+estimate_soil = partial(air_to_soil.estimate_soil, model=MODEL)
+run_model = partial(air_to_soil.run_model, model=MODEL)
+prepare = partial(forcing.prepare, model=MODEL)
+climate_of = partial(forcing.climate_of, model=MODEL)
 
 YEARS = np.arange("2018-01-01", "2021-01-01", dtype="datetime64[D]")
 
@@ -33,7 +41,7 @@ def estimate(**given):
 
 def plain(**changed):
     """Parameters without radiation, wetness or season: air exchange and storage alone."""
-    p = general("air")
+    p = MODEL.parameters["air"]
     none = dict.fromkeys(
         ("offset", "sun", "sun_dry", "sun_arid", "sun_wet", "evaporation", "clear_sky",
          "continental", "exchange_arid", "exchange_rain", "exchange_frost", "exchange_dry",
@@ -54,11 +62,11 @@ def constant(level, days=900):
 
 
 def test_constant_air_gives_that_constant_and_the_offset():
-    got = estimate_soil(**constant(15.0), parameters=plain())
+    got = estimate_soil(**constant(15.0), model=MODEL.with_parameters(plain()))
     assert got.mean_c[600:] == pytest.approx(15.0, abs=1e-6)
     # Of an offset at the surface, all comes through but what the restoring store takes.
     p = plain(offset=2.0)
-    got = estimate_soil(**constant(15.0), parameters=p)
+    got = estimate_soil(**constant(15.0), model=MODEL.with_parameters(p))
     h, k2, k4 = p["exchange"], p["deep_exchange"], p["restoring"]
     series = 1 / (1 / k2 + 1 / k4)
     assert got.mean_c[-1] == pytest.approx(15.0 + 2.0 * h / (h + series), abs=1e-6)
@@ -71,13 +79,14 @@ def test_depth_zero_is_the_surface_and_great_depth_the_year():
     shallow = run_stores(
         prepare(low[:, None], high[:, None], dates=YEARS, latitude=41.0),
         plain(exchange=1e9),
+        MODEL.plot,
     )
     middle = 0.5 * (low + high)
     warm = np.minimum(middle, np.r_[middle[0], middle[:-1]]) > 0  # no ice today or yesterday
     assert shallow.near_c[warm, 0] == pytest.approx(middle[warm], abs=1e-5)
     p = plain(deep_exchange=1e-9, restoring=5.0)
     force = prepare(low[:, None], high[:, None], dates=YEARS, latitude=41.0)
-    deep = run_stores(force, p).deep_c
+    deep = run_stores(force, p, MODEL.plot).deep_c
     assert deep[100:] == pytest.approx(float(force.climate.mean_c[0]), abs=1e-5)
 
 
@@ -112,7 +121,7 @@ def test_never_leaves_the_range_of_what_drives_it(air, exchange):
     c = Climate(*(np.array([x]) for x in (10.0, 0.0, 0.0, 0.6)))
     got = estimate_soil(
         air - 3, air + 3, dates=YEARS[: len(air)], latitude=40.0, climate=c,
-        parameters=plain(exchange=exchange, deep_10=0.0),
+        model=MODEL.with_parameters(plain(exchange=exchange, deep_10=0.0)),
     ).mean_c  # fmt: skip
     # the stores start at the climate plus 1.5
     assert got.min() >= min(air.min(), 10.0) - 1e-9
@@ -127,7 +136,8 @@ def test_more_snow_never_makes_a_larger_step(depth, more, air):
         low, high = np.full(2, air - 4), np.full(2, air + 4)
         got = estimate_soil(
             low, high, dates=YEARS[:2], latitude=45.0, climate=c,
-            snow_depth_cm=np.full(2, snow_cm), parameters=plain(deep_exchange=1e-9),
+            snow_depth_cm=np.full(2, snow_cm),
+            model=MODEL.with_parameters(plain(deep_exchange=1e-9)),
         ).mean_c  # fmt: skip
         return abs(got[0] - 9.5)  # the store starts at the climate plus 1.5
 
@@ -139,11 +149,16 @@ def test_freezing_ground_lingers_at_zero():
     air = np.r_[np.full(60, 3.0), np.full(30, -6.0)]
     c = Climate(*(np.array([x]) for x in (3.0, 0.0, 0.0, 0.6)))
     got = estimate_soil(
-        air - 3, air + 3, dates=YEARS[:90], latitude=45.0, climate=c, parameters=plain()
+        air - 3,
+        air + 3,
+        dates=YEARS[:90],
+        latitude=45.0,
+        climate=c,
+        model=MODEL.with_parameters(plain()),
     ).mean_c
     dry = estimate_soil(
         air - 3, air + 3, dates=YEARS[:90], latitude=45.0, climate=c,
-        parameters=plain(latent=1e-6),
+        model=MODEL.with_parameters(plain(latent=1e-6)),
     ).mean_c  # fmt: skip
     assert np.sum((got > -1) & (got <= 0)) >= 5
     assert np.sum((dry > -1) & (dry <= 0)) <= 2
@@ -317,7 +332,7 @@ def test_daily_range_of_an_irrigated_crop():
     # AmeriFlux US-Tw3 (alfalfa), 2013-2018: median half-ranges of 5.46 and 3.21 degC at 4 and
     # 8 cm from June to August; air range 19 degC and 27 MJ m-2 are usual there. The site is the
     # one that gave the numbers, so this guards the units, not the physics.
-    plot = reference_surface()
+    plot = station_plot()
     half = [float(plot.half_range_c(np.array(19.0), np.array(27.0), z)) for z in (4.0, 8.0)]
     assert half == pytest.approx([5.46, 3.21], rel=0.2)
     shaded = Surface(**{**plot.__dict__, "shade": 0.5})
@@ -325,7 +340,7 @@ def test_daily_range_of_an_irrigated_crop():
 
 
 def test_profile_meets_the_fitted_depths():
-    p = general("air")
+    p = MODEL.parameters["air"]
     stores = Stores(*(np.array([[x]]) for x in (10.0, 14.0, 0.0, 2.0)))
     for depth in (5, 10, 20):
         deep = 0.0 if depth == 5 else p[f"deep_{depth}"]

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from scipy.integrate import quad
 
-from patchrisk.soil.conduction import (
+from patchrisk.core.soil.conduction import (
     CONSTITUENT_CAPACITY,
     amplitude_ratio,
     annual_harmonics_c,

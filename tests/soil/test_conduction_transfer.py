@@ -10,8 +10,13 @@ from hypothesis.extra import numpy as hnp
 from scipy.sparse import diags
 from scipy.sparse.linalg import splu
 
-from patchrisk.soil.conduction import amplitude_ratio, damping_depth_cm, lag_days, surface_step_c
-from patchrisk.soil.transfer import (
+from patchrisk.core.soil.conduction import (
+    amplitude_ratio,
+    damping_depth_cm,
+    lag_days,
+    surface_step_c,
+)
+from patchrisk.core.soil.depth_transfer import (
     MAX_UP_CM,
     can_move,
     depth_weights,

@@ -1,13 +1,20 @@
 """The model's equations as its head states them, solved another way, and published radiation."""
 
+from functools import partial
+
 import numpy as np
 import pytest
 
-from patchrisk.soil.air_to_soil import estimate_soil, run_model
-from patchrisk.soil.forcing import Climate, extraterrestrial_radiation, prepare
-from patchrisk.soil.parameters import general, model_file
-from patchrisk.soil.stores import run_stores
-from patchrisk.soil.surface import Surface, reference_surface
+from patchrisk.core.soil import air_to_soil, forcing
+from patchrisk.core.soil.forcing import Climate, extraterrestrial_radiation
+from patchrisk.core.soil.heat_stores import run_stores
+from patchrisk.core.soil.surface import Surface
+from patchrisk.read.soil import load_soil_model
+
+MODEL = load_soil_model()
+estimate_soil = partial(air_to_soil.estimate_soil, model=MODEL)
+run_model = partial(air_to_soil.run_model, model=MODEL)
+prepare = partial(forcing.prepare, model=MODEL)
 
 DAYS = np.arange("2019-03-01", "2019-07-01", dtype="datetime64[D]")
 PLACE = Climate(*(np.array([x]) for x in (12.0, -9.0, -4.0, 0.75)))
@@ -58,14 +65,14 @@ def test_rain_and_sun_of_days_that_are_all_alike(air):
     flat = np.full((90, 1), air)
     given = {"dates": DAYS[:90], "latitude": 40.0}
     found = prepare(flat - 8, flat + 8, **given)
-    w = model_file().rain_guess
+    w = MODEL.rain_guess
     rain = np.exp(
         w[0] + w[3] * 0.4 + w[4] * 0.16 + w[5] * (air - 12) / 10 + w[6] * min(air, 0) / 10
     )
     assert found.rain_mm == pytest.approx(rain)
-    w = model_file().radiation_air_only
+    w = MODEL.radiation_air_only
     assert found.clearness == pytest.approx(w[0] + 4 * w[1] + 16 * w[2] + w[3] + w[4])
-    w = model_file().radiation_with_rain
+    w = MODEL.radiation_with_rain
     wet = prepare(flat - 8, flat + 8, **given, rain_mm=np.full((90, 1), 3.0))
     dry = w[0] + 4 * w[1] + 16 * w[2] + w[3] + w[4]
     assert wet.clearness == pytest.approx(dry + w[5] + w[6] * np.log(4.0))
@@ -145,8 +152,8 @@ def by_equations(f, p, cover):
 @pytest.mark.parametrize("inputs", ["air_rain_solar", "air_rain"])
 @pytest.mark.parametrize(("shade", "irrigation"), [(0.0, 0.0), (0.3, 0.7)])
 def test_stores_follow_the_equations(inputs, shade, irrigation):
-    cover = Surface(**reference_surface().__dict__ | {"shade": shade, "irrigation": irrigation})
-    p = general(inputs)
+    cover = Surface(**MODEL.plot.__dict__ | {"shade": shade, "irrigation": irrigation})
+    p = MODEL.parameters[inputs]
     for seed in range(3):
         low, high, rain, sun = spring(seed)
         force = prepare(
@@ -169,7 +176,7 @@ def test_stores_follow_the_equations(inputs, shade, irrigation):
 def test_frost_slows_or_speeds_the_exchange_by_the_weeks_air():
     # Equation (4) at one bare, frozen day: all else alike, the exchange of two weeks of past
     # frost differs by exp(hF Ta7). Here the flux is H (Teq - T1), so H is flux over difference.
-    p = general("air").with_values(
+    p = MODEL.parameters["air"].with_values(
         dict.fromkeys(("offset", "sun", "sun_dry", "sun_arid", "sun_wet", "evaporation",
                        "clear_sky", "continental", "exchange_arid", "exchange_rain",
                        "exchange_dry"), 0.0)
@@ -178,7 +185,7 @@ def test_frost_slows_or_speeds_the_exchange_by_the_weeks_air():
     force = prepare(
         air - 1, air + 1, dates=DAYS[:60], latitude=43.0, rain_mm=0 * air, climate=PLACE
     )
-    found = run_stores(force, p)
+    found = run_stores(force, p, MODEL.plot)
     exchange = found.flux_c / (force.air_c - found.near_c)
     assert exchange == pytest.approx(p["exchange"] * np.exp(p["exchange_frost"] * -6.0))
 
@@ -203,7 +210,7 @@ def test_error_of_a_start_a_gap_and_a_season():
 
 
 def test_error_varies_with_the_season_the_other_way_in_the_south():
-    p = general("air")
+    p = MODEL.parameters["air"]
     e = p.error_model
     flat = np.full(1000, 12.0)
     dates = np.arange("2018-01-01", "2020-09-27", dtype="datetime64[D]")
@@ -217,13 +224,13 @@ def test_error_varies_with_the_season_the_other_way_in_the_south():
 
 def test_the_days_extremes_stand_about_the_mean_by_the_surfaces_skew():
     low, high, rain, sun = spring(4)
-    cover = reference_surface()
+    cover = MODEL.plot
     run = run_model(low, high, dates=DAYS, latitude=43.0, rain_mm=rain, solar_mj_m2=sun)
     got = run.at(8.0)
     half = (cover.by_range * (high - low) / 2 + cover.by_sun * sun) * np.exp(
         -8.0 / cover.damping_cm
     )
-    half = half / (1 + run.stores.snow_mm / run.parameters["snow_scale"])
+    half = half / (1 + run.stores.snow_mm / MODEL.parameters["air_rain_solar"]["snow_scale"])
     assert (got.max_c - got.mean_c) == pytest.approx((1 + cover.skew) * half)
     assert (got.mean_c - got.min_c) == pytest.approx((1 - cover.skew) * half)
 
@@ -233,8 +240,8 @@ def test_a_sites_own_season_is_added_to_the_mean():
     own = {"shift": 0.4, "cos_1": 1.1, "sin_1": -0.7, "cos_2": 0.3, "sin_2": 0.2}
     given = {"dates": DAYS, "latitude": 43.0, "rain_mm": rain, "solar_mj_m2": sun}
     plain = estimate_soil(low, high, **given)
-    p = general("air_rain_solar")
-    moved = estimate_soil(low, high, **given, parameters=p.with_values(own))
+    p = MODEL.parameters["air_rain_solar"]
+    moved = estimate_soil(low, high, **given, model=MODEL.with_parameters(p.with_values(own)))
     a = 2 * np.pi / 365.25 * (np.arange(len(DAYS)) + 31 + 28 + 1)  # 1 March is day 60
     wave = 0.4 + 1.1 * np.cos(a) - 0.7 * np.sin(a) + 0.3 * np.cos(2 * a) + 0.2 * np.sin(2 * a)
     assert moved.mean_c - plain.mean_c == pytest.approx(wave)

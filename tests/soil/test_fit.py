@@ -1,22 +1,28 @@
 """Learning from a logger: shrinks to the general model, approaches the truth, refuses rubbish."""
 
+from functools import partial
+
 import numpy as np
 import pytest
 
-from patchrisk.errors import InputError
-from patchrisk.soil.air_to_soil import estimate_soil, season_correction
-from patchrisk.soil.fit import (
-    SiteFit,
-    calibrate,
+from patchrisk.base.errors import InputError
+from patchrisk.core.soil import air_to_soil, calibration, forcing
+from patchrisk.core.soil.air_to_soil import season_correction
+from patchrisk.core.soil.calibration import (
     compare_by_season,
     level_after,
     persistence_after,
     posterior,
 )
-from patchrisk.soil.forcing import prepare
-from patchrisk.soil.parameters import general, model_file
-from patchrisk.soil.response import from_fit, repeat_lanes, response, to_fit
-from patchrisk.soil.stores import run_stores
+from patchrisk.core.soil.heat_stores import run_stores
+from patchrisk.core.soil.sensitivity import from_fit, repeat_lanes, response, to_fit
+from patchrisk.read.soil import load_soil_model
+from patchrisk.read.soil_fit import fit_text, parse_fit
+
+MODEL = load_soil_model()
+estimate_soil = partial(air_to_soil.estimate_soil, model=MODEL)
+calibrate = partial(calibration.calibrate, model=MODEL)
+prepare = partial(forcing.prepare, model=MODEL)
 
 DAYS = np.arange("2018-01-01", "2021-07-01", dtype="datetime64[D]")
 RNG = np.random.default_rng(3)
@@ -33,8 +39,8 @@ PLACE = {"dates": DAYS, "latitude": 40.0, "rain_mm": RAIN}
 
 
 def logged(noise=0.3, seed=4):
-    own = general("air_rain").with_values(TRUTH)
-    soil = estimate_soil(LOW, HIGH, **PLACE, parameters=own).mean_c
+    own = MODEL.parameters["air_rain"].with_values(TRUTH)
+    soil = estimate_soil(LOW, HIGH, **PLACE, model=MODEL.with_parameters(own)).mean_c
     return soil + np.random.default_rng(seed).normal(0, noise, len(soil))
 
 
@@ -53,23 +59,23 @@ def fit(log, **more):
 
 def test_without_a_log_nothing_moves():
     force = prepare(LOW[:, None], HIGH[:, None], dates=DAYS, latitude=40.0, rain_mm=RAIN[:, None])
-    start = general("air_rain")
-    same = posterior(force, start, np.full((len(DAYS), 1), np.nan), 5.0)
-    for name in model_file().prior.names:
+    start = MODEL.parameters["air_rain"]
+    same = posterior(force, np.full((len(DAYS), 1), np.nan), 5.0, MODEL)
+    for name in MODEL.prior.names:
         assert same[name] == pytest.approx(start[name], rel=1e-9, abs=1e-9)
 
 
 def test_the_fit_is_the_best_of_errors_and_distance_from_the_general_numbers():
     # Brute force: the sum of squares written out, at the fit and a step away along each number.
     force = prepare(LOW[:, None], HIGH[:, None], dates=DAYS, latitude=40.0, rain_mm=RAIN[:, None])
-    start, prior, log = general("air_rain"), model_file().prior, only(365)[:, None]
-    found = to_fit(posterior(force, start, log, 5.0), prior.names)
+    start, prior, log = MODEL.parameters["air_rain"], MODEL.prior, only(365)[:, None]
+    found = to_fit(posterior(force, log, 5.0, MODEL), prior.names)
     centre = to_fit(start, prior.names)
     steps = 0.2 * np.diag(np.sqrt(np.diag(prior.covariance)))
     tried = np.column_stack([found, centre, found[:, None] + steps, found[:, None] - steps])
     many, p = repeat_lanes(force, tried.shape[1]), from_fit(start, prior.names, tried)
-    mean = run_stores(many, p).at(5.0, p) + season_correction(many, p)
-    errors = np.nansum((mean - log) ** 2, axis=0) / model_file().calibration["day_variance"]
+    mean = run_stores(many, p, MODEL.plot).at(5.0, p) + season_correction(many, p)
+    errors = np.nansum((mean - log) ** 2, axis=0) / MODEL.calibration["day_variance"]
     apart = tried - centre[:, None]
     best, general_, *others = errors + np.sum(apart * np.linalg.solve(prior.covariance, apart), 0)
     assert best < 0.5 * general_
@@ -83,8 +89,8 @@ def test_response_to_a_number_is_its_own_in_every_lane_and_depth():
         prepare(low, high, dates=DAYS, latitude=40.0, rain_mm=rain)
         for low, high, rain in (both, *([a[:, [k]] for a in both] for k in (0, 1)))
     ]
-    p = general("air_rain")
-    (mean, slope), *alone = (response(force, p, names, depths) for force in forces)
+    p = MODEL.parameters["air_rain"]
+    (mean, slope), *alone = (response(force, p, names, depths, MODEL.plot) for force in forces)
     assert mean.shape == (2, len(DAYS), 2)
     for lane, (one_mean, one_slope) in enumerate(alone):
         assert mean[..., [lane]] == pytest.approx(one_mean, abs=1e-9)
@@ -95,18 +101,20 @@ def test_response_to_a_number_is_its_own_in_every_lane_and_depth():
     wave = np.broadcast_to(np.cos(2 * forces[0].angle), mean.shape)
     assert slope[2] == pytest.approx(wave, abs=1e-9)
     more, less = (
-        estimate_soil(LOW, HIGH, **PLACE, parameters=p.with_values({"exchange": value})).mean_c
+        estimate_soil(
+            LOW, HIGH, **PLACE, model=MODEL.with_parameters(p.with_values({"exchange": value}))
+        ).mean_c
         for value in (p["exchange"] * np.exp(0.04), p["exchange"] * np.exp(-0.04))
     )
     assert slope[0, 0, :, 0] == pytest.approx((more - less) / 0.08, abs=1e-6)
 
 
 def test_what_a_log_takes_from_the_error_is_halfway_at_the_days_to_half():
-    file = model_file()
+    file = MODEL
     half = int(file.calibration["days_to_half"])
-    assert level_after(half) == pytest.approx(file.calibration["level_after_years"] / 2)
-    assert persistence_after(0) == pytest.approx(dict(file.persistence))
-    before, after = file.persistence, persistence_after(half)
+    assert level_after(half, MODEL) == pytest.approx(file.calibration["level_after_years"] / 2)
+    assert persistence_after(0, MODEL) == pytest.approx(dict(file.persistence))
+    before, after = file.persistence, persistence_after(half, MODEL)
     fast = (before["fast_share"] + file.calibration["fast_share_after"]) / 2
     assert after["fast_share"] == pytest.approx(fast)
     # What is left is shared between slow and lasting as before.
@@ -120,7 +128,7 @@ def test_more_days_come_nearer_to_the_truth():
     general_ = estimate_soil(LOW, HIGH, **PLACE).mean_c
     for days in (40, 365):
         site = fit(only(days, 500 if days == 40 else 600))
-        got = estimate_soil(LOW, HIGH, **PLACE, parameters=site.parameters).mean_c
+        got = estimate_soil(LOW, HIGH, **PLACE, model=site.applied_to(MODEL)).mean_c
         errors.append(np.sqrt(np.mean((got - logged(0.0))[later] ** 2)))
     errors.insert(0, np.sqrt(np.mean((general_ - logged(0.0))[later] ** 2)))
     assert errors[2] < errors[1] < errors[0]
@@ -128,8 +136,8 @@ def test_more_days_come_nearer_to_the_truth():
 
 
 def test_a_month_moves_less_than_a_year():
-    start = general("air_rain")
-    sd = dict(zip(model_file().prior.names, np.sqrt(np.diag(model_file().prior.covariance)),
+    start = MODEL.parameters["air_rain"]
+    sd = dict(zip(MODEL.prior.names, np.sqrt(np.diag(MODEL.prior.covariance)),
                   strict=True))  # fmt: skip
 
     def distance(site):
@@ -138,7 +146,7 @@ def test_a_month_moves_less_than_a_year():
     month, year = fit(only(30)), fit(only(365))
     assert 0 < distance(month) < distance(year)
     assert year.days == 365
-    assert level_after(365) < level_after(30) < 0
+    assert level_after(365, MODEL) < level_after(30, MODEL) < 0
 
 
 def test_fit_tells_what_it_rests_on_and_survives_its_file():
@@ -146,26 +154,26 @@ def test_fit_tells_what_it_rests_on_and_survives_its_file():
     assert (site.first_day, site.last_day) == (str(DAYS[500]), str(DAYS[864]))
     assert site.error_after_c < site.error_before_c
     assert abs(site.bias_after_c) < abs(site.bias_before_c)
-    again = SiteFit.from_toml(site.to_toml())
+    again = parse_fit(fit_text(site))
     assert again.days == site.days
-    one = estimate_soil(LOW, HIGH, **PLACE, parameters=site.parameters)
-    two = estimate_soil(LOW, HIGH, **PLACE, parameters=again.parameters)
+    one = estimate_soil(LOW, HIGH, **PLACE, model=site.applied_to(MODEL))
+    two = estimate_soil(LOW, HIGH, **PLACE, model=again.applied_to(MODEL))
     assert two.mean_c == pytest.approx(one.mean_c, abs=1e-3)
     assert two.sd_c == pytest.approx(one.sd_c, abs=1e-6)
     assert one.sd_c[800] < estimate_soil(LOW, HIGH, **PLACE).sd_c[800]
 
 
 def test_a_spoilt_fit_is_refused_with_every_fault():
-    text = fit(only(60)).to_toml()
+    text = fit_text(fit(only(60)))
     spoilt = text.replace("days = 60", "days = 'sixty'").replace("exchange =", "exchange = -1 #")
     spoilt = spoilt.replace("depth_cm = 5.0", "deep_cm = 5.0")
     with pytest.raises(InputError) as caught:
-        SiteFit.from_toml(spoilt, "greens.toml")
+        parse_fit(spoilt, "greens.toml")
     told = str(caught.value)
     for word in ("days", "parameter.exchange", "deep_cm", "depth_cm", "greens.toml"):
         assert word in told
     with pytest.raises(InputError, match="not TOML"):
-        SiteFit.from_toml("= 3")
+        parse_fit("= 3")
 
 
 @pytest.mark.parametrize(

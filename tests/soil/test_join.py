@@ -3,19 +3,19 @@
 import numpy as np
 import pytest
 
-from patchrisk.soil.air_to_soil import SoilEstimate
-from patchrisk.soil.join import (
-    join_logged,
-    learn_from,
+from patchrisk.core.soil import logged
+from patchrisk.core.soil.air_to_soil import SoilEstimate
+from patchrisk.core.soil.logged import (
+    learn_error,
     parts_of,
     run_filter,
     smooth,
     station_likelihood,
 )
-from patchrisk.soil.parameters import model_file
-from patchrisk.soil.probability import simulate_soil
+from patchrisk.read.soil import load_soil_model
 
-PERSISTENCE = dict(model_file().persistence)
+MODEL = load_soil_model()
+PERSISTENCE = MODEL.persistence
 RNG = np.random.default_rng(8)
 
 
@@ -28,6 +28,10 @@ def dense(days):
 
 def course(days, lanes, rng=RNG):
     return np.linalg.cholesky(dense(days)) @ rng.standard_normal((days, lanes))
+
+
+def join_logged(estimate, log, probe_sd_c=0.0):
+    return logged.join_logged(learn_error(estimate, log, MODEL), probe_sd_c)
 
 
 def estimate_of(mean, sd):
@@ -128,22 +132,13 @@ def test_a_lane_that_errs_more_gets_wider_intervals():
     assert got.sd_c[170, :20].mean() > 1.3 * got.sd_c[170, 20:].mean()
 
 
-def test_a_log_that_was_learnt_from_once_serves_the_join_and_the_draws_alike():
-    days = 60
-    estimate = estimate_of(np.full((days, 2), 15.0), np.full((days, 2), 1.5))
-    log = 15.0 + course(days, 2, np.random.default_rng(4))
-    log[20:30] = np.nan
-    other = {**PERSISTENCE, "fast_share": 0.7, "slow_share": 0.1}
-    taught = learn_from(estimate, log, other)
-    alone, shared = (
-        join_logged(estimate, log, 0.5, other),
-        join_logged(estimate, log, 0.5, taught=taught),
-    )
-    assert np.array_equal(alone.mean_c, shared.mean_c)
-    assert np.array_equal(alone.sd_c, shared.sd_c)
-    assert not np.array_equal(alone.mean_c, join_logged(estimate, log, 0.5).mean_c)
-    draw = {"draws": 5, "seed": 1, "first_day": 10}
-    assert np.array_equal(
-        simulate_soil(estimate, log, persistence=other, **draw),
-        simulate_soil(estimate, log, taught=taught, **draw),
-    )
+def test_one_wild_day_counts_for_no_more_than_its_limit():
+    # By hand: three surprises of 1, 2 and 10 standard deviations, one day without; their squares
+    # 1, 4 and 100 count as 1, 4 and 9, beside 60 days of 1: (60 + 14) / 63.
+    surprise = np.array([[1.0], [2.0], [10.0], [50.0]])
+    seen = np.array([[True], [True], [True], [False]])
+    none = np.empty(0)
+    found = logged.Filtered(none, none, none, none, none, surprise, np.ones((4, 1)), seen)
+    assert found.scale(60.0, 9.0) == pytest.approx([74 / 63])
+    limits = MODEL.calibration["scale_days"], MODEL.calibration["most_surprise"]
+    assert limits == (60.0, 9.0)

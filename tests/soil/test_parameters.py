@@ -3,15 +3,16 @@
 import numpy as np
 import pytest
 
-from patchrisk import resources
-from patchrisk.errors import InputError
-from patchrisk.soil.parameters import GENERAL, INPUTS, POSITIVE, model_file, read_model
+from patchrisk.base import resources
+from patchrisk.base.errors import InputError
+from patchrisk.core.soil.parameters import GENERAL, INPUTS, POSITIVE
+from patchrisk.read.soil import load_soil_model, read_soil_model
 
 SHIPPED = resources.thresholds() / "soil_model.toml"
 
 
 def test_shipped_file_is_whole_and_physical():
-    found = model_file()
+    found = load_soil_model()
     assert set(found.parameters) == set(INPUTS)
     for p in found.parameters.values():
         assert all(np.isfinite(p[n]) for n in GENERAL)
@@ -34,7 +35,7 @@ def broken(tmp_path, before, after):
     path = tmp_path / "soil_model.toml"
     path.write_text(text.replace(before, after, 1), encoding="utf-8")
     with pytest.raises(InputError) as caught:
-        read_model(path)
+        read_soil_model(path)
     return str(caught.value)
 
 
@@ -70,6 +71,6 @@ def test_all_faults_at_once(tmp_path):
     path = tmp_path / "soil_model.toml"
     path.write_text("[air]\n", encoding="utf-8")
     with pytest.raises(InputError) as caught:
-        read_model(path)
+        read_soil_model(path)
     places = {fault.place for fault in caught.value.faults}
     assert {"air.parameter", "air_rain.parameter", "calibration", "persistence"} <= places

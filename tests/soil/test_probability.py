@@ -3,15 +3,25 @@
 import numpy as np
 import pytest
 
-from patchrisk.soil.air_to_soil import SoilEstimate
-from patchrisk.soil.join import join_logged, parts_of
-from patchrisk.soil.parameters import model_file
-from patchrisk.soil.probability import probability_above, probability_of_run, simulate_soil
+from patchrisk.core.soil import exceedance, logged
+from patchrisk.core.soil.air_to_soil import SoilEstimate
+from patchrisk.core.soil.exceedance import probability_above, probability_of_run
+from patchrisk.core.soil.logged import learn_error, parts_of
+from patchrisk.read.soil import load_soil_model
 
 DAYS = 40
 MEAN = 16.0 + 0.12 * np.arange(DAYS)
 SD = np.linspace(1.0, 1.6, DAYS)
 ESTIMATE = SoilEstimate(MEAN, MEAN - 3, MEAN + 3, SD)
+MODEL = load_soil_model()
+
+
+def join_logged(estimate, log):
+    return logged.join_logged(learn_error(estimate, log, MODEL))
+
+
+def simulate_soil(estimate, log=None, **drawn):
+    return exceedance.simulate_soil(learn_error(estimate, log, MODEL), **drawn)
 
 
 def test_normal_table():
@@ -23,7 +33,7 @@ def test_normal_table():
 
 
 def dense(days):
-    fade, share = parts_of(model_file().persistence)
+    fade, share = parts_of(MODEL.persistence)
     apart = np.abs(np.subtract.outer(np.arange(days), np.arange(days)))
     return sum(s * f**apart for f, s in zip(fade, share, strict=True))
 

@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from patchrisk.soil.air_to_soil import estimate_soil
+from patchrisk.core.soil.air_to_soil import estimate_soil
+from patchrisk.read.soil import load_soil_model
 
 DAYS = np.arange("2012-01-01", "2018-01-01", dtype="datetime64[D]")
 
@@ -15,7 +16,13 @@ def offset_c(mean, swing, latitude):
     air = mean - swing * np.cos(2 * np.pi * (n - 20) / 365.25) + 4 * np.sin(2 * np.pi * n / 9)
     rain = np.where(n % 3 == 0, 7.5, 0.0)
     soil = estimate_soil(
-        air - 5.5, air + 5.5, dates=DAYS, latitude=latitude, rain_mm=rain, depth_cm=20
+        air - 5.5,
+        air + 5.5,
+        dates=DAYS,
+        latitude=latitude,
+        model=load_soil_model(),
+        rain_mm=rain,
+        depth_cm=20,
     )
     return float(np.nanmean((soil.mean_c - air)[365:]))
 

@@ -5,11 +5,11 @@ import typing
 
 import pytest
 
-from patchrisk import resources
-from patchrisk.errors import InputError
-from patchrisk.site import RootZone, Wetness
-from patchrisk.soil.conduction import damping_depth_cm
-from patchrisk.soil.rootzone import (
+from patchrisk.base import resources
+from patchrisk.base.errors import InputError
+from patchrisk.core.soil.conduction import damping_depth_cm
+from patchrisk.read.area import RootZone, Wetness
+from patchrisk.read.soil import (
     diffusivity_of,
     read_root_zones,
     root_zones,

@@ -4,9 +4,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from patchrisk.soil.air_to_soil import estimate_soil
-from patchrisk.soil.fit import calibrate
-from patchrisk.soil.surface import surface_of
+from patchrisk.core.soil.air_to_soil import estimate_soil
+from patchrisk.core.soil.calibration import calibrate
+from patchrisk.read.soil import load_soil_model, surface_of
 from tests.outside.us_ar1 import save_days
 
 pytestmark = pytest.mark.outside
@@ -31,6 +31,7 @@ def prairie(outside, tmp_path):
     weather = {
         "dates": dates,
         "latitude": 36.43,
+        "model": load_soil_model(),
         "rain_mm": days["P_F"].to_numpy(),
         "solar_mj_m2": 0.0864 * days["SW_IN_F"].to_numpy(),
     }
@@ -53,7 +54,8 @@ def test_prairie_learns_from_its_first_year(prairie):
     low, high, weather, soil = prairie
     log = np.where(np.arange(len(soil)) < 365, soil, np.nan)
     site = calibrate(low, high, log, **weather, today="2013-01-01")
-    after = estimate_soil(low, high, **weather, parameters=site.parameters).mean_c - soil
+    fitted = weather | {"model": site.applied_to(weather["model"])}
+    after = estimate_soil(low, high, **fitted).mean_c - soil
     before = estimate_soil(low, high, **weather).mean_c - soil
     assert rmse(after[365:]) < rmse(before[365:])
 
@@ -73,6 +75,7 @@ def test_irrigated_crop(outside):
     weather = {
         "dates": mean.index.to_numpy(),
         "latitude": 38.12,
+        "model": load_soil_model(),
         "rain_mm": rain.to_numpy(),
         "surface": surface_of(root_zone="loam", irrigated=True),
     }

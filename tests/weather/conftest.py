@@ -2,8 +2,8 @@
 
 import pytest
 
-from patchrisk.errors import InputError
-from patchrisk.weather.logger import load_log
+from patchrisk.base.errors import InputError
+from patchrisk.read.logger.load_log import load_log
 
 
 @pytest.fixture

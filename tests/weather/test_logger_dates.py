@@ -1,6 +1,7 @@
 """Which number is the day: told by the file where it can be, asked for where it can't."""
 
-from datetime import datetime, timedelta
+from datetime import datetime, timedelta, timezone
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import pandas as pd
@@ -8,10 +9,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from patchrisk.errors import InputError
-from patchrisk.weather.clock import find_offset, read_stamps
-from patchrisk.weather.daylight import RULES, find_summer_time, to_standard
-from patchrisk.weather.logger import LogOptions, read_log
+from patchrisk.base.errors import InputError
+from patchrisk.read.logger.layout import LogOptions
+from patchrisk.read.logger.read_log import read_log
+from patchrisk.read.logger.summer_time import RULES, find_summer_time, to_standard
+from patchrisk.read.tables.timestamps import find_offset, read_stamps
 from tests.weather.log_files import hours, lines, soil
 
 NORTH_AMERICA = RULES[0]
@@ -159,19 +161,18 @@ def test_offsets(header, titles, hours_off):
     assert (found and found[0]) == (None if hours_off is None else timedelta(hours=hours_off))
 
 
-def summer_clock(moments, rule=NORTH_AMERICA):
-    """Standard times as a clock shows them that keeps summer time."""
-    out = []
-    for moment in moments:
-        spring, autumn = rule.change(moment.year, True), rule.change(moment.year, False)
-        out.append(moment + timedelta(hours=1) if spring <= moment < autumn else moment)
-    return out
+def summer_clock(moments):
+    """Standard times of New York as a clock shows them that keeps summer time."""
+    standard, zone = timezone(timedelta(hours=-5)), ZoneInfo("America/New_York")
+    return [
+        m.replace(tzinfo=standard).astimezone(zone).replace(tzinfo=None, fold=0) for m in moments
+    ]
 
 
 def test_summer_time_is_told_and_taken_out_only_when_told(write):
     moments = hours(24 * 300, datetime(2024, 2, 1))
     shown = summer_clock(moments)
-    path = write(["Time,Soil 5 cm", *lines(shown, soil(moments))])
+    path = write(["Time,Soil temp 5 cm", *lines(shown, soil(moments))])
     log = read_log(path)
     assert list(log.readings.index) == shown
     (flag,) = log.flags
@@ -206,9 +207,60 @@ def test_a_hole_on_the_day_of_change_is_no_summer_time():
 
 def test_summer_time_in_a_file_of_summer_goes_by_the_sites_offset(write):
     moments = hours(24 * 20, datetime(2024, 6, 10))
-    path = write(["Time,Soil 5 cm", *lines(moments, soil(moments))])
+    path = write(["Time,Soil temp 5 cm", *lines(moments, soil(moments))])
     options = LogOptions(summer_time=True, site_utc_offset=timedelta(hours=-6))
     assert read_log(path, options).readings.index[0] == datetime(2024, 6, 9, 23)
     nowhere = LogOptions(summer_time=True, site_utc_offset=timedelta(hours=5))
     with pytest.raises(InputError, match="summer_time: no rule for summer time is known"):
         read_log(path, nowhere)
+
+
+READ = {
+    "05/13/24 12:00 AM": "2024-05-13T00:00:00",
+    "05/13/24 12:30 PM": "2024-05-13T12:30:00",
+    "05/13/24, 1:05:09 p.m.": "2024-05-13T13:05:09",
+    "05/13/24 24:00": "2024-05-14T00:00:00",
+    "05/13/70 10:00": "1970-05-13T10:00:00",
+    "05/13/68 10:00": "2068-05-13T10:00:00",
+    "13.05.2024T09:30:15.999": "2024-05-13T09:30:15",
+    "13-05-2024_9:30": "2024-05-13T09:30:00",
+    "20240513": "2024-05-13T00:00:00",
+    "20240513T0930": "2024-05-13T09:30:00",
+    "202405130930": "2024-05-13T09:30:00",
+    "20240513093015": "2024-05-13T09:30:15",
+    "May 13th, 2024 9:30 AM": "2024-05-13T09:30:00",
+    "13 May 2024 09:30": "2024-05-13T09:30:00",
+}
+
+
+@pytest.mark.parametrize("cell", READ)
+def test_a_stamp_is_the_moment_it_says(cell):
+    (moment,) = stamps([cell]).moments
+    assert moment == np.datetime64(READ[cell])
+
+
+NO_TIMES = [
+    *("05/13/24 13:00 PM", "05/13/24 24:01", "05/13/24 10:60", "05/13/24 10:00:60"),
+    *("05/13/24 10:5", "05/13/24 10:00 x", "05/13/69 10:00", "02/30/24 10:00", "013/05/24 10:00"),
+    *("005/13/24 10:00", "05/13/024 10:00", "05/13 10:00", "05:13:24 10:00", "10:00", "", "end"),
+]
+
+
+@pytest.mark.parametrize("cell", NO_TIMES)
+def test_a_damaged_stamp_is_no_time(cell):
+    before, moment, after = stamps(["05/13/24 10:00", cell, "05/15/24 10:00"]).moments
+    assert np.isnat(moment)
+    assert (before, after) == (np.datetime64("2024-05-13T10:00"), np.datetime64("2024-05-15T10:00"))
+
+
+@pytest.mark.parametrize(
+    ("hours", "seconds"),
+    [(("0", "23", "24"), (0, 23 * 3600, 86400)), (("0", "30", "2330"), (0, 1800, 84600))],
+)
+def test_a_bare_number_is_the_hour_unless_one_is_beyond_24(hours, seconds):
+    days, clocks = (
+        pd.Series(cells, [2, 3, 4], dtype=object) for cells in (["2024-05-13"] * 3, hours)
+    )
+    moments = read_stamps([days, clocks], None, "Date Hour", "a file").moments
+    midnight = np.datetime64("2024-05-13T00:00:00")
+    assert (moments - midnight).astype(int).tolist() == list(seconds)

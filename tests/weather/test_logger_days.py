@@ -8,8 +8,8 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from patchrisk.weather.daily import DAILY_COLUMNS, day_rule
-from patchrisk.weather.logger import daily_soil, load_log
+from patchrisk.read.logger.daily import DAILY_COLUMNS, daily_soil, day_rule
+from patchrisk.read.logger.load_log import load_log
 from tests.weather.log_files import START, hours, lines
 
 WAVE = 2 * np.pi / 24
@@ -209,22 +209,22 @@ def test_a_daily_file_passes_through_with_its_own_extremes(write):
 def test_minima_and_maxima_of_each_hour_are_set_aside(write):
     moments = hours(24 * 20)
     values = np.round(wave(moments), 2)
-    header = "Time,Soil_5cm_Avg,Soil_5cm_Min,Soil_5cm_Max"
+    header = "Time,SoilT_5cm_Avg,SoilT_5cm_Min,SoilT_5cm_Max"
     rows = lines(moments, values, values - 9, values + 9)
     logged = load_log(write([header, *rows]))
     (probe,) = logged.probes
     assert probe.daily["soil_max_c"].max() == pytest.approx(20, abs=0.005)
     why = {c.header: c.why for c in logged.layout.columns}
-    assert why["Soil_5cm_Min"] == "the min within each step; the mean is used"
+    assert why["SoilT_5cm_Min"] == "the min within each step; the mean is used"
 
 
 def test_days_are_the_sites_standard_days(write):
     """A file in UTC of a site at -6 h: its day begins at 06:00 of the file."""
-    from patchrisk.weather.logger import LogOptions
+    from patchrisk.read.logger.layout import LogOptions
 
     moments = hours(24 * 4)
     values = [f"{10 + (m - datetime(2024, 4, 27, 6)) // timedelta(days=1)}" for m in moments]
-    path = write(["Time UTC,Soil 5 cm °C", *lines(moments, values)])
+    path = write(["Time UTC,Soil temp 5 cm °C", *lines(moments, values)])
     options = LogOptions(site_utc_offset=timedelta(hours=-6))
     (probe,) = load_log(path, options).probes
     assert probe.daily["soil_c"].dropna().to_dict() == {

@@ -6,9 +6,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from patchrisk.weather.columns import find_depth, find_unit
-from patchrisk.weather.logger import LogOptions, read_log
-from patchrisk.weather.numerals import to_numbers
+from patchrisk.read.logger.heading import find_depth, find_unit
+from patchrisk.read.logger.layout import LogOptions
+from patchrisk.read.logger.read_log import read_log
+from patchrisk.read.tables.cells import to_numbers
 from tests.weather.log_files import START, hours, lines, soil
 
 MOMENTS = hours(24 * 20)
@@ -46,7 +47,7 @@ def test_decimal_comma(write, delimiter):
 
 def test_decimal_comma_in_quotes_between_commas(write):
     cells = [f'"{v}"'.replace(".", ",") for v in SOIL]
-    log = read_log(write(["Time,Soil 5 cm", *lines(MOMENTS, cells)]))
+    log = read_log(write(["Time,Soil temp 5 cm", *lines(MOMENTS, cells)]))
     assert_same(log)
 
 
@@ -93,7 +94,7 @@ def test_encodings_and_line_ends(write, encoding, mark, end):
 )
 def test_dates_and_clocks(write, stamp, order):
     rows = lines(MOMENTS, SOIL, stamp=stamp, delimiter="\t")
-    log = read_log(write(["Time\tSoil 5 cm", *rows]))
+    log = read_log(write(["Time\tSoil temp 5 cm", *rows]))
     assert_same(log)
     assert log.layout.date_order.startswith(order)
 
@@ -101,7 +102,7 @@ def test_dates_and_clocks(write, stamp, order):
 @pytest.mark.parametrize("stamp", ["%Y-%m-%d;%H:%M", "%d.%m.%Y;%I:%M:%S %p", "%m/%d/%y;%H%M"])
 def test_date_and_time_in_two_columns(write, stamp):
     rows = lines(MOMENTS, SOIL, stamp=stamp, delimiter=";")
-    assert_same(read_log(write(["Date;Time;Soil 5 cm", *rows])))
+    assert_same(read_log(write(["Date;Time;Soil temp 5 cm", *rows])))
 
 
 def test_numbers_without_leading_zeros(write):
@@ -109,7 +110,7 @@ def test_numbers_without_leading_zeros(write):
         f"{m.month}/{m.day}/{m.year} {m.hour}:{m:%M},{v}"
         for m, v in zip(MOMENTS, SOIL, strict=True)
     ]
-    assert_same(read_log(write(["Time,Soil 5 cm", *rows])))
+    assert_same(read_log(write(["Time,Soil temp 5 cm", *rows])))
 
 
 def test_midnight_written_as_24(write):
@@ -118,7 +119,7 @@ def test_midnight_written_as_24(write):
         return f"{before:%Y-%m-%d} 24:00" if moment.hour == 0 else f"{moment:%Y-%m-%d %H:%M}"
 
     rows = [f"{stamp(m)},{v}" for m, v in zip(MOMENTS, SOIL, strict=True)]
-    assert_same(read_log(write(["Time,Soil 5 cm", *rows])))
+    assert_same(read_log(write(["Time,Soil temp 5 cm", *rows])))
 
 
 def test_title_lines_and_units_below_the_header(write):
@@ -136,7 +137,7 @@ def test_title_lines_and_units_below_the_header(write):
 
 
 def test_no_header_at_all(write):
-    log = read_log(write(lines(MOMENTS, SOIL)))
+    log = read_log(write(lines(MOMENTS, SOIL)), LogOptions(columns={"column 2": 5.0}))
     assert_same(log)
     assert log.layout.header_line is None
     assert list(log.readings.columns) == ["column 2"]
@@ -146,7 +147,7 @@ def test_lines_between_the_rows_are_set_aside_and_told(write):
     rows = lines(MOMENTS, SOIL)
     rows.insert(100, "<settings changed>")
     rows.insert(200, "")
-    log = read_log(write(["Time,Soil 5 cm", *rows]))
+    log = read_log(write(["Time,Soil temp 5 cm", *rows]))
     assert_same(log)
     assert log.layout.notes == (
         "1 line without readings set aside, first line 102: <settings changed>",
@@ -155,7 +156,7 @@ def test_lines_between_the_rows_are_set_aside_and_told(write):
 
 def test_an_odd_quotation_mark_swallows_no_row(write):
     rows = lines(MOMENTS, SOIL, ['"half open', *[""] * (len(MOMENTS) - 1)])
-    assert_same(read_log(write(["Time,Soil 5 cm,Remark", *rows])))
+    assert_same(read_log(write(["Time,Soil temp 5 cm,Remark", *rows])))
 
 
 @pytest.mark.parametrize(
@@ -164,9 +165,9 @@ def test_an_odd_quotation_mark_swallows_no_row(write):
 def test_missing_codes(write, code):
     cells = [*map(str, SOIL)]
     cells[5] = code
-    log = read_log(write(["Time,Soil 5 cm", *lines(MOMENTS, cells)]))
-    assert log.readings["Soil 5 cm"].isna().sum() == 1
-    assert log.missing == {"Soil 5 cm": 1}
+    log = read_log(write(["Time,Soil temp 5 cm", *lines(MOMENTS, cells)]))
+    assert log.readings["Soil temp 5 cm"].isna().sum() == 1
+    assert log.missing == {"Soil temp 5 cm": 1}
     assert not log.flags
 
 
@@ -208,7 +209,7 @@ def test_ways_of_writing_a_number(cell, decimal, value):
         ("Boden 5 cm ℃", None),
         ("TS_F_MDS_1", None),
         ("TS_1_2_1", None),
-        ("Soil 5 cm", None),
+        ("Soil temp 5 cm", None),
         ("cm_50", None),
         ("Off course", None),
     ],
@@ -248,7 +249,7 @@ def test_columns_that_are_no_soil_temperature_say_why(write):
     headers = {
         "#": "a number of the row",
         "Date Time": "holds dates or times",
-        "Soil temp 5 cm, °C": "its name says soil",
+        "Soil temp 5 cm, °C": "its name says soil and temperature",
         "Soil moisture 5 cm, m³/m³": "moisture",
         "VWC 10 cm (%)": "moisture",
         "Batt, V": "battery or voltage",
@@ -256,7 +257,7 @@ def test_columns_that_are_no_soil_temperature_say_why(write):
         "Logger temp": "the logger's own temperature",
         "Soil EC dS/m": "conductivity",
         "DewPt, °C": "dew point",
-        "Temp, °C": "neither soil nor a depth in its name, as others have",
+        "Temp, °C": "says temperature, but neither soil nor a depth below ground",
         "Event": "words, not numbers",
         "Spare": "no readings",
     }
@@ -267,7 +268,7 @@ def test_columns_that_are_no_soil_temperature_say_why(write):
     log = read_log(write([",".join(headers), *rows]))
     assert {c.header: c.why for c in log.layout.columns} == {
         **headers,
-        "Soil temp 5 cm, °C": "its name says soil",
+        "Soil temp 5 cm, °C": "its name says soil and temperature",
     }
     assert list(log.readings.columns) == ["Soil temp 5 cm, °C"]
     description = str(log.layout)
@@ -279,8 +280,8 @@ def test_columns_that_are_no_soil_temperature_say_why(write):
 def test_several_probes_with_their_depths(write):
     header = "Time,Soil 2 in (°F),Soil 4 in (°F)"
     log = read_log(write([header, *lines(MOMENTS, in_f(SOIL), in_f(soil(MOMENTS, 15, 2)))]))
-    assert log.depth_cm("Soil 2 in (°F)") == pytest.approx(5.08)
-    assert log.depth_cm("Soil 4 in (°F)") == pytest.approx(10.16)
+    assert log.column("Soil 2 in (°F)").depth_cm == pytest.approx(5.08)
+    assert log.column("Soil 4 in (°F)").depth_cm == pytest.approx(10.16)
     assert_same(log)
 
 
@@ -289,24 +290,24 @@ def test_the_user_names_columns_and_depths(write):
     log = read_log(path, LogOptions(columns={"column 3": 7.5}))
     assert_same(log)
     assert list(log.readings.columns) == ["Temp"]
-    assert log.depth_cm("Temp") == 7.5
+    assert log.column("Temp").depth_cm == 7.5
     assert log.layout.columns[1].why == "not among the columns named"
 
 
 def test_one_depth_for_the_only_probe(write):
     log = read_log(write(["Time,Temp", *lines(MOMENTS, SOIL)]), LogOptions(depth_cm=6.0))
-    assert log.depth_cm("Temp") == 6.0
+    assert log.column("Temp").depth_cm == 6.0
 
 
 @pytest.mark.parametrize(("mean", "unit"), [(16.0, "degC"), (5.0, "degC"), (65.0, "degF")])
 def test_a_unit_that_is_not_stated_is_told_from_the_values(write, mean, unit):
-    log = read_log(write(["Time,Soil 5 cm", *lines(MOMENTS, soil(MOMENTS, mean))]))
+    log = read_log(write(["Time,Soil temp 5 cm", *lines(MOMENTS, soil(MOMENTS, mean))]))
     assert log.layout.columns[1].unit == unit
     assert f"can only be {unit}" in log.layout.columns[1].why
 
 
 def test_the_users_unit_goes_before_the_headers(write):
-    path = write(["Time,Soil 5 cm °C", *lines(MOMENTS, in_f(SOIL))])
+    path = write(["Time,Soil temp 5 cm °C", *lines(MOMENTS, in_f(SOIL))])
     assert_same(read_log(path, LogOptions(unit="degF")))
 
 
@@ -318,7 +319,7 @@ def test_offset_of_every_stamp(write):
         for m, v in zip(MOMENTS[200:], SOIL[200:], strict=True)
     ]
     options = LogOptions(site_utc_offset=timedelta(hours=-5))
-    log = read_log(write(["Time,Soil 5 cm", *rows]), options)
+    log = read_log(write(["Time,Soil temp 5 cm", *rows]), options)
     assert_same(log, [m - timedelta(hours=1) for m in MOMENTS])
 
 
@@ -334,20 +335,20 @@ def test_offset_of_every_stamp(write):
     ],
 )
 def test_offset_in_the_header(write, header, hours_moved):
-    path = write([f'"{header}",Soil 5 cm', *lines(MOMENTS, SOIL)])
+    path = write([f'"{header}",Soil temp 5 cm', *lines(MOMENTS, SOIL)])
     log = read_log(path, LogOptions(site_utc_offset=timedelta(hours=-6)))
     assert_same(log, [m + timedelta(hours=hours_moved) for m in MOMENTS])
 
 
 def test_the_users_offset_goes_before_the_headers(write):
-    path = write(["Time GMT-07:00,Soil 5 cm", *lines(MOMENTS, SOIL)])
+    path = write(["Time GMT-07:00,Soil temp 5 cm", *lines(MOMENTS, SOIL)])
     options = LogOptions(utc_offset=timedelta(hours=-8), site_utc_offset=timedelta(hours=-6))
     assert_same(read_log(path, options), [m + timedelta(hours=2) for m in MOMENTS])
 
 
 def test_days_are_not_moved(write):
     days = hours(30, step_h=24)
-    path = write(["Date GMT-07:00,Soil 5 cm", *lines(days, soil(days), stamp="%Y-%m-%d")])
+    path = write(["Date GMT-07:00,Soil temp 5 cm", *lines(days, soil(days), stamp="%Y-%m-%d")])
     log = read_log(path, LogOptions(site_utc_offset=timedelta(hours=-6)))
     assert log.daily
     assert log.readings.index[0] == pd.Timestamp(START)
@@ -374,7 +375,7 @@ def test_options_for_everything_else(write):
 def test_a_second_time_column_can_be_named(write):
     utc = [m + timedelta(hours=6) for m in MOMENTS]
     rows = [f"{u:%Y-%m-%d %H:%M},{row}" for u, row in zip(utc, lines(MOMENTS, SOIL), strict=True)]
-    path = write(["Time UTC,Local time,Soil 5 cm", *rows])
+    path = write(["Time UTC,Local time,Soil temp 5 cm", *rows])
     assert_same(read_log(path, LogOptions(time="Local time")))
     assert_same(read_log(path), utc)
 
@@ -382,6 +383,6 @@ def test_a_second_time_column_can_be_named(write):
 def test_minutes_and_seconds(write):
     moments = [datetime(2024, 5, 14, 23, 50) + n * timedelta(seconds=30) for n in range(60)]
     rows = lines(moments, soil(moments), stamp="%Y-%m-%d %H:%M:%S")
-    log = read_log(write(["Time,Soil 5 cm", *rows]))
+    log = read_log(write(["Time,Soil temp 5 cm", *rows]))
     assert_same(log, moments, soil(moments))
     assert log.layout.step == timedelta(seconds=30)

@@ -12,13 +12,16 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from patchrisk.numbers import load_numbers
-from patchrisk.weather.logger import LogOptions, check_readings, load_log, read_log
+from patchrisk.base.toml_files import load_numbers
+from patchrisk.read.logger.layout import LogOptions
+from patchrisk.read.logger.load_log import load_log
+from patchrisk.read.logger.quality import check_readings
+from patchrisk.read.logger.read_log import read_log
 from tests.weather.log_files import START, hours, lines, soil
 
 DAYS = 60
 MOMENTS = hours(24 * DAYS)
-NAME = "Soil 5 cm °C"
+NAME = "Soil temp 5 cm °C"
 
 
 def noisy(moments=MOMENTS, mean=16.0, swing=4.0, seed=1):
@@ -64,7 +67,7 @@ def test_every_threshold_has_its_source():
 
 
 def test_plausible_range(flags):
-    """-30 to 60 degC are the bounds of soil temperature in patchrisk.units, both included."""
+    """-30 to 60 degC are the bounds of soil temperature in patchrisk.base.units, both included."""
     values = noisy(mean=20)
     values[[100, 300, 500, 700]] = [-30.1, 60.1, 212, -196.5]
     clean, found = flags(values)
@@ -247,11 +250,11 @@ def test_degf_in_a_degc_column(write, refusal, known):
     given = {"air_daily": air(low=0, high=12)} if known else {}
     (said,) = refusal(path, **given)
     assert 'they look like degF; set unit = "degF"' in said
-    assert load_log(path, LogOptions(unit="degF"), **given).probes[0].tally.flagged == 0
+    assert load_log(path, LogOptions(unit="degF"), **given).probes[0].counts.flagged == 0
 
 
 def test_degc_in_a_degf_column(write, refusal):
-    path = write(["Time,Soil 5 cm °F", *lines(MOMENTS, noisy())])
+    path = write(["Time,Soil temp 5 cm °F", *lines(MOMENTS, noisy())])
     (said,) = refusal(path, air_daily=air())
     assert 'they look like degC; set unit = "degC"' in said
 
@@ -310,11 +313,11 @@ def test_one_reading_a_day_is_no_mean(flags):
 def test_what_is_said_of_all_probes_is_said_once(write):
     rows = lines(MOMENTS, noisy(), noisy(seed=2))
     rows = [*rows[:800], *rows[794:]]
-    logged = load_log(write(["Time,Soil 5 cm °C,Soil 10 cm °C", *rows]))
+    logged = load_log(write(["Time,Soil temp 5 cm °C,Soil temp 10 cm °C", *rows]))
     (flag,) = [f for f in logged.flags if f.kind == "duplicate"]
     assert (flag.probe, flag.count) == ("", 6)
     for probe in logged.probes:
-        assert probe.tally.flagged == 6
+        assert probe.counts.flagged == 6
 
 
 FAULTS = st.sampled_from(["ERR", "-9999", "", "850", "-99", "0.0", "NaN", "18.8"])
@@ -345,12 +348,12 @@ def test_rows_are_kept_flagged_or_missing(tmp_path_factory, cells, again, notime
         table.insert(at, list(table[row]))
     table = table[cut:] + table[:cut]
     path = tmp_path_factory.mktemp("log") / "log.csv"
-    path.write_text("\n".join(["Time,Soil 5 cm °C,Soil 10 cm °C", *map(",".join, table)]))
+    path.write_text("\n".join(["Time,Soil temp 5 cm °C,Soil temp 10 cm °C", *map(",".join, table)]))
     today = moments[-1].date() - timedelta(days=late)
     logged = load_log(path, air_daily=air(), today=today)
     filled = [row for row in table if any(row)]
     for probe in logged.probes:
-        tally = probe.tally
+        tally = probe.counts
         assert tally.rows == len(filled)
         assert tally.rows == tally.kept + tally.flagged + tally.missing
         assert probe.daily["readings"].sum() == tally.kept

@@ -8,9 +8,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from patchrisk.errors import InputError
-from patchrisk.weather import decode
-from patchrisk.weather.logger import LogOptions, load_log
+from patchrisk.base.errors import InputError
+from patchrisk.base.user_files import read_file
+from patchrisk.read.logger.layout import LogOptions
+from patchrisk.read.logger.load_log import load_log
+from patchrisk.read.tables import decode
 from tests.weather.log_files import hours, lines, soil
 
 MOMENTS = hours(24 * 20)
@@ -21,7 +23,7 @@ EXPORT = "export the readings as CSV and name that file"
 def workbook():
     content = io.BytesIO()
     with zipfile.ZipFile(content, "w") as book:
-        book.writestr("xl/workbook.xml", "<workbook/>")
+        book.writestr("readings.csv", "Time,Soil 5 cm")
     return content.getvalue()
 
 
@@ -61,9 +63,17 @@ def test_memory_dump(write, refusal):
 
 
 def test_too_large(write, refusal, monkeypatch):
-    monkeypatch.setattr(decode, "MAX_BYTES", 100)
+    monkeypatch.setattr(decode, "MOST_EXPORT_BYTES", 100)
     said = refusal(write(lines(MOMENTS, SOIL)))
-    assert said == ["0 MB, more than 0 MB: export fewer years or a longer step"]
+    assert said == ["0.0 MB, more than 0.0001 MB: export fewer years or a longer step"]
+
+
+def test_a_file_is_read_up_to_the_limit_and_not_a_byte_further(tmp_path):
+    path = tmp_path / "log.csv"
+    path.write_bytes(b"x" * 10)
+    assert read_file(path, 10, "shorten it") == b"x" * 10
+    with pytest.raises(InputError, match="more than"):
+        read_file(path, 9, "shorten it")
 
 
 def test_wrong_encoding_told(write, refusal):
@@ -77,14 +87,14 @@ def test_wrong_encoding_told(write, refusal):
 
 
 def test_header_only(write, refusal):
-    path = write(["Station 7", "Date Time,Soil 5 cm"])
+    path = write(["Station 7", "Date Time,Soil temp 5 cm"])
     assert refusal(path) == [f"line 2: a header but no readings after it: {EXPORT}"]
 
 
 @pytest.mark.parametrize(
     "rows",
     [
-        ["Record,Soil 5 cm", "1,12.5", "2,12.6", "3,12.7"],
+        ["Record,Soil temp 5 cm", "1,12.5", "2,12.6", "3,12.7"],
         ["some words", "about a place"],
         ["start 2024-05-01 10:00", "end 2024-06-01 10:00"],
     ],
@@ -98,7 +108,7 @@ def test_no_time(write, refusal, rows):
 @pytest.mark.parametrize("stamp", ["%m/%d %H:%M", "%d. %b %H:%M", "%d.%m. %H:%M", "%b %d"])
 def test_no_year(write, refusal, stamp):
     rows = lines(MOMENTS, SOIL, stamp=stamp.replace("%d. ", "%d "))
-    (said,) = refusal(write(["Time,Soil 5 cm", *rows]))
+    (said,) = refusal(write(["Time,Soil temp 5 cm", *rows]))
     assert said.startswith("line 2: a date without its year, '")
     assert said.endswith("': export dates with the year")
 
@@ -106,7 +116,7 @@ def test_no_year(write, refusal, stamp):
 def test_values_without_times(write, refusal):
     rows = lines(MOMENTS, SOIL)
     rows[1::2] = [row[row.index(",") :] for row in rows[1::2]]
-    assert refusal(write(["Time,Soil 5 cm", *rows])) == [
+    assert refusal(write(["Time,Soil temp 5 cm", *rows])) == [
         "line 3: 240 rows with values but no time: write date and time in each row"
     ]
 
@@ -114,15 +124,17 @@ def test_values_without_times(write, refusal):
 def test_no_soil_temperature(write, refusal):
     rows = lines(MOMENTS, SOIL, ["3.6"] * len(SOIL))
     assert refusal(write(["Time,Air temp °C,Battery V", *rows])) == [
-        "no column is soil temperature; there are column 2 'Air temp °C', column 3 'Battery V': "
-        'set columns = { "Air temp °C" = "5 cm" }'
+        "no column is soil temperature; there are column 2 'Air temp °C' (air temperature), "
+        "column 3 'Battery V' (battery or voltage): "
+        "export the soil temperature too, or name another file"
     ]
 
 
 def test_two_candidates(write, refusal):
     path = write(["Time,Temp 1 °C,Temp 2 °C", *lines(MOMENTS, SOIL, SOIL)])
     assert refusal(path) == [
-        "2 columns could be soil temperature: column 2 'Temp 1 °C', column 3 'Temp 2 °C': "
+        "2 columns could be soil temperature: column 2 'Temp 1 °C' (19.46, 14.96 degC), "
+        "column 3 'Temp 2 °C' (19.46, 14.96 degC): "
         'set columns = { "Temp 1 °C" = "5 cm" }'
     ]
     told = load_log(path, LogOptions(columns={"Temp 2 °C": 5.0}))
@@ -133,33 +145,35 @@ def test_options_that_do_not_fit_are_all_named(write, refusal):
     path = write(["Time,Temp,Temp,Note", *lines(MOMENTS, SOIL, SOIL, ["ok"] * len(SOIL))])
     said = refusal(path, LogOptions(columns={"Soil": 5.0, "Temp": 5.0, "Note": 5.0, "Time": 5.0}))
     assert said == [
-        "columns: no column 'Soil': write one of 'Temp', 'Temp'",
-        'columns: 2 columns are \'Temp\': write "column 2" or "column 3"',
+        "columns: no column 'Soil': "
+        "write one of column 2 'Temp' (19.46, 14.96), column 3 'Temp' (19.46, 14.96)",
+        'columns: 2 columns are \'Temp\': write "column 2" or "column 3": '
+        "column 2 'Temp' (19.46, 14.96), column 3 'Temp' (19.46, 14.96)",
         "column 'Note': this is words: name another",
         "column 'Time': this is the time: name another",
     ]
 
 
 def test_a_time_column_that_is_not_there(write, refusal):
-    path = write(["Time,Soil 5 cm", *lines(MOMENTS, SOIL)])
+    path = write(["Time,Soil temp 5 cm", *lines(MOMENTS, SOIL)])
     assert refusal(path, LogOptions(time="When")) == [
         "time: no column 'When': write the header of the column with the date, or take it out"
     ]
-    assert refusal(path, LogOptions(time="Soil 5 cm")) == [
-        "time: 'Soil 5 cm' holds no dates with their year: "
+    assert refusal(path, LogOptions(time="Soil temp 5 cm")) == [
+        "time: 'Soil temp 5 cm' holds no dates with their year: "
         "name the column with the date, or take it out"
     ]
 
 
 def test_one_depth_for_two_probes(write, refusal):
-    path = write(["Time,Soil 5 cm,Soil 10 cm", *lines(MOMENTS, SOIL, SOIL)])
+    path = write(["Time,Soil temp 5 cm,Soil temp 10 cm", *lines(MOMENTS, SOIL, SOIL)])
     assert refusal(path, LogOptions(depth_cm=5.0)) == [
         "depth: one depth for 2 probes: give each its depth in columns"
     ]
 
 
 def test_marks_that_are_none(write, refusal):
-    path = write(["Time,Soil 5 cm", *lines(MOMENTS, SOIL)])
+    path = write(["Time,Soil temp 5 cm", *lines(MOMENTS, SOIL)])
     assert refusal(path, LogOptions(delimiter="tab", decimal=";")) == [
         r"delimiter: 'tab': write one of '\t', ';', ',', '|', ' '",
         "decimal: ';': write one of '.', ',', ' '",
@@ -168,7 +182,7 @@ def test_marks_that_are_none(write, refusal):
 
 def test_decimal_commas_between_commas(write, refusal):
     rows = lines(MOMENTS, [str(v).replace(".", ",") for v in SOIL])
-    path = write(["Time,Soil 5 cm °C", *rows])
+    path = write(["Time,Soil temp 5 cm °C", *rows])
     assert refusal(path) == [
         "line 2: decimal commas in a file parted by commas: "
         "export with semicolons, or with decimal points"
@@ -176,7 +190,7 @@ def test_decimal_commas_between_commas(write, refusal):
 
 
 def test_header_line_past_the_end(write, refusal):
-    path = write(["Time,Soil 5 cm", *lines(MOMENTS[:3], SOIL[:3])])
+    path = write(["Time,Soil temp 5 cm", *lines(MOMENTS[:3], SOIL[:3])])
     assert refusal(path, LogOptions(header_line=9)) == [
         "header_line: the file ends at line 4: write the line of the column names"
     ]
@@ -185,9 +199,9 @@ def test_header_line_past_the_end(write, refusal):
 def test_many_words_among_numbers(write, refusal):
     cells = [*map(str, SOIL)]
     cells[40:140] = ["cable?"] * 100
-    path = write(["Title", "Time,Soil 5 cm", *lines(MOMENTS, cells)])
+    path = write(["Title", "Time,Soil temp 5 cm", *lines(MOMENTS, cells)])
     assert refusal(path) == [
-        "line 43, column 2 'Soil 5 cm': 'cable?' in place of a number: export plain numbers"
+        "line 43, column 2 'Soil temp 5 cm': 'cable?' in place of a number: export plain numbers"
     ]
 
 
@@ -205,15 +219,15 @@ def test_words_in_the_column_that_is_wanted(write, refusal):
 
 def test_a_unit_that_can_be_either(write, refusal):
     """Readings of 29 to 37: a soil about freezing in degF, or a hot one in degC."""
-    path = write(["Time,Soil 5 cm", *lines(MOMENTS, soil(MOMENTS, 33))])
+    path = write(["Time,Soil temp 5 cm", *lines(MOMENTS, soil(MOMENTS, 33))])
     assert refusal(path) == [
-        "column 2 'Soil 5 cm': no unit is stated, and readings around 33 can be degC or degF: "
+        "column 2 'Soil temp 5 cm': no unit is stated, and readings around 33 can be degC or degF: "
         'set unit = "degC" or "degF"'
     ]
 
 
 def test_dates_that_can_be_either(write, refusal):
-    path = write(["Time,Soil 5 cm", *lines(hours(10), SOIL[:10], stamp="03/04/2024 %H:%M")])
+    path = write(["Time,Soil temp 5 cm", *lines(hours(10), SOIL[:10], stamp="03/04/2024 %H:%M")])
     assert refusal(path) == [
         "line 2: dates such as '03/04/2024 00:00' can be read in more than one order: "
         'set date_order = "day first" or "month first"'
@@ -223,18 +237,8 @@ def test_dates_that_can_be_either(write, refusal):
 @pytest.mark.parametrize("stamp", ["%Y-%m-%d %I:%M", "%Y-%m-%d"])
 def test_times_that_come_twice_throughout(write, refusal, stamp):
     """A 12-hour clock without AM and PM; dates without the hour of their readings."""
-    (said,) = refusal(write(["Time,Soil 5 cm", *lines(MOMENTS, SOIL, stamp=stamp)]))
+    (said,) = refusal(write(["Time,Soil temp 5 cm", *lines(MOMENTS, SOIL, stamp=stamp)]))
     assert said.startswith("many times come twice with different values: a 12-hour clock")
-
-
-def test_one_row_for_each_depth(write, refusal):
-    rows = [
-        f"{m:%Y-%m-%d %H:%M},{depth},{v + depth}"
-        for m, v in zip(MOMENTS, SOIL, strict=True)
-        for depth in (5, 10, 20)
-    ]
-    (said,) = refusal(write(["Time,Depth,Soil temperature", *rows]))
-    assert "one row for each depth" in said
 
 
 @pytest.mark.parametrize(
@@ -246,31 +250,31 @@ def test_one_row_for_each_depth(write, refusal):
     ],
 )
 def test_nothing_left(write, refusal, values, options, found, cure):
-    path = write(["Time,Soil 5 cm °C", *lines(MOMENTS, values)])
+    path = write(["Time,Soil temp 5 cm °C", *lines(MOMENTS, values)])
     (said,) = refusal(path, **(options or {}))
     assert said.startswith(found)
     assert f": {cure}" in said
 
 
 def test_other_probes_are_used_when_one_has_nothing(write):
-    path = write(["Time,Soil 5 cm °C,Soil 10 cm °C", *lines(MOMENTS, SOIL, [850] * 480)])
-    kept = {p.name: p.tally.kept for p in load_log(path).probes}
-    assert kept == {"Soil 5 cm °C": 480, "Soil 10 cm °C": 0}
+    path = write(["Time,Soil temp 5 cm °C,Soil temp 10 cm °C", *lines(MOMENTS, SOIL, [850] * 480)])
+    kept = {p.name: p.counts.kept for p in load_log(path).probes}
+    assert kept == {"Soil temp 5 cm °C": 480, "Soil temp 10 cm °C": 0}
 
 
 def test_a_row_is_enough(write):
-    path = write(["Time,Soil 5 cm °C", "2024-05-14 10:00,12.5"])
+    path = write(["Time,Soil temp 5 cm °C", "2024-05-14 10:00,12.5"])
     (probe,) = load_log(path).probes
-    assert probe.tally.kept == 1
+    assert probe.counts.kept == 1
     assert probe.daily["soil_c"].isna().all()
-    (day,) = load_log(write(["Date,Soil 5 cm °C", "2024-05-14,12.5"])).probes
+    (day,) = load_log(write(["Date,Soil temp 5 cm °C", "2024-05-14,12.5"])).probes
     assert day.daily["soil_c"].tolist() == [12.5]
 
 
 def test_lines_are_numbered_as_an_editor_shows_them(write, refusal):
     cells = [*map(str, SOIL)]
     cells[0] = "ERR"
-    path = write(["", "title", "", "Time,Soil 5 cm", "", *lines(MOMENTS, cells)])
+    path = write(["", "title", "", "Time,Soil temp 5 cm", "", *lines(MOMENTS, cells)])
     (flag,) = load_log(path).flags
     assert flag.reason == "'ERR' in place of a number, first on line 6"
     assert flag.first == MOMENTS[0].date()
@@ -278,7 +282,7 @@ def test_lines_are_numbered_as_an_editor_shows_them(write, refusal):
 
 def test_step_of_a_day_and_more(write):
     moments = hours(40, step_h=48)
-    (probe,) = load_log(write(["Date,Soil 5 cm °C", *lines(moments, soil(moments))])).probes
+    (probe,) = load_log(write(["Date,Soil temp 5 cm °C", *lines(moments, soil(moments))])).probes
     assert probe.daily["soil_c"].notna().sum() == 40
     assert len(probe.daily) == 79
     assert probe.daily.index[1] - probe.daily.index[0] == timedelta(days=1)
@@ -287,7 +291,18 @@ def test_step_of_a_day_and_more(write):
 STAMPS = ["2024-05-01 10:00", "2024-05-01", "01/02/24", "31/12/2024 24:00", "18 May 2024"]
 STAMPS += ["2024-05-01T10:00+02:00", "20240501", "202405011000", "99/99/9999", "2024-05-01 25:00"]
 NUMBERS = ["12.5", "12,5", "(3.2)", "3-", "1,234.5", "1e5", "inf", "-9999", "", "NaN", "0"]
-WORDS = ["ERR", "Soil °C", "Soil 5 cm", "Temp °F", "Time", "Date UTC-5", "#", '"', '"a,b"', "   "]
+WORDS = [
+    "ERR",
+    "Soil °C",
+    "Soil temp 5 cm",
+    "Temp °F",
+    "Time",
+    "Date UTC-5",
+    "#",
+    '"',
+    '"a,b"',
+    "   ",
+]
 PIECES = st.sampled_from([*STAMPS, *NUMBERS, *WORDS, "10:00 PM", "AM"])
 
 
@@ -308,5 +323,5 @@ def test_whatever_stands_in_a_file_it_is_read_or_refused(
         probes = load_log(path).probes
     except InputError:
         return
-    for tally in (probe.tally for probe in probes):
+    for tally in (probe.counts for probe in probes):
         assert tally.rows == tally.kept + tally.flagged + tally.missing

@@ -1,12 +1,15 @@
 """Daily weather files that the user keeps: units that the figures themselves give away."""
 
+from datetime import date
+
 import numpy as np
 import pandas as pd
 import pytest
 
-from patchrisk.errors import InputError
-from patchrisk.site import Weather
-from patchrisk.weather.own import read_daily_weather
+from patchrisk.base.errors import InputError
+from patchrisk.read.logger.heading import looks_like_kelvin
+from patchrisk.read.site import WeatherFile
+from patchrisk.read.weather.own import read_daily_weather
 
 
 def year_of(tmp_path, first, days, unit, mean=12.0):
@@ -33,7 +36,7 @@ def test_fahrenheit_under_a_celsius_header_is_refused_though_no_figure_is_imposs
         read_daily_weather(write("°C"))
     assert "they look like degF" in str(refused.value)
     assert 'unit = "degF"' in str(refused.value)
-    right = read_daily_weather(write("°C"), Weather(file="weather.csv", unit="degF"))
+    right = read_daily_weather(write("°C"), WeatherFile(file="weather.csv", unit="degF"))
     assert right["air_max_c"].iloc[0] == pytest.approx(
         18 + 13 * np.cos(2 * np.pi * 140 / 365), abs=0.1
     )
@@ -60,3 +63,20 @@ def test_a_decimal_comma_in_one_row_between_commas_is_refused(tmp_path):
     path.write_text("\n".join(["date,min (degC),max (degC)", *rows]) + "\n")
     with pytest.raises(InputError, match=r"line 8: more cells than the other rows \(1 such\)"):
         read_daily_weather(path)
+
+
+def test_a_day_further_ahead_than_forecasts_reach_has_a_wrong_date(tmp_path):
+    path = year_of(tmp_path, "2025-03-01", 20, "C")("°C")  # to 20 March
+    assert len(read_daily_weather(path, today=date(2025, 3, 4))) == 20
+    with pytest.raises(InputError, match="line 21: 2025-03-20 is in the future"):
+        read_daily_weather(path, today=date(2025, 3, 3))
+
+
+@pytest.mark.parametrize(
+    ("figures", "kelvin"),
+    [([280.0, 290.0, np.nan], True), ([12.0, 14.0, 290.0], False), ([12.0, 290.0], False)],
+)
+def test_kelvins_are_told_by_most_figures(figures, kelvin):
+    for quantity in ("air temperature", "soil temperature"):
+        assert looks_like_kelvin(np.array(figures), quantity) is kelvin
+    assert not looks_like_kelvin(np.array([np.nan]), "air temperature")

@@ -8,8 +8,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from patchrisk.errors import InputError
-from patchrisk.weather.uscrn import read_stations
+from patchrisk.base.errors import InputError
+from patchrisk.read.weather.uscrn import read_stations
 
 ROW = (
     "{number:>5} {day} {version:>6} {lon:>7} {lat:>7} {tmax:>7} {tmin:>7} {tmean:>7} {tavg:>7} "

@@ -3,64 +3,68 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from patchrisk.at_site.morning import AreaMorning, Morning
-from patchrisk.programme.plan import AreaPlan
-from patchrisk.report.figures import cover, pressure, soil, windows
-from patchrisk.report.figures.drawn import Drawing
+import numpy as np
+
+from patchrisk.core.plan.programme import AreaPlan
+from patchrisk.report.figures.cover import cover_figure
+from patchrisk.report.figures.pressure import pressure_figure
+from patchrisk.report.figures.seasons import bar_of, seasons_figure
+from patchrisk.report.figures.shared import Drawing, pen_of
+from patchrisk.report.figures.soil import soil_figure
+from patchrisk.report.figures.soil_line import soil_line
 from patchrisk.report.figures.svg import style_sheet, to_svg
+from patchrisk.report.view.model import AreaView
+from patchrisk.site_day.morning import AreaMorning, Morning
 
-__all__ = ["PAGE_WIDTH", "Drawn", "drawings_of", "figures_of", "style_sheet"]
+__all__ = [
+    "PAGE_WIDTH",
+    "AreaFigures",
+    "Drawing",
+    "area_figures",
+    "drawings_of",
+    "style_sheet",
+]
 
-PAGE_WIDTH = 348.0  # px: the room that a phone of 360 px leaves, so that text keeps its size
+PAGE_WIDTH = 280.0  # px: the room that a phone of 320 px leaves, so that text keeps its size
 
 
 @dataclass(frozen=True)
-class Drawn:
-    """A figure for a page.
+class AreaFigures:
+    """What is drawn of an area: on its card (as SVG, empty where nothing is), and in its part."""
 
-    ``svg`` follows the page's colours (`style_sheet`), carries neither ids nor style attributes,
-    and has ``alt`` as its label; ``columns`` and ``rows`` are the table behind it, as text.
-    """
-
-    key: str
-    title: str
-    svg: str
-    alt: str
-    columns: tuple[str, ...]
-    rows: tuple[tuple[str, ...], ...]
+    line: str = ""
+    bar: str = ""
+    drawings: tuple[Drawing, ...] = ()
 
 
-def figures_of(
-    morning: Morning, area: AreaMorning, plans: Sequence[AreaPlan] = ()
-) -> tuple[Drawn, ...]:
-    """Draw what is known of an area, for a page.
-
-    Parameters
-    ----------
-    morning : Morning
-    area : AreaMorning
-    plans : sequence of AreaPlan, optional
-        Programmes; that of the area is drawn into the figure of cover.
-
-    Returns
-    -------
-    tuple of Drawn
-        Soil, windows, pressure, cover; those of which nothing is known are left out.
-    """
-    return tuple(
-        Drawn(d.key, d.title, to_svg(d.sheet, d.alt), d.alt, d.columns, d.rows)
-        for d in drawings_of(morning, area, plans, PAGE_WIDTH)
+def area_figures(
+    morning: Morning, area: AreaMorning, view: AreaView, plans: Sequence[AreaPlan] = ()
+) -> AreaFigures:
+    """Draw all figures of an area for the page; ``view`` says which season its card is about."""
+    card = view.card
+    line = soil_line(area, np.datetime64(morning.as_of, "D"), pen_of(morning))
+    spoken = f"{card.soil}, {card.soil_more}{f'; {card.ahead}' if card.ahead else ''}."
+    return AreaFigures(
+        line="" if line is None else to_svg(line, spoken),
+        bar=to_svg(bar_of(morning, area, card.key, PAGE_WIDTH), card.season) if card.key else "",
+        drawings=drawings_of(morning, area, plans),
     )
 
 
 def drawings_of(
-    morning: Morning, area: AreaMorning, plans: Sequence[AreaPlan], width: float
+    morning: Morning,
+    area: AreaMorning,
+    plans: Sequence[AreaPlan] = (),
+    width: float = PAGE_WIDTH,
 ) -> tuple[Drawing, ...]:
-    """Draw what is known of an area on sheets so many px wide."""
+    """Draw soil, seasons, pressure and cover of an area, so many px wide, as far as known.
+
+    Of the programmes, that of the area is drawn into the figure of cover.
+    """
     made = (
-        soil.draw(morning, area, width),
-        windows.draw(morning, area, width),
-        pressure.draw(morning, area, width),
-        cover.draw(morning, area, plans, width),
+        seasons_figure(morning, area, width),
+        soil_figure(morning, area, width),
+        pressure_figure(morning, area, width),
+        cover_figure(morning, area, plans, width),
     )
     return tuple(drawing for drawing in made if drawing is not None)

@@ -5,16 +5,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from patchrisk.arrays import BoolArray, DayArray, FloatArray
-from patchrisk.report.figures.canvas import SMALL, Anchor, Line, Point, Sheet, Words, text_width
+from patchrisk.base.units import DAY, MONTH, BoolArray, DayArray, FloatArray
+from patchrisk.report.figures.canvas import SMALL, Anchor, Canvas, Label, Point, Stroke, text_width
 
 _STEPS = (0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50, 100, 200, 500)
-_DAY = np.timedelta64(1, "D")
 
 
 @dataclass(frozen=True)
 class Frame:
-    """Where days and values lie on a sheet; edges in px, ``first`` to ``last`` across."""
+    """Where days and values lie on a canvas; edges in px, ``first`` to ``last`` across."""
 
     left: float
     top: float
@@ -27,7 +26,7 @@ class Frame:
 
     def x(self, day: np.datetime64) -> float:
         """Place of a day, cut to the frame [px]."""
-        share = float((day - self.first) / _DAY) / float((self.last - self.first) / _DAY)
+        share = float((day - self.first) / (self.last - self.first))
         return self.left + min(1.0, max(0.0, share)) * (self.right - self.left)
 
     def y(self, value: float) -> float:
@@ -53,24 +52,24 @@ class Frame:
         return np.asarray((days >= self.first) & (days <= self.last))
 
 
-def months(sheet: Sheet, frame: Frame, least_px: float = 30.0) -> None:
+def months(canvas: Canvas, frame: Frame, least_px: float = 30.0) -> None:
     """Draw month lines and write names below, as many as fit; years beside January."""
     starts = list(_months(frame.first, frame.last))
-    wide = (frame.right - frame.left) / max(1.0, float((frame.last - frame.first) / _DAY) / 30.4)
+    wide = (frame.right - frame.left) / max(1.0, float((frame.last - frame.first) / DAY) / 30.4)
     every = next(n for n in (1, 2, 3, 4, 6, 12) if n * wide >= least_px or n == 12)
     for start in starts:
         month = int(start.astype("datetime64[M]").astype(int)) % 12
         if month % every:
             continue
         x = frame.x(start)
-        sheet.add(Line([(x, frame.top), (x, frame.bottom + 4)], "grid"))
+        canvas.add(Stroke([(x, frame.top), (x, frame.bottom + 4)], "grid"))
         name = f"{start.astype(object):%b}"
-        if x + 3 + text_width(name) <= min(frame.right + 12, sheet.width):
-            sheet.add(Words(x + 3, frame.bottom + 12, name, SMALL, "soft"))
+        if x + 3 + text_width(name) <= min(frame.right + 12, canvas.width):
+            canvas.add(Label(x + 3, frame.bottom + 12, name, SMALL, "soft"))
 
 
 def _months(first: np.datetime64, last: np.datetime64) -> Iterator[np.datetime64]:
-    months = np.arange(first.astype("datetime64[M]"), last.astype("datetime64[M]") + 1)
+    months = np.arange(first.astype("datetime64[M]"), last.astype("datetime64[M]") + MONTH)
     starts = months.astype("datetime64[D]")
     yield from starts[starts >= first]
 
@@ -83,20 +82,20 @@ def ticks(low: float, high: float, height_px: float, least_px: float = 26.0) -> 
     return [round(n * step, 6) for n in count]
 
 
-def values(sheet: Sheet, frame: Frame, at: Sequence[float]) -> None:
+def values(canvas: Canvas, frame: Frame, at: Sequence[float]) -> None:
     """Draw level lines and write their numbers to the left."""
     for value in at:
         y = frame.y(value)
-        sheet.add(Line([(frame.left, y), (frame.right, y)], "grid"))
-        sheet.add(Words(frame.left - 4, y + 4, f"{value:g}", SMALL, "soft", "end"))
+        canvas.add(Stroke([(frame.left, y), (frame.right, y)], "grid"))
+        canvas.add(Label(frame.left - 4, y + 4, f"{value:g}", SMALL, "soft", "end"))
 
 
 def today_line(
-    sheet: Sheet, frame: Frame, today: np.datetime64, word: str = "today", above: float = 0.0
+    canvas: Canvas, frame: Frame, today: np.datetime64, word: str = "today", above: float = 0.0
 ) -> None:
     """Mark this morning; the word stands so many px higher than usual."""
     x = frame.x(today)
-    sheet.add(Line([(x, frame.top - 2 - above), (x, frame.bottom)], "ink", 1.2, (4, 2)))
+    canvas.add(Stroke([(x, frame.top - 2 - above), (x, frame.bottom)], "ink", 1.2, (4, 2)))
     if word:
         anchor: Anchor = "end" if x > frame.right - 30 else "middle"
-        sheet.add(Words(x, frame.top - 5 - above, word, SMALL, "ink", anchor))
+        canvas.add(Label(x, frame.top - 5 - above, word, SMALL, "ink", anchor))

@@ -1,4 +1,10 @@
-"""What figures are made of: lines, shapes and words on a sheet, in colours named by their role."""
+"""What figures are made of: strokes, shapes and labels in colours named by their role.
+
+An own kit and not matplotlib's SVG: of the sample's four figures that comes to 58 to 202 kB where
+this comes to 15 to 25, takes 1.3 s where this takes 0.1, and has over 500 ids and as many style
+attributes, which the page's policy forbids and which would have to be taken out again to let
+colours follow the reader's and text the reader's font.
+"""
 
 import textwrap
 from collections.abc import Sequence
@@ -37,11 +43,11 @@ DARK = {
     "cover": "#c17fe8",
 }
 
-SMALL, NORMAL = 11.0, 12.0  # text sizes [px]: at 360 px a sheet is drawn at its true size
+SMALL, NORMAL = 12.0, 13.0  # text sizes [px]: at 320 px a figure is drawn at its true size
 
 
 @dataclass(frozen=True)
-class Line:
+class Stroke:
     """A line through points [px]."""
 
     points: Sequence[Point]
@@ -51,7 +57,7 @@ class Line:
 
 
 @dataclass(frozen=True)
-class Shape:
+class Polygon:
     """A closed shape [px]; filled, outlined, or both."""
 
     points: Sequence[Point]
@@ -73,7 +79,7 @@ class Dot:
 
 
 @dataclass(frozen=True)
-class Words:
+class Label:
     """One line of text; ``y`` is its base line [px]."""
 
     x: float
@@ -86,32 +92,32 @@ class Words:
     halo: bool = False
 
 
-Item = Line | Shape | Dot | Words
+Mark = Stroke | Polygon | Dot | Label
 
 
 @dataclass
-class Sheet:
-    """A figure before it is written: width and height [px], and items from back to front."""
+class Canvas:
+    """A figure before it is written: width and height [px], and marks from back to front."""
 
     width: float
     height: float
-    items: list[Item] = field(default_factory=list)
+    marks: list[Mark] = field(default_factory=list)
 
-    def add(self, *items: Item) -> None:
-        """Put items on top."""
-        self.items += items
+    def add(self, *marks: Mark) -> None:
+        """Put marks on top."""
+        self.marks += marks
 
-    def moved(self, right: float, down: float) -> "Sheet":
-        """Return the sheet with empty strips to the left and on top [px]."""
-        items = [placed(item, right, down) for item in self.items]
-        return Sheet(self.width + right, self.height + down, items)
+    def moved(self, right: float, down: float) -> "Canvas":
+        """Return the canvas with empty strips to the left and on top [px]."""
+        marks = [placed(mark, right, down) for mark in self.marks]
+        return Canvas(self.width + right, self.height + down, marks)
 
 
-def placed(item: Item, x: float, y: float) -> Item:
-    """Return an item moved right and down [px]."""
-    if isinstance(item, Line | Shape):
-        return replace(item, points=[(a + x, b + y) for a, b in item.points])
-    return replace(item, x=item.x + x, y=item.y + y)
+def placed(mark: Mark, x: float, y: float) -> Mark:
+    """Return a mark moved right and down [px]."""
+    if isinstance(mark, Stroke | Polygon):
+        return replace(mark, points=[(a + x, b + y) for a, b in mark.points])
+    return replace(mark, x=mark.x + x, y=mark.y + y)
 
 
 def box(left: float, top: float, right: float, bottom: float) -> list[Point]:
@@ -139,24 +145,3 @@ def wrapped(text: str, wide: float, size: float = SMALL, *, bold: bool = False) 
     """Break a text into lines that fit a width [px]."""
     letter = text_width("x" * 100, size, bold=bold) / 100
     return textwrap.wrap(text, max(8, int(wide / letter)))
-
-
-@dataclass(frozen=True)
-class Entry:
-    """One sign of a key: what is drawn in a box 22 px wide about (0, 0), and what it means."""
-
-    items: tuple[Item, ...]
-    text: str
-
-
-def key(sheet: Sheet, entries: Sequence[Entry], top: float) -> float:
-    """Lay a key out in rows from ``top`` and return where it ends [px]."""
-    x, y = 0.0, top + 9
-    for entry in entries:
-        wide = 22 + 5 + text_width(entry.text)
-        if x > 0 and x + wide > sheet.width:
-            x, y = 0.0, y + 17
-        sheet.add(*(placed(item, x + 11, y) for item in entry.items))
-        sheet.add(Words(x + 27, y + 4, entry.text, colour="soft"))
-        x += wide + 12
-    return y + 12

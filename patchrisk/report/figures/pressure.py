@@ -1,78 +1,88 @@
-"""Infection pressure of the season beside that of past years, a small frame for each disease."""
+"""Infection of the season beside that of past years, a small frame for each disease."""
 
 from collections.abc import Iterator
 
 import numpy as np
 
-from patchrisk.ahead.course import PressureCourse
-from patchrisk.at_site.morning import AreaMorning, Morning
-from patchrisk.outlook import DiseaseToday
-from patchrisk.pen import Pen
+from patchrisk.base.pen import Pen
+from patchrisk.base.units import BoolArray, DayArray, IntArray
+from patchrisk.core.dates.openings import PressureCourse
+from patchrisk.core.verdict.decision_table import Phase
+from patchrisk.core.verdict.judgement import Judgement
 from patchrisk.report.figures import axes
 from patchrisk.report.figures.axes import Frame
 from patchrisk.report.figures.canvas import (
     NORMAL,
-    SMALL,
     Anchor,
+    Canvas,
     Dot,
-    Entry,
-    Line,
-    Shape,
-    Sheet,
-    Words,
-    box,
-    key,
+    Label,
+    Polygon,
+    Stroke,
     wrapped,
 )
-from patchrisk.report.figures.drawn import Drawing, ranked, title_of
-from patchrisk.windows import State
+from patchrisk.report.figures.shared import Drawing, pen_of, title_of
+from patchrisk.report.view.order import judged_in_order
+from patchrisk.site_day.morning import AreaMorning, Morning
 
-_FRAMES = 4
+_FRAMES = 3
 _SOON = 60  # days: a season that starts later is not worth a frame yet
 _STEP = 9  # days between the points of a past year: sums are smooth
-UNIT = {"response": "days at the optimum", "window": "days open"}
+UNIT = {"response": "full days of warmth", "range": "days in its range"}
+NOTE = (
+    "Thick line: this season so far; blue: to come, 8 of 10 cases; thin lines: past years. "
+    "A full day is one as warm as suits the fungus best; cooler or hotter days count less. It "
+    "counts from the first day that the season can have, also before its start."
+)
 
 
-def matters(area: AreaMorning) -> list[tuple[DiseaseToday, PressureCourse]]:
-    """Return the diseases whose season is on, or near: open, nearing or with cover first."""
-    found: list[tuple[bool, bool, int, DiseaseToday, PressureCourse]] = []
-    for disease in ranked(area):
-        coming = area.ahead.get(disease.key)
-        course = None if coming is None else coming.course
-        if course is None or course.first > course.today + _SOON:
+def matters(area: AreaMorning) -> list[tuple[Judgement, PressureCourse]]:
+    """Return the diseases whose season is on, or near: those on or with cover first."""
+    found: list[tuple[bool, bool, int, Judgement, PressureCourse]] = []
+    for j in judged_in_order(area):
+        season = area.seasons.get(j.disease)
+        if season is None or not _judged_season(j, season.course):
             continue
-        first = disease.state in (State.OPEN, State.NEARING) or disease.key in area.cover
-        # A response to temperature says more than days of an open window.
-        found.append((not first, course.basis == "window", len(found), disease, course))
-    return [(disease, course) for *_, disease, course in sorted(found, key=lambda f: f[:3])]
+        course = season.course
+        on = j.phase not in (Phase.RESTING, Phase.OVER)
+        covered = j.cover is not None and j.cover.until is not None
+        # A response to temperature says more than days within a range.
+        found.append((not (on or covered), course.basis == "range", len(found), j, course))
+    return [(j, course) for *_, j, course in sorted(found, key=lambda f: f[:3])]
 
 
-def draw(morning: Morning, area: AreaMorning, width: float) -> Drawing | None:
-    """Draw the pressure of an area's diseases; None when no season is on or near."""
+def _judged_season(j: Judgement, course: PressureCourse) -> bool:
+    """Whether a course is that of the season judged, or of the next one and near."""
+    if course.first > course.today + _SOON:
+        return False
+    begins = course.dates[course.first]
+    after = j.following
+    if j.over is not None and j.over <= begins <= j.last:
+        return False
+    return bool(j.first <= begins <= j.last or (after is not None and begins == after.first))
+
+
+def pressure_figure(morning: Morning, area: AreaMorning, width: float) -> Drawing | None:
+    """Draw the infection of an area's diseases; None when no season is on or near."""
     chosen = matters(area)[:_FRAMES]
     if not chosen:
         return None
-    sheet, pen = Sheet(width, 0), Pen(morning.site.site.units)
-    top = key(sheet, list(_key(chosen)), 0) + 4
-    across = 1 if len(chosen) == 1 else 2
-    wide = (width - 14 * (across - 1)) / across
-    tall = 0.30 * width if across == 1 else max(96.0, 0.5 * wide)
-    names = [wrapped(title_of(morning, d), wide, NORMAL, bold=True) for d, _ in chosen]
-    head = 15.0 * max(map(len, names))  # the same for all, so that frames lie in line
-    pitch = tall + head + 51
-    for n, (name, (_, course)) in enumerate(zip(names, chosen, strict=True)):
-        left, y = (n % across) * (wide + 14), top + (n // across) * pitch
-        for line, text in enumerate(name):
-            above = head - 15 * (len(name) - line)
-            sheet.add(Words(left, y + 14 + above, text, NORMAL, bold=True))
-        sheet.add(Words(left, y + head + 13, UNIT[course.basis], SMALL, "soft"))
-        _small(sheet, course, left, y + head + 23, wide, tall)
-    sheet.height = top + -(-len(chosen) // across) * pitch - 4
+    canvas, pen, y = Canvas(width, 0), pen_of(morning), 0.0
+    for j, course in chosen:
+        heading = f"{title_of(morning, j.disease)}: {UNIT[course.basis]}"
+        for line in wrapped(heading, width, NORMAL, bold=True):
+            y += 16
+            canvas.add(Label(0, y, line, NORMAL, bold=True))
+        tall = max(80.0, 0.22 * width)
+        _small(canvas, course, _season(j, course), y + 8, width, tall)
+        y += tall + 38
+    canvas.height = y - 8
     return Drawing(
         "pressure",
-        "Does this season favour infection more than past years did?",
-        sheet,
-        " ".join(_told(morning, chosen, pen)),
+        "More warmth for it than other years?",
+        canvas,
+        " ".join(_answer(morning, chosen, pen)),
+        NOTE,
         (
             "Disease",
             "Day",
@@ -85,78 +95,79 @@ def draw(morning: Morning, area: AreaMorning, width: float) -> Drawing | None:
     )
 
 
-def _key(chosen: list[tuple[DiseaseToday, PressureCourse]]) -> Iterator[Entry]:
-    yield Entry((Line([(-11, 0), (11, 0)], "soil", 2.4),), "this season so far")
-    middle = Line([(-11, 0), (11, 0)], "soil", 1.2, (1.5, 3))
-    yield Entry((Shape(box(-11, -5, 11, 5), "soil-band"), middle), "to come, 8 of 10 cases")
-    if any(course.past_totals is not None for _, course in chosen):
-        lines = tuple(Line([(-11, y), (11, y - 4)], "past", 0.8) for y in (5.0, 2.0, -1.0))
-        yield Entry(lines, "each past year")
-
-
 def _small(
-    sheet: Sheet,
+    canvas: Canvas,
     course: PressureCourse,
-    left: float,
+    days: IntArray,
     top: float,
     wide: float,
     tall: float,
 ) -> None:
-    days = _season(course)
     total, past = course.total, course.past_totals
     highest = float(np.nanmax(total.high[days]))
     if past is not None:
         highest = max(highest, float(np.nanmax(past[days])))
     highest = max(highest, 5.0)
     dates = course.dates
-    frame = Frame(
-        left + 25, top, left + wide, top + tall, dates[days[0]], dates[days[-1]],
-        0.0, 1.04 * highest,
-    )  # fmt: skip
-    axes.values(sheet, frame, axes.ticks(0, frame.high, tall, 28))
-    axes.months(sheet, frame)
+    frame = Frame(28, top, wide - 4, top + tall, dates[days[0]], dates[days[-1]], 0, 1.04 * highest)
+    axes.values(canvas, frame, axes.ticks(0, frame.high, tall, 28))
+    axes.months(canvas, frame)
     so_far, rest = days[days < course.today], days[days >= course.today - 1]
     some = np.unique(np.r_[rest[:1], rest[::4], rest[-1:]]) if rest.size else rest
     if some.size > 1:
         outline = frame.band(dates[some], total.low[some], total.high[some])
-        sheet.add(Shape(outline, "soil-band"))
+        canvas.add(Polygon(outline, "soil-band"))
     if past is not None:
         points_of = np.unique(np.r_[days[::_STEP], days[-1]])
         for year in past.T:
-            sheet.add(Line(frame.points(dates[points_of], year[points_of]), "past", 0.7))
+            canvas.add(Stroke(frame.points(dates[points_of], year[points_of]), "past", 0.7))
     if some.size > 1:
         middle = frame.points(dates[some], total.middle[some])
-        sheet.add(Line(middle, "soil", 1.4, (1.5, 3)))
+        canvas.add(Stroke(middle, "soil", 1.4, (1.5, 3)))
     if so_far.size:
         some = np.unique(np.r_[so_far[::2], so_far[-1]])
         points = frame.points(dates[some], total.middle[some])
-        sheet.add(Line([(frame.x(dates[so_far[0]]), frame.bottom), *points], "soil", 2.4))
-        axes.today_line(sheet, frame, dates[course.today], "")
-        sheet.add(Dot(*points[-1], 3.5, "soil", "paper"))
+        canvas.add(Stroke([(frame.x(dates[so_far[0]]), frame.bottom), *points], "soil", 2.4))
+        if rest.size > 1:
+            axes.today_line(canvas, frame, dates[course.today], "")
+        canvas.add(Dot(*points[-1], 3.5, "soil", "paper"))
         x, y = points[-1]
         aside: tuple[float, Anchor] = (6, "start") if x < frame.left + 30 else (-6, "end")
         now = f"{total.middle[so_far[-1]]:.0f}"
         above = max(frame.top + 10, y - 5)
-        word = Words(x + aside[0], above, now, NORMAL, "soil", aside[1], bold=True, halo=True)
-        sheet.add(word)
+        word = Label(x + aside[0], above, now, NORMAL, "soil", aside[1], bold=True, halo=True)
+        canvas.add(word)
 
 
-def _season(course: PressureCourse) -> np.ndarray:
-    """Days of the season that the sums run over."""
-    return np.flatnonzero(~np.isnan(course.total.middle))
+def _season(j: Judgement, course: PressureCourse) -> IntArray:
+    """Rows of the season that is drawn: what comes after the infection is none of it."""
+    inside = ~np.isnan(course.total.middle)
+    return np.flatnonzero(inside & ~after_infection(j, course.dates))
 
 
-def _told(
-    morning: Morning, chosen: list[tuple[DiseaseToday, PressureCourse]], pen: Pen
+def after_infection(j: Judgement, dates: DayArray) -> BoolArray:
+    """Whether days lie after the infection in the season judged."""
+    if j.over is None:
+        return np.zeros(len(dates), dtype=bool)
+    return np.asarray((dates >= j.over) & (dates <= j.last))
+
+
+def _answer(
+    morning: Morning, chosen: list[tuple[Judgement, PressureCourse]], pen: Pen
 ) -> Iterator[str]:
-    for disease, course in chosen:
-        name, days = title_of(morning, disease), _season(course)
-        at = course.today - 1
+    for j, course in chosen:
+        name, days = title_of(morning, j.disease), _season(j, course)
+        at, first = min(course.today - 1, int(days[-1])), course.dates[days[0]]
         if at < days[0]:
-            yield f"{name}: counts from {pen.day(course.dates[days[0]])}."
+            yield f"{name}: counts from {pen.day(first)}."
             continue
         now = float(course.total.middle[at])
-        text = f"{name}: {now:.0f} {UNIT[course.basis]} since {pen.day(course.dates[days[0]])}"
+        when = (
+            f"since {pen.day(first)}"
+            if at < days[-1]
+            else f"from {pen.days(first, course.dates[at])}"
+        )
+        text = f"{name}: {now:.0f} {UNIT[course.basis]} {when}"
         if course.past_totals is not None and now >= 0.5:  # else 0 is more than 0
             then = course.past_totals[at]
             less = int((then < now).sum())
@@ -165,14 +176,14 @@ def _told(
 
 
 def _rows(
-    morning: Morning, chosen: list[tuple[DiseaseToday, PressureCourse]], pen: Pen
+    morning: Morning, chosen: list[tuple[Judgement, PressureCourse]], pen: Pen
 ) -> Iterator[tuple[str, ...]]:
-    for disease, course in chosen:
-        name, days = title_of(morning, disease), _season(course)
+    for j, course in chosen:
+        name, days = title_of(morning, j.disease), _season(j, course)
         total, past = course.total, course.past_totals
         month = course.dates.astype("datetime64[M]")
         ends = [d for d in days[:-1] if month[d] != month[d + 1]] + [days[-1]]
-        if course.today - 1 >= days[0]:
+        if days[0] <= course.today - 1 <= days[-1]:
             ends.append(course.today - 1)
         for at in sorted(set(ends)):
             sure = at < course.today

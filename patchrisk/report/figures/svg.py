@@ -1,9 +1,9 @@
-"""A sheet as SVG: no style attribute, no id, nothing from outside, the same bytes every time."""
+"""A figure as SVG: no style attribute, no id, nothing from outside, the same bytes every time."""
 
 from collections.abc import Callable, Sequence
 from html import escape
 
-from patchrisk.report.figures.canvas import DARK, LIGHT, Dot, Item, Line, Point, Shape, Sheet
+from patchrisk.report.figures.canvas import DARK, LIGHT, Canvas, Dot, Mark, Point, Polygon, Stroke
 
 # Colours are custom properties, so that one drawing serves light, dark and paper.
 PREFIX = "--fig-"
@@ -20,28 +20,24 @@ def style_sheet() -> str:
     return f":root{{{light}}}@media screen and (prefers-color-scheme:dark){{:root{{{dark}}}}}"
 
 
-def to_svg(sheet: Sheet, alt: str, *, themed: bool = True) -> str:
-    """Write a sheet.
+def to_svg(canvas: Canvas, alt: str, *, themed: bool = True, maker: str = "") -> str:
+    """Write a figure with its text alternative.
 
-    Parameters
-    ----------
-    sheet : Sheet
-    alt : str
-        Text alternative.
-    themed : bool
-        Whether colours follow the page's custom properties (see `style_sheet`); else they are
-        those of the light palette, which every program can read.
+    ``themed`` colours follow the page's custom properties (see `style_sheet`); else they are those
+    of the light palette, which every program can read. ``maker`` is named as who made the file.
     """
     paint = _themed if themed else LIGHT.__getitem__
-    size = f"{_number(sheet.width)} {_number(sheet.height)}"
-    own = "" if themed else f' width="{_number(sheet.width)}" height="{_number(sheet.height)}"'
+    size = f"{_number(canvas.width)} {_number(canvas.height)}"
+    own = "" if themed else f' width="{_number(canvas.width)}" height="{_number(canvas.height)}"'
     out = [
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {size}"{own} role="img" '
         f'aria-label={_attribute(alt)} font-family="system-ui, sans-serif">'
     ]
+    if maker:
+        out.append(f"<metadata><title>{escape(maker)}</title></metadata>")
     if not themed:
         out.append(f'<rect width="100%" height="100%" fill="{paint("paper")}"/>')
-    out += [_item(item, paint) for item in sheet.items]
+    out += [_mark(mark, paint) for mark in canvas.marks]
     return "".join([*out, "</svg>"])
 
 
@@ -58,35 +54,35 @@ def _clean(text: str) -> str:
     return "".join(c for c in text if c >= " " and c not in "\ufffe\uffff")
 
 
-def _item(item: Item, paint: Callable[[str], str]) -> str:
-    if isinstance(item, Line):
-        dash = f' stroke-dasharray="{" ".join(map(_number, item.dash))}"' if item.dash else ""
+def _mark(mark: Mark, paint: Callable[[str], str]) -> str:
+    if isinstance(mark, Stroke):
+        dash = f' stroke-dasharray="{" ".join(map(_number, mark.dash))}"' if mark.dash else ""
         return (
-            f'<path d="{_path(item.points)}" fill="none" stroke="{paint(item.colour)}" '
-            f'stroke-width="{_number(item.width)}" stroke-linejoin="round"{dash}/>'
+            f'<path d="{_path(mark.points)}" fill="none" stroke="{paint(mark.colour)}" '
+            f'stroke-width="{_number(mark.width)}" stroke-linejoin="round"{dash}/>'
         )
-    if isinstance(item, Shape):
-        return f'<path d="{_path(item.points)}z"{_surface(item, paint)}/>'
-    if isinstance(item, Dot):
-        place = f'cx="{_number(item.x)}" cy="{_number(item.y)}" r="{_number(item.radius)}"'
-        return f"<circle {place}{_surface(item, paint)}/>"
-    anchor = "" if item.anchor == "start" else f' text-anchor="{item.anchor}"'
-    bold = ' font-weight="700"' if item.bold else ""
+    if isinstance(mark, Polygon):
+        return f'<path d="{_path(mark.points)}z"{_surface(mark, paint)}/>'
+    if isinstance(mark, Dot):
+        place = f'cx="{_number(mark.x)}" cy="{_number(mark.y)}" r="{_number(mark.radius)}"'
+        return f"<circle {place}{_surface(mark, paint)}/>"
+    anchor = "" if mark.anchor == "start" else f' text-anchor="{mark.anchor}"'
+    bold = ' font-weight="700"' if mark.bold else ""
     halo = ""
-    if item.halo:
+    if mark.halo:
         halo = f' stroke="{paint("paper")}" stroke-width="3" paint-order="stroke"'
     return (
-        f'<text x="{_number(item.x)}" y="{_number(item.y)}" font-size="{_number(item.size)}" '
-        f'fill="{paint(item.colour)}"{anchor}{bold}{halo}>'
-        f"{escape(_clean(item.text), quote=False)}</text>"
+        f'<text x="{_number(mark.x)}" y="{_number(mark.y)}" font-size="{_number(mark.size)}" '
+        f'fill="{paint(mark.colour)}"{anchor}{bold}{halo}>'
+        f"{escape(_clean(mark.text), quote=False)}</text>"
     )
 
 
-def _surface(item: Shape | Dot, paint: Callable[[str], str]) -> str:
-    fill = f' fill="{paint(item.fill) if item.fill else "none"}"'
-    if item.edge is None:
+def _surface(mark: Polygon | Dot, paint: Callable[[str], str]) -> str:
+    fill = f' fill="{paint(mark.fill) if mark.fill else "none"}"'
+    if mark.edge is None:
         return fill
-    return f'{fill} stroke="{paint(item.edge)}" stroke-width="{_number(item.width)}"'
+    return f'{fill} stroke="{paint(mark.edge)}" stroke-width="{_number(mark.width)}"'
 
 
 def _path(points: Sequence[Point]) -> str:

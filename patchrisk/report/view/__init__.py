@@ -3,24 +3,22 @@
 from patchrisk.report.view.build import view_of
 from patchrisk.report.view.model import (
     AreaView,
+    Card,
     Change,
-    Level,
+    DiseaseRow,
     MorningView,
-    Planned,
-    Remedy,
-    Row,
+    PlannedWords,
     Scouting,
     Task,
 )
 
 __all__ = [
     "AreaView",
+    "Card",
     "Change",
-    "Level",
+    "DiseaseRow",
     "MorningView",
-    "Planned",
-    "Remedy",
-    "Row",
+    "PlannedWords",
     "Scouting",
     "Task",
     "view_of",

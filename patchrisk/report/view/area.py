@@ -1,189 +1,177 @@
-"""One area in words: what to do today, its soil, its windows in order of urgency."""
+"""One area in words: what to do today, its soil, and each of its diseases."""
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
+from functools import partial
 
 import numpy as np
 
-from patchrisk.at_site.morning import AreaMorning, Morning
-from patchrisk.outlook import DiseaseToday
-from patchrisk.pen import Pen
-from patchrisk.programme.cover import Cover
-from patchrisk.programme.plan import AreaPlan
-from patchrisk.programme.plan import Planned as PlannedApplication
-from patchrisk.report import words
-from patchrisk.report.cover import water_words, went_on
-from patchrisk.report.view.model import AreaView, Change, Level, Planned, Row, Task
-from patchrisk.report.view.row import LIKELY, row_of, rule_open
-from patchrisk.soil.series import SoilSeries
-from patchrisk.windows import State
+from patchrisk.base.pen import Pen, as_date, capital, count_of, listed
+from patchrisk.core.dates.pressure import Pressure
+from patchrisk.core.plan.programme import AreaPlan, Planned
+from patchrisk.core.rules.states import RuleToday
+from patchrisk.core.soil.root_depth import SoilSeries
+from patchrisk.core.verdict.decision_table import Stake
+from patchrisk.core.verdict.judgement import RuleStart
+from patchrisk.core.verdict.this_morning import (
+    area_verdict,
+    history_asked,
+    sample_asked,
+)
+from patchrisk.read.diseases import Library
+from patchrisk.report import story, words
+from patchrisk.report.cover_words import water_words, went_on
+from patchrisk.report.hand_readings import left_out_words
+from patchrisk.report.plan_reasons import (
+    caution_sentences,
+    measure_sentences,
+    sentences,
+    watering_sentences,
+)
+from patchrisk.report.plan_words import amounts_words, watering_words
+from patchrisk.report.view.card import card_of, silent
+from patchrisk.report.view.model import AreaView, DiseaseRow, PlannedWords
+from patchrisk.report.view.order import changed_since_yesterday, rank
+from patchrisk.report.view.reasons import reason_words
+from patchrisk.report.view.tasks import tasks_of
+from patchrisk.report.view.wording import Wording, wording_of
+from patchrisk.site_day.judging import Entry
+from patchrisk.site_day.morning import AreaMorning, Morning
 
-_OLD_DAYS = 3  # days without a soil figure that are said under what to do
-_IN_DOUBT = 0.8  # an open window that is less sure than this is named with its chance
-_ORDER = (State.OPEN, State.NEARING, State.UNKNOWN, State.CLOSED, State.NOT_YET)
+_RULES = {"treat": "timing", "infect": "infection", "express": "symptom"}
+_HALF_A_DAY = 0.5  # at the optimum: less is written as 0
+_KNOWN_HERE = (Stake.HISTORY, Stake.SUSPECTED)
+
+
+def row_of(morning: Morning, area: AreaMorning, entry: Entry, pen: Pen) -> DiseaseRow:
+    """Put one entry of an area into words."""
+    library = morning.library
+    wording = wording_of(morning, area, entry.first, pen)
+    j, pressure = entry.first, wording.pressure
+    group = entry.key in library.groups
+    known = j.stakes.stake in _KNOWN_HERE or j.seen is not None
+    return DiseaseRow(
+        key=entry.key,
+        name=words.name_of(library, entry.key),
+        verdict=j.verdict,
+        phase=j.phase,
+        changed=changed_since_yesterday(entry),
+        member=wording.name if group else "",
+        history=wording.stake() if known else "",
+        when=wording.when(),
+        provisional=wording.provisional(),
+        normal=wording.normal(),
+        guidance=wording.guidance(),
+        ends=wording.ends(),
+        pressure="" if pressure is None else _pressure(pressure, pen),
+        shows=wording.shows(),
+        scout=wording.scout(),
+        covered=j.cover is not None and j.cover.until is not None,
+        cover=wording.cover(brief=False),
+        act=reason_words(wording),
+        members=tuple(_members(morning, area, entry, pen)) if group else (),
+        rules=tuple(_rules(library, area.rules[entry.key], entry, wording)),
+        sample_asked=sample_asked(j),
+    )
+
+
+def _members(morning: Morning, area: AreaMorning, entry: Entry, pen: Pen) -> Iterator[str]:
+    """Say of the other diseases of a group what each asks for and when."""
+    for judged in entry.members[1:]:
+        wording = wording_of(morning, area, judged, pen)
+        parts = (words.verdict_words(judged.verdict), wording.when(), wording.normal())
+        yield f"{wording.name}: {', '.join(part for part in parts if part)}"
+
+
+def _pressure(pressure: Pressure, pen: Pen) -> str:
+    """Say how much infection the season has allowed, in full days, beside past years."""
+    if pressure.so_far.high < _HALF_A_DAY and pressure.place is None:
+        return f"counts from {pen.day(pressure.first)}"
+    wet = "" if pressure.wet is None else f" ({pressure.wet:.0f} of them in wet soil)"
+    since = f"since {pen.day(pressure.first)}"
+    text = f"{count_of(round(pressure.so_far.middle), 'full day')} of warmth {since}{wet}"
+    if pressure.usual_so_far is not None and pressure.place is not None:
+        text += f", usual {pressure.usual_so_far.middle:.0f}"
+        if pressure.so_far.middle >= _HALF_A_DAY:  # else 0 is more than 0
+            less = round(pressure.place * pressure.years)
+            text += f", more than in {less} of {pressure.years} years"
+    return f"{text}; {pressure.rest.low:.0f} to {pressure.rest.high:.0f} more to come"
+
+
+def _rules(
+    library: Library, rules: tuple[RuleToday, ...], entry: Entry, wording: Wording
+) -> Iterator[str]:
+    """Tell every published rule: those that time a season with its start, each by itself."""
+    pen = wording.pen
+    starts = {(j.disease, r.rule.id): r for j in entry.members for r in j.rules}
+    for result in sorted(rules, key=lambda r: (r.member, r.rule.id) not in starts):
+        published = words.published_rule(library, entry.key, result)
+        of = "" if result.member == entry.key else f" for {words.name_of(library, result.member)}"
+        start = starts.get((result.member, result.rule.id))
+        timed = "" if start is None else f"{_start(start, pen)}; "
+        yield (
+            f"{_RULES[result.rule.meaning]} rule{of}: {timed}"
+            f"{words.rule_words(published, pen.show)}; by itself {result.state.words}: "
+            f"{words.standing(result, pen.show, pen.day)} "
+            f"[{result.rule.source}; {result.rule.confidence}]"
+        )
+
+
+def _start(rule: RuleStart, pen: Pen) -> str:
+    if rule.start is not None:
+        firm = "" if rule.stands else ", to be withdrawn if the soil falls back"
+        return f"started {pen.day(rule.start)}{firm}"
+    if rule.middle is None:
+        return "no start in sight"
+    assert rule.early is not None
+    usual = "" if rule.usual is None else f", usual {pen.day(rule.usual)}"
+    return f"start {pen.day(rule.middle)} ({pen.days(rule.early, rule.late)}){usual}"
 
 
 def area_view(morning: Morning, area: AreaMorning, plan: AreaPlan | None, pen: Pen) -> AreaView:
     """Put an area into words."""
     library = morning.library
-    as_of = np.datetime64(morning.as_of, "D")
-    pairs = [(today, row_of(library, area, today, as_of, pen)) for today in area.diseases]
-    pairs.sort(key=lambda pair: _rank(*pair))
+    pairs = [(wording_of(morning, area, e.first, pen), row_of(morning, area, e, pen))
+             for e in sorted(area.entries, key=rank)]  # fmt: skip
     rows = tuple(row for _, row in pairs)
-    level = max((row.level for row in rows), default=Level.QUIET)
-    reasons = ((library.diseases[key].name, library.diseases[key].no_forecast)
-               for key in area.without)  # fmt: skip
-    turf = ", ".join(t for t in (area.area.turf or "any turf", area.area.root_zone) if t)
-    name = library_name(morning)
-    planned = () if plan is None else tuple(_planned(p, name, pen) for p in plan.planned)
+    unknown = bool(area.unknown) or not (rows or area.without)
+    asked = [wording.name for wording, _ in pairs if history_asked(wording.judged)]
+    turf = ", ".join(t for t in (area.area.turf_words or "any turf", area.area.root_zone) if t)
     return AreaView(
-        area.area.name,
-        turf,
-        level,
-        tuple(_tasks(area, pairs, pen)),
-        _soil(area.soil, pen),
-        _last_on(morning, area, pen),
-        rows,
-        tuple((name, "" if reason is None else pen.prose(reason.text)) for name, reason in reasons),
-        planned,
-        () if plan is None else (*plan.advice, *map(pen.prose, plan.measures)),
+        name=area.area.name,
+        turf=turf,
+        verdict=area_verdict((row.verdict for row in rows), unknown=unknown),
+        tasks=tuple(tasks_of(area, pairs, pen)),
+        soil=" ".join([_soil(area.soil, pen), *(f"{text}." for text in left_out_words(area.hand))]),
+        last_on=_last_on(morning, area, pen),
+        card=card_of(morning, area, pairs, plan, pen),
+        rows=rows,
+        without=tuple(_without(library, area.without, pen)),
+        planned=() if plan is None else tuple(_planned(p, library, pen) for p in plan.planned),
+        advice=() if plan is None else tuple(_advice(plan, library, pen)),
+        story=tuple(story.in_short(area, library, pen)),
+        damaged=any(judged.seen is not None for judged in area.judged.values()),
+        whole_story=tuple(story.in_full(area, library, pen)),
+        ask=listed(asked),
     )
 
 
-def changes_since_yesterday(area: AreaView) -> list[Change]:
-    """Return what changed since the morning before, window by window."""
-    return [
-        Change(area.name, f"{row.name}: {row.state.words}, {row.fresh.removeprefix('new, ')}")
-        if row.fresh.startswith("new, ")
-        else Change(area.name, f"{row.name}: {row.fresh}")
-        for row in area.rows
-        if row.fresh
-    ]
-
-
-def library_name(morning: Morning) -> Callable[[str], str]:
-    """Return a function that names a disease by its key."""
-    return lambda key: words.name_of(morning.library, key)
-
-
-def _rank(today: DiseaseToday, row: Row) -> tuple[int, int, bool, bool, float]:
-    """Most urgent first; then what is new, what was seen here before, and what is surest."""
-    sure = words.chance_of(today)
-    return (
-        -row.level if row.level > Level.SCOUT else 0,
-        _ORDER.index(row.state),
-        today.state is today.yesterday,
-        not row.seen_before,
-        -(sure or 0.0),
-    )
-
-
-def _tasks(area: AreaMorning, pairs: Sequence[tuple[DiseaseToday, Row]], pen: Pen) -> list[Task]:
-    """Say what to do today, most urgent first; scouting only where there is nothing else."""
-
-    def of(level: Level) -> list[tuple[DiseaseToday, Row]]:
-        return [pair for pair in pairs if pair[1].level is level]
-
-    told = []
-    if of(Level.DUE):
-        known = all(row.key in area.cover for _, row in of(Level.DUE))
-        lead = "Preventive due today:" if known else "Preventive due today unless one is on:"
-        told.append(Task(lead, _list([_named(*pair, area.cover) for pair in of(Level.DUE)])))
-    if of(Level.READ_OUT):
-        names = _list([row.name for _, row in of(Level.READ_OUT)])
-        told.append(Task("Read out the logger or give air temperature: no telling for", names))
-    urgent = bool(told)
-    ending = [row for today, row in of(Level.READY) if today.state is State.OPEN]
-    told += _ending(area, ending, pen)
-    coming = [_coming(area, t, row, pen) for t, row in of(Level.READY) if t.state is not State.OPEN]
-    if coming:
-        told.append(Task("Get ready for", _list(coming)))
-    if not told and of(Level.SCOUT):
-        names = _list([row.name for _, row in of(Level.SCOUT)])
-        told.append(Task("Scout for", names))
-    if told and not urgent:
-        first = told[0]
-        lead = f"Nothing to put on today; {first.lead[:1].lower()}{first.lead[1:]}"
-        told[0] = Task(lead, first.names)
-    return [
-        *(told or [Task(f"Nothing to do today{_next(area, pairs, pen)}", "")]),
-        *_old(area.soil, pen),
-    ]
-
-
-def _old(soil: SoilSeries, pen: Pen) -> Iterator[Task]:
-    """Say that figures stopped coming, also where nothing hangs on them this morning."""
-    known = np.flatnonzero(~np.isnan(soil.mean_c))
-    if known.size and len(soil.dates) - 1 - known[-1] >= _OLD_DAYS:
-        yield Task(f"No soil figure since {pen.day(soil.dates[known[-1]], year=True)}", "")
-
-
-def _named(today: DiseaseToday, row: Row, cover: Mapping[str, Cover]) -> str:
-    sure = words.chance_of(today)
-    marks = []
-    if today.state is not today.yesterday:
-        marks.append("new")
-    if sure is not None and sure < _IN_DOUBT:
-        marks.append(f"{words.chance_percent(sure)} sure")
-    bare = len(cover[row.key].bare_open) if row.key in cover else 0
-    if bare > 1:
-        marks.append(f"{bare} days unprotected")
-    if row.seen_before:
-        marks.append("seen here before")
-    return f"{row.name} ({', '.join(marks)})" if marks else row.name
-
-
-def _ending(area: AreaMorning, rows: Sequence[Row], pen: Pen) -> Iterator[Task]:
-    """Say whose cover ends, day by day."""
-    by_day: dict[np.datetime64, list[str]] = {}
-    for row in rows:
-        until = area.cover[row.key].until
-        assert until is not None
-        by_day.setdefault(until, []).append(row.name)
-    for until in sorted(by_day):
-        yield Task(f"Last protected day {pen.day(until)}:", _list(by_day[until]))
-
-
-def _coming(area: AreaMorning, today: DiseaseToday, row: Row, pen: Pen) -> str:
-    ahead = area.ahead.get(row.key)
-    rule = None if ahead is None else ahead.middle
-    if rule_open(today):
-        opened = sum(r.state is State.OPEN for r in today.deciding)
-        return f"{row.name} ({opened} of {len(today.deciding)} published rules open)"
-    if rule is None or rule.middle is None or rule.opened_before > LIKELY:
-        return row.name
-    return f"{row.name} (about {pen.day(rule.middle)})"
-
-
-def _next(area: AreaMorning, pairs: Sequence[tuple[DiseaseToday, Row]], pen: Pen) -> str:
-    """Name the window that opens next."""
-    dated = []
-    for today, row in pairs:
-        ahead = area.ahead.get(today.key)
-        rule = None if ahead is None else ahead.middle
-        if rule is None or rule.middle is None or rule.opened_before > LIKELY:
-            continue
-        if today.state in (State.NOT_YET, State.CLOSED, State.NEARING):
-            dated.append((rule.middle, row.name))
-    if not dated:
-        return ""
-    day, name = min(dated)
-    return f"; next is {name}, about {pen.day(day)}"
-
-
-def _list(names: Sequence[str]) -> str:
-    if len(names) < 2:
-        return "".join(names)
-    return f"{', '.join(names[:-1])} and {names[-1]}"
+def _without(library: Library, keys: Sequence[str], pen: Pen) -> Iterator[tuple[str, str]]:
+    """Yield name and reason of each disease that no forecast is offered for."""
+    for key in keys:
+        disease = library.diseases[key]
+        reason = disease.no_forecast
+        yield disease.name, "" if reason is None else pen.prose(reason.text)
 
 
 def _last_on(morning: Morning, area: AreaMorning, pen: Pen) -> str:
     """Name the latest application on record; empty where no records are kept."""
     if morning.applications is None:
         return ""
-    mine = [one for one in morning.applications.rows if one.area == area.area.name]
-    if not mine:
+    name = area.area.name
+    applied = [row for row in morning.applications.rows if row.area == name]
+    if not applied:
         return "No application on record."
-    last = max(mine, key=lambda one: one.day)
+    last = max(applied, key=lambda row: row.day)
     wet = water_words(last, pen)
     return f"Last application: {went_on(last, pen)}{f', {wet}' if wet else ''}."
 
@@ -199,11 +187,11 @@ def _soil(soil: SoilSeries, pen: Pen) -> str:
     error = pen.show("temperature difference", 1.2816 * float(soil.sd_c[-1]))
     text = (
         f"Soil at {depth} on {pen.day(soil.dates[-1])}: "
-        f"{pen.show('soil temperature', float(soil.mean_c[-1]))} within {error}, "
-        f"{soil.came_from[-1]}{_soil_from(soil)}"
+        f"{pen.show('soil temperature', float(soil.mean_c[-1]))}, "
+        f"{_how(str(soil.came_from[-1]))} within {error}{_soil_from(soil)}{silent(soil, pen)}"
     )
     if not np.isnan(soil.max_c[-1]):
-        text += f", highest {pen.show('soil temperature', float(soil.max_c[-1]))}"
+        text += f"; highest {pen.show('soil temperature', float(soil.max_c[-1]))}"
     week = soil.mean_c[-8:-1]
     if np.isfinite(week).any():
         change = float(soil.mean_c[-1] - np.nanmean(week))
@@ -213,30 +201,47 @@ def _soil(soil: SoilSeries, pen: Pen) -> str:
     return text + "."
 
 
+def _how(kind: str) -> str:
+    """Say how well a day of the soil is known: measured, or worked out from the air."""
+    more = words.besides_air(kind)
+    if more:
+        return f"estimated from air{more}"
+    return "estimated" if kind == "modelled" else kind or "unknown"
+
+
 def _soil_from(soil: SoilSeries) -> str:
     """Say where the fortnight's days came from, unless they are all of the last day's kind."""
     recent = soil.came_from[-14:]
     if (recent == recent[-1]).all():
         return ""
-    kinds = [(str(kind) or "unknown", int((recent == kind).sum())) for kind in np.unique(recent)]
-    told = ", ".join(f"{count} {kind}" for kind, count in sorted(kinds, key=lambda k: -k[1]))
-    return f" ({told} in {len(recent)} days)"
+    kinds = [(_how(str(kind)), int((recent == kind).sum())) for kind in np.unique(recent)]
+    counts = ", ".join(f"{count} {kind}" for kind, count in sorted(kinds, key=lambda k: -k[1]))
+    return f" ({counts} in {len(recent)} days)"
 
 
-def _planned(planned: PlannedApplication, name: Callable[[str], str], pen: Pen) -> Planned:
-    amounts = "; ".join(planned.amounts)
-    return Planned(
-        f"{pen.day(planned.day)} ({pen.days(planned.earliest, planned.latest)})"
-        if planned.earliest != planned.latest
-        else pen.day(planned.day),
-        planned.choice.label,
-        _list([name(key) for key in planned.targets]),
-        " ".join(_sentences(planned.watering.words if planned.watering else "", amounts)),
-        (*planned.reasons, *planned.cautions),
+def _advice(plan: AreaPlan, library: Library, pen: Pen) -> Iterator[str]:
+    name = partial(words.name_of, library)
+    yield from sentences(plan.advice, name, pen)
+    yield from map(pen.prose, measure_sentences(plan.measures, name))
+
+
+def _planned(planned: Planned, library: Library, pen: Pen) -> PlannedWords:
+    when = pen.day(planned.day)
+    if planned.earliest != planned.latest:
+        when += f" ({pen.days(planned.earliest, planned.latest)})"
+    water, name = planned.watering, partial(words.name_of, library)
+    amounts = "; ".join(amounts_words(planned, pen.system))
+    how = ("" if water is None else watering_sentences(water, pen.show), amounts)
+    in_short = (watering_words(water, pen.show), amounts or "rate ______ total ______")
+    return PlannedWords(
+        day=as_date(planned.day),
+        when=when,
+        what=planned.choice.label,
+        against=listed([words.name_of(library, key) for key in planned.targets]),
+        how=" ".join(f"{capital(text).rstrip('.')}." for text in how if text),
+        in_short="; ".join(text for text in in_short if text),
+        notes=(
+            *sentences(planned.reasons, name, pen),
+            *caution_sentences(planned, name, pen),
+        ),
     )
-
-
-def _sentences(*texts: str) -> Iterator[str]:
-    for text in texts:
-        if text:
-            yield f"{text[:1].upper()}{text[1:].rstrip('.')}."

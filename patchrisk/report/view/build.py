@@ -1,21 +1,32 @@
 """The whole morning in words."""
 
+import unicodedata
 from collections.abc import Iterator, Sequence
 
 import numpy as np
 
-from patchrisk.at_site.morning import Morning
-from patchrisk.pen import Pen
-from patchrisk.programme.plan import AreaPlan
-from patchrisk.report import ahead, words
+from patchrisk.base.pen import Pen, count_of
+from patchrisk.core.plan.programme import AreaPlan
+from patchrisk.core.verdict.decision_table import Verdict
+from patchrisk.report import words
 from patchrisk.report.check import flag_words, weather_lines
-from patchrisk.report.cover import kept_lines
-from patchrisk.report.view.area import area_view, changes_since_yesterday
-from patchrisk.report.view.last import LastPage, changes_since
-from patchrisk.report.view.model import AreaView, Level, MorningView, Remedy, Row, Scouting
-from patchrisk.windows import State
+from patchrisk.report.cover_words import applications_words
+from patchrisk.report.log_words import past_label_words
+from patchrisk.report.view.area import area_view
+from patchrisk.report.view.last_page import LastPage, changes_since
+from patchrisk.report.view.model import (
+    AreaView,
+    Change,
+    DiseaseRow,
+    MorningView,
+    Scouting,
+)
+from patchrisk.site_day.morning import Morning
+from patchrisk.site_day.weather_ahead import Prospect
 
 _MESSAGE_NAMES = 6
+# A text message holds 160 letters (3GPP TS 23.038, from memory); the line end is one.
+_CREW_ORDERS, _CREW_REST = 90, 69
 
 
 def view_of(
@@ -23,20 +34,11 @@ def view_of(
     plans: Sequence[AreaPlan] = (),
     last: LastPage | None = None,
 ) -> MorningView:
-    """Put a morning into words.
-
-    Parameters
-    ----------
-    morning : Morning
-    plans : sequence of AreaPlan
-        The programme of each area that has one.
-    last : LastPage, optional
-        What the page of an earlier morning said.
-    """
-    pen = Pen(morning.site.site.units)
+    """Put a morning into words, with the programme of each area that has one."""
+    pen = Pen(morning.site.site.units, morning.as_of.year)
     by_area = {plan.area: plan for plan in plans}
     areas = [area_view(morning, a, by_area.get(a.area.name), pen) for a in morning.areas]
-    in_order = tuple(sorted(areas, key=lambda area: (-area.level, -_count(area))))
+    in_order = tuple(sorted(areas, key=lambda area: (-area.verdict, -_count(area))))
     as_of = np.datetime64(morning.as_of, "D")
     owed = tuple(morning.weather.attributions)
     return MorningView(
@@ -45,74 +47,59 @@ def view_of(
         day=pen.long_day(as_of),
         short_day=pen.day(as_of),
         areas=in_order,
-        yesterday=tuple(c for area in in_order for c in changes_since_yesterday(area)),
+        yesterday=tuple(
+            Change(area.name, f"{row.name}: {row.changed}")
+            for area in in_order
+            for row in area.rows
+            if row.changed
+        ),
         last_page="" if last is None else pen.day(np.datetime64(last.as_of, "D"), year=True),
         since_last=() if last is None else tuple(changes_since(last, morning, in_order, pen)),
-        remedies=tuple(_remedies(morning, in_order, pen)),
         scouting=tuple(_scouting(morning, in_order, pen)),
-        recorded=any(area.cover for area in morning.areas),
+        recorded=morning.applications is not None,
         data=tuple(_data(morning, pen, owed)),
+        not_had=tuple(f"{n}." for n in morning.weather.notices if n.severity == "warning"),
         left_out=tuple(_left_out(morning)),
         credits=owed,
-        cautions=words.CAUTIONS,
+        caution=words.CAUTION,
+        cautions=words.MORNING_CAUTIONS,
         message=_message(morning.site.site.name, pen.day(as_of), in_order),
+        past_label=tuple(past_label_words(past, pen) for past in morning.past_label_now),
+        crew=_crew(morning.site.site.name, pen.day(as_of), in_order),
     )
 
 
 def _count(area: AreaView) -> int:
-    return sum(row.level is area.level for row in area.rows)
-
-
-def _remedies(morning: Morning, areas: Sequence[AreaView], pen: Pen) -> Iterator[Remedy]:
-    """Say for each disease that asks for something, or is covered, where and with what."""
-    where: dict[str, list[tuple[str, str]]] = {}
-    names: dict[str, str] = {}
-    for area in areas:
-        for row in area.rows:
-            said = _work(row)
-            if said:
-                where.setdefault(row.key, []).append((area.name, said))
-                names[row.key] = row.name
-    for key, places in where.items():
-        disease = morning.library.diseases.get(key)
-        worked = some = water = repeat = ""
-        if disease is not None:
-            worked, some = (", ".join(words.groups_by(disease, kind)) for kind in ("works", "some"))
-            water, repeat = words.water_depth(disease, pen.show), words.interval_days(disease)
-        yield Remedy(names[key], tuple(places), worked, some, water, repeat)
-
-
-def _work(row: Row) -> str:
-    """Say what there is to put on, to get ready, or left on; empty when nothing."""
-    asked = ""
-    if row.level is Level.DUE:
-        asked = "due"
-    elif row.level is Level.READY:
-        asked = f"get ready, {row.when}" if row.when and not row.covered else "get ready"
-    elif row.state is State.OPEN and not row.cover:
-        asked = "keep on what is on"
-    cover = row.cover if asked or row.covered else ""
-    return "; ".join(part for part in (asked, cover) if part)
+    return sum(row.verdict is area.verdict for row in area.rows)
 
 
 def _scouting(morning: Morning, areas: Sequence[AreaView], pen: Pen) -> Iterator[Scouting]:
-    """Say for each disease what to look for, those to be looked for now first."""
-    where: dict[str, list[tuple[str, str]]] = {}
+    """Say for each disease what to look for and to send, those that are asked for now first."""
+    where: dict[str, list[tuple[str, DiseaseRow]]] = {}
     for area in areas:
         for row in area.rows:
-            if row.scout:
-                where.setdefault(row.key, []).append((area.name, row.scout))
+            if row.scout or row.sample_asked:
+                where.setdefault(row.key, []).append((area.name, row))
     made = []
     for key, places in where.items():
         disease = morning.library.diseases.get(key)
-        told = morning.library.groups[key] if disease is None else disease.expression
-        begun = [name for name, since in places if since == "now"]
-        said = begun or [f"{name} {since}" for name, since in places]
-        look_for = "" if told.look_for is None else pen.prose(told.look_for.text)
-        name = words.name_of(morning.library, key)
-        samples = pen.prose(told.samples.text)
-        made.append(Scouting(name, ", ".join(said), bool(begun), look_for, samples))
+        source = morning.library.groups[key] if disease is None else disease.expression
+        begun = [name for name, row in places if _look_now(row)]
+        scouting = Scouting(
+            name=words.name_of(morning.library, key),
+            where=", ".join(begun or [f"{name} {row.scout}" for name, row in places]),
+            now=bool(begun),
+            sample_asked=any(row.sample_asked for _, row in places),
+            look_for="" if source.look_for is None else pen.prose(source.look_for.text),
+            samples=pen.prose(source.samples.text),
+        )
+        made.append(scouting)
     yield from sorted(made, key=lambda s: not s.now)
+
+
+def _look_now(row: DiseaseRow) -> bool:
+    """Whether it is to be looked for now: not where cover is on and nothing was seen."""
+    return row.sample_asked or (row.scout == "now" and not row.covered)
 
 
 def _data(morning: Morning, pen: Pen, owed: Sequence[str]) -> Iterator[str]:
@@ -124,8 +111,25 @@ def _data(morning: Morning, pen: Pen, owed: Sequence[str]) -> Iterator[str]:
     for text in weather_lines(morning.weather, pen):
         if text not in owed:
             yield text
-    yield from kept_lines(morning.applications, pen)
-    yield ahead.ground_words(morning.ground)
+    yield from applications_words(morning.applications, pen)
+    for fault in morning.hand_faults:
+        yield f"To mend in your readings by hand: {fault}."
+    yield _weather_ahead(morning.ground)
+
+
+def _weather_ahead(ahead: Prospect | None) -> str:
+    """Say what weather the dates ahead rest on."""
+    if ahead is None:
+        return "No dates ahead: they need air temperature of past years at this place."
+    years, days = ahead.years, ahead.forecast_days
+    begin = f"{count_of(days, 'day')} of forecast, then" if days else "no forecast;"
+    span = f"{years[0]} to {years[-1]}" if len(years) > 1 else f"{years[0]}"
+    text = (
+        f"Dates ahead: {begin} {count_of(len(years), 'past year')} ({span}); ranges are 10 to 90 %"
+    )
+    if not ahead.enough:
+        text += "; fewer than ten years: the ranges are wider for it, and what is normal is unsure"
+    return text + "."
 
 
 def _left_out(morning: Morning) -> Iterator[str]:
@@ -136,15 +140,48 @@ def _left_out(morning: Morning) -> Iterator[str]:
 
 def _message(site: str, day: str, areas: Sequence[AreaView]) -> str:
     """Say it all in one line that can be sent."""
-    told = []
+    parts = []
     for area in areas:
-        named = [row.name for row in area.rows if row.level is area.level]
-        if area.level in (Level.QUIET, Level.SCOUT):
+        if area.verdict < Verdict.GET_READY:
             continue
+        named = [row.name for row in area.rows if row.verdict is area.verdict]
         more = f" and {len(named) - _MESSAGE_NAMES} more" if len(named) > _MESSAGE_NAMES else ""
-        said = f"{area.name} {area.level.words.upper()}: {', '.join(named[:_MESSAGE_NAMES])}{more}"
-        told.append(said)
-    fresh = [f"{area.name}, {row.name}" for area in areas for row in area.rows if row.fresh]
-    new = f". Changed since yesterday: {'; '.join(fresh)}" if fresh else ""
-    text = f"{site}, {day}: {'; '.join(told) or 'nothing due today'}{new}."
+        against = f": {', '.join(named[:_MESSAGE_NAMES])}{more}" if named else ""
+        parts.append(f"{area.name} {area.words.upper()}{against}")
+    changed = [f"{area.name}, {row.name}" for area in areas for row in area.rows if row.changed]
+    new = f". Changed since yesterday: {'; '.join(changed)}" if changed else ""
+    text = f"{site}, {day}: {'; '.join(parts) or 'nothing to put on today'}{new}."
     return " ".join(text.split())  # one line, whatever stands in a name
+
+
+def _crew(site: str, day: str, areas: Sequence[AreaView]) -> str:
+    """Say it in two lines of plain letters that fit one text message: orders, then the rest."""
+    urgent = [area for area in areas if area.verdict >= Verdict.GET_READY]
+    rest = [area for area in areas if area not in urgent]
+    orders = "; ".join(f"{_short(area.name)} {area.words.upper()}{_first(area)}" for area in urgent)
+    first = f"{_short(site)} {day}: {orders or 'nothing to put on'}"
+    names = ", ".join(_short(area.name) for area in rest)
+    others = f"{_cut(names, 30)}: nothing to put on. " if urgent and rest else ""
+    figures = [round(float(area.card.soil.split()[0])) for area in areas if area.card.soil]
+    unit = next((area.card.soil.split()[1] for area in areas if area.card.soil), "")
+    span = dict.fromkeys(str(f) for f in (min(figures), max(figures))) if figures else {}
+    soil = f"Soil {' to '.join(span)} {unit}." if figures else "No soil figure."
+    return f"{_cut(first, _CREW_ORDERS)}\n{_cut(others + soil, _CREW_REST)}"
+
+
+def _first(area: AreaView) -> str:
+    """Name the first disease of an area's verdict, and how many there are beside it."""
+    named = [row.name for row in area.rows if row.verdict is area.verdict]
+    more = f" +{len(named) - 1}" if len(named) > 1 else ""
+    return f" {named[0]}{more}" if named else ""
+
+
+def _short(name: str) -> str:
+    return _cut(name.split(" (")[0], 20)
+
+
+def _cut(text: str, most: int) -> str:
+    """Cut a text to so many letters that every phone's text message has (GSM 7-bit: ASCII ones)."""
+    text = unicodedata.normalize("NFKD", text.replace("°", "")).encode("ascii", "ignore").decode()
+    text = " ".join(text.split())
+    return text if len(text) <= most else f"{text[: most - 3].rstrip()}..."

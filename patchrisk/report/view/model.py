@@ -2,151 +2,125 @@
 
 from dataclasses import dataclass
 from datetime import date
-from enum import IntEnum
 
-from patchrisk.windows import State
-
-
-class Level(IntEnum):
-    """What an area, or one window of it, asks for; the greater, the sooner."""
-
-    QUIET = 0
-    SCOUT = 1
-    READY = 2
-    READ_OUT = 3
-    DUE = 4
-
-    @property
-    def words(self) -> str:
-        """As people read it."""
-        return _LEVELS[self]
-
-
-_LEVELS = {
-    Level.DUE: "due",
-    Level.READ_OUT: "read out",
-    Level.READY: "get ready",
-    Level.SCOUT: "scout",
-    Level.QUIET: "nothing",
-}
+from patchrisk.core.verdict.decision_table import Phase, Verdict
+from patchrisk.report.words import verdict_words
 
 
 @dataclass(frozen=True)
-class Row:
-    """One disease's window in one area.
+class DiseaseRow:
+    """One disease, or group of diseases, in one area; a text is empty where nothing is to be said.
 
-    Parameters
-    ----------
-    key, name : str
-    state : State
-    level : Level
-        What it asks for this morning.
-    fresh : str
-        What changed since yesterday, such as ``closed yesterday``; empty when nothing did.
-    seen_before : bool
-        Whether the area has a history of it.
-    when : str
-        Since when it is open, or when it opens, with the 10 to 90 % range.
-    odds : str
-        How sure the window is open, or the chances that it opens within so many days.
-    normal : str
-        Against a normal year.
-    rules : str
-        How many of the published rules are open, and how far apart they lie.
-    again : str
-        When it closes, and whether it opens once more; mostly empty.
-    pressure, pressure_more : str
-        Days at the optimum so far, beside the usual; how many of them wet, how many to
-        come, and in how many past years there were fewer.
-    shows : str
-        When damage is to be expected.
-    scout : str
-        ``now``, or the day from which to look; empty when not known.
-    covered : bool
-        Whether a recorded application still protects.
-    cover, cover_in_short : str
-        What it is and how long, or since when the roots are bare; empty without records, or
-        where nothing is on and the window is shut. In short without what went on.
-    act : str
-        One sentence.
-    why : tuple of str
-        Each published rule, where it stands, and its source; those that decide first.
+    ``changed`` is what changed since yesterday, ``member`` the disease of a group whose verdict
+    and dates these are, ``history`` how it is known here; ``when`` is where the season stands in
+    time, ``provisional`` until when its start can be withdrawn, ``normal`` the same against past
+    years, ``guidance`` how strong the published timing is, ``ends`` when infection ends or the
+    next season is; ``pressure`` is how much infection the season has allowed, beside the usual;
+    ``shows`` is when damage shows and how likely, ``scout`` is ``now`` or the day to look from;
+    ``cover`` what is on and how long, or since when roots are bare. ``act`` is what to do and
+    why, ``members`` a sentence for each other disease of a group, ``rules`` each published rule
+    with its source.
     """
 
     key: str
     name: str
-    state: State
-    level: Level
-    fresh: str
-    seen_before: bool
+    verdict: Verdict
+    phase: Phase
+    changed: str
+    member: str
+    history: str
     when: str
-    odds: str
+    provisional: str
     normal: str
-    rules: str
-    again: str
+    guidance: str
+    ends: str
     pressure: str
-    pressure_more: str
     shows: str
     scout: str
     covered: bool
     cover: str
-    cover_in_short: str
     act: str
-    why: tuple[str, ...]
+    members: tuple[str, ...]
+    sample_asked: bool
+    rules: tuple[str, ...]
+
+    @property
+    def words(self) -> str:
+        """The verdict as people read it."""
+        return verdict_words(self.verdict)
 
 
 @dataclass(frozen=True)
-class Planned:
+class PlannedWords:
     """An application of the programme: ``when``, ``what`` goes on, ``against`` which diseases.
 
-    ``how`` is the watering in; ``notes`` are reasons and cautions.
+    ``day`` sorts them; ``how`` is the watering in and the amounts, ``in_short`` the same for a line
+    of the sheet; ``notes`` are reasons and cautions.
     """
 
+    day: date
     when: str
     what: str
     against: str
     how: str
+    in_short: str
     notes: tuple[str, ...]
 
 
 @dataclass(frozen=True)
-class Remedy:
-    """Against one disease: where it is asked for, and what trials showed.
+class Card:
+    """What an area's card says beside its tasks; a text is empty where nothing is to be said.
 
-    ``where`` are areas and what there is to put on, get ready, or left on; ``worked`` and ``some``
-    are FRAC codes, by the evidence, ``repeat`` days; a part is empty where nothing was seen.
+    ``soil`` is the latest figure of the soil, ``soil_more`` what it is and how well known,
+    ``ahead`` where it is heading. ``put_on`` are groups and water, where something is to go on or
+    to be made ready, after ``put_on_words``; ``key`` the disease whose season is drawn, ``season``
+    the sentence on it and ``sure`` how sure that is. ``quiet`` names the diseases that nothing is
+    to be done about.
     """
 
-    name: str
-    where: tuple[tuple[str, str], ...]
-    worked: str
-    some: str
-    water: str
-    repeat: str
+    soil: str
+    soil_more: str
+    ahead: str
+    put_on: tuple[str, ...]
+    put_on_words: str
+    key: str
+    season: str
+    sure: str
+    quiet: str
 
 
 @dataclass(frozen=True)
 class Scouting:
-    """What to look for, of which disease, where and whether now, and what to send."""
+    """What to look for, of which disease, where and whether now, and what to send.
+
+    ``sample_asked`` is whether one is asked for this morning.
+    """
 
     name: str
     where: str
     now: bool
+    sample_asked: bool
     look_for: str
     samples: str
 
 
 @dataclass(frozen=True)
 class Task:
-    """Something to do today: what, and for which diseases; together a sentence."""
+    """Something to do today: what, and for which diseases, together a sentence; and why."""
 
     lead: str
     names: str
+    why: str = ""
+
+    @property
+    def order(self) -> str:
+        """What to do, without the reason."""
+        return f"{self.lead} {self.names}".strip() + "."
 
     @property
     def sentence(self) -> str:
-        """Both parts as one."""
-        return f"{self.lead} {self.names}".strip() + "."
+        """What to do, and why."""
+        return f"{self.order} {self.why}".strip()
 
 
 @dataclass(frozen=True)
@@ -161,22 +135,36 @@ class Change:
 class AreaView:
     """One area.
 
-    ``tasks`` say what to do today; ``last_on`` is the latest application on record, a sentence,
-    empty without records; ``rows`` stand in order of urgency; ``without`` are a name and
-    a reason for each disease that no forecast is offered for; ``planned`` and ``advice`` are those
-    of its programme.
+    ``verdict`` is the most urgent of its rows; ``tasks`` say what to do today, ``card`` is what its
+    card says beside them; ``story`` are lines on a season that is over, or of which damage was
+    seen (``damaged``), and ``whole_story`` all that is known of the last seasons; ``ask`` names the
+    diseases that the grass gets readily and whose history is not told; ``last_on`` is the latest
+    application on record, a sentence, empty without records; ``rows`` stand in order of urgency;
+    ``without`` are a name and a reason for each disease that no forecast is offered for;
+    ``planned`` and ``advice``
+    are those of its programme.
     """
 
     name: str
     turf: str
-    level: Level
+    verdict: Verdict
     tasks: tuple[Task, ...]
     soil: str
     last_on: str
-    rows: tuple[Row, ...]
+    card: Card
+    rows: tuple[DiseaseRow, ...]
     without: tuple[tuple[str, str], ...]
-    planned: tuple[Planned, ...] = ()
+    planned: tuple[PlannedWords, ...] = ()
     advice: tuple[str, ...] = ()
+    story: tuple[str, ...] = ()
+    damaged: bool = False
+    whole_story: tuple[str, ...] = ()
+    ask: str = ""
+
+    @property
+    def words(self) -> str:
+        """The verdict as people read it."""
+        return verdict_words(self.verdict)
 
     @property
     def sentence(self) -> str:
@@ -189,7 +177,10 @@ class MorningView:
     """A whole morning; ``areas`` stand in order of urgency.
 
     ``last_page`` is the day of the page before, empty without one; ``recorded`` is whether any
-    application is on record; ``message`` says it all in one line.
+    application is on record; ``caution`` is what always stands, ``cautions`` are all of them;
+    ``message`` says it all in one line, ``crew`` in two that fit a text message; ``past_label`` is
+    what went on this year past a figure of its label; ``not_had`` is what no service or file gave,
+    and what is used instead.
     """
 
     site: str
@@ -200,16 +191,29 @@ class MorningView:
     yesterday: tuple[Change, ...]
     last_page: str
     since_last: tuple[Change, ...]
-    remedies: tuple[Remedy, ...]
     scouting: tuple[Scouting, ...]
     recorded: bool
     data: tuple[str, ...]
+    not_had: tuple[str, ...]
     left_out: tuple[str, ...]
     credits: tuple[str, ...]
+    caution: str
     cautions: str
     message: str
+    crew: str
+    past_label: tuple[str, ...] = ()
 
     @property
-    def level(self) -> Level:
+    def verdict(self) -> Verdict:
         """The most urgent of its areas."""
-        return max((area.level for area in self.areas), default=Level.QUIET)
+        return max((area.verdict for area in self.areas), default=Verdict.NOTHING)
+
+    @property
+    def words(self) -> str:
+        """The verdict as people read it."""
+        return verdict_words(self.verdict)
+
+    @property
+    def is_due(self) -> bool:
+        """Whether an area asks for an application, or for a decision on one."""
+        return self.verdict >= Verdict.DECIDE

@@ -1,0 +1,1 @@
+"""What everything stands on: units, faults in one line, files read and written with care."""

@@ -1,0 +1,240 @@
+"""``patchrisk visit``: samples, soil tests and roots, put beside the season's soil temperature."""
+
+import os
+from datetime import date, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from patchrisk.base import resources
+from patchrisk.base.errors import Fault, InputError, PatchriskError
+from patchrisk.cli.options import (
+    Day,
+    Request,
+    make_folder,
+    offline_option,
+    site_options,
+    site_path,
+)
+from patchrisk.cli.screen import echo, echo_json
+
+if TYPE_CHECKING:
+    from patchrisk.report.visit.build import VisitView
+
+SAMPLES = ("visit_winter.toml", "visit_spring.toml")
+
+
+@click.command()
+@click.argument("files", nargs=-1, type=click.Path(path_type=Path, dir_okay=False))
+@click.option("--new", "make_new", is_flag=True, help="Write a commented visit's file to fill in.")
+@click.option(
+    "--what-to-take", "to_take", is_flag=True, help="Before going: plugs, packing, tests."
+)
+@site_options
+@click.option("--area", help="For --new and --what-to-take: the area; the first, or all.")
+@click.option("--date", "day", type=Day(), help="For --new: the day of the visit.")
+@click.option("--lat", "latitude", type=click.FloatRange(-90, 90), help="A sample by post: where.")
+@click.option("--lon", "longitude", type=click.FloatRange(-180, 180), help="Degrees east.")
+@click.option("--turf", help='Its grass, as "creeping bentgrass"; a mixture joined by +.')
+@click.option("--thinned", type=Day(), help="The day on which it was first seen to thin.")
+@click.option("--use", help="green, tee, fairway, lawn, ...")
+@click.option("--root-zone", help="sand green, push-up green, loam or clay.")
+@click.option(
+    "--units", type=click.Choice(["metric", "us"]), default="metric", help="Of a sample by post."
+)
+@click.option(
+    "--weather",
+    type=click.Path(path_type=Path, exists=True, dir_okay=False),
+    help="By post, without the internet: a file of daily air temperature.",
+)
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    help="The client's page (.html), or a folder for several; with --new the file to make, by "
+    "post the folder.",
+)
+@click.option("--json", "as_json", is_flag=True, help="Write JSON.")
+@click.option("--full", is_flag=True, help="With every guideline and source.")
+@offline_option
+def visit(
+    files: tuple[Path, ...],
+    make_new: bool,
+    to_take: bool,
+    site_file: Path,
+    sample: bool,
+    area: str | None,
+    day: date | None,
+    latitude: float | None,
+    longitude: float | None,
+    turf: str | None,
+    thinned: date | None,
+    use: str | None,
+    root_zone: str | None,
+    units: str,
+    weather: Path | None,
+    out: Path | None,
+    as_json: bool,
+    full: bool,
+    offline: bool,
+) -> None:
+    """Put a visit's findings beside the season: what it could be, and what would settle it.
+
+    \b
+    patchrisk visit --what-to-take          what to cut, look at, pack and ask for
+    patchrisk visit --new                   a file to write down what was found
+    patchrisk visit visit.toml              the report; with --out visit.html the client's page
+    patchrisk visit --lat 40.1 --lon -82.9 --turf "creeping bentgrass" --thinned 2026-02-03
+                                            a sample by post: the season, and a file to fill in
+
+    It names no cause of its own: that is for the laboratory.
+    """  # noqa: D301  (click reads the backspace)
+    now = datetime.now().astimezone()
+    postal = {"--lat": latitude, "--lon": longitude, "--turf": turf, "--thinned": thinned}
+    told = [name for name, value in postal.items() if value is not None]
+    if sum((make_new, to_take, bool(files), bool(told))) > 1:
+        found = "more than one thing is asked for"
+        cure = "give a file, or --new, or --what-to-take, or --lat with --lon, --turf and --thinned"
+        raise InputError(Fault("visit", "", found, cure))
+    if told:
+        missing = [name for name in postal if name not in told]
+        if missing:
+            raise InputError(
+                [Fault("visit", name, "not given", f"add {name} ...") for name in missing]
+            )
+        assert latitude is not None
+        assert longitude is not None
+        assert turf is not None
+        assert thinned is not None
+        folder = out or Path(f"sample-{thinned}")
+        files = (
+            _by_post(folder, latitude, longitude, turf, thinned, use, root_zone, units, weather),
+        )
+        out = None
+    elif make_new:
+        _new(site_path(site_file, sample), sample, area, day, now, out or Path("visit.toml"))
+        return
+    elif to_take:
+        from patchrisk.report.visit.to_take import write_to_take
+
+        request = Request(site_path(site_file, sample), sample, None, offline, now)
+        echo(write_to_take(request.morning((area,) if area else ())).rstrip())
+        return
+    elif sample:
+        files = tuple(resources.sample_weather() / name for name in SAMPLES)
+    if not files:
+        cure = "name a visit's file, or write one with `patchrisk visit --new`"
+        raise InputError(Fault("visit", "", "no visit is named", cure))
+    try:
+        _report(files, now, out, as_json=as_json, full=full, offline=offline)
+    except PatchriskError:
+        for path in files if told else ():  # what was made a moment ago, and is of no use
+            path.unlink()
+            path.with_name("site.toml").unlink()
+        raise
+    for path in files if told and not as_json else ():
+        echo(f"Wrote {path} and its site.toml: fill in what the sample shows, then judge it again.")
+
+
+def _report(
+    files: tuple[Path, ...],
+    now: datetime,
+    out: Path | None,
+    *,
+    as_json: bool,
+    full: bool,
+    offline: bool,
+) -> None:
+    from patchrisk.report.visit.build import view_of_visit
+    from patchrisk.report.visit.terminal import visit_json, write_visit
+    from patchrisk.site_day.visit import judge_day
+
+    days = [judge_day(path, now, offline=offline) for path in files]
+    views = [view_of_visit(day) for day in days]
+    written = []
+    if out is not None:
+        from patchrisk.base.saving import Output, check_outputs, write_text
+        from patchrisk.report.visit.page import VISIT_PAGE, write_visit_page
+
+        pages = _pages(out, views)
+        inputs = dict.fromkeys(files, "a visit's file")
+        for day in days:
+            inputs[day.data.site_path] = "the site file"
+        check_outputs([Output(page, VISIT_PAGE) for page in pages], inputs)
+        texts = [write_visit_page(day, view) for day, view in zip(days, views, strict=True)]
+        for page, text in zip(pages, texts, strict=True):
+            write_text(page, text)
+            written.append(page)
+    if as_json:
+        parts = [visit_json(view) for view in views]
+        echo_json(parts[0] if len(parts) == 1 else f"[{', '.join(parts)}]")
+        return
+    for view in views if out is None or len(views) == 1 else ():
+        echo(write_visit(view, full=full))
+    for page in written:
+        echo(f"Wrote {page}")
+
+
+def _pages(out: Path, views: "list[VisitView]") -> list[Path]:
+    """Name the page of each visit: the file that is told, or files in that folder."""
+    if len(views) == 1 and out.suffix.lower() in (".html", ".htm"):
+        return [out]
+    if out.suffix:
+        cure = "name a folder for several visits, or an .html file for one"
+        raise InputError(Fault("--out", str(out), "no folder and no .html file", cure))
+    from patchrisk.base.safe_text import slugs
+
+    make_folder(out)
+    names = slugs([f"{view.site} {view.area} {view.iso_day}" for view in views], [])
+    return [out / f"{name}.html" for name in names]
+
+
+def _new(
+    site: Path, sample: bool, area: str | None, day: date | None, now: datetime, out: Path
+) -> None:
+    from patchrisk.cli.visit_files import write_new_visit
+    from patchrisk.read.site import read_site
+    from patchrisk.read.site_data import sample_morning, this_morning
+
+    found = read_site(site).areas_named([area] if area else ())[0]
+    today = sample_morning(site) if sample else this_morning(site, now)
+    name = os.path.relpath(site, out.parent) if not sample else str(site.resolve())
+    write_new_visit(
+        out, site=Path(name).as_posix(), area=found.name, day=day or today, thinned=None
+    )
+    echo(f"Wrote {out}. Next: fill it in, then run `patchrisk visit {out}`.")
+
+
+def _by_post(
+    folder: Path,
+    latitude: float,
+    longitude: float,
+    turf: str,
+    thinned: date,
+    use: str | None,
+    root_zone: str | None,
+    units: str,
+    weather: Path | None,
+) -> Path:
+    from patchrisk.cli.visit_files import write_new_visit, write_postal_site
+    from patchrisk.read.site import read_site
+
+    make_folder(folder)
+    grasses = [part.strip() for part in turf.split("+") if part.strip()]
+    site = write_postal_site(
+        folder, latitude=latitude, longitude=longitude, turf=grasses, use=use,
+        root_zone=root_zone, units=units, weather=weather,
+    )  # fmt: skip
+    path = folder / "visit.toml"
+    try:
+        read_site(site)
+        write_new_visit(
+            path, site="site.toml", area="Turf", day=thinned, thinned=thinned, places=("Sample",)
+        )
+    except InputError:
+        site.unlink()
+        raise
+    echo(
+        f"Wrote {site} and {path}: fill in what the sample shows, then `patchrisk visit {path}`.\n"
+    )
+    return path

@@ -1,0 +1,176 @@
+"""The files that `patchrisk visit` writes: a visit's, and the site file of a sample by post."""
+
+import json
+import os
+from collections.abc import Sequence
+from datetime import date
+from pathlib import Path
+
+from patchrisk.base.errors import Fault, InputError
+from patchrisk.base.saving import write_text
+from patchrisk.base.user_files import is_there
+
+_VISIT = """\
+# A visit, for `patchrisk visit {name}`. Write what you saw; whatever you leave out counts as not
+# looked at. File names are relative to this file. A line with # in front is an example.
+site = {site}
+area = {area}
+date = {date}
+{thinned}         # the day on which the turf was first seen to thin
+# pattern = "patches"       # rings, patches, streaks, whole area, low spots, wear lines, shade,
+#   no shape
+# texture = "coarse"        # of the root zone, where the site file does not tell: medium, fine
+# previous = "visit-2025.toml"  # the visit before, to compare with
+# guidelines = "my_soil_tests.toml"  # your own, written like thresholds/soil_tests.toml
+# note = "anything else"
+
+# What the laboratories sent. The table of soil tests is read as it comes, CSV or Excel; how it was
+# read stands in the report. Only what it does not say need be written here.
+[laboratory]
+# file = "soil.csv"
+# extractant = "Mehlich-3"  # Mehlich-3, Olsen, Bray P1, ammonium acetate, paste, ...
+# ph_method = "1:1"         # 1:1, 1:2, paste, CaCl2
+# conductivity_method = "paste"
+# sheet = "Sheet1"          # of a workbook
+# decimal = "."             # where commas could be either
+# sure = ["sodium"]         # odd figures that are right
+# depth = "4 in"            # of the sample, where contents are in lb/acre
+# columns = {{ "Ca" = "calcium, ppm, Mehlich-3", "Lab no." = "left out" }}
+# samples = {{ "S-101" = "Good", "S-102" = "Bad" }}
+# confirmed = true          # when you looked at how it was read
+# found = {{ "take-all patch" = "DNA" }}       # microscope, culture or DNA
+# not_found = {{ "summer patch" = "DNA" }}
+
+# A treated strip beside an untreated one, told by the names of two places.
+# [strip]
+# treated = "Strip"
+# untreated = "Beside it"
+# since = 2026-02-10
+# what = "FRAC 11"
+
+# The places, from best to worst. damage: share of the turf that is thin or dead [%].
+# Amounts on the roots are "none", "few" or "many"; write what was looked for and not found, too.
+"""
+_PLACE = """
+[[place]]
+name = {name}
+# damage = {damage}
+# seen = "how the turf looks"
+# shaded = false
+# traffic = "usual"         # usual or heavy
+# photos = ["photo.jpg"]
+[place.roots]               # colour: white, tan, brown, dark; tips: usual, bulbous; crowns: dead
+# length = "8 cm"
+# colour = "white"
+# density = "many"
+# crowns = "sound"
+# runner_hyphae = "none"    # under the microscope, as those below
+# growth_cessation = "none"
+# oospores = "none"
+# root_hairs = "many"
+# tips = "usual"
+# rotten = "none"
+# sheath_lesions = "none"
+[place.ground]
+# drop_time = "4 s"
+# black_layer = false
+# thatch = "10 mm"
+# moisture = 20
+# air_filled = 18
+# mushrooms = "none"
+# infiltration = "150 mm/h"
+# organic_matter = {{ "0 to 2 cm" = 3.1 }}
+[place.nematodes]
+# ring = "200 per 100 cm3"
+[place.soil]
+# pH = "7.1, 1:1"
+# conductivity = "1.2 dS/m, paste"
+# calcium = "800 ppm, Mehlich-3"
+"""
+_SITE = """\
+# Site file of patchrisk: one place, its areas, and where its readings are.
+# Made for a sample by post: there is no logger and no record here.
+
+[site]
+name = {name}
+latitude = {latitude}
+longitude = {longitude}
+units = {units}
+
+[[area]]
+name = "Turf"
+turf = {turf}
+{more}"""
+
+
+def write_new_visit(
+    path: Path,
+    *,
+    site: str,
+    area: str,
+    day: date,
+    thinned: date | None,
+    places: Sequence[str] = ("Good", "Middling", "Bad"),
+) -> None:
+    """Write a commented visit's file; one that is there is left alone.
+
+    Raises
+    ------
+    InputError
+        When there is a file of this name.
+    """
+    if is_there(path):
+        found, cure = "there is one already", "name another with --out"
+        raise InputError(Fault(str(path), "", found, cure))
+    head = _VISIT.format(
+        name=path.name,
+        site=_quoted(site),
+        area=_quoted(area),
+        date=day,
+        thinned=f"# thinned = {day}" if thinned is None else f"thinned = {thinned}",
+    )
+    steps = [0, 20, 50] if len(places) == 3 else [20] * len(places)
+    parts = [_PLACE.format(name=_quoted(p), damage=d) for p, d in zip(places, steps, strict=True)]
+    write_text(path, head + "".join(parts))
+
+
+def write_postal_site(
+    folder: Path,
+    *,
+    latitude: float,
+    longitude: float,
+    turf: Sequence[str],
+    use: str | None,
+    root_zone: str | None,
+    units: str,
+    weather: Path | None,
+) -> Path:
+    """Write the site file of a sample by post; errors as for `write_new_visit`."""
+    path = folder / "site.toml"
+    if is_there(path):
+        found, cure = "there is one already", "name another folder with --out"
+        raise InputError(Fault(str(path), "", found, cure))
+    folder.mkdir(parents=True, exist_ok=True)
+    more = "".join(
+        f"{key} = {_quoted(value)}\n"
+        for key, value in (("use", use), ("root_zone", root_zone))
+        if value
+    )
+    if weather is not None:
+        try:
+            name = os.path.relpath(weather, folder)
+        except ValueError:  # another drive
+            name = str(weather.resolve())
+        more += f"\n[[weather]]\nfile = {_quoted(Path(name).as_posix())}\n\n[online]\nuse = false\n"
+    grass = _quoted(turf[0]) if len(turf) == 1 else f"[{', '.join(map(_quoted, turf))}]"
+    text = _SITE.format(
+        name=_quoted(f"Sample by post, {latitude:g}, {longitude:g}"),
+        latitude=repr(float(latitude)), longitude=repr(float(longitude)),
+        units=_quoted(units), turf=grass, more=more,
+    )  # fmt: skip
+    write_text(path, text)
+    return path
+
+
+def _quoted(text: str) -> str:
+    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")

@@ -1,0 +1,1 @@
+"""What is decided, and from what: pure functions on arrays of days and lanes."""

@@ -1,0 +1,304 @@
+"""The soil model's error ahead: what the logger has taught of it, and what stays unknown."""
+
+from dataclasses import dataclass, field, replace
+from functools import lru_cache
+
+import numpy as np
+
+from patchrisk.base.units import BoolArray, FloatArray, IntArray
+from patchrisk.core.soil.heat_stores import recent
+
+YEAR = 365.25  # mean length of the calendar year [days]
+BLOCK = 30  # days that readings older than the daily ones are averaged over
+USUAL_DAYS = 20  # over which warmth that has become usual is forgotten again [days]
+
+
+@dataclass(frozen=True)
+class ErrorCovariance:
+    """How the error of modelled soil temperature hangs together over time.
+
+    Shares are of the variance that the model states of its error; they need not add up to one.
+
+    Parameters
+    ----------
+    fast, slow, long : float
+        Shares that are forgotten over `fast_days`, `slow_days` and `long_days` [1].
+    lasting : float
+        Share that never changes at a site [1].
+    yearly, half_yearly : float
+        Shares that come back at the same time of each year [1].
+    probe : float
+        Variance of a reading's own error, as a share of the model's [1].
+    warmth, swing : float
+        Variance of how far the error follows `departures` of the weather: air warmer than it
+        was of late, a daily range wider than usual [degC-2].
+    spell_days : float
+        Over which that way of following is forgotten: grass grows, soil dries [days].
+    sibling_weather, sibling_site : float
+        Correlation of two areas of one site in what is forgotten within days, how the error
+        follows the weather with it, and in all that lasts longer [1].
+    """
+
+    fast: float
+    fast_days: float
+    slow: float
+    slow_days: float
+    long: float
+    long_days: float
+    lasting: float
+    yearly: float
+    half_yearly: float
+    probe: float
+    warmth: float = 0.0
+    swing: float = 0.0
+    spell_days: float = 1.0
+    sibling_weather: float = 0.0
+    sibling_site: float = 0.0
+
+    def weather(self, apart: FloatArray) -> FloatArray:
+        """Covariance of the part that is forgotten within days, so many days apart [1]."""
+        return np.asarray(self.fast * np.exp(-np.abs(apart) / self.fast_days))
+
+    def site(self, apart: FloatArray) -> FloatArray:
+        """Covariance of all that lasts longer, so many days apart [1]."""
+        turn = 2 * np.pi * apart / YEAR
+        return np.asarray(
+            self.slow * np.exp(-np.abs(apart) / self.slow_days)
+            + self.long * np.exp(-np.abs(apart) / self.long_days)
+            + self.lasting
+            + self.yearly * np.cos(turn)
+            + self.half_yearly * np.cos(2 * turn)
+        )
+
+    def spell(self, apart: FloatArray) -> FloatArray:
+        """Correlation of how the error follows the weather, so many days apart [1]."""
+        return np.asarray(np.exp(-np.abs(apart) / self.spell_days))
+
+
+def departures(air_min_c: FloatArray, air_max_c: FloatArray, usual_range_c: float) -> FloatArray:
+    """How each day's weather departs from the usual: what the model's error may follow.
+
+    Parameters
+    ----------
+    air_min_c, air_max_c : ndarray of float, shape (days,)
+        [degC]; a day without both departs by nothing.
+    usual_range_c : float
+        Daily range of the air that counts as usual [degC].
+
+    Returns
+    -------
+    ndarray of float, shape (days, 2)
+        Daily mean above that of the past weeks; daily range above the usual [degC].
+    """
+    known = np.isfinite(air_min_c) & np.isfinite(air_max_c)
+    if not known.any():
+        return np.zeros((len(known), 2))
+    day = np.arange(len(known))
+    mean = np.interp(day, day[known], (air_min_c + air_max_c)[known] / 2)
+    warmth = mean - recent(mean[:, None], USUAL_DAYS)[:, 0]
+    both = np.stack([warmth, air_max_c - air_min_c - usual_range_c], axis=1)
+    return np.where(known[:, None], both, 0.0)
+
+
+@dataclass(frozen=True)
+class KnownErrors:
+    """Errors known from readings, relative to the standard deviation stated for the day.
+
+    Parameters
+    ----------
+    day : ndarray of float, shape (known,)
+        When, on the count of days that the paths use; whole [days].
+    error : ndarray of float, shape (known, lanes)
+        (logged - modelled) / standard deviation [1].
+    daily : ndarray of bool, shape (known,)
+        A single day, or the mean of `BLOCK` days.
+    signs : ndarray of float, shape (known, 2)
+        The day's `departures` [degC]; none for a mean of days.
+    noise : float or ndarray of float, shape (known,)
+        Variance of the reading's own error beyond a logger's, over the model's [1].
+    place : int or ndarray of int, shape (known,)
+        Which area of the site it is of: 0 for the area itself, another number for each sibling.
+    """
+
+    day: FloatArray
+    error: FloatArray
+    daily: BoolArray
+    signs: FloatArray
+    noise: FloatArray | float = 0.0
+    place: IntArray | int = 0
+
+    def and_those(self, more: "KnownErrors") -> "KnownErrors":
+        """Return these and more of one lane, which are the same in every lane."""
+        error = np.repeat(more.error, self.error.shape[1], axis=1)
+        return KnownErrors(
+            np.r_[self.day, more.day],
+            np.vstack([self.error, error]),
+            np.r_[self.daily, more.daily],
+            np.vstack([self.signs, more.signs]),
+            np.r_[self.own_noise, more.own_noise],
+            np.r_[self.places, more.places],
+        )
+
+    def moved(self, days: float) -> "KnownErrors":
+        """Return them on a count of days that began so much earlier [days]."""
+        return replace(self, day=self.day + days)
+
+    @property
+    def own_noise(self) -> FloatArray:
+        """Variance of each reading's own error beyond a logger's, (known,) [1]."""
+        return np.broadcast_to(np.asarray(self.noise, dtype=np.float64), self.day.shape)
+
+    @property
+    def places(self) -> IntArray:
+        """Which area of the site each is of, (known,)."""
+        return np.broadcast_to(np.asarray(self.place, dtype=np.int64), self.day.shape)
+
+
+def known_errors(
+    day: FloatArray, error: FloatArray, signs: FloatArray, *, daily_from: float
+) -> KnownErrors:
+    """Keep the errors since a day one by one, and older ones as means of `BLOCK` days.
+
+    Parameters
+    ----------
+    day : ndarray of float, shape (days,)
+        Rising count of days [days].
+    error : ndarray of float, shape (days, lanes)
+        Relative errors [1]; NaN where nothing was logged.
+    signs : ndarray of float, shape (days, 2)
+        Their `departures` [degC].
+    daily_from : float
+        First day kept by itself [days].
+    """
+    known = np.isfinite(error).all(axis=1)
+    late = known & (day >= daily_from)
+    older = known & ~late
+    at, mean = [], []
+    block = np.floor((day - daily_from) / BLOCK)
+    for number in np.unique(block[older]):
+        rows = older & (block == number)
+        if rows.sum() >= BLOCK / 2:
+            at.append(round(float(day[rows].mean())))
+            mean.append(error[rows].mean(axis=0))
+    lanes = error.shape[1]
+    return KnownErrors(
+        np.r_[np.array(at), day[late]],
+        np.vstack([np.array(mean).reshape(-1, lanes), error[late]]),
+        np.r_[np.zeros(len(at), bool), np.ones(int(late.sum()), bool)],
+        np.vstack([np.zeros((len(at), 2)), signs[late]]),
+    )
+
+
+@dataclass(frozen=True)
+class ConditionalError:
+    """What readings on some days tell of the errors of others, whatever the readings were.
+
+    Parameters
+    ----------
+    weights : ndarray of float, shape (days, known)
+        Times the known errors they give the error to expect of each day.
+    root : ndarray of float, shape (days, days)
+        Lower triangle; times standard normal numbers it gives errors around the expected [1].
+    """
+
+    weights: FloatArray
+    root: FloatArray
+    _drawn: dict[tuple[int, int], FloatArray] = field(default_factory=dict)
+
+    @property
+    def variance(self) -> FloatArray:
+        """Variance of what stays unknown of each day, (days,) [1]."""
+        return np.asarray((self.root**2).sum(axis=1))
+
+    def expected(self, known: KnownErrors) -> FloatArray:
+        """Error to expect of each day [1], (days, lanes); fades from the last reading on."""
+        return self.weights @ known.error
+
+    def drawn(self, count: int, seed: int) -> FloatArray:
+        """Draw courses of what stays unknown [1], (days, count); same seed, same courses."""
+        if (count, seed) not in self._drawn:
+            self._drawn[count, seed] = self.root @ _noise(len(self.root), count, seed)
+        return self._drawn[count, seed]
+
+
+@lru_cache(maxsize=4)
+def _noise(days: int, count: int, seed: int) -> FloatArray:
+    noise = np.random.default_rng(seed).standard_normal((days, count))
+    noise.flags.writeable = False
+    return noise
+
+
+@dataclass(frozen=True)
+class ConditionalErrors:
+    """`condition_error` under one covariance, kept: areas logged on the same days share it."""
+
+    covariance: ErrorCovariance
+    _kept: dict[tuple[bytes, ...], ConditionalError] = field(default_factory=dict)
+
+    def of(self, day: FloatArray, signs: FloatArray, known: KnownErrors) -> ConditionalError:
+        """As `condition_error`."""
+        arrays = (day, signs, known.day, known.daily, known.signs, known.own_noise, known.places)
+        key = tuple(np.ascontiguousarray(array).tobytes() for array in arrays)
+        if key not in self._kept:
+            self._kept[key] = condition_error(self.covariance, day, signs, known)
+        return self._kept[key]
+
+
+def condition_error(
+    covariance: ErrorCovariance, day: FloatArray, signs: FloatArray, known: KnownErrors
+) -> ConditionalError:
+    """Work out what the readings' days tell of other days.
+
+    Parameters
+    ----------
+    covariance : ErrorCovariance
+    day : ndarray of float, shape (days,)
+        Whole days, on the count of days of ``known`` [days].
+    signs : ndarray of float, shape (days, 2)
+        Their `departures` [degC].
+    known : KnownErrors
+        Of which the errors themselves are not looked at.
+
+    Notes
+    -----
+    A Gaussian process conditioned on readings (Rasmussen & Williams 2006, Gaussian Processes for
+    Machine Learning, eqs 2.22 to 2.24, equation numbers from memory). That the error follows the
+    weather is a regression on its departures whose coefficients wander: products of the
+    departures in the covariance (section 2.7 there).
+    """
+    reach = np.concatenate([day, known.day])
+    apart = np.arange(np.ptp(reach) + 1)  # days are whole, so each lag is reckoned once
+    lasting, spell = covariance.site(apart), covariance.spell(apart)
+    passing = covariance.weather(apart)
+    shared, fresh = covariance.sibling_site * lasting, covariance.sibling_weather * passing
+    by_lag = np.concatenate([lasting + passing, lasting, shared + fresh, shared])
+    size = np.sqrt([covariance.warmth, covariance.swing])
+
+    def between(a: KnownErrors, b: KnownErrors) -> FloatArray:
+        lag = np.subtract.outer(a.day.astype(np.intp), b.day.astype(np.intp))
+        np.abs(lag, out=lag)
+        out: FloatArray = (a.signs * size) @ (b.signs * size).T
+        out *= spell.take(lag)
+        lag[~np.logical_and.outer(a.daily, b.daily)] += len(apart)  # what passes is not in a mean
+        elsewhere = np.not_equal.outer(a.places, b.places)
+        if elsewhere.any():
+            lag[elsewhere] += 2 * len(apart)
+            out[elsewhere] *= covariance.sibling_weather
+        out += by_lag.take(lag)
+        return out
+
+    wanted = KnownErrors(day, np.empty((len(day), 0)), np.ones(len(day), bool), signs)
+    left = between(wanted, wanted)
+    weights = np.zeros((len(day), len(known.day)))
+    if len(known.day):
+        gram = between(known, known)
+        # Variance of a mean of many days
+        block = covariance.fast * 2 * covariance.fast_days / BLOCK
+        own = np.where(known.daily, 0.0, block) + covariance.probe + known.own_noise
+        gram[np.diag_indices_from(gram)] += own
+        cross = between(wanted, known)
+        weights = np.asarray(np.linalg.solve(gram, cross.T).T, dtype=np.float64)
+        left -= weights @ cross.T
+    left[np.diag_indices_from(left)] += 1e-6  # rounding leaves it barely short of positive
+    root = np.linalg.cholesky(left)
+    return ConditionalError(weights, np.asarray(root, dtype=np.float64))

@@ -1,0 +1,261 @@
+"""Readings by hand against the soil model: what they say of its error, and the soil by them."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from patchrisk.base.units import DAY, BoolArray, DayArray, FloatArray, IntArray
+from patchrisk.core.dates.forecast_error import ConditionalErrors, KnownErrors
+from patchrisk.core.soil.air_to_soil import SoilEstimate
+from patchrisk.core.soil.day_wave import DayWave
+from patchrisk.core.soil.logged import LOGGED, MODELLED
+from patchrisk.core.soil.root_depth import SoilSeries
+
+MOST_FORETOLD = 100  # readings by a logger that is set to one a day are many
+CORRECTED, SHARED = "corrected", "shared"
+
+
+@dataclass(frozen=True)
+class HandErrors:
+    """What readings by hand say of the estimate, one row a reading, by day.
+
+    Attributes
+    ----------
+    dates : array of datetime64[D]
+    read_c : array
+        As read [degC].
+    expected_c : array
+        The estimate at the hour and depth of the reading [degC].
+    mean_c : array
+        The day's mean at that depth that the reading implies [degC].
+    estimate_c, sd_c : array
+        The estimated mean and its error [degC].
+    own_sd_c : array
+        Error of a reading as the day's mean: its own and the wave's [degC].
+    signs : array, (readings, 2)
+        Departures of the day's weather [degC].
+    sound : array of bool
+        Whether it stands near enough to the estimate to be used.
+    rows : array of int
+        Place of each among the area's readings; those of days without an estimate are lacking.
+    """
+
+    dates: DayArray
+    read_c: FloatArray
+    expected_c: FloatArray
+    mean_c: FloatArray
+    estimate_c: FloatArray
+    sd_c: FloatArray
+    own_sd_c: FloatArray
+    signs: FloatArray
+    sound: BoolArray
+    rows: IntArray
+
+    @property
+    def error(self) -> FloatArray:
+        """Error of the estimate by each reading, over its standard deviation [1]."""
+        return np.asarray((self.mean_c - self.estimate_c) / self.sd_c)
+
+    @property
+    def noise(self) -> FloatArray:
+        """Variance of each reading's own error, over the estimate's [1]."""
+        return np.asarray((self.own_sd_c / self.sd_c) ** 2)
+
+    def known(self, first_day: np.datetime64, pick: BoolArray | None = None) -> KnownErrors:
+        """Return the sound readings as known errors, days counted from ``first_day``."""
+        use = self.sound if pick is None else self.sound & pick
+        day = ((self.dates - first_day) / DAY).astype(np.float64)
+        return KnownErrors(
+            day[use],
+            self.error[use, None],
+            np.ones(int(use.sum()), bool),
+            self.signs[use],
+            self.noise[use],
+        )
+
+
+def compare_readings(
+    dates: DayArray,
+    solar_hour: FloatArray,
+    depth_cm: FloatArray,
+    read_c: FloatArray,
+    estimate: SoilEstimate,
+    signs: FloatArray,
+    *,
+    damping_cm: float,
+    wave: DayWave,
+    own_sd_c: float,
+    most_off: float,
+) -> HandErrors:
+    """Hold readings against the estimate at their hour and depth.
+
+    Parameters
+    ----------
+    dates : array of datetime64[D], (readings,)
+    solar_hour, depth_cm, read_c : array, (readings,)
+        Solar time [h], depth [cm] and what was read [degC].
+    estimate : SoilEstimate
+        Of each reading's day at its depth, (readings,); NaN where there is none.
+    signs : array, (readings, 2)
+        Departures of each day's weather [degC].
+    damping_cm : float
+        Depth over which the day's range falls to 1/e [cm].
+    wave : DayWave
+    own_sd_c : float
+        Error of a reading as one of its moment and depth [degC].
+    most_off : float
+        Standard deviations that a sound reading may stand off [1].
+    """
+    half = (estimate.max_c - estimate.min_c) / 2
+    above = wave.above_mean_c(solar_hour, half, depth_cm, damping_cm)
+    own = np.hypot(own_sd_c, wave.error * half)
+    off = np.abs(read_c - above - estimate.mean_c) / np.hypot(own, estimate.sd_c)
+    rows = np.flatnonzero(np.isfinite(off))
+    rows = rows[np.argsort(dates[rows], kind="stable")]
+    return HandErrors(
+        dates=dates[rows],
+        read_c=read_c[rows],
+        expected_c=(estimate.mean_c + above)[rows],
+        mean_c=(read_c - above)[rows],
+        estimate_c=estimate.mean_c[rows],
+        sd_c=estimate.sd_c[rows],
+        own_sd_c=own[rows],
+        signs=signs[rows],
+        sound=off[rows] <= most_off,
+        rows=rows,
+    )
+
+
+def correct_soil(
+    series: SoilSeries,
+    estimate: SoilEstimate,
+    hand: KnownErrors | None,
+    siblings: KnownErrors | None,
+    errors: ConditionalErrors,
+    signs: FloatArray,
+    *,
+    probe_sd_c: float,
+    told: float,
+    spread: float,
+    seed: int,
+) -> SoilSeries:
+    """Return an area's soil at a depth as readings by hand and other areas' loggers correct it.
+
+    The error of the estimate is conditioned on them and on what was logged; logged days stay as
+    they are. In units of its standard deviation it is taken as one at all depths.
+
+    Parameters
+    ----------
+    series : SoilSeries
+    estimate : SoilEstimate
+        At the same depth and on the same days.
+    hand, siblings : KnownErrors or None
+        What readings by hand, and loggers of other areas, say; days counted from the first.
+    errors : ConditionalErrors
+    signs : array, (days, 2)
+        Departures of the days' weather [degC].
+    probe_sd_c : float
+        How far a reading's place may stand from the turf it speaks for [degC].
+    told : float
+        Share of a day's variance that they must take off for it to be told [1].
+    spread : float
+        By which the error of a day is multiplied that readings by hand make so much surer [1].
+    seed : int
+    """
+    day = ((series.dates - series.dates[0]) / DAY).astype(np.float64)
+    logged = series.came_from == LOGGED
+    off = ((series.mean_c - estimate.mean_c) / estimate.sd_c)[:, None]
+    here = logged & np.isfinite(off[:, 0])
+    log = KnownErrors(day[here], off[here], np.ones(int(here.sum()), bool), signs[here])
+    with_siblings = log if siblings is None else log.and_those(siblings)
+    known = with_siblings if hand is None else with_siblings.and_those(hand)
+    alone, before, after = (errors.of(day, signs, those) for those in (log, with_siblings, known))
+    expected = after.expected(known)[:, 0]
+    mean = np.where(logged, series.mean_c, estimate.mean_c + estimate.sd_c * expected)
+    shared = before.variance <= (1 - told) * alone.variance
+    surer = after.variance <= (1 - told) * before.variance
+    scale = estimate.sd_c * np.where(surer, spread, 1.0)
+    sd = np.hypot(scale * np.sqrt(after.variance), probe_sd_c)
+    count = len(series.draws_c)
+    noise = after.drawn(series.draws_c.shape[1], seed)[-count:] * scale[-count:, None]
+    apart = probe_sd_c * np.random.default_rng(seed).standard_normal(series.draws_c.shape[1])
+    draws = np.where(logged[-count:, None], 0.0, noise) + mean[-count:, None] + apart
+    how: npt.NDArray[np.str_] = np.where(surer, CORRECTED, np.where(shared, SHARED, MODELLED))
+    came_from = np.where(series.came_from == MODELLED, how, series.came_from)
+    return replace(
+        series,
+        mean_c=mean,
+        max_c=series.max_c + (mean - series.mean_c),
+        sd_c=np.where(logged, series.sd_c, sd),
+        came_from=came_from,
+        draws_c=draws,
+    )
+
+
+def forward_errors(hand: HandErrors, errors: ConditionalErrors) -> FloatArray:
+    """Return each sound reading less the estimate as the readings before its day correct it.
+
+    Returns
+    -------
+    array, (sound readings,)
+        [degC], of the last `MOST_FORETOLD`; the first of all stands off the estimate as it is.
+    """
+    sound = np.flatnonzero(hand.sound)[-MOST_FORETOLD:]
+    out = np.empty(len(sound))
+    for n, row in enumerate(sound):
+        before = hand.known(hand.dates[0], hand.dates < hand.dates[row])
+        day = ((hand.dates[[row]] - hand.dates[0]) / DAY).astype(np.float64)
+        told = errors.of(day, hand.signs[[row]], before).expected(before)[0, 0]
+        out[n] = hand.mean_c[row] - hand.estimate_c[row] - told * hand.sd_c[row]
+    return out
+
+
+def error_with_more(
+    hand: HandErrors | None,
+    errors: ConditionalErrors,
+    *,
+    today: np.datetime64,
+    sd_c: float,
+    own_sd_c: float,
+    every_days: int | None,
+    days: int = 364,
+) -> float:
+    """Return the error to expect of a day of the year to come, root mean square [degC].
+
+    Each day is known by the readings so far, and by those up to it of the year to come.
+
+    Parameters
+    ----------
+    hand : HandErrors or None
+        Readings so far.
+    today : datetime64[D]
+    sd_c : float
+        Error of the estimate by itself [degC].
+    own_sd_c : float
+        Error of a reading to come [degC].
+    every_days : int or None
+        One reading every so many days, from today on; none.
+    days : int
+        Length of the year [days].
+    """
+    first = today if hand is None or not len(hand.dates) else hand.dates[0]
+    start = float((today - first) / DAY)
+    nothing = np.zeros((0, 2))
+    none = KnownErrors(np.zeros(0), np.zeros((0, 1)), np.zeros(0, bool), nothing)
+    known = none if hand is None else hand.known(first)
+    step = every_days or days
+    variances = []
+    for begin in range(0, days, step):
+        if every_days is not None:
+            more = KnownErrors(
+                np.array([start + begin]),
+                np.zeros((1, 1)),
+                np.ones(1, bool),
+                np.zeros((1, 2)),
+                np.array([(own_sd_c / sd_c) ** 2]),
+            )
+            known = known.and_those(more)
+        block = start + np.arange(begin, min(begin + step, days), dtype=np.float64)
+        variances.append(errors.of(block, np.zeros((len(block), 2)), known).variance)
+    return sd_c * float(np.sqrt(np.concatenate(variances).mean()))

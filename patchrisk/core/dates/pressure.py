@@ -1,0 +1,180 @@
+"""How much infection a season's soil temperature allowed, in days at the optimum."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from patchrisk.base.units import BoolArray, FloatArray
+from patchrisk.core.dates.openings import SoilPaths
+from patchrisk.core.rules.infection import Cardinal, optimum_days
+from patchrisk.core.rules.seasons import Season, season_days
+
+WET_WITHIN = 0.5  # days at the optimum; they are printed in whole days
+
+
+@dataclass(frozen=True)
+class Spread:
+    """The 10, 50 and 90 % points of something."""
+
+    low: float
+    middle: float
+    high: float
+
+
+@dataclass(frozen=True)
+class Pressure:
+    """Infection pressure of a season.
+
+    Parameters
+    ----------
+    first, last : datetime64[D]
+        The season summed over, as far as it can be seen ahead.
+    so_far : Spread
+        Sum up to today [days at the optimum]; the spread is the soil temperature's error.
+    rest : Spread
+        What the rest of the season adds [days at the optimum]: weather and error.
+    usual_so_far, usual_rest : Spread or None
+        The same over the past years; None without one.
+    place : float or None
+        Share of the past years with less at this date [1].
+    wet : float or None
+        Of the sum so far, what fell on days of wet soil [days at the optimum]; None where the
+        disease file says nothing of wetness, or unread rain could change it by `WET_WITHIN`.
+    years : int
+        Past years compared.
+    """
+
+    first: np.datetime64
+    last: np.datetime64
+    so_far: Spread
+    rest: Spread
+    usual_so_far: Spread | None
+    usual_rest: Spread | None
+    place: float | None
+    wet: float | None
+    years: int
+
+
+def infection_season(seasons: list[Season]) -> Season:
+    """Return the shortest season, over the new year or not, that holds all of the seasons."""
+    starts = sorted({s.start for s in seasons})
+    best: tuple[int, Season] | None = None
+    for start in starts:
+        # Days after the start, on a circle of a year, by which every season has ended.
+        length = max((_turn(start, s.start) + _turn(s.start, s.end)) for s in seasons)
+        if length >= 365:
+            continue
+        end = max(seasons, key=lambda s: _turn(start, s.start) + _turn(s.start, s.end)).end
+        if best is None or length < best[0]:
+            best = (length, Season(start, end))
+    return best[1] if best is not None else Season((1, 1), (12, 31))
+
+
+def _turn(a: tuple[int, int], b: tuple[int, int]) -> int:
+    """Days from one day of the year on to another, 0 to 364."""
+
+    def day(md: tuple[int, int]) -> int:
+        date = np.datetime64(f"2001-{md[0]:02d}-{md[1]:02d}", "D")
+        return int((date - np.datetime64("2001-01-01", "D")).astype(int))
+
+    return (day(b) - day(a)) % 365
+
+
+@dataclass(frozen=True)
+class Wet:
+    """Days of wet soil, (days,): those sure to be, and those that may be.
+
+    They differ on days that rain nobody read could have made wet.
+    """
+
+    sure: BoolArray
+    possible: BoolArray
+
+
+def wet_days(rain_mm: FloatArray, days: int, least_mm: float) -> Wet:
+    """Days by whose end at least so much rain had fallen within so many days."""
+    window = np.ones(days)
+    total = np.convolve(np.nan_to_num(rain_mm), window)[: len(rain_mm)]
+    unread = np.convolve(np.isnan(rain_mm), window)[: len(rain_mm)] > 0
+    sure = np.asarray(total >= least_mm)
+    return Wet(sure, sure | unread)
+
+
+def pressure_ahead(
+    cardinal: Cardinal,
+    season: Season,
+    paths: SoilPaths,
+    past: SoilPaths | None,
+    *,
+    southern: bool,
+    wet: Wet | None = None,
+    limits: tuple[np.datetime64, np.datetime64] | None = None,
+) -> Pressure | None:
+    """Sum the relative rate of infection over a season: so far, to come, and as usual.
+
+    Parameters
+    ----------
+    cardinal : Cardinal
+        Response of infection to soil temperature.
+    season : Season
+    paths, past : SoilPaths
+        The same days this year and along past years.
+    southern : bool
+        Whether the place lies south of the equator.
+    wet : Wet, optional
+        The days before today on which the soil was wet.
+    limits : tuple of datetime64[D], optional
+        First and last day to sum over; those of the season at hand, or of the next, without.
+
+    Returns
+    -------
+    Pressure or None
+        None when no day of a season can be seen ahead.
+    """
+    if limits is None:
+        inside, label, _ = season_days(season, paths.dates, southern=southern)
+        coming = np.flatnonzero(inside[paths.today :])
+        if not coming.size:
+            return None
+        rows = np.flatnonzero(inside & (label == label[paths.today + coming[0]]))
+    else:
+        rows = np.flatnonzero((paths.dates >= limits[0]) & (paths.dates <= limits[1]))
+        if not rows.size or paths.dates[rows[0]] > limits[0]:
+            return None  # not in sight, or not the whole of it
+    before = rows < paths.today
+    rate = paths.rate(cardinal)[rows]
+    total = optimum_days(rate).known
+    so_far = total[before][-1] if before.any() else np.zeros(total.shape[1])
+    wet_sum = None
+    if wet is not None:
+        least, most = (
+            float(np.median(rate[before][mask[rows[before]]].sum(axis=0)))
+            for mask in (wet.sure, wet.possible)
+        )
+        wet_sum = least if most - least < WET_WITHIN else None
+    usual_so_far = usual_rest = place = None
+    years = 0
+    if past is not None:
+        usual = optimum_days(past.rate(cardinal)[rows]).known
+        then = usual[before][-1] if before.any() else np.zeros(usual.shape[1])
+        usual_so_far, usual_rest = spread_of(then), spread_of(usual[-1] - then)
+        if before.any():
+            place = float(np.mean(then < np.median(so_far)))
+        years = past.traces
+    return Pressure(
+        first=paths.dates[rows[0]],
+        last=paths.dates[rows[-1]],
+        so_far=spread_of(so_far),
+        rest=spread_of(total[-1] - so_far),
+        usual_so_far=usual_so_far,
+        usual_rest=usual_rest,
+        place=place,
+        wet=wet_sum,
+        years=years,
+    )
+
+
+def spread_of(values: FloatArray) -> Spread:
+    """Return the 10, 50 and 90 % points of values."""
+    low, middle, high = np.quantile(values, [0.1, 0.5, 0.9])
+    return Spread(float(low), float(middle), float(high))

@@ -1,0 +1,260 @@
+"""When infected roots show: the stress that shows them, and the lag behind the infection."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from patchrisk.base.units import BoolArray, DayArray, FloatArray, IntArray
+from patchrisk.core.counters import run_length
+from patchrisk.core.dates.openings import SoilPaths
+from patchrisk.core.rules.infection import Cardinal
+
+WEEK = 7
+
+
+@dataclass(frozen=True)
+class StressRule:
+    """A stress with a figure: so warm, or so cold, for so many days in a row."""
+
+    soil_above_c: float | None = None
+    air_above_c: float | None = None
+    air_below_c: float | None = None
+    days: int = 1
+
+
+@dataclass(frozen=True)
+class Shows:
+    """What a disease file says of how infection comes to light.
+
+    Parameters
+    ----------
+    stress : sequence of StressRule
+        Those with a figure; any of them is enough.
+    after_infection, after_stress : tuple of float or None
+        Shortest and longest published lag [days].
+    exposure_days : int
+        Days at temperatures that allow infection which must have gone before [days].
+    """
+
+    stress: tuple[StressRule, ...]
+    after_infection: tuple[float, float] | None
+    after_stress: tuple[float, float] | None
+    exposure_days: int
+
+
+@dataclass(frozen=True)
+class Watch:
+    """When to expect symptoms.
+
+    Parameters
+    ----------
+    basis : {"stress", "months"}
+        Whether a published stress was followed along the traces, or only the months are known in
+        which symptoms are seen.
+    first, last : datetime64[D]
+        Days between which symptoms should first show: the 10 % point by the shortest published
+        lag and the 90 % point by the longest, of the paths in which they do; or the stretch of
+        months, whose ``last`` is None when it lies beyond what can be seen ahead.
+    chance : float or None
+        Probability that the published stress comes in these months, upon infection [1]; None
+        when no figure is published. With ``months`` it is too small to name weeks by.
+    weeks : tuple of (datetime64[D], float)
+        First day of a week from today, and the probability that they first show in it by the
+        shortest lag [1].
+    scout_from : datetime64[D]
+        When to begin, or to have begun, to look.
+    begun : float or None
+        Probability that the stress came before today [1].
+    yet : float or None
+        Probability that it comes from today on, in the same months [1].
+    """
+
+    basis: Literal["stress", "months"]
+    first: np.datetime64
+    last: np.datetime64 | None
+    chance: float | None
+    weeks: tuple[tuple[np.datetime64, float], ...]
+    scout_from: np.datetime64
+    begun: float | None
+    yet: float | None = None
+
+
+def watch(
+    shows: Shows,
+    infected: IntArray,
+    stretch: tuple[int, int],
+    paths: SoilPaths,
+    air_min_c: FloatArray | None,
+    air_max_c: FloatArray | None,
+    *,
+    scout_before_days: int,
+    least_chance: float,
+) -> Watch | None:
+    """Follow infection and stress along the paths to the first symptoms.
+
+    Parameters
+    ----------
+    shows : Shows
+    infected : ndarray of int, shape (paths,)
+        Row on which infection begins; the number of days where it does not.
+    stretch : tuple of int
+        First row, and the row after the last, of the months in which the damage shows; they may
+        lie outside the paths.
+    paths : SoilPaths
+        At the depth of the stress figures.
+    air_min_c, air_max_c : ndarray of float, shape (days, traces), or None
+        Along the same days; paths follow the traces in turn.
+    scout_before_days : int
+        Days before the first likely symptoms to begin scouting [days].
+    least_chance : float
+        Below this probability no weeks are named [1].
+
+    Returns
+    -------
+    Watch or None
+        None when nothing is to be expected any more, or within what can be seen ahead.
+    """
+    dates, today = paths.dates, paths.today
+    stretch = max(stretch[0], 0), min(stretch[1], len(dates))
+    if stretch[1] <= max(today, stretch[0]):
+        return None
+    soonest, latest = (int(np.ceil(days)) for days in shows.after_infection or (0.0, 0.0))
+    ready = infected + soonest
+    chance = begun = ahead = None
+    if shows.stress:
+        shown = first_symptoms(shows, paths, air_min_c, air_max_c, ready, stretch)
+        slow = first_symptoms(shows, paths, air_min_c, air_max_c, infected + latest, stretch)
+        yet = first_symptoms(
+            shows, paths, air_min_c, air_max_c, ready, (max(today, stretch[0]), stretch[1])
+        )
+        chance, begun = float(np.mean(shown < len(dates))), float(np.mean(shown < today))
+        ahead = float(np.mean(yet < len(dates)))
+        if chance >= least_chance:
+            first, last = _point(shown, len(dates), 0.1), _point(slow, len(dates), 0.9)
+            last = max(first, last)
+            scout = dates[max(first - scout_before_days, 0)]
+            weeks = _by_week(shown, dates, today, stretch[1])
+            return Watch(
+                basis="stress",
+                first=dates[first],
+                last=dates[last],
+                chance=chance,
+                weeks=weeks,
+                scout_from=scout,
+                begun=begun,
+                yet=ahead,
+            )
+    first = max(stretch[0], int(np.median(ready)))
+    if first >= stretch[1]:
+        return None
+    scout = dates[max(first - scout_before_days, 0)]
+    end = dates[stretch[1] - 1] if stretch[1] < len(dates) else None
+    return Watch(
+        basis="months",
+        first=dates[first],
+        last=end,
+        chance=chance,
+        weeks=(),
+        scout_from=scout,
+        begun=begun,
+        yet=ahead,
+    )
+
+
+def _point(shown: IntArray, never: int, share: float) -> int:
+    """Row by which the share of the paths with symptoms has them; the first when none has."""
+    ever = np.sort(shown[shown < never])
+    return int(ever[int(share * (len(ever) - 1))]) if ever.size else 0
+
+
+def _by_week(
+    shown: IntArray, dates: DayArray, today: int, end: int
+) -> tuple[tuple[np.datetime64, float], ...]:
+    weeks = []
+    for start in range(today, end, WEEK):
+        share = float(np.mean((shown >= start) & (shown < min(start + WEEK, len(dates)))))
+        if share > 0:
+            weeks.append((dates[start], share))
+    return tuple(weeks)
+
+
+def first_symptoms(
+    shows: Shows,
+    paths: SoilPaths,
+    air_min_c: FloatArray | None,
+    air_max_c: FloatArray | None,
+    ready: IntArray,
+    stretch: tuple[int, int],
+) -> IntArray:
+    """Index of the first day with symptoms on each path; the number of days when there is none.
+
+    A stress counts from the day that completes it, a lag behind the stress from its first day;
+    both count only upon infection (``ready``) and within the stretch of months.
+    """
+    days, count = paths.mean_c.shape
+    show = np.zeros((days, count), dtype=bool)
+    lag = int(np.ceil(shows.after_stress[0])) if shows.after_stress else 0
+    for stress in shows.stress:
+        met = _under_stress(stress, paths, air_min_c, air_max_c)
+        if met is not None:
+            show |= run_length(met) >= max(stress.days, lag, 1)
+    row = np.arange(days)[:, None]
+    show &= (row >= ready) & (row >= stretch[0]) & (row < stretch[1])
+    return np.asarray(np.where(show.any(axis=0), show.argmax(axis=0), days), dtype=np.intp)
+
+
+def _under_stress(
+    stress: StressRule, paths: SoilPaths, low: FloatArray | None, high: FloatArray | None
+) -> BoolArray | None:
+    met = np.ones(paths.mean_c.shape, dtype=bool)
+    turns = paths.mean_c.shape[1] // max(paths.traces, 1)
+    if stress.soil_above_c is not None:
+        met &= paths.mean_c >= stress.soil_above_c
+    if stress.air_above_c is not None:
+        if high is None:
+            return None
+        met &= np.tile(high, turns) >= stress.air_above_c
+    if stress.air_below_c is not None:
+        if low is None:
+            return None
+        met &= np.tile(low, turns) <= stress.air_below_c
+    return met
+
+
+def infected_rows(
+    start: IntArray, cardinal: Cardinal | None, exposure_days: int, paths: SoilPaths, begin: int
+) -> IntArray:
+    """Row from which each path counts as infected: its start, and the exposure gone by.
+
+    Parameters
+    ----------
+    start : ndarray of int, shape (paths,)
+        Row of the season's start; the number of days where there is none.
+    cardinal : Cardinal or None
+        Response of infection.
+    exposure_days : int
+        Days at temperatures that allow infection, from ``begin`` on.
+    paths : SoilPaths
+    begin : int
+        First row of the season.
+    """
+    if not exposure_days or cardinal is None:
+        return start
+    days, begin = len(paths.dates), max(begin, 0)
+    exposed = np.cumsum(paths.rate(cardinal)[begin:] > 0, axis=0)
+    enough = exposed >= exposure_days
+    reached = np.where(enough.any(axis=0), begin + enough.argmax(axis=0), days)
+    return np.maximum(start, reached)
+
+
+def stress_rules(
+    figures: Sequence[tuple[float | None, float | None, float | None, float | None]],
+) -> tuple[StressRule, ...]:
+    """Keep the stresses with a figure: soil above, air above, air below [degC], lasting [days]."""
+    return tuple(
+        StressRule(soil, warm, cold, 1 if lasting is None else int(np.ceil(lasting)))
+        for soil, warm, cold, lasting in figures
+        if (soil, warm, cold) != (None, None, None)
+    )

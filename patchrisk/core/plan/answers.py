@@ -1,0 +1,314 @@
+"""What a plan has for each verdict, and what is to be said of records and the whole of it."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
+
+import numpy as np
+
+from patchrisk.base.units import BoolArray, FloatArray, IntArray
+from patchrisk.core.plan.cover import Applied
+from patchrisk.core.plan.facts import (
+    Advice,
+    AfterDamage,
+    BrokenOnRecord,
+    Cost,
+    Factor,
+    InTheWay,
+    Measure,
+    Obstacle,
+    PartedWith,
+    PartRates,
+    Resistant,
+    Waiting,
+)
+from patchrisk.core.plan.inputs import BACKED, PROVEN, Concern, Numbers, Turf, works
+from patchrisk.core.plan.problem import Plan, Problem, Threat, Wait, broken_by, step_of, waits
+from patchrisk.core.plan.programme import Answer
+from patchrisk.core.plan.rotation import HARD, Guideline, Step, breaches, family
+from patchrisk.core.plan.search import Relief
+
+PREVENTIVE_RULE, SPLIT_RULE = "preventive-only", "no-split-rates"
+_LONGEST_LOOK = 366  # days after a call in which what is in the way is looked for
+
+
+@dataclass(frozen=True)
+class Case:
+    """A problem with its plan, and everything that bears on them.
+
+    Arrays are over the days of the problem; parameters as for `area_plan.plan_area`, ``bars`` as
+    `conditions.rain_bars` returns them.
+    """
+
+    problem: Problem
+    plan: Plan
+    concerns: Mapping[str, Concern]
+    numbers: Numbers
+    turf: Turf
+    guidelines: Sequence[Guideline]
+    season: Sequence[Applied]
+    without: frozenset[str]
+    hot: FloatArray | None
+    rain_mm: FloatArray | None
+    bars: Mapping[Obstacle, tuple[BoolArray, FloatArray, float]]
+    soil_c: FloatArray | None
+
+    def threat(self, key: str) -> Threat:
+        """Return the disease of a key as the schedule sees it."""
+        return next(t for t in self.problem.threats if t.key == key)
+
+    def guideline(self, key: str) -> Guideline | None:
+        """Return a guideline that is on; None where it is not."""
+        return next((g for g in self.guidelines if g.key == key), None)
+
+
+def after_damage(
+    case: Case, codes: frozenset[str], concerns: Sequence[Concern], day: np.datetime64
+) -> AfterDamage | None:
+    """Tell that groups for before damage go on after it; None where they don't, or no rule is on.
+
+    Parameters
+    ----------
+    case : Case
+    codes : frozenset of str
+        FRAC codes in the tank.
+    concerns : sequence of Concern
+        What it is aimed at. Damage counts through the season in which it was seen, and no
+        further: the next season's infection is yet to come.
+    day : datetime64[D]
+    """
+    rule = case.guideline(PREVENTIVE_RULE)
+    if rule is None or not codes & rule.codes:
+        return None
+    seen = tuple(
+        (c.key, c.damage[0])
+        for c in concerns
+        if c.damage is not None and c.damage[0] <= day <= c.damage[1]
+    )
+    return AfterDamage(rule, codes & rule.codes, seen) if seen else None
+
+
+def without_rate(one: Applied, rule: Guideline) -> bool:
+    """Whether part rates of what a guideline speaks of can't be told, for want of a rate."""
+    return not one.codes.isdisjoint(rule.codes) and bool(np.isnan(one.part))
+
+
+def advice(case: Case, relief: Relief) -> Iterator[Advice]:
+    """Yield what concerns the programme as a whole."""
+    problem = case.problem
+    first = min((one.day for one in case.season), default=None)
+    for breach in breaches(problem.done, problem.guidelines, problem.caps):
+        if first is not None and (breach.day is None or breach.day >= first):
+            yield BrokenOnRecord(breach)
+    for one in case.season:
+        aimed = [
+            concern
+            for concern in case.concerns.values()
+            if concern.key in one.targets or (not one.targets and works(concern, one))
+        ]
+        late = after_damage(case, one.codes, aimed, one.day)
+        if late is not None:
+            yield replace(late, done=one.day)
+    yield from _part_rates(case)
+    for concern in case.concerns.values():
+        if concern.resistant:
+            yield Resistant(concern.key, concern.resistant)
+    yield from _parted(case, relief)
+    for restriction, days in relief.costs.items():
+        yield Cost(restriction, days)
+
+
+def _parted(case: Case, relief: Relief) -> Iterator[PartedWith]:
+    """Yield the guidelines parted with, and which groups in stock would have kept them."""
+    problem = case.problem
+    for rule in relief.parted:
+        n = next(
+            n
+            for n in range(len(case.plan))
+            if any(b.guideline == rule for b in broken_by(problem, case.plan[: n + 1]))
+        )
+        day, o = case.plan[n]
+        keys = [key for key, weight in problem.options[o].worth.items() if weight > 0]
+        serving = ((key, _groups_that_keep(case, key, case.plan[:n], day)) for key in keys)
+        key, groups = max(serving, key=lambda pair: len(pair[1]))
+        yield PartedWith(rule, key, groups)
+
+
+def _part_rates(case: Case) -> Iterator[PartRates]:
+    """Yield where part rates of group 11 followed each other within the published interval."""
+    rule = case.guideline(SPLIT_RULE)
+    if rule is None:
+        return
+    parts = [a for a in case.season if a.codes & rule.codes and a.part < case.numbers.whole_rate]
+    for one, two in pairwise(parts):
+        if 0 < (two.day - one.day).astype(int) <= case.numbers.interval:
+            yield PartRates(rule, ((one.day, one.part), (two.day, two.part)))
+
+
+def measures(concerns: Sequence[Concern]) -> tuple[Measure, ...]:
+    """List what disease files say of soil and upkeep, by factor and disease.
+
+    What several diseases say alike is listed once. Findings of no effect are left out.
+    """
+    whose: dict[Factor, list[str]] = {}
+    for concern in concerns:
+        for factor in concern.factors:
+            disputed = "disputed" if factor.effect == "disputed" else ""
+            same = whose.setdefault(replace(factor, effect=disputed), [])
+            if factor.effect != "none" and concern.key not in same:
+                same.append(concern.key)
+    found: dict[tuple[str, tuple[str, ...]], list[Factor]] = {}
+    for factor, keys in whose.items():
+        if keys:
+            found.setdefault((factor.factor, tuple(keys)), []).append(factor)
+    return tuple(Measure(about, keys, tuple(same)) for (about, keys), same in found.items())
+
+
+def answers(case: Case) -> dict[str, Answer]:
+    """Return what the plan has for each of its diseases, by key."""
+    waiting = waits(case.problem, case.plan)
+    return {key: _answer(case, key, waiting.get(key, [])) for key in case.concerns}
+
+
+def _answer(case: Case, key: str, held: Sequence[Wait]) -> Answer:
+    problem, concern, threat = case.problem, case.concerns[key], case.threat(key)
+    move = next((m for m in case.plan if threat.worth(problem.options[m[1]], m[0]) > 0), None)
+    called = threat.called(threat.cover, (0,) * len(threat.seasons))
+    first = int(called.argmax()) if called.any() else None
+    wait = held[0] if held and held[0].since == first else None
+    left = next((one for one in held if one.until is None and one is not wait), None)
+    return Answer(
+        disease=key,
+        verdict=concern.verdict,
+        reason=concern.reason,
+        called=None if first is None else problem.dates[first],
+        on=None if move is None else problem.dates[move[0]],
+        choice=None if move is None else problem.options[move[1]].choice,
+        waiting=None if wait is None else waiting_for(case, key, wait),
+        then=None if left is None else waiting_for(case, key, left),
+    )
+
+
+def waiting_for(case: Case, key: str, wait: Wait) -> Waiting:
+    """Tell why an application is not on the day on which it is called for."""
+    problem = case.problem
+    if wait.until is None:
+        acting = [o for o, option in enumerate(problem.options) if option.worth.get(key, 0.0) > 0]
+    else:
+        acting = [o for day, o in case.plan if day == wait.until]
+    in_the_way = [obstacle for o in acting for obstacle in _in_the_way(case, o, wait)]
+    groups = keep = frozenset[str]()
+    if wait.until is None:
+        before = tuple(move for move in case.plan if move[0] < wait.since)
+        keep = _groups_that_keep(case, key, before, wait.since)
+        groups = keep or _groups_that_serve(case, key)
+    return Waiting(
+        disease=key,
+        since=problem.dates[wait.since],
+        until=None if wait.until is None else problem.dates[wait.until],
+        today=wait.since == 0,
+        at_hand=bool(acting),
+        in_the_way=tuple(dict.fromkeys(in_the_way)),
+        groups=groups,
+        keep=bool(keep),
+    )
+
+
+def _groups_that_keep(case: Case, key: str, before: Plan, day: int) -> frozenset[str]:
+    """Return the groups that act on a disease and, alone, would keep the guidelines on a day."""
+    problem, concern = case.problem, case.concerns[key]
+    steps = [*problem.done, *(step_of(problem, move) for move in before)]
+
+    def keeps(code: str) -> bool:
+        alone = frozenset({code})
+        proven = concern.evidence(alone, tuple(concern.trials[code].actives)) in PROVEN
+        partners = alone if proven else frozenset[str]()
+        targets = ((frozenset({family(code)}), partners),)
+        step = Step(
+            alone, partners, problem.dates[day], targets, year=int(day >= problem.year_ends)
+        )
+        found = breaches([*steps, step], problem.guidelines, problem.caps)
+        return all(b.day != step.day for b in found)
+
+    return frozenset(filter(keeps, _groups_that_serve(case, key)))
+
+
+def _groups_that_serve(case: Case, key: str) -> frozenset[str]:
+    concern = case.concerns[key]
+    return frozenset(
+        code
+        for code, trials in concern.trials.items()
+        if concern.evidence(frozenset({code}), tuple(trials.actives)) in BACKED
+        and code not in case.without
+    )
+
+
+def _in_the_way(case: Case, o: int, wait: Wait) -> Iterator[InTheWay]:
+    """Name what keeps an option off the days from the call on."""
+    problem = case.problem
+    option, label = problem.options[o], problem.options[o].choice.label
+    end = len(problem.dates) if wait.until is None else wait.until
+    days = np.arange(wait.since, min(end, wait.since + _LONGEST_LOOK))
+    first = _first_by_intervals(case, o, wait.since)
+    off = days[problem.no_spray[days] & (days >= first)]
+    if off.size:
+        yield InTheWay(Obstacle.DAYS_OFF, days=tuple(problem.dates[off]))
+    yield from _rain(case, days[~problem.no_spray[days] & (days >= first)])
+    if option.held is not None and option.held[days].any():
+        yield InTheWay(Obstacle.HEAT, label=label)
+    if first > wait.since:
+        yield InTheWay(Obstacle.INTERVAL, days=(problem.dates[first],))
+    turn = problem.year_ends
+    before = [other for d, other in case.plan if d < wait.since]
+    of_it = [other for other in before if o in (other, *problem.options[other].parts)]
+    if option.most is not None and wait.since < turn and len(of_it) >= option.most:
+        yield InTheWay(Obstacle.LABEL_NUMBER, label=label)
+    if problem.most is not None and wait.since < turn and len(before) >= problem.most:
+        yield InTheWay(Obstacle.NUMBER)
+    if wait.until is None:
+        plan = (*(move for move in case.plan if move[0] < wait.since), (wait.since, o))
+        broken = [b for b in broken_by(problem, plan) if b.day == problem.dates[wait.since]]
+        worst = sorted(broken, key=lambda breach: breach.guideline.key not in HARD)[:1]
+        for breach in worst:  # one is enough to keep it off
+            yield InTheWay(Obstacle.GUIDELINE, finding=breach.finding)
+
+
+def _rain(case: Case, days: IntArray) -> Iterator[InTheWay]:
+    """Yield what rain does on some days, each day by the first thing it does."""
+    told = np.zeros(len(case.problem.dates), dtype=bool)
+    for obstacle, (on, mm, most_mm) in case.bars.items():
+        bad = days[on[days] & ~told[days]]
+        told[bad] = True
+        if bad.size:
+            rain = tuple(map(float, mm[bad]))
+            yield InTheWay(obstacle, tuple(case.problem.dates[bad]), rain, most_mm)
+
+
+def bad_days(case: Case) -> tuple[InTheWay, ...]:
+    """Return the days of the forecast on which nothing is to go on, where something is planned."""
+    problem = case.problem
+    if case.rain_mm is None:
+        return ()
+    known = ~np.isnan(case.rain_mm)
+    end = len(known) if known.all() else int(np.argmin(known))  # the forecast is one stretch
+    days = np.arange(min(end, len(problem.dates)))
+    if not any(day < end for day, _ in case.plan):
+        return ()
+    off = days[problem.no_spray[days]]
+    told = () if not off.size else (InTheWay(Obstacle.DAYS_OFF, tuple(problem.dates[off])),)
+    return (*told, *_rain(case, days[~problem.no_spray[days]]))
+
+
+def _first_by_intervals(case: Case, o: int, since: int) -> int:
+    """First day on which intervals, of the area and of the label, let an option go on."""
+    problem = case.problem
+    option = problem.options[o]
+    first = max(
+        option.not_before, 0 if problem.since is None else problem.least_days - problem.since
+    )
+    for day, other in case.plan:
+        if day < since or (day == since and other != o):
+            first = max(first, day + problem.least_days)
+            if option.least_days is not None and o in (other, *problem.options[other].parts):
+                first = max(first, day + option.least_days)
+    return min(max(first, 0), len(problem.dates) - 1)

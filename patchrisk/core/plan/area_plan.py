@@ -1,0 +1,241 @@
+"""The programme of one area: the problem put together, solved and explained."""
+
+from collections.abc import Iterator, Sequence
+from itertools import groupby
+
+import numpy as np
+
+from patchrisk.base.units import DayArray, FloatArray
+from patchrisk.core.plan.answers import Case, advice, answers, bad_days, measures
+from patchrisk.core.plan.conditions import chance_of_heat, rain_bars
+from patchrisk.core.plan.cover import Applied, covered_by
+from patchrisk.core.plan.explain import HEAT_RULE, explained
+from patchrisk.core.plan.facts import DoseTaken
+from patchrisk.core.plan.inputs import (
+    Concern,
+    Demand,
+    Numbers,
+    Stock,
+    Turf,
+    delivery,
+    works,
+)
+from patchrisk.core.plan.label_limits import YearlyLimit, YearSpent, year_spent
+from patchrisk.core.plan.options import acting_on, options_of, partners_against, twice_in
+from patchrisk.core.plan.problem import Option, Problem, Solution, Threat, cover_with
+from patchrisk.core.plan.programme import AreaPlan, Share
+from patchrisk.core.plan.rotation import Guideline, Step
+from patchrisk.core.plan.search import with_relief
+
+
+def plan_area(
+    area: str,
+    concerns: Sequence[Concern],
+    stock: Sequence[Stock],
+    *,
+    dates: DayArray,
+    today: int,
+    applied: Sequence[Applied],
+    season_start: np.datetime64,
+    demand: Demand,
+    guidelines: Sequence[Guideline],
+    numbers: Numbers,
+    limits: Sequence[YearlyLimit] = (),
+    turf: Turf = Turf(),  # noqa: B008 - frozen
+    air_max_c: FloatArray | None = None,
+    rain_mm: FloatArray | None = None,
+    rain_before_mm: FloatArray = np.empty(0),  # noqa: B008 - never written to
+    soil_c: FloatArray | None = None,
+    before: Sequence[tuple[np.datetime64, str]] = (),
+    known: Sequence[Concern] = (),
+) -> AreaPlan:
+    """Plan the rest of an area's season.
+
+    Parameters
+    ----------
+    area : str
+    concerns : sequence of Concern
+        Its diseases for which the verdict calls for applications, now or in a season in sight.
+    stock : sequence of Stock
+        What can be applied; its ``choice.evidence`` may be left empty and is worked out here.
+    dates : ndarray of datetime64[D], shape (days,)
+        Past and to come; every array of days goes with them.
+    today : int
+        Index of the first day that is not over.
+    applied : sequence of Applied
+        Of this area; those of the season count against numbers and guidelines, those after
+        today not at all.
+    season_start : datetime64[D]
+        First day of the year that label and user count applications by.
+    demand : Demand
+    guidelines : sequence of Guideline
+        Those that are on; the one on heat among them.
+    numbers : Numbers
+    limits : sequence of YearlyLimit
+        What labels allow of an active in a year, over all products.
+    turf : Turf
+    air_max_c : ndarray of float, shape (days ahead, traces), optional
+        Daily maximum of the air from today on, along the outlook's traces [degC].
+    rain_mm : ndarray of float, shape (days ahead,), optional
+        As forecast, from today on [mm]; NaN beyond the forecast.
+    rain_before_mm : ndarray of float, shape (days before,)
+        Of the last days before today [mm]; NaN where it is not known.
+    soil_c : ndarray of float, shape (days,), optional
+        Soil temperature expected of each day [degC].
+    before : sequence of (datetime64[D], str)
+        Day and label of what the plan before this one had ahead.
+    known : sequence of Concern
+        Other diseases that applications on record were for; nothing is planned against them.
+
+    Returns
+    -------
+    AreaPlan
+        Planned applications may be none; ``answers`` and ``advice`` then hold why.
+    """
+    ahead = dates[today:]
+    applied = sorted((a for a in applied if a.day <= ahead[0]), key=lambda a: a.day)
+    season = [a for a in applied if a.day >= season_start]
+    # A year that turns ends no run: this year's and the last one's count.
+    before_now = [a for a in applied if a.day >= _year_on(season_start, -1)]
+    spent = [year_spent(limit, season, stock) for limit in limits]
+    hot = None
+    if turf.green and air_max_c is not None:
+        hot = np.zeros(len(ahead))
+        chance = chance_of_heat(air_max_c, limit_c=numbers.heat_c, within_days=numbers.heat_days)
+        hot[: len(chance)] = chance[: len(hot)]
+    harmed_by_heat = next((g.codes for g in guidelines if g.key == HEAT_RULE), frozenset[str]())
+    options, shared = options_of(
+        concerns,
+        stock,
+        season,
+        spent,
+        numbers,
+        today=ahead[0],
+        hot=None if hot is None else hot > numbers.heat_chance,
+        held_codes=harmed_by_heat,
+        mixtures=demand.mixtures,
+    )
+    most = None if demand.most is None else max(0, demand.most - len({one.day for one in season}))
+    turn = int((_year_on(season_start) - ahead[0]).astype(int))
+    bars = rain_bars(rain_mm, rain_before_mm, len(ahead), numbers)
+    problem = Problem(
+        dates=ahead,
+        threats=tuple(_threat(c, ahead, applied, numbers) for c in concerns),
+        options=options,
+        most=most,
+        least_days=demand.least_days,
+        no_spray=demand.no_spray[today:],
+        done=tuple(_steps([*concerns, *known], before_now, season_start)),
+        guidelines=tuple(g for g in guidelines if g.key != HEAT_RULE),
+        caps=numbers.caps,
+        cost=numbers.partner,
+        little=numbers.little,
+        turn=turn if turn < len(ahead) else None,
+        most_after=demand.most,
+        shared=shared,
+        wet=np.any([on for on, _, _ in bars.values()], axis=0),
+        risk=_risk(hot, options, harmed_by_heat),
+        before=tuple((int((when - ahead[0]).astype(int)), label) for when, label in before),
+        slack=numbers.slack,
+        keep_days=numbers.keep_days,
+    )
+    solution, relief = with_relief(problem)
+    case = Case(
+        problem=problem,
+        plan=solution.plan,
+        concerns={c.key: c for c in concerns},
+        numbers=numbers,
+        turf=turf,
+        guidelines=guidelines,
+        season=season,
+        without=demand.without,
+        hot=hot,
+        rain_mm=rain_mm,
+        bars=bars,
+        soil_c=None if soil_c is None else soil_c[today:],
+    )
+    return AreaPlan(
+        area=area,
+        as_of=ahead[0],
+        until=dates[-1],
+        done=tuple(season),
+        planned=tuple(explained(case, n) for n in range(len(solution.plan))),
+        shares={threat.key: _share(threat, problem, solution) for threat in problem.threats},
+        advice=(*advice(case, relief), *_doses_taken(spent)),
+        measures=measures(concerns),
+        answers=answers(case),
+        bad_days=bad_days(case),
+    )
+
+
+def _doses_taken(spent: Sequence[YearSpent]) -> Iterator[DoseTaken]:
+    """Yield which records were counted as the greatest dose, as theirs is not known."""
+    for one in spent:
+        if one.assumed:
+            doses = one.limit.doses
+            days = tuple(applied.day for applied in one.assumed)
+            yield DoseTaken(one.limit.active, days, max(doses, key=lambda name: doses[name]))
+
+
+def _year_on(day: np.datetime64, years: int = 1) -> np.datetime64:
+    """Return the first of the same month so many years later."""
+    return np.datetime64(day.astype("datetime64[M]") + np.timedelta64(12 * years, "M"), "D")
+
+
+def _risk(
+    hot: FloatArray | None, options: Sequence[Option], harmed: frozenset[str]
+) -> FloatArray | None:
+    """Odds of heat after each option that heat makes harmful, (days, options) [1]."""
+    if hot is None:
+        return None
+    harmful = np.array([bool(harmed & option.choice.codes) for option in options], dtype=float)
+    return np.asarray(hot[:, None] * harmful)
+
+
+def _threat(
+    concern: Concern, ahead: DayArray, applied: Sequence[Applied], numbers: Numbers
+) -> Threat:
+    lasting = numbers.lasting(concern)
+    cover = np.zeros(len(ahead))
+    for one in (a for a in applied if works(concern, a)):
+        evidence = concern.evidence(one.codes, one.actives) if one.codes else "no data"
+        on = covered_by([one], ahead, lasting, delivery(numbers), lasting.days)
+        cover = np.maximum(cover, np.where(on, numbers.evidence[evidence], 0.0))
+    return Threat(concern.key, lasting.days, concern.calls, cover, numbers.running_out)
+
+
+def _steps(
+    known: Sequence[Concern], before: Sequence[Applied], season_start: np.datetime64
+) -> Iterator[Step]:
+    """Applications as guidelines see them: what went on a day together is one mixture.
+
+    Its targets are those it was recorded for, else all that it works on. Of what was for leaves
+    alone no evidence is kept: any other group in the tank counts as its partner.
+    """
+    for day, same in groupby(before, key=lambda one: one.day):
+        tank = list(same)
+        codes = frozenset[str]().union(*(one.codes for one in tank))
+        actives = tuple(active for one in tank for active in one.actives)
+        against = partners_against(known, codes, actives)
+        acting = acting_on(known, codes, actives)
+        named = {key for one in tank for key in one.targets}
+        aimed = [key for key in against if key in named or (not named and acting[key])]
+        leaves = all(one.others and not one.targets for one in tank)
+        yield Step(
+            codes,
+            codes if leaves else frozenset[str]().union(*against.values()),
+            day,
+            () if leaves else tuple((acting[key], against[key]) for key in aimed),
+            twice_in(tank),
+            0 if day >= season_start else -1,
+        )
+
+
+def _share(threat: Threat, problem: Problem, solution: Solution) -> Share:
+    done = threat.cover > 0
+    cover, _ = cover_with(problem, threat, solution.plan)
+    return Share(
+        total=float(threat.rate.sum()),
+        by_done=float(threat.rate[done].sum()),
+        by_plan=float(threat.rate[(cover > 0) & ~done].sum()),
+    )

@@ -1,0 +1,100 @@
+"""The most of an active that labels allow in a year, over every product that holds it."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from math import floor, isnan
+
+from patchrisk.core.plan.cover import Applied
+from patchrisk.core.plan.inputs import Stock
+
+# A dose that fits a whole number of times up to the last printed digit counts.
+ROUNDING = 1e-6
+
+
+@dataclass(frozen=True)
+class YearlyLimit:
+    """The most of an active in a year.
+
+    Parameters
+    ----------
+    active : str
+        ISO common name.
+    most_kg_ha : float
+        The lowest that a label states [kg/ha].
+    doses : mapping of str to float
+        Active in one application, by product on the shelf [kg/ha]; without those whose rate or
+        content is not told.
+    """
+
+    active: str
+    most_kg_ha: float
+    doses: Mapping[str, float]
+
+    def dose(self, product: str | None) -> float:
+        """Active in one application of a product [kg/ha]; 0 where it holds none, or untold."""
+        return 0.0 if product is None else self.doses.get(product, 0.0)
+
+    def times(self, product: str | None, spent_kg_ha: float = 0.0) -> int | None:
+        """How often a product may go on beside what has been spent; None without a dose of it."""
+        one = self.dose(product)
+        if one <= 0:
+            return None
+        return max(0, floor((self.most_kg_ha - spent_kg_ha) / one + ROUNDING))
+
+
+@dataclass(frozen=True)
+class SharedLimit:
+    """One limit over several options: the dose of each, and what is left of this year's [1].
+
+    Both are shares of the limit; the next year's is whole.
+    """
+
+    doses: tuple[float, ...]
+    left: float
+
+    def keeps(self, options: Sequence[int], left: float) -> bool:
+        """Whether so many applications, each by its option, keep within what is left."""
+        return sum(self.doses[o] for o in options) <= left + 2 * ROUNDING
+
+
+@dataclass(frozen=True)
+class YearSpent:
+    """Of a limit, what went on this year [kg/ha], and the records whose dose had to be assumed."""
+
+    limit: YearlyLimit
+    kg_ha: float
+    assumed: tuple[Applied, ...]
+
+
+def year_spent(limit: YearlyLimit, season: Sequence[Applied], stock: Sequence[Stock]) -> YearSpent:
+    """Add up an active over the year's records.
+
+    A record without a rate is taken at the shelf's. One that holds the active, or may by its
+    codes, and whose product has no dose on the shelf is taken as the greatest dose there: a limit
+    of a label is never kept by not knowing.
+    """
+    total, assumed = 0.0, []
+    for one in season:
+        if one.product in limit.doses:
+            total += limit.doses[one.product] * (1.0 if isnan(one.part) else one.part)
+        elif _may_hold(limit, one, stock):
+            total += max(limit.doses.values())
+            assumed.append(one)
+    return YearSpent(limit, total, tuple(assumed))
+
+
+def _may_hold(limit: YearlyLimit, one: Applied, stock: Sequence[Stock]) -> bool:
+    if one.product or one.actives:
+        return limit.active in one.actives
+    return any(
+        item.choice.codes == one.codes and limit.dose(item.choice.product) > 0 for item in stock
+    )
+
+
+def shared_limits(spent: Sequence[YearSpent], stock: Sequence[Stock]) -> Iterator[SharedLimit]:
+    """Yield the limits that two options or more draw on; one alone has them in its number."""
+    for one in spent:
+        whole = one.limit.most_kg_ha
+        doses = tuple(one.limit.dose(item.choice.product) / whole for item in stock)
+        if sum(dose > 0 for dose in doses) > 1:
+            yield SharedLimit(doses, max(0.0, 1 - one.kg_ha / whole))

@@ -1,0 +1,254 @@
+"""What can go on: the stock as options of a schedule, alone and two to a tank."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+from itertools import combinations
+
+import numpy as np
+
+from patchrisk.base.units import BoolArray
+from patchrisk.core.plan.cover import PHOSPHONATE, Applied
+from patchrisk.core.plan.inputs import BACKED, PROVEN, Concern, Numbers, Stock
+from patchrisk.core.plan.label_limits import SharedLimit, YearSpent, shared_limits
+from patchrisk.core.plan.problem import Option
+from patchrisk.core.plan.programme import Choice
+from patchrisk.core.plan.rotation import family
+
+
+def options_of(
+    concerns: Sequence[Concern],
+    stock: Sequence[Stock],
+    season: Sequence[Applied],
+    spent: Sequence[YearSpent],
+    numbers: Numbers,
+    *,
+    today: np.datetime64,
+    hot: BoolArray | None,
+    held_codes: frozenset[str],
+    mixtures: bool,
+) -> tuple[tuple[Option, ...], tuple[SharedLimit, ...]]:
+    """Turn what is at hand into the options of a schedule.
+
+    Parameters
+    ----------
+    concerns, stock, numbers
+        As for `area_plan.plan_area`.
+    season : sequence of Applied
+        What went on this season, in order of day.
+    spent : sequence of YearSpent
+        Of each yearly limit, what went on.
+    today : datetime64[D]
+    hot : ndarray of bool, shape (days ahead,), or None
+        Days before heat, on which what holds one of the ``held_codes`` is held back.
+    held_codes : frozenset of str
+    mixtures : bool
+        Whether two products may go into one tank.
+
+    Returns
+    -------
+    options : tuple of Option
+    limits : tuple of SharedLimit
+        Those that two or more of them draw on, with a dose for each.
+    """
+    options = []
+    for item in stock:
+        choice = item.choice
+        went_on = [one for one in season if _is_of(choice, one)]
+        not_before = 0
+        if went_on and item.least_days is not None:
+            not_before = item.least_days - int((today - went_on[-1].day).astype(int))
+        against = partners_against(concerns, choice.codes, choice.actives)
+        left = None if item.most is None else max(0, item.most - len(went_on))
+        options.append(
+            Option(
+                choice=choice,
+                worth={c.key: numbers.weight(c, choice.codes, choice.actives) for c in concerns},
+                partners=frozenset().union(*against.values()),
+                against=against,
+                acting=acting_on(concerns, choice.codes, choice.actives),
+                twice=twice_in([choice]),
+                most=_least(left, *(s.limit.times(choice.product, s.kg_ha) for s in spent)),
+                most_after=_least(item.most, *(s.limit.times(choice.product) for s in spent)),
+                least_days=item.least_days,
+                not_before=not_before,
+                held=hot if held_codes & choice.codes else None,
+                longest_days=item.longest_days,
+            )
+        )
+    single, limits = one_of_each(options, list(shared_limits(spent, stock)))
+    if not mixtures:
+        return tuple(single), tuple(limits)
+    pairs = [
+        (i, j)
+        for i, j in combinations(range(len(single)), 2)
+        if may_mix(concerns, single[i], single[j])
+    ]
+    mixed = [mixture(concerns, single, pair, numbers) for pair in pairs]
+    doses = [(*of.doses, *(of.doses[i] + of.doses[j] for i, j in pairs)) for of in limits]
+    return (*single, *mixed), tuple(
+        replace(of, doses=both) for of, both in zip(limits, doses, strict=True)
+    )
+
+
+def _least(*numbers: int | None) -> int | None:
+    """Return the smallest of the numbers that are told; None without any."""
+    return min((number for number in numbers if number is not None), default=None)
+
+
+def _is_of(choice: Choice, one: Applied) -> bool:
+    """Whether a record is of a choice: by name, or by codes where one of them has no name."""
+    if choice.product is not None and one.product:
+        return choice.product.casefold() == one.product.casefold()
+    return choice.codes == one.codes
+
+
+def partners_against(
+    concerns: Sequence[Concern], codes: frozenset[str], actives: tuple[str, ...]
+) -> dict[str, frozenset[str]]:
+    """Codes that control a disease by themselves, as trials have it, by key of the disease.
+
+    None to which a fungus of the area is resistant (FRAC SDHI recommendations, Mar 2022).
+    """
+    lost = frozenset().union(*(c.resistant for c in concerns))
+    return {
+        c.key: frozenset(
+            code for code in codes - lost if c.evidence(frozenset({code}), actives) in PROVEN
+        )
+        for c in concerns
+    }
+
+
+def acting_on(
+    concerns: Sequence[Concern], codes: frozenset[str], actives: tuple[str, ...]
+) -> dict[str, frozenset[str]]:
+    """Return the groups that act on a disease at all, by key of the disease."""
+    return {
+        c.key: frozenset(
+            family(code) for code in codes if c.evidence(frozenset({code}), actives) in BACKED
+        )
+        for c in concerns
+    }
+
+
+def twice_in(parts: Sequence[Choice | Applied]) -> frozenset[str]:
+    """Return the groups of which a tank holds two actives, as far as its parts tell.
+
+    Two of one group are no mixture (FRAC SDHI recommendations, Mar 2022; FRAC on QoI and 11A,
+    30 Sep 2020).
+    """
+    found: set[str] = set()
+    for n, one in enumerate(parts):
+        groups = frozenset(map(family, one.codes))
+        if len(groups) == 1 and max(len(one.actives), len(one.codes)) > 1:
+            found |= groups
+        for other in parts[:n]:
+            if not set(one.actives) & set(other.actives):
+                found |= groups & frozenset(map(family, other.codes))
+    return frozenset(found)
+
+
+def one_of_each(
+    options: Sequence[Option], limits: Sequence[SharedLimit]
+) -> tuple[list[Option], list[SharedLimit]]:
+    """Keep the first of those that a search can't tell apart, in their order.
+
+    They have the same codes, actives, evidence, label limits and doses; so the same limits hold
+    for the one that is kept as would for any. Its number is not multiplied: a second label of the
+    same product is no leave to apply it twice as often.
+
+    Parameters
+    ----------
+    options : sequence of Option
+    limits : sequence of SharedLimit
+        With a dose for each option.
+
+    Returns
+    -------
+    list of Option
+    list of SharedLimit
+        With a dose for each that is kept.
+    """
+    first: dict[object, int] = {}
+    for n, option in enumerate(options):
+        first.setdefault((_traits(option), tuple(of.doses[n] for of in limits)), n)
+    kept = list(first.values())
+    narrowed = [replace(of, doses=tuple(of.doses[n] for n in kept)) for of in limits]
+    return [options[n] for n in kept], narrowed
+
+
+def _traits(option: Option) -> object:
+    """Everything of an option but its name."""
+    return (
+        option.choice.codes,
+        frozenset(option.choice.actives),
+        option.choice.product is None,
+        frozenset(option.choice.evidence.items()),
+        frozenset(option.worth.items()),
+        option.partners,
+        frozenset(option.against.items()),
+        frozenset(option.acting.items()),
+        option.twice,
+        option.most,
+        option.most_after,
+        option.least_days,
+        option.not_before,
+        option.longest_days,
+        None if option.held is None else option.held.tobytes(),
+    )
+
+
+def may_mix(concerns: Sequence[Concern], one: Option, two: Option) -> bool:
+    """Whether a pair is worth proposing.
+
+    Of two actives of one group the pair is no mixture (FRAC SDHI recommendations, Mar 2022; FRAC on
+    QoI and 11A, 30 Sep 2020). Each must control a disease of the area by itself, as trials have it
+    (the former). Phosphonates stay on the leaf, where the others are washed down.
+    """
+    first, second = one.choice, two.choice
+    if first.product is None or second.product is None:
+        return False
+    if one.step.families & two.step.families:
+        return False
+    if (PHOSPHONATE in first.codes) is not (PHOSPHONATE in second.codes):
+        return False
+    return all(
+        any(c.evidence(choice.codes, choice.actives) in PROVEN for c in concerns)
+        for choice in (first, second)
+    )
+
+
+def mixture(
+    concerns: Sequence[Concern], options: Sequence[Option], pair: tuple[int, int], numbers: Numbers
+) -> Option:
+    """Return two options as one: the stricter of both labels, and the better against a disease."""
+    one, two = (options[n] for n in pair)
+    codes = one.choice.codes | two.choice.codes
+    actives = (*one.choice.actives, *two.choice.actives)
+    evidence = {c.key: c.evidence(codes, actives) for c in concerns}
+    choice = Choice(
+        f"{one.choice.label} + {two.choice.label}", codes, actives, evidence,
+        mixed=(one.choice, two.choice),
+    )  # fmt: skip
+    held = [part.held for part in (one, two) if part.held is not None]
+    return replace(
+        one,
+        choice=choice,
+        worth={c.key: numbers.weight(c, codes, actives) for c in concerns},
+        partners=one.partners | two.partners,
+        against={
+            c.key: one.against.get(c.key, frozenset()) | two.against.get(c.key, frozenset())
+            for c in concerns
+        },
+        acting={
+            c.key: one.acting.get(c.key, frozenset()) | two.acting.get(c.key, frozenset())
+            for c in concerns
+        },
+        twice=frozenset(),  # a pair is never of one group
+        most=None,  # the number of each of its products counts
+        most_after=None,
+        least_days=None,
+        not_before=max(one.not_before, two.not_before),
+        held=np.any(held, axis=0) if held else None,
+        longest_days=_least(one.longest_days, two.longest_days),
+        parts=pair,
+    )

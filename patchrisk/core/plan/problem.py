@@ -1,0 +1,402 @@
+"""What is asked of a schedule, and what any plan of it is worth and breaks."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+
+import numpy as np
+
+from patchrisk.base.units import BoolArray, DayArray, FloatArray
+from patchrisk.core.plan.label_limits import SharedLimit
+from patchrisk.core.plan.programme import Choice
+from patchrisk.core.plan.rotation import Breach, Caps, Guideline, Step, breaches
+from patchrisk.core.verdict.calls import Call
+
+
+@dataclass(frozen=True)
+class Threat:
+    """A disease as the schedule sees it.
+
+    Parameters
+    ----------
+    key : str
+    cover_days : int
+        Days that an application covers, its own among them [days].
+    seasons : tuple of Call
+        When the verdict calls for applications.
+    cover : ndarray of float, shape (days,)
+        Weight of the cover that applications on record have on each day [1].
+    running_out : int
+        Days of cover left, that day among them, at which the next is called for [days].
+    """
+
+    key: str
+    cover_days: int
+    seasons: tuple[Call, ...]
+    cover: FloatArray
+    running_out: int = 0
+
+    @cached_property
+    def rate(self) -> FloatArray:
+        """Expected pressure of each day to come, (days,) [days at the optimum]."""
+        return np.asarray(sum((s.rate for s in self.seasons), np.zeros(len(self.cover))))
+
+    @cached_property
+    def reaches(self) -> BoolArray:
+        """Days on which an application protects in one of its seasons, (days,)."""
+        none = np.zeros(len(self.cover), dtype=bool)
+        return np.asarray(np.any([none, *(s.reaches for s in self.seasons)], axis=0))
+
+    @property
+    def is_due(self) -> bool:
+        """Whether the verdict calls for an application today."""
+        return any(bool((s.further if s.done else s.first)[0]) for s in self.seasons)
+
+    def worth(self, option: "Option", day: int) -> float:
+        """Weight of an option against it on a day [1]."""
+        return option.worth.get(self.key, 0.0) if self.reaches[day] else 0.0
+
+    def lasts(self, option: "Option") -> int:
+        """Days that an option covers, its own among them [days]."""
+        longest = option.longest_days
+        return self.cover_days if longest is None else min(self.cover_days, longest)
+
+    def called(self, cover: FloatArray, made: Sequence[int]) -> BoolArray:
+        """Days on which one is called for, (days,).
+
+        Parameters
+        ----------
+        cover : ndarray of float, shape (days,)
+            Weight of the cover on each day [1].
+        made : sequence of int
+            Applications of the plan that count against each season so far.
+        """
+        out = np.zeros(len(cover), dtype=bool)
+        for season, more in zip(self.seasons, made, strict=True):
+            if season.done + more < season.number:
+                out |= season.further if season.done + more else season.first
+        ends = np.minimum(np.arange(len(cover)) + self.running_out, len(cover) - 1)
+        left = cover[ends] > 0
+        if self.is_due and np.array_equal(cover, self.cover):
+            left[0] = False  # what is left of cover the verdict of today has looked at
+        return out & ~left
+
+    def counted(self, made: Sequence[int], day: int) -> tuple[int, ...] | None:
+        """Count an application of a day by season; None where it protects in none.
+
+        Beyond a season's number, or after its span, it does not; before the span it protects
+        and does not count.
+        """
+        out, protects = list(made), False
+        for n, season in enumerate(self.seasons):
+            if not season.reaches[day]:
+                continue
+            if not season.counts[day]:
+                protects = True
+            elif season.done + made[n] < season.number:
+                out[n], protects = made[n] + 1, True
+        return tuple(out) if protects else None
+
+
+@dataclass(frozen=True)
+class Option:
+    """A choice, what it is worth, and what its label says.
+
+    Parameters
+    ----------
+    choice : Choice
+    worth : mapping of str to float
+        By key of the disease, the weight of its evidence [1]; 0 or absent where it does nothing.
+    partners : frozenset of str
+        Codes in it that control a target alone and have no resistance on record.
+    against : mapping of str to frozenset of str
+        Of these, by disease, those that control it; a partner counts on the days on which the
+        option does something against that disease. Where empty, they count on every day.
+    acting : mapping of str to frozenset of str
+        Groups in it that act on a disease at all, by its key.
+    twice : frozenset of str
+        Groups of which it holds two actives.
+    most, most_after : int or None
+        How many more the label allows this year, and from the turn of the year on; None where it
+        is not known.
+    least_days : int or None
+        The label's least interval between two of it [days].
+    not_before : int
+        Index of the first day on which the label allows it.
+    held : ndarray of bool, shape (days,), or None
+        Days on which something other than the label holds it back, such as heat.
+    longest_days : int or None
+        The label's longest interval: it covers no more days than these [days].
+    parts : tuple of int
+        Places, among a problem's options, of the products that it mixes; empty when it is one.
+    """
+
+    choice: Choice
+    worth: dict[str, float]
+    partners: frozenset[str] = frozenset()
+    against: Mapping[str, frozenset[str]] = field(default_factory=dict)
+    acting: Mapping[str, frozenset[str]] = field(default_factory=dict)
+    twice: frozenset[str] = frozenset()
+    most: int | None = None
+    least_days: int | None = None
+    not_before: int = 0
+    held: BoolArray | None = None
+    most_after: int | None = None
+    longest_days: int | None = None
+    parts: tuple[int, ...] = ()
+
+    @property
+    def products(self) -> int:
+        """How many products go into the tank."""
+        return max(1, len(self.parts))
+
+    @property
+    def step(self) -> Step:
+        """As the guidelines see it."""
+        return Step(self.choice.codes, self.partners)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Problem:
+    """One area's season to come.
+
+    Parameters
+    ----------
+    dates : ndarray of datetime64[D], shape (days,)
+        From today on.
+    threats, options : tuple
+    most, most_after : int or None
+        Applications that may yet be made this year, and from the turn of the year on; None
+        without a word from the user.
+    least_days : int
+        Between any two applications of the area [days]; of one day several may be.
+    no_spray : ndarray of bool, shape (days,)
+        Days on which nothing can be applied.
+    done : tuple of Step
+        Applications of the season, in order of day.
+    guidelines : tuple of Guideline
+        Those that are on.
+    caps : Caps
+    cost : float
+        Pressure that each product must cover more to be chosen over a plan without it; what is
+        called for goes on all the same [days at the optimum].
+    little : float
+        Pressure under an application below which it is not for a disease [days at the optimum].
+    turn : int or None
+        Index of the first day of the next year by which applications are counted; None when it
+        is not in sight.
+    shared : tuple of SharedLimit
+        Limits of the labels on an active that several options hold.
+    wet : ndarray of bool, shape (days,), or None
+        Days with more rain in the forecast than carries an application to the roots.
+    risk : ndarray of float, shape (days, options), or None
+        Odds of harm by heat [1].
+    before : tuple of (int, str)
+        Index of the day and label of each application that the plan before this one had ahead.
+    slack : float
+        Share of what an application covers that may be lost to keep its day as it was [1].
+    keep_days : int
+        The most by which one is held back for that [days].
+    """
+
+    dates: DayArray
+    threats: tuple[Threat, ...]
+    options: tuple[Option, ...]
+    most: int | None
+    least_days: int
+    no_spray: BoolArray
+    done: tuple[Step, ...]
+    guidelines: tuple[Guideline, ...]
+    caps: Caps
+    cost: float
+    little: float
+    turn: int | None = None
+    most_after: int | None = None
+    shared: tuple[SharedLimit, ...] = ()
+    wet: BoolArray | None = None
+    risk: FloatArray | None = None
+    before: tuple[tuple[int, str], ...] = ()
+    slack: float = 0.0
+    keep_days: int = 0
+
+    @cached_property
+    def weight(self) -> FloatArray:
+        """Weight of each option against each disease [1], (diseases, options)."""
+        rows = [[o.worth.get(t.key, 0.0) for o in self.options] for t in self.threats]
+        return np.array(rows, dtype=float).reshape(len(self.threats), len(self.options))
+
+    @cached_property
+    def aims(self) -> BoolArray:
+        """Whether an option does something against a disease, (diseases, days, options)."""
+        days = np.arange(len(self.dates))[:, None]
+        out = []
+        for threat, weight in zip(self.threats, self.weight, strict=True):
+            lasts = np.array([threat.lasts(option) for option in self.options])
+            total = np.r_[0.0, np.cumsum(threat.rate)]
+            under = total[np.minimum(days + lasts, len(days))] - total[days]
+            out.append((under >= self.little) & (weight > 0) & threat.reaches[:, None])
+        return np.array(out)
+
+    @cached_property
+    def usable(self) -> BoolArray:
+        """Whether each option could go on each day beside what was done, (days, options)."""
+        days = np.arange(len(self.dates))
+        since = self.since
+        first = 0 if since is None else self.least_days - since
+        free = ~self.no_spray & (days >= first)
+        if self.wet is not None:
+            free &= ~self.wet
+        out = np.repeat(free[:, None], len(self.options), axis=1)
+        for o, option in enumerate(self.options):
+            out[:, o] &= days >= option.not_before
+            if option.held is not None:
+                out[:, o] &= ~option.held
+            if option.most is not None and option.most <= 0:
+                out[: self.turn, o] = False
+        return out
+
+    @property
+    def since(self) -> int | None:
+        """Days since the last application of the season [days]; None without one."""
+        if not self.done or self.done[-1].day is None:
+            return None
+        return int((self.dates[0] - self.done[-1].day).astype(int))
+
+    @property
+    def year_ends(self) -> int:
+        """Index of the first day that counts for the next year."""
+        return len(self.dates) if self.turn is None else self.turn
+
+
+Plan = tuple[tuple[int, int], ...]  # (index of the day, index of the option), in order of day
+
+
+@dataclass(frozen=True)
+class Solution:
+    """Parameters: the ``plan``, and its ``value`` [days at the optimum]."""
+
+    plan: Plan
+    value: float
+
+
+def value_of(problem: Problem, plan: Plan) -> float:
+    """Pressure newly covered, by evidence, less the cost of what goes on [days at the optimum]."""
+    total = 0.0
+    for threat in problem.threats:
+        cover, _ = cover_with(problem, threat, plan)
+        total += float(np.sum(threat.rate * (cover - threat.cover)))
+    return total - problem.cost * sum(problem.options[o].products for _, o in plan)
+
+
+def cover_with(problem: Problem, threat: Threat, plan: Plan) -> tuple[FloatArray, tuple[int, ...]]:
+    """Weight of the cover against a disease on each day, and what counts of a plan by season.
+
+    What goes on beyond a season's number, or outside its span, covers nothing.
+    """
+    cover, made = threat.cover.copy(), (0,) * len(threat.seasons)
+    for n, counted in _counting(problem, threat, plan):
+        made, day, option = counted, plan[n][0], problem.options[plan[n][1]]
+        part = cover[day : day + threat.lasts(option)]
+        np.maximum(part, option.worth[threat.key], out=part)
+    return cover, made
+
+
+def protecting(problem: Problem, threat: Threat, plan: Plan) -> tuple[int, ...]:
+    """Places in a plan of what protects against a disease, as `cover_with` has it."""
+    return tuple(n for n, _ in _counting(problem, threat, plan))
+
+
+def _counting(
+    problem: Problem, threat: Threat, plan: Plan
+) -> Iterator[tuple[int, tuple[int, ...]]]:
+    """Yield the places in a plan of what protects, with what counts by season up to each."""
+    made = (0,) * len(threat.seasons)
+    for n, (day, o) in enumerate(plan):
+        works = threat.worth(problem.options[o], day) > 0
+        counted = threat.counted(made, day) if works else None
+        if counted is not None:
+            made = counted
+            yield n, made
+
+
+def allowed(problem: Problem, plan: Plan) -> bool:
+    """Whether a plan keeps days, intervals, labels, numbers and guidelines."""
+    turn = problem.year_ends
+    this = [move for move in plan if move[0] < turn]
+    for most, made in ((problem.most, this), (problem.most_after, plan[len(this) :])):
+        if most is not None and len(made) > most:
+            return False
+    day = [d for d, _ in plan]
+    if not all(problem.usable[d, o] for d, o in plan) or (np.diff(day) < problem.least_days).any():
+        return False
+    for o, option in enumerate(problem.options):
+        days = [d for d, other in plan if other == o or o in problem.options[other].parts]
+        if option.most is not None and sum(d < turn for d in days) > option.most:
+            return False
+        if option.most_after is not None and sum(d >= turn for d in days) > option.most_after:
+            return False
+        if option.least_days is not None and (np.diff(days) < option.least_days).any():
+            return False
+    for limit in problem.shared:
+        if not limit.keeps([o for d, o in plan if d < turn], limit.left):
+            return False
+        if not limit.keeps([o for d, o in plan if d >= turn], 1.0):
+            return False
+    return not broken_by(problem, plan)
+
+
+def broken_by(problem: Problem, plan: Plan) -> list[Breach]:
+    """Guidelines that applications of the plan break; what was done is done."""
+    if not problem.guidelines:
+        return []
+    steps = [*problem.done, *(step_of(problem, move) for move in plan)]
+    found = breaches(steps, problem.guidelines, problem.caps)
+    return [b for b in found if b.day is None or b.day >= problem.dates[0]]
+
+
+def step_of(problem: Problem, move: tuple[int, int]) -> Step:
+    """Return one application of a plan as the guidelines see it."""
+    day, option = problem.dates[move[0]], problem.options[move[1]]
+    year = int(move[0] >= problem.year_ends)
+    codes, partners = option.choice.codes, option.partners
+    if not option.against:
+        return Step(codes, partners, day, twice=option.twice, year=year)
+    aims = problem.aims[:, move[0], move[1]]
+    aimed = [threat.key for threat, on in zip(problem.threats, aims, strict=True) if on]
+    targets = tuple(
+        (option.acting.get(key, frozenset()), option.against.get(key, frozenset())) for key in aimed
+    )
+    partners = frozenset().union(*(controlling for _, controlling in targets))
+    return Step(codes, partners, day, targets, option.twice, year)
+
+
+@dataclass(frozen=True)
+class Wait:
+    """A call that is not served on its day: the day, and that of the application, if any."""
+
+    since: int
+    until: int | None
+
+
+def waits(problem: Problem, plan: Plan) -> dict[str, list[Wait]]:
+    """Return the calls that wait for an application, or get none, by key of the disease."""
+    out = {}
+    for threat in problem.threats:
+        found: list[Wait] = []
+        since, before = None, 0
+        for n in range(len(plan) + 1):
+            day = plan[n][0] if n < len(plan) else len(problem.dates)
+            cover, made = cover_with(problem, threat, plan[:n])
+            on = threat.called(cover, made)[before:day]
+            if since is None and on.any():
+                since = before + int(on.argmax())
+            serves = n < len(plan) and threat.worth(problem.options[plan[n][1]], day) > 0
+            if since is not None and serves and threat.counted(made, day) is not None:
+                found.append(Wait(since, day))
+                since = None
+            before = day
+        if since is not None:
+            found.append(Wait(since, None))
+        if found:
+            out[threat.key] = found
+    return out

@@ -1,0 +1,1 @@
+"""Published rules on soil temperature, their seasons, and counts since a day."""

@@ -1,0 +1,1 @@
+"""Every rule, and the verdict, in many past seasons; and how right they were."""

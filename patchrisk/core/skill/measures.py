@@ -1,0 +1,368 @@
+"""Statistics of cases, each with an interval that drawing whole seasons and whole sites gives it.
+
+Every statistic takes weights of shape (draws, cases), so that one draw serves any number of
+statistics, and two rules are compared on the same draws. Seasons and sites are drawn, not cases:
+the sites of one year share its weather, and the years of one site its soil.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+
+from patchrisk.base.units import BoolArray, FloatArray, IntArray
+
+CaseStatistic = Callable[[FloatArray], FloatArray]
+Kind = Literal["share", "difference", "any"]
+"""A share lies from 0 to 1, a difference of two shares from -1 to 1."""
+
+
+@dataclass(frozen=True)
+class Terms:
+    """What skill is judged by; the values are in thresholds/skill.toml.
+
+    Parameters
+    ----------
+    least_lead, most_lead : int
+        A window is of use when it opens so many days before the disease is seen [days].
+    least_absences : int
+        Fewer than so many cases of "looked, not found" say nothing of false alarms.
+    least_seasons, least_sites : int
+        From fewer seasons no interval is given; with fewer sites it is one over seasons alone.
+    draws : int
+        Draws of seasons, of sites and of cases behind an interval.
+    level : float
+        Confidence of an interval [1].
+    seed : int
+        Start of the random numbers: the same seed gives the same interval.
+    lead_from : str
+        Where the range of useful days is from, in words.
+    landmark : int or None
+        Day after the first day of the disease's season as of which a rule is asked whether it
+        tells seasons with disease from those without [days]; None for ``least_lead`` days before
+        the earliest sight.
+    """
+
+    least_lead: int
+    most_lead: int
+    least_absences: int
+    least_seasons: int
+    least_sites: int = 5
+    draws: int = 500
+    level: float = 0.9
+    seed: int = 1
+    lead_from: str = "as told"
+    landmark: int | None = None
+
+
+@dataclass(frozen=True)
+class Clusters:
+    """What the cases share; each (cases,) of whole numbers."""
+
+    season: IntArray
+    site: IntArray
+
+
+@dataclass(frozen=True)
+class Estimate:
+    """A statistic, and the interval that drawing seasons and sites anew gives it.
+
+    Parameters
+    ----------
+    value : float
+        NaN where it is not defined.
+    low, high : float or None
+        None without an interval.
+    lacking : str
+        Why there is none: "too few seasons", "the same in every season" (draws that are all
+        alike can't show how sure it is), "seldom defined" (on less than half of the draws; those
+        on which it is not are left out); empty where there is one.
+    seasons, sites, cases : int
+        What it rests on.
+    over : str
+        What the interval is over: "seasons and sites", or "seasons" where sites are too few.
+    chance : float
+        Of a value as far from 0 when the truth is 0 [1]; NaN without an interval.
+    """
+
+    value: float
+    low: float | None
+    high: float | None
+    lacking: str
+    seasons: int
+    sites: int
+    cases: int
+    over: str = ""
+    chance: float = np.nan
+
+
+def rate(weights: FloatArray, yes: BoolArray, among: BoolArray) -> FloatArray:
+    """Weighted share of ``yes`` among the cases ``among`` [1]; NaN where there are none.
+
+    Parameters
+    ----------
+    weights : ndarray of float, shape (draws, cases)
+    yes : ndarray of bool, shape (cases,) or (rules, cases)
+    among : ndarray of bool, shape (cases,)
+
+    Returns
+    -------
+    ndarray of float, shape (draws,) or (draws, rules)
+    """
+    share, total = weights @ (yes & among).T.astype(float), weights @ among.astype(float)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return np.asarray((share.T / total).T)
+
+
+def roc_area(weights: FloatArray, score: FloatArray, found: BoolArray) -> FloatArray:
+    """Area under the ROC curve of a score [1]; NaN without a case of either kind.
+
+    The chance that a case with disease has a higher score than one without, ties counting half.
+
+    Parameters
+    ----------
+    weights : ndarray of float, shape (draws, cases)
+    score : ndarray of float, shape (cases,)
+        Higher means more likely diseased; -inf is lowest, NaN is left out.
+    found : ndarray of bool, shape (cases,)
+
+    Returns
+    -------
+    ndarray of float, shape (draws,)
+
+    References
+    ----------
+    Bamber D. 1975. The area above the ordinal dominance graph and the area below the receiver
+    operating characteristic graph. J. Math. Psychol. 12: 387-415 (citation from memory).
+    """
+    order = np.argsort(score, kind="stable")
+    order = order[~np.isnan(score[order])]
+    if not order.size:
+        return np.full(len(weights), np.nan)
+    ranked, there, w = score[order], found[order], weights[:, order]
+    starts = np.flatnonzero(np.r_[True, ranked[1:] != ranked[:-1]])
+    with_disease = np.add.reduceat(w * there, starts, axis=1)
+    without = np.add.reduceat(w * ~there, starts, axis=1)
+    below = np.cumsum(without, axis=1) - without
+    pairs = with_disease.sum(axis=1) * without.sum(axis=1)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return np.asarray((with_disease * (below + without / 2)).sum(axis=1) / pairs)
+
+
+def weighted_median(weights: FloatArray, value: FloatArray) -> FloatArray:
+    """Weighted median; NaN values are left out.
+
+    Parameters
+    ----------
+    weights : ndarray of float, shape (draws, cases)
+    value : ndarray of float, shape (cases,)
+
+    Returns
+    -------
+    ndarray of float, shape (draws,)
+        With equal weights, the usual median: the mean of the middle two of an even number.
+    """
+    order = np.argsort(value, kind="stable")
+    order = order[~np.isnan(value[order])]
+    if not order.size:
+        return np.full(len(weights), np.nan)
+    ranked = value[order]
+    below = np.cumsum(weights[:, order], axis=1)
+    half = below[:, -1:] / 2
+    lower = ranked[(below >= half).argmax(axis=1)]
+    upper = ranked[(below > half).argmax(axis=1)]
+    return np.where(half[:, 0] > 0, (lower + upper) / 2, np.nan)
+
+
+@dataclass(frozen=True)
+class Draws:
+    """How often each case is in each draw: of seasons, of sites, and of cases by themselves.
+
+    ``weights`` are (draws, cases) each, ``counts`` of how many one draws; seasons alone where
+    sites are too few.
+    """
+
+    weights: Sequence[FloatArray]
+    counts: Sequence[int]
+
+    @property
+    def over(self) -> str:
+        """What is drawn."""
+        return "seasons" if len(self.counts) == 1 else "seasons and sites"
+
+
+def draw(clusters: Clusters, used: BoolArray, terms: Terms) -> Draws:
+    """Draw with replacement whole seasons, whole sites, and the cases, as many as there are.
+
+    scipy.stats.bootstrap draws cases; here one draw of weights serves any number of statistics,
+    and a whole grid of rules in one product.
+
+    Parameters
+    ----------
+    clusters : Clusters
+    used : ndarray of bool, shape (cases,)
+        The cases that are drawn; the others weigh nothing.
+    terms : Terms
+    """
+    rng = np.random.default_rng(terms.seed)
+    labels = [clusters.season]
+    if len(np.unique(clusters.site[used])) >= max(terms.least_sites, 2):
+        labels += [clusters.site, np.arange(len(used))]
+    weights, counts = [], []
+    for label in labels:
+        unique, place = np.unique(label[used], return_inverse=True)
+        some = np.zeros((terms.draws, len(used)))
+        if len(unique):
+            chances = np.full(len(unique), 1 / len(unique))
+            some[:, used] = rng.multinomial(len(unique), chances, size=terms.draws)[:, place]
+        weights.append(some)
+        counts.append(len(unique))
+    return Draws(weights, counts)
+
+
+@dataclass(frozen=True)
+class Interval:
+    """Ends of an interval, and the chance of a value as far from 0 if the truth were 0."""
+
+    low: FloatArray
+    high: FloatArray
+    chance: FloatArray
+
+
+def interval(
+    value: FloatArray, drawn: Sequence[FloatArray], counts: Sequence[int], level: float, kind: Kind
+) -> Interval:
+    """Make an interval of what a statistic was on the draws of `draw`.
+
+    The variance is that over seasons and that over sites, less that over cases, which both hold;
+    no less than either. Its degrees of freedom are put together from theirs.
+
+    Parameters
+    ----------
+    value : ndarray of float, shape (...)
+        The statistic of all cases.
+    drawn : sequence of ndarray of float, shape (draws, ...)
+        On each draw; NaN where it is not defined.
+    counts : sequence of int
+        How many one draws.
+    level : float
+        [1]
+    kind : {"share", "difference", "any"}
+        A share has its interval on the scale of the logarithm of its odds.
+
+    Returns
+    -------
+    Interval
+        NaN where the draws do not differ, or a share is 0 or 1.
+
+    References
+    ----------
+    Cameron A.C., Gelbach J.B., Miller D.L. 2011. Robust inference with multiway clustering. J.
+    Bus. Econ. Stat. 29: 238-249; Satterthwaite F.E. 1946. An approximate distribution of estimates
+    of variance components. Biometrics Bull. 2: 110-114 (citations from memory). How often it holds
+    the truth: tests/benchmarks/interval_cover.py.
+    """
+    from scipy.special import expit, logit, stdtr, stdtrit
+
+    with np.errstate(invalid="ignore", divide="ignore"):
+        parts = [
+            np.nanvar(some, axis=0) * n / max(n - 1, 1)
+            for some, n in zip(drawn, counts, strict=True)
+        ]
+        variance, freedom = parts[0], np.asarray(float(max(counts[0] - 1, 1)))
+        if len(parts) == 3:
+            variance = np.maximum(parts[0] + parts[1] - parts[2], np.maximum(parts[0], parts[1]))
+            shares = sum(v**2 / (n - 1) for v, n in zip(parts[:2], counts, strict=False))
+            freedom = np.maximum(variance**2 / shares, min(counts[:2]) - 1)
+        spread = np.where(variance > 1e-20, np.sqrt(variance), np.nan)
+        reach = stdtrit(freedom, (1 + level) / 2) * spread
+        chance = 2 * stdtr(freedom, -np.abs(value) / spread)
+        if kind == "share":
+            odds, reach = logit(value), reach / (value * (1 - value))
+            low, high = expit(odds - reach), expit(odds + reach)
+        else:
+            most = 1.0 if kind == "difference" else np.inf
+            low, high = np.maximum(value - reach, -most), np.minimum(value + reach, most)
+    return Interval(low, high, chance)
+
+
+def estimate(
+    statistic: CaseStatistic, clusters: Clusters, used: BoolArray, terms: Terms, kind: Kind
+) -> Estimate:
+    """Give a statistic its `interval`.
+
+    Parameters
+    ----------
+    statistic : callable
+        From weights (draws, cases) to values (draws,).
+    clusters : Clusters
+    used : ndarray of bool, shape (cases,)
+        The cases that the statistic rests on; their seasons and sites are drawn.
+    terms : Terms
+    kind : {"share", "difference", "any"}
+    """
+    value = float(statistic(used[None, :].astype(float))[0])
+    seasons, sites = (len(np.unique(c[used])) for c in (clusters.season, clusters.site))
+    found = Estimate(value, None, None, "", seasons, sites, int(used.sum()))
+    if seasons < max(terms.least_seasons, 2) or np.isnan(value):
+        return replace(found, lacking="too few seasons")
+    draws = draw(clusters, used, terms)
+    drawn = [statistic(weights) for weights in draws.weights]
+    if any(2 * np.isnan(some).sum() > len(some) for some in drawn):
+        return replace(found, lacking="seldom defined")
+    ends = interval(np.asarray(value), drawn, draws.counts, terms.level, kind)
+    low, high = float(ends.low), float(ends.high)
+    if np.isnan(low) or np.isnan(high):
+        return replace(found, lacking="the same in every season")
+    return replace(found, low=low, high=high, over=draws.over, chance=float(ends.chance))
+
+
+def roc_curve(
+    score: FloatArray, found: BoolArray, weights: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Rates of false alarms and of hits [1] as the bar on a score is lowered, (0, 0) to (1, 1).
+
+    Parameters
+    ----------
+    score : ndarray of float, shape (cases,)
+        NaN is left out.
+    found : ndarray of bool, shape (cases,)
+        With some cases of either kind.
+    weights : ndarray of float, shape (cases,)
+
+    Returns
+    -------
+    false_alarm, hit : ndarray of float, shape (points,)
+    """
+    order = np.argsort(-score, kind="stable")
+    order = order[~np.isnan(score[order])]
+    ranked, there, w = score[order], found[order], weights[order]
+    hits, alarms = np.cumsum(w * there), np.cumsum(w * ~there)
+    last = np.flatnonzero(np.r_[ranked[1:] != ranked[:-1], True])  # ties move together
+    return np.r_[0.0, alarms[last] / alarms[-1]], np.r_[0.0, hits[last] / hits[-1]]
+
+
+def roc_band(
+    score: FloatArray, found: BoolArray, clusters: Clusters, at: FloatArray, terms: Terms
+) -> tuple[FloatArray, FloatArray]:
+    """Interval of the hit rate at given false-alarm rates, point by point.
+
+    Score and found are (cases,); ``at``, the false-alarm rates [1], and both ends of the interval
+    are (points,).
+    """
+    there = ~np.isnan(score)
+
+    def curves(weights: FloatArray) -> FloatArray:
+        out = np.full((len(weights), len(at)), np.nan)
+        some = (weights @ (found & there) > 0) & (weights @ (~found & there) > 0)
+        for row in np.flatnonzero(some):
+            out[row] = np.interp(at, *roc_curve(score, found, weights[row]))
+        return out
+
+    draws = draw(clusters, np.ones(len(score), dtype=bool), terms)
+    middle = curves(np.ones((1, len(score))))[0]
+    drawn = [curves(weights) for weights in draws.weights]
+    band = interval(middle, drawn, draws.counts, terms.level, "difference")
+    low, high = (np.where(np.isnan(end), middle, end) for end in (band.low, band.high))
+    return np.maximum(low, 0.0), high

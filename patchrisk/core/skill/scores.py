@@ -1,0 +1,266 @@
+"""How right a rule was: its openings held against what was seen."""
+
+from dataclasses import dataclass
+from enum import IntEnum
+
+import numpy as np
+
+from patchrisk.base.units import BoolArray, DayArray, FloatArray, IntArray
+from patchrisk.core.skill.measures import (
+    Clusters,
+    Estimate,
+    Terms,
+    estimate,
+    rate,
+    weighted_median,
+)
+
+HIT_RATE, GAIN = "hit rate", "share told less false-alarm rate"  # what a skill is
+
+
+class Outcome(IntEnum):
+    """What became of a rule in one case."""
+
+    HIT = 0
+    LATE = 1
+    EARLY = 2
+    NEVER = 3
+    FALSE_ALARM = 4
+    CORRECT_SILENCE = 5
+    UNJUDGED = 6
+
+    @property
+    def words(self) -> str:
+        """The outcome as people read it."""
+        return self.name.replace("_", " ").lower()
+
+
+@dataclass(frozen=True)
+class Cases:
+    """One rule against what was seen; every array is (cases,).
+
+    Parameters
+    ----------
+    opened : ndarray of datetime64[D]
+        First opening in the season of the case; NaT when it did not open.
+    day : ndarray of datetime64[D]
+        Day on which the disease was first seen, or last looked for in vain.
+    found : ndarray of bool
+        Whether it was there.
+    known : ndarray of bool
+        Whether enough days were known to say that, and when, the window opened.
+    begins : ndarray of datetime64[D]
+        First day of the disease's season.
+    season, site, block : ndarray of int
+        Season and site of the observation, and the block of space that the site lies in: what is
+        drawn, or left out, as a whole.
+    """
+
+    opened: DayArray
+    day: DayArray
+    found: BoolArray
+    known: BoolArray
+    begins: DayArray
+    season: IntArray
+    site: IntArray
+    block: IntArray
+
+    @property
+    def clusters(self) -> Clusters:
+        """Seasons and sites."""
+        return Clusters(self.season, self.site)
+
+    def landmark(self, terms: Terms) -> int | None:
+        """Day of the disease's season as of which rules are asked; None without any sight."""
+        if terms.landmark is not None:
+            return terms.landmark
+        sights = (self.day - self.begins)[self.found & ~np.isnat(self.day)]
+        return int(sights.min().astype(int)) - terms.least_lead if len(sights) else None
+
+    def days_open_by_landmark(self, terms: Terms) -> FloatArray:
+        """Days from the opening to the landmark [days], 0 where it had not opened; NaN unknown.
+
+        Without a sight there is no landmark, and the day of the case is taken, less the least
+        useful lead.
+        """
+        landmark = self.landmark(terms)
+        asked = self.day - np.timedelta64(terms.least_lead, "D")
+        if landmark is not None:
+            asked = self.begins + np.timedelta64(landmark, "D")
+        days = (asked - self.opened).astype(float) + 1
+        open_ = np.where(np.isnat(self.opened), 0.0, np.maximum(days, 0.0))
+        return np.where(self.known, open_, np.nan)
+
+    @property
+    def lead(self) -> FloatArray:
+        """Days from opening to the day of the case [days]; NaN when it did not open."""
+        days = (self.day.astype("M8[D]") - self.opened.astype("M8[D]")).astype(float)
+        return np.where(np.isnat(self.opened) | np.isnat(self.day), np.nan, days)
+
+
+@dataclass(frozen=True)
+class Skill:
+    """What a rule was worth against what was seen.
+
+    Parameters
+    ----------
+    counts : dict of Outcome to int
+    hit_rate : Estimate
+        Hits among the judged cases with disease.
+    false_alarm_rate, gain : Estimate or None
+        Openings by the landmark among the judged absences; their share among the judged cases
+        with disease less that: 1 is perfect, 0 what a rule gets that is always, never or blindly
+        open (Peirce C.S. 1884. The numerical measure of the success of predictions. Science 4:
+        453-454; citation from memory). None when absences are too few.
+    lead : Estimate
+        Median lead time of the windows that opened, useful or not [days].
+    lead_range : tuple of float
+        10 and 90 % points of the lead times [days]; NaN without any.
+    """
+
+    counts: dict[Outcome, int]
+    hit_rate: Estimate
+    false_alarm_rate: Estimate | None
+    gain: Estimate | None
+    lead: Estimate
+    lead_range: tuple[float, float]
+
+    @property
+    def presences(self) -> int:
+        """Judged cases with disease."""
+        misses = (Outcome.HIT, Outcome.LATE, Outcome.EARLY, Outcome.NEVER)
+        return sum(self.counts[o] for o in misses)
+
+    @property
+    def absences(self) -> int:
+        """Judged cases of looked, not found."""
+        return self.counts[Outcome.FALSE_ALARM] + self.counts[Outcome.CORRECT_SILENCE]
+
+
+def outcomes(cases: Cases, terms: Terms) -> IntArray:
+    """Say what became of the rule in each case.
+
+    With disease a rule that opened at least ``least_lead`` days before the sight is a *hit*,
+    unless it opened more than ``most_lead`` days before, which is *early*; less time is *late*,
+    no opening *never*. Without disease it is a *false alarm* when it had opened by the landmark,
+    however long before, and anything else *correct silence*: of what it did later in the season
+    nothing was known on the day to act.
+
+    Returns
+    -------
+    ndarray of int, shape (cases,)
+        `Outcome` of each.
+    """
+    lead = cases.lead
+    with np.errstate(invalid="ignore"):
+        called = lead >= terms.least_lead
+        early = lead > terms.most_lead
+    with_disease = np.select(
+        [np.isnan(lead), early, called], [Outcome.NEVER, Outcome.EARLY, Outcome.HIT], Outcome.LATE
+    )
+    told = told_by_landmark(cases, terms)
+    without = np.where(told, Outcome.FALSE_ALARM, Outcome.CORRECT_SILENCE)
+    out = np.where(cases.found, with_disease, without)
+    unjudged = ~cases.known | np.isnat(cases.day)
+    return np.where(unjudged, Outcome.UNJUDGED, out).astype(np.int64)
+
+
+def told_by_landmark(cases: Cases, terms: Terms) -> BoolArray:
+    """Whether the window had opened by the landmark, of each case."""
+    return np.asarray(cases.days_open_by_landmark(terms) > 0)
+
+
+def assess(cases: Cases, terms: Terms) -> Skill:
+    """Judge a rule on its cases."""
+    became = outcomes(cases, terms)
+    judged = became != Outcome.UNJUDGED
+    presence, absence = judged & cases.found, judged & ~cases.found
+    hit, alarm = became == Outcome.HIT, became == Outcome.FALSE_ALARM
+    told, clusters = told_by_landmark(cases, terms), cases.clusters
+    lead = np.where(presence, cases.lead, np.nan)
+    opened = ~np.isnan(lead)
+
+    def hits(weights: FloatArray) -> FloatArray:
+        return rate(weights, hit, presence)
+
+    def alarms(weights: FloatArray) -> FloatArray:
+        return rate(weights, alarm, absence)
+
+    false_alarm_rate = gain = None
+    if absence.sum() >= terms.least_absences:
+        false_alarm_rate = estimate(alarms, clusters, absence, terms, "share")
+        if presence.any():
+            gain = estimate(
+                lambda w: rate(w, told, presence) - alarms(w), clusters, judged, terms, "difference"
+            )
+    ends = np.quantile(lead[opened], [0.1, 0.9]).tolist() if opened.any() else (np.nan, np.nan)
+    return Skill(
+        counts={o: int((became == o).sum()) for o in Outcome},
+        hit_rate=estimate(hits, clusters, presence, terms, "share"),
+        false_alarm_rate=false_alarm_rate,
+        gain=gain,
+        lead=estimate(lambda w: weighted_median(w, lead), clusters, opened, terms, "any"),
+        lead_range=(ends[0], ends[1]),
+    )
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """One rule less another on the same cases.
+
+    Parameters
+    ----------
+    of : str
+        `HIT_RATE`, or `GAIN` where absences are enough.
+    difference : Estimate
+    both, first_only, second_only, neither : int
+        Judged cases with disease that were hits of both, of one, or of neither.
+    """
+
+    of: str
+    difference: Estimate
+    both: int
+    first_only: int
+    second_only: int
+    neither: int
+
+
+def compare_rules(a: Cases, b: Cases, terms: Terms) -> Comparison:
+    """Compare two rules on the same cases and the same draws of seasons.
+
+    Parameters
+    ----------
+    a, b : Cases
+        Of the same observations in the same order; those that either rule can't be judged on are
+        left out of both.
+    terms : Terms
+
+    Raises
+    ------
+    ValueError
+        When the two are not of the same observations.
+    """
+    same = np.array_equal(a.day, b.day, equal_nan=True) and np.array_equal(a.found, b.found)
+    if not (same and np.array_equal(a.season, b.season) and np.array_equal(a.site, b.site)):
+        raise ValueError("two rules are compared on the same observations only")
+    first, second = (outcomes(c, terms) for c in (a, b))
+    judged = (first != Outcome.UNJUDGED) & (second != Outcome.UNJUDGED)
+    presence, absence = judged & a.found, judged & ~a.found
+    hit_a, hit_b = first == Outcome.HIT, second == Outcome.HIT
+    told = [told_by_landmark(one, terms) for one in (a, b)]
+    enough = bool(absence.sum() >= terms.least_absences)
+
+    def apart(w: FloatArray) -> FloatArray:
+        if not enough:
+            return rate(w, hit_a, presence) - rate(w, hit_b, presence)
+        gains = [rate(w, one, presence) - rate(w, one, absence) for one in told]
+        return gains[0] - gains[1]
+
+    return Comparison(
+        of=GAIN if enough else HIT_RATE,
+        difference=estimate(apart, a.clusters, judged if enough else presence, terms, "any"),
+        both=int((presence & hit_a & hit_b).sum()),
+        first_only=int((presence & hit_a & ~hit_b).sum()),
+        second_only=int((presence & ~hit_a & hit_b).sum()),
+        neither=int((presence & ~hit_a & ~hit_b).sum()),
+    )

@@ -1,0 +1,174 @@
+"""Soil temperature of one area at any root depth, from its probes and the air above it."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from patchrisk.base.units import DayArray, FloatArray
+from patchrisk.core.soil.air_to_soil import SoilEstimate
+from patchrisk.core.soil.depth_transfer import can_move, move_extremes, move_mean
+from patchrisk.core.soil.exceedance import simulate_soil
+from patchrisk.core.soil.logged import join_logged, learn_error
+from patchrisk.core.soil.parameters import SoilModel
+
+DRAWS, SEED = 200, 20
+RECENT_DAYS = 320  # what a state of this morning can depend on: a season, and the run before it
+
+
+@dataclass(frozen=True)
+class Probe:
+    """Daily soil temperature of one probe.
+
+    Parameters
+    ----------
+    depth_cm : float
+        Depth [cm].
+    mean_c, min_c, max_c : ndarray of float, shape (days,)
+        On the same days as everything else of the area [degC]; NaN where not logged.
+    """
+
+    depth_cm: float
+    mean_c: FloatArray
+    min_c: FloatArray
+    max_c: FloatArray
+
+
+@dataclass(frozen=True)
+class SoilSeries:
+    """Soil temperature of an area at one depth, day by day.
+
+    Parameters
+    ----------
+    dates : ndarray of datetime64[D], shape (days,)
+        Consecutive days; the last is the last complete day before the outlook.
+    depth_cm : float
+        Depth [cm].
+    mean_c, max_c, sd_c : ndarray of float, shape (days,)
+        Daily mean, daily maximum, standard deviation of the mean's error [degC]; NaN where
+        unknown.
+    came_from : ndarray of str, shape (days,)
+        ``logged``, ``modelled`` or, where unknown, an empty string.
+    draws_c : ndarray of float, shape (recent days, draws)
+        Series that the daily mean of the last days may really have been [degC].
+    """
+
+    dates: DayArray
+    depth_cm: float
+    mean_c: FloatArray
+    max_c: FloatArray
+    sd_c: FloatArray
+    came_from: npt.NDArray[np.str_]
+    draws_c: FloatArray
+
+
+def logged_at(
+    probes: Sequence[Probe], depth_cm: float, diffusivity_m2_s: float
+) -> tuple[FloatArray, FloatArray]:
+    """Bring what the probes logged to one depth.
+
+    Each probe is moved by conduction to the depth wanted. The nearest depth counts; a probe
+    farther away fills only days on which no nearer one has a reading. Probes at one depth are
+    averaged. A probe too far below the depth is passed over.
+
+    Parameters
+    ----------
+    probes : sequence of Probe
+    depth_cm : float
+        Depth wanted [cm].
+    diffusivity_m2_s : float
+        Thermal diffusivity of the root zone [m2/s].
+
+    Returns
+    -------
+    mean_c, max_c : ndarray of float, shape (days,)
+    """
+    mean = np.full(probes[0].mean_c.shape, np.nan)
+    hottest = mean.copy()
+    depths = {p.depth_cm for p in probes if can_move(p.depth_cm, depth_cm, diffusivity_m2_s)}
+    for depth in sorted(depths, key=lambda d: (abs(d - depth_cm), d)):
+        same = [p for p in probes if p.depth_cm == depth]
+        found = average([p.mean_c for p in same])
+        low, high = average([p.min_c for p in same]), average([p.max_c for p in same])
+        moved = move_mean(found, depth, depth_cm, diffusivity_m2_s)
+        _, top = move_extremes(low, high, found, moved, depth, depth_cm, diffusivity_m2_s)
+        use = np.isnan(mean)
+        mean, hottest = np.where(use, moved, mean), np.where(use, top, hottest)
+    return mean, hottest
+
+
+def average(columns: Sequence[FloatArray]) -> FloatArray:
+    """Mean of the columns that know a day; NaN where none does. All (days,)."""
+    stack = np.stack(columns)
+    known = ~np.isnan(stack)
+    total = np.where(known, stack, 0.0).sum(axis=0)
+    count = known.sum(axis=0)
+    return np.where(count > 0, total / np.maximum(count, 1), np.nan)
+
+
+def soil_series(
+    dates: DayArray,
+    probes: Sequence[Probe],
+    estimates: Mapping[float, SoilEstimate | None],
+    *,
+    diffusivity_m2_s: float,
+    probe_sd_c: float,
+    model: SoilModel,
+) -> dict[float, SoilSeries]:
+    """Join what was logged with what the air tells, at several depths at once.
+
+    Parameters
+    ----------
+    dates : ndarray of datetime64[D], shape (days,)
+    probes : sequence of Probe
+        May be empty.
+    estimates : mapping of float to SoilEstimate or None
+        For each depth wanted [cm], the estimate from air temperature on the same days; None
+        without air temperature.
+    diffusivity_m2_s : float
+        Thermal diffusivity of the root zone [m2/s].
+    probe_sd_c : float
+        How far a probe may stand from the turf it speaks for [degC].
+    model : SoilModel
+        That of the estimates; see `patchrisk.core.soil.logged.learn_error`.
+
+    Returns
+    -------
+    dict of float to SoilSeries
+        By depth [cm].
+    """
+    nothing = np.full(dates.shape, np.nan)
+    unknown = SoilEstimate(nothing, nothing, nothing, nothing)
+    modelled = [unknown if e is None else e for e in estimates.values()]
+    logged = [
+        logged_at(probes, depth, diffusivity_m2_s) if probes else (nothing, nothing)
+        for depth in estimates
+    ]
+    # Depths are lanes, so that the filter goes through the days once for all of them.
+    mean, hottest = (np.stack(columns, axis=1) for columns in zip(*logged, strict=True))
+    fields = ("mean_c", "min_c", "max_c", "sd_c")
+    estimate = SoilEstimate(*(np.stack([getattr(e, f) for e in modelled], axis=1) for f in fields))
+    error = learn_error(estimate, mean, model)
+    joined = join_logged(error, probe_sd_c)
+    swing = estimate.max_c - estimate.mean_c
+    top = np.where(np.isnan(hottest), joined.mean_c + swing, hottest)
+    draws = simulate_soil(
+        error,
+        draws=DRAWS,
+        seed=SEED,
+        first_day=max(0, len(dates) - RECENT_DAYS),
+        probe_sd_c=probe_sd_c,
+    )
+    return {
+        depth: SoilSeries(
+            dates=dates,
+            depth_cm=depth,
+            mean_c=joined.mean_c[:, lane],
+            max_c=top[:, lane],
+            sd_c=joined.sd_c[:, lane],
+            came_from=joined.came_from[:, lane],
+            draws_c=draws[:, lane],
+        )
+        for lane, depth in enumerate(estimates)
+    }

@@ -1,0 +1,199 @@
+"""The seasons in sight as a plan is given them: on which days the verdict would call for what."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from patchrisk.base.units import DAY, BoolArray, FloatArray
+from patchrisk.core.rules.infection import Cardinal
+from patchrisk.core.verdict.case import AheadSoil, Settings
+from patchrisk.core.verdict.decision_table import (
+    RUNNING,
+    Facts,
+    Line,
+    Phase,
+    Roots,
+    Verdict,
+    decide,
+)
+from patchrisk.core.verdict.judge import treatment_ends
+from patchrisk.core.verdict.judgement import Judgement
+from patchrisk.core.verdict.season_ahead import SeasonOutlook
+from patchrisk.core.verdict.season_course import InfectionSpan, seasons_between
+
+_CLOSED = (Phase.OVER, Phase.UNKNOWN)
+
+
+@dataclass(frozen=True)
+class Call:
+    """One season of a disease in sight; every array is (days,), from today on.
+
+    Parameters
+    ----------
+    season : str
+        Id of its kind.
+    start, until : datetime64[D]
+        First day of its treatment span, as known or by the median of the weather ahead, and last.
+    begun : bool
+        Whether that start is known and counts.
+    rate : ndarray of float
+        Infection pressure expected of each day [days at the optimum].
+    first : ndarray of bool
+        Days on which an application is called for where none counts yet and the roots are bare.
+    further : ndarray of bool
+        The same once one counts, when its cover runs out.
+    reaches : ndarray of bool
+        Days on which one that works on the disease protects in the season: from an interval
+        before its start on.
+    counts : ndarray of bool
+        Days of the treatment span: one counts against the season's number.
+    done, number : int
+        Applications that count so far, and the most.
+    """
+
+    season: str
+    start: np.datetime64
+    until: np.datetime64
+    begun: bool
+    rate: FloatArray
+    first: BoolArray
+    further: BoolArray
+    reaches: BoolArray
+    counts: BoolArray
+    done: int
+    number: int
+
+
+def calls_ahead(
+    judged: Judgement,
+    spans: Sequence[InfectionSpan],
+    cardinal: Cardinal | None,
+    ahead: AheadSoil,
+    today: np.datetime64,
+    settings: Settings,
+    *,
+    southern: bool,
+) -> tuple[Call, ...]:
+    """Return the seasons of a disease that a plan made today is to serve, in order of day.
+
+    Of each kind of season that is the first in which the table still calls for an application,
+    and only where its whole treatment span is in sight. Today itself is called for when the
+    verdict is to apply, and else it is not.
+
+    Parameters
+    ----------
+    judged : Judgement
+        Of this morning.
+    spans : sequence of InfectionSpan
+        All seasons of the disease.
+    cardinal : Cardinal or None
+        Response of infection; without one each day on which roots can be infected counts one.
+    ahead : AheadSoil
+    today : datetime64[D]
+    settings : Settings
+    southern : bool
+        Whether the place lies south of the equator.
+    """
+    paths, _ = ahead.at(ahead.reference_cm)
+    end = paths.dates[-1]
+    rate = np.asarray(paths.rate(cardinal) if cardinal is not None else np.ones_like(paths.mean_c))
+    made: dict[str, Call] = {}
+    for season in seasons_between(spans, judged.first, end, southern=southern):
+        kind = season.span.id
+        if kind in made or season.first < judged.first:
+            continue
+        outlook = SeasonOutlook(season, ahead, settings, southern=southern, today=today)
+        at_hand = kind == judged.span.id and season.first == judged.first
+        call = _call(judged, outlook, rate, settings, at_hand)
+        if call is not None:
+            made[kind] = call
+    return tuple(made.values())
+
+
+def _call(
+    judged: Judgement,
+    outlook: SeasonOutlook,
+    rate: FloatArray,
+    settings: Settings,
+    at_hand: bool,
+) -> Call | None:
+    """Return a season as a plan is given it; None where nothing can be called for in it."""
+    season, interval = outlook.season, judged.interval
+    begun = at_hand and judged.phase in RUNNING
+    start = judged.start if begun else outlook.middle
+    if start is None or (at_hand and judged.phase in _CLOSED):
+        return None
+    until = treatment_ends(season, start, judged.number * interval, southern=outlook.southern)
+    assert until is not None
+    if until > outlook.dates[-1]:
+        return None
+    done = judged.counted if at_hand else 0
+    day = outlook.dates[outlook.today :]
+    active, infecting = _infection(outlook, interval, start if begun else None)
+    usual = judged.usual_damage
+    shows = usual is None or usual >= settings.damage_least
+    calls = _Would(judged.facts, settings.table, at_hand, shows)
+    known = start if begun else start + settings.called * DAY  # a start is called when it is so old
+    room = (day >= known) & (day <= until) & (infecting >= settings.infecting_odds)
+    timely = (day - start).astype(int) < interval
+    in_time = calls.would(Phase.STARTING, Roots.BARE)
+    late = calls.would(Phase.LATE, Roots.BARE)
+    # A late first one makes no timely season of it.
+    then = Phase.LATE if begun and judged.phase is Phase.LATE else Phase.GOING_ON
+    again = calls.would(then, Roots.ENDING_SOON)
+    first = room & np.where(timely, in_time, late)
+    further = room & np.where(timely, in_time, again)
+    for mask in (first, further):
+        mask[0] = at_hand and judged.verdict is Verdict.APPLY
+    if done >= judged.number or not (further if done else first).any():
+        return None
+    return Call(
+        season=season.span.id,
+        start=start,
+        until=until,
+        begun=begun,
+        rate=np.asarray((rate[outlook.today :] * active).mean(axis=1)),
+        first=first,
+        further=further,
+        reaches=np.asarray((day > start - interval * DAY) & (day <= until)),
+        counts=np.asarray((day >= start) & (day <= until)),
+        done=done,
+        number=judged.number,
+    )
+
+
+def _infection(
+    outlook: SeasonOutlook, interval: int, start: np.datetime64 | None
+) -> tuple[BoolArray, FloatArray]:
+    """Days of infection in the season along each course, and the odds of one under a cover.
+
+    Both from today on: (days, lanes), and (days,) [1].
+    """
+    row = np.arange(len(outlook.dates))[outlook.today :, None]
+    over = outlook.course.over
+    begin = outlook.course.start if start is None else int((start - outlook.dates[0]).astype(int))
+    can = outlook.span.active(outlook.paths.mean_c[outlook.today :]) & (row < over)
+    days, lanes = can.shape
+    total = np.zeros((days + interval + 1, lanes), dtype=np.int32)
+    np.cumsum(can, axis=0, out=total[1 : days + 1])
+    total[days + 1 :] = total[days]
+    met = total[interval : interval + days] > total[:days]
+    return np.asarray(can & (row >= begin)), np.asarray(met.mean(axis=1))
+
+
+@dataclass(frozen=True)
+class _Would:
+    """The verdict that would fall on another day of a season."""
+
+    facts: Facts
+    table: Sequence[Line]
+    at_hand: bool
+    shows: bool
+
+    def would(self, phase: Phase, roots: Roots) -> bool:
+        """Whether it would be to apply, with room left and roots that can be infected."""
+        facts = replace(self.facts, phase=phase, roots=roots, infecting=True, room=True)
+        if not self.at_hand:  # of a season to come only what is usual is known
+            facts = replace(facts, damage=self.shows, worth=True, seen=False)
+        return int(decide(facts, self.table)[0]) == Verdict.APPLY

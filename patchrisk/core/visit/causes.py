@@ -1,0 +1,399 @@
+"""What it could be: for each cause, what speaks for it, against it, and what was not looked at.
+
+No probability is given: none is published. What is direct (a sign, a measurement, a laboratory's
+result) can make a cause or set it aside; what only fits (season, weather, pattern) can not.
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from patchrisk.core.visit.findings import Candidate, Cause, Fact, Place, Status, Visit
+from patchrisk.core.visit.guidelines import Guideline as Guideline
+from patchrisk.core.visit.guidelines import Judged, judge_values, order_by_chance, rises
+from patchrisk.core.visit.soil_causes import Limits, ground_causes, nematode_cause, soil_causes
+
+Answer = Literal["named", "not settled", "nothing wrong", "wrong place"]
+_AMOUNTS = ("none", "few", "many")
+_COLOURS = ("white", "tan", "brown", "dark")
+_RANK: Mapping[Status, int] = {"for": 0, "open": 1, "not looked at": 2, "against": 3}
+
+
+@dataclass(frozen=True)
+class Sign:
+    """A sign on the roots: the kind of fungus, or the diseases, that it speaks for."""
+
+    key: str
+    kind: str = ""
+    diseases: tuple[str, ...] = ()
+    absent_against: bool = False
+
+
+@dataclass(frozen=True)
+class NextTest:
+    """Something to look at: its cost as an order, what tells that it was done, what it settles."""
+
+    key: str
+    cost: int
+    fills: str
+    settles: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Rules:
+    """What thresholds/visit.toml and soil_tests.toml say, as plain values.
+
+    ``families`` are the kinds of fungi that a laboratory may not tell apart: name of the family,
+    key of its undivided cause, and kind as the disease files name it.
+    """
+
+    signs: tuple[Sign, ...]
+    tests: tuple[NextTest, ...]
+    limits: Limits
+    guidelines: tuple[Guideline, ...]
+    families: tuple[tuple[str, str, str], ...]
+
+
+@dataclass(frozen=True)
+class Ordered:
+    """A figure that is told of every place, and whether it orders with the damage."""
+
+    analyte: str
+    method: str
+    direction: Literal["up", "down"] | None
+    explains: bool
+
+
+@dataclass(frozen=True)
+class Findings:
+    """What a visit comes to.
+
+    ``by_chance`` is how many of the figures in ``order`` would order perfectly by chance.
+    """
+
+    answer: Answer
+    causes: tuple[Cause, ...]
+    soil: tuple[tuple[Judged, ...], ...]
+    order: tuple[Ordered, ...]
+    by_chance: float
+    next_tests: tuple[NextTest, ...]
+
+    def cause(self, key: str) -> Cause | None:
+        """Return a cause by its key; None where it was not thought of."""
+        return next((one for one in self.causes if one.key == key), None)
+
+
+def judge_visit(visit: Visit, rules: Rules) -> Findings:
+    """Say what speaks for and against each cause, and what to look at next.
+
+    Parameters
+    ----------
+    visit : Visit
+    rules : Rules
+
+    Returns
+    -------
+    Findings
+        Causes sorted: what is spoken for, what is open, what was not looked at, what is against.
+    """
+    soil = tuple(
+        judge_values(place.soil, rules.guidelines, visit.grasses, visit.ground)
+        for place in visit.places
+    )
+    plugs = _plugs(visit, rules.limits)
+    dead = (plugs.worst.damage or 0) >= rules.limits.dead
+    told = [place.damage for place in visit.places]
+    sound = all(d is not None and d <= rules.limits.sound for d in told)
+    wrong = dead or (sound and visit.thinned)
+    causes = _root_causes(plugs, rules, blind=wrong)
+    causes += soil_causes(visit, [judged for judged in soil if judged], rules.limits)
+    causes += [nematode_cause(visit.up_to(lambda place: bool(place.nematodes)), rules.limits)]
+    causes += ground_causes(visit, rules.limits)
+    left = _nothing_else(causes)
+    causes += [_heat(visit, rules.limits, left), _cold(plugs, rules.limits, left), _wear(visit)]
+    causes.sort(key=lambda one: (_RANK[one.status], -one.weight))
+    named = any(one.status == "for" for one in causes)
+    looked = any(one.status == "against" and one.family in ("dark", "pythium") for one in causes)
+    untold = all(d is None for d in told) and not visit.thinned and looked
+    clean = sound or (untold and not any(one.status == "open" for one in causes))
+    answer: Answer = "named" if named else "nothing wrong" if clean else "not settled"
+    if wrong:
+        answer = "wrong place"
+    order = _order(visit, soil)
+    chance = len(order) * order_by_chance(len(visit.places))
+    tests = _next_tests(plugs, rules, causes, answer)
+    return Findings(answer, tuple(causes), soil, order, chance, tests)
+
+
+def _plugs(visit: Visit, limits: Limits) -> Visit:
+    """Return the visit up to the worst place whose roots were looked at and are not long dead."""
+    fresh = visit.up_to(lambda place: (place.damage or 0) < limits.dead)
+    return fresh.up_to(lambda place: place.roots_seen and (place.damage or 0) < limits.dead)
+
+
+def _root_causes(visit: Visit, rules: Rules, *, blind: bool) -> list[Cause]:
+    """Judge root diseases: the families that look alike on the root, then each disease.
+
+    ``blind``: the plugs are from a place where the roots tell nothing.
+    """
+    out: list[Cause] = []
+    for family, key, kind in rules.families:
+        members = [c for c in visit.candidates if kind in c.kinds]
+        if not members:
+            continue
+        signs = [sign for sign in rules.signs if sign.kind == kind]
+        own = {c.key: [s for s in rules.signs if c.key in s.diseases] for c in members}
+        every = [*signs, *(s for some in own.values() for s in some)]
+        facts = [fact for s in every for fact in _sign_facts(visit, s, blind, rules.limits)]
+        facts += _roots_against(visit, rules.limits, blind, family)
+        facts += _named(visit, key, [c.key for c in members])
+        status = _status(facts)
+        if status == "not looked at" and any(_fits(c) for c in members):
+            status = "open"
+        seen = sum(fact.direct and fact.side == "for" for fact in facts)
+        out.append(Cause(key, family, status, tuple(facts), 2.0 + seen))
+        for c in members:
+            out.append(_member(visit, c, family, own[c.key], status, rules, blind, 1.9 + seen))
+    known = {kind for _, _, kind in rules.families}
+    for c in visit.candidates:
+        if not c.kinds & known:
+            own_signs = [s for s in rules.signs if c.key in s.diseases]
+            out.append(_member(visit, c, c.key, own_signs, None, rules, blind, 1.5))
+    return out
+
+
+def _member(
+    visit: Visit,
+    c: Candidate,
+    family: str,
+    signs: Sequence[Sign],
+    group: Status | None,
+    rules: Rules,
+    blind: bool,
+    weight: float,
+) -> Cause:
+    facts = [fact for s in signs for fact in _sign_facts(visit, s, blind, rules.limits)]
+    days = c.season.infected_days
+    if days is not None:
+        side: Literal["for", "against"] = "for" if days else "against"
+        facts.append(Fact("season", side, direct=not days, told={"days": days}))
+    if c.season.shows is not None and days:
+        facts.append(Fact("months", "for" if c.season.shows else "against"))
+    ph = next((v for v in visit.worst.soil if (v.analyte, v.method) == ("pH", "1:1")), None)
+    if ph is not None and c.ph_worse is not None and ph.value >= c.ph_worse:
+        facts.append(Fact("pH favours", "beside", told={"pH": ph.value, "from": c.ph_worse}))
+    found = visit.found.get(c.key)
+    if found:
+        sure = group == "for" and not blind
+        facts.append(Fact("laboratory found", "for", direct=sure, told={"how": found}))
+        if not sure:
+            facts.append(Fact("positive alone", "beside"))
+    if c.key in visit.not_found:
+        facts.append(
+            Fact("laboratory did not find", "against", True, {"how": visit.not_found[c.key]})
+        )
+    if group is not None:
+        facts.append(Fact("group", "beside", told={"status": group}))
+    status = _status(facts)
+    if group == "against" and status != "for":
+        status = "against"
+    elif status == "not looked at" and group in ("for", "open"):
+        status = "open"
+    liked = 0.05 * bool(c.season.shows) + 0.03 * c.likely + 0.01 * bool(days)
+    return Cause(c.key, family, status, tuple(facts), weight + liked - 0.1)
+
+
+def _fits(c: Candidate) -> bool:
+    return bool(c.season.infected_days) and bool(c.season.shows)
+
+
+def _sign_facts(visit: Visit, sign: Sign, blind: bool, limits: Limits) -> Iterable[Fact]:
+    """Yield what a sign at the worst place says, beside the best one."""
+    there = visit.worst.signs.get(sign.key)
+    if there is None:
+        return
+    told = {"sign": sign.key, "amount": there, "place": visit.worst.name}
+    if there == "none":
+        if sign.absent_against and not blind:
+            yield Fact("sign absent", "against", direct=True, told=told)
+        else:
+            yield Fact("sign absent", "beside", told=told)
+        return
+    if blind:
+        yield Fact("sign, place tells nothing", "beside", told=told)
+        return
+    here = visit.best.signs.get(sign.key)
+    if len(visit.places) == 1 or here is None:
+        yield Fact("sign", "for", direct=True, told=told)
+    elif _AMOUNTS.index(there) > _AMOUNTS.index(here):
+        yield Fact("sign", "for", direct=True, told={**told, "best": here})
+    elif worse_roots(visit.worst, visit.best, limits):
+        yield Fact("sign, worse roots", "for", direct=True, told={**told, "best": here})
+    else:
+        yield Fact("sign in both", "for", told={**told, "best": here})
+
+
+def worse_roots(worst: Place, best: Place, limits: Limits) -> bool:
+    """Whether roots are plainly shorter, or darker."""
+    lengths = worst.length_cm is not None and best.length_cm is not None
+    if lengths and (worst.length_cm or 0) <= limits.shorter * (best.length_cm or 0):
+        return True
+    known = worst.colour in _COLOURS and best.colour in _COLOURS
+    return known and _COLOURS.index(worst.colour) > _COLOURS.index(best.colour)
+
+
+def _roots_against(visit: Visit, limits: Limits, blind: bool, family: str) -> Iterable[Fact]:
+    worst, best = visit.worst, visit.best
+    if blind or not worst.roots_seen:
+        return
+    marked = any(amount != "none" for key, amount in worst.signs.items() if key != "root_hairs")
+    alone = len(visit.places) == 1
+    if worst.colour == "white" and not marked and (alone or not worse_roots(worst, best, limits)):
+        yield Fact("sound roots", "against", direct=True, told={"place": worst.name})
+    hairs = worst.signs.get("root_hairs", "none") != "none"  # root dysfunction leaves none
+    tips = worst.signs.get("bulbous_tips") == "none" or hairs
+    clear = worst.signs.get("oospores") == "none" and tips
+    if family == "pythium" and clear and worst.signs.get("rotten", "none") == "none":
+        yield Fact("no sign of Pythium", "against", direct=True, told={"place": worst.name})
+
+
+def _named(visit: Visit, group: str, members: Sequence[str]) -> Iterable[Fact]:
+    """Yield what a laboratory found of a family; without a look at the roots it proves nothing."""
+    for key in (group, *members):
+        if key in visit.found:
+            yield Fact("laboratory found", "for", told={"how": visit.found[key], "what": key})
+            yield Fact("positive alone", "beside")
+
+
+def _status(facts: Sequence[Fact]) -> Status:
+    """Direct facts decide, and where they part ways nothing is settled."""
+    for_it = any(f.direct and f.side == "for" for f in facts)
+    against = any(f.direct and f.side == "against" for f in facts)
+    if for_it or against:
+        return "open" if for_it and against else "for" if for_it else "against"
+    shown = any(
+        f.kind in ("sign in both", "sign, place tells nothing", "laboratory found") for f in facts
+    )
+    return "open" if shown else "not looked at"
+
+
+def _nothing_else(causes: Sequence[Cause]) -> bool:
+    """Whether the roots were looked at and cleared, and nothing else is spoken for."""
+    families = [c for c in causes if c.family in ("dark", "pythium")]
+    cleared = bool(families) and all(c.status == "against" for c in families)
+    return cleared and not any(c.status == "for" for c in causes)
+
+
+def _heat(visit: Visit, limits: Limits, left: bool) -> Cause:
+    """Judge heat, which no sign tells: it stands for what is left once roots are cleared."""
+    soil = visit.weather.soil_c
+    if not visit.cool_season:
+        return Cause("heat", "heat", "against", (Fact("warm-season grass", "against", True),))
+    if soil is None:
+        return Cause("heat", "heat", "not looked at", ())
+    told = {"soil_c": soil, "limit_c": limits.heat_c}
+    if soil < limits.heat_c:
+        return Cause("heat", "heat", "against", (Fact("soil not hot", "against", True, told),))
+    facts = [Fact("soil hot", "for", told=told)]
+    if left:
+        facts.append(Fact("nothing else left", "for", direct=True))
+    return Cause("heat", "heat", "for" if left else "open", tuple(facts), 1.0)
+
+
+def _cold(visit: Visit, limits: Limits, left: bool) -> Cause:
+    """Judge cold: by dead crowns; or, where a warm-season grass froze, as what is left."""
+    weather = visit.weather
+    known = [t for t in (weather.coldest_soil_c, weather.coldest_air_c) if t is not None]
+    if not known:
+        return Cause("cold", "cold", "not looked at", ())
+    frozen = weather.coldest_soil_c is not None and weather.coldest_soil_c <= limits.frost_soil_c
+    air = weather.coldest_air_c
+    tender = not visit.cool_season and air is not None and air <= limits.frost_air_c
+    told = {"soil_c": weather.coldest_soil_c, "air_c": air}
+    if not (frozen or tender):
+        return Cause("cold", "cold", "against", (Fact("no hard frost", "against", True, told),))
+    facts = [Fact("hard frost", "for", told=told)]
+    worst, best = visit.worst, visit.best
+    if worst.crowns == "sound":
+        facts.append(Fact("crowns sound", "against", True, {"place": worst.name}))
+        return Cause("cold", "cold", "against", tuple(facts))
+    if worst.crowns == "dead" and (len(visit.places) == 1 or best.crowns != "dead"):
+        facts.append(Fact("crowns dead", "for", True, {"place": worst.name}))
+        return Cause("cold", "cold", "for", tuple(facts), 2.0)
+    if tender and left and not worst.crowns:
+        facts.append(Fact("nothing else left", "for", direct=True))
+        return Cause("cold", "cold", "for", tuple(facts), 0.9)
+    return Cause("cold", "cold", "open", tuple(facts), 0.5)
+
+
+def _wear(visit: Visit) -> Cause:
+    """Shade and traffic have no published limit: they can be open, or alike in every place."""
+    worst, best, key = visit.worst, visit.best, "shade and traffic"
+    facts = []
+    for told, kind in (("shaded", "shaded"), ("heavy_traffic", "traffic")):
+        there, here = getattr(worst, told), getattr(best, told)
+        if there is not None:
+            more = there and not here
+            facts.append(Fact(kind, "for" if more else "against", told={"place": worst.name}))
+    if visit.pattern in ("wear lines", "shade"):
+        facts.append(Fact("pattern", "for", told={"pattern": visit.pattern}))
+    if not facts:
+        return Cause(key, key, "not looked at", ())
+    status: Status = "open" if any(f.side == "for" for f in facts) else "against"
+    return Cause(key, key, status, tuple(facts), 0.3)
+
+
+def _order(visit: Visit, soil: Sequence[Sequence[Judged]]) -> tuple[Ordered, ...]:
+    """Say of every figure told in all places whether it orders with damage, and can explain it."""
+    if len(visit.places) < 2:
+        return ()
+    at = [{(j.value.analyte, j.value.method): j for j in place} for place in soil]
+    out = []
+    for key, worst in at[-1].items():
+        if worst.value.worked_out or any(key not in place for place in at):
+            continue
+        values = [None if p[key].value.below else p[key].value.value for p in at]
+        outside = worst.verdict in ("outside", "open") and at[0][key].verdict != worst.verdict
+        direction = rises(values)
+        out.append(Ordered(*key, direction, outside and direction is not None))
+    return tuple(out)
+
+
+def _next_tests(
+    visit: Visit, rules: Rules, causes: Sequence[Cause], answer: Answer
+) -> tuple[NextTest, ...]:
+    """Return what was not looked at and would settle something, cheapest first."""
+    unsettled = {c.family for c in causes if c.status == "open"}
+    if answer in ("not settled", "wrong place"):
+        unsettled |= {c.family for c in causes if c.status == "not looked at"}
+    return tuple(
+        test
+        for test in sorted(rules.tests, key=lambda test: test.cost)
+        if (set(test.settles) & unsettled or ("all" in test.settles and unsettled))
+        and _lacks(visit, test.fills, causes, answer)
+    )
+
+
+def _lacks(visit: Visit, fills: str, causes: Sequence[Cause], answer: Answer) -> bool:
+    worst, places = visit.worst, visit.places
+    if fills == "edge":
+        alike = any(f.kind == "sign in both" for c in causes for f in c.facts)
+        return answer == "wrong place" or alike or len(visit.places) == 1
+    if fills == "roots":
+        return not worst.roots_seen
+    if fills == "nematodes":
+        return not any(p.nematodes for p in places)
+    if fills == "conductivity":
+        return not any(v.analyte == fills and v.method == "paste" for p in places for v in p.soil)
+    if fills == "nutrients":
+        return not any(v.unit == "mg/kg" for p in places for v in p.soil)
+    if fills == "runner_hyphae" and answer != "named":
+        rest = any(c.key == "pythium" and c.status == "open" for c in causes)
+        return fills not in worst.signs or (rest and "bulbous_tips" not in worst.signs)
+    if fills == "black_layer":
+        return worst.black_layer is None
+    if fills == "found":
+        named = set(visit.found) | set(visit.not_found)
+        seen = any(c.family in ("dark", "pythium") and c.status in ("for", "open") for c in causes)
+        return seen and not named & {c.key for c in visit.candidates}
+    return fills not in worst.ground and fills not in worst.signs

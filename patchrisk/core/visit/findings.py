@@ -1,0 +1,197 @@
+"""What a visit found, as plain values: places from best to worst, and the season's soil."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
+from typing import Literal
+
+Amount = Literal["none", "few", "many"]
+Status = Literal["for", "open", "not looked at", "against"]
+
+
+@dataclass(frozen=True)
+class SoilValue:
+    """One figure of a soil test.
+
+    Parameters
+    ----------
+    analyte : str
+    value : float
+        In the canonical unit.
+    unit : str
+        ``mg/kg``, ``mg/L`` (of an extract), ``dS/m``, ``%``, ``meq/100 g``, ``pH`` or ``1``.
+    method : str
+        Extractant, or mixture of soil and water; empty where none is told.
+    below : bool
+        Whether the laboratory gave it as less than ``value``.
+    written : str
+        As it was reported; for a figure that was worked out, from what.
+    worked_out : bool
+        Whether it follows from other figures, and was not measured.
+    """
+
+    analyte: str
+    value: float
+    unit: str
+    method: str = ""
+    below: bool = False
+    written: str = ""
+    worked_out: bool = False
+
+
+@dataclass(frozen=True)
+class Place:
+    """One place of a visit; None, or absent, is what was not looked at.
+
+    Parameters
+    ----------
+    damage : float or None
+        Share of the turf that is thin or dead [%].
+    length_cm : float or None
+        Of the roots [cm].
+    colour, density : str
+        Of the roots; empty when not told.
+    signs : mapping of str to str
+        By sign of thresholds/visit.toml: none, few or many.
+    crowns : str
+        ``sound``, ``dead`` or empty.
+    nematodes : mapping of str to float
+        In 100 cm3 of soil, by kind.
+    ground : mapping of str to float
+        ``drop_time`` [s], ``air_filled`` [%], ``infiltration`` [mm/h], ``moisture`` [%],
+        ``thatch`` [cm].
+    black_layer, shaded, heavy_traffic : bool or None
+    """
+
+    name: str
+    damage: float | None = None
+    soil: tuple[SoilValue, ...] = ()
+    length_cm: float | None = None
+    colour: str = ""
+    density: str = ""
+    signs: Mapping[str, Amount] = field(default_factory=dict)
+    crowns: str = ""
+    nematodes: Mapping[str, float] = field(default_factory=dict)
+    ground: Mapping[str, float] = field(default_factory=dict)
+    black_layer: bool | None = None
+    shaded: bool | None = None
+    heavy_traffic: bool | None = None
+
+    @property
+    def roots_seen(self) -> bool:
+        """Whether anything is told of the roots."""
+        return bool(self.length_cm or self.colour or self.signs)
+
+
+@dataclass(frozen=True)
+class Season:
+    """What the last season of a disease did by the day on which the turf thinned.
+
+    ``infected_days`` is None where the soil is not known; ``shows`` says whether damage of it
+    shows at that time of the year, None where no season is known.
+    """
+
+    infected_days: int | None = None
+    shows: bool | None = None
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """A disease that the turf can have.
+
+    ``kinds`` are those of its fungi, as its file names them; ``ph_worse`` the soil pH from which
+    it is called worse, None without a figure; ``likely`` that the grass is highly susceptible.
+    """
+
+    key: str
+    kinds: frozenset[str]
+    season: Season = Season()
+    ph_worse: float | None = None
+    likely: bool = False
+
+
+@dataclass(frozen=True)
+class Weather:
+    """The soil and air before the turf thinned [degC]; None where not known.
+
+    ``soil_c`` is the mean of the last fortnight; the coldest are daily figures of the half year.
+    """
+
+    soil_c: float | None = None
+    coldest_soil_c: float | None = None
+    coldest_air_c: float | None = None
+
+
+@dataclass(frozen=True)
+class Visit:
+    """A visit, ready to be judged.
+
+    Parameters
+    ----------
+    places : tuple of Place
+        From best to worst, at least one.
+    candidates : tuple of Candidate
+    grasses : tuple of str
+    ground : str
+        Root zone, as the site file names it.
+    cool_season : bool
+        Whether a grass of the area grows in cool soil and rests in hot.
+    found, not_found : mapping of str to str
+        What a laboratory named, by key of disease or group, and by which method.
+    thinned : bool
+        Whether it is told since when the turf thins.
+    """
+
+    places: tuple[Place, ...]
+    candidates: tuple[Candidate, ...] = ()
+    grasses: tuple[str, ...] = ()
+    ground: str = ""
+    cool_season: bool = True
+    weather: Weather = Weather()
+    found: Mapping[str, str] = field(default_factory=dict)
+    not_found: Mapping[str, str] = field(default_factory=dict)
+    thinned: bool = False
+    pattern: str = ""
+
+    def up_to(self, has: Callable[[Place], bool]) -> "Visit":
+        """Return the visit without the places after the last one, besides the best, that has it.
+
+        The whole where no such place does.
+        """
+        first = 1 if len(self.places) > 1 else 0
+        told = [n for n in range(first, len(self.places)) if has(self.places[n])]
+        return replace(self, places=self.places[: told[-1] + 1]) if told else self
+
+    @property
+    def best(self) -> Place:
+        """The place with the least damage."""
+        return self.places[0]
+
+    @property
+    def worst(self) -> Place:
+        """The place with the most damage."""
+        return self.places[-1]
+
+
+@dataclass(frozen=True)
+class Fact:
+    """One thing that speaks for a cause, against it, or stands beside it.
+
+    ``direct`` is a sign or a measurement at the place, or a laboratory's result; what only fits
+    (season, weather, pattern) never makes a cause by itself.
+    """
+
+    kind: str
+    side: Literal["for", "against", "beside"]
+    direct: bool = False
+    told: Mapping[str, object] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Cause:
+    """Something that it could be, with what speaks for and against it."""
+
+    key: str
+    family: str
+    status: Status
+    facts: tuple[Fact, ...]
+    weight: float = 0.0

@@ -1,0 +1,1 @@
+"""What comes in: files of the user, weather services, disease files; each read right or refused."""

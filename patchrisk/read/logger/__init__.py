@@ -1,0 +1,1 @@
+"""Soil-temperature logger files: columns understood, readings judged, days made."""

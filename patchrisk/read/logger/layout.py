@@ -1,0 +1,256 @@
+"""How a logger file was understood, what the user can fix of it, and what was wrong in it."""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from datetime import date, timedelta
+from typing import TYPE_CHECKING, Literal
+
+from patchrisk.base.units import IntArray
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+DateOrder = Literal["day first", "month first", "year first"]
+TemperatureUnit = Literal["degC", "degF", "K"]
+Role = Literal["time", "soil temperature", "set aside", "text", "empty"]
+ColumnStatistic = Literal["mean", "min", "max"]
+FlagKind = Literal[
+    "time",
+    "text",
+    "cells",
+    "future",
+    "order",
+    "clock jump",
+    "summer time",
+    "duplicate",
+    "out of range",
+    "unit",
+    "spike",
+    "stuck",
+    "out of the ground",
+    "gap",
+    "once a day",
+]
+
+DELIMITERS = {"\t": "tab", ";": "semicolon", ",": "comma", "|": "bar", " ": "blanks"}
+DECIMALS = {".": "point", ",": "comma", " ": "blank"}
+
+
+@dataclass(frozen=True)
+class LogOptions:
+    r"""What the user says of a logger file; whatever is not said is guessed and shown.
+
+    Parameters
+    ----------
+    sheet : str, optional
+        Sheet of an Excel workbook; needed only where several hold readings.
+    time : str, optional
+        Header of the column with the date, or date and time.
+    columns : mapping of str to float or None
+        Columns that are soil temperature, by header or as ``column 3``, with their depth [cm];
+        None where the depth is to be taken from the header.
+    depth_cm : float, optional
+        Depth of the probe in a file that has only one [cm].
+    utc_offset : timedelta, optional
+        The file's clock minus UTC.
+    site_utc_offset : timedelta, optional
+        The site's local standard time minus UTC; readings are moved to it when the file's own
+        offset is known too.
+    summer_time : bool
+        Whether the file's clock was an hour ahead of standard time in summer.
+    delimiter : {"\t", ";", ",", "|", " "}, optional
+        A blank means one or more.
+    encoding : str, optional
+        As Python names it, such as ``utf-8`` or ``cp1252``.
+    header_line : int, optional
+        Number of the line with the column names, counted from 1 as an editor does.
+    latitude : float, optional
+        Degrees north of the site; with it the wave of the year is asked for in columns that are
+        told.
+    """
+
+    sheet: str | None = None
+    time: str | None = None
+    columns: Mapping[str, float | None] = field(default_factory=dict)
+    depth_cm: float | None = None
+    unit: TemperatureUnit | None = None
+    date_order: DateOrder | None = None
+    utc_offset: timedelta | None = None
+    site_utc_offset: timedelta | None = None
+    summer_time: bool = False
+    delimiter: str | None = None
+    decimal: str | None = None
+    encoding: str | None = None
+    header_line: int | None = None
+    latitude: float | None = None
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column of the file and what it was taken for.
+
+    ``number`` counts from 1; ``why`` is a plain phrase; ``depth_cm`` [cm] and ``unit`` are None
+    where they are not known or do not apply.
+    """
+
+    number: int
+    header: str
+    role: Role
+    why: str
+    probe: str | None = None
+    unit: TemperatureUnit | None = None
+    depth_cm: float | None = None
+    statistic: ColumnStatistic = "mean"
+
+
+@dataclass(frozen=True)
+class LogLayout:
+    """How a file was understood, for people: ``str(layout)`` is a plain description."""
+
+    encoding: str
+    delimiter: str
+    decimal: str
+    header_line: int | None
+    first_line: int
+    date_order: str
+    step: timedelta | None
+    clock: str
+    columns: tuple[Column, ...]
+    notes: tuple[str, ...] = ()
+
+    def __str__(self) -> str:
+        return "\n".join(self._lines())
+
+    def _lines(self) -> Iterator[str]:
+        header = f"line {self.header_line}" if self.header_line else "none"
+        delimiter, decimal = DELIMITERS[self.delimiter], DECIMALS[self.decimal]
+        yield f"encoding {self.encoding}, delimiter {delimiter}, decimal {decimal}"
+        yield f"header {header}, readings from line {self.first_line}"
+        yield f"dates: {self.date_order}"
+        yield f"clock: {self.clock}"
+        yield f"step: {step_words(self.step)}"
+        for column in self.columns:
+            depth = "" if column.depth_cm is None else f" at {column.depth_cm:g} cm"
+            unit = f" [{column.unit}]" if column.unit else ""
+            name = f"column {column.number} {column.header!r}"
+            yield f"{name}: {column.role}{depth}{unit}: {column.why}"
+        yield from self.notes
+
+
+@dataclass(frozen=True)
+class Flag:
+    """Something found wrong, or to be known, about readings of a file.
+
+    Parameters
+    ----------
+    probe : str
+        The probe's name; empty when every probe of the file is meant.
+    first, last : date or None
+        The local standard days between which it lies.
+    count : int
+        Readings concerned (for a gap: readings that are lacking).
+    reason : str
+        One plain phrase.
+    left_out : bool
+        Whether the readings were kept from the daily values.
+    """
+
+    kind: FlagKind
+    probe: str
+    first: date | None
+    last: date | None
+    count: int
+    reason: str
+    left_out: bool = True
+
+
+@dataclass(frozen=True)
+class RawLog:
+    """A logger file as read, before its readings are judged.
+
+    Attributes
+    ----------
+    readings : DataFrame
+        One column a probe [degC], in the order of the file, on the site's local standard time
+        without a zone; NaN where there is no number.
+    lows, highs : DataFrame
+        The day's least and greatest value [degC], in files of one row a day that have them.
+    flags : tuple of Flag
+        What the reading itself came upon.
+    rows : int
+        Rows with readings, those included whose time could not be read.
+    missing : mapping of str to int
+        Cells of each probe without a reading.
+    lines : array of int
+        Line of the file for each row of ``readings``.
+    daily : bool
+        Whether the file has one row a day.
+    """
+
+    source: str
+    layout: LogLayout
+    readings: "pd.DataFrame"
+    lows: "pd.DataFrame"
+    highs: "pd.DataFrame"
+    flags: tuple[Flag, ...]
+    rows: int
+    missing: Mapping[str, int]
+    lines: IntArray
+    daily: bool
+
+    def column(self, probe: str) -> Column:
+        """Return the column with the means of a probe."""
+        return next(c for c in self.layout.columns if c.probe == probe and c.statistic == "mean")
+
+
+@dataclass(frozen=True)
+class RowCounts:
+    """Where a probe's rows went: ``rows == kept + flagged + missing``."""
+
+    rows: int
+    kept: int
+    flagged: int
+    missing: int
+
+
+@dataclass(frozen=True)
+class LoggedProbe:
+    """One probe by the day.
+
+    ``daily`` has soil_c, soil_min_c, soil_max_c [degC] and readings, the number of readings
+    kept, on every day from the first to the last. ``hour`` is that of the one reading of each day
+    [h], on the same days, where it is of its moment and not the day's mean; else None.
+    """
+
+    name: str
+    depth_cm: float | None
+    daily: "pd.DataFrame"
+    counts: RowCounts
+    hour: "pd.Series[float] | None" = None
+
+
+@dataclass(frozen=True)
+class LoggedSoil:
+    """A logger file as days, with how it was understood and what was wrong in it."""
+
+    layout: LogLayout
+    probes: tuple[LoggedProbe, ...]
+    flags: tuple[Flag, ...]
+
+
+def step_words(step: timedelta | None) -> str:
+    """Write a step for people."""
+    if step is None:
+        return "unknown, one reading"
+    seconds = int(step.total_seconds())
+    for size, name in ((86400, "day"), (3600, "hour"), (60, "minute")):
+        if seconds >= size and seconds % size == 0:
+            number = seconds // size
+            return f"{number} {name}{'s' if number > 1 else ''}"
+    return f"{seconds} seconds"
+
+
+def offset_words(offset: timedelta) -> str:
+    """Write an offset from UTC as UTC-05:00."""
+    minutes = round(offset.total_seconds() / 60)
+    return f"UTC{'-' if minutes < 0 else '+'}{abs(minutes) // 60:02d}:{abs(minutes) % 60:02d}"

@@ -1,0 +1,367 @@
+"""What the user records: applications, observations, and soil temperature read by hand."""
+
+import re
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+from typing import Generic, TypeVar
+
+import numpy as np
+
+from patchrisk.base.errors import Fault, InputError
+from patchrisk.base.toml_files import plain
+from patchrisk.core.plan.cover import Applied
+from patchrisk.read.records.file import RecordTable, add_row, read_table
+from patchrisk.read.records.rows import (
+    APPLICATION_COLUMNS,
+    OBSERVATION_COLUMNS,
+    OFF_SHELF,
+    READING_COLUMNS,
+    CellFault,
+    Observation,
+    Reading,
+    RecordContext,
+    application,
+    application_cells,
+    application_key,
+    observation,
+    observation_cells,
+    observation_key,
+    reading,
+    reading_cells,
+    reading_key,
+)
+from patchrisk.read.shelf import Shelf
+from patchrisk.read.site import Site
+
+EARLIEST = date(1990, 1, 1)
+
+_ISO = re.compile(r"(\d{4})[-/.](\d{1,2})[-/.](\d{1,2})(?:[T ]0?0:00(?::00)?)?")
+_OTHER = re.compile(r"(\d{1,2})([-/.])(\d{1,2})\2(\d{4})")
+
+
+def read_dates(texts: Sequence[str], *, us: bool = False) -> list[np.datetime64 | str]:
+    """Read a column of dates.
+
+    A spreadsheet that saves the file again writes all dates in one order of its own. Which one is
+    taken from the dates that fit only one; where none does, they are not guessed, but in the US
+    the month comes first.
+
+    Parameters
+    ----------
+    texts : sequence of str
+    us : bool
+        Whether they are of a site in the US.
+
+    Returns
+    -------
+    list of datetime64[D] or str
+        The day, or in its place what is wrong with it.
+    """
+    turned = [m for m in (_OTHER.fullmatch(t) for t in texts) if m is not None and m[2] != "."]
+    day_first = all(_day(m[4], m[3], m[1]) is not None for m in turned)
+    month_first = all(_day(m[4], m[1], m[3]) is not None for m in turned)
+    day_first &= not (us and month_first)
+    return [_read_date(text, day_first, month_first) for text in texts]
+
+
+def _read_date(text: str, day_first: bool, month_first: bool) -> np.datetime64 | str:
+    if not text:
+        return "no date"
+    iso, other = _ISO.fullmatch(text), _OTHER.fullmatch(text)
+    day: date | None = None
+    if iso is not None:
+        day = _day(iso[1], iso[2], iso[3])
+    elif other is not None and other[2] == ".":  # dots stand in day-first dates only
+        day = _day(other[4], other[3], other[1])
+    elif other is not None and day_first and month_first:
+        return f"{text!r}: day or month first can't be told"
+    elif other is not None and (day_first or month_first):
+        day = _day(other[4], *((other[3], other[1]) if day_first else (other[1], other[3])))
+    if day is None:
+        return f"{text!r} is no date"
+    return np.datetime64(day, "D")
+
+
+def _day(year: str, month: str, day: str) -> date | None:
+    try:
+        found = date(int(year), int(month), int(day))
+    except ValueError:
+        return None
+    return found if found >= EARLIEST else None
+
+
+Record = TypeVar("Record")
+
+
+@dataclass(frozen=True)
+class Records(Generic[Record]):
+    """The records of a file that hold, by day, and a fault for whatever does not.
+
+    A record whose fault leaves the rest of it true is in ``rows`` all the same.
+    """
+
+    rows: tuple[Record, ...]
+    faults: tuple[Fault, ...]
+
+
+def applications_path(site: Site) -> Path:
+    """Return the file of applications; it need not be there."""
+    return site.folder / (site.applications_file or "applications.csv")
+
+
+def observations_path(site: Site) -> Path:
+    """Return the file of observations; it need not be there."""
+    return site.folder / (site.observations_file or "observations.csv")
+
+
+def readings_path(site: Site) -> Path:
+    """Return the file of readings by hand; it need not be there."""
+    return site.folder / (site.readings_file or "readings.csv")
+
+
+@dataclass(frozen=True)
+class _Kind(Generic[Record]):
+    """How one kind of record is kept: its file and columns, how a row is read, known and written.
+
+    Two records with one ``key`` are the same.
+    """
+
+    path: Callable[[Site], Path]
+    columns: tuple[str, ...]
+    parse: Callable[
+        [Mapping[str, str], np.datetime64, RecordContext], tuple[Record | None, list[CellFault]]
+    ]
+    key: Callable[[Record], object]
+    cells: Callable[[Record, Mapping[str, str], RecordContext], dict[str, str]]
+
+    def parse_row(
+        self, cells: Mapping[str, str], day: np.datetime64 | str, context: RecordContext
+    ) -> tuple[Record | None, list[CellFault]]:
+        """Read a row, with every fault of its cells; None where it can't be used at all."""
+        faults: list[CellFault] = []
+        today = np.datetime64(context.today, "D")
+        if isinstance(day, str):
+            faults.append(CellFault("date", day, "write year, month and day, such as 2026-05-12"))
+            day = today
+        elif day > today:
+            faults.append(CellFault("date", f"{day} is in the future", f"write {today} or earlier"))
+        record, more = self.parse(cells, day, context)
+        faults += more
+        return (None if any(fault.fatal for fault in faults) else record), faults
+
+
+_APPLICATIONS = _Kind(
+    applications_path, APPLICATION_COLUMNS, application, application_key, application_cells
+)
+_OBSERVATIONS = _Kind(
+    observations_path, OBSERVATION_COLUMNS, observation, observation_key, observation_cells
+)
+
+_READINGS = _Kind(readings_path, READING_COLUMNS, reading, reading_key, reading_cells)
+
+
+def read_applications(context: RecordContext) -> Records[Applied]:
+    """Read every application, of every area and season.
+
+    Raises
+    ------
+    InputError
+        When the columns of the file can't be told.
+    """
+    return _read_all(_APPLICATIONS, context)
+
+
+def read_observations(context: RecordContext) -> Records[Observation]:
+    """Read every observation; errors as for `read_applications`."""
+    return _read_all(_OBSERVATIONS, context)
+
+
+def read_readings(context: RecordContext) -> Records[Reading]:
+    """Read every reading by hand; errors as for `read_applications`."""
+    return _read_all(_READINGS, context)
+
+
+@dataclass(frozen=True)
+class LogEntry:
+    """An application, and everything its row tells, by column as written; dates as ISO."""
+
+    applied: Applied
+    cells: Mapping[str, str]
+
+
+def read_log(context: RecordContext) -> tuple[LogEntry, ...]:
+    """Read every application with all that its row tells, in order of day; a row that fails is out.
+
+    Raises
+    ------
+    InputError
+        When the columns of the file can't be told.
+    """
+    table = read_table(applications_path(context.site), APPLICATION_COLUMNS)
+    days = read_dates([row.cells["date"] for row in table.rows], us=context.country == "US")
+    out: dict[object, LogEntry] = {}
+    for row, day in zip(table.rows, days, strict=True):
+        applied, _ = _APPLICATIONS.parse_row(row.cells, day, context)
+        if applied is not None:
+            cells = {**application_cells(applied, row.cells, context), "date": str(applied.day)}
+            out.setdefault(application_key(applied), LogEntry(applied, cells))
+    return tuple(sorted(out.values(), key=lambda entry: entry.applied.day))
+
+
+@dataclass(frozen=True)
+class SiteRecords:
+    """Everything the user keeps besides readings, as far as it can be read."""
+
+    shelf: Shelf
+    applications: Records[Applied]
+    observations: Records[Observation]
+    readings: Records[Reading]
+
+    @property
+    def faults(self) -> tuple[Fault, ...]:
+        """Every fault of the records."""
+        return (*self.applications.faults, *self.observations.faults, *self.readings.faults)
+
+
+def read_site_records(context: RecordContext) -> SiteRecords:
+    """Read shelf and records.
+
+    Raises
+    ------
+    InputError
+        With every reason why a file can't be read at all.
+    """
+    faults: list[Fault] = []
+
+    def read(kind: _Kind[Record]) -> Records[Record]:
+        try:
+            return _read_all(kind, context)
+        except InputError as error:
+            faults.extend(error.faults)
+            return Records((), ())
+
+    books = read(_APPLICATIONS), read(_OBSERVATIONS), read(_READINGS)
+    records = SiteRecords(context.shelf, *books)
+    if faults:
+        raise InputError([*faults, *records.faults])
+    return records
+
+
+def append_application(
+    context: RecordContext, cells: Mapping[str, str]
+) -> tuple[Applied, Records[Applied]]:
+    """Check an application and add it to the file; see `_append`."""
+    return _append(_APPLICATIONS, context, cells)
+
+
+def append_observation(
+    context: RecordContext, cells: Mapping[str, str]
+) -> tuple[Observation, Records[Observation]]:
+    """Check an observation and add it to the file; see `_append`."""
+    return _append(_OBSERVATIONS, context, cells)
+
+
+def append_reading(
+    context: RecordContext, cells: Mapping[str, str]
+) -> tuple[Reading, Records[Reading]]:
+    """Check a reading and add it to the file; see `_append`."""
+    return _append(_READINGS, context, cells)
+
+
+def _read_all(kind: _Kind[Record], context: RecordContext) -> Records[Record]:
+    return _parse_table(kind, read_table(kind.path(context.site), kind.columns), context)
+
+
+def _parse_table(
+    kind: _Kind[Record], table: RecordTable, context: RecordContext
+) -> Records[Record]:
+    faults = list(table.faults)
+    records: list[tuple[np.datetime64, Record]] = []
+    lines: dict[object, int] = {}
+    days = read_dates([row.cells["date"] for row in table.rows], us=context.country == "US")
+    for row, day in zip(table.rows, days, strict=True):
+        record, in_cells = kind.parse_row(row.cells, day, context)
+        key = None if record is None else kind.key(record)
+        if record is not None and key in lines:
+            same = f"the same as line {lines[key]}"
+            in_cells.append(CellFault("", same, "take one of the two out"))
+        elif record is not None:
+            lines[key] = row.line
+            assert not isinstance(day, str)
+            records.append((day, record))
+        for fault in in_cells:
+            if fault.of_site and any(fault.found == told.found for told in faults):
+                continue
+            place = f"line {row.line}{', ' if fault.column else ''}{fault.column}"
+            faults.append(Fault(str(table.path), place, fault.found, fault.cure))
+    faults.sort(key=_line)
+    records.sort(key=lambda pair: pair[0])
+    return Records(tuple(record for _, record in records), tuple(faults))
+
+
+def _line(fault: Fault) -> int:
+    found = re.search(r"\d+", fault.place)
+    return int(found[0]) if found else 0
+
+
+def _append(
+    kind: _Kind[Record], context: RecordContext, given: Mapping[str, str]
+) -> tuple[Record, Records[Record]]:
+    """Check a record as strictly as can be, and add it to the file.
+
+    Parameters
+    ----------
+    given : mapping of str to str
+        By column, as a user writes them.
+
+    Returns
+    -------
+    record
+    before : Records
+        The file as it was, with its faults: they keep nothing from being added.
+
+    Raises
+    ------
+    InputError
+        With every fault of the record, named by option, or when it is in the file already.
+    UnavailableError
+        When the file can't be locked or written.
+    """
+    faults: list[Fault] = []
+    clean: dict[str, str] = {}
+    for column in kind.columns:
+        try:
+            clean[column] = plain(given.get(column, ""))
+        except ValueError as error:
+            found, _, cure = str(error).partition(": ")
+            faults.append(Fault(_option(column), "", found, cure))
+            clean[column] = ""
+    (day,) = read_dates([clean["date"]], us=context.country == "US")
+    record, in_cells = kind.parse_row(clean, day, context)
+    faults += [
+        Fault(_option(f.column) if f.column else "record", "", f.found, f.cure) for f in in_cells
+    ]
+    if faults:
+        raise InputError(faults)
+    assert record is not None
+    path = kind.path(context.site)
+    before: list[Records[Record]] = []
+    cells = kind.cells(record, clean, context)
+
+    def check(table: RecordTable) -> None:
+        for name in OFF_SHELF:
+            if table.header and name not in table.header and not clean.get(name):
+                cells.pop(name, None)
+        before.append(_parse_table(kind, table, context))
+        if kind.key(record) in map(kind.key, before[0].rows):
+            found = f"the same was recorded before, on {day} in {path.name}"
+            raise InputError(Fault("record", "", found, "nothing needs to be done"))
+
+    add_row(path, kind.columns, cells, check)
+    return record, before[0]
+
+
+def _option(column: str) -> str:
+    return f"--{column.replace('_', '-')}"

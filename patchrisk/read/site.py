@@ -1,0 +1,399 @@
+"""The site file: the place, its areas, its loggers and its own weather, as the user keeps them."""
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+from pydantic import AfterValidator, BaseModel, Field, field_validator, model_validator
+
+from patchrisk.base.errors import Fault, InputError
+from patchrisk.base.toml_files import plain, read_toml, validate
+from patchrisk.base.units import System, read_measure
+from patchrisk.base.user_files import is_there
+from patchrisk.read.area import AREA_CURES, STRICT, Area, Name, measure
+from patchrisk.read.logger.layout import DateOrder, TemperatureUnit
+from patchrisk.read.watched import with_watched
+
+_ADDRESS = re.compile(r"[A-Za-z0-9.!#$%&'*+/=?^_`{|}~-]+@[A-Za-z0-9.-]+")  # HTML standard, roughly
+_OFFSET = re.compile(r"([+-])(\d{2}):?(\d{2})")
+
+CURES = {
+    **AREA_CURES,
+    "latitude": "write degrees north, from -90 to 90, such as 40.1",
+    "longitude": "write degrees east, from -180 to 180, such as -82.9",
+    "country": 'write two capital letters by ISO 3166-1, as "US"',
+    "utc_offset": 'write the local standard time as "+HH:MM" or "-HH:MM"',
+    "depth": 'write a length with its unit, such as "5 cm" or "2 in"',
+    "elevation": 'write a height with its unit, such as "250 m" or "820 ft"',
+    "from": 'write one address, such as "greens@example.org"',
+    "to": 'write a list of addresses, such as ["me@example.org"]',
+    "host": 'write the name of the mail server, such as "smtp.example.org"',
+    "area": "write each area under a line [[area]]",
+    "site": "write name, latitude and longitude under a line [site]",
+    "lead_days": "write whole days from 1 to 60",
+    "no_spray": 'write a list, as ["2026-06-13", "2026-07-01/2026-07-04", "weekends"]',
+    "record_needs": 'write columns of applications.csv, as ["applicator", "wind"]',
+    "without_groups": 'write a list of FRAC codes in quotes, as ["14", "M05"]',
+}
+WEEKDAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
+_DAY_OFF = 'write "2026-06-13", "2026-07-01/2026-07-04", "weekends" or a weekday'
+
+
+def _offset(text: str) -> timedelta:
+    match = _OFFSET.fullmatch(text)
+    if match is None or not (int(match[2]) <= 14 and int(match[3]) < 60):
+        raise ValueError(f"{text!r} is not an offset: {CURES['utc_offset']}")
+    size = timedelta(hours=int(match[2]), minutes=int(match[3]))
+    return -size if match[1] == "-" else size
+
+
+def _offset_text(text: str) -> str:
+    _offset(text)
+    return text
+
+
+def _file(text: str) -> str:
+    plain(text)
+    return text
+
+
+def _host(text: str) -> str:
+    """Return a server's name as it goes over the wire (IDNA 2008); an address as it is."""
+    if re.fullmatch(r"[0-9.]+|[0-9A-Fa-f:.]*:[0-9A-Fa-f:.]*", text):
+        return text
+    import idna
+
+    try:
+        return idna.encode(text, uts46=True, std3_rules=True).decode("ascii")
+    except idna.IDNAError:
+        raise ValueError(f"{text!r} is no name of a server: {CURES['host']}") from None
+
+
+File = Annotated[str, AfterValidator(_file)]
+_Offset = Annotated[str, AfterValidator(_offset_text)]
+_Depth = Annotated[str, measure("depth")]
+
+
+class _Table(BaseModel):
+    model_config = STRICT
+
+
+class Place(_Table):
+    """Where the site is, and how it counts days and writes numbers.
+
+    Without ``utc_offset`` the standard time of the longitude is taken, 15 degrees an hour.
+    ``summer_time`` tells whether the clocks on the walls go forward in summer, for times that are
+    read off them. ``country`` (ISO 3166-1 alpha-2) tells which mode-of-action groups are not to be
+    had.
+    """
+
+    name: Annotated[Name, Field(max_length=120)] = "Unnamed site"
+    latitude: Annotated[float, Field(ge=-90, le=90)]
+    longitude: Annotated[float, Field(ge=-180, le=180)]
+    elevation: Annotated[str, measure("elevation")] | None = None
+    utc_offset: _Offset | None = None
+    summer_time: bool | None = None
+    country: str | None = None
+    units: System = "metric"
+
+    @field_validator("country")
+    @classmethod
+    def _check_country(cls, value: str | None) -> str | None:
+        if value == "UK":
+            raise ValueError("'UK' is not its code", 'write "GB"')
+        if value is not None and not re.fullmatch("[A-Z]{2}", value):
+            raise ValueError(f"{value!r} is no country code", CURES["country"])
+        return value
+
+    @property
+    def elevation_m(self) -> float | None:
+        """Height above sea level [m]."""
+        return None if self.elevation is None else read_measure("elevation", self.elevation)
+
+    @property
+    def standard_offset(self) -> timedelta:
+        """Local standard time minus UTC."""
+        if self.utc_offset is None:
+            return timedelta(hours=round(self.longitude / 15))
+        return _offset(self.utc_offset)
+
+    @property
+    def southern(self) -> bool:
+        """Whether seasons are shifted by half a year."""
+        return self.latitude < 0
+
+
+class _Readings(_Table):
+    file: File
+
+
+class WeatherFile(_Readings):
+    """Daily weather that the user keeps; columns are guessed, shown, and can be fixed here."""
+
+    columns: dict[str, str] = {}
+    unit: TemperatureUnit | None = None
+    rain_unit: Literal["mm", "cm", "m", "in"] | None = None
+    sheet: str | None = None
+    date_order: DateOrder | None = None
+
+
+class Online(_Table):
+    """Which weather services to ask, and where to keep what they gave."""
+
+    use: bool = True
+    forecast: Literal["auto", "nws", "metno", "openmeteo", "none"] = "auto"
+    past_years: Annotated[int, Field(ge=0, le=60)] = 30
+    contact: str | None = None
+    cache: File | None = None
+
+
+class LoggerFile(_Readings):
+    """One export of a soil-temperature logger, and which areas its probes speak for.
+
+    With ``folder`` in place of ``file`` every export in that folder is read as one of its own; see
+    `patchrisk.read.watched`.
+    """
+
+    folder: File | None = None
+    areas: list[str] = []
+    time: str | None = None
+    depth: _Depth | None = None
+    columns: dict[str, _Depth] = {}
+    unit: TemperatureUnit | None = None
+    date_order: DateOrder | None = None
+    utc_offset: _Offset | None = None
+    summer_time: bool = False
+    delimiter: str | None = None
+    decimal: Literal[".", ","] | None = None
+    encoding: str | None = None
+    header_line: Annotated[int, Field(ge=1)] | None = None
+    sheet: str | None = None
+
+    @property
+    def depth_cm(self) -> float | None:
+        """Depth of the only probe [cm]."""
+        return None if self.depth is None else read_measure("depth", self.depth)
+
+    @property
+    def offset(self) -> timedelta | None:
+        """The logger's clock minus UTC."""
+        return None if self.utc_offset is None else _offset(self.utc_offset)
+
+    @property
+    def columns_cm(self) -> dict[str, float]:
+        """Depth of each column named in the site file [cm]."""
+        return {name: read_measure("depth", depth) for name, depth in self.columns.items()}
+
+
+@dataclass(frozen=True)
+class DaysOff:
+    """Days on which nothing can be sprayed.
+
+    ``weekdays`` counts Monday as 0; ``spans`` are first and last day.
+    """
+
+    weekdays: frozenset[int]
+    spans: tuple[tuple[date, date], ...]
+
+
+def _days_off(items: Sequence[Any]) -> DaysOff:
+    weekdays: set[int] = set()
+    spans: list[tuple[date, date]] = []
+    for item in items:
+        if type(item) is date:  # a time of day is a date too, to Python
+            spans.append((item, item))
+            continue
+        if not isinstance(item, str):
+            raise ValueError(f"{str(item)!r} is no day, span or weekday: {_DAY_OFF}")
+        word = item.strip().lower()
+        if word in ("weekend", "weekends"):
+            weekdays |= {5, 6}
+        elif word.removesuffix("s") in WEEKDAYS:
+            weekdays.add(WEEKDAYS.index(word.removesuffix("s")))
+        else:
+            spans.append(_span(item))
+    return DaysOff(frozenset(weekdays), tuple(spans))
+
+
+def _span(text: str) -> tuple[date, date]:
+    first, slash, last = (part.strip() for part in text.partition("/"))
+    try:
+        if not all(re.fullmatch(r"\d{4}-\d{2}-\d{2}", day) for day in (first, last) if day):
+            raise ValueError
+        begin = date.fromisoformat(first)
+        end = date.fromisoformat(last) if slash else begin
+    except ValueError:
+        raise ValueError(f"{text!r} is no day, span or weekday: {_DAY_OFF}") from None
+    if end < begin:
+        raise ValueError(f"{text!r} ends before it begins: exchange the two days")
+    return begin, end
+
+
+# Of applications.csv, besides date and area: what a record can be asked to have.
+Column = Literal[
+    "product", "for", "water", "watered", "rate", "amount", "carrier", "treated", "start", "end",
+    "wind", "air", "applicator", "licence", "registration", "re_entry", "note",
+]  # fmt: skip
+
+
+class ProgrammeSettings(_Table):
+    """What the programme of applications may use: ``[programme]`` in the site file.
+
+    ``lead_days`` is how long before a likely start to be told to get ready [days];
+    ``fraction_caps`` turns on the rules on shares of all applications, known from memory only;
+    ``record_needs`` are columns of applications.csv that every record is to have.
+    """
+
+    most_applications: Annotated[int, Field(ge=0, le=12)] | None = None
+    no_spray: list[Any] = []
+    mixtures: bool = True
+    fraction_caps: bool = False
+    lead_days: Annotated[int, Field(ge=1, le=60)] | None = None
+    without_groups: list[str] = []
+    record_needs: list[Column] = []
+
+    @field_validator("no_spray")
+    @classmethod
+    def _check_days(cls, value: list[Any]) -> list[Any]:
+        _days_off(value)
+        return value
+
+    @property
+    def days_off(self) -> DaysOff:
+        """Days on which nothing can be sprayed."""
+        return _days_off(self.no_spray)
+
+
+class Mail(_Table):
+    """Where to send the page, through which server; the password is never kept in the file."""
+
+    host: Annotated[str, AfterValidator(_host)]
+    port: Annotated[int, Field(ge=1, le=65535)] | None = None
+    sender: Annotated[str, Field(alias="from")]
+    to: Annotated[list[str], Field(min_length=1)]
+    user: Annotated[str, Field(min_length=1)] | None = None
+    tls: Literal["starttls", "implicit"] = "starttls"
+
+    @model_validator(mode="before")
+    @classmethod
+    def _refuse_password(cls, data: Any) -> Any:
+        if isinstance(data, dict) and "password" in data:
+            raise ValueError(
+                "a password does not belong in a file: take it out, and set "
+                "PATCHRISK_MAIL_PASSWORD or use the computer's keyring"
+            )
+        return data
+
+    @field_validator("sender", "to")
+    @classmethod
+    def _check_addresses(cls, value: str | list[str]) -> str | list[str]:
+        for address in [value] if isinstance(value, str) else value:
+            # An encoded word (RFC 2047) is no address, and could hide line ends.
+            if _ADDRESS.fullmatch(address) is None or "=?" in address:
+                raise ValueError(f"{address!r} is not a mail address: {CURES['from']}")
+        return value
+
+    @property
+    def port_used(self) -> int:
+        """The port told, else the usual one: 587 with STARTTLS (RFC 6409), 465 (RFC 8314)."""
+        return self.port or {"starttls": 587, "implicit": 465}[self.tls]
+
+
+class Site(_Table):
+    """A whole site file.
+
+    Use `read_site`; the folder is where relative file names start.
+    """
+
+    site: Place
+    area: Annotated[list[Area], Field(min_length=1)] = [Area()]
+    logger: list[LoggerFile] = []
+    weather: list[WeatherFile] = []
+    forecast_file: File | None = None
+    online: Online = Online()
+    programme: ProgrammeSettings = ProgrammeSettings()
+    mail: Mail | None = None
+    diseases_folder: File | None = None
+    shelf_file: File | None = None
+    applications_file: File | None = None
+    observations_file: File | None = None
+    readings_file: File | None = None
+    folder: Annotated[Path, Field(exclude=True, strict=False)] = Path()
+
+    @model_validator(mode="after")
+    def _check_names(self) -> "Site":
+        names = [area.name for area in self.area]
+        alike = [name.casefold() for name in names]
+        twice = [name for name in names if alike.count(name.casefold()) > 1]
+        if twice:
+            raise ValueError(f"two areas are called {twice[0]!r}: give each area its own name")
+        for index, logger in enumerate(self.logger, 1):
+            for name in logger.areas:
+                if name not in names:
+                    raise ValueError(
+                        f"logger {index} speaks for an unknown area {name!r}: "
+                        f"write one of {', '.join(names)}"
+                    )
+        silent = [logger.file for logger in self.logger if not logger.areas]
+        if len(silent) > 1 and len(names) > 1:
+            raise ValueError(
+                f"{' and '.join(map(repr, silent))} name no areas, and there are {len(names)}",
+                f'write areas = ["{names[0]}"] under each [[logger]], or the areas it speaks for',
+            )
+        return self
+
+    def areas_named(self, names: Sequence[str]) -> list[Area]:
+        """Return the areas of these names, in the order of the file; all when there are none.
+
+        Raises
+        ------
+        InputError
+            When no area goes by one of them.
+        """
+        strangers = sorted(set(names) - {area.name for area in self.area})
+        if strangers:
+            known = ", ".join(area.name for area in self.area)
+            cure = f"write one of {known}"
+            raise InputError(Fault("--area", "", f"no area {strangers[0]!r}", cure))
+        return [area for area in self.area if not names or area.name in names]
+
+    def loggers_of(self, area: Area) -> list[LoggerFile]:
+        """Return the loggers that speak for an area; one that names no area speaks for all."""
+        return [lg for lg in self.logger if not lg.areas or area.name in lg.areas]
+
+
+def read_site(path: Path) -> Site:
+    """Read and check a site file.
+
+    Raises
+    ------
+    InputError
+        With every fault of the file, and files it names that are not there.
+    """
+    if not is_there(path):
+        cure = "check the name, or write one with `patchrisk init`"
+        raise InputError(Fault(str(path), "", "no such file", cure))
+    data = read_toml(path)
+    if "folder" in data:
+        raise InputError(Fault(str(path), "folder", "unknown key 'folder'", "take it out"))
+    data["logger"] = with_watched(data.get("logger", []), path)
+    site = validate(Site, {**data, "folder": path.parent}, str(path), CURES)
+    named: list[tuple[str, Sequence[_Readings]]] = [
+        ("logger", site.logger),
+        ("weather", site.weather),
+    ]
+    faults = [
+        Fault(str(path), f"{kind} {i}, file", f"{item.file} is not there", "correct the name")
+        for kind, items in named
+        for i, item in enumerate(items, 1)
+        if not is_there(site.folder / item.file)
+    ]
+    for key, file in (("forecast_file", site.forecast_file), ("shelf_file", site.shelf_file)):
+        if file and not is_there(site.folder / file):
+            faults.append(Fault(str(path), key, f"{file} is not there", "correct the name"))
+    if faults:
+        raise InputError(faults)
+    return site

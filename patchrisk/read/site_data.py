@@ -1,0 +1,336 @@
+"""Everything a site file names, read and checked, before anything is judged."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from datetime import date, datetime, timedelta
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from patchrisk.base.errors import Fault, InputError
+from patchrisk.base.user_files import is_there
+from patchrisk.core.plan.cover import Applied
+from patchrisk.core.plan.past_label import PastLabel
+from patchrisk.read.diseases import Library, load_library
+from patchrisk.read.logger.layout import LoggedSoil, LogOptions
+from patchrisk.read.logger.load_log import load_log
+from patchrisk.read.names import faults_of_names
+from patchrisk.read.records.books import (
+    Records,
+    SiteRecords,
+    applications_path,
+    observations_path,
+    read_applications,
+    read_observations,
+    read_readings,
+    read_site_records,
+    readings_path,
+)
+from patchrisk.read.records.past_label import past_label
+from patchrisk.read.records.rows import Observation, Reading, RecordContext, record_context
+from patchrisk.read.site import LoggerFile, Site, read_site
+from patchrisk.read.weather.at_site import location_of, weather_at
+from patchrisk.read.weather.online_weather import ReportProgress, Weather
+from patchrisk.read.weather.own import read_daily_weather, read_with_notes
+
+_MEASURED = ("logged", "station")
+_AIR = {"air_min_c": "minima", "air_max_c": "maxima"}
+
+
+@dataclass(frozen=True)
+class Readings:
+    """A logger file as it was understood."""
+
+    logger: LoggerFile
+    logged: LoggedSoil
+
+
+@dataclass(frozen=True)
+class SiteData:
+    """Everything read for a morning, before anything is judged.
+
+    ``air`` is daily weather over the whole of what is known, the user's own days first;
+    ``past_label`` what went on past a figure of its label.
+    """
+
+    site: Site
+    library: Library
+    readings: tuple[Readings, ...]
+    weather: Weather
+    air: pd.DataFrame
+    applications: Records[Applied] | None
+    observations: Records[Observation] | None
+    past_label: tuple[PastLabel, ...] = ()
+    by_hand: tuple[Reading, ...] = ()
+    hand_faults: tuple[Fault, ...] = ()
+
+
+def gather(
+    path: Path,
+    as_of: date,
+    now: datetime,
+    *,
+    offline: bool = False,
+    progress: ReportProgress | None = None,
+) -> SiteData:
+    """Read everything for a morning; parameters and errors as for `prepare`."""
+    site, library = read_all(path)
+    today = location_of(site).local_day(now)
+    own, faults, _ = _read_weather(site, today)
+    faults = [*_faults_of_ages(path, site, as_of), *faults]
+    if faults:
+        raise InputError([*faults, *_read_loggers(site, own, today)[1]])
+    weather = weather_at(site, own, as_of, now, offline=offline, progress=progress)
+    air = weather.daily if own is None else own.combine_first(weather.daily)
+    readings, faults = _read_loggers(site, air, today)
+    if faults:
+        raise InputError(faults)
+    done, seen, past, read = _records(site, library, as_of, today)
+    if done is not None:
+        done = replace(done, rows=with_rain(done.rows, weather.daily))
+    return SiteData(
+        site=site,
+        library=library,
+        readings=readings,
+        weather=weather,
+        air=air,
+        applications=done,
+        observations=seen,
+        past_label=past,
+        by_hand=read.rows,
+        hand_faults=read.faults,
+    )
+
+
+def with_rain(applied: Iterable[Applied], weather: pd.DataFrame) -> tuple[Applied, ...]:
+    """Add the rain of its day to each application, where it was measured.
+
+    Parameters
+    ----------
+    applied : iterable of Applied
+    weather : DataFrame
+        Daily, with ``rain_mm`` [mm] and ``rain_mm_from``. Rain that is modelled or forecast is
+        passed over, and with it that of a day that is not over.
+    """
+    rain = weather["rain_mm"].where(weather["rain_mm_from"].isin(_MEASURED))
+    return tuple(
+        replace(one, rain_mm=float(rain.get(pd.Timestamp(one.day), np.nan))) for one in applied
+    )
+
+
+def _records(
+    site: Site, library: Library, as_of: date, today: date
+) -> tuple[
+    Records[Applied] | None,
+    Records[Observation] | None,
+    tuple[PastLabel, ...],
+    Records[Reading],
+]:
+    """Read what was recorded up to the morning, and what of it went on past its label.
+
+    None, or nothing, where there is no such file.
+    """
+    paths = (applications_path, observations_path, readings_path)
+    kept = [is_there(path(site)) for path in paths]
+    if not any(kept):
+        return None, None, (), Records((), ())
+    known, day = record_context(site, library, today), np.datetime64(as_of, "D")
+    applications = read_applications(known) if kept[0] else None
+    observations = read_observations(known) if kept[1] else None
+    past: tuple[PastLabel, ...] = ()
+    if applications is not None:
+        rows = tuple(one for one in applications.rows if one.day <= day)
+        applications = replace(applications, rows=rows)
+        past = past_label(site, known.shelf, rows)
+    if observations is not None:
+        seen = tuple(one for one in observations.rows if one.day <= day)
+        observations = replace(observations, rows=seen)
+    read = read_readings(known) if kept[2] else Records((), ())
+    read = replace(read, rows=tuple(one for one in read.rows if one.day < day))
+    return applications, observations, past, read
+
+
+def read_all(path: Path) -> tuple[Site, Library]:
+    """Read the site file and the disease files, and check one against the other."""
+    site = read_site(path)
+    folder = site.folder / site.diseases_folder if site.diseases_folder else None
+    library = load_library(folder)
+    faults = faults_of_names(path, site, library)
+    if faults:
+        raise InputError(faults)
+    return site, library
+
+
+def _faults_of_ages(path: Path, site: Site, day: date) -> list[Fault]:
+    """Return a fault for each area that is sown after the day judged."""
+    faults: list[Fault] = []
+    for n, area in enumerate(site.area, 1):
+        try:
+            area.age_years(day)
+        except InputError as error:
+            faults += [
+                replace(f, source=str(path), place=f"area {n}, {f.place}") for f in error.faults
+            ]
+    return faults
+
+
+def this_morning(path: Path, now: datetime) -> date:
+    """Return the day it is at the site, whatever clock this computer keeps."""
+    return location_of(read_site(path)).local_day(now)
+
+
+def sample_morning(path: Path) -> date:
+    """Return the morning after the last day of the sample course's weather."""
+    site = read_site(path)
+    weather = (site.folder / site.weather[0].file).read_text(encoding="utf-8")
+    last_row = weather.rstrip().rpartition("\n")[2]
+    return date.fromisoformat(last_row.partition(",")[0]) + timedelta(days=1)
+
+
+@dataclass(frozen=True)
+class Examination:
+    """What `patchrisk check` found: everything that could be read, and every fault."""
+
+    site: Site | None
+    library: Library | None
+    readings: tuple[Readings, ...]
+    weather: pd.DataFrame | None
+    faults: tuple[Fault, ...]
+    books: SiteRecords | None = None
+    today: date | None = None
+    weather_notes: tuple[str, ...] = ()
+    context: RecordContext | None = None
+
+
+def examine(path: Path, now: datetime) -> Examination:
+    """Read the site file, the disease files and the data, keeping every fault instead of raising.
+
+    Parameters
+    ----------
+    path : Path
+        The site file.
+    now : datetime
+        Aware; readings after the site's day of it are flagged.
+    """
+    try:
+        site, library = read_all(path)
+    except InputError as error:
+        faults = list(error.faults)
+        try:
+            site = read_site(path)
+        except InputError:
+            return Examination(
+                site=None, library=None, readings=(), weather=None, faults=tuple(faults)
+            )
+        library = None
+    else:
+        faults = []
+    today = location_of(site).local_day(now)
+    weather, weather_faults, notes = _read_weather(site, today)
+    weather_faults += _forecast_faults(site)
+    readings, logger_faults = _read_loggers(site, weather, today)
+    context, books, book_faults = (
+        (None, None, ()) if library is None else _read_books(site, library, today)
+    )
+    faults += _faults_of_ages(path, site, today)
+    everything = (*faults, *weather_faults, *logger_faults, *book_faults)
+    return Examination(
+        site=site,
+        library=library,
+        readings=readings,
+        weather=weather,
+        faults=everything,
+        books=books,
+        today=today,
+        weather_notes=tuple(notes),
+        context=context,
+    )
+
+
+def _read_books(
+    site: Site, library: Library, today: date
+) -> tuple[RecordContext | None, SiteRecords | None, tuple[Fault, ...]]:
+    try:
+        context = record_context(site, library, today)
+        books = read_site_records(context)
+    except InputError as error:
+        return None, None, error.faults
+    return context, books, books.faults
+
+
+def own_weather(site: Site, today: date) -> pd.DataFrame | None:
+    """Read the daily weather that the user keeps; None when the site file names none."""
+    weather, faults, _ = _read_weather(site, today)
+    if faults:
+        raise InputError(faults)
+    return weather
+
+
+def _read_weather(site: Site, today: date) -> tuple[pd.DataFrame | None, list[Fault], list[str]]:
+    whole: pd.DataFrame | None = None
+    faults: list[Fault] = []
+    notes: list[str] = []
+    for item in site.weather:
+        try:
+            path = site.folder / item.file
+            frame, said = read_with_notes(path, item, today, partial=True)
+        except InputError as error:
+            faults += error.faults
+            continue
+        notes += [f"{item.file}: {note}" for note in said]
+        whole = frame if whole is None else whole.combine_first(frame).asfreq("D")
+    lacking = [] if whole is None or faults else [n for n in _AIR if n not in whole]
+    if lacking:
+        what = " and ".join(_AIR[name] for name in lacking)
+        found = f"no {what} in {' or '.join(repr(item.file) for item in site.weather)}"
+        cure = f'add the file of them as another [[weather]]: file = "{_AIR[lacking[0]]}.csv"'
+        faults.append(Fault(str(site.folder / site.weather[0].file), "", found, cure))
+        whole = None
+    return whole, faults, notes
+
+
+def _forecast_faults(site: Site) -> list[Fault]:
+    if site.forecast_file is None:
+        return []
+    try:
+        read_daily_weather(site.folder / site.forecast_file)
+    except InputError as error:
+        return list(error.faults)
+    return []
+
+
+def _read_loggers(
+    site: Site, weather: pd.DataFrame | None, today: date
+) -> tuple[tuple[Readings, ...], list[Fault]]:
+    out: list[Readings] = []
+    faults: list[Fault] = []
+    for logger in site.logger:
+        options = log_options(site, logger)
+        try:
+            logged = load_log(site.folder / logger.file, options, weather, today)
+        except InputError as error:
+            faults += error.faults
+            continue
+        out.append(Readings(logger, logged))
+    return tuple(out), faults
+
+
+def log_options(site: Site, logger: LoggerFile) -> LogOptions:
+    """Return what a site file says of one logger, as its reader wants it."""
+    return LogOptions(
+        sheet=logger.sheet,
+        time=logger.time,
+        columns=logger.columns_cm,
+        depth_cm=logger.depth_cm,
+        unit=logger.unit,
+        date_order=logger.date_order,
+        utc_offset=logger.offset,
+        site_utc_offset=site.site.standard_offset,
+        summer_time=logger.summer_time,
+        delimiter=logger.delimiter,
+        decimal=logger.decimal,
+        encoding=logger.encoding,
+        header_line=logger.header_line,
+        latitude=site.site.latitude,
+    )

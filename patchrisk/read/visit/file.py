@@ -1,0 +1,381 @@
+"""The file of a visit: places from best to worst, and what was found at each."""
+
+import datetime as dt
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+from pydantic import AfterValidator, BaseModel, BeforeValidator, Field, model_validator
+
+from patchrisk.base.errors import Fault, InputError
+from patchrisk.base.toml_files import plain, read_toml, validate
+from patchrisk.base.units import read_measure
+from patchrisk.base.user_files import is_there
+from patchrisk.core.visit.amounts import UnitError, worked_out
+from patchrisk.core.visit.findings import Amount, Place, SoilValue
+from patchrisk.read.area import STRICT, Name
+from patchrisk.read.site import File
+from patchrisk.read.visit.guidelines import SoilTests, load_soil_tests, plain_name
+from patchrisk.read.visit.laboratory import LaboratoryOptions, LaboratoryTable, read_laboratory
+from patchrisk.read.visit.values import EXTRACTANTS, MIXTURES, PH_METHODS, read_text
+
+Texture = Literal["coarse", "medium", "fine"]
+Pattern = Literal[
+    "rings", "patches", "streaks", "whole area", "low spots", "wear lines", "shade", "no shape"
+]
+_TEXTURES = {"sand green": "coarse", "loam": "medium", "clay": "fine"}
+_NUMBER = r"(\d+(?:\.\d+)?)"
+_COUNT = re.compile(rf"{_NUMBER}\s*(?:per|in|/)\s*{_NUMBER}\s*(?:cm3|cc|cm³|ml|g)", re.IGNORECASE)
+_SECONDS = re.compile(rf"{_NUMBER}\s*(s|sec|seconds|min|minutes)", re.IGNORECASE)
+_SPEED = re.compile(rf"{_NUMBER}\s*(mm|cm|in|inches)\s*/\s*(h|hr|hour|min)", re.IGNORECASE)
+_MM = {"mm": 1.0, "cm": 10.0, "in": 25.4, "inches": 25.4}
+
+VISIT_CURES = {
+    "place": "write each place under a line [[place]], from best to worst",
+    "date": "write the day of the visit without quotes, such as 2026-02-03",
+    "thinned": "write the day without quotes, such as 2026-01-20",
+    "damage": "write the share of the turf that is thin or dead, from 0 to 100",
+    "length": 'write a length with its unit, such as "6 cm" or "2.5 in"',
+    "thatch": 'write a depth with its unit, such as "12 mm"',
+    "drop_time": 'write the seconds that a drop stands, such as "12 s"',
+    "infiltration": 'write depth and time, such as "150 mm/h" or "6 in/h"',
+    "nematodes": 'write each kind with count and soil: { ring = "300 per 100 cm3" }',
+    "soil": 'write each test with unit and extractant: { calcium = "900 ppm, Mehlich-3" }',
+    "found": 'write each name with its method: { "take-all patch" = "DNA" }',
+    "moisture": "write percent by volume, from 0 to 100",
+    "air_filled": "write percent of the volume, from 0 to 100",
+    "columns": 'write each heading with what it is: { "Ca" = "calcium, ppm, Mehlich-3" }',
+    "samples": 'write each sample with its place: { "S-101" = "Bad" }, or "left out"',
+}
+
+
+def _matched(pattern: re.Pattern[str], key: str) -> AfterValidator:
+    def check(text: str) -> str:
+        if pattern.fullmatch(text.strip()) is None:
+            raise ValueError(repr(text), VISIT_CURES[key])
+        return text
+
+    return AfterValidator(check)
+
+
+def _length(text: str) -> str:
+    read_measure("depth", text)
+    return text
+
+
+def _texts(value: Any) -> Any:
+    return [value] if isinstance(value, str) else value
+
+
+_Length = Annotated[str, AfterValidator(_length)]
+_Percent = Annotated[float, Field(ge=0, le=100)]
+_How = Literal["microscope", "culture", "DNA"]
+
+
+class _Table(BaseModel):
+    model_config = STRICT
+
+
+class RootsSeen(_Table):
+    """The roots of a plug, by eye and under the microscope; amounts are none, few or many."""
+
+    length: _Length | None = None
+    colour: Literal["white", "tan", "brown", "dark"] | None = None
+    density: Literal["none", "few", "many"] | None = None
+    crowns: Literal["sound", "dead"] | None = None
+    tips: Literal["usual", "bulbous"] | None = None
+    runner_hyphae: Amount | None = None
+    growth_cessation: Amount | None = None
+    root_hairs: Amount | None = None
+    oospores: Amount | None = None
+    rotten: Amount | None = None
+    sheath_lesions: Amount | None = None
+
+
+class GroundSeen(_Table):
+    """The ground at a place; organic matter by depth, as ``{ "0 to 2 cm" = 3.1 }`` [%]."""
+
+    thatch: _Length | None = None
+    organic_matter: dict[str, _Percent] = {}
+    drop_time: Annotated[str, _matched(_SECONDS, "drop_time")] | None = None
+    infiltration: Annotated[str, _matched(_SPEED, "infiltration")] | None = None
+    moisture: _Percent | None = None
+    air_filled: _Percent | None = None
+    black_layer: bool | None = None
+    mushrooms: Amount | None = None
+
+
+class VisitPlace(_Table):
+    """One place of the visit; ``soil`` and ``nematodes`` carry their units."""
+
+    name: Annotated[Name, Field(max_length=80)]
+    damage: _Percent | None = None
+    seen: Annotated[str, AfterValidator(plain), Field(max_length=400)] = ""
+    shaded: bool | None = None
+    traffic: Literal["usual", "heavy"] | None = None
+    roots: RootsSeen = RootsSeen()
+    ground: GroundSeen = GroundSeen()
+    nematodes: dict[str, Annotated[str, _matched(_COUNT, "nematodes")]] = {}
+    soil: dict[str, Annotated[list[str], BeforeValidator(_texts)]] = {}
+    photos: Annotated[list[File], Field(max_length=12)] = []
+
+
+class Laboratory(_Table):
+    """What a laboratory sent: a table of soil tests, and what it named on the roots.
+
+    ``confirmed`` says that you looked at how the table was read.
+    """
+
+    file: File | None = None
+    sheet: str | None = None
+    extractant: Literal[EXTRACTANTS] | None = None  # type: ignore[valid-type]
+    ph_method: Literal[PH_METHODS] | None = None  # type: ignore[valid-type]
+    conductivity_method: Literal[MIXTURES] | None = None  # type: ignore[valid-type]
+    depth: str | None = None
+    decimal: Literal[".", ","] | None = None
+    columns: dict[str, str] = {}
+    samples: dict[str, str] = {}
+    sure: list[str] = []
+    confirmed: bool = False
+    found: dict[str, _How] = {}
+    not_found: dict[str, _How] = {}
+
+
+class Strip(_Table):
+    """A treated strip beside an untreated one: names of two places, what went on, and when."""
+
+    treated: str
+    untreated: str
+    since: dt.date
+    what: Annotated[str, AfterValidator(plain), Field(max_length=200)]
+
+
+class VisitFile(_Table):
+    """A whole visit's file; places stand from best to worst.
+
+    ``thinned`` is the day on which the turf was first seen to thin.
+    """
+
+    site: File = "site.toml"
+    area: str
+    date: dt.date
+    thinned: dt.date | None = None
+    pattern: Pattern | None = None
+    texture: Texture | None = None
+    note: Annotated[str, AfterValidator(plain), Field(max_length=2000)] = ""
+    previous: File | None = None
+    guidelines: File | None = None
+    laboratory: Laboratory = Laboratory()
+    strip: Strip | None = None
+    place: Annotated[list[VisitPlace], Field(min_length=1, max_length=12)]
+
+    @model_validator(mode="after")
+    def _check(self) -> "VisitFile":
+        names = [plain_name(p.name) for p in self.place]
+        if len(set(names)) < len(names):
+            raise ValueError("two places of one name", "give each place its own name")
+        told = [p.damage for p in self.place if p.damage is not None]
+        if told != sorted(told):
+            listed = ", ".join(
+                f"{p.name} {p.damage:g} %" for p in self.place if p.damage is not None
+            )
+            raise ValueError(
+                f"places in no order of damage: {listed}", "write the places from best to worst"
+            )
+        if self.thinned is not None and self.thinned > self.date:
+            raise ValueError(f"thinned {self.thinned} is after the visit", "correct one of the two")
+        return self
+
+
+@dataclass(frozen=True)
+class VisitData:
+    """A visit as read: ``places`` are what the core judges; ``laboratory`` None without a table."""
+
+    path: Path
+    file: VisitFile
+    places: tuple[Place, ...]
+    tests: SoilTests
+    laboratory: LaboratoryTable | None
+    previous: "VisitData | None" = None
+
+    @property
+    def folder(self) -> Path:
+        """Where relative names start."""
+        return self.path.parent
+
+    @property
+    def site_path(self) -> Path:
+        """The site file."""
+        return self.folder / self.file.site
+
+
+def read_visit(path: Path, *, with_previous: bool = True) -> VisitData:
+    """Read a visit's file, and the laboratory's table that it names.
+
+    Raises
+    ------
+    InputError
+        With every fault of the file; or every doubt of the table.
+    """
+    if not is_there(path):
+        cure = "check the name, or write one with `patchrisk visit --new`"
+        raise InputError(Fault(str(path), "", "no such file", cure))
+    file = validate(VisitFile, read_toml(path), str(path), VISIT_CURES)
+    missing = [
+        Fault(str(path), key, f"{name} is not there", "correct the name")
+        for key, name in _named(file)
+        if not is_there(path.parent / name)
+    ]
+    if missing:
+        raise InputError(missing)
+    tests = load_soil_tests(path.parent / file.guidelines if file.guidelines else None)
+    faults: list[Fault] = []
+    own = {
+        p.name: _soil_of(p, file.laboratory, tests, path, n, faults)
+        for n, p in enumerate(file.place, 1)
+    }
+    if faults:
+        raise InputError(faults)
+    table = _table_of(path, file, tests)
+    places = []
+    for item in file.place:
+        values = list(own[item.name])
+        have = {(v.analyte, v.method) for v in values}
+        sent = () if table is None else table.values[item.name]
+        values += [v for v in sent if (v.analyte, v.method) not in have]
+        places.append(place_of(item, values))
+    previous = None
+    if file.previous is not None and with_previous:
+        previous = read_visit(path.parent / file.previous, with_previous=False)
+    return VisitData(path, file, tuple(places), tests, table, previous)
+
+
+def _named(file: VisitFile) -> list[tuple[str, str]]:
+    named = [("previous", file.previous), ("guidelines", file.guidelines)]
+    named += [("laboratory, file", file.laboratory.file)]
+    named += [
+        (f"place {n}, photos", photo) for n, p in enumerate(file.place, 1) for photo in p.photos
+    ]
+    return [(key, name) for key, name in named if name is not None]
+
+
+def _options(laboratory: Laboratory, tests: SoilTests, path: Path) -> LaboratoryOptions:
+    sure = [(name, tests.find(name)) for name in laboratory.sure]
+    strange = [name for name, found in sure if found is None]
+    if strange:
+        cure = f"write one of {', '.join(tests.analytes)}"
+        raise InputError(Fault(str(path), "laboratory, sure", f"no analyte {strange[0]!r}", cure))
+    return LaboratoryOptions(
+        extractant=laboratory.extractant or "",
+        ph_method=laboratory.ph_method or "",
+        conductivity_method=laboratory.conductivity_method or "",
+        depth=laboratory.depth or "",
+        decimal=laboratory.decimal,
+        sheet=laboratory.sheet,
+        columns=laboratory.columns,
+        samples=laboratory.samples,
+        sure=frozenset(found.name for _, found in sure if found is not None),
+    )
+
+
+def _table_of(path: Path, file: VisitFile, tests: SoilTests) -> LaboratoryTable | None:
+    if file.laboratory.file is None:
+        return None
+    names = [p.name for p in file.place]
+    options = _options(file.laboratory, tests, path)
+    return read_laboratory(path.parent / file.laboratory.file, names, options, tests)
+
+
+def _soil_of(
+    item: VisitPlace,
+    laboratory: Laboratory,
+    tests: SoilTests,
+    path: Path,
+    number: int,
+    faults: list[Fault],
+) -> list[SoilValue]:
+    out: list[SoilValue] = []
+    options = _options(laboratory, tests, path)
+    for name, texts in item.soil.items():
+        where = f"place {number}, soil, {name}"
+        analyte = tests.find(name)
+        if analyte is None:
+            cure = f"write one of {', '.join(tests.analytes)}"
+            faults.append(Fault(str(path), where, f"no analyte {name!r}", cure))
+            continue
+        for text in texts:
+            try:
+                out.append(read_text(text, analyte, options.method_for(analyte)))
+            except UnitError as error:
+                faults.append(Fault(str(path), where, *map(str, error.args)))
+    return out
+
+
+def place_of(item: VisitPlace, values: list[SoilValue]) -> Place:
+    """Return a place as plain values, with its figures of soil tests."""
+    roots, ground = item.roots, item.ground
+    keys = (
+        "runner_hyphae",
+        "growth_cessation",
+        "root_hairs",
+        "oospores",
+        "rotten",
+        "sheath_lesions",
+    )
+    signs = {key: getattr(roots, key) for key in keys if getattr(roots, key) is not None}
+    if roots.tips is not None:
+        signs["bulbous_tips"] = "many" if roots.tips == "bulbous" else "none"
+    if ground.mushrooms is not None:
+        signs["mushrooms"] = ground.mushrooms
+    seen: dict[str, float] = {}
+    if ground.drop_time is not None:
+        number, unit = _groups(_SECONDS, ground.drop_time)
+        seen["drop_time"] = float(number) * (60 if unit.startswith("min") else 1)
+    if ground.infiltration is not None:
+        number, depth, time = _groups(_SPEED, ground.infiltration)
+        seen["infiltration"] = float(number) * _MM[depth] * (60 if time == "min" else 1)
+    for key in ("moisture", "air_filled"):
+        if getattr(ground, key) is not None:
+            seen[key] = getattr(ground, key)
+    if ground.thatch is not None:
+        seen["thatch"] = read_measure("depth", ground.thatch)
+    organic = [
+        SoilValue("organic matter", share, "%", depth, False, f"{share:g} %")
+        for depth, share in ground.organic_matter.items()
+    ]
+    counts = {}
+    for kind, text in item.nematodes.items():
+        count, soil = _groups(_COUNT, text)
+        counts[kind.replace("_", "-").casefold()] = 100 * float(count) / float(soil)
+    return Place(
+        name=item.name,
+        damage=item.damage,
+        soil=(*values, *organic),
+        length_cm=None if roots.length is None else read_measure("depth", roots.length),
+        colour=roots.colour or "",
+        density=roots.density or "",
+        signs=signs,
+        crowns=roots.crowns or "",
+        nematodes=counts,
+        ground=seen,
+        black_layer=ground.black_layer,
+        shaded=item.shaded,
+        heavy_traffic=None if item.traffic is None else item.traffic == "heavy",
+    )
+
+
+def _groups(pattern: re.Pattern[str], text: str) -> tuple[str, ...]:
+    match = pattern.fullmatch(text.strip())
+    assert match is not None
+    return tuple(group.casefold() for group in match.groups())
+
+
+def with_worked_out(place: Place, tests: SoilTests, ground: str, texture: str | None) -> Place:
+    """Add to a place the figures that follow from others, such as SAR and the paste's salts."""
+    from dataclasses import replace
+
+    known: Mapping[str, str] = _TEXTURES
+    more = worked_out(place.soil, tests.equivalents, tests.lines, texture or known.get(ground, ""))
+    return replace(place, soil=(*place.soil, *more))

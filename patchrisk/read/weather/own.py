@@ -1,0 +1,460 @@
+"""Daily weather that the user keeps in a file: date, air temperature, rain."""
+
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from datetime import date, timedelta
+from functools import partial
+from pathlib import Path
+from typing import Literal
+
+import numpy as np
+import pandas as pd
+
+from patchrisk.base.errors import MOST_FAULTS, Fault, InputError
+from patchrisk.base.toml_files import load_numbers
+from patchrisk.base.units import QUANTITIES, BoolArray, FloatArray, Quantity, to_canonical
+from patchrisk.read.logger.columns import find_column
+from patchrisk.read.logger.heading import find_unit, looks_like_kelvin, read_heading, to_degc
+from patchrisk.read.logger.layout import LogOptions, TemperatureUnit
+from patchrisk.read.site import WeatherFile
+from patchrisk.read.tables.cells import to_numbers
+from patchrisk.read.tables.delimited import RawTable
+from patchrisk.read.tables.raw_table import read_raw_table
+from patchrisk.read.tables.timestamps import read_stamps
+from patchrisk.read.weather.services import ServiceColumns, find_service
+
+_QUANTITY = {
+    "air_min_c": "air temperature",
+    "air_max_c": "air temperature",
+    "rain_mm": "rain",
+    "snow_depth_cm": "snow depth",
+    "solar_mj_m2": "solar radiation",
+}
+TemperatureKind = Literal["maxima", "means of the soil"]
+
+_NEEDED = ("air_min_c", "air_max_c")
+_YEAR = 360  # days with a figure that make a whole year
+# What headers call each column; read in this order, the first that fits takes the header.
+_CALLED = {
+    "snow_depth_cm": re.compile(r"snow", re.IGNORECASE),
+    "rain_mm": re.compile(r"rain|prec|prcp", re.IGNORECASE),
+    "solar_mj_m2": re.compile(r"solar|radiation", re.IGNORECASE),
+    "air_min_c": re.compile(r"(?<![a-z])(t?min|minimum|low|least)", re.IGNORECASE),
+    "air_max_c": re.compile(r"(?<![a-z])(t?max|maximum|high|greatest)", re.IGNORECASE),
+}
+_UNIT = re.compile(r"(?<![a-z/])(mm|cm|inches|inch|in|m)(?![a-z/²0-9])", re.IGNORECASE)
+# Of these quantities a heading may also hold another figure.
+_OTHER = re.compile(r"flag|qual|attrib|code|rate|intens|year|month|ytd", re.IGNORECASE)
+_SNOWFALL = re.compile(r"fall|fresh|new", re.IGNORECASE)
+# Daily sums of radiation as exports write them [MJ/m2 to the unit]; exact: 86400 s a day,
+# 4.184 J to the thermochemical calorie.
+_SOLAR = (
+    (re.compile(r"mj|megajoule", re.IGNORECASE), 1.0),
+    (re.compile(r"kj", re.IGNORECASE), 1e-3),
+    (re.compile(r"kwh", re.IGNORECASE), 3.6),
+    (re.compile(r"(?<![a-z])wh", re.IGNORECASE), 3.6e-3),
+    (re.compile(r"(?<![a-z])w ?/ ?m|(?<![a-z])w m|watt", re.IGNORECASE), 0.0864),
+    (re.compile(r"(?<![a-z])j ?/ ?cm", re.IGNORECASE), 0.01),
+    (re.compile(r"langley|(?<![a-z])ly(?![a-z])|cal ?/ ?cm", re.IGNORECASE), 0.04184),
+)
+_OPTIONAL = ("rain_mm", "snow_depth_cm", "solar_mj_m2")
+
+
+def read_daily_weather(
+    path: Path,
+    options: WeatherFile | None = None,
+    today: date | None = None,
+    *,
+    partial: bool = False,
+) -> pd.DataFrame:
+    """Read a file of daily weather; see `read_with_notes`."""
+    return read_with_notes(path, options, today, partial=partial)[0]
+
+
+def read_with_notes(
+    path: Path,
+    options: WeatherFile | None = None,
+    today: date | None = None,
+    *,
+    partial: bool = False,
+) -> tuple[pd.DataFrame, tuple[str, ...]]:
+    """Read a file of daily weather, and say what of it was left out.
+
+    Parameters
+    ----------
+    options : WeatherFile, optional
+        What the site file says of it.
+    today : date, optional
+        Days further ahead of it than any forecast reaches are refused.
+    partial : bool
+        Take a service's file that holds one quantity alone, as its custom is: the others are in
+        files beside it.
+
+    Returns
+    -------
+    daily : DataFrame
+        Every day from the first to the last, with the headings read in ``attrs["columns"]``, but
+        for a service's own layout: ``air_min_c``, ``air_max_c`` [degC] and whichever
+        of ``rain_mm`` [mm], ``snow_depth_cm`` [cm], ``solar_mj_m2`` [MJ/m2] there are; NaN where
+        missing.
+    notes : tuple of str
+        Quantities that were passed over, and figures of rain, snow and radiation that were left
+        out, with reason and cure.
+
+    Raises
+    ------
+    InputError
+        When columns or units can't be told, a figure can't be true, or a day stands twice with
+        different figures; every fault in one go.
+    """
+    source = str(path)
+    options = options or WeatherFile(file=path.name)
+    table = read_raw_table(path, LogOptions(date_order=options.date_order, sheet=options.sheet))
+    stamps = read_stamps(
+        [table.cells[c] for c in table.time_columns],
+        options.date_order,
+        table.names[table.time_columns[0]],
+        source,
+    )
+    faults: list[Fault] = []
+    known = find_service(table)
+    columns, notes = _find_columns(table, options, source, known, partial=partial)
+    # The day is the one that the cell names, whatever it is called in UTC.
+    frame = pd.DataFrame(index=pd.DatetimeIndex(stamps.written).normalize().rename("date"))
+    for name, number in columns.items():
+        numbers = to_numbers if known is None else known.numbers
+        values, words = numbers(table.cells[number], table.decimal)
+        if known is not None and name in known.left_out:
+            values = np.where(known.left_out[name], np.nan, values)
+        heading = f"{table.names[number]} {table.under[number]}".strip()
+        if name in _OPTIONAL:
+            values, said = _without_words(table, number, values, words)
+            notes += said
+        else:
+            faults += _worded(table, number, words, source)
+        scale = None if known is None else known.scale_of(name, number)
+        if scale is not None and (options.unit is None or name not in _NEEDED):
+            frame[name] = to_canonical(_QUANTITY[name], values * scale.times, scale.unit)
+            continue
+        found = _convert(values, name, heading, options, source)
+        if found is None:
+            notes.append(_without_unit(table, number, name))
+            continue
+        frame[name] = found
+    faults += _undated(frame, table, source)
+    dated = frame.index.notna()
+    table = replace(table, cells=table.cells[dated], shifted=table.shifted[dated])
+    frame = frame[dated]
+    notes += _leave_out(frame, table)
+    fahrenheit = (
+        "air_max_c" in columns and _degrees(table.names[columns["air_max_c"]], options) == "degF"
+    )
+    faults += _untrue(frame, table, source) or _other_unit(frame, source, fahrenheit=fahrenheit)
+    told = options.rain_unit is not None or (known is not None and "rain_mm" in known.scales)
+    if "rain_mm" in frame and not told:
+        faults += _in_metres(frame["rain_mm"], table, columns["rain_mm"], source)
+    if today is not None:
+        faults += _far_ahead(frame, table, today, source)
+    faults += _twice(frame, table, source) + _shifted(table, source)
+    if faults:
+        raise InputError(faults)
+    if frame.empty:
+        raise InputError(Fault(source, "", "no day with its date", "write one row a day"))
+    daily = frame[~frame.index.duplicated()].sort_index()
+    whole = pd.date_range(daily.index[0], daily.index[-1], name="date")
+    daily = daily.reindex(whole)
+    daily.attrs["columns"] = {} if known is not None else _headings(table, columns)
+    return daily, tuple(notes)
+
+
+def _headings(table: RawTable, columns: Mapping[str, int]) -> dict[str, str]:
+    """Return the heading that each quantity was read under, its number where it is not alone."""
+    return {
+        name: header if header and table.names.count(header) == 1 else f"column {number + 1}"
+        for name, number in columns.items()
+        for header in [table.names[number]]
+    }
+
+
+def _find_columns(
+    table: RawTable,
+    options: WeatherFile,
+    source: str,
+    known: ServiceColumns | None,
+    *,
+    partial: bool,
+) -> tuple[dict[str, int], list[str]]:
+    found: dict[str, int] = {}
+    notes: list[str] = []
+    doubled: set[str] = set()
+    for name, header in options.columns.items():
+        if name not in _QUANTITY:
+            cure = f"write one of {', '.join(_QUANTITY)}"
+            raise InputError(Fault(source, "columns", f"unknown {name!r}", cure))
+        meant = find_column(header, table.names)
+        if not meant:
+            there = ", ".join(map(repr, filter(None, table.names)))
+            raise InputError(Fault(source, name, f"no column {header!r}", f"write one of {there}"))
+        if len(meant) > 1:
+            cure = "write " + " or ".join(f'{name} = "column {n + 1}"' for n in meant)
+            raise InputError(Fault(source, name, f"{len(meant)} columns are {header!r}", cure))
+        found[name] = meant[0]
+    if known is not None:
+        found = {**known.columns, **found}
+    for number, header in enumerate(table.names if known is None else ()):
+        if number in table.time_columns or number in found.values():
+            continue
+        called = _called(header, table.under[number])
+        if called is None:
+            continue
+        if called in found and called not in options.columns and called in _OPTIONAL[1:]:
+            doubled.add(called)
+            continue
+        if called in found and called not in options.columns:
+            first, second = (f"column {n + 1} {table.names[n]!r}" for n in (found[called], number))
+            two = f"two columns for {called}: {first}, {second}"
+            key = f"column {number + 1}"
+            cure = f'say which in the site file: columns = {{ {called} = "{key}" }}'
+            raise InputError(Fault(source, "header", two, cure))
+        found.setdefault(called, number)
+    for name in sorted(doubled):
+        place = f"column {found.pop(name) + 1}"
+        cure = f'name one in the site file: columns = {{ {name} = "{place}" }}'
+        notes.append(f"{_QUANTITY[name]} passed over: more than one column of it: {cure}")
+    missing = [name for name in _NEEDED if name not in found]
+    if missing and not (partial and known is not None and known.partial and found):
+        named = [repr(name) for name in table.names if name]
+        among = ", ".join(named) if named else f"{len(table.names)} columns without headings"
+        key = "HEADER" if named else "column 2"
+        cure = f'name it in the site file: columns = {{ {missing[0]} = "{key}" }}'
+        raise InputError(
+            Fault(source, "header", f"no column for {' and '.join(missing)} among {among}", cure)
+        )
+    return found, notes
+
+
+def _called(header: str, under: str) -> str | None:
+    """Say which quantity a heading names; None where it names another, or a flag of one."""
+    plain = header.replace("_", " ")
+    called = next((n for n, words in _CALLED.items() if words.search(plain)), None)
+    heading = read_heading(header, under)
+    if called is None or "soil" in heading.says:
+        return None
+    if called in _NEEDED:
+        # Least and greatest wind, humidity, pressure and the like are none of the air's.
+        known = heading.aside in ("", "air temperature") and "grass" not in plain.lower()
+        return called if known else None
+    if called == "snow_depth_cm" and _SNOWFALL.search(plain):
+        return None
+    return None if _OTHER.search(plain) else called
+
+
+def _without_words(
+    table: RawTable, number: int, values: FloatArray, words: BoolArray
+) -> tuple[FloatArray, list[str]]:
+    if not words.any():
+        return values, []
+    line = table.cells.index[words][0]
+    first = str(table.cells.loc[line, number])[:40]
+    note = (
+        f"line {line}, column {table.names[number]!r}: {first!r} in place of a number "
+        f"({words.sum()} such) left out"
+    )
+    return values, [note]
+
+
+def _without_unit(table: RawTable, number: int, name: str) -> str:
+    unit = {"snow_depth_cm": "snow depth (cm)", "solar_mj_m2": "solar (MJ/m2)"}[name]
+    return (
+        f"{_QUANTITY[name]} passed over: column {number + 1} {table.names[number]!r} says no unit: "
+        f'write it in the header, such as "{unit}"'
+    )
+
+
+def _leave_out(frame: pd.DataFrame, table: RawTable) -> list[str]:
+    """Take out single figures of rain, snow and radiation that can't be; more are a fault."""
+    share = load_numbers("quality")["text.share"].value
+    notes = []
+    for name in (n for n in _OPTIONAL if n in frame):
+        kind = QUANTITIES[_QUANTITY[name]]
+        values = frame[name].to_numpy()
+        bad = _out_of_range(values, kind)
+        if bad.any() and bad.sum() <= max(1, share * np.isfinite(values).sum()):
+            at = int(np.flatnonzero(bad)[0])
+            notes.append(
+                f"line {table.cells.index[at]}: {name} of {values[at]:g} ({bad.sum()} such) left "
+                f"out; {kind.low:g} to {kind.high:g} {kind.canonical} can be true"
+            )
+            frame[name] = np.where(bad, np.nan, values)
+    return notes
+
+
+def _in_metres(rain: "pd.Series[float]", table: RawTable, number: int, source: str) -> list[Fault]:
+    """Ask about rain whose wettest day of half a year is next to nothing."""
+    limits = load_numbers("quality")
+    if rain.count() < limits["rain.days"].value or not rain.max() > 0:
+        return []
+    if rain.max() >= limits["rain.wettest"].value:
+        return []
+    found = f"the most rain of {rain.count()} days is {rain.max():g} mm a day: it looks like metres"
+    cure = 'say rain_unit = "m" in the site file, or "mm" where it is true'
+    return [Fault(source, f"column {table.names[number]!r}", found, cure)]
+
+
+def _worded(table: RawTable, number: int, words: BoolArray, source: str) -> list[Fault]:
+    lines = table.cells.index[words]
+    name = table.names[number]
+    faults = [
+        Fault(
+            source,
+            f"line {line}, column {name!r}",
+            repr(str(table.cells.loc[line, number])[:40]),
+            "write a number, or leave it empty",
+        )
+        for line in lines[:MOST_FAULTS]
+    ]
+    if more := len(lines) - len(faults):
+        found = f"{more} more words in place of numbers"
+        faults.append(Fault(source, f"column {name!r}", found, "mend these too"))
+    return faults
+
+
+def _convert(
+    values: FloatArray, name: str, header: str, options: WeatherFile, source: str
+) -> FloatArray | None:
+    """Convert a column; None for an optional one that says no unit."""
+    place = f"column {header!r}"
+    if name in _NEEDED:
+        degrees = _degrees(header, options)
+        if degrees is None and looks_like_kelvin(values, "air temperature"):
+            degrees = "K"
+        if degrees is None:
+            cure = 'say unit = "degC" or unit = "degF" in the site file'
+            raise InputError(Fault(source, place, "no unit", cure))
+        return to_degc(values, degrees)
+    if name == "solar_mj_m2":
+        plain = header.replace("_", " ")
+        scale = next((s for words, s in _SOLAR if words.search(plain)), None)
+        return None if scale is None else values * scale
+    told = _UNIT.search(header.replace("_", " "))
+    unit = told[1].lower() if told else None
+    if name == "rain_mm":
+        unit = options.rain_unit or unit
+    if unit is None and name != "rain_mm":
+        return None
+    if unit is None:
+        cure = 'write it in the header, such as "rain (mm)"; for rain, or say rain_unit = "mm"'
+        raise InputError(Fault(source, place, "no unit", cure))
+    if unit == "m":
+        return to_canonical(_QUANTITY[name], values * 100, "cm")
+    return to_canonical(_QUANTITY[name], values, "in" if unit.startswith("in") else unit)
+
+
+def _untrue(frame: pd.DataFrame, table: RawTable, source: str) -> list[Fault]:
+    """Figures that can't be: out of range, or a minimum above its maximum."""
+    faults: list[Fault] = []
+    for name in frame.columns:
+        kind = QUANTITIES[_QUANTITY[name]]
+        values = frame[name].to_numpy()
+        hint = "is it in degF? say the unit" if name in _NEEDED else "correct it"
+        cure = f"{hint}; {kind.low:g} to {kind.high:g} {kind.canonical} can be true"
+        bad = _out_of_range(values, kind)
+        faults += _fault(table, bad, partial(_figure, name, values), cure, source)
+    if set(_NEEDED) <= set(frame):
+        over = (frame["air_min_c"] > frame["air_max_c"]).to_numpy()
+        found = "the minimum is above the maximum"
+        faults += _fault(table, over, lambda _: found, "exchange them, or the columns", source)
+    return faults
+
+
+def _figure(name: str, values: FloatArray, row: int) -> str:
+    return f"{name} of {values[row]:g}"
+
+
+def _out_of_range(values: FloatArray, kind: Quantity) -> BoolArray:
+    with np.errstate(invalid="ignore"):
+        return (values < kind.low) | (values > kind.high)
+
+
+def _degrees(header: str, options: WeatherFile) -> TemperatureUnit | None:
+    named: dict[str, TemperatureUnit] = {"_c": "degC", "_f": "degF", "_k": "K"}
+    return options.unit or find_unit(header) or named.get(header[-2:].lower())
+
+
+def hottest(of: TemperatureKind) -> float:
+    """Temperature that no place's warmest tenth of days lies above [degC]."""
+    return load_numbers("quality")["unit.hot_air" if of == "maxima" else "unit.hot"].value
+
+
+def too_warm(warm_c: float, of: TemperatureKind) -> str:
+    """Say that a tenth of the days are over a temperature [degC], and what that looks like."""
+    return f"a tenth of the {of} are over {warm_c:.0f} degC: they look like degF"
+
+
+def _other_unit(frame: pd.DataFrame, source: str, *, fahrenheit: bool) -> list[Fault]:
+    """Temperatures that no place has, though each could be true: the other unit is meant."""
+    if "air_max_c" not in frame:
+        return []
+    warm = float(frame["air_max_c"].quantile(0.9))
+    cold = load_numbers("quality")["unit.cold_air"].value
+    if warm > hottest("maxima") and not fahrenheit:
+        found, meant = too_warm(warm, "maxima"), "degF"
+    elif fahrenheit and warm < cold and frame["air_max_c"].count() >= _YEAR:
+        meant = "degC"
+        found = f"nine tenths of the maxima are below {warm:.0f} degC: they look like degC"
+    else:
+        return []
+    cure = f'correct the header, or say unit = "{meant}" in the site file'
+    return [Fault(source, "temperatures", found, cure)]
+
+
+def _fault(
+    table: RawTable, bad: BoolArray, found: Callable[[int], str], cure: str, source: str
+) -> list[Fault]:
+    """Make one fault of the bad rows: the line of the first, what was found, how many such."""
+    rows = np.flatnonzero(bad)
+    if not rows.size:
+        return []
+    place = f"line {table.cells.index[rows[0]]}"
+    return [Fault(source, place, f"{found(int(rows[0]))} ({rows.size} such)", cure)]
+
+
+def _undated(frame: pd.DataFrame, table: RawTable, source: str) -> list[Fault]:
+    """Rows with figures, but without a day that can be read."""
+
+    def found(row: int) -> str:
+        cells = table.cells.iloc[row]
+        shown = " ".join(str(cells[c]) for c in table.time_columns if pd.notna(cells[c]))
+        return f"{shown[:40]!r} is no date"
+
+    lost = frame.index.isna() & frame.notna().any(axis=1).to_numpy()
+    return _fault(table, lost, found, "write the day as the other rows do", source)
+
+
+def _far_ahead(frame: pd.DataFrame, table: RawTable, today: date, source: str) -> list[Fault]:
+    reach = timedelta(days=load_numbers("weather")["forecast.days_ahead"].value)
+    late = np.asarray(frame.index > pd.Timestamp(today) + reach)
+    days = pd.DatetimeIndex(frame.index)
+    found = "is in the future"
+    return _fault(
+        table, late, lambda row: f"{days[row].date()} {found}", "correct the date", source
+    )
+
+
+def _shifted(table: RawTable, source: str) -> list[Fault]:
+    found = "more cells than the other rows"
+    cure = "write decimal points, or part the columns by semicolons"
+    return _fault(table, table.shifted, lambda _: found, cure, source)
+
+
+def _twice(frame: pd.DataFrame, table: RawTable, source: str) -> list[Fault]:
+    days = frame.index
+    again = days.duplicated(keep=False)
+    same = frame.assign(day=days).duplicated(keep=False).to_numpy()
+    bad = np.flatnonzero(again & ~same)
+    if not bad.size:
+        return []
+    place = f"line {table.cells.index[bad[-1]]}"
+    found = f"{days[bad[-1]].date()} stands twice with different figures"
+    return [Fault(source, place, found, "keep one of them; one row a day")]

@@ -1,0 +1,211 @@
+"""Daily files of national weather services: which column is what, by the service's own names.
+
+Headers and units as public repositories that read these files have them; the services' own
+descriptions, named below, from memory.
+"""
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+import pandas as pd
+
+from patchrisk.base.units import BoolArray, FloatArray
+from patchrisk.read.tables.cells import to_numbers
+from patchrisk.read.tables.delimited import RawTable
+from patchrisk.read.tables.known_formats import GHCN_STATION
+
+_NO_DEGREES = 140  # 60 degC in degF: no air has been so warm
+_NO_RANGE = 40  # degF between least and greatest, in the mean of days; deserts have 35
+
+
+@dataclass(frozen=True)
+class ServiceUnit:
+    """How a service writes a quantity: its unit, and what a figure is to be multiplied by."""
+
+    unit: str
+    times: float = 1.0
+
+
+@dataclass(frozen=True)
+class ServiceColumns:
+    """A service's file, its columns known.
+
+    Attributes
+    ----------
+    columns : mapping of str to int
+        Column of each quantity, counted from 0.
+    scales : mapping of str to Scale
+        Units that the header does not say.
+    left_out : mapping of str to array of bool
+        Rows in which the service itself marks a figure as failed, or as one of several days.
+    partial : bool
+        Whether a file holds one quantity alone by the service's custom.
+    soil : bool
+        Whether such files can hold daily means of the soil beside the air.
+    missing : float or None
+        The one figure that says there is none: codes of other files, as -99, are readings here.
+    """
+
+    columns: Mapping[str, int]
+    scales: Mapping[str, ServiceUnit] = field(default_factory=dict)
+    left_out: Mapping[str, BoolArray] = field(default_factory=dict)
+    partial: bool = False
+    soil: bool = False
+    missing: float | None = None
+
+    def numbers(self, cells: "pd.Series[str]", decimal: str) -> tuple[FloatArray, BoolArray]:
+        """Read a column as `to_numbers` does, with the service's own code for a missing figure."""
+        if self.missing is None:
+            return to_numbers(cells, decimal)
+        figures = pd.to_numeric(cells, errors="coerce").to_numpy(float, copy=True)
+        figures[figures == self.missing] = np.nan
+        return figures, np.isnan(figures) & to_numbers(cells, decimal)[1]
+
+    def scale_of(self, quantity: str, column: int) -> ServiceUnit | None:
+        """How a quantity is written; None where its header says so, or the user named another."""
+        return self.scales.get(quantity) if self.columns.get(quantity) == column else None
+
+
+def find_service(table: RawTable) -> ServiceColumns | None:
+    """Know the columns of a service's daily file; None for any other file."""
+    names = [_plain(name) for name in table.names]
+    found = (known(table, names) for known in (_german, _canadian, _australian, _snow, _global))
+    return next((k for k in found if k is not None), None)
+
+
+def _plain(name: str) -> str:
+    """Return a header without what encodings break: letters, digits and a few marks."""
+    return " ".join(re.sub(r"[^a-z0-9_/(),.*-]+", " ", name.casefold()).split())
+
+
+def _at(names: Sequence[str], wanted: Mapping[str, Sequence[str]]) -> dict[str, int]:
+    """Column of each quantity by the first of its names that stands once."""
+    out: dict[str, int] = {}
+    for quantity, given in wanted.items():
+        at = next((names.index(name) for name in given if names.count(name) == 1), None)
+        if at is not None:
+            out[quantity] = at
+    return out
+
+
+def _german(table: RawTable, names: Sequence[str]) -> ServiceColumns | None:
+    """Germany (DWD), produkt_klima_tag: DESCRIPTION_obsgermany_climate_daily_kl, opendata.dwd.de.
+
+    Maximum TXK and minimum TNK [degC], precipitation RSK [mm], depth of snow SHK_TAG [cm]; -999
+    where there is none.
+    """
+    if not {"mess_datum", "txk", "tnk"} <= set(names):
+        return None
+    wanted = {"air_max_c": "txk", "air_min_c": "tnk", "rain_mm": "rsk", "snow_depth_cm": "shk_tag"}
+    units = {"air_max_c": "degC", "air_min_c": "degC", "rain_mm": "mm", "snow_depth_cm": "cm"}
+    return ServiceColumns(
+        _at(names, {quantity: (name,) for quantity, name in wanted.items()}),
+        {quantity: ServiceUnit(unit) for quantity, unit in units.items()},
+        missing=-999,
+    )
+
+
+def _canadian(table: RawTable, names: Sequence[str]) -> ServiceColumns | None:
+    """Canada (ECCC), daily data of climate.weather.gc.ca, with its legend of flags.
+
+    A cell is empty where its flag says M, missing; precipitation is rain and melted snow.
+    """
+    if not {"max temp ( c)", "min temp ( c)"} <= {n.replace("(c)", "( c)") for n in names}:
+        return None
+    wanted = {
+        "air_max_c": ("max temp ( c)", "max temp (c)"),
+        "air_min_c": ("min temp ( c)", "min temp (c)"),
+        "rain_mm": ("total precip (mm)",),
+        "snow_depth_cm": ("snow on grnd (cm)",),
+    }
+    scales = {"air_max_c": ServiceUnit("degC"), "air_min_c": ServiceUnit("degC")}
+    return ServiceColumns(_at(names, wanted), scales)
+
+
+def _australian(table: RawTable, names: Sequence[str]) -> ServiceColumns | None:
+    """Australia (BoM), one file for each quantity: Climate Data Online, notes to the daily data.
+
+    A figure that was gathered over more than one day says nothing of its day.
+    """
+    if not {"product code", "bureau of meteorology station number"} <= set(names):
+        return None
+    wanted = {
+        "air_max_c": ("maximum temperature (degree c)",),
+        "air_min_c": ("minimum temperature (degree c)",),
+        "rain_mm": ("rainfall amount (millimetres)",),
+        "solar_mj_m2": ("daily global solar exposure (mj/m*m)",),
+    }
+    columns = _at(names, wanted)
+    several: dict[str, BoolArray] = {}
+    for n, name in enumerate(names):
+        if name.startswith(("days of accumulation", "period over which")):
+            spans, _ = to_numbers(table.cells[n], table.decimal)
+            several |= dict.fromkeys(columns, np.asarray(spans > 1))
+    return ServiceColumns(columns, {"rain_mm": ServiceUnit("mm")}, several, partial=True)
+
+
+def _snow(table: RawTable, names: Sequence[str]) -> ServiceColumns | None:
+    """US snow and soil networks (SNOTEL, SCAN): report generator of wcc.sc.egov.usda.gov.
+
+    The increment is the day's precipitation, where the accumulation is the year's so far.
+    """
+    wanted = {
+        "air_max_c": ("air temperature maximum (degf)", "air temperature maximum (degc)"),
+        "air_min_c": ("air temperature minimum (degf)", "air temperature minimum (degc)"),
+        "rain_mm": ("precipitation increment (in)", "precipitation increment (mm)"),
+        "snow_depth_cm": tuple(
+            f"snow depth ({unit}){when}"
+            for unit in ("in", "cm")
+            for when in ("", " start of day values")
+        ),
+    }
+    columns = _at(names, wanted)
+    return (
+        ServiceColumns(columns, soil=True) if {"air_max_c", "air_min_c"} <= set(columns) else None
+    )
+
+
+def _global(table: RawTable, names: Sequence[str]) -> ServiceColumns | None:
+    """GHCN-Daily of NOAA: readme.txt of ncei.noaa.gov/pub/data/ghcn/daily, "III. FORMAT".
+
+    TMAX, TMIN in tenths of degC, PRCP in tenths of mm, SNWD in mm; a quality flag that is not
+    blank says that the figure failed a check. Files ordered with other units say nothing of them,
+    so tenths are told by whole figures beyond what temperatures in degC or degF can be.
+    """
+    told = _plain(GHCN_STATION) in names
+    if not {"tmax", "tmin"} <= set(names) or not (told or {"station", "id"} & set(names)):
+        return None
+    wanted = {"air_max_c": "tmax", "air_min_c": "tmin", "rain_mm": "prcp", "snow_depth_cm": "snwd"}
+    columns = _at(names, {quantity: (name,) for quantity, name in wanted.items()})
+    failed = {}
+    for quantity in columns:
+        marks = f"{wanted[quantity]}_attributes"
+        if marks in names:
+            flags = table.cells[names.index(marks)].fillna("").astype(str)
+            failed[quantity] = flags.str.contains(r"^[^,]*,[^,\s]").to_numpy(bool)
+    if not told and not _in_tenths(table, columns):
+        # In whatever unit it was ordered: that is asked for, and snow can't be told.
+        return ServiceColumns(
+            {q: n for q, n in columns.items() if q != "snow_depth_cm"}, {}, failed
+        )
+    scales = {
+        "air_max_c": ServiceUnit("degC", 0.1),
+        "air_min_c": ServiceUnit("degC", 0.1),
+        "rain_mm": ServiceUnit("mm", 0.1),
+        "snow_depth_cm": ServiceUnit("mm"),
+    }
+    return ServiceColumns(columns, scales, failed, missing=-9999)
+
+
+def _in_tenths(table: RawTable, columns: Mapping[str, int]) -> bool:
+    """Whether figures are whole, and air so warm, or its days so wide, as no degrees are."""
+    numbers = {q: to_numbers(table.cells[n], table.decimal)[0] for q, n in columns.items()}
+    if any((n[~np.isnan(n)] % 1 != 0).any() for n in numbers.values()):
+        return False
+    high, low = numbers["air_max_c"], numbers["air_min_c"]
+    both = ~np.isnan(high) & ~np.isnan(low)
+    if not both.any():
+        return False
+    return bool(high[both].max() >= _NO_DEGREES or (high - low)[both].mean() > _NO_RANGE)

@@ -1,0 +1,140 @@
+"""What earlier plans said, kept beside their files, and what is not as the last one had it."""
+
+from collections.abc import Iterator, Sequence
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from patchrisk.base.pen import Pen, as_date
+from patchrisk.base.safe_text import slug
+from patchrisk.core.plan.cover import tanks
+from patchrisk.core.plan.programme import AreaPlan
+from patchrisk.report.earlier_mornings import read_mornings, write_mornings
+from patchrisk.report.plan_words import choice_words, plan_pen
+from patchrisk.report.words import name_of, verdict_words
+from patchrisk.site_day.season_plan import EarlierPlan, SitePlan
+
+_SCHEMA = "patchrisk-plan-kept/1"
+_MOVED = 1  # days by which a call must move to be a reason
+
+
+def kept_plans_file(folder: Path, site: str) -> Path:
+    """Return the file in a folder that keeps what plans of a site said."""
+    return folder / f"{slug(site)}-programme.kept.json"
+
+
+def plan_before(path: Path, as_of: date) -> dict[str, EarlierPlan]:
+    """Return what the latest plan before a morning said; empty where nothing readable is kept."""
+    plans = _read(path)
+    before = [day for day in plans if day < as_of]
+    return plans[max(before)] if before else {}
+
+
+def changes_words(plan: SitePlan, area: AreaPlan) -> list[str]:
+    """Say what is planned otherwise than before, and what changed that can be the reason."""
+    last = plan.before.get(area.area)
+    return [] if last is None else list(_changes(plan, area, last, plan_pen(plan)))
+
+
+def keep_plan(path: Path, plan: SitePlan) -> None:
+    """Keep what a plan says beside those of the mornings before; other areas' words stay.
+
+    Raises
+    ------
+    UnavailableError
+        When the file can't be written.
+    """
+    plans = _read(path)
+    old = plans.get(plan.as_of) or plan_before(path, plan.as_of)
+    plans[plan.as_of] = {**old, **{area.area: _as_kept(area) for area in plan.areas}}
+    write_mornings(path, _SCHEMA, "plans", plans, _record)
+
+
+def _changes(plan: SitePlan, area: AreaPlan, last: EarlierPlan, pen: Pen) -> Iterator[str]:
+    now = _as_kept(area)
+    old = [one for one in last.planned if one not in now.planned]
+    new = [one for one in now.planned if one not in last.planned]
+    labels = {one.choice.label: choice_words(one.choice, full=False) for one in area.planned}
+    said = []
+    for one in new:
+        day, label, targets = one
+        was = next((o for o in old if set(o[2]) & set(targets)), None)
+        what = f"{labels[label]} on {_day(pen, day)}"
+        if was is None:
+            said.append(f"new: {what}")
+            continue
+        old.remove(was)
+        parts = [_day(pen, was[0])] * (was[0] != day) + [was[1]] * (was[1] != label)
+        if parts:
+            said.append(f"{what}, was {' with '.join(parts)}")
+    done = set(now.done)
+    for day, label, _ in old:
+        if day in done or day < plan.as_of:
+            continue
+        said.append(f"no longer planned: {label} on {_day(pen, day)}")
+    if said:
+        why = list(_reasons(plan, last, now, pen)) or ["the weather ahead or your own files"]
+        yield f"Changed since the last plan: {'; '.join(said)}. What changed: {'; '.join(why)}."
+
+
+def _reasons(plan: SitePlan, last: EarlierPlan, now: EarlierPlan, pen: Pen) -> Iterator[str]:
+    for day in sorted(set(now.done) - set(last.done)):
+        yield f"an application of {_day(pen, day)} is on record"
+    for day, label, _ in last.planned:
+        if day < plan.as_of and day not in now.done:
+            yield f"{label}, planned for {_day(pen, day)}, is not on record"
+    for key, verdict in now.verdicts.items():
+        was = last.verdicts.get(key)
+        if was is not None and was != verdict:
+            yield f"{name_of(plan.library, key)}: {verdict}, was {was}"
+    for key, day in now.called.items():
+        before = last.called.get(key)
+        if before is not None and abs((day - before).days) >= _MOVED and day > plan.as_of:
+            yield (
+                f"{name_of(plan.library, key)} is expected to call for one on {_day(pen, day)}, "
+                f"was {_day(pen, before)}"
+            )
+
+
+def _day(pen: Pen, day: date) -> str:
+    return pen.day(np.datetime64(day, "D"))
+
+
+def _as_kept(area: AreaPlan) -> EarlierPlan:
+    return EarlierPlan(
+        tuple((as_date(p.day), p.choice.label, tuple(p.targets)) for p in area.planned),
+        tuple(as_date(one.day) for one in tanks(area.done)),
+        {key: verdict_words(answer.verdict) for key, answer in area.answers.items()},
+        {k: as_date(a.called) for k, a in area.answers.items() if a.called is not None},
+    )
+
+
+def _record(said: EarlierPlan) -> dict[str, Any]:
+    return {
+        "planned": [
+            {"date": day.isoformat(), "label": label, "targets": list(targets)}
+            for day, label, targets in said.planned
+        ],
+        "done": [day.isoformat() for day in said.done],
+        "verdicts": dict(said.verdicts),
+        "called": {key: day.isoformat() for key, day in said.called.items()},
+    }
+
+
+def _read(path: Path) -> dict[date, dict[str, EarlierPlan]]:
+    return read_mornings(path, _SCHEMA, "plans", _back)
+
+
+def _back(said: Any) -> EarlierPlan:
+    planned: Sequence[Any] = said["planned"]
+    return EarlierPlan(
+        tuple(
+            (date.fromisoformat(p["date"]), str(p["label"]), tuple(map(str, p["targets"])))
+            for p in planned
+        ),
+        tuple(date.fromisoformat(day) for day in said["done"]),
+        {str(key): str(word) for key, word in said["verdicts"].items()},
+        {str(key): date.fromisoformat(day) for key, day in said["called"].items()},
+    )

@@ -1,0 +1,141 @@
+"""The programme as JSON; its shape is described by ``plan.schema.json`` beside this file."""
+
+import json
+from functools import partial
+from typing import Any
+
+import numpy as np
+
+from patchrisk.core.plan.programme import Answer, AreaPlan, Choice, Planned
+from patchrisk.report import plan_words as words
+from patchrisk.report.cover_words import applied_record, cover_record
+from patchrisk.report.log_words import past_label_record
+from patchrisk.report.plan_changes import changes_words
+from patchrisk.report.plan_reasons import (
+    caution_sentences,
+    measure_sentences,
+    sentence,
+    sentences,
+    watering_sentences,
+)
+from patchrisk.report.words import (
+    CAUTIONS_IN_FULL,
+    by_number,
+    name_of,
+    site_record,
+    verdict_words,
+)
+from patchrisk.site_day.season_plan import SitePlan
+
+SCHEMA = "patchrisk-plan/2"
+
+
+def to_json(plan: SitePlan) -> str:
+    """Write the programme as JSON, in mm and days whatever the site prints."""
+    record = {
+        "schema": SCHEMA,
+        "site": site_record(plan.site.site),
+        "as_of": plan.as_of.isoformat(),
+        "areas": [_area(plan, area) for area in plan.areas],
+        "past_label": [past_label_record(past, words.plan_pen(plan)) for past in plan.past_label],
+        "notices": list(words.notices_words(plan)),
+        "cautions": list(CAUTIONS_IN_FULL),
+    }
+    return json.dumps(record, ensure_ascii=False, indent=2, allow_nan=False)
+
+
+def _area(plan: SitePlan, area: AreaPlan) -> dict[str, Any]:
+    entries = list(words.numbered(plan, area))
+    covers = plan.cover.get(area.area, {})
+    name = partial(name_of, plan.library)
+    return {
+        "name": area.area,
+        "until": _day(area.until),
+        "verdicts": [_answer(plan, answer) for answer in area.answers.values()],
+        "changes": changes_words(plan, area),
+        "done": [
+            {"season": e.season, "number": e.number, **applied_record(e.item)}
+            for e in entries
+            if not isinstance(e.item, Planned)
+        ],
+        "planned": [
+            {"season": e.season, "number": e.number, **_planned(plan, e.item)}
+            for e in entries
+            if isinstance(e.item, Planned)
+        ],
+        "pressure_to_come": [
+            {
+                "disease": key,
+                "name": name_of(plan.library, key),
+                "total_days": round(share.total, 2),
+                "covered_by_done_days": round(share.by_done, 2),
+                "covered_by_plan_days": round(share.by_plan, 2),
+            }
+            for key, share in area.shares.items()
+        ],
+        "cover": [{"disease": key, **cover_record(cover)} for key, cover in covers.items()],
+        "advice": list(sentences(area.advice, name, words.plan_pen(plan))),
+        "measures": list(measure_sentences(area.measures, name)),
+    }
+
+
+def _answer(plan: SitePlan, answer: Answer) -> dict[str, Any]:
+    told, name = (answer.waiting, answer.then), partial(name_of, plan.library)
+    return {
+        "disease": answer.disease,
+        "name": name_of(plan.library, answer.disease),
+        "verdict": verdict_words(answer.verdict),
+        "reason": answer.reason,
+        "called_for": None if answer.called is None else _day(answer.called),
+        "planned_on": None if answer.on is None else _day(answer.on),
+        "choice": None if answer.choice is None else answer.choice.label,
+        "because": [sentence(one, name, words.plan_pen(plan)) for one in told if one is not None],
+    }
+
+
+def _planned(plan: SitePlan, planned: Planned) -> dict[str, Any]:
+    water, other = planned.watering, planned.runner_up
+    pen, name = words.plan_pen(plan), partial(name_of, plan.library)
+    return {
+        "date": _day(planned.day),
+        "earliest": _day(planned.earliest),
+        "latest": _day(planned.latest),
+        "choice": _choice(planned.choice),
+        "targets": list(planned.targets),
+        "covers_days": {key: round(value, 2) for key, value in planned.covers.items()},
+        "watering_in": None
+        if water is None
+        else {
+            "least_mm": round(water.least_mm, 2),
+            "most_mm": round(water.most_mm, 2),
+            "within_hours": water.hours,
+            "rain_forecast_mm": None if water.rain_mm is None else round(water.rain_mm, 2),
+            "words": watering_sentences(water, pen.show),
+        },
+        "next_best": None
+        if other is None
+        else {
+            "date": _day(other.day),
+            "choice": _choice(other.choice),
+            "covers_less_days": round(other.less, 2),
+        },
+        "reasons": list(sentences(planned.reasons, name, pen)),
+        "cautions": list(caution_sentences(planned, name, pen)),
+        "in_full": list(sentences(planned.notes, name, pen)),
+        "amounts_off_your_label": list(words.amounts_words(planned, pen.system)),
+    }
+
+
+def _choice(choice: Choice) -> dict[str, Any]:
+    return {
+        "label": choice.label,
+        "codes": sorted(choice.codes, key=by_number),
+        "actives": list(choice.actives),
+        "product": choice.product,
+        "mixed": [part.product for part in choice.mixed],
+        "evidence": dict(choice.evidence),
+    }
+
+
+def _day(day: np.datetime64) -> str:
+    return str(day.astype("datetime64[D]"))

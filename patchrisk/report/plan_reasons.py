@@ -1,0 +1,321 @@
+"""The facts of a programme in sentences: why, what to mind, what is known, what stands in the way.
+
+Diseases are named by a function of their key; days and measures are written by the site's pen.
+"""
+
+from collections.abc import Callable, Iterable, Iterator, Sequence
+
+from patchrisk.base.pen import Pen, capital, count_of, listed, percent
+from patchrisk.core.plan.check_plots import PlotWorth
+from patchrisk.core.plan.facts import (
+    Advice,
+    AfterDamage,
+    Breaks,
+    BrokenOnRecord,
+    Caution,
+    Cost,
+    CoverRunsOut,
+    Covers,
+    DoseTaken,
+    GroupAgain,
+    GroupChanged,
+    HarmsGrass,
+    HeatAhead,
+    LostFaster,
+    Measure,
+    NoAirTemperature,
+    NoForecast,
+    NoSurfactant,
+    Note,
+    NoTrialFigures,
+    OneTank,
+    Part,
+    PartedWith,
+    PartRates,
+    Reason,
+    Resistant,
+    Restriction,
+    SeasonBegins,
+    Shown,
+    Together,
+    TooWarm,
+    TrialNote,
+    Waiting,
+    WeekLater,
+)
+from patchrisk.core.plan.programme import ForecastRain, Planned, Watering
+from patchrisk.core.plan.rotation import Breach, Guideline
+from patchrisk.report.plan_obstacles import (
+    Name,
+    groups_words,
+    misuse_words,
+    to_buy_words,
+    waiting_words,
+)
+from patchrisk.report.words import Show, by_number, codes_words
+
+Fact = Reason | Caution | Note | Advice
+
+STRIP = "leave a strip untreated to see what it does"
+_DOUBTS = ("memory", "proposal")  # how a source was seen is told where it was not read
+_LITTLE_LEFT = 0.9  # of an application, lost by a week's delay: more is told in words
+_TRIALS = {
+    "works": "did best in trials against",
+    "some": "worked in some trials against",
+    "weak": "was weak or uneven in trials against",
+    "listed": "is named by advisers, without trial figures that were read, against",
+    "no data": "has no trial that was read against",
+}
+_RESTRICTIONS = {
+    Restriction.GUIDELINES: "guidelines against resistance keep",
+    Restriction.HEAT: "heat rule for group 3 keeps",
+    Restriction.DAYS_OFF: "days without spraying keep",
+    Restriction.RAIN: "forecast rain keeps",
+    Restriction.LABELS: "limits on the labels keep",
+    Restriction.NUMBER: "number of applications keeps",
+}
+_FACTORS = ("irrigation and drainage", "soil pH", "manganese", "nitrogen form", "nitrogen")
+# Of a mixture itself; which labels allow it is nobody's but theirs to say.
+_ONE_TANK = (
+    "In one tank only if the label of each allows it with the other, each at its own rate; mix a "
+    "little in a jar first and see that it stays smooth (common practice, no source)."
+)
+
+
+def sentences(facts: Iterable[Fact], name: Name, pen: Pen) -> tuple[str, ...]:
+    """Put facts into words, a sentence or two for each."""
+    return tuple(sentence(fact, name, pen) for fact in facts)
+
+
+def sentence(fact: Fact, name: Name, pen: Pen) -> str:
+    """Put one fact into words.
+
+    Parameters
+    ----------
+    fact : Fact
+    name : callable
+        Names a disease by its key.
+    pen : Pen
+    """
+
+    def names(keys: Sequence[str]) -> str:
+        return listed([name(key) for key in keys])
+
+    match fact:
+        case Waiting():
+            return waiting_words(fact, name, pen)
+        case SeasonBegins(key, start, begun):
+            day = pen.day(start)
+            how = f"began {day}" if begun else f"is expected to begin {day} and to hold by then"
+            return f"The season of {name(key)} {how}."
+        case CoverRunsOut(key):
+            return f"Cover against {name(key)} runs out by then."
+        case WeekLater(less, share):
+            if share > _LITTLE_LEFT:
+                return "A week later it would be worth little."
+            worse = "as much" if less < 0.05 or share < 0.005 else f"{percent(share)} less"
+            return f"A week later it would cover {worse}."
+        case GroupChanged(before):
+            group = codes_words(before) or "an unnamed group"
+            return f"Another group than the one before it ({group}), as rotation asks."
+        case GroupAgain(codes, (), _):
+            return f"{groups_words(codes)} again, for want of another."
+        case GroupAgain(codes, keys, aimed):
+            other = "" if aimed else ", not against these"
+            return (
+                f"{groups_words(codes)} again, with a partner that works by itself against "
+                f"{names(keys)}{other}."
+            )
+        case Together(parts):
+            only = len({key for part in parts for key in (*part.controls, *part.protects)}) == 1
+            said = "; ".join(_part(part, names, only=only) for part in parts)
+            return f"In the mixture {said}."
+        case NoTrialFigures(label, keys):
+            return (
+                f"{label} is named against {names(keys)} by advisers, and no trial figures were "
+                f"read: {STRIP}."
+            )
+        case TooWarm(key, soil_c, limit_c):
+            return (
+                f"Late for {name(key)}: the soil is expected at "
+                f"{pen.show('soil temperature', soil_c)}, and published timings end at "
+                f"{pen.show('soil temperature', limit_c)}."
+            )
+        case OneTank():
+            return _ONE_TANK
+        case NoSurfactant(rule) | HarmsGrass(rule):
+            return f"{rule.says.rstrip('.')} ({_source(rule)})."
+        case HeatAhead(codes, odds, limit_c, days):
+            return (
+                f"{capital(_group(codes))} can hurt a green before heat: {percent(odds)} "
+                f"odds of a day of {pen.show('air temperature', limit_c)} or more within {days} "
+                "days. Look at the forecast again first."
+            )
+        case AfterDamage(rule, codes, seen, done):
+            are = "is" if len(codes) == 1 else "are"
+            when = listed([f"{name(key)} on {pen.day(day)}" for key, day in seen])
+            record = "" if done is None else f"On record, {pen.day(done)}: "
+            return (
+                f"{record}{groups_words(codes)} {are} for before damage shows; already seen: "
+                f"{when} ({_source(rule)})."
+            )
+        case Breaks(breach):
+            return f"Breaks a guideline: {_breach(breach, pen)}."
+        case Covers(first, last, cut, parts):
+            label = ", no longer by the interval off your label" if cut else ""
+            covered = [f"{part:.1f} of {total:.1f} for {name(key)}" for key, part, total in parts]
+            return (
+                f"Covers {pen.day(first)} to {pen.day(last)}{label}: of the full days of infection "
+                f"still to come, {listed(covered)}."
+            )
+        case Shown(label, evidence, diseases):
+            whose = [f"{name(k)} ({source})" if source else name(k) for k, source in diseases]
+            return f"{label} {_TRIALS[evidence]} {listed(whose)}."
+        case TrialNote(key, code, note, source):
+            return f"{capital(name(key))}, FRAC {code}: {note}{f' ({source})' if source else ''}."
+        case LostFaster(low, high, reference_c, days):
+            return (
+                f"In soil as warm as is expected fungicides are lost {low:.1f} to {high:.1f} times "
+                f"faster than at {pen.show('soil temperature', reference_c)}, by laboratory "
+                f"studies; how long roots stay protected was never measured, and the {days} days "
+                "are planned with."
+            )
+        case BrokenOnRecord(breach):
+            return f"On record{'' if breach.day is None else ', '}{_breach(breach, pen)}."
+        case PartRates(rule, parts):
+            told = listed([f"{percent(part)} on {pen.day(day)}" for day, part in parts])
+            return (
+                f"On record, {pen.day(parts[-1][0])}: FRAC 11 in part rates, {told} of the rate "
+                f"off your label ({_source(rule)})."
+            )
+        case Resistant(key, codes):
+            return (
+                f"{capital(name(key))} of this area is resistant to {codes_words(codes)}, by your "
+                "site file: counted for nothing against it, and for no partner in a mixture."
+            )
+        case PartedWith(rule, key, groups):
+            buy = f" {to_buy_words(groups, name(key))}" if groups else ""
+            return (
+                "Nothing could go on within every guideline, so one is parted with: "
+                f"{rule.says.rstrip('.')} ({rule.source}).{buy}"
+            )
+        case Cost(restriction, days):
+            return (
+                f"The {_RESTRICTIONS[restriction]} more from being covered: {days:.1f} full days "
+                "of infection."
+            )
+        case DoseTaken(active, days, product):
+            return (
+                f"How much {active} went on {listed([pen.day(day) for day in days])} is not known: "
+                f"counted towards its yearly limit as one application of {product}"
+                f"{'' if len(days) == 1 else ' each'}."
+            )
+        case PlotWorth():
+            return _plot_worth(fact, name, pen)
+        case NoForecast(key):
+            return f"{capital(name(key))}: no forecast is offered, so none is planned."
+        case NoAirTemperature():
+            return "No programme: it needs air temperature of past years at this place."
+
+
+def _plot_worth(fact: PlotWorth, name: Name, pen: Pen) -> str:
+    """Say what untreated plots showed beside the rest, and how sure that is."""
+    several = fact.plots > 1
+    said = (
+        f"{count_of(fact.plots, 'untreated plot')} and {name(fact.disease)}, {pen.day(fact.day)}: "
+        f"{fact.plot_share:.0f} %{' on the mean' if several else ''} and {fact.rest_share:.0f} % "
+        "on the rest."
+    )
+    if not several:
+        return f"{said} One plot can't tell treatment from chance."
+    worth = fact.plot_share - fact.rest_share
+    span = f"{fact.low:.0f} to {fact.high:.0f} with 95 % confidence, by the spread of the plots"
+    sure = "" if fact.low > 0 else "; it may have been worth nothing"
+    return f"{said} Treatment was worth {worth:.0f} points there ({span}){sure}."
+
+
+def _part(part: Part, names: Callable[[Sequence[str]], str], *, only: bool) -> str:
+    """Say what a part of a mixture is for; against one disease alone it is not named twice."""
+    said = []
+    if part.controls:
+        said.append(f"is for {names(part.controls)}")
+    if part.protects:
+        of = "" if only else f" of {names(part.protects)}"
+        said.append(f"is the partner against resistance{of}")
+    return f"{part.label} {' and '.join(said) or 'does nothing against these that trials show'}"
+
+
+def _group(codes: Iterable[str]) -> str:
+    return f"group {listed(sorted(codes, key=by_number))}"
+
+
+def _source(rule: Guideline) -> str:
+    untried = any(word in rule.mark for word in _DOUBTS)
+    return f"{rule.source}; {rule.mark}" if untried else rule.source
+
+
+def _breach(breach: Breach, pen: Pen) -> str:
+    day = "" if breach.day is None else f"{pen.day(breach.day)}: "
+    return f"{day}{misuse_words(breach.finding)} ({_source(breach.guideline)})"
+
+
+def caution_sentences(planned: Planned, name: Name, pen: Pen) -> tuple[str, ...]:
+    """Say what to mind with an application, and why an amount is not worked out."""
+    faults = [fault for amount in planned.amounts for fault in amount.faults]
+    return (
+        *sentences(planned.cautions, name, pen),
+        *(f"No amount: {f.place}: {f.found}: {f.cure}." for f in faults),
+    )
+
+
+def measure_sentences(measures: Iterable[Measure], name: Name) -> Iterator[str]:
+    """Say what is published of soil and upkeep, with sources; disputed findings say so."""
+    rank = {factor: n for n, factor in enumerate(_FACTORS)}
+    order = sorted(measures, key=lambda m: (rank.get(m.factor, len(rank)), m.factor))
+    for measure in order:
+        findings = (
+            f"{f.text.rstrip('.')} ({f.source}, {f.confidence}"
+            f"{'; sources differ' if f.effect == 'disputed' else ''})."
+            for f in measure.findings
+        )
+        whose = listed([name(key) for key in measure.diseases])
+        yield f"{capital(measure.factor)}, against {whose}: {' '.join(findings)}"
+
+
+def minutes_words(water: Watering) -> str:
+    """Say how long the sprinklers run for it, in brackets; empty where their rate is not told."""
+    if water.minutes is None:
+        return ""
+    least, most = (round(minutes) for minutes in water.minutes)
+    span = f"{least}" if least == most else f"{least} to {most}"
+    return f" ({span} minutes of your sprinklers)"
+
+
+def watering_sentences(water: Watering, show: Show) -> str:
+    """Say how deep and how soon to water an application in, with the reason and the source."""
+    least, most = show("rain", water.least_mm), show("rain", water.most_mm)
+    span = least if water.most_mm - water.least_mm < 0.05 else f"{least} to {most}"
+    if water.hours >= 24:
+        when = "the same day or that night"
+    else:
+        when = f"within {water.hours:g} h, at once if it can be"
+    minutes = minutes_words(water)
+    said = [
+        f"Water in with {span}{minutes}, {when}: a deposit on the leaf does not reach the roots."
+    ]
+    if water.sources:
+        said.append(f"The depth is that of {'; '.join(water.sources)}.")
+    elif not water.published:
+        said.append("No depth was read for these diseases; this one is common to others.")
+    if water.rain is not ForecastRain.NONE and water.rain_mm is not None:
+        told = {
+            ForecastRain.TOO_MUCH: ": more than carries it to the roots. It may run off or leach; "
+            "choose another day.",
+            ForecastRain.MAY_DO: ", which may do it; rain that comes hours later carries less "
+            "down, so don't wait for it.",
+            ForecastRain.TOO_LITTLE: ", too little by itself.",
+        }
+        said.append(f"{show('rain', water.rain_mm)} of rain is forecast{told[water.rain]}")
+    if water.no_surfactant:
+        said.append(f"No wetting agent in the tank with {_group(water.no_surfactant)}.")
+    return " ".join(said)

@@ -1,0 +1,1 @@
+"""The page over the course's own network, with forms that write records down."""

@@ -1,0 +1,214 @@
+"""The page as a small web application, for the phones of one course.
+
+It keeps no accounts. On this computer alone it is open to whoever sits at it; on the network every
+request needs the token. A form carries an identity that is signed for this run: so it can't be sent
+from another site, and one that was lost in transit is sent again without being written twice.
+"""
+
+import hmac
+import secrets
+from collections import OrderedDict
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from datetime import date, datetime, timezone
+from hashlib import sha256
+from pathlib import Path
+from threading import Lock
+from time import monotonic
+from typing import TYPE_CHECKING
+
+from patchrisk.base.errors import InputError, PatchriskError
+from patchrisk.read.diseases import load_library
+from patchrisk.read.records.rows import RecordContext, record_context
+from patchrisk.read.site import read_site
+from patchrisk.report.serving.forms import FORMS, Form, cells_of, label_of
+
+if TYPE_CHECKING:
+    from flask import Flask
+    from flask.typing import ResponseReturnValue
+
+_MOST_BYTES = 16_384  # of one form
+_MOST_KEPT = 500  # forms whose outcome is remembered
+_FRESH_S = 600.0  # a page is made anew after so long, and after every record
+_COOKIE = "patchrisk-token"
+_HERE = ("localhost", "127.0.0.1", "[::1]")
+_SAME = "the same was recorded before"
+
+
+@dataclass
+class _Kept:
+    """The page last made, and what became of the forms sent in."""
+
+    page: str = ""
+    day: date | None = None
+    made: float = 0.0
+    done: "OrderedDict[str, str]" = field(default_factory=OrderedDict)
+    lock: Lock = field(default_factory=Lock)
+
+
+def make_app(
+    site_file: Path,
+    make_page: Callable[[date], str],
+    now: Callable[[], datetime],
+    token: str = "",
+) -> "Flask":
+    """Make the application of one site.
+
+    Parameters
+    ----------
+    site_file : Path
+    make_page : callable
+        Makes the page of a day, as HTML.
+    now : callable
+        Returns the time, aware.
+    token : str
+        What every request must bring; without one only this computer is answered.
+    """
+    from flask import Flask, Response, abort, redirect, request
+
+    app = Flask("patchrisk", static_folder=None)
+    app.config.update(MAX_CONTENT_LENGTH=_MOST_BYTES, MAX_FORM_PARTS=60, PROPAGATE_EXCEPTIONS=False)
+    key, kept = secrets.token_bytes(32), _Kept()
+
+    def sign(identity: str) -> str:
+        return hmac.new(key, identity.encode(), sha256).hexdigest()
+
+    def context() -> RecordContext:
+        site = read_site(site_file)
+        folder = site.folder / site.diseases_folder if site.diseases_folder else None
+        today = now().astimezone(timezone(site.site.standard_offset)).date()
+        return record_context(site, load_library(folder), today)
+
+    @app.before_request
+    def check_who_asks() -> "ResponseReturnValue | None":
+        if not token:
+            host = request.host.rpartition(":")[0] if request.host[-1:] != "]" else request.host
+            if (host or request.host) not in _HERE:  # a name that another site made lead here
+                abort(403)
+            return None
+        brought = request.args.get("token", "") or request.cookies.get(_COOKIE, "")
+        if not hmac.compare_digest(brought.encode(), token.encode()):
+            abort(403)
+        if "token" in request.args and request.method == "GET":
+            answer = redirect("/")
+            answer.set_cookie(
+                _COOKIE, token, httponly=True, samesite="Strict", max_age=180 * 24 * 3600
+            )
+            return answer
+        return None
+
+    @app.after_request
+    def guard(answer: Response) -> Response:
+        answer.headers["Cache-Control"] = "no-store"
+        answer.headers["X-Content-Type-Options"] = "nosniff"
+        answer.headers["X-Frame-Options"] = "DENY"
+        answer.headers["Referrer-Policy"] = "no-referrer"
+        return answer
+
+    def said(title: str, text: str, status: int) -> "ResponseReturnValue":
+        from patchrisk.report.page import render
+
+        return render("said.html.j2", title=title, text=text), status
+
+    def fault(error: Exception) -> "ResponseReturnValue":
+        return said("That did not work", str(error), 503)
+
+    app.register_error_handler(PatchriskError, fault)
+    for code, text in (
+        (403, "This page is opened with the address that was printed where it was started."),
+        (404, "There is no such page here."),
+        (405, "There is no such page here."),
+        (413, "That is more than a form holds. Nothing was written down."),
+        (500, "Something went wrong. Look at what is printed where it was started."),
+    ):
+        app.register_error_handler(
+            code, lambda _, code=code, text=text: said("That did not work", text, code)
+        )
+
+    @app.get("/")
+    def morning() -> "ResponseReturnValue":
+        with kept.lock:
+            today = context().today
+            if kept.day != today or monotonic() - kept.made > _FRESH_S:
+                kept.page, kept.day, kept.made = make_page(today), today, monotonic()
+            return kept.page
+
+    @app.get("/write")
+    def choose() -> "ResponseReturnValue":
+        from patchrisk.report.page import render
+
+        done = request.args.get("done", "")
+        return render("write.html.j2", forms=FORMS, said=kept.done.get(done, ""))
+
+    def show(name: str, given: Callable[[str], list[str]], faults: list[tuple[str, str]],
+             identity: str, known: RecordContext) -> str:  # fmt: skip
+        from patchrisk.report.page import render
+
+        library = known.library
+        names = [one.name for one in library.diseases.values()]
+        names += [one.name for one in library.groups.values()]
+        return render(
+            "form.html.j2",
+            name=name,
+            form=FORMS[name],
+            given=given,
+            faults=faults,
+            identity=identity,
+            signature=sign(identity),
+            areas=[area.name for area in known.site.area],
+            diseases=sorted(names, key=str.casefold),
+            products=[product.name for product in known.shelf.products],
+            today=known.today.isoformat(),
+        )
+
+    @app.get("/write/<name>")
+    def blank(name: str) -> "ResponseReturnValue":
+        if name not in FORMS:
+            abort(404)
+        return show(name, request.args.getlist, [], secrets.token_urlsafe(18), context())
+
+    @app.post("/write/<name>")
+    def write(name: str) -> "ResponseReturnValue":
+        if name not in FORMS:
+            abort(404)
+        form, identity, known = FORMS[name], request.form.get("form", "")[:64], context()
+        signed = hmac.compare_digest(
+            request.form.get("signed", "").encode(), sign(identity).encode()
+        )
+        from_here = request.headers.get("Sec-Fetch-Site", "same-origin") in ("same-origin", "none")
+        if not (identity and signed and from_here):
+            told = (
+                "This form is of an earlier start, or of another page. Look it over, and send it."
+            )
+            fresh = secrets.token_urlsafe(18)
+            return show(name, request.form.getlist, [("", told)], fresh, known), 409
+        with kept.lock:  # a form that is sent twice at once is written once
+            if identity not in kept.done:
+                cells = cells_of(form, request.form.getlist)
+                faults = _record(form, known, cells, kept, identity)
+                if faults:
+                    return show(name, request.form.getlist, faults, identity, known), 422
+        return redirect(f"/write?done={identity}", 303)
+
+    return app
+
+
+def _record(
+    form: Form, known: RecordContext, cells: dict[str, str], kept: _Kept, identity: str
+) -> list[tuple[str, str]]:
+    """Write a record down; return its faults, each with the label of its field."""
+    what = f"{form.title}: {cells.get('area', '')}, {cells.get('date', '')}"
+    try:
+        form.append(known, cells)
+        kept.done[identity] = f"Written down. {what}."
+    except InputError as error:
+        if not any(_SAME in fault.found for fault in error.faults):
+            return [
+                (label_of(form, f.source), f"{f.found}: {f.cure}" if f.cure else f.found)
+                for f in error.faults
+            ]
+        kept.done[identity] = f"That was written down before. {what}."
+    kept.day = None  # the page is made anew
+    while len(kept.done) > _MOST_KEPT:
+        kept.done.popitem(last=False)
+    return []

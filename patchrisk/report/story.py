@@ -1,0 +1,160 @@
+"""The story of a season in words: when roots were infected, and what that means now and next."""
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from patchrisk.base.pen import Pen, capital
+from patchrisk.base.units import DAY
+from patchrisk.core.verdict.decision_table import Phase
+from patchrisk.core.verdict.judgement import Judgement
+from patchrisk.core.verdict.season_story import Spell, Story
+from patchrisk.core.verdict.this_morning import story_is_due
+from patchrisk.read.diseases import Disease, Library
+from patchrisk.site_day.morning import AreaMorning
+
+_MOST_SPELLS = 3
+_SHOWING = {
+    "cold": "in soil of {soil} nothing grows back, so short roots show now (no source)",
+    "heat": "soil of {soil} asks more of the roots than short ones can give",
+    "green-up": "it shows as the turf greens up in soil of {soil}",
+    "cool": "in soil of {soil} growth is slow and hides less (no source)",
+}
+_STRESS = {"cold": "cold", "heat": "heat", "green-up": "green-up"}
+AT_ONCE = (
+    "At once: keep traffic off the thin places, mow higher, water by hand little and often, feed "
+    "lightly once it grows (common practice, no source)."
+)
+TRY_IT = (
+    "No trial of winter recovery was read. Groups 1 and 11 are used; a treated strip beside an "
+    "untreated one would tell."
+)
+
+
+def in_short(area: AreaMorning, library: Library, pen: Pen) -> list[str]:
+    """Return two or three lines for the outlook: the story of a season that is over, in a sentence.
+
+    Where damage was seen, that of each season it can come from, and what to do.
+    """
+    today = np.datetime64(area.soil.dates[-1] + DAY, "D")
+    stories = [s for s in area.stories.values() if story_is_due(s, area.judged[s.disease], today)]
+    lines = [in_a_line(s, area.judged[s.disease], library, pen) for s in stories]
+    fresh = [s for s in stories if area.judged[s.disease].seen is not None]
+    if not fresh:
+        return lines[:1]
+    names = " and ".join(library.diseases[s.disease].name for s in fresh)
+    alike = f"Only a laboratory tells {names} apart; until then reckon with each. "
+    lines.append(f"{alike if len(fresh) > 1 else ''}{AT_ONCE}")
+    return lines
+
+
+def in_full(area: AreaMorning, library: Library, pen: Pen) -> list[str]:
+    """Return every story whole."""
+    lines: list[str] = []
+    for key, story in area.stories.items():
+        lines += _whole(story, area.judged[key], library.diseases[key], pen)
+    if lines:
+        lines += [AT_ONCE, TRY_IT]
+    return lines
+
+
+def in_a_line(story: Story, judged: Judgement, library: Library, pen: Pen) -> str:
+    """Tell a story in three sentences: what the season did, why it shows, when the next starts."""
+    parts = (what_it_did(story, judged, library, pen), next_start(judged, pen))
+    return " ".join(part for part in parts if part)
+
+
+def what_it_did(
+    story: Story, judged: Judgement, library: Library, pen: Pen, *, seen: bool = False
+) -> str:
+    """Say what the season did and why it shows; ``seen``: also where no record tells of damage."""
+    disease = library.diseases[story.disease]
+    first = f"{capital(disease.name)}: {_days(story, pen)}{_bare(story)}."
+    return f"{first} {_now(story, judged, disease, pen, seen=seen)}".rstrip()
+
+
+def _days(story: Story, pen: Pen) -> str:
+    first, last = story.spells[0][0], story.spells[-1][1]
+    until = "and still is" if story.goes_on else f"to {pen.day(last)}"
+    usual = "" if story.usual_days is None else f" (usual {story.usual_days}"
+    if story.more_than is not None and usual:
+        usual += f"; {years_words(*story.more_than)}"
+    usual += ")" if usual else ""
+    unknown = f", {story.unknown_days} days unknown" if story.unknown_days else ""
+    return (
+        f"from {pen.day(first)} {until} the soil was right for infection on "
+        f"{story.infected_days} days{usual}{unknown}"
+    )
+
+
+def years_words(beaten: int, years: int) -> str:
+    """Say in how many of past years there were fewer."""
+    if beaten == 0:
+        return f"no more than in any of {years} years"
+    return f"more than in {'all' if beaten == years else beaten} of {years} years"
+
+
+def _bare(story: Story) -> str:
+    if story.bare_days is None:
+        return "; what protected the roots is not on record"
+    if not story.bare_days:
+        return "; the roots were covered throughout"
+    if story.bare_days == story.infected_days:
+        return ", all of them without cover"
+    return f", {story.bare_days} of them without cover"
+
+
+def _now(story: Story, judged: Judgement, disease: Disease, pen: Pen, *, seen: bool = False) -> str:
+    """Say why it shows now, and whether anything can still be done about this season."""
+    if judged.seen is None and not seen:
+        return ""
+    soil = pen.show("soil temperature", story.soil_c) if np.isfinite(story.soil_c) else "unknown"
+    why = capital(_SHOWING[story.showing].format(soil=f"about {soil}"))
+    if story.goes_on:
+        return f"{why}; roots can still be infected."
+    return f"{why}; an application now does little for the roots already lost."
+
+
+def next_start(judged: Judgement, pen: Pen) -> str:
+    """Name the dates of the next season."""
+    if judged.phase in (Phase.RESTING, Phase.COMING):
+        dates = (judged.early, judged.middle, judged.late)
+    elif judged.following is not None:
+        coming = judged.following
+        dates = (coming.early, coming.middle, coming.late)
+    else:
+        return ""
+    if dates[1] is None:
+        return ""
+    early = dates[0] if dates[0] is not None else dates[1]
+    return f"Next start about {pen.day(dates[1])} ({pen.days(early, dates[2])})."
+
+
+def _whole(story: Story, judged: Judgement, disease: Disease, pen: Pen) -> Iterator[str]:
+    yield f"{capital(disease.name)}: {_days(story, pen)}{_bare(story)}."
+    if len(story.spells) > 1:
+        yield f"Stretches of infection: {_spells(story.spells, pen)}."
+    if story.bare_spells and story.bare_days != story.infected_days:
+        yield f"Without cover: {_spells(story.bare_spells, pen)}."
+    if story.damage is not None:
+        first, last = (pen.day(day) for day in story.damage)
+        yield f"The file has damage of that season show from {first} to {last}."
+    now = _now(story, judged, disease, pen)
+    if now:
+        yield now
+    stress = [s for s in disease.expression.stress if s.kind == _STRESS.get(story.showing)]
+    yield from (f"{pen.prose(s.text)} [{s.short}]" for s in stress)
+    for words in (disease.treatment.late if story.goes_on else None, disease.treatment.once_seen):
+        if words is not None:
+            yield f"{pen.prose(words.text)} [{words.short}; {words.confidence}]"
+    coming = next_start(judged, pen)
+    if coming:
+        yield coming
+
+
+def _spells(spells: tuple[Spell, ...], pen: Pen) -> str:
+    """Write the longest stretches, in order."""
+    longest = sorted(spells, key=lambda spell: spell[0] - spell[1])[:_MOST_SPELLS]
+    text = ", ".join(pen.days(*spell) for spell in sorted(longest, key=lambda spell: spell[0]))
+    more = len(spells) - len(longest)
+    return f"{text}{f' and {more} more' if more else ''}"

@@ -1,0 +1,400 @@
+"""Parts of sentences on one judgement: when, why here, what is on, what shows, how strong."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from patchrisk.base.pen import Pen, chance, count_of, listed
+from patchrisk.base.units import DAY, DayArray
+from patchrisk.core.dates.pressure import Pressure
+from patchrisk.core.rules.windows import Rule
+from patchrisk.core.verdict.decision_table import RUNNING, Phase, Stake
+from patchrisk.core.verdict.judgement import Judgement
+from patchrisk.core.verdict.this_morning import in_time_until, look_now, stands_from
+from patchrisk.read.area import Area
+from patchrisk.read.diseases import Disease
+from patchrisk.read.diseases.models import Help
+from patchrisk.read.site import Site
+from patchrisk.report.cover_words import cover_words
+from patchrisk.report.words import wording_numbers
+from patchrisk.site_day.judging import verdict_settings
+from patchrisk.site_day.morning import AreaMorning, Morning
+
+_LOOK_BACK = 14  # days before a season that the longest mean of a rule holds
+
+
+@dataclass(frozen=True)
+class Wording:
+    """A judgement, and all that a sentence on it may draw on.
+
+    ``recorded`` is whether records of applications are kept; ``lead`` the days ahead of a start
+    from which product and water are made ready; ``missing`` the days of this season, and of the
+    fortnight before it, without a figure of the soil; ``mend`` what brings them back.
+    """
+
+    judged: Judgement
+    disease: Disease
+    area: Area
+    as_of: np.datetime64
+    pen: Pen
+    recorded: bool
+    lead: int
+    missing: DayArray
+    mend: str
+    pressure: Pressure | None
+
+    @property
+    def name(self) -> str:
+        """The disease."""
+        return self.disease.name
+
+    def day(self, day: np.datetime64 | None) -> str:
+        """Write a day, with its year where that is another."""
+        return self.pen.day(day)
+
+    # --- when -----------------------------------------------------------------------------------
+
+    def started(self) -> str:
+        """Say what the soil did on the day the season started; empty where it did not."""
+        j = self.judged
+        if j.start is None:
+            return ""
+        timed = j.deciding
+        if timed is None or timed.start != j.start or j.start == j.first:
+            return f"soil right since the season began, {self.day(j.start)}"
+        return f"{self.crossing(timed.rule)} on {self.day(j.start)}"
+
+    def crossing(self, rule: Rule) -> str:
+        """Say through which temperature the soil enters a season by a rule."""
+        rising = self.judged.span.turn == "rising"
+        edge = rule.low_c if rising else rule.high_c
+        assert edge is not None
+        what = "daily high of the soil" if rule.statistic.of_maximum else "soil"
+        way = "came up to" if rising else "fell to"
+        return f"{what} {way} {self.pen.show('soil temperature', edge, 0)}"
+
+    def expected(self) -> str:
+        """Say when the start is expected, with its 10 to 90 % range; empty where nothing is."""
+        j = self.judged
+        if j.middle is None:
+            return ""
+        assert j.early is not None
+        if j.middle < self.as_of:
+            late = "" if j.late is None or j.late < self.as_of else f", by {self.day(j.late)}"
+            return f"any day now{late}"
+        early = max(j.early, self.as_of)
+        span = "" if early == j.late else f" ({self.pen.days(early, j.late)})"
+        return f"{self.day(j.middle)}{span}"
+
+    def near_odds(self) -> str:
+        """Say how likely the start is within the lead; empty without weather ahead."""
+        odds = self.judged.odds_lead
+        return "" if odds is None else f", {chance(odds)} within {self.lead} days"
+
+    def when(self) -> str:
+        """Say where the season stands in time."""
+        j = self.judged
+        if j.phase is Phase.OVER:
+            return f"over since {self.day(j.over)}" if j.over is not None else "over"
+        if j.start is not None and j.phase is not Phase.UNKNOWN:
+            perhaps = "perhaps " if j.phase is Phase.COMING else ""
+            return f"{perhaps}since {self.day(j.start)}"
+        if j.phase is Phase.UNKNOWN:
+            return self.estimate() or "no estimate"
+        expected = self.expected()
+        if expected:
+            return f"expected {expected}"
+        if j.odds_lead is None:
+            return "no dates ahead"
+        if j.early is not None:
+            return f"from {self.day(j.early)}, more likely not"
+        return "not likely this season" if j.first <= self.as_of else f"from {self.day(j.first)}"
+
+    def estimate(self) -> str:
+        """Say by the weather when it started or starts, where days of the soil are missing."""
+        j = self.judged
+        if j.odds_lasting is not None and j.odds_lasting >= wording_numbers().likely:
+            about = "" if j.middle is None else f" about {self.day(j.middle)}"
+            return f"by estimate it started{about}, chance {chance(j.odds_lasting)}"
+        expected = self.expected().replace(" (", ", ").removesuffix(")")
+        return f"by estimate it starts {expected}" if expected else ""
+
+    def provisional(self) -> str:
+        """Say until when a start can be withdrawn; empty where it stands, or has not come."""
+        firm, lasts = stands_from(self.judged, verdict_settings()), self.judged.odds_lasting
+        if firm is None or (lasts is not None and lasts >= wording_numbers().sure_to_last):
+            return ""
+        odds = "" if lasts is None else f" (chance that it lasts: {chance(lasts)})"
+        return f"the start stands from {self.day(firm)}; until then it can be withdrawn{odds}"
+
+    def normal(self) -> str:
+        """Hold the start against past years."""
+        j = self.judged
+        start = j.middle if j.start is None or j.phase is Phase.UNKNOWN else j.start
+        if start is None or j.usual is None or j.phase is Phase.OVER:
+            return ""
+        days = int((j.usual - start).astype(int))
+        if abs(days) <= wording_numbers().as_usual:
+            return "about the usual time"
+        come = j.start is not None and j.phase is not Phase.UNKNOWN
+        if not come and j.early is not None and j.late is not None and j.early <= j.usual <= j.late:
+            return f"about the usual time, {self.day(j.usual)}"
+        way = "early" if days > 0 else "late"
+        return f"{count_of(abs(days), 'day')} {way} (usual {self.day(j.usual)})"
+
+    def season(self) -> str:
+        """Say where the season stands, against past years, and when it ends, in one sentence."""
+        j = self.judged
+        when = self.when()
+        if j.phase is Phase.UNKNOWN:
+            return f"{when}; not to be told without the missing days"
+        if j.phase is Phase.OVER:
+            begun = f"season {when}"
+        elif j.start is not None or when.startswith("expected any"):
+            begun = f"infection {when}"
+        elif when.startswith("expected"):
+            begun = f"infection {when.replace('expected ', 'expected from ', 1)}"
+        else:
+            begun = f"infection: {when}"
+        ends = self.ends().removeprefix("roots infected ")
+        return ", ".join(part for part in (begun, self.normal(), ends) if part)
+
+    def sure(self) -> str:
+        """Say in plain words how sure the season's dates are; empty where it is over."""
+        j = self.judged
+        if j.phase is Phase.OVER:
+            return ""
+        begun = j.start is not None or j.phase is Phase.UNKNOWN
+        odds = "" if begun else self.near_odds().removeprefix(", ")
+        if len(j.rules) == 1:
+            rules = "one published rule only"
+        else:
+            rules = {
+                "strong": "published rules agree",
+                "mixed": "published rules differ",
+                "weak": "little is published",
+            }[j.guidance]
+            span = self.rule_dates()
+            rules += f" ({span})" if span and j.guidance != "strong" else ""
+        damage = "" if j.damage is None or j.damage[1] < self.as_of else self.damage_odds()
+        parts = (self.firm(), odds and f"start {odds}", rules, damage)
+        return "; ".join(part for part in parts if part)
+
+    def firm(self) -> str:
+        """Say when a start that can still be withdrawn is firm; empty where there is none."""
+        firm = stands_from(self.judged, verdict_settings())
+        lasts = self.judged.odds_lasting
+        if firm is None or (lasts is not None and lasts >= wording_numbers().sure_to_last):
+            return ""
+        odds = "" if lasts is None else f" ({chance(lasts)} that it lasts)"
+        return f"not firm till {self.day(firm)}{odds}"
+
+    def ends(self) -> str:
+        """Say when infection ends, or when the next season is expected."""
+        j = self.judged
+        if j.phase is Phase.OVER:
+            following = self.following()
+            return f"next season {following}" if following else ""
+        if j.start is None or j.ends <= self.as_of or j.phase is Phase.UNKNOWN:
+            return ""
+        return f"roots infected to about {self.day(j.ends - DAY)}"
+
+    def following(self) -> str:
+        """Say when the season after this one is expected; empty where there is none."""
+        after = self.judged.following
+        if after is None:
+            return ""
+        if after.middle is None:
+            return f"from {self.day(after.first)} at the earliest"
+        return f"about {self.day(after.middle)}"
+
+    # --- why ------------------------------------------------------------------------------------
+
+    def stake(self) -> str:
+        """Say in a few words why it matters here, or that it does not."""
+        j = self.judged
+        if j.seen is not None:
+            return f"seen {self.day(j.seen)}"
+        known = {
+            Stake.HISTORY: "found here by a laboratory"
+            if j.stakes.known == "laboratory"
+            else "seen here before",
+            Stake.ASKED: "you asked to prevent it",
+            Stake.YOUNG: "a young stand, of the age at risk",
+            Stake.SUSPECTED: "suspected here",
+            Stake.UNKNOWN: "history not told",
+            Stake.NONE: "none here by your site file",
+        }
+        return known[j.stakes.stake]
+
+    def grass(self) -> str:
+        """Return the grass that it is about, in words."""
+        mixed = len(self.area.grasses) > 1
+        return "this mixed turf" if mixed else self.area.turf_words or "this turf"
+
+    def bare(self) -> str:
+        """Say since when roots are bare while infected; empty where they are covered."""
+        cover = self.judged.cover
+        if cover is None or cover.until is not None:
+            return ""
+        count = len(cover.bare_open)
+        return f"{count_of(count, 'day')} of infection without cover" if count else "no cover"
+
+    def why(self) -> list[str]:
+        """Stake, start and roots, each in a few words."""
+        return [part for part in (self.stake(), self.started(), self.bare()) if part]
+
+    def covered_to(self) -> str:
+        """Say to when it is covered, and how many days are left by the published intervals."""
+        cover = self.judged.cover
+        if cover is None or cover.until is None:
+            return ""
+        low, high = cover.days_left_range
+        span = "" if low == high else f", {low} to {high}"
+        days = count_of(cover.days_left, "day")
+        return f"covered to {self.day(cover.until)} ({days} left{span})"
+
+    def in_time(self) -> str:
+        """Say how long an application can wait."""
+        last = in_time_until(self.judged, self.as_of)
+        return "" if last is None else f"a first application is in time to {self.day(last)}"
+
+    def count(self) -> str:
+        """Say how many of a season's applications are on."""
+        j = self.judged
+        if not j.counted:
+            return ""
+        return f"{j.counted} of {j.number} applications of this season are on"
+
+    def help_text(self, help_: Help | None) -> str:
+        """Say what a disease file says that an application can still do, with its source."""
+        if help_ is None:
+            return ""
+        return f"{self.pen.prose(help_.text).rstrip('.')} [{help_.short}]."
+
+    def gap(self) -> str:
+        """Name the days without a figure of the soil on which the verdict hangs."""
+        days = self.missing
+        if not days.size:
+            return "soil figures are missing"
+        first, last = days[0], days[-1]
+        if (last - first) / DAY + 1 > len(days):
+            return f"{len(days)} days of soil figures are missing, the last {self.day(last)}"
+        if last + DAY == self.as_of:
+            return f"soil figures are missing since {self.day(first)}"
+        return f"soil figures of {self.pen.days(first, last)} are missing"
+
+    # --- damage and guidance --------------------------------------------------------------------
+
+    def damage(self) -> str:
+        """Say when damage of this season shows, and how likely what shows it is."""
+        j = self.judged
+        if j.damage is None:
+            return ""
+        first, last = j.damage
+        past = last < self.as_of
+        text = f"damage of this season {'showed' if past else 'shows'} {self.pen.days(first, last)}"
+        odds = "" if past else self.damage_odds()
+        return f"{text}; {odds}" if odds else text
+
+    def damage_odds(self) -> str:
+        """Say how likely the stress that shows damage is; empty where no figure is published."""
+        j = self.judged
+        if j.damage_odds is None:
+            return ""
+        kinds = [
+            _stress(s.kind)
+            for s in self.disease.expression.stress
+            if s.soil_above or s.air_above or s.air_below
+        ]
+        what = " or ".join(dict.fromkeys(kinds)) or "stress"
+        more = "more " if j.damage is not None and j.damage[0] < self.as_of else ""
+        also = listed([_stress(kind) for kind in self.disease.expression.unmeasured])
+        too = f" ({also} not counted)" if also and j.damage_odds < wording_numbers().likely else ""
+        return f"{more}{what} to bring damage out: {chance(j.damage_odds)}{too}"
+
+    def first_shows(self) -> str:
+        """Say when damage first shows most likely, by the stress along the weather ahead."""
+        watched = self.judged.watch
+        if watched is None or watched.basis != "stress":
+            return ""
+        if watched.begun is not None and watched.begun >= wording_numbers().likely:
+            return f"likely showing since {self.day(watched.first)}"
+        return f"first shows most likely {self.pen.days(watched.first, watched.last)}"
+
+    def shows(self) -> str:
+        """Say when damage of this season shows, how likely that is, and when most likely."""
+        shows, first = self.damage(), self.first_shows()
+        return f"{shows}; {first}" if shows and first else shows
+
+    def scout(self) -> str:
+        """Say from when to look: ``now``, a day, or nothing."""
+        j = self.judged
+        if j.stakes.stake is Stake.NONE:
+            return ""
+        if look_now(j):
+            return "now"
+        return "" if j.watch is None else f"from {self.day(j.watch.scout_from)}"
+
+    def look(self) -> str:
+        """Say to look for it, at once or from a day on."""
+        scout = self.scout()
+        return "look for it" if scout in ("", "now") else f"look for it {scout}"
+
+    def guidance(self) -> str:
+        """Say how strong the published timing is, with the spread of its dates."""
+        j = self.judged
+        count = len(j.rules)
+        rules = f"{count} published rules" if count > 1 else "one published rule"
+        dates = self.rule_dates()
+        return f"guidance {j.guidance}: {rules}{f', {dates}' if dates else ''}"
+
+    def rule_dates(self) -> str:
+        """Write the days between which the published rules have the season start."""
+        rules = self.judged.rules
+        dates = (r.middle if r.start is None else r.start for r in rules)
+        dated = [day for day in dates if day is not None]
+        if len(dated) < 2:
+            return ""
+        without = len(rules) - len(dated)
+        span = self.pen.days(min(dated), max(dated))
+        return f"{span}{f' and {without} without a date' if without else ''}"
+
+    def cover(self, *, brief: bool) -> str:
+        """Say what is on and how long, or since when the roots are bare."""
+        j = self.judged
+        if j.cover is None:
+            return ""
+        if j.cover.until is None and j.phase not in RUNNING:
+            return ""  # roots without cover are as they should be
+        return cover_words(j.cover, self.as_of, self.pen, brief=brief)
+
+
+def _stress(kind: str) -> str:
+    return "wet soil" if kind == "wetness" else kind
+
+
+def wording_of(morning: Morning, area: AreaMorning, judged: Judgement, pen: Pen) -> Wording:
+    """Bring together what sentences on a judgement draw on."""
+    season = area.seasons.get(judged.disease)
+    return Wording(
+        judged=judged,
+        disease=morning.library.diseases[judged.disease],
+        area=area.area,
+        as_of=np.datetime64(morning.as_of, "D"),
+        pen=pen,
+        recorded=morning.applications is not None,
+        lead=verdict_settings(morning.site.programme.lead_days).lead,
+        missing=area.gaps[area.gaps >= judged.first - _LOOK_BACK * DAY],
+        mend=_mend(morning.site, area.area),
+        pressure=None if season is None else season.pressure,
+    )
+
+
+def _mend(site: Site, area: Area) -> str:
+    air = (
+        "bring the weather file up to date"
+        if site.weather
+        else ("give air temperature of those days (`[[weather]]` in the site file)")
+    )
+    return f"download the logger, or {air}" if site.loggers_of(area) else air

@@ -1,0 +1,335 @@
+"""A judged visit as one view: what terminal, page and JSON all say."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from patchrisk.base.pen import Pen, capital, count_of, listed
+from patchrisk.core.visit.causes import Findings
+from patchrisk.core.visit.findings import Cause, Place, Season
+from patchrisk.core.visit.guidelines import Judged
+from patchrisk.read.visit.file import VisitData
+from patchrisk.read.visit.guidelines import visit_words
+from patchrisk.report.story import AT_ONCE, next_start, what_it_did, years_words
+from patchrisk.report.visit import words
+from patchrisk.report.visit.follow_up import compared, proposed_history, strip_lines
+from patchrisk.report.words import MORNING_CAUTIONS, groups_by_evidence
+from patchrisk.site_day.visit import VisitDay
+
+_MEASURED = {
+    "drop_time": "water drop",
+    "air_filled": "air-filled pores",
+    "frost": "frost",
+    "dead": "turf long dead",
+}
+_GROUND = {
+    "drop_time": ("Water drop stands", "{:g} s"),
+    "infiltration": ("Water goes in", "{:g} mm/h"),
+    "moisture": ("Moisture", "{:g} %"),
+    "air_filled": ("Air-filled pores", "{:g} %"),
+}
+
+
+@dataclass(frozen=True)
+class CauseView:
+    """A cause in words: what speaks for it, against it, and stands beside it."""
+
+    key: str
+    name: str
+    status: str
+    speaks_for: tuple[str, ...]
+    speaks_against: tuple[str, ...]
+    beside: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Row:
+    """A row of the table of places: a label, a cell for each place, and what it is held against.
+
+    ``told``: the cells are words, not figures.
+    """
+
+    label: str
+    cells: tuple[str, ...]
+    held: tuple[str, ...] = ()
+    told: bool = False
+
+
+@dataclass(frozen=True)
+class VisitView:
+    """Everything a visit's report says; texts are plain, to be escaped where they are shown."""
+
+    site: str
+    area: str
+    turf: str
+    day: str
+    iso_day: str
+    thinned: str
+    answer: str
+    opening: str
+    firmness: str
+    defers: str
+    note: str
+    places: tuple[str, ...]
+    rows: tuple[Row, ...]
+    order: str
+    causes: tuple[CauseView, ...]
+    unlooked: str
+    tests: tuple[tuple[str, str], ...]
+    season: tuple[str, ...]
+    today: tuple[str, ...]
+    month: tuple[str, ...]
+    next_season: tuple[str, ...]
+    strip: tuple[str, ...]
+    compared: tuple[str, ...]
+    history: tuple[str, ...]
+    laboratory: tuple[str, ...]
+    confirm: str
+    published: tuple[str, ...]
+    sources: tuple[str, ...]
+    cautions: str
+
+
+def view_of_visit(day: VisitDay) -> VisitView:
+    """Put a judged visit in words."""
+    file, morning, area, found = day.data.file, day.morning, day.area, day.findings
+    library, site = morning.library, morning.site.site
+    pen = Pen(site.units, file.date.year)
+    visit_day = np.datetime64(file.date)
+    thinned = "" if file.thinned is None else f"thin since {pen.day(np.datetime64(file.thinned))}"
+    season = {
+        c.key: _fit_words(c.season)
+        for c in day.visit.candidates
+        if c.season.infected_days is not None
+    }
+    opening, firmness = words.answer_words(
+        found,
+        library,
+        season,
+        bare=not any(_looked(p) for p in day.visit.places),
+        untold=all(p.damage is None for p in file.place),
+    )
+    causes = tuple(_cause(day, c, pen) for c in found.causes if c.status != "not looked at")
+    unlooked = [
+        words.cause_name(c.key, library) for c in found.causes if c.status == "not looked at"
+    ]
+    tests = {test.key: test for test in visit_words().test}
+    advice = words.advice_rows(found)
+    lines = list(_season_lines(day, pen))
+    return VisitView(
+        site=site.name,
+        area=area.area.name,
+        turf=area.area.turf_words,
+        day=pen.long_day(visit_day),
+        iso_day=str(file.date),
+        thinned=thinned,
+        answer=found.answer,
+        opening=opening,
+        firmness=firmness,
+        defers=words.DEFERS,
+        note=file.note,
+        places=tuple(p.name for p in file.place),
+        rows=tuple(_rows(day, pen)),
+        order=words.order_words(found, len(file.place)),
+        causes=causes,
+        unlooked=listed(list(dict.fromkeys(unlooked))),
+        tests=tuple(
+            (pen.prose(capital(tests[t.key].what)), pen.prose(tests[t.key].changes))
+            for t in found.next_tests
+        ),
+        season=tuple(lines),
+        today=tuple(_today(found, [a.today for a in advice if a.today])),
+        month=tuple(a.month for a in advice if a.month),
+        next_season=tuple(_next_season(day, pen)),
+        strip=tuple(strip_lines(day, pen)),
+        compared=tuple(compared(day, pen)),
+        history=tuple(proposed_history(day)),
+        laboratory=tuple(_laboratory(day.data)),
+        confirm=_confirm(day.data),
+        published=tuple(
+            f"{p.text} [{p.source}]" for p in visit_words().published if _on(p.of, found)
+        ),
+        sources=tuple(_sources(day)),
+        cautions=MORNING_CAUTIONS,
+    )
+
+
+def _looked(place: Place) -> bool:
+    """Whether anything but damage is told of a place."""
+    return bool(place.roots_seen or place.soil or place.nematodes or place.ground or place.crowns)
+
+
+def _on(key: str, found: Findings) -> bool:
+    cause = found.cause(key)
+    return cause is not None and cause.status in ("for", "open")
+
+
+def _fit_words(season: Season) -> str:
+    days = season.infected_days
+    if not days:
+        return "no day of infection last season"
+    fits = "damage shows now" if season.shows else "damage shows at another time"
+    return f"{count_of(days, 'day')} of infection, {fits}"
+
+
+def _cause(day: VisitDay, cause: Cause, pen: Pen) -> CauseView:
+    library = day.morning.library
+    said: dict[str, list[str]] = {"for": [], "against": [], "beside": []}
+    for fact in cause.facts:
+        text = words.fact_words(fact, pen, library)
+        if text:
+            said[fact.side].append(capital(text))
+    divided = any(
+        c.family == cause.family and c.status == "for" and c.key in library.diseases
+        for c in day.findings.causes
+    )
+    name = words.cause_name(cause.key, library)
+    return CauseView(
+        cause.key,
+        name.partition(",")[0] if divided else name,
+        words.STATUS[cause.status],
+        *(tuple(dict.fromkeys(said[side])) for side in ("for", "against", "beside")),
+    )
+
+
+def _rows(day: VisitDay, pen: Pen) -> Iterator[Row]:
+    items, places, soil = day.data.file.place, day.visit.places, day.findings.soil
+
+    def row(label: str, cells: Sequence[str], *, told: bool = False) -> Iterator[Row]:
+        if any(cells):
+            yield Row(label, tuple(cells), (), told)
+
+    yield from row("Thin or dead", ["" if p.damage is None else f"{p.damage:g} %" for p in items])
+    yield from row("Seen", [p.seen for p in items], told=True)
+    yield from row("Roots", [_roots(p, pen) for p in places], told=True)
+    yield from row("Under the microscope", [_signs(p) for p in places], told=True)
+    yield from row("Crowns", [p.crowns for p in places])
+    for key, (label, pattern) in _GROUND.items():
+        yield from row(
+            label, [pattern.format(p.ground[key]) if key in p.ground else "" for p in places]
+        )
+    yield from row(
+        "Black layer", [{True: "yes", False: "no", None: ""}[p.black_layer] for p in places]
+    )
+    thatch = [p.ground.get("thatch") for p in places]
+    yield from row("Thatch", ["" if t is None else pen.show("depth", t, 1) for t in thatch])
+    kinds = dict.fromkeys(kind for p in places for kind in p.nematodes)
+    for kind in kinds:
+        limit = day.data.tests.nematodes.get(kind)
+        counts = [f"{p.nematodes[kind]:.0f}" if kind in p.nematodes else "" for p in places]
+        held = "not in the table" if limit is None else f"table {limit:g} [UMass table 23]"
+        yield Row(f"Nematodes, {kind}, in 100 cm3", tuple(counts), (held,))
+    tests = dict.fromkeys((j.value.analyte, j.value.method) for place in soil for j in place)
+    for test in sorted(tests, key=lambda test: (test[0].casefold(), test[1])):
+        at = [
+            next((j for j in place if (j.value.analyte, j.value.method) == test), None)
+            for place in soil
+        ]
+        yield _soil_row(test, at, pen)
+
+
+def _soil_row(key: tuple[str, str], at: Sequence[Judged | None], pen: Pen) -> Row:
+    told = [j for j in at if j is not None]
+    unit = words.unit_words(told[0].value.unit, pen)
+    label = ", ".join(
+        part for part in (capital(key[0]) if key[0] != "pH" else "pH", *key[1:]) if part
+    )
+    cells = ["" if j is None else _cell(j) for j in at]
+    held = [words.guideline_words(h.guideline) for h in told[-1].held]
+    if told[-1].value.worked_out:
+        held.insert(0, f"worked out: {told[-1].value.written}")
+    return Row(f"{label} [{unit}]" if unit else label, tuple(cells), tuple(held) or ("not judged",))
+
+
+def _cell(judged: Judged) -> str:
+    mark = {"outside": " (outside)", "open": " (borderline)"}.get(judged.verdict, "")
+    return words.figure_words(judged.value) + mark
+
+
+def _roots(place: Place, pen: Pen) -> str:
+    length = "" if place.length_cm is None else pen.show("depth", place.length_cm, 1)
+    density = f"{place.density} roots" if place.density else ""
+    return ", ".join(part for part in (length, place.colour, density) if part)
+
+
+def _signs(place: Place) -> str:
+    return "; ".join(f"{key.replace('_', ' ')} {amount}" for key, amount in place.signs.items())
+
+
+def _season_lines(day: VisitDay, pen: Pen) -> Iterator[str]:
+    area, library = day.then, day.morning.library
+    shown = [c.key for c in day.findings.causes if c.status in ("for", "open")]
+    stories = [key for key in shown if key in area.stories and key in area.judged]
+    for key in stories:
+        yield what_it_did(area.stories[key], area.judged[key], library, pen, seen=True)
+    warm = day.warm
+    if warm is not None and day.visit.cool_season:
+        usual = "" if warm.usual is None else f" (usual {warm.usual}"
+        if warm.more_than is not None:
+            usual += f"; {years_words(*warm.more_than)})"
+        hot = pen.show("soil temperature", day.rules.limits.heat_c, 0)
+        yield (
+            f"On {count_of(warm.days, 'day')} of the {warm.of} before it thinned the soil was at "
+            f"{hot} or above{usual}."
+        )
+    soil = area.soil.mean_c
+    if not np.isfinite(soil).any():
+        yield (
+            "No soil temperature is known before this visit: neither a log nor daily weather "
+            "reaches "
+            "back so far, so that the season says nothing here."
+        )
+    elif not stories:
+        yield "Of no disease that is left was the soil right for infection in the days on record."
+
+
+def _today(found: Findings, advice: Sequence[str]) -> Iterator[str]:
+    if found.answer != "nothing wrong":
+        yield AT_ONCE
+    yield from (f"{text} (Common practice, no source.)" for text in advice)
+
+
+def _next_season(day: VisitDay, pen: Pen) -> Iterator[str]:
+    for cause in day.findings.causes:
+        if cause.key in day.area.judged and cause.status in ("for", "open"):
+            text = next_start(day.area.judged[cause.key], pen)
+            disease = day.morning.library.diseases[cause.key]
+            stands = [f"FRAC {c} {label}" for label, c in groups_by_evidence(disease, frozenset())]
+            groups = f" Groups: {'; '.join(stands)}." if stands else ""
+            if text:
+                start = f"{text[:1].lower()}{text[1:]}"
+                yield f"{capital(disease.name)}: {start}{groups}"
+
+
+def _laboratory(data: VisitData) -> Iterator[str]:
+    if data.laboratory is not None:
+        yield f"{data.file.laboratory.file} was read so:"
+        yield from data.laboratory.columns
+        yield from data.laboratory.notes
+
+
+def _confirm(data: VisitData) -> str:
+    if data.laboratory is None or data.file.laboratory.confirmed:
+        return ""
+    return (
+        "Look at how the laboratory's columns were read (below); when it is right, write "
+        "confirmed = true under [laboratory]."
+    )
+
+
+def _sources(day: VisitDay) -> Iterator[str]:
+    used = {h.guideline.id: h.guideline for p in day.findings.soil for j in p for h in j.held}
+    texts = dict.fromkeys(day.data.tests.sources[key] for key in used)
+    yield from texts
+    if any(p.nematodes for p in day.visit.places):
+        yield day.data.tests.nematodes_source
+    ground = visit_words().ground
+    seen = {key for p in day.visit.places for key in p.ground if key in ground}
+    seen |= {"frost"} if _on("cold", day.findings) else set()
+    seen |= {"dead"} if day.findings.answer == "wrong place" else set()
+    yield from (f"{capital(_MEASURED[key])}: {ground[key].source}" for key in sorted(seen))
+    signs = {key for p in day.visit.places for key in p.signs}
+    for sign in visit_words().sign:
+        if sign.key in signs:
+            yield f"{capital(sign.words)}: {sign.source}"

@@ -1,0 +1,128 @@
+"""Degree-days and days beyond thresholds, area by area, from what a site logs and fetches."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+import numpy as np
+import pandas as pd
+
+from patchrisk.base.errors import Fault, InputError
+from patchrisk.core.rules.seasons import year_begins
+from patchrisk.core.rules.tally import (
+    Courses,
+    DaysMet,
+    DegreeDays,
+    Threshold,
+    courses,
+    days_met,
+    degree_days,
+)
+from patchrisk.read.area import Area
+from patchrisk.read.site import Site
+from patchrisk.read.site_data import SiteData
+from patchrisk.site_day.area_soil import soil_of
+from patchrisk.site_day.soil_ahead import soil_paths
+from patchrisk.site_day.weather_ahead import Prospect, history_of, prospect
+
+REACH_DAYS = 366  # how far back counting may begin: a year's first day is always within
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What is to be counted.
+
+    Parameters
+    ----------
+    depth_cm : float
+        Depth of the soil [cm].
+    since : date or None
+        First day counted; the year's first day when None, the first of July in the south.
+    base_c, ceiling_c, goal_c : float or None
+        Base and ceiling of degree-days [degC], and the total that is awaited [degC d].
+    thresholds : tuple of Threshold
+    row : int or None
+        Days in a row that are awaited [days].
+    """
+
+    depth_cm: float
+    since: date | None
+    base_c: float | None
+    ceiling_c: float | None
+    goal_c: float | None
+    thresholds: tuple[Threshold, ...]
+    row: int | None
+
+
+@dataclass(frozen=True)
+class AreaCounts:
+    """What was counted of an area."""
+
+    area: Area
+    courses: Courses
+    degree_days: DegreeDays | None
+    days_met: tuple[DaysMet, ...]
+
+
+@dataclass(frozen=True)
+class SiteCounts:
+    """What was counted of a site, from ``since`` to the day before ``as_of``."""
+
+    site: Site
+    as_of: date
+    since: date
+    asked: Asked
+    areas: tuple[AreaCounts, ...]
+
+
+def count_areas(g: SiteData, as_of: date, asked: Asked, only: Sequence[str] = ()) -> SiteCounts:
+    """Count what was asked in each area of a site.
+
+    Parameters
+    ----------
+    g : SiteData
+    as_of : date
+        The morning; counted is up to the day before, and seen ahead from it on.
+    asked : Asked
+    only : sequence of str
+        Names of the areas wanted; all when empty.
+
+    Raises
+    ------
+    InputError
+        When the first day is out of reach, or there is no area of a name.
+    """
+    last = as_of - timedelta(days=1)
+    since = asked.since or year_begins(last, southern=g.site.site.southern)
+    earliest = as_of - timedelta(days=REACH_DAYS)
+    if not earliest <= since <= last:
+        cure = f"write a day from {earliest} to {last}"
+        raise InputError(Fault("--since", "", f"{since} is out of reach", cure))
+    ground = prospect(
+        history_of([g.air, g.weather.past]),
+        g.weather.daily,
+        pd.Timestamp(as_of),
+        g.site.site.latitude,
+        back_days=REACH_DAYS,
+    )
+    areas = g.site.areas_named(only)
+    counted = tuple(_area(g, area, as_of, since, asked, ground) for area in areas)
+    return SiteCounts(g.site, as_of, since, asked, counted)
+
+
+def _area(
+    g: SiteData, area: Area, as_of: date, since: date, asked: Asked, ground: Prospect | None
+) -> AreaCounts:
+    soil = soil_of(g, area, as_of, [asked.depth_cm])
+    ahead = past = None
+    first = np.datetime64(since, "D")
+    if ground is not None and ground.ahead.dates[ground.ahead.today - ground.back] <= first:
+        paths = soil_paths(ground, soil)
+        ahead, past = paths(asked.depth_cm)
+    c = courses(soil.at(asked.depth_cm), ahead, past, first)
+    sums = None
+    if asked.base_c is not None:
+        sums = degree_days(c, asked.base_c, asked.ceiling_c, asked.goal_c)
+    return AreaCounts(
+        area, c, sums, tuple(days_met(c, threshold, asked.row) for threshold in asked.thresholds)
+    )

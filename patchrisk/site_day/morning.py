@@ -1,0 +1,254 @@
+"""One morning: the site file, its readings and the disease files, brought together."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from patchrisk.base.errors import Fault
+from patchrisk.base.toml_files import load_numbers
+from patchrisk.base.units import DayArray
+from patchrisk.core.dates.hand_readings import HandErrors
+from patchrisk.core.dates.openings import SoilCourse, soil_course
+from patchrisk.core.plan.cover import Applied
+from patchrisk.core.plan.past_label import PastLabel
+from patchrisk.core.rules.seasons import year_begins
+from patchrisk.core.rules.states import RuleToday, Settings, rules_today
+from patchrisk.core.rules.windows import REFERENCE_CM, soil_depth_cm
+from patchrisk.core.soil.root_depth import SoilSeries
+from patchrisk.core.verdict.case import AheadSoil
+from patchrisk.core.verdict.judgement import Judgement
+from patchrisk.core.verdict.season_story import Story
+from patchrisk.read.area import Area
+from patchrisk.read.diseases import Library
+from patchrisk.read.groups import load_groups
+from patchrisk.read.records.books import Records
+from patchrisk.read.records.rows import Observation
+from patchrisk.read.site import Site
+from patchrisk.read.site_data import Readings, SiteData, gather
+from patchrisk.read.weather.online_weather import ReportProgress, Weather
+from patchrisk.site_day.area_soil import soil_of
+from patchrisk.site_day.judging import AreaCase, Entry, judge_area, known_soil
+from patchrisk.site_day.soil_ahead import Season, ahead_soil, season_pressure
+from patchrisk.site_day.weather_ahead import Prospect, history_of, prospect
+
+
+@dataclass(frozen=True)
+class AreaMorning:
+    """An area this morning.
+
+    Parameters
+    ----------
+    area : Area
+    soil : SoilSeries
+        At `REFERENCE_CM`.
+    entries : tuple of Entry
+        The verdict on each disease, or group of diseases, that the area asks for.
+    rules : dict of str to tuple of RuleToday
+        By entry, every published rule by itself.
+    without : tuple of str
+        Diseases of the turf that no temperature forecast is offered for.
+    unknown : tuple of str
+        Grasses that no disease file knows: nothing can be said of them.
+    seasons : dict of str to Season
+        By disease, the infection of the season at hand; empty without a past year of air
+        temperature.
+    course : SoilCourse or None
+        The soil day by day, past and to come; None likewise.
+    ahead : AheadSoil or None
+        The soil along the weather ahead, for what is asked later; None likewise.
+    stories : dict of str to Story
+        By disease, what its last season did.
+    gaps : array of datetime64[D]
+        Days without a figure of the soil, at whichever depth a rule looks.
+    hand : HandErrors or None
+        What was read by hand, against the estimate.
+    """
+
+    area: Area
+    soil: SoilSeries
+    entries: tuple[Entry, ...]
+    rules: dict[str, tuple[RuleToday, ...]]
+    without: tuple[str, ...]
+    unknown: tuple[str, ...]
+    seasons: dict[str, Season]
+    course: SoilCourse | None
+    ahead: AheadSoil | None
+    stories: dict[str, Story] = field(default_factory=dict)
+    gaps: DayArray = field(default_factory=lambda: np.array([], dtype="datetime64[D]"))
+    hand: HandErrors | None = None
+
+    @property
+    def judged(self) -> dict[str, Judgement]:
+        """The judgement on each disease, members of groups among them, by key."""
+        return {one.disease: one for entry in self.entries for one in entry.members}
+
+
+@dataclass(frozen=True)
+class Morning:
+    """Everything a report needs; the records are None where the site keeps no such file."""
+
+    site: Site
+    as_of: date
+    areas: tuple[AreaMorning, ...]
+    readings: tuple[Readings, ...]
+    weather: Weather
+    library: Library
+    ground: Prospect | None
+    applications: Records[Applied] | None = None
+    observations: Records[Observation] | None = None
+    hand_faults: tuple[Fault, ...] = ()
+    past_label: tuple[PastLabel, ...] = ()
+
+    @property
+    def past_label_now(self) -> tuple[PastLabel, ...]:
+        """What went on past its label in the year of the morning, on the areas at hand."""
+        start = year_begins(self.as_of, southern=self.site.site.southern)
+        names = {area.area.name for area in self.areas}
+        return tuple(past for past in self.past_label if past.day >= start and past.area in names)
+
+
+def settings() -> Settings:
+    """Return the numbers of the outlook from thresholds/outlook.toml."""
+    numbers = load_numbers("outlook")
+    return Settings(
+        nearing_c=numbers["nearing"].value,
+        max_change_c=numbers["max_change"].value,
+    )
+
+
+def prepare(
+    path: Path,
+    as_of: date,
+    now: datetime,
+    *,
+    only: Sequence[str] = (),
+    offline: bool = False,
+    progress: ReportProgress | None = None,
+    every_story: bool = False,
+) -> Morning:
+    """Bring a morning together.
+
+    Parameters
+    ----------
+    path : Path
+        The site file.
+    as_of : date
+        The morning to judge; readings up to the day before are used, none after.
+    now : datetime
+        Aware; readings after its day are flagged: the clock that wrote them was wrong.
+    only : sequence of str
+        Names of the areas wanted; all when empty.
+    offline : bool
+        Ask no weather service; use what the cache holds.
+    progress : callable, optional
+        Told how the fetching goes.
+    every_story : bool
+        Tell what the last season did of every disease, not of those with a history alone.
+
+    Raises
+    ------
+    InputError
+        With every fault of the site file, the disease files and the data.
+    """
+    g = gather(path, as_of, now, offline=offline, progress=progress)
+    areas = g.site.areas_named(only)
+    history = history_of([g.air, g.weather.past])
+    ground = prospect(history, g.weather.daily, pd.Timestamp(as_of), g.site.site.latitude)
+    return Morning(
+        site=g.site,
+        as_of=as_of,
+        areas=tuple(_area(g, area, as_of, ground, every_story) for area in areas),
+        readings=g.readings,
+        weather=g.weather,
+        library=g.library,
+        ground=ground,
+        applications=g.applications,
+        observations=g.observations,
+        hand_faults=g.hand_faults,
+        past_label=g.past_label,
+    )
+
+
+def _area(
+    g: SiteData, area: Area, as_of: date, ground: Prospect | None, every_story: bool
+) -> AreaMorning:
+    site, library = g.site, g.library
+    southern = site.site.southern
+    wanted, without = _diseases(area, library)
+    unwanted, _ = load_groups().sort_codes(site.programme.without_groups)
+    applied = None
+    if g.applications is not None:
+        applied = [one for one in g.applications.rows if one.area == area.name]
+    rules = {
+        key: [(r.member, r.rule) for grass in area.grasses or (None,)
+              for r in library.rules(key, grass)]
+        for key in wanted
+    }  # fmt: skip
+    depths = [rule.depth_cm for pairs in rules.values() for _, rule in pairs]
+    area_soil = soil_of(g, area, as_of, depths)
+    soil = area_soil.at(REFERENCE_CM)
+    series = {soil_depth_cm(depth): area_soil.at(depth) for depth in (REFERENCE_CM, *depths)}
+    gaps = np.any([np.isnan(one.mean_c) for one in series.values()], axis=0)
+    today = {
+        key: rules_today(
+            list(dict.fromkeys(pairs)), area_soil.at, southern=southern, settings=settings()
+        )
+        for key, pairs in rules.items()
+    }
+    ahead = course = None
+    if ground is not None:
+        ahead = ahead_soil(ground, area_soil, reference_cm=REFERENCE_CM)
+        course = soil_course(*ahead.at(REFERENCE_CM))
+    case = AreaCase(
+        site=site,
+        library=library,
+        area=area,
+        as_of=as_of,
+        soil=soil,
+        known=known_soil(series, REFERENCE_CM, settings().max_change_c),
+        ahead=ahead,
+        applied=applied,
+        observations=() if g.observations is None else g.observations.rows,
+        unwanted=unwanted,
+        every_story=every_story,
+    )
+    entries, stories = judge_area(case, wanted)
+    judged = {one.disease: one for entry in entries for one in entry.members}
+    seasons = {}
+    if ahead is not None:
+        seasons = {
+            key: season_pressure(ahead, one, library.diseases[key], southern=southern)
+            for key, one in judged.items()
+        }
+    return AreaMorning(
+        area=area,
+        soil=soil,
+        entries=entries,
+        rules=today,
+        without=tuple(without),
+        unknown=tuple(grass for grass in area.grasses if not library.knows(grass)),
+        seasons=seasons,
+        course=course,
+        ahead=ahead,
+        stories=stories,
+        gaps=soil.dates[gaps],
+        hand=area_soil.hand,
+    )
+
+
+def _diseases(area: Area, library: Library) -> tuple[list[str], list[str]]:
+    """Return the diseases to judge and those without a forecast: the named ones, or the turf's."""
+    if area.diseases is not None:
+        keys = list(dict.fromkeys(library.find(name) for name in area.diseases))
+    else:
+        keys = [
+            key
+            for key, disease in library.diseases.items()
+            if not area.grasses or disease.susceptibility(area.grasses, area.use) is not None
+        ]
+    without = [k for k in keys if k in library.diseases and not library.diseases[k].window]
+    return [k for k in keys if k not in without], without

@@ -1,0 +1,140 @@
+"""What an area's diseases ask of applications, and what recorded ones still protect."""
+
+from collections.abc import Iterator, Sequence
+from functools import cache
+
+import numpy as np
+
+from patchrisk.base.toml_files import load_numbers
+from patchrisk.base.units import DAY, BoolArray
+from patchrisk.core.plan.cover import Applied, Cover, cover
+from patchrisk.core.plan.facts import Factor
+from patchrisk.core.plan.inputs import Concern, Numbers, Trials, delivery, numbers_of, works
+from patchrisk.core.rules.windows import Rule
+from patchrisk.core.soil.root_depth import SoilSeries
+from patchrisk.read.area import Area
+from patchrisk.read.diseases import Disease, Library
+from patchrisk.read.diseases.quantities import Number
+from patchrisk.read.groups import load_groups
+
+AHEAD_DAYS = 120  # of cover laid out from today on; no published interval is longer
+
+
+@cache
+def programme_numbers() -> Numbers:
+    """Return the numbers of a programme from thresholds/programme.toml."""
+    running_out = load_numbers("verdict")["cover.running_out"]
+    return numbers_of(load_numbers("programme"), round(running_out.value))
+
+
+def cover_of(
+    disease: Disease,
+    key: str,
+    open_days: BoolArray,
+    soil: SoilSeries,
+    applied: Sequence[Applied],
+    resistant: frozenset[str],
+) -> Cover:
+    """Tell what the applications of an area protect today of one disease.
+
+    Parameters
+    ----------
+    disease : Disease
+    key : str
+    open_days : ndarray of bool, shape (days,)
+        Days of the soil on which roots could be infected.
+    soil : SoilSeries
+        The first day that is not over follows its last.
+    applied : sequence of Applied
+        Of this area.
+    resistant : frozenset of str
+        Codes to which the fungus is known to be resistant there.
+    """
+    numbers = programme_numbers()
+    today = soil.dates[-1] + DAY
+    dates = np.arange(soil.dates[0], today + AHEAD_DAYS * DAY)
+    window = np.zeros(len(dates), dtype=bool)
+    window[: len(open_days)] = open_days
+    concern = concern_of(disease, key, resistant)
+    return cover(
+        key,
+        applied,
+        dates,
+        today,
+        numbers.lasting(concern),
+        works=lambda one: works(concern, one),
+        delivery=delivery(numbers),
+        open_days=window,
+    )
+
+
+def interval_of(disease: Disease, key: str) -> int:
+    """Days that one application against a disease is counted on for [days]."""
+    return programme_numbers().lasting(concern_of(disease, key)).days
+
+
+def works_on(disease: Disease, key: str, one: Applied, resistant: frozenset[str]) -> bool:
+    """Whether an application does anything against a disease, by its groups and actives."""
+    return works(concern_of(disease, key, resistant), one)
+
+
+def resistant_of(library: Library, area: Area) -> dict[str, frozenset[str]]:
+    """Return, by key of the disease, the codes that an area's site file tells to be lost on it."""
+    groups = load_groups()
+    return {
+        library.find(name): groups.sort_codes(codes)[0] for name, codes in area.resistant.items()
+    }
+
+
+def concern_of(disease: Disease, key: str, resistant: frozenset[str] = frozenset()) -> Concern:
+    """Put what a disease file says of treatment as plain values.
+
+    Parameters
+    ----------
+    disease : Disease
+    key : str
+    resistant : frozenset of str
+        Codes to which the fungus is known to be resistant.
+    """
+    treatment = disease.treatment
+    water = treatment.watering_in
+    return Concern(
+        key,
+        disease.name,
+        {
+            row.frac: Trials(row.evidence, row.actives, row.short, row.note or "")
+            for row in disease.mode_of_action
+        },
+        interval=None if treatment.interval is None else _days(treatment.interval),
+        water_mm=None if water is None else (water.span[0], water.canonical, water.span[1]),
+        water_source="" if water is None else f"{water.short} ({water.confidence})",
+        carrier_l_ha=None if treatment.carrier is None else treatment.carrier.span,
+        factors=tuple(
+            Factor(f.factor, f.effect, f.text, f.short, f.confidence) for f in disease.site
+        ),
+        up_to_c=dict(_warmest_by_season(disease)),
+        resistant=resistant,
+    )
+
+
+def _warmest_by_season(disease: Disease) -> Iterator[tuple[str, float]]:
+    """Yield seasons into which the soil rises, with the warmest of their times to treat [degC]."""
+    rules = disease.rules("treat")
+    for season in disease.season:
+        edge = _warmest([rule for rule in rules if rule.id in season.rules])
+        if season.turn == "rising" and edge is not None:
+            yield season.id, edge
+
+
+def _warmest(rules: Sequence[Rule]) -> float | None:
+    """Warmest soil [degC] at which a rule has it applied; None where one has no upper edge."""
+    edges = [rule.high_c for rule in rules if rule.high_c is not None]
+    starts = [rule.low_c for rule in rules if rule.low_c is not None]
+    if not edges or max(starts, default=-np.inf) > max(edges):
+        return None  # a start that is warmer than every end: the ends are of other programmes
+    return max(edges)
+
+
+def _days(number: Number) -> tuple[int, int, int]:
+    low, high = number.span
+    return round(low), round(number.canonical), round(high)

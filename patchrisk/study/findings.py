@@ -1,0 +1,207 @@
+"""What a study found: a table for each disease, with what it shows and what it can't above it."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from patchrisk.core.skill.cases import BASELINES
+from patchrisk.core.skill.measures import Terms
+from patchrisk.core.skill.scores import HIT_RATE
+from patchrisk.study.naming import DiseaseNames, capitalised, many, plain_cell, plain_line
+from patchrisk.study.summary import alike
+from patchrisk.study.tables import SeasonCounts
+
+_COLUMNS = {
+    "rule": "rule",
+    "opening": "opening",
+    "spread": "10 to 90 % of sites",
+    "first_day": "open from the first day [%]",
+    "warmest": "in the warmest year",
+    "trend": "days a decade",
+    "hits": "hits [%]",
+    "lead": "lead [days]",
+    "alarms": "false alarms [%]",
+    "n": "n",
+}
+_NOTHING = "–"
+
+
+def extent_words(counts: SeasonCounts, level: float) -> list[str]:
+    """Say what the table of seasons holds, and how its figures are to be read."""
+
+    def share(*words: str) -> str:
+        return f"{100 * sum(counts.datings.get(w, 0) for w in words) / max(counts.rows, 1):.0f} %"
+
+    bounds = share("likely", "between", "by latest", "from earliest")
+    return [
+        "# Findings",
+        "",
+        f"{many(len(counts.sites), 'site')}, seasons {counts.first_season} to "
+        f"{counts.last_season}, {many(len(counts.rules), 'rule')}. Of the rows "
+        f"{share('dated')} have a dated opening, {share('by first day')} were open from the first "
+        f"day that the season allows, {share('none')} did not open, {bounds} hang on missing "
+        f"days, {share('not spanned', 'unknown')} count for nothing since the "
+        "record does not span the season or nothing is known.",
+        "",
+        f"Days and slopes are negative when earlier. Every interval in brackets is one of "
+        f"{100 * level:.0f} %; * marks a trend that stays clear when all rules looked at are "
+        "counted in. n is sites, and cases with disease and without.",
+        "",
+    ]
+
+
+def lead_words(names: DiseaseNames, terms: Terms) -> str:
+    """Say how long before the disease is seen an opening is of use, and where that is from."""
+    return (
+        f"{capitalised(names.disease)}: a window is of use when it opens {terms.least_lead} to "
+        f"{terms.most_lead} days before the disease is seen ({terms.lead_from})."
+    )
+
+
+def findings_words(
+    summary: pd.DataFrame,
+    held: pd.DataFrame,
+    comparisons: pd.DataFrame,
+    names: Mapping[str, DiseaseNames],
+    terms: Mapping[str, Terms],
+    figures: Mapping[tuple[str, str, str], str],
+) -> Iterator[str]:
+    """Write each disease's table, ready as Markdown.
+
+    Parameters
+    ----------
+    summary : DataFrame
+        As `patchrisk.study.summary.summary_table` gives it.
+    held, comparisons : DataFrame
+        Of `patchrisk.study.study_tables.skill_tables`; empty without observations.
+    names, terms : mapping
+        By key of the disease.
+    figures : mapping of (soil, disease, time) to str
+        The figure beside each table.
+    """
+    for (soil, disease), whole in summary.groupby(["soil", "disease"], sort=False):
+        called = names[str(disease)]
+        yield from (plain_line(f"## {capitalised(called.disease)}, soil {soil}"), "")
+        mine = [t[(t["soil"] == soil) & (t["disease"] == disease)] if len(t) else t
+                for t in (held, comparisons)]  # fmt: skip
+        times = list(whole.groupby("time", sort=False))
+        for time, rows in times:
+            if len(times) > 1:
+                yield from (plain_line(f"### Seasons that begin about {time}"), "")
+            yield plain_line(_shows(rows, mine[0], called, terms[str(disease)]))
+            yield from ("", plain_line(_can_not(rows, mine[1], called, terms[str(disease)])), "")
+            figure = figures.get((str(soil), str(disease), str(time)))
+            if figure is not None:
+                yield from (f"![The table as a figure](figures/{figure}.png)", "")
+            yield from _table(rows, called)
+            yield ""
+        if len(mine[0]):
+            yield from (plain_line(lead_words(called, terms[str(disease)])), "")
+
+
+def _shows(rows: pd.DataFrame, held: pd.DataFrame, names: DiseaseNames, terms: Terms) -> str:
+    enough = rows[rows["headline"]].dropna(subset="opening_day")
+    if enough.empty:
+        words = (
+            f"Too few sites, or seasons, for a headline ({many(int(rows['sites'].max()), 'site')}"
+        )
+        text = f"{words} at most): the table holds for the sites in it alone"
+    else:
+        ends = [enough["opening"].iloc[n] for n in (0, -1)]  # rows are in order of day
+        text = f"At the median of {many(int(enough['sites'].max()), 'site')} the window opens "
+        text += f"on {ends[0]} by every rule" if ends[0] == ends[1] else (
+            f"between {ends[0]} and {ends[1]}, depending on which of "
+            f"{many(len(enough), 'rule')} is asked"
+        )  # fmt: skip
+    best = held[held["rule"].isin(rows["rule"])] if len(held) else held
+    if len(best):
+        one = best.iloc[0]
+        worth = [f"{row['held_out']:.2f} on the {row['fold']}s" for _, row in best.iterrows()
+                 if np.isfinite(row["held_out"])]  # fmt: skip
+        text += (
+            f"; best of {many(int(one['rules']), 'rule')} is {names.rule(one['rule'])}, "
+            f"{one['of']} {one['skill']:.2f}"
+        )
+        text += f", worth {', '.join(worth)} that it was not picked on" if worth else ""
+    return text + "."
+
+
+def _can_not(
+    rows: pd.DataFrame, comparisons: pd.DataFrame, names: DiseaseNames, terms: Terms
+) -> str:
+    rows = rows[~rows["rule"].isin(BASELINES)]
+    clear = rows[rows["trend_clear"]]
+    text = "No trend is clear"
+    if rows["trend"].isna().all():
+        text = "Seasons are too few for a trend"
+    elif len(clear):
+        text = f"A trend is clear by {len(clear)} of {many(len(rows), 'rule')}"
+    if comparisons.empty:
+        return f"{text}; it can't say which rule is right, since nothing seen was held against it."
+    some = comparisons[comparisons["rule"].isin(rows["rule"])]
+    against = some[some["other"].isin(BASELINES)]
+    won = against[against["better"] == against["rule"]]
+    beaten = won.groupby("rule").size()
+    every = int((beaten == len(BASELINES)).sum())
+    apart = int((~some["other"].isin(BASELINES) & ~some["better"].isin(["neither", ""])).sum())
+    pairs = int((~some["other"].isin(BASELINES)).sum())
+    of = some["of"].iloc[0] if len(some) else HIT_RATE
+    return (
+        f"{text}; by {of}, {every} of {many(len(rows), 'rule')} can be told from always, never, "
+        f"one date everywhere and the site's mean date, and {apart} of "
+        f"{many(pairs, 'pair')} of rules from each other, corrected for their number."
+    )
+
+
+def _table(rows: pd.DataFrame, names: DiseaseNames) -> Iterator[str]:
+    cells = [_cells(row, names) for row in alike(rows.drop(columns="meaning")).to_dict("records")]
+    shown = [name for name in _COLUMNS if any(row[name] != _NOTHING for row in cells)]
+    yield f"| {' | '.join(_COLUMNS[name] for name in shown)} |"
+    yield f"|{'---|' * len(shown)}"
+    for row in cells:
+        yield f"| {' | '.join(plain_cell(row[name]) for name in shown)} |"
+
+
+def _cells(row: Mapping[Any, Any], names: DiseaseNames) -> dict[str, str]:
+    def number(name: str, digits: str, factor: float = 1.0) -> str:
+        def shown(value: float) -> str:
+            text = f"{factor * value:{digits}}"
+            return text if text.strip("+-0.") else text.lstrip("+-")
+
+        if pd.isna(row.get(name)):
+            return _NOTHING
+        text = shown(row[name])
+        ends = [row.get(f"{name}_{end}", np.nan) for end in ("low", "high")]
+        if any(pd.isna(end) for end in ends):
+            return text
+        return f"{text} ({shown(ends[0])} to {shown(ends[1])})"
+
+    n = f"{row['sites']:.0f}"
+    if not pd.isna(row.get("presences")):
+        n += f"; {row['presences']:.0f} and {row['absences']:.0f}"
+    return {
+        "rule": names.joined(row["rules"]),
+        "opening": row["opening"] or _NOTHING,
+        "spread": f"{row['opening_10']} to {row['opening_90']}" if row["opening_10"] else _NOTHING,
+        "first_day": f"{100 * row['first_day_share']:.0f}" if row["sites"] else _NOTHING,
+        "warmest": number("warmest", "+.0f"),
+        "trend": number("trend", "+.1f") + ("*" if row["trend_clear"] else ""),
+        "hits": number("hit_rate", ".0f", 100),
+        "lead": number("median_lead", ".0f"),
+        "alarms": number("false_alarm_rate", ".0f", 100),
+        "n": n,
+    }
+
+
+def unseen_words(seen: pd.DataFrame, judged: Sequence[Any]) -> list[str]:
+    """Say which observations counted for nothing."""
+    out = []
+    idle = int((~seen["counts"]).sum())
+    if idle:
+        text = f"{many(idle, 'look')} in vain, outside the months in which the disease shows, "
+        out += [f"{text}counted for nothing.", ""]
+    if not judged:
+        out += ["No rule of this table concerns a disease that was looked for.", ""]
+    return out

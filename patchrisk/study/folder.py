@@ -1,0 +1,185 @@
+"""The folder that a study is written to: whose it is, and which files in it are the study's own.
+
+``metadata.json`` lists every file that was made here, with its size and SHA-256. Only these are
+ever replaced or removed, and only while they are as they were written.
+"""
+
+import hashlib
+import json
+import os
+from collections.abc import Iterable, Mapping
+from pathlib import Path
+from types import MappingProxyType
+from typing import Any
+
+from patchrisk.base.errors import Fault, InputError, UnavailableError, unreadable, unwritable
+from patchrisk.base.saving import clear_scratch_files, is_scratch, same_file, write_text
+
+ABOUT = "metadata.json"
+_MAKER = "patchrisk"
+_CURE = "move it away, or name another folder with --out"
+_NOTHING: Mapping[Path, str] = MappingProxyType({})
+
+_Mark = dict[str, Any] | None  # size and digest of a finished file; None of one begun
+
+
+class Folder:
+    """A folder to write a study to.
+
+    Nothing is written until something is announced.
+
+    Parameters
+    ----------
+    path : Path
+        Not there, empty, or one that this program wrote a study to.
+
+    Attributes
+    ----------
+    about : dict
+        What ``metadata.json`` says besides the list of files; written with it.
+
+    Raises
+    ------
+    InputError
+        When it is none of these.
+    """
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        self.about: dict[str, Any] = {}
+        self._files: dict[str, _Mark] = {}
+        try:
+            names = [entry.name for entry in path.iterdir()]
+        except FileNotFoundError:
+            return
+        except NotADirectoryError:
+            raise InputError(Fault(str(path), "", "this is no folder", "name another")) from None
+        except OSError as error:
+            raise InputError(unreadable(path, error)) from None
+        if ABOUT in names:
+            self._read()
+        elif any(not is_scratch(name) for name in names):
+            found = "holds files, and nothing says that patchrisk made them"
+            cure = "name a new or an empty folder with --out"
+            raise InputError(Fault(str(path), "", found, cure))
+
+    def _read(self) -> None:
+        try:
+            about = json.loads((self.path / ABOUT).read_text(encoding="utf-8"))
+        except OSError as error:
+            raise InputError(unreadable(self.path / ABOUT, error)) from None
+        except (ValueError, RecursionError):
+            about = None
+        files = about.pop("files", {}) if isinstance(about, dict) else None
+        if not isinstance(files, dict) or about.pop("made_by", None) != _MAKER:
+            found, cure = "no list of files that patchrisk made", "name another folder with --out"
+            raise InputError(Fault(str(self.path), ABOUT, found, cure))
+        self.about = about
+        self._files = {str(name): mark for name, mark in files.items()}
+
+    def check(self, names: Iterable[str], inputs: Mapping[Path, str] = _NOTHING) -> None:
+        """Refuse to write over what was not made here, was changed since, or is read.
+
+        Parameters
+        ----------
+        names : iterable of str
+            Files in the folder, with ``/`` for those in a folder of it.
+        inputs : mapping of Path to str, optional
+            What is read, each with what it is.
+
+        Raises
+        ------
+        InputError
+            With a fault for each file.
+        """
+        faults = [fault for name in names if (fault := self._fault(name, inputs)) is not None]
+        if faults:
+            raise InputError(faults)
+
+    def _fault(self, name: str, inputs: Mapping[Path, str]) -> Fault | None:
+        path = self.path / name
+        for other, what in inputs.items():
+            if same_file(path, other):
+                return Fault(str(path), "", f"this is {what}, and is not written over", _CURE)
+        if not os.path.lexists(path):
+            return None
+        if name not in self._files:
+            return Fault(str(path), "", "is there and was not made by this study", _CURE)
+        if path.is_symlink() or not path.is_file():
+            return Fault(str(path), "", "no longer the file that was written", _CURE)
+        mark = self._files[name]
+        if mark is not None and mark != _mark(path):
+            return Fault(str(path), "", "was changed since it was written", _CURE)
+        return None
+
+    def announce(self, names: Iterable[str], inputs: Mapping[Path, str] = _NOTHING) -> None:
+        """Say which files are about to be written, once none of them would be lost.
+
+        Raises
+        ------
+        InputError
+            As `check`.
+        UnavailableError
+            When the folder can't be written to.
+        """
+        names = list(names)
+        self.check(names, inputs)
+        self._files |= dict.fromkeys(names)
+        _make(self.path)
+        self.save()  # before anything else is there, so that a run that is killed can go on
+        for place in dict.fromkeys((self.path / name).parent for name in names):
+            _make(place)
+            clear_scratch_files(place)
+
+    def settle(self) -> None:
+        """Note what the announced files have become; those that are not there are forgotten."""
+        for name in [name for name, mark in self._files.items() if mark is None]:
+            path = self.path / name
+            if path.is_file():
+                self._files[name] = _mark(path)
+            else:
+                del self._files[name]
+        self.save()
+
+    def remove(self, start: str) -> None:
+        """Remove the files made here whose names begin so, and their folder once it is empty."""
+        names = [name for name in self._files if name.startswith(start)]
+        for name in names:
+            if self._fault(name, _NOTHING) is None:
+                (self.path / name).unlink(missing_ok=True)
+            del self._files[name]
+        for place in dict.fromkeys((self.path / name).parent for name in names):
+            if place != self.path and place.is_dir() and not any(place.iterdir()):
+                place.rmdir()
+        if names:
+            self.save()
+
+    def abandon(self) -> None:
+        """Take back what was announced and never finished, so that the folder is free again."""
+        for name in [name for name, mark in self._files.items() if mark is None]:
+            self.remove(name)
+        if not self._files:
+            (self.path / ABOUT).unlink(missing_ok=True)
+            if not any(self.path.iterdir()):
+                self.path.rmdir()
+
+    def save(self) -> None:
+        """Write ``metadata.json``."""
+        files = dict(sorted(self._files.items()))
+        whole = {"made_by": _MAKER, **self.about, "files": files}
+        text = json.dumps(whole, indent=2, ensure_ascii=False) + "\n"
+        write_text(self.path / ABOUT, text)
+
+
+def _make(place: Path) -> None:
+    try:
+        place.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        cure = "name a folder you may write to"
+        raise UnavailableError(unwritable(place, error, cure)) from None
+
+
+def _mark(path: Path) -> dict[str, Any]:
+    with path.open("rb") as file:
+        digest = hashlib.file_digest(file, "sha256").hexdigest()
+    return {"bytes": path.stat().st_size, "sha256": digest}

@@ -1,0 +1,324 @@
+"""Sites that are in memory already, or in a grid of files: a DataFrame, or an xarray Dataset."""
+
+import hashlib
+from collections.abc import Hashable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+
+from patchrisk.base.errors import Fault, InputError
+from patchrisk.base.units import FloatArray
+from patchrisk.study.sites import Extent, SiteSource, cut_into_parts, digest_of, to_block
+from patchrisk.study.soil import Block
+from patchrisk.study.table_columns import block_of, read_day_column, wanted_columns
+
+if TYPE_CHECKING:
+    import xarray as xr
+
+
+@dataclass(frozen=True)
+class _FramePart:
+    source: str
+    rows: pd.DataFrame
+    sites: tuple[str, ...]
+
+    def read(self) -> Block:
+        return block_of(self.rows, self.source, self.sites)
+
+
+def open_frame(frame: pd.DataFrame, columns: Mapping[str, str]) -> SiteSource:
+    """Cut a table into parts; ``columns`` are what it calls them, by ours.
+
+    Raises
+    ------
+    InputError
+        When a column is lacking, or a day is none.
+    """
+    source = "the DataFrame"
+    names = [str(name) for name in frame.columns]
+    wanted = wanted_columns(source, names, columns)
+    rows = frame.set_axis(names, axis=1)[list(wanted)].rename(columns=wanted)
+    days = read_day_column(rows["date"])
+    if rows.empty or np.isnat(days).any():
+        found = "no row" if rows.empty else "a day that is none"
+        raise InputError(Fault(source, "column date", found, "write a day in each row"))
+    site = rows["site"].astype(str)
+    spans = pd.DataFrame({"site": site, "day": days}).groupby("site", sort=False)["day"]
+    ends = spans.agg(["min", "max"])
+    extents = [Extent(str(name), np.datetime64(low, "D"), np.datetime64(high, "D"))
+               for name, low, high in ends.itertuples()]  # fmt: skip
+    parts = []
+    for group in cut_into_parts(extents):
+        sites = tuple(one.site for one in group)
+        parts.append(_FramePart(source, rows[site.isin(sites).to_numpy()], sites))
+    digest = hashlib.sha256(pd.util.hash_pandas_object(rows, index=False).to_numpy().tobytes())
+    not_read = tuple(name for name in names if name not in wanted)
+    return SiteSource(source, "a DataFrame", parts, digest.hexdigest(), not_read)
+
+
+# Names by which the variables of gridded records go, daily or hourly, in the CF standard and in
+# widely used archives; any other is named by `columns`.
+_NAMES = {
+    "air_min_c": ("air_min_c", "tasmin", "tmin", "tmmn", "mn2t", "t2m_min"),
+    "air_max_c": ("air_max_c", "tasmax", "tmax", "tmmx", "mx2t", "t2m_max"),
+    "rain_mm": ("rain_mm", "pr", "prcp", "precip", "tp"),
+    "solar_mj_m2": ("solar_mj_m2", "rsds", "ssrd", "srad"),
+}
+_HOURLY_AIR = ("t2m", "tas", "air_temperature", "2m_temperature")
+_UNITS = {"air_min_c": "degC", "air_max_c": "degC", "rain_mm": "mm", "solar_mj_m2": "MJ/m**2"}
+_PLACES = {
+    "latitude": ("lat", "latitude", "nav_lat"),
+    "longitude": ("lon", "longitude", "nav_lon"),
+}
+_HOUR = np.timedelta64(1, "h")
+
+
+@dataclass(frozen=True)
+class _GridPart:
+    """Some cells of a Dataset, read only when they are judged."""
+
+    source: str
+    data: "xr.Dataset"  # of (time, cell), of these cells, by the names here
+    hourly: bool
+    sites: tuple[str, ...]
+    latitude: FloatArray
+    longitude: FloatArray
+
+    def read(self) -> Block:
+        times = self.data["time"].to_numpy().astype("datetime64[h]")
+        arrays = {str(n): np.asarray(v.transpose("time", "cell").to_numpy(), dtype=float)
+                  for n, v in self.data.data_vars.items()}  # fmt: skip
+        if self.hourly:
+            days, arrays = _standard_days(times, arrays.pop("air"), self.longitude)
+        else:
+            days = times.astype("datetime64[D]")
+        count, cells = len(days), len(self.sites)
+        frame = pd.DataFrame({name: value.ravel() for name, value in arrays.items()})
+        lane = np.tile(np.arange(cells), count)
+        frame = frame.assign(
+            site=np.array(self.sites, dtype=object)[lane],
+            lat=self.latitude[lane],
+            lon=self.longitude[lane],
+            date=np.repeat(days, cells),
+        )
+        return to_block(frame, self.source, self.sites)
+
+
+def _standard_days(
+    times: np.ndarray, air_c: FloatArray, longitude: FloatArray
+) -> tuple[np.ndarray, dict[str, FloatArray]]:
+    """Least and greatest of each day of local standard time, by the hours of UTC.
+
+    The zone is that of the longitude, one hour for every 15 degrees. A day of which an hour is
+    missing, as the first and the last are in most places, has none.
+    """
+    step = int(np.diff(times).min() / _HOUR)
+    zones = np.round(longitude / 15).astype(int)
+    first = times[0].astype("datetime64[D]") - np.timedelta64(1, "D")
+    count = int((times[-1].astype("datetime64[D]") - first).astype(int)) + 2
+    out = np.full((2, count, len(longitude)), np.nan)
+    for zone in np.unique(zones):
+        lanes = np.flatnonzero(zones == zone)
+        day = ((times + zone * _HOUR).astype("datetime64[D]") - first).astype(int)
+        starts = np.flatnonzero(np.r_[True, np.diff(day) != 0])
+        whole = np.diff(np.r_[starts, len(day)]) == 24 // step
+        some = air_c[:, lanes]
+        for end, reduce in zip(out, (np.minimum, np.maximum), strict=True):
+            found = reduce.reduceat(some, starts, axis=0)  # NaN where an hour is
+            end[np.ix_(day[starts[whole]], lanes)] = found[whole]
+    return first + np.arange(count), {"air_min_c": out[0], "air_max_c": out[1]}
+
+
+def open_grid(
+    data: "xr.Dataset", columns: Mapping[str, str], source: str = "the Dataset"
+) -> SiteSource:
+    """Cut a grid, or a row of stations, into parts of cells; nothing is read before it is judged.
+
+    Parameters
+    ----------
+    data : xarray.Dataset
+        With a dimension ``time``, daily or, of the air temperature, hourly in UTC; coordinates of
+        latitude and longitude, of any shape; every variable with CF units. Longitudes may run to
+        360. May be backed by Dask.
+    columns : mapping of str to str
+        What it calls a variable, by our name for the column: ``{"soil_5cm_c": "tsl"}``.
+    source : str
+        Named in faults.
+
+    Raises
+    ------
+    InputError
+        When a dimension, a coordinate, a variable or a unit is lacking.
+    """
+    faults = []
+    if "time" not in data.dims or data["time"].dtype.kind != "M":
+        cure = "name it time; of another calendar: ds.convert_calendar('standard')"
+        raise InputError(Fault(source, "dimension time", "none of days or hours", cure))
+    data = data.sortby("time")
+    steps = np.unique(np.diff(data["time"].to_numpy().astype("datetime64[m]"))).astype(int)
+    hourly = bool(len(steps)) and int(steps.min()) < 24 * 60
+    if hourly and (len(steps) > 1 or 24 * 60 % steps[0] or steps[0] % 60):
+        cure = "give every hour, or every day"
+        raise InputError(Fault(source, "dimension time", "steps that are not alike", cure))
+    names = _variables(data, columns, hourly)
+    if not names:
+        cure = "name them with columns, as columns={'air_min_c': 'tasmin', 'air_max_c': 'tasmax'}"
+        found = "no air temperature by the hour" if hourly else "no daily least and greatest air"
+        raise InputError(Fault(source, ", ".join(map(str, data.data_vars)), found, cure))
+    chosen = data[list(names)].rename(names)
+    space = [d for d in chosen.dims if d != "time"]
+    places = {}
+    for what, wanted in _PLACES.items():
+        name = next((n for n in wanted if n in data.coords or n in data.data_vars), None)
+        if name is None:
+            cure = f"add a coordinate {wanted[0]} in degrees"
+            faults.append(Fault(source, f"coordinate {what}", "not there", cure))
+        else:
+            places[what] = name
+    if faults:
+        raise InputError(faults)
+    shape = chosen[next(iter(chosen.data_vars))].isel(time=0, drop=True)
+    place = {
+        what: data[name].broadcast_like(shape).transpose(*space).to_numpy().ravel()
+        for what, name in places.items()
+    }
+    longitude = (place["longitude"] + 180.0) % 360.0 - 180.0
+    if space:
+        cells_only = chosen.stack(cell=space, create_index=False)  # noqa: PD013
+    else:
+        cells_only = chosen.expand_dims("cell")
+    stacked = _in_canonical(cells_only.reset_coords(drop=True), source)
+    sites = _names(data, space, place["latitude"], longitude)
+    first, last = (data["time"].to_numpy()[n].astype("datetime64[D]") for n in (0, -1))
+    parts = []
+    at = 0
+    for group in cut_into_parts([Extent(site, first, last) for site in sites]):
+        cells: slice = slice(at, at + len(group))
+        at += len(group)
+        parts.append(
+            _GridPart(
+                source,
+                stacked.isel(cell=cells),
+                hourly,
+                tuple(sites[cells]),
+                place["latitude"][cells],
+                longitude[cells],
+            )
+        )
+    whole = hashlib.sha256(repr((sorted(names.items()), dict(data.sizes), sites)).encode())
+    for variable in names:
+        whole.update(repr(sorted((k, str(v)) for k, v in data[variable].attrs.items())).encode())
+        whole.update(_content(data[variable]))
+    not_read = tuple(str(n) for n in data.data_vars if n not in names)
+    kind = f"an xarray Dataset, {'hourly' if hourly else 'daily'}"
+    return SiteSource(source, kind, parts, whole.hexdigest(), not_read, _grid(data, places, space))
+
+
+def _content(variable: "xr.DataArray") -> bytes:
+    """Return what tells a variable from any other: of one that is lazy, how it is made."""
+    if variable.chunks is not None:
+        from dask.base import tokenize
+
+        return str(tokenize(variable.data)).encode()
+    return hashlib.sha256(np.ascontiguousarray(variable.to_numpy()).tobytes()).digest()
+
+
+def open_grid_file(path: Path, columns: Mapping[str, str]) -> SiteSource:
+    """Open a NetCDF file or a Zarr store as `open_grid` does.
+
+    Raises
+    ------
+    InputError
+        When xarray, or what it reads the file with, is not installed.
+    """
+    try:
+        import xarray as xr
+
+        data = xr.open_dataset(path, engine="zarr" if path.suffix == ".zarr" else None)
+    except (ImportError, ValueError) as error:
+        cure = "install patchrisk[grid]"
+        found = f"can't be read here ({str(error).splitlines()[0][:80]})"
+        raise InputError(Fault(str(path), "", found, cure)) from None
+    opened = open_grid(data, columns, str(path))
+    return opened if path.is_dir() else SiteSource(
+        opened.name, opened.kind, opened.parts, digest_of([path]), opened.not_read, opened.grid
+    )  # fmt: skip
+
+
+def _variables(data: "xr.Dataset", columns: Mapping[str, str], hourly: bool) -> dict[Hashable, str]:
+    """Return our name of each variable that is read."""
+    out: dict[Hashable, str] = {theirs: ours for ours, theirs in columns.items() if theirs in data}
+    if hourly:
+        air = next((n for n in _HOURLY_AIR if n in data), None)
+        return {air: "air"} if air is not None else {}
+    for ours, names in _NAMES.items():
+        found = next((n for n in names if n in data and n not in out), None)
+        if ours not in columns and found is not None:
+            out[found] = ours
+    has = set(out.values())
+    soil = any(name.startswith("soil_") for name in has)
+    return out if soil or {"air_min_c", "air_max_c"} <= has else {}
+
+
+def _in_canonical(data: "xr.Dataset", source: str) -> "xr.Dataset":
+    """Put every variable into our unit; lazily, by the units that it names."""
+    try:
+        from cf_xarray.units import units
+    except ImportError:
+        cure = "install patchrisk[grid]"
+        raise InputError(Fault(source, "", "cf-xarray and pint are not installed", cure)) from None
+    out = data
+    for name in map(str, data.data_vars):
+        given = data[name].attrs.get("units")
+        wanted = _UNITS.get(name, "degC")
+        try:
+            if given is None:
+                raise ValueError("no units")
+            unit = units.Unit(str(given))
+            factor, offset = _factors(units, unit, wanted)
+        except Exception as error:  # pint's faults are of many kinds
+            found = f"units {given!r}" if given is not None else "no units"
+            cure = f"give it units that are of {wanted}, as CF writes them ({type(error).__name__})"
+            raise InputError(Fault(source, f"variable {name}", found, cure)) from None
+        out = out.assign({name: data[name] * factor + offset})
+    return out
+
+
+def _factors(units: Any, unit: Any, wanted: str) -> tuple[float, float]:
+    """Return by what to multiply, and what to add: rates are those of a day, water has 1 kg/l."""
+    if wanted == "degC":
+        low, high = (units.Quantity(value, unit).to("degC").magnitude for value in (0.0, 1.0))
+        return high - low, low
+    scale = units.Quantity(1.0, unit)
+    if wanted == "mm" and scale.check("[mass] / [length] ** 2 / [time]"):
+        scale = scale / units.Quantity(1000.0, "kg/m**3")
+    if wanted == "mm" and scale.check("[mass] / [length] ** 2"):
+        scale = scale / units.Quantity(1000.0, "kg/m**3")
+    if not scale.check(f"[{'length' if wanted == 'mm' else 'mass'}]") and "[time]" in str(
+        (scale / units.Quantity(1.0, wanted)).dimensionality
+    ):
+        scale = scale * units.Quantity(1.0, "day")
+    return float(scale.to(wanted).magnitude), 0.0
+
+
+def _names(
+    data: "xr.Dataset", space: Sequence[Hashable], latitude: FloatArray, longitude: FloatArray
+) -> list[str]:
+    if len(space) == 1 and space[0] in data.coords and data[space[0]].dtype.kind in "OUST":
+        return [str(name) for name in data[space[0]].to_numpy()]
+    places = zip(latitude.tolist(), longitude.tolist(), strict=True)
+    return [f"{lat:.5f},{lon:.5f}" for lat, lon in places]
+
+
+def _grid(
+    data: "xr.Dataset", places: Mapping[str, str], space: Sequence[Hashable]
+) -> dict[str, Any] | None:
+    """Return how to lay results out as the source was; None where it is no grid of degrees."""
+    names = [places[what] for what in ("latitude", "longitude")]
+    if set(names) != {str(d) for d in space}:
+        return None
+    return {what: {"name": name, "values": data[name].to_numpy().tolist()}
+            for what, name in places.items()}  # fmt: skip

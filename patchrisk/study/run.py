@@ -1,0 +1,389 @@
+"""A backtest from its source to its tables: part by part, over processes, again after a stop."""
+
+import io
+import json
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import pandas as pd
+
+from patchrisk.base.errors import Fault, InputError, UnavailableError
+from patchrisk.base.saving import write_bytes, write_text
+from patchrisk.study.folder import ABOUT, Folder
+from patchrisk.study.own_rules import AnyRule
+from patchrisk.study.plan import PartJob, PartResult, plan_backtest, run_key
+from patchrisk.study.provenance import made
+from patchrisk.study.sites import open_source
+from patchrisk.study.soil import SoilChoice
+from patchrisk.study.table_files import (
+    Form,
+    merge_parts,
+    part_file,
+    part_form,
+    read_part,
+    read_seasons,
+    read_verdicts,
+)
+from patchrisk.study.tables import (
+    SEASON_COLUMNS,
+    SEASONS_LAYOUT,
+    VERDICT_ASSUMPTIONS,
+    VERDICT_COLUMNS,
+    VERDICTS_LAYOUT,
+    SeasonCounts,
+)
+from patchrisk.study.workers import how_many, over_cluster, over_processes
+
+if TYPE_CHECKING:
+    import xarray as xr
+
+_MISSING_DAYS = (
+    "A missing day never counts as met and ends a run; nothing is filled. opened_earliest and "
+    "opened_latest say between which days the window can have opened had the missing days been "
+    "anything that a change of {change:g} degC a day from the known days beside them allows; "
+    "likely_from and likely_to say the same had those of a gap of up to {line} days lain on the "
+    "straight line between the known days beside them; "
+    "days_unknown counts the days on which they leave it in doubt whether it was open; days "
+    "before and after the record are missing days. Sums leave missing days out. A season "
+    "without any known day has no row."
+)
+_SOIL = {
+    "measured": "daily means as measured, moved by conduction from the nearest measured depth; a "
+    "daily maximum that was not measured is the mean plus the swing that the soil model gives",
+    "modelled": "daily mean and maximum from the day's air temperature, and rain and radiation "
+    "where given, by the soil model",
+}
+_COUNTED = ("rows", "opened", "in_doubt", "days_missing", "first_season", "last_season")
+
+_Run = Callable[[Sequence[PartJob]], Iterator[PartResult]]
+_Progress = Callable[[int, int], None]
+
+
+@dataclass(frozen=True)
+class Backtest:
+    """The result of a backtest: its tables, and what was done with what.
+
+    Parameters
+    ----------
+    metadata : dict
+        What was done with what; the same as ``metadata.json``.
+    folder : Path or None
+        Where the tables are; None when nothing was written.
+    """
+
+    metadata: dict[str, Any]
+    folder: Path | None
+    held: tuple[pd.DataFrame, pd.DataFrame] | None = None
+
+    @property
+    def seasons(self) -> pd.DataFrame:
+        """A row for each site, soil, rule and season: `patchrisk.study.tables.SEASON_COLUMNS`."""
+        if self.held is not None:
+            return self.held[0]
+        assert self.folder is not None
+        return read_seasons(self.folder)
+
+    @property
+    def verdicts(self) -> pd.DataFrame:
+        """A row for each site, soil, disease and season of infection.
+
+        See `patchrisk.study.tables.VERDICT_COLUMNS`.
+        """
+        if self.held is not None:
+            return self.held[1]
+        assert self.folder is not None
+        return read_verdicts(self.folder)
+
+    def to_dataset(self, soil: str | None = None) -> "xr.Dataset":
+        """Lay the seasons out as a Dataset, on the grid of the source where it had one.
+
+        Parameters
+        ----------
+        soil : str, optional
+            "measured" or "modelled", where there are both.
+
+        Raises
+        ------
+        ValueError
+            When there are both and none is named.
+        """
+        from patchrisk.study.grid_results import to_dataset
+
+        seasons = self.seasons
+        kinds = sorted(set(seasons["soil"].astype(str)))
+        if soil is None and len(kinds) > 1:
+            raise ValueError(f"soil of two kinds: name one of {', '.join(kinds)}")
+        some = seasons if soil is None else seasons[seasons["soil"] == soil]
+        return to_dataset(some, self.metadata["source"].get("grid"))
+
+
+def backtest(
+    source: "Path | str | pd.DataFrame | xr.Dataset",
+    out: Path | str | None = None,
+    *,
+    rules: AnyRule | Iterable[AnyRule] = (),
+    diseases: Sequence[str] = (),
+    diseases_folder: Path | None = None,
+    soil: SoilChoice = "either",
+    years: tuple[int, int] | None = None,
+    grass: str | None = None,
+    shift_air_c: float = 0.0,
+    columns: Mapping[str, str] | None = None,
+    forms: Sequence[Form] | None = None,
+    workers: int = 1,
+    memory_gb: float = 2.0,
+    scheduler: str | None = None,
+    local_cluster: bool = False,
+    offline: bool = False,
+    command: str = "",
+    progress: _Progress | None = None,
+) -> Backtest:
+    """Say what every rule, and the verdict, would have said in every past season.
+
+    Parameters
+    ----------
+    source : path, DataFrame or xarray.Dataset
+        A site file (``.toml``), a folder of USCRN daily01 files, or a table of many sites: a
+        DataFrame, CSV, Parquet, or a folder of Parquet files (`patchrisk.study.table_columns` has
+        its shape); a grid or a row of stations: a Dataset, NetCDF or Zarr
+        (`patchrisk.study.memory_sources.open_grid`).
+    out : path, optional
+        Folder for ``seasons`` and ``verdicts``, each as Parquet and CSV, and ``metadata.json``;
+        made if need be. Without it the tables are kept in memory. A run that was stopped goes
+        on from its parts.
+    rules : path, Rule, OwnRule, function, or several of them, optional
+        Your own, told under the disease ``own``: a TOML file of ``[[window]]`` alone, a `Rule`, or
+        a function of `patchrisk.study.own_rules.Days`. With them the published rules are left out,
+        but for those of the diseases named.
+    diseases : sequence of str
+        Keys or names; all with rules when empty.
+    diseases_folder : Path, optional
+        The user's own disease files over the shipped ones.
+    soil : {"either", "measured", "modelled", "both"}
+        Soil temperature as measured, as modelled from the air, each on its own; or *either*:
+        measured at sites where any is, modelled at the others.
+    years : (int, int), optional
+        First and last season wanted, each by the year in which it begins.
+    grass : str, optional
+        The turf that verdicts are on: its seasons, rules and susceptibility. Without it each
+        disease is judged on its most susceptible grass.
+    shift_air_c : float
+        A scenario: so much is added to the air temperature of every day, before the soil is
+        modelled from it [degC]; of modelled soil alone.
+    columns : mapping of str to str, optional
+        What a table calls a column, by its name here: ``{"air_min_c": "tmin"}``.
+    forms : sequence of {"parquet", "csv"}, optional
+        Tables to write; both where Parquet can be written.
+    workers : int
+        Processes. More than one need a script whose work is under ``if __name__ == "__main__"``.
+    memory_gb : float
+        Ceiling of the memory of all processes together [GB]; it limits how many there are.
+    scheduler : str, optional
+        Address of a Dask scheduler, whose workers then do the parts; see
+        `patchrisk.study.workers`.
+    local_cluster : bool
+        Start a Dask cluster of ``workers`` processes on this machine.
+    offline : bool
+        Of a site file: ask no weather service.
+    command : str
+        Kept in the metadata.
+    progress : callable, optional
+        Told how many parts are done, of how many.
+
+    Returns
+    -------
+    Backtest
+
+    Raises
+    ------
+    InputError
+        When source, rules or options are faulty, or ``out`` holds another backtest.
+    UnavailableError
+        When it was stopped, or something could not be written; the same call goes on.
+    """
+    plan = plan_backtest(
+        diseases=diseases, diseases_folder=diseases_folder, soil=soil, years=years, grass=grass,
+        rules=rules, shift_air_c=shift_air_c,
+    )  # fmt: skip
+    processes = how_many(workers, memory_gb)
+    opened = open_source(source, columns or {}, offline=offline)
+    described = plan.described() | {
+        "source": {
+            "name": opened.name,
+            "kind": opened.kind,
+            "sha256": opened.digest,
+            "columns_not_read": list(opened.not_read),
+            "grid": opened.grid,
+        },
+        "parts": len(opened.parts),
+        "columns_named": dict(columns or {}),
+    }
+    form = part_form()
+    jobs = [PartJob(n, part, plan, form) for n, part in enumerate(opened.parts)]
+
+    def run(some: Sequence[PartJob]) -> Iterator[PartResult]:
+        if scheduler is not None or local_cluster:
+            return over_cluster(some, scheduler, processes)
+        if min(processes, len(jobs)) > 1:
+            return over_processes(some, processes)
+        return (job.run() for job in some)
+
+    if out is None:
+        return _in_memory(jobs, run, described, command, progress)
+    wanted = tuple(forms or dict.fromkeys((form, "csv")))
+    inputs = _inputs(Path(source), Path(out)) if isinstance(source, Path | str) else {}
+    return _in_folder(Path(out), jobs, run, described, command, wanted, progress, inputs)
+
+
+def _inputs(source: Path, out: Path) -> dict[Path, str]:
+    """Return what is read; InputError when the tables would be read with it the next time."""
+    inside = source.resolve() in (out.resolve(), *out.resolve().parents)
+    if source.is_dir() and inside and any(source.rglob("*.parquet")):
+        cure = "name a folder outside of it with --out"
+        raise InputError(Fault(str(out), "", f"lies in the source, {source}", cure))
+    return {source: "the source"} if source.is_file() else {}
+
+
+def _in_memory(
+    jobs: Sequence[PartJob],
+    run: _Run,
+    described: Mapping[str, Any],
+    command: str,
+    progress: _Progress | None,
+) -> Backtest:
+    done: dict[int, PartResult] = {}
+    for result in run(jobs):
+        done[result.number] = result
+        if progress is not None:
+            progress(len(done), len(jobs))
+    results = [done[job.number] for job in jobs]
+    form = jobs[0].form
+    seasons, verdicts = (
+        layout.joined([read_part(io.BytesIO(part), form, layout) for part in parts])
+        for layout, parts in (
+            (SEASONS_LAYOUT, [result.seasons for result in results]),
+            (VERDICTS_LAYOUT, [result.verdicts for result in results]),
+        )
+    )
+    counts = SeasonCounts()
+    counts.add(seasons)
+    _refuse_nothing([result.note for result in results])
+    metadata = _metadata(described, command, [result.note for result in results], counts)
+    return Backtest(metadata, None, (seasons, verdicts))
+
+
+def _in_folder(
+    out: Path,
+    jobs: Sequence[PartJob],
+    run: _Run,
+    described: Mapping[str, Any],
+    command: str,
+    forms: Sequence[Form],
+    progress: _Progress | None,
+    inputs: Mapping[Path, str],
+) -> Backtest:
+    folder = Folder(out)
+    _same_run(folder, described)
+    layouts = (SEASONS_LAYOUT, VERDICTS_LAYOUT)
+    tables = [f"{layout.name}.{form}" for layout in layouts for form in forms]
+    folder.check(tables, inputs)
+    if folder.about.get("finished") and all((out / name).is_file() for name in tables):
+        folder.remove("parts/")  # where it was stopped before they were
+        return Backtest(folder.about, out)
+    form = jobs[0].form
+    seasons, verdicts = (
+        {job.number: part_file(layout, job.number, form) for job in jobs} for layout in layouts
+    )
+    notes = {job.number: part_file(SEASONS_LAYOUT, job.number, "json") for job in jobs}
+    folder.about = _metadata(described, command, [], None)
+    folder.announce([*seasons.values(), *verdicts.values(), *notes.values()], inputs)
+    waiting = [job for job in jobs if not (out / seasons[job.number]).is_file()]
+    finished = len(jobs) - len(waiting)
+    try:
+        for done in run(waiting):
+            # The note first: that the seasons are there says that the part is done.
+            write_text(out / notes[done.number], json.dumps(done.note, ensure_ascii=False))
+            write_bytes(out / verdicts[done.number], done.verdicts)
+            write_bytes(out / seasons[done.number], done.seasons)
+            finished += 1
+            if progress is not None:
+                progress(finished, len(jobs))
+        folder.announce(tables, inputs)
+        counts, _ = (
+            merge_parts([out / name for name in parts.values()], form, out, forms, layout)
+            for layout, parts in zip(layouts, (seasons, verdicts), strict=True)
+        )
+    except InputError:
+        if not finished:
+            folder.abandon()
+        raise
+    except KeyboardInterrupt:
+        found = f"stopped with {finished} of {len(jobs)} parts done"
+        cure = "give the same command again to go on"
+        raise UnavailableError(Fault(str(out), "", found, cure)) from None
+    said = [json.loads((out / name).read_text(encoding="utf-8")) for name in notes.values()]
+    try:
+        _refuse_nothing(said)
+    except InputError:
+        folder.abandon()
+        raise
+    folder.remove("parts/")
+    folder.about = _metadata(described, command, said, counts)
+    folder.settle()
+    return Backtest(folder.about, out)
+
+
+def _refuse_nothing(notes: Sequence[Mapping[str, Any]]) -> None:
+    """Raise the faults of the sites left out when no site is left."""
+    faults = [Fault(*one) for note in notes for one in note["left_out"]]
+    if faults and not any(note["sites"] for note in notes):
+        raise InputError(sorted(set(faults)))
+
+
+def _same_run(folder: Folder, described: Mapping[str, Any]) -> None:
+    """Refuse a folder that holds another backtest; say what differs."""
+    before = folder.about
+    if "key" not in before or before["key"] == run_key(described):
+        return
+    plain = json.loads(json.dumps(described))
+    differs = [name for name in plain if before.get(name) != plain[name]]
+    found = f"holds a backtest with other {', '.join(differs)}"
+    cure = "name another folder with --out, or delete this one"
+    raise InputError(Fault(str(folder.path), ABOUT, found, cure))
+
+
+def _metadata(
+    described: Mapping[str, Any],
+    command: str,
+    notes: Sequence[Mapping[str, Any]],
+    counts: SeasonCounts | None,
+) -> dict[str, Any]:
+    """Everything that says what was done, so that it can be done again."""
+    aside: dict[str, int] = {}
+    for note in notes:
+        for column, number in note["set_aside"].items():
+            aside[column] = aside.get(column, 0) + number
+    whole: dict[str, Any] = {
+        "finished": counts is not None,
+        "key": run_key(described),
+        "command": command,
+        **described,
+        "missing_days": _MISSING_DAYS.format(
+            change=described["options"]["max_change_c"], line=described["options"]["line_days"]
+        ),
+        "soil": _SOIL,
+        "columns": SEASON_COLUMNS,
+        "verdicts": VERDICT_ASSUMPTIONS.format(change=described["options"]["max_change_c"]),
+        "verdict_columns": VERDICT_COLUMNS,
+        **made(),
+    }
+    if counts is not None:
+        whole["counts"] = {
+            **{k: sum(n[k] for n in notes) for k in ("sites", "sites_without_soil", "site_days")},
+            **{name: getattr(counts, name) for name in _COUNTED},
+        }
+        whole["values_set_aside"] = aside
+        whole["sites_left_out"] = [str(Fault(*f)) for note in notes for f in note["left_out"]]
+    return whole

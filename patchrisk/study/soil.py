@@ -1,0 +1,186 @@
+"""Soil temperature of a block of sites: what was measured, and what the air tells."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Literal
+
+import numpy as np
+
+from patchrisk.base.errors import Fault
+from patchrisk.base.units import BoolArray, DayArray, FloatArray, IntArray
+from patchrisk.core.rules.windows import Rule
+from patchrisk.core.skill.openings import Soil, depths_of
+from patchrisk.core.soil.air_to_soil import day_at
+from patchrisk.core.soil.forcing import prepare
+from patchrisk.core.soil.heat_stores import run_stores
+from patchrisk.core.soil.parameters import SoilModel
+from patchrisk.core.soil.root_depth import Probe, logged_at
+from patchrisk.core.soil.surface import Surface
+from patchrisk.read.soil import load_soil_model
+
+SoilChoice = Literal["either", "measured", "modelled", "both"]
+
+
+@dataclass(frozen=True)
+class Block:
+    """Daily weather and soil of some sites on common days.
+
+    Parameters
+    ----------
+    sites : sequence of str
+    latitude, longitude : ndarray of float, shape (sites,)
+        [degrees north, east]; longitude NaN where not known.
+    dates : ndarray of datetime64[D], shape (days,)
+        Consecutive days.
+    first, last : ndarray of int, shape (sites,)
+        Index of the first and the last day of each site's own record.
+    air_min_c, air_max_c, rain_mm, solar_mj_m2 : ndarray of float, shape (days, sites)
+        NaN where missing.
+    probes : sequence of Probe
+        Soil as measured; series are (days, sites).
+    diffusivity_m2_s : float
+        Of the root zone, by which measured soil is moved to other depths [m2/s].
+    model, surface
+        The soil model, and the sites' turf where it is not a station's plot.
+    set_aside : mapping of str to int
+        By column, how many values can't be true and were taken as missing.
+    left_out : sequence of Fault
+        Of the sites that are not in it.
+    """
+
+    sites: Sequence[str]
+    latitude: FloatArray
+    longitude: FloatArray
+    dates: DayArray
+    first: IntArray
+    last: IntArray
+    air_min_c: FloatArray
+    air_max_c: FloatArray
+    rain_mm: FloatArray
+    solar_mj_m2: FloatArray
+    probes: Sequence[Probe]
+    diffusivity_m2_s: float
+    model: SoilModel = field(default_factory=load_soil_model)
+    surface: Surface | None = None
+    set_aside: Mapping[str, int] = field(default_factory=dict)
+    left_out: Sequence[Fault] = ()
+
+
+@dataclass(frozen=True)
+class SiteSoil:
+    """Soil of the sites of one hemisphere, all measured or all modelled.
+
+    ``lanes`` says which sites of the block its columns are.
+    """
+
+    soil: Soil
+    lanes: IntArray
+    came_from: Literal["measured", "modelled"]
+    southern: bool
+
+
+def site_soils(block: Block, rules: Sequence[Rule], choice: SoilChoice) -> Iterator[SiteSoil]:
+    """Work out the soil at every depth the rules ask for.
+
+    *either* is measured at sites where any is, else modelled. Measured soil is moved by conduction
+    from the nearest measured depth. Where no daily maximum was measured it is the measured mean
+    and, above it, what the model says of the day's swing. Measured soil is never filled from the
+    model.
+    """
+    means, maxima = depths_of(rules)
+    has_probe = np.zeros(len(block.sites), dtype=bool)
+    for probe in block.probes:
+        has_probe |= ~np.isnan(probe.mean_c).all(axis=0)
+    has_air = (~np.isnan(block.air_min_c) & ~np.isnan(block.air_max_c)).any(axis=0)
+    wants_measured = has_probe & (choice != "modelled")
+    wants_modelled = (
+        has_air
+        & {
+            "either": ~has_probe,
+            "measured": np.zeros_like(has_air),
+            "modelled": np.ones_like(has_air),
+            "both": np.ones_like(has_air),
+        }[choice]
+    )
+    modelled_for = wants_modelled | (wants_measured & has_air & bool(maxima))
+    modelled = _model(block, modelled_for, means, maxima)
+    southern = block.latitude < 0
+    for south in (False, True):
+        lanes = np.flatnonzero(wants_measured & (southern == south))
+        if lanes.size:
+            measured = _measured(block, lanes, means, maxima, modelled)
+            yield SiteSoil(measured, lanes, "measured", south)
+        lanes = np.flatnonzero(wants_modelled & (southern == south))
+        if lanes.size:
+            yield SiteSoil(_columns(modelled, lanes), lanes, "modelled", south)
+
+
+def _model(
+    block: Block, wanted: BoolArray, means: Sequence[float], maxima: Sequence[float]
+) -> Soil:
+    """Model the soil of the sites wanted, those of one span and the same inputs together.
+
+    So what is modelled for a site does not depend on how long its neighbours' records are.
+    """
+    shape = block.air_min_c.shape
+    whole = Soil(
+        block.dates,
+        {depth: np.full(shape, np.nan) for depth in means},
+        {depth: np.full(shape, np.nan) for depth in maxima},
+    )
+    given = np.stack([~np.isnan(a).all(axis=0) for a in (block.rain_mm, block.solar_mj_m2)])
+    kinds = np.stack([block.first, block.last, *given.astype(np.int64)], axis=1)
+    for kind in np.unique(kinds[wanted], axis=0):
+        lanes = np.flatnonzero(wanted & (kinds == kind).all(axis=1))
+        first, last, rain, solar = kind.tolist()
+        # All of the sites at once are looked at where they are, not copied.
+        which = slice(None) if lanes.size == len(block.sites) else lanes
+        at = slice(first, last + 1), which
+        forcing = prepare(
+            block.air_min_c[at],
+            block.air_max_c[at],
+            dates=block.dates[first : last + 1],
+            latitude=block.latitude[lanes],
+            model=block.model,
+            rain_mm=block.rain_mm[at] if rain else None,
+            solar_mj_m2=block.solar_mj_m2[at] if solar else None,
+        )
+        p, cover = block.model.parameters[forcing.inputs], block.surface or block.model.plot
+        stores = run_stores(forcing, p, cover)
+        for depth in means:
+            mean, _, top = day_at(depth, forcing, stores, p, cover)
+            whole.mean_c[depth][at] = np.where(forcing.known, mean, np.nan)
+            if depth in whole.max_c:
+                whole.max_c[depth][at] = np.where(forcing.known, top, np.nan)
+    return whole
+
+
+def _measured(
+    block: Block,
+    lanes: IntArray,
+    means: Sequence[float],
+    maxima: Sequence[float],
+    modelled: Soil,
+) -> Soil:
+    probes = [
+        Probe(p.depth_cm, p.mean_c[:, lanes], p.min_c[:, lanes], p.max_c[:, lanes])
+        for p in block.probes
+    ]
+    mean_c, max_c = {}, {}
+    for depth in means:
+        mean, top = logged_at(probes, depth, block.diffusivity_m2_s)
+        mean_c[depth] = mean
+        if depth in maxima:
+            swing = modelled.max_c[depth][:, lanes] - modelled.mean_c[depth][:, lanes]
+            max_c[depth] = np.where(np.isnan(top), mean + swing, top)
+    return Soil(block.dates, mean_c, max_c)
+
+
+def _columns(soil: Soil, lanes: IntArray) -> Soil:
+    if lanes.size == next(iter(soil.mean_c.values())).shape[1]:
+        return soil
+    return Soil(
+        soil.dates,
+        {depth: mean[:, lanes] for depth, mean in soil.mean_c.items()},
+        {depth: top[:, lanes] for depth, top in soil.max_c.items()},
+    )

@@ -1,0 +1,238 @@
+"""A study of a table of seasons: its tables, its figures, and what they say in words."""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
+from datetime import date
+from itertools import chain
+from pathlib import Path
+
+import pandas as pd
+
+from patchrisk.base.safe_text import slug
+from patchrisk.base.saving import write_text
+from patchrisk.base.toml_files import load_numbers
+from patchrisk.base.units import System
+from patchrisk.core.skill.cases import RuleCases, baselines, merge_alike, tie
+from patchrisk.core.skill.measures import Terms
+from patchrisk.core.skill.scores import Skill, assess
+from patchrisk.read.diseases import Library, load_library
+from patchrisk.study.figure_style import FIGURE_FORMATS, save_figure
+from patchrisk.study.figures_dates import date_figures, sites_drawn
+from patchrisk.study.figures_skill import skill_figures
+from patchrisk.study.figures_summary import draw_summary
+from patchrisk.study.figures_warmth import warmth_figures
+from patchrisk.study.findings import extent_words, findings_words, lead_words, unseen_words
+from patchrisk.study.folder import Folder
+from patchrisk.study.naming import DiseaseNames, names_of, plain_line, with_words
+from patchrisk.study.observations import read_disease_observations, sites_in
+from patchrisk.study.provenance import file_hash, judged_by, made
+from patchrisk.study.study_tables import in_units, rule_tables, site_tables, skill_tables
+from patchrisk.study.summary import summary_table
+from patchrisk.study.table_files import SeasonParts, csv_writer, write_csv
+from patchrisk.study.tables import SEASONS_LAYOUT, VERDICTS_LAYOUT, SeasonCounts, verdicts_as_rules
+from patchrisk.study.terms import usual_terms
+
+_DATING = (
+    "summary",
+    "normals",
+    "departures",
+    "trends",
+    "trends_by_rule",
+    "warmest_year",
+    "warmest_year_by_rule",
+)
+_DRAWN = ("normals", "trends", "warmest_year", "warmest_year_by_rule")
+_SKILL = ("skill", "cases", "comparisons", "held_out")
+
+
+def write_study(
+    folder: Path,
+    seasons: pd.DataFrame | Sequence[pd.DataFrame] | SeasonParts,
+    observations: Path | None = None,
+    *,
+    verdicts: pd.DataFrame | None = None,
+    library: Library | None = None,
+    terms: Terms | None = None,
+    units: System = "metric",
+    today: date | None = None,
+    reading: Callable[[int, int], None] | None = None,
+    progress: Callable[[int, int], None] | None = None,
+    tell: Callable[[str], object] | None = None,
+) -> list[Path]:
+    """Write everything that is made of a table of seasons.
+
+    Parameters
+    ----------
+    folder : Path
+        Made if need be. Gets ``findings.md``, its tables as ``summary.csv``, ``normals.csv``,
+        ``departures.csv``, ``trends.csv``, ``trends_by_rule.csv``, ``warmest_year.csv`` and
+        ``warmest_year_by_rule.csv``; with observations ``skill.csv``, ``cases.csv``,
+        ``comparisons.csv`` and
+        ``held_out.csv``; and ``figures/`` with their captions.
+    seasons : DataFrame, sequence of DataFrame, or SeasonParts
+        The seasons table: `patchrisk.study.tables.SEASON_COLUMNS`. In parts, each of whole sites,
+        it may be larger than memory: it is read three times, one part after another.
+    observations : Path, optional
+        See `patchrisk.study.observations`.
+    verdicts : DataFrame, optional
+        The verdicts table; with observations it is judged beside the rules.
+    library : Library, optional
+        The diseases; the shipped ones when not given.
+    terms : Terms, optional
+        What skill is judged by; when not given, each disease by its own `usual_terms`.
+    units : {"metric", "us"}
+        What findings, figures and the tables made here are in; the seasons table stays in degC.
+    today : date, optional
+        Later observations are refused; the day of the computer when not given.
+    reading : callable, optional
+        Told how many parts are read, of how many.
+    progress : callable, optional
+        Told how many diseases are drawn, of how many.
+    tell : callable, optional
+        Told in a line which range of useful leads each disease seen is judged by.
+
+    Returns
+    -------
+    list of Path
+        The files written.
+
+    Raises
+    ------
+    InputError
+        With every fault of the observations, or when a file is there that was not made here.
+    UnavailableError
+        When a file can't be written.
+    """
+    library = library or load_library()
+    general = terms or usual_terms()
+    parts = [seasons] if isinstance(seasons, pd.DataFrame) else seasons
+    seen = None
+    if observations is not None:
+        seen = read_disease_observations(
+            observations, sites_in(parts), library, today or date.today()
+        )
+    into = Folder(folder)
+    inputs = {} if observations is None else {observations: "the observations"}
+    into.announce(study_files(observed=seen is not None), inputs)
+    least_years = round(load_numbers("skill")["least_years"].value)
+    counts, names, by_part = (
+        SeasonCounts(),
+        dict[str, DiseaseNames](),
+        list[dict[str, pd.DataFrame]](),
+    )
+    paths = [folder / "departures.csv"]  # as long as the seasons: written as they are read
+    with csv_writer(paths[0], digits="%.6g") as write:
+        for n, part in enumerate(parts, 1):
+            counts.add(part)
+            names |= {key: names_of(library, key, units) for key in part["disease"].unique()}
+            by_part.append(site_tables(part, least_years, general.level))
+            write(with_words(by_part[-1].pop("departures"), names))
+            if reading is not None:
+                reading(n, len(parts))
+    tables = {
+        name: pd.concat([some[name] for some in by_part], ignore_index=True) for name in by_part[0]
+    }
+    tables |= rule_tables(tables, least_years, general.level)
+    first_days = tables.pop("first_days")
+    del tables["counts"]
+    terms_of = {key: terms or usual_terms(disease=library.diseases.get(key)) for key in names}
+    normal = tables["normals"]
+    pairs = list(normal[["soil", "disease"]].drop_duplicates().itertuples(index=False, name=None))
+    wanted = {site for pair in pairs for site in sites_drawn(_of(normal, *pair))}
+    wanted |= set() if seen is None else set(seen["place"])
+    few_sites = pd.concat([part[part["site"].isin(wanted)] for part in parts], ignore_index=True)
+    each: list[tuple[RuleCases, Skill]] = []
+    if seen is not None:
+        tied = list(tie(few_sites, seen))
+        if verdicts is not None:
+            tied += tie(verdicts_as_rules(verdicts[verdicts["site"].isin(wanted)]), seen)
+        for one in {(one.soil, one.disease): one for one in tied}.values():
+            tied += baselines(one, terms_of[one.disease])
+        each = [(one, assess(one.cases, terms_of[one.disease])) for one in tied]
+        tables |= skill_tables(each, terms_of)
+        for key in dict.fromkeys(one.disease for one, _ in each):
+            if tell is not None:
+                tell(lead_words(names[key], terms_of[key]))
+    judged = merge_alike(each)
+    tables["summary"] = summary_table(
+        tables, first_days, each, least_years=least_years, least_sites=general.least_sites,
+        level=general.level,
+    )  # fmt: skip
+    for name, table in tables.items():
+        paths.append(folder / f"{name}.csv")
+        write_csv(paths[-1], with_words(in_units(table, units), names))
+    figures: dict[tuple[str, str, str], str] = {}
+    captions = ["# Figures", ""]
+    for n, (soil, disease) in enumerate(pairs, 1):
+        called, own_terms = names[disease], terms_of[disease]
+        here = {name: _of(tables[name], soil, disease) for name in _DRAWN}
+        rules = [(one, s) for one, s in judged if (one.soil, one.disease) == (soil, disease)]
+        mine = _of(tables["summary"], soil, disease)
+        for time in mine["time"].unique():
+            figures[soil, disease, str(time)] = f"{disease}_{soil}_summary_{slug(str(time))}"
+        for figure in chain(
+            (
+                draw_summary(rows, called, soil, str(time))
+                for time, rows in mine.groupby("time", sort=False)
+            ),
+            date_figures(
+                _of(few_sites, soil, disease),
+                here["normals"],
+                here["trends"],
+                called,
+                own_terms.level,
+            ),
+            warmth_figures(here["warmest_year"], here["warmest_year_by_rule"], called, least_years),
+            skill_figures(rules, called, own_terms),
+        ):
+            figure = replace(figure, name=f"{disease}_{soil}_{figure.name}")
+            into.announce([f"figures/{figure.name}.{form}" for form in FIGURE_FORMATS], inputs)
+            paths += save_figure(figure, folder / "figures")
+            alt = f"Alt text: {figure.alt}"
+            captions += [f"## {figure.name}", "", " ".join(figure.caption.split()), "", alt, ""]
+        if progress is not None:
+            progress(n, len(pairs))
+    nothing = pd.DataFrame()
+    findings = list(map(plain_line, extent_words(counts, general.level)))
+    findings += map(plain_line, [] if seen is None else unseen_words(seen, judged))
+    findings += findings_words(
+        tables["summary"], tables.get("held_out", nothing), tables.get("comparisons", nothing),
+        names, terms_of, figures,
+    )  # fmt: skip
+    paths.append(folder / "findings.md")
+    write_text(paths[-1], "\n".join(findings) + "\n")
+    paths.append(folder / "figures" / "captions.md")
+    write_text(paths[-1], "\n".join(map(plain_line, captions)))
+    into.about["study"] = {
+        "observations": file_hash(observations),
+        "units": units,
+        "least_years": least_years,
+        "judged_by": judged_by(terms_of),
+        **made(),
+    }
+    into.settle()
+    return paths
+
+
+def check_folder(folder: Path, inputs: Mapping[Path, str], *, observed: bool) -> None:
+    """Refuse a folder in which a backtest and its study would write over what is not theirs.
+
+    Raises
+    ------
+    InputError
+        As `patchrisk.study.folder.Folder.check`.
+    """
+    names = (SEASONS_LAYOUT.name, VERDICTS_LAYOUT.name)
+    tables = [f"{name}.{form}" for name in names for form in ("parquet", "csv")]
+    Folder(folder).check([*tables, *study_files(observed=observed)], inputs)
+
+
+def study_files(*, observed: bool) -> list[str]:
+    """Return the files of a study but for its figures, with those on skill or without."""
+    tables = [*_DATING, *(_SKILL if observed else ())]
+    return [*(f"{name}.csv" for name in tables), "findings.md", "figures/captions.md"]
+
+
+def _of(table: pd.DataFrame, soil: str, disease: str) -> pd.DataFrame:
+    some: pd.DataFrame = table[(table["soil"] == soil) & (table["disease"] == disease)]
+    return some

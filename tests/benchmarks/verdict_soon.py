@@ -1,0 +1,142 @@
+"""Starts that are two days old: how likely to last they were said to be, and what became of them.
+
+    python tests/benchmarks/verdict_soon.py --data stations.parquet [--every 3 --from 1] > out.jsonl
+    python tests/benchmarks/verdict_soon.py --read out.jsonl
+
+One line a start: the odds of that morning, judged with the true weather of seven days as the
+forecast; the days between that start and the one that stood in the end; and the infection covered
+by mornings of every day where a start is called at five and at two days old, and by the published
+dates, as shares of hindsight (see `verdict_cover`). One season in four of each kind is judged.
+"""
+
+import argparse
+import json
+from collections import defaultdict
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+from station_mornings import FORECAST_DAYS, Morning, area_of, keys_for, stations_of, turfs_at
+from verdict_cover import MARGIN_DAYS, Season
+from verdict_follow import LEAST_BEST
+
+from patchrisk.core.verdict.decision_table import Backing
+from patchrisk.core.verdict.season_course import begun_for, course_of, rule_days, seasons_between
+from patchrisk.site_day.judging import verdict_settings
+
+EARLIER_DAYS = 1500  # of record before a season, for the weather ahead
+EVERY_YEARS = 4
+SETTINGS = verdict_settings()
+
+
+def young_starts(station, number):
+    """Mornings on which a start of a season of some disease is two days old: what was covered."""
+    last = Morning(station, station.frame.index[-1].date())
+    dates = station.frame.index.to_numpy().astype("datetime64[D]")
+    soil = {
+        depth: station.frame[f"st{depth}"]
+        .astype(float)
+        .interpolate(limit=5, limit_area="inside")
+        .to_numpy()[:, None]
+        for depth in (5, 10)
+    }
+
+    def at(depth_cm):
+        return (soil[10 if depth_cm > 7.5 else 5],) * 2
+
+    found = defaultdict(dict)
+    for label, (grass, use, _) in list(turfs_at(station).items())[:3]:
+        for key, case in last.cases(area_of(label, grass, use, keys_for((grass,), use))).items():
+            if case.backing <= Backing.NONE:
+                continue
+            for season in seasons_between(case.spans, dates[0], dates[-1], southern=False):
+                which = season.rows(dates)
+                if which[1] < EARLIER_DAYS or which[2] + MARGIN_DAYS > len(dates):
+                    continue
+                if (dates[which[1]].astype(object).year + number) % EVERY_YEARS:
+                    continue
+                by_days = rule_days(season.span, at, dates, which, SETTINGS.lasting, southern=False)
+                course = course_of(season.span, by_days, soil[5], which, SETTINGS.lasting)
+                start = int(course.start[0])
+                if start >= len(dates):
+                    continue
+                begun = {
+                    days: begun_for(days, by_days, course, SETTINGS.lasting, (len(dates), 1))[:, 0]
+                    for days in (2, 2 + FORECAST_DAYS, SETTINGS.called + FORECAST_DAYS)
+                }
+                covered = []
+                for called in (SETTINGS.called, 2):
+                    settings = replace(SETTINGS, called=called)
+                    on = begun[called + FORECAST_DAYS]
+                    one = Season(case, season, course, on, soil[5][:, 0], dates, settings)
+                    if not one.whole or one.rate.sum() <= 0 or one.best() < LEAST_BEST:
+                        break
+                    covered.append(one.share(one.followed(1)) / one.best())
+                if len(covered) == 2:
+                    covered.append(one.share(one.published()) / one.best())
+                young = begun[2][which[1] : start + 4]
+                for row in np.flatnonzero(young[1:] & ~young[:-1]) + 1 + which[1]:
+                    what = key, season.span.id, start
+                    found[int(row)].setdefault(what, (label, grass, use, covered))
+    return dates, soil[5][:, 0], found
+
+
+def judged(station, number):
+    """Odds of lasting, days from the start that stood, and what was covered, of each of them."""
+    dates, soil, found = young_starts(station, number)
+    for row, those in sorted(found.items()):
+        if np.isnan(soil[row - 30 : row + 20]).any():
+            continue
+        morning = Morning(station, dates[row].astype(object))
+        for (key, span, start), (label, grass, use, covered) in those.items():
+            case = morning.cases(area_of(label, grass, use, keys_for((grass,), use)))[key]
+            made = morning.judge(case)
+            if made.span.id != span or made.start is None or made.odds_lasting is None:
+                continue
+            off = int((np.datetime64(made.start) - dates[start]).astype(int))
+            yield {
+                "station": station.name, "day": str(dates[row]), "disease": key, "season": span,
+                "odds": round(float(made.odds_lasting), 3), "off": off, "covered": covered,
+            }  # fmt: skip
+
+
+def told(path):
+    """By odds: how many starts stood within a week; and the cover with and without early calls."""
+    table = pd.read_json(path, lines=True)
+    table["near"] = table["off"].abs() <= 7
+    band = pd.cut(table["odds"], [-0.01, 0.3, 0.6, 0.8, SETTINGS.soon_odds - 1e-9, 1.0])
+    by_odds = table.groupby(band, observed=False).agg(
+        starts=("near", "size"), near=("near", "mean"), stations=("station", "nunique")
+    )
+    stood = table[(table["off"] == 0) & (table["covered"].str.len() == 3)]
+    share = np.array(stood["covered"].tolist())
+    ours = np.where(stood["odds"] >= SETTINGS.soon_odds, share[:, 1], share[:, 0])
+    cover = {"called at five days": share[:, 0], "the verdict": ours, "published": share[:, 2]}
+    print(by_odds)
+    print(f"{len(stood)} seasons whose start stood: median and worst tenth covered, of hindsight")
+    for words, value in cover.items():
+        print(f"{words}: {np.quantile(value, 0.5):.2f}, {np.quantile(value, 0.1):.2f}")
+
+
+def main():
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--data", type=Path)
+    parser.add_argument("--every", type=int, default=3, help="every so many stations")
+    parser.add_argument("--from", type=int, default=0, dest="first", help="which comes first")
+    parser.add_argument("--read", type=Path, help="sum up what was written before")
+    options = parser.parse_args()
+    if options.read:
+        told(options.read)
+        return
+    names = sorted(
+        pd.read_parquet(options.data, columns=["station"])["station"].astype(str).unique()
+    )
+    chosen = names[options.first :: options.every]
+    for number, station in enumerate(stations_of(options.data, 1, chosen)):
+        for line in judged(station, number):
+            print(json.dumps(line), flush=True)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,131 @@
+"""Opening dates against xclim, an independent package of climate indices.
+
+xclim (Bourgault et al. 2023, J. Open Source Softw. 8:5415) gives the first day of the first run
+of so many days; a window opens on the day that completes it.
+"""
+
+import warnings
+
+import numpy as np
+import pandas as pd
+import pytest
+import xarray as xr
+from xclim import indices
+
+from patchrisk.core.rules.seasons import Season
+from patchrisk.core.rules.states import Settings
+from patchrisk.core.rules.windows import Rule, Statistic
+from patchrisk.core.skill.openings import Soil, seasons_of
+
+warnings.filterwarnings("ignore", module="xclim")
+
+YEARS, SITES = 12, 30
+
+
+@pytest.fixture(scope="module")
+def soil():
+    """Twelve complete years of 30 sites; weather that lasts for days."""
+    rng = np.random.default_rng(5)
+    day = np.arange(np.datetime64("2001-01-01"), np.datetime64("2013-01-01"))
+    weather = np.zeros((len(day), SITES))
+    for n in range(1, len(day)):
+        weather[n] = 0.85 * weather[n - 1] + rng.normal(0, 1.2, SITES)
+    turn = np.cos(2 * np.pi * (np.arange(len(day)) - 25) / 365.25)[:, None]
+    mean = np.round(rng.uniform(10, 20, SITES) - 11 * turn + weather, 1)
+    return Soil(day, {5.0: mean}, {})
+
+
+def opened(rule, soil):
+    """Day of the year on which each season's window first opened; NaN where none did."""
+    settings = Settings(nearing_c=2.0, max_change_c=3.8)
+    (found,) = seasons_of([("d", rule)], soil, southern=False, settings=settings, responses={})
+    assert found.year.tolist() == list(range(2001, 2001 + YEARS))
+    start = found.opened.astype("M8[Y]").astype("M8[D]")
+    day = (found.opened - start).astype(float) + 1
+    return np.where(np.isnat(found.opened), np.nan, day), found
+
+
+def as_xarray(soil):
+    array = xr.DataArray(
+        soil.mean_c[5.0], dims=("time", "site"), coords={"time": pd.DatetimeIndex(soil.dates)}
+    )
+    array.attrs["units"] = "degC"
+    return array
+
+
+def last_day_of(year, month, day):
+    return (pd.Timestamp(year, month, day) - pd.Timestamp(year, 1, 1)).days + 1
+
+
+@pytest.mark.parametrize("days", [1, 3, 5, 14])
+@pytest.mark.parametrize("low", [10.0, 18.3, 24.0])
+def test_first_run_above(soil, days, low):
+    rule = Rule(
+        "r",
+        "treat",
+        Statistic.DAILY_MEAN,
+        5.0,
+        "rising",
+        Season((3, 1), (8, 31)),
+        low,
+        None,
+        days=days,
+    )
+    ours, found = opened(rule, soil)
+    theirs = indices.first_day_temperature_above(
+        as_xarray(soil), f"{low} degC", op=">=", after_date="03-01", window=days, freq="YS"
+    ).to_numpy()
+    theirs = theirs + days - 1
+    ends = np.array([last_day_of(year, 8, 31) for year in found.year])[:, None]
+    np.testing.assert_array_equal(ours, np.where(theirs <= ends, theirs, np.nan))
+    assert np.isfinite(ours).mean() > 0.2
+
+
+@pytest.mark.parametrize("days", [1, 5])
+def test_first_run_below_strictly(soil, days):
+    rule = Rule(
+        "r",
+        "treat",
+        Statistic.DAILY_MEAN,
+        5.0,
+        "falling",
+        Season((8, 15), (12, 15)),
+        None,
+        13.0,
+        True,
+        days,
+    )
+    ours, found = opened(rule, soil)
+    theirs = indices.first_day_temperature_below(
+        as_xarray(soil), "13.0 degC", op="<", after_date="08-15", window=days, freq="YS"
+    ).to_numpy()
+    theirs = theirs + days - 1
+    ends = np.array([last_day_of(year, 12, 15) for year in found.year])[:, None]
+    np.testing.assert_array_equal(ours, np.where(theirs <= ends, theirs, np.nan))
+    assert np.isfinite(ours).mean() > 0.8
+
+
+def test_days_open_of_a_band_of_one_day_are_the_days_within_it(soil):
+    rule = Rule(
+        "r",
+        "infect",
+        Statistic.DAILY_MEAN,
+        5.0,
+        "band",
+        Season((1, 1), (12, 31)),
+        12.0,
+        24.0,
+        close_above_c=24.0,
+        close_below_c=12.0,
+    )
+    _, found = opened(rule, soil)
+    mean = as_xarray(soil)
+    inside = (mean >= 12.0) & (mean <= 24.0)
+    counted = inside.resample(time="YS").map(
+        lambda year: indices.run_length.windowed_run_count(year, window=1, dim="time")
+    )
+    np.testing.assert_array_equal(found.days_open, counted.transpose("time", "site").to_numpy())
+    events = inside.resample(time="YS").map(
+        lambda year: indices.run_length.windowed_run_events(year, window=1, dim="time")
+    )
+    np.testing.assert_array_equal(found.times_opened, events.transpose("time", "site").to_numpy())
