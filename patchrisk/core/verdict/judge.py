@@ -292,9 +292,12 @@ def _served(
     timely = start is not None and any(
         abs(int((day - start).astype(int))) < case.interval for day in case.applied
     )
-    return _Served(
-        until, counted, timely, counted < number and until is not None and bool(today <= until)
-    )
+    # Without a date for it the season may yet begin, as early as today.
+    still = until
+    if expected is None:
+        still = treatment_ends(season, today, number * case.interval, southern=southern)
+    room = counted < number and still is not None and bool(today <= still)
+    return _Served(until, counted, timely, room)
 
 
 def _by_estimate(
