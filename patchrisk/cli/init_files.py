@@ -21,7 +21,7 @@ _KEYS = "columns unit rain_unit date_order sheet depth encoding decimal delimite
 _ASKED = re.compile(rf"\b({_KEYS.replace(' ', '|')})\b(?= =)")
 _GUESSED = "no unit stated"  # in the reader's reason for a unit
 _PAIR = re.compile(r"\s*(.+?)\s*(?:=|:| at )\s*(\S.*?)\s*")
-_TABLES = (".csv", ".txt", ".dat", ".tsv", ".xlsx")
+_TABLES = (".csv", ".txt", ".dat", ".tsv", ".xlsx", ".xls")
 _AIR = ("air_min_c", "air_max_c", "rain_mm", "snow_depth_cm", "solar_mj_m2")
 _DEPTHS = "Columns of soil temperature, each with its depth (as 4 = 2in, 5 = 4in; empty: no file)"
 _WEATHER = "Columns, each with its number (as air_min_c = 2, air_max_c = 3; empty: no file)"

@@ -9,7 +9,7 @@ from typing import Any
 from patchrisk.base.errors import Fault, InputError
 
 SETTLED_S = 60.0  # a file that changed more lately may still be written: it waits for the next run
-_ENDINGS = (".csv", ".txt", ".tsv", ".dat", ".xlsx")
+_ENDINGS = (".csv", ".txt", ".tsv", ".dat", ".xlsx", ".xls")
 _MOST_FILES = 400
 
 

@@ -270,6 +270,23 @@ def workbook(sheets: dict[str, Sequence[Sequence[object]]]) -> bytes:
     return out.getvalue()
 
 
+def old_workbook(sheets: dict[str, Sequence[Sequence[object]]]) -> bytes:
+    """Return a workbook of the older kind (.xls), dates shown as dates."""
+    import xlwt
+
+    book = xlwt.Workbook()
+    dated = xlwt.easyxf(num_format_str="DD/MM/YYYY HH:MM")
+    for name, rows in sheets.items():
+        sheet = book.add_sheet(name)
+        for n, row in enumerate(rows):
+            for k, cell in enumerate(row):
+                style = (dated,) if isinstance(cell, datetime) else ()
+                sheet.write(n, k, cell, *style)
+    out = io.BytesIO()
+    book.save(out)
+    return out.getvalue()
+
+
 def soil_sheet() -> list[list[object]]:
     """Rows of a sheet: a title, a blank row, names, then times kept as dates by Excel."""
     rows: list[list[object]] = [["Green 9"], [], ["Date Time", "Soil temp 5 cm (°C)", "Air (°C)"]]

@@ -6,7 +6,7 @@ import sys
 import tomllib
 import zipfile
 from dataclasses import replace
-from datetime import datetime, timedelta
+from datetime import datetime, time, timedelta
 
 import numpy as np
 import pandas as pd
@@ -16,6 +16,7 @@ from patchrisk.base.errors import InputError
 from patchrisk.read.logger.layout import LogOptions
 from patchrisk.read.logger.load_log import load_log
 from patchrisk.read.logger.read_log import read_log
+from patchrisk.read.tables.workbook import read_sheets
 from tests.weather import layout_files as files
 
 
@@ -58,6 +59,11 @@ READ = {
     ),
     "workbook, sheet told": (
         lambda: files.workbook({"2023": files.soil_sheet(), "2024": files.soil_sheet()}),
+        LogOptions(sheet="2024"),
+    ),
+    "old workbook": (lambda: files.old_workbook({"Data": files.soil_sheet()}), None),
+    "old workbook, sheet told": (
+        lambda: files.old_workbook({"2023": files.soil_sheet(), "2024": files.soil_sheet()}),
         LogOptions(sheet="2024"),
     ),
     "no header, by position": (files.microclimate, LogOptions(columns={"column 4": 6.0})),
@@ -127,12 +133,34 @@ def test_a_sheet_of_a_text_file(write, refusal):
     assert said.startswith("sheet: this is no Excel workbook")
 
 
-def test_a_workbook_without_the_extra(write, refusal, monkeypatch):
-    path = write(files.workbook({"Data": files.soil_sheet()}))
-    monkeypatch.setitem(sys.modules, "openpyxl", None)
+@pytest.mark.parametrize(
+    ("made", "package", "wanted"),
+    [(files.workbook, "openpyxl", "openpyxl>=3.1"), (files.old_workbook, "xlrd", "xlrd>=2.0.1")],
+)
+def test_a_workbook_without_the_extra(write, refusal, monkeypatch, made, package, wanted):
+    path = write(made({"Data": files.soil_sheet()}))
+    monkeypatch.setitem(sys.modules, package, None)
     (said,) = refusal(path)
-    assert "openpyxl" in said
-    assert "pip install 'openpyxl>=3.1'" in said
+    assert f"{package}, which reads it, is not installed" in said
+    assert f"pip install '{wanted}'" in said
+
+
+def test_cells_of_an_old_workbook(write):
+    """Days alone, times alone, whole numbers, truth values, and errors (0x2A: #N/A)."""
+    day, clock = datetime(2023, 5, 2), time(6, 30)
+    book = files.old_workbook({"Data": [["when", "n"], [day, 3.0], [day, True], ["", 0.1]]})
+    assert read_sheets(book, "x.xls", None) == {
+        "Data": "when\tn\n2023-05-02\t3\n2023-05-02\tTrue\n\t0.1\n"
+    }
+    import xlwt
+
+    sheets = xlwt.Workbook()
+    sheet = sheets.add_sheet("S")
+    sheet.write(0, 0, clock, xlwt.easyxf(num_format_str="HH:MM"))
+    sheet.row(0).set_cell_error(1, 0x2A)
+    out = io.BytesIO()
+    sheets.save(out)
+    assert read_sheets(out.getvalue(), "x.xls", "s") == {"S": "06:30:00\t#N/A\n"}
 
 
 def test_a_sheet_that_misstates_its_size(write):
@@ -160,10 +188,19 @@ def test_a_damaged_workbook(write, refusal):
     assert "this workbook can't be read" in said
 
 
-def test_a_workbook_of_days(write):
+def test_a_damaged_old_workbook_says_one_line(write, refusal, capsys):
+    whole = files.old_workbook({"Data": files.soil_sheet()})
+    for damaged in (whole[:600], whole[:-900], whole[:8] + b"x" * 4000):
+        (said,) = refusal(write(damaged))
+        assert "this workbook can't be read" in said
+        assert capsys.readouterr().out == ""  # the package that reads it prints as it goes
+
+
+@pytest.mark.parametrize("made", [files.workbook, files.old_workbook])
+def test_a_workbook_of_days(write, made):
     rows = [["Date", "Soil temp 5 cm (°C)"]]
     rows += [[datetime.fromisoformat(day), mean] for day, mean in files.MEANS.items()]
-    logged = load_log(write(files.workbook({"Data": rows})))
+    logged = load_log(write(made({"Data": rows})))
     assert_days(daily(logged), files.MEANS)
     assert logged.layout.step == timedelta(days=1)
 

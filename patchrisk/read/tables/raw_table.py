@@ -43,7 +43,7 @@ def read_raw_table(path: Path, options: LogOptions) -> RawTable:
     if is_workbook(raw):
         return _from_workbook(raw, source, options)
     if options.sheet is not None:
-        found = "this is no Excel workbook (.xlsx)"
+        found = "this is no Excel workbook"
         raise InputError(Fault(source, "sheet", found, "take sheet out, or name the workbook"))
     text = decode_text(raw, source, options.encoding)
     return _from_text(text.text, text.encoding, source, options)

@@ -4,24 +4,31 @@ import csv
 import io
 import warnings
 import zipfile
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import redirect_stdout
 from datetime import date, datetime, time, timedelta
+from functools import partial
+from importlib import import_module
+from typing import Any
 
 from patchrisk.base.errors import Fault, InputError
 from patchrisk.base.user_files import MOST_EXPORT_BYTES
 
 _MARK = b"PK\x03\x04"
+_OLD_MARK = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"  # of .xls, and of a workbook with a password
 _MOST_UNPACKED = (
     6 * MOST_EXPORT_BYTES
 )  # text packs about this well; more is meant to fill the memory
 _MOST_CELLS = 5_000_000  # ten years of hours in fifty columns
 _HALF = timedelta(milliseconds=500)
 
+_Rows = Iterator[Sequence[object]]
+
 
 def is_workbook(raw: bytes) -> bool:
-    """Whether bytes are an Excel workbook of the kind that ends in .xlsx."""
+    """Whether bytes are an Excel workbook, of the kind that ends in .xlsx or in .xls."""
     if not raw.startswith(_MARK):
-        return False
+        return raw.startswith(_OLD_MARK)
     try:
         with zipfile.ZipFile(io.BytesIO(raw)) as archive:
             return "xl/workbook.xml" in archive.namelist()
@@ -41,39 +48,80 @@ def read_sheets(raw: bytes, source: str, sheet_name: str | None) -> dict[str, st
     Raises
     ------
     InputError
-        When openpyxl is missing, the workbook is damaged or too large, or has no such sheet.
+        When the package that reads it is missing, the workbook is damaged or too large, or has no
+        such sheet.
     """
+    package, wanted, read = (
+        ("openpyxl", "openpyxl>=3.1", _rows_of_xlsx)
+        if raw.startswith(_MARK)
+        else ("xlrd", "xlrd>=2.0.1", _rows_of_xls)
+    )
     try:
-        import openpyxl  # an extra, and slow to import
+        import_module(package)  # an extra, and slow to import
     except ImportError:
-        found = "this is an Excel workbook, and openpyxl, which reads it, is not installed"
-        cure = "run: .venv/bin/pip install 'openpyxl>=3.1', or export the sheet as CSV"
+        found = f"this is an Excel workbook, and {package}, which reads it, is not installed"
+        cure = f"run: .venv/bin/pip install '{wanted}', or export the sheet as CSV"
         raise InputError(Fault(source, "", found, cure)) from None
-    with zipfile.ZipFile(io.BytesIO(raw)) as archive:
-        size = sum(item.file_size for item in archive.infolist())
-    if size > _MOST_UNPACKED:
-        found = f"{size / 1e6:.0f} MB when unpacked, more than {_MOST_UNPACKED / 1e6:.0f} MB"
-        raise InputError(Fault(source, "", found, "export the sheet with the readings as CSV"))
+    if raw.startswith(_MARK):
+        with zipfile.ZipFile(io.BytesIO(raw)) as archive:
+            size = sum(item.file_size for item in archive.infolist())
+        if size > _MOST_UNPACKED:
+            found = f"{size / 1e6:.0f} MB when unpacked, more than {_MOST_UNPACKED / 1e6:.0f} MB"
+            raise InputError(Fault(source, "", found, "export the sheet with the readings as CSV"))
     try:
-        with warnings.catch_warnings():
+        with warnings.catch_warnings(), redirect_stdout(io.StringIO()):
             warnings.simplefilter("ignore", UserWarning)  # of styles, which nothing here looks at
-            book = openpyxl.load_workbook(io.BytesIO(raw), read_only=True, data_only=True)
-        names = [sheet.title for sheet in book.worksheets]
-        sheets = {}
-        for name in _wanted(names, source, sheet_name):
-            book[name].reset_dimensions()  # many programs write A1 there, whatever the sheet holds
-            sheets[name] = _to_text(book[name].iter_rows(values_only=True), source, name)
+            rows = read(raw)
+            sheets = {
+                name: _to_text(rows[name](), source, name)
+                for name in _wanted(list(rows), source, sheet_name)
+            }
     except InputError:
         raise
-    except Exception as error:  # openpyxl lets any kind of error out of a damaged file
+    except Exception as error:  # both packages let any kind of error out of a damaged file
         found = f"this workbook can't be read ({type(error).__name__})"
-        cure = "open it and save it again, or export the sheet as CSV"
+        cure = "open it and save it again without a password, or export the sheet as CSV"
         raise InputError(Fault(source, "", found, cure)) from None
     filled = {name: text for name, text in sheets.items() if text}
     if not filled:
         found = "no sheet holds a cell" if sheet_name is None else f"sheet {sheet_name!r} is empty"
         raise InputError(Fault(source, "", found, "name the workbook with the readings"))
     return filled
+
+
+def _rows_of_xlsx(raw: bytes) -> dict[str, Callable[[], _Rows]]:
+    import openpyxl
+
+    book = openpyxl.load_workbook(io.BytesIO(raw), read_only=True, data_only=True)
+
+    def rows(name: str) -> _Rows:
+        book[name].reset_dimensions()  # many programs write A1 there, whatever the sheet holds
+        return iter(book[name].iter_rows(values_only=True))
+
+    return {sheet.title: partial(rows, sheet.title) for sheet in book.worksheets}
+
+
+def _rows_of_xls(raw: bytes) -> dict[str, Callable[[], _Rows]]:
+    import xlrd
+
+    book = xlrd.open_workbook(file_contents=raw, on_demand=True, ragged_rows=True)
+
+    def value(cell: Any) -> object:
+        if cell.ctype in (xlrd.XL_CELL_EMPTY, xlrd.XL_CELL_BLANK):
+            return None
+        if cell.ctype == xlrd.XL_CELL_ERROR:
+            return xlrd.error_text_from_code[cell.value]
+        if cell.ctype == xlrd.XL_CELL_BOOLEAN:
+            return bool(cell.value)
+        if cell.ctype != xlrd.XL_CELL_DATE:
+            return cell.value
+        moment = xlrd.xldate_as_datetime(cell.value, book.datemode)
+        return (moment + _HALF).time() if 0 <= cell.value < 1 else moment
+
+    def rows(name: str) -> _Rows:
+        return ([value(cell) for cell in row] for row in book.sheet_by_name(name).get_rows())
+
+    return {name: partial(rows, name) for name in book.sheet_names()}
 
 
 def _wanted(names: Sequence[str], source: str, sheet_name: str | None) -> list[str]:
