@@ -308,3 +308,40 @@ def test_a_clock_beside_year_month_and_day(write, clock):
     ]
     log = read_log(write(["Year,Month,Day,Time,Soil temp 5 cm (C)", *rows]))
     assert list(log.readings.index) == files.MOMENTS
+
+
+@pytest.mark.parametrize(
+    ("header", "hour"),
+    [
+        # Seen in reports of the NRCS for a single day: "Instantaneous - Start of Day".
+        ("Soil Temperature Observed -2in (degF) Start of Day Values", 0.0),
+        ("SNOTEL 2021 (KS) Soil Temperature Observed -2in (degF) Start of Day Values", 0.0),
+        ("STO.I-1:-2 (degF)", 0.0),
+        ("Soil temp 2in 9am (F)", 9.0),
+        ("Soil temperature at 3:30 p.m., 2 in (°F)", 15.5),
+        ("Soil temp 2 in (F) at 07:00", 7.0),
+        ("Bodentemperatur 7 Uhr, 5.08 cm (°F)", 7.0),
+        ("12 am soil temp 2 in (F)", 0.0),
+        ("Soil temp 2 in (F), daily mean from 9am", None),
+        ("Soil Temperature Average -2in (degF)", None),
+        ("Soil temp 2 in (F)", None),
+        ("Soil temp 2 in 24:00 (F)", None),
+    ],
+)
+def test_a_heading_that_says_the_hour_of_a_days_reading(write, header, hour):
+    """Files of days whose value is of one moment: it is never taken for the day's mean."""
+    rows = [f"{day},{mean * 1.8 + 32:.4f}" for day, mean in files.MEANS.items()]
+    logged = load_log(write([f'Date,"{header}"', *rows]))
+    (probe,) = logged.probes
+    assert probe.depth_cm == pytest.approx(5.08)
+    assert_days(daily(logged), files.MEANS)
+    said = [flag.reason for flag in logged.flags if flag.kind == "once a day"]
+    if hour is None:
+        assert probe.hour is None
+        assert not said
+    else:
+        assert probe.hour is not None
+        assert probe.hour.unique().tolist() == [hour]
+        (reason,) = said
+        clock = f"{int(hour):02d}:{round(hour % 1 * 60):02d}"
+        assert reason == f"one reading a day, at {clock}: it is not the day's mean"

@@ -99,13 +99,18 @@ class Convention(NamedTuple):
     """A network's own way to name its columns of soil temperature.
 
     ``pattern`` gives, in its groups ``depth`` and ``stat``, the depth and the statistic; ``unit``
-    is the unit of the depth, ``source`` says where the convention was seen.
+    is the unit of the depth, ``source`` says where the convention was seen. ``hour`` is that of a
+    value which in files of days is of one moment.
     """
 
     pattern: re.Pattern[str]
     unit: Literal["cm", "in"]
     source: str
+    hour: float | None = None
 
+
+# Observed elements of the NRCS, in reports of days: "Instantaneous - Start of Day".
+_START_OF_DAY = 0.0
 
 CONVENTIONS = (
     Convention(
@@ -119,11 +124,22 @@ CONVENTIONS = (
         "in",
         "NRCS Air and Water Database, element STO (soil temperature observed): instrument, then "
         "height of the sensor in inches, below ground negative: STO.I-1:-2 is 2 in down",
+        _START_OF_DAY,
     ),
     Convention(
         re.compile(r"sto\s+-(?P<depth>\d+(?:\.\d+)?)\s*in\b.*", re.IGNORECASE),
         "in",
         "NRCS Air and Water Database, newer reports: STO -2.0 in",
+        _START_OF_DAY,
+    ),
+    Convention(
+        re.compile(
+            r"(?:.* )?soil temperature observed -(?P<depth>\d+(?:\.\d+)?)in\b.*", re.IGNORECASE
+        ),
+        "in",
+        "NRCS Report Generator: element STO by its name, 'Soil Temperature Observed -2in (degF) "
+        "Start of Day Values'",
+        _START_OF_DAY,
     ),
     Convention(
         re.compile(

@@ -14,7 +14,7 @@ from typing import cast
 import numpy as np
 
 from patchrisk.base.units import QUANTITIES, FloatArray, from_canonical, to_canonical
-from patchrisk.read.logger.column_words import ASIDE, CONVENTIONS, PARTS, SAYS, SOFT
+from patchrisk.read.logger.column_words import ASIDE, CONVENTIONS, PARTS, SAYS, SOFT, Convention
 from patchrisk.read.logger.layout import ColumnStatistic, TemperatureUnit
 
 _SAYS = {word: key for key, words in SAYS.items() for word in words.split()}
@@ -57,6 +57,10 @@ _LOOSE = re.compile(r"(?<![\d.,:#/-])(\d{1,3})(?![\d.,a-zA-Z])")  # a number wit
 _DEEPEST = 200  # a number above it is no depth of a probe
 _DEPTH_AFTER = re.compile(r"(?<![a-z])(cm|mm|inch)[\s_.-]*(\d+(?:[.,]\d+)?)(?![\d.,])")
 _DEPTH_UNITS = {"inch": "in", "inches": "in", "zoll": "in", '"': "in", "″": "in", "”": "in"}
+_CLOCK = re.compile(
+    r"(?<![\d.,:])(?P<hour>\d{1,2})(?:[:.](?P<minute>\d{2}))?"
+    r"(?:\s*(?P<half>[ap]\.?\s?m\b)|\s*(?:uhr|o'?clock)\b|(?<=:\d\d)(?![\d:]))"
+)
 _MINUS = re.compile(r"(?<![a-z0-9])[-−]\s?$")
 _KELVIN = 273.15
 
@@ -103,21 +107,21 @@ def read_heading(name: str, under: str = "") -> Heading:
     """Read the heading of a column, and what the lines below it say of it."""
     words = f"{name} {under}".strip()
     unit = find_unit(words)
-    for convention in CONVENTIONS:
-        if match := convention.pattern.fullmatch(name.strip()):
-            said = match.groupdict().get("stat")
-            stat = said.casefold() if said else ""
-            tokens = tuple(_tokens(name))
-            return Heading(
-                says=frozenset({"temperature", "soil", "below"}),
-                aside=_qualified(tokens),
-                unit=unit,
-                depth_cm=to_canonical("depth", float(match["depth"]), convention.unit),
-                number="",
-                statistic=cast("ColumnStatistic", stat) if stat in ("min", "max") else "mean",
-                base=tuple(t for t in tokens if _SAYS.get(t) not in ("min", "max", "mean")),
-                convention=convention.source,
-            )
+    if named := _match_convention(name):
+        convention, match = named
+        said = match.groupdict().get("stat")
+        stat = said.casefold() if said else ""
+        tokens = tuple(_tokens(name))
+        return Heading(
+            says=frozenset({"temperature", "soil", "below"}),
+            aside=_qualified(tokens),
+            unit=unit,
+            depth_cm=to_canonical("depth", float(match["depth"]), convention.unit),
+            number="",
+            statistic=cast("ColumnStatistic", stat) if stat in ("min", "max") else "mean",
+            base=tuple(t for t in tokens if _SAYS.get(t) not in ("min", "max", "mean")),
+            convention=convention.source,
+        )
     tokens = tuple(_tokens(words))
     says = {_SAYS[t] for t in tokens if t in _SAYS} & {"temperature", "soil", "below"}
     if unit is not None:
@@ -148,10 +152,32 @@ def read_heading(name: str, under: str = "") -> Heading:
     )
 
 
+def find_hour(name: str) -> float | None:
+    """Find the hour at which the one reading of a day was taken [0, 24); None where none is said.
+
+    ``at 9 am``, ``07:00``, ``7 Uhr``; or by a network's convention.
+    """
+    if named := _match_convention(name):
+        return named[0].hour
+    for match in _CLOCK.finditer(name.casefold()):
+        hour, minute = int(match["hour"]), int(match["minute"] or 0)
+        if match["half"]:
+            hour = hour % 12 + 12 * (match["half"][0] == "p") if 1 <= hour <= 12 else 99
+        if hour < 24 and minute < 60:
+            return hour + minute / 60
+    return None
+
+
 def says_mean(name: str) -> bool:
     """Whether a heading says itself, or by a network's convention, that its values are means."""
-    said = any(_SAYS.get(token) == "mean" for token in _tokens(name))
-    return said or bool(read_heading(name).convention)
+    if named := _match_convention(name):
+        return named[0].hour is None
+    return any(_SAYS.get(token) == "mean" for token in _tokens(name))
+
+
+def _match_convention(name: str) -> tuple[Convention, re.Match[str]] | None:
+    matched = ((one, one.pattern.fullmatch(name.strip())) for one in CONVENTIONS)
+    return next(((one, match) for one, match in matched if match), None)
 
 
 def _statistic(tokens: tuple[str, ...]) -> ColumnStatistic:

@@ -13,7 +13,6 @@ import pandas as pd
 from patchrisk.base.errors import Fault, InputError
 from patchrisk.read.logger.columns import REACH_CM
 from patchrisk.read.logger.daily import daily_soil
-from patchrisk.read.logger.heading import says_mean
 from patchrisk.read.logger.layout import (
     Flag,
     LoggedProbe,
@@ -22,7 +21,7 @@ from patchrisk.read.logger.layout import (
     RawLog,
     RowCounts,
 )
-from patchrisk.read.logger.quality import check_readings
+from patchrisk.read.logger.quality import check_readings, hour_of_day
 from patchrisk.read.logger.read_log import read_log
 
 # What to do when one kind of flag has taken every reading.
@@ -70,24 +69,12 @@ def load_log(
                 depth_cm=log.column(name).depth_cm,
                 daily=_with_extremes(days[name], log, name),
                 counts=RowCounts(log.rows, kept, flagged, log.missing[name]),
-                hour=_hour_of_day(log, name),
+                hour=hour_of_day(log, name),
             )
         )
     if not any(probe.counts.kept for probe in probes):
         raise InputError(_nothing_left(log, flags))
     return LoggedSoil(log.layout, tuple(probes), flags)
-
-
-def _hour_of_day(log: RawLog, probe: str) -> "pd.Series[float] | None":
-    """Return the hour of the one reading of each day; None where each stands for its whole day.
-
-    Midnight is how a day's own value is stamped, and a heading may say that it is a mean.
-    """
-    at = pd.DatetimeIndex(log.readings.index).dropna()
-    hour = (at - at.normalize()) / pd.Timedelta(hours=1)
-    if not log.daily or not hour.any() or says_mean(log.column(probe).header):
-        return None
-    return pd.Series(hour, index=at.normalize()).groupby(level=0).last()
 
 
 def _within_reach(log: RawLog) -> RawLog:

@@ -23,7 +23,7 @@ from patchrisk.base.units import (
     to_canonical,
 )
 from patchrisk.read.logger.daily import daily_soil
-from patchrisk.read.logger.heading import from_degc
+from patchrisk.read.logger.heading import find_hour, from_degc, says_mean
 from patchrisk.read.logger.layout import Flag, RawLog
 from patchrisk.read.logger.time_order import (
     DAY_S,
@@ -387,16 +387,37 @@ def _note_gaps(
 
 
 def _note_once_a_day(readings: CheckedReadings, log: RawLog) -> None:
-    if not log.daily or not len(readings.seconds):
-        return
-    hours = readings.seconds % DAY_S
-    if hours.any():
-        first, middle, last = (moment_of(h) for h in np.quantile(hours, [0.05, 0.5, 0.95]))
+    for probe in map(str, log.readings.columns):
+        hours = hour_of_day(log, probe)
+        if hours is None:
+            continue
+        first, middle, last = (
+            moment_of(round(h * 3600)) for h in hours.quantile([0.05, 0.5, 0.95])
+        )
         about = f"{middle:%H:%M}"
         if f"{first:%H:%M}" != f"{last:%H:%M}":
             about += f" ({first:%H:%M} to {last:%H:%M})"
         reason = f"one reading a day, at {about}: it is not the day's mean"
-        readings.note("once a day", "", readings.seconds, len(readings.seconds), reason)
+        readings.note("once a day", probe, readings.seconds, len(readings.seconds), reason)
+
+
+def hour_of_day(log: RawLog, probe: str) -> "pd.Series[float] | None":
+    """Return the hour of the one reading of each day; None where each stands for its whole day.
+
+    Midnight is how a day's own value is stamped, and a heading may say that it is a mean; or at
+    which hour of the day it was read.
+    """
+    header = log.column(probe).header
+    if not log.daily or says_mean(header):
+        return None
+    at = pd.DatetimeIndex(log.readings.index).dropna()
+    hour = (at - at.normalize()) / pd.Timedelta(hours=1)
+    if not hour.any():
+        said = find_hour(header)
+        if said is None:
+            return None
+        hour = pd.Index(np.full(len(at), said))
+    return pd.Series(hour, index=at.normalize()).groupby(level=0).last()
 
 
 def _join_probes(flags: Sequence[Flag], probes: Sequence[str]) -> Iterator[Flag]:
