@@ -23,6 +23,7 @@ from patchrisk.read.logger.quality import check_readings
 from patchrisk.read.logger.read_log import read_log
 from patchrisk.read.soil import load_soil_model
 from patchrisk.site_day.by_hand import day_wave
+from tests.soil import analytic
 
 pytestmark = pytest.mark.outside
 
@@ -174,10 +175,8 @@ def test_damping_and_lag_between_depths_have_one_diffusivity(clean, shallow, dee
     depths = list(DEPTHS_CM.values())
     ratio = _waves(clean)[:, deep] / _waves(clean)[:, shallow]
     kept, lag = np.median(np.abs(ratio)), np.median(-np.angle(ratio)) / (2 * np.pi)
-    from_amplitude = conduction.diffusivity_from_amplitudes(
-        depths[shallow], 1.0, depths[deep], kept
-    )
-    from_lag = conduction.diffusivity_from_lag(depths[shallow], depths[deep], lag)
+    from_amplitude = analytic.diffusivity_from_amplitudes(depths[shallow], 1.0, depths[deep], kept)
+    from_lag = analytic.diffusivity_from_lag(depths[shallow], depths[deep], lag)
     one = np.sqrt(from_amplitude * from_lag)
     damping = conduction.damping_depth_cm(one)
     apart = depths[deep] - depths[shallow]

@@ -9,19 +9,14 @@ import numpy as np
 import pytest
 from scipy.integrate import quad
 
-from patchrisk.core.soil.conduction import (
-    CONSTITUENT_CAPACITY,
-    amplitude_ratio,
+from patchrisk.core.soil.conduction import amplitude_ratio, damping_depth_cm, lag_days, wave_c
+from tests.soil.analytic import (
     annual_harmonics_c,
     annual_wave_c,
-    damping_depth_cm,
     diffusivity_from_amplitudes,
     diffusivity_from_damping,
     diffusivity_from_lag,
-    heat_capacity_mj_m3_k,
-    lag_days,
     surface_step_c,
-    wave_c,
 )
 
 SQUARE_METRES_A_DAY = 1 / 86_400  # in m2/s
@@ -241,45 +236,6 @@ def test_step_before_and_at_the_surface():
     assert surface_step_c(5, [-1, 0], **how).tolist() == [4, 4]
     assert surface_step_c(0, 0.5, **how) == 14
     assert surface_step_c([0, 5, 10], 1e9, **how) == pytest.approx([14, 14, 14], abs=1e-3)
-
-
-# Moene & van Dam (2014), table 2.2: volumetric heat capacity [MJ/m3/K] (P) against the sum over
-# constituents; sand and clay of pore volume 0.40, peat 0.90. Two decimals are printed; in three
-# rows the table's own constituents miss the last of them by one (2.950 for the printed 2.96).
-@pytest.mark.parametrize(
-    ("solid", "share", "water", "printed", "within"),
-    [
-        ("quartz", 0.60, 0.0, 1.28, 0.5e-2),
-        ("quartz", 0.60, 0.20, 2.12, 1e-2),
-        ("quartz", 0.60, 0.40, 2.96, 1e-2),
-        ("clay mineral", 0.60, 0.0, 1.43, 0.5e-2),
-        ("clay mineral", 0.60, 0.20, 2.27, 0.5e-2),
-        ("clay mineral", 0.60, 0.40, 3.10, 1e-2),
-        ("organic matter", 0.10, 0.0, 0.25, 0.5e-2),
-        ("organic matter", 0.10, 0.45, 2.13, 0.5e-2),
-        ("organic matter", 0.10, 0.90, 4.01, 0.5e-2),
-    ],
-)
-def test_heat_capacity_of_a_mixture(solid, share, water, printed, within):
-    found = heat_capacity_mj_m3_k({solid: share, "water": water, "air": 1 - share - water})
-    assert found == pytest.approx(printed, abs=within + 1e-9)
-
-
-def test_heat_capacity_of_constituents():
-    # The same table (P).
-    assert CONSTITUENT_CAPACITY == {
-        "quartz": 2.13,
-        "clay mineral": 2.39,
-        "organic matter": 2.47,
-        "water": 4.18,
-        "air": 0.0012,
-    }
-    with pytest.raises(ValueError, match="unknown 'gravel': write quartz, clay mineral"):
-        heat_capacity_mj_m3_k({"gravel": 0.5})
-    with pytest.raises(ValueError, match=r"add up to 1\.2"):
-        heat_capacity_mj_m3_k({"quartz": 0.6, "water": 0.6})
-    with pytest.raises(ValueError, match="negative"):
-        heat_capacity_mj_m3_k({"quartz": -0.1})
 
 
 def test_order_of_depths():

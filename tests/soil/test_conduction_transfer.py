@@ -14,7 +14,6 @@ from patchrisk.core.soil.conduction import (
     amplitude_ratio,
     damping_depth_cm,
     lag_days,
-    surface_step_c,
 )
 from patchrisk.core.soil.depth_transfer import (
     MAX_UP_CM,
@@ -23,6 +22,7 @@ from patchrisk.core.soil.depth_transfer import (
     move_extremes,
     move_mean,
 )
+from tests.soil.analytic import surface_step_c
 
 NAN = np.nan
 

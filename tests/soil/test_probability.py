@@ -1,11 +1,11 @@
-"""Probabilities of a threshold, against the normal table and brute-force conditioning."""
+"""Courses drawn of the soil, against brute-force conditioning and the normal distribution."""
 
 import numpy as np
 import pytest
+from scipy.stats import norm
 
-from patchrisk.core.soil import exceedance, logged
+from patchrisk.core.soil import logged
 from patchrisk.core.soil.air_to_soil import SoilEstimate
-from patchrisk.core.soil.exceedance import probability_above, probability_of_run
 from patchrisk.core.soil.logged import learn_error, parts_of
 from patchrisk.read.soil import load_soil_model
 
@@ -21,15 +21,16 @@ def join_logged(estimate, log):
 
 
 def simulate_soil(estimate, log=None, **drawn):
-    return exceedance.simulate_soil(learn_error(estimate, log, MODEL), **drawn)
+    return logged.simulate_soil(learn_error(estimate, log, MODEL), **drawn)
 
 
-def test_normal_table():
-    # Standard normal distribution: 0.5, 0.8413, 0.9, 0.0228
-    got = probability_above(np.array([18.0, 19.0, 19.2816, 16.0, np.nan]), np.ones(5), 18.0)
-    assert got[:4] == pytest.approx([0.5, 0.8413, 0.9, 0.0228], abs=5e-5)
-    assert np.isnan(got[4])
-    assert list(probability_above([18.0, 17.9], [0.0, 0.0], 18.0)) == [1.0, 0.0]
+def run_ended(draws, threshold, days):
+    """Share of the courses whose first run of so many days has ended by each day."""
+    warm = draws >= threshold
+    ended = np.zeros_like(warm)
+    for n in range(days - 1, len(draws)):
+        ended[n] = warm[n - days + 1 : n + 1].all(axis=0)
+    return np.logical_or.accumulate(ended).mean(axis=-1)
 
 
 def dense(days):
@@ -54,13 +55,9 @@ def test_run_against_brute_force():
         centre[:, None] + root @ rng.standard_normal((DAYS, 40000))
     )
     draws[seen] = log[seen][:, None]
-    warm = draws >= 18.3
-    ended = np.zeros_like(warm)
-    for n in range(4, DAYS):
-        ended[n] = warm[n - 4 : n + 1].all(axis=0)
-    expected = np.logical_or.accumulate(ended).mean(axis=1)
+    expected = run_ended(draws, 18.3, 5)
     series = simulate_soil(ESTIMATE, log, draws=20000, seed=5)
-    got = probability_of_run(series, 18.3, 5)
+    got = run_ended(series, 18.3, 5)
     # The lane's own scale, from ten days, is within a few hundredths of one here.
     assert got == pytest.approx(expected, abs=0.025)
     assert expected[15] < 0.2 < 0.9 < expected[-1]
@@ -73,9 +70,9 @@ def test_draws_agree_with_the_joined_series():
     series = simulate_soil(ESTIMATE, log, draws=20000, seed=3)
     assert series.mean(axis=1) == pytest.approx(joined.mean_c, abs=0.04)
     assert series.std(axis=1) == pytest.approx(joined.sd_c, abs=0.03)
-    chance = probability_above(joined.mean_c, joined.sd_c, 18.3)
     hidden = joined.sd_c > 0
-    assert (series >= 18.3).mean(axis=1)[hidden] == pytest.approx(chance[hidden], abs=0.015)
+    chance = norm.sf(18.3, joined.mean_c[hidden], joined.sd_c[hidden])
+    assert (series >= 18.3).mean(axis=1)[hidden] == pytest.approx(chance, abs=0.015)
 
 
 def test_neighbouring_days_err_together():
@@ -94,15 +91,6 @@ def test_same_seed_same_draws_and_lanes():
     assert (a != simulate_soil(two, draws=50, seed=10)).any()
     late = simulate_soil(two, draws=50, seed=9, first_day=30)
     assert late == pytest.approx(a[30:])
-    assert probability_of_run(a, 18.0, 5).shape == (DAYS, 2)
-
-
-def test_a_run_needs_all_its_days():
-    series = np.array([[19, 19, 19, 19, 17, 19, 19, 19, 19, 19], [19, 19, np.nan, 19, 19, 19, 19,
-                       19, 17, 17]], float).T  # fmt: skip
-    got = probability_of_run(series, 18.3, 5)
-    assert got == pytest.approx([0, 0, 0, 0, 0, 0, 0, 0.5, 0.5, 1.0])
-    assert probability_of_run(series, 19.0, 1)[0] == 1.0  # at the threshold counts
 
 
 def test_probe_error_is_one_offset_a_draw():

@@ -8,7 +8,6 @@ import numpy as np
 from patchrisk.base.units import BoolArray, DayArray, FloatArray, IntArray
 from patchrisk.core.rules.infection import Cardinal, relative_rate
 from patchrisk.core.rules.seasons import Season, season_days
-from patchrisk.core.rules.windows import Rule, compared, is_open
 
 
 @dataclass(frozen=True)
@@ -39,12 +38,6 @@ class SoilPaths:
         if cardinal not in self._rates:
             self._rates[cardinal] = relative_rate(self.mean_c, cardinal)
         return self._rates[cardinal]
-
-
-def openings(rule: Rule, paths: SoilPaths, *, southern: bool) -> IntArray:
-    """Index of the first day on which each path's window is open; their number when on none."""
-    open_ = is_open(rule, compared(rule, paths.mean_c, paths.max_c), paths.dates, southern=southern)
-    return np.where(open_.any(axis=0), open_.argmax(axis=0), len(paths.dates))
 
 
 def day_of_share(days: IntArray, share: float) -> int:
