@@ -430,6 +430,14 @@ def test_damage_seen_after_the_infection_is_the_seasons_while_its_months_last(mo
     assert (made.seen is not None) is fresh
 
 
+def test_days_since_a_start_that_may_be_withdrawn_are_no_days_of_infection():
+    """Soil warm since 1 May; the start of the third is one day old, with no weather ahead."""
+    here = known("2023-05-04", from_day("2023-05-01", 20.0))
+    made = judged("2023-05-04", soil_known=here)
+    assert (made.start, made.phase) == (D("2023-05-03"), Phase.COMING)
+    assert not made.active_days.any()
+
+
 # --- missing days --------------------------------------------------------------------------------
 
 

@@ -84,7 +84,8 @@ def judge(
     number = settings.number if case.number is None else case.number
     began = [known.dates[n] if n < row else None for n in starts]
     start = began[0]
-    active = _active(span, known, here, lane_start)
+    # Days since a start that may yet be withdrawn are not told as days of infection.
+    active = _active(span, known, here, lane_start) & sure[0]
     cover = case.cover(active)
     roots = _roots(cover, settings)
     damage = damage_span(span.months, first, southern=southern)
