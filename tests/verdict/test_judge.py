@@ -75,13 +75,25 @@ def test_without_weather_ahead_it_counts_at_seven_days(today, phase):
 
 
 @pytest.mark.parametrize(
-    ("today", "phase"), [("2023-05-15", Phase.COMING), ("2023-05-16", Phase.STARTING)]
+    ("today", "phase"), [("2023-05-15", Phase.RESTING), ("2023-05-16", Phase.STARTING)]
 )
 def test_a_start_that_stands_needs_no_odds(today, phase):
-    """The courses, whose soil is a little colder, have none of it."""
+    """The courses, whose soil is a little colder, have none of it: it is not near before."""
     made = judged(today, weather=ahead(from_day("2023-05-01", 15.0)))
     assert made.odds_lasting == 0.0
     assert made.phase is phase
+
+
+@pytest.mark.parametrize(("warm", "phase"), [(10, Phase.COMING), (9, Phase.RESTING)])
+def test_a_start_that_may_be_withdrawn_is_near_only_where_it_is_as_likely_as_not_to_last(
+    warm, phase
+):
+    """Of twenty courses so many keep it: 50 % make a start near, see start.ready."""
+    weather = ahead(*[soil()] * warm, *[from_day("2023-05-01", 15.0)] * (20 - warm))
+    made = judged("2023-05-06", weather=weather)
+    assert made.odds_lasting == warm / 20
+    assert made.phase is phase
+    assert (made.start is None) is (phase is Phase.RESTING)
 
 
 @pytest.mark.parametrize(("celsius", "start"), [(17.9, None), (18.0, START)])

@@ -307,7 +307,8 @@ def test_phases_by_hand():
     assert phase(today=127) is Phase.STARTING
     assert phase(today=128) is Phase.LATE
     assert phase(today=128, applied=True) is Phase.GOING_ON
-    assert phase(stands=False) is Phase.COMING
+    assert phase(stands=False) is Phase.RESTING
+    assert phase(stands=False, coming=True) is Phase.COMING
     assert phase(start=999) is Phase.RESTING
     assert phase(start=999, coming=True) is Phase.COMING
     assert phase(today=100) is Phase.RESTING  # a start of today is not known yet

@@ -251,7 +251,7 @@ def phase_of(
     stands : array of bool
         Whether the start is so old, or so sure to last, that it stands.
     coming : array of bool
-        Whether a start is likely within the lead.
+        Whether a start is likely within the lead: one to come, or one that may be withdrawn.
     timely_days : array of int
         Days from the start on in which a first application is in time [days].
     applied : array of bool
@@ -260,7 +260,7 @@ def phase_of(
     day, began = np.asarray(today), np.asarray(start)
     age = day - began
     open_ = (began < day) & np.asarray(stands)
-    phase = np.where(np.asarray(coming) | (began < day), Phase.COMING, Phase.RESTING)
+    phase = np.where(np.asarray(coming), Phase.COMING, Phase.RESTING)
     late = np.where(np.asarray(applied), Phase.GOING_ON, Phase.LATE)
     phase = np.where(open_, np.where(age < timely_days, Phase.STARTING, late), phase)
     return np.asarray(np.where(np.asarray(over) <= day, Phase.OVER, phase))

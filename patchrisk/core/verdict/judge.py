@@ -79,7 +79,12 @@ def judge(
         old_enough = (age >= settings.called) & (lasting >= settings.start_odds)
         all_but_certain = (age >= settings.called_soon) & (lasting >= settings.soon_odds)
         sure = stands | old_enough | all_but_certain
-    coming = outlook is not None and outlook.share_started(settings.lead) >= settings.ready_odds
+    coming = starts < row
+    if outlook is not None:
+        # The odds are those of the soil as it is known, whatever missing days can have been.
+        likely_soon = outlook.share_started(settings.lead) >= settings.ready_odds
+        coming[0] = likely_soon
+        coming[1:] |= likely_soon
 
     number = settings.number if case.number is None else case.number
     began = [known.dates[n] if n < row else None for n in starts]
