@@ -5,6 +5,7 @@ import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
+from patchrisk.base.pen import count_of
 from patchrisk.core.skill.scores import HIT_RATE
 from patchrisk.core.skill.sweep import Sweep
 from patchrisk.core.skill.variations import Vary
@@ -21,7 +22,6 @@ from patchrisk.study.figure_style import (
     new_figure,
     styled,
 )
-from patchrisk.study.naming import many
 from patchrisk.study.sweep_words import number_name, unit_sign, value_text, with_unit
 
 
@@ -47,18 +47,19 @@ def draw_sweep(swept: Sweep) -> StudyFigure:
     caption = f"{swept.called}: what if the {words} were another? "
     if swept.skill is not None:
         caption += (
-            f"Skill: {swept.skill.of} ({many(swept.skill.presences, 'case')} with disease, "
-            f"{swept.skill.absences} without, {many(swept.skill.seasons, 'season')}); useful lead "
-            f"{terms.least_lead} to {terms.most_lead} days"
+            f"Skill: {swept.skill.of} ({count_of(swept.skill.presences, 'case')} with disease, "
+            f"{swept.skill.absences} without, {count_of(swept.skill.seasons, 'season')}); useful "
+            f"lead {terms.least_lead} to {terms.most_lead} days"
             + (
-                f"; band: {100 * terms.level:.0f} % interval over draws of seasons"
+                f"; band: {100 * terms.level:.0f} % interval over draws of seasons and, "
+                f"where they are enough, sites"
                 if len(swept.varies) == 1
                 else ""
             )
             + "; dots mark values that do as well as the best. "
         )
-    caption += "Opening: median first opening of all sites and complete seasons. Cross or "
-    caption += "dashes: as published."
+    caption += "Opening: median first opening of all sites and seasons that the record spans. "
+    caption += "Cross or dashes: as published."
     if fixed:
         caption += " At " + ", ".join(with_unit(v, at[v.name]) for v in fixed) + "."
     alt = _sweep_words(swept, table)

@@ -26,8 +26,8 @@ OWN = "own"
 class Days:
     """What a function of one's own is given; arrays are (days, sites), NaN where unknown.
 
-    ``soil_mean_c`` and ``soil_max_c`` are by depth [cm], those of the rule's ``depths_cm``;
-    ``latitude`` is (sites,) [degrees north].
+    ``soil_mean_c`` is by depth [cm], those of the rule's ``depths_cm``; ``latitude`` is (sites,)
+    [degrees north].
     """
 
     dates: DayArray

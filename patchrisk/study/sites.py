@@ -16,6 +16,7 @@ import numpy as np
 import pandas as pd
 
 from patchrisk.base.errors import Fault, InputError, unreadable
+from patchrisk.base.pen import count_of
 from patchrisk.base.toml_files import load_numbers
 from patchrisk.base.units import QUANTITIES, DayArray, FloatArray, IntArray
 from patchrisk.core.soil.root_depth import Probe
@@ -297,8 +298,7 @@ def _other_unit(
     sites = [n for n in warm if warm[n] > limit]
     if not sites:
         return []
-    others = len(sites) - 1
-    more = f" (as at {others} more site{'s' * (others > 1)})" if others else ""
+    more = f" (as at {count_of(len(sites) - 1, 'more site')})" if len(sites) > 1 else ""
     where = f"site {order[sites[0]]}, column {column}"
     cure = f"write degC, or call it {column.removesuffix('c')}f where it is degF"
     fault = Fault(source, where, too_warm(warm[sites[0]], of) + more, cure)
