@@ -121,6 +121,7 @@ def stages(part, plan, folder):
         southern=False,
         settings=plan.settings,
         responses=plan.responses,
+        line_days=plan.line_days,
     )
     marks.append(time.process_time())
     verdicts = verdicts_of(
@@ -233,7 +234,10 @@ def single(count, years, few, repeat):
         after = f"{rule.season.start[0]:02d}-{rule.season.start[1]:02d}"
 
         def ours(rule=rule):
-            seasons_of([("d", rule)], soil, southern=False, settings=plan.settings, responses={})
+            seasons_of(
+                [("d", rule)], soil, southern=False, settings=plan.settings, responses={},
+                line_days=plan.line_days,
+            )  # fmt: skip
 
         def theirs(rule=rule, after=after):
             first_day_temperature_above(
