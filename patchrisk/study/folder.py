@@ -187,9 +187,13 @@ def _make(place: Path) -> None:
 
 
 def _mark(path: Path) -> dict[str, Any]:
+    return {"bytes": path.stat().st_size, "sha256": sha256_of(path)}
+
+
+def sha256_of(path: Path) -> str:
+    """Return the SHA-256 of a file's content."""
     with path.open("rb") as file:
-        digest = hashlib.file_digest(file, "sha256").hexdigest()
-    return {"bytes": path.stat().st_size, "sha256": digest}
+        return hashlib.file_digest(file, "sha256").hexdigest()
 
 
 def made() -> dict[str, Any]:
@@ -207,7 +211,4 @@ def made() -> dict[str, Any]:
 
 def file_hash(path: Path | None) -> dict[str, str] | None:
     """Return the name and the SHA-256 of a file; None of none."""
-    if path is None:
-        return None
-    with path.open("rb") as file:
-        return {"name": str(path), "sha256": hashlib.file_digest(file, "sha256").hexdigest()}
+    return None if path is None else {"name": str(path), "sha256": sha256_of(path)}

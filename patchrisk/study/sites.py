@@ -22,6 +22,7 @@ from patchrisk.base.units import QUANTITIES, DayArray, FloatArray, IntArray
 from patchrisk.core.soil.root_depth import Probe
 from patchrisk.read.soil import diffusivity_of
 from patchrisk.read.weather.own import TemperatureKind, hottest, too_warm
+from patchrisk.study.folder import sha256_of
 from patchrisk.study.soil import Block
 
 if TYPE_CHECKING:
@@ -172,8 +173,7 @@ def digest_of(files: Iterable[Path]) -> str:
     whole = hashlib.sha256()
     for file in files:
         whole.update(file.name.encode() + b"\0")
-        with file.open("rb") as stream:
-            whole.update(hashlib.file_digest(stream, "sha256").digest())
+        whole.update(bytes.fromhex(sha256_of(file)))
     return whole.hexdigest()
 
 

@@ -172,25 +172,13 @@ def _pairs(rules: Sequence[RuleCases], terms: Mapping[str, Terms]) -> Iterator[d
         if (one.soil, one.disease) != (other.soil, other.disease):
             continue
         got = compare_rules(one.cases, other.cases, terms[one.disease])
-        apart = got.difference
-        yield {
-            "soil": one.soil,
-            "disease": one.disease,
-            "rule": one.rule,
-            "other": other.rule,
-            "of": got.of,
-            **_spelled("difference", apart),
-            "level": terms[one.disease].level,
-            "chance": apart.chance,
-            "no_interval": apart.lacking,
-            "cases": apart.cases,
-            "seasons": apart.seasons,
-            "sites": apart.sites,
-            "both": got.both,
-            "rule_only": got.first_only,
-            "other_only": got.second_only,
-            "neither": got.neither,
-        }
+        gap = got.difference
+        values = (
+            one.soil, one.disease, one.rule, other.rule, got.of, gap.value, gap.low, gap.high,
+            terms[one.disease].level, gap.chance, gap.lacking, gap.cases, gap.seasons, gap.sites,
+            got.both, got.first_only, got.second_only, got.neither,
+        )  # fmt: skip
+        yield dict(zip(_COMPARED, values, strict=True))
 
 
 _HELD_OUT = ("soil", "disease", "rule", "of", "rules", "skill", "fold", "folds", "held_out")

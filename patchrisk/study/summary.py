@@ -10,6 +10,12 @@ from patchrisk.study.figure_style import day_month
 
 _APART_DAYS = 75  # between the first days of seasons that are of another time of the year
 _YEAR = 365
+_TAKEN = {
+    "warmest_year_by_rule": {"median": "warmest", "low": "warmest_low", "high": "warmest_high",
+                             "sites": "warmest_sites"},
+    "trends_by_rule": {"days_per_decade": "trend", "low": "trend_low", "high": "trend_high",
+                       "corrected": "trend_corrected", "clear": "trend_clear"},
+}  # fmt: skip
 _MEASURED = ("hit_rate", "false_alarm_rate", "gain", "median_lead")
 
 
@@ -79,24 +85,15 @@ def summary_table(
     shares = first_days.groupby(keys, sort=False)[["spanned", "by_first_day"]].sum().reset_index()
     first_share = shares["by_first_day"] / shares["spanned"].replace(0, np.nan)
     out = out.merge(shares[keys].assign(first_day_share=first_share), on=keys, how="left")
-    warmest = tables["warmest_year_by_rule"].rename(
-        columns={"median": "warmest", "low": "warmest_low", "high": "warmest_high",
-                 "sites": "warmest_sites"}
-    )  # fmt: skip
-    names = ["warmest", "warmest_low", "warmest_high", "warmest_sites"]
-    out = out.merge(warmest[[*keys, *names]], on=keys, how="left")
+    for name, columns in _TAKEN.items():
+        taken = tables[name].rename(columns=columns)[[*keys, *columns.values()]]
+        out = out.merge(taken, on=keys, how="left")
     few = ~(out["warmest_sites"] >= least_sites)
     out.loc[few, ["warmest_low", "warmest_high"]] = np.nan
-    trend = tables["trends_by_rule"].rename(
-        columns={"days_per_decade": "trend", "low": "trend_low", "high": "trend_high",
-                 "corrected": "trend_corrected", "clear": "trend_clear"}
-    )  # fmt: skip
-    names = ["trend", "trend_low", "trend_high", "trend_corrected", "trend_clear"]
-    out = out.merge(trend[[*keys, *names]], on=keys, how="left")
     if len(skill := tables.get("skill", pd.DataFrame())):
         names = [f"{name}{end}" for name in _MEASURED for end in ("", "_low", "_high")]
-        columns = [*BY_RULE, "presences", "absences", *names]
-        out = out.merge(skill[columns], on=BY_RULE, how="outer", sort=False)
+        judged = skill[[*BY_RULE, "presences", "absences", *names]]
+        out = out.merge(judged, on=BY_RULE, how="outer", sort=False)
         order = {key: n for n, key in enumerate(dict.fromkeys(out["disease"]))}
         out = out.sort_values("disease", key=lambda c: c.map(order), kind="stable")
         known = out.groupby(["soil", "disease"], sort=False)["time"].transform("first")

@@ -33,6 +33,7 @@ from pathlib import Path
 
 import numpy as np
 import pandas as pd
+from counters_speed import best_of
 
 from patchrisk.base import resources
 from patchrisk.core.rules.seasons import Season
@@ -194,16 +195,6 @@ RULES = {
         "b", "treat", Statistic.DAILY_MEAN, 5.0, "rising", Season((2, 1), (6, 30)), 12.8
     ),
 }
-
-
-def best_of(repeat, call):
-    """Shortest processor time of a call [s]; the machine may have other work."""
-    best = float("inf")
-    for _ in range(repeat):
-        begun = time.process_time()
-        call()
-        best = min(best, time.process_time() - begun)
-    return best
 
 
 def single(count, years, few, repeat):

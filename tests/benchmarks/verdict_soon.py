@@ -102,11 +102,8 @@ def main():
     if options.read:
         told(options.read)
         return
-    names = sorted(
-        pd.read_parquet(options.data, columns=["station"])["station"].astype(str).unique()
-    )
-    chosen = names[options.first :: options.every]
-    for number, station in enumerate(stations_of(options.data, 1, chosen)):
+    stations = stations_of(options.data, options.every, [], options.first)
+    for number, station in enumerate(stations):
         for line in judged(station, number):
             print(json.dumps(line), flush=True)
 
