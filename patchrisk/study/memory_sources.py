@@ -78,7 +78,7 @@ _HOUR = np.timedelta64(1, "h")
 
 @dataclass(frozen=True)
 class _GridPart:
-    """Some cells of a Dataset, read only when they are judged."""
+    """Some cells of a Dataset; of one backed by Dask they are read when they are judged."""
 
     source: str
     data: "xr.Dataset"  # of (time, cell), of these cells, by the names here
@@ -257,7 +257,7 @@ def _variables(data: "xr.Dataset", columns: Mapping[str, str], hourly: bool) -> 
 
 
 def _in_canonical(data: "xr.Dataset", source: str) -> "xr.Dataset":
-    """Put every variable into our unit; lazily, by the units that it names."""
+    """Put every variable into our unit by the units that it names; one backed by Dask lazily."""
     try:
         from cf_xarray.units import units
     except ImportError:
