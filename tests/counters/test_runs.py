@@ -11,10 +11,13 @@ from patchrisk.core.counters import (
     MISSING,
     NOT_MET,
     compare,
+    days_met,
+    first_crossing,
     first_run,
     longest_run,
     run_length,
     runs,
+    within,
 )
 
 NAN = np.nan
@@ -31,6 +34,12 @@ def test_compare_says_what_happens_at_the_threshold():
     for operator, marks in expected.items():
         assert compare(values, operator, 18.0).tolist() == marks
     assert compare(values, ">=", 18.0).dtype == np.int8
+
+
+def test_within_says_what_happens_at_the_edges():
+    values = [9.9, 10.0, 12.0, 15.0, 15.1, NAN]
+    assert within(values, 10, 15).tolist() == [0, 1, 1, 1, 0, -1]
+    assert within(values, 10, 15, "neither").tolist() == [0, 0, 1, 0, 0, -1]
 
 
 # Days of one series, threshold 10, three days in a row. The first day of the run and the day
@@ -88,7 +97,13 @@ def test_season_limits_days_and_lanes():
     by_lane = np.arange(10)[:, None] >= start
     assert first_run(met, 3, season=by_lane).start.tolist() == [2, 7]
     assert first_run(met, 4, season=by_lane).start.tolist() == [2, -1]
+    assert days_met(met, season=by_lane).met.tolist() == [8, 3]
     assert longest_run(met, season=by_lane).tolist() == [8, 3]
+
+
+def test_days_met_counts_what_is_missing():
+    found = days_met(compare([10, 9, NAN, 11], ">=", 10))
+    assert (found.met, found.missing) == (2, 1)
 
 
 def test_runs_of_every_lane():
@@ -135,9 +150,13 @@ def test_every_function_agrees_with_a_day_by_day_reading(marks, held, days, data
     season = data.draw(hnp.arrays(bool, data.draw(st.sampled_from([marks.shape, marks.shape[:1]]))))
     how = {"season": season, "missing": "hold" if held else "break", "max_missing": held}
     length, longest = run_length(marks, **how), longest_run(marks, **how)
-    first, listed = first_run(marks, days, **how), runs(marks, **how)
+    first, listed, met = (
+        first_run(marks, days, **how),
+        runs(marks, **how),
+        days_met(marks, season=season),
+    )
     assert length.shape == marks.shape
-    assert longest.shape == first.start.shape == marks.shape[1:]
+    assert longest.shape == first.start.shape == met.met.shape == marks.shape[1:]
     for lane, index in enumerate(np.ndindex(marks.shape[1:])):
         column = (slice(None), *index)
         inside = season if season.ndim == 1 else season[column]
@@ -150,6 +169,8 @@ def test_every_function_agrees_with_a_day_by_day_reading(marks, held, days, data
         assert first.confirmed_on[index] == (
             [c >= days for c in counts].index(True) if enough else -1
         )
+        assert met.met[index] == sum(run[2] for run in found)
+        assert met.missing[index] == ((marks[column] == MISSING) & inside).sum()
         if not held and enough:
             assert first.confirmed_on[index] == first.start[index] + days - 1
 
@@ -209,6 +230,7 @@ def test_runs_against_xclim(random_values, rl):
     for marks, mask in (
         (compare(random_values, ">=", 10.0), random_values >= 10.0),
         (compare(random_values, "<", 9.0), random_values < 9.0),
+        (within(random_values, 9, 11.5), (random_values >= 9) & (random_values <= 11.5)),
     ):
         found, longest = runs(marks), longest_run(marks)
         for lane, column in enumerate(mask.T):
@@ -242,16 +264,80 @@ def test_held_runs_against_xclim_runs_with_holes(rl):
     assert (begins == expected).all()
 
 
+def test_crossing_that_lasts_n_days():
+    # Rises through 18 on day 2, falls back on day 4, stays from day 5.
+    values = [15, 17, 18, 18.5, 17.9, 18, 19, 20, 17, 21]
+    brief = first_crossing(values, ">=", 18, 2)
+    assert (brief.start, brief.confirmed_on, brief.crossed) == (2, 3, True)
+    lasting = first_crossing(values, ">=", 18, 3)
+    assert (lasting.start, lasting.confirmed_on, lasting.crossed) == (5, 7, True)
+    assert first_crossing(values, ">=", 18, 4).start == -1
+
+
+def test_crossing_falling():
+    values = [20, 14, 12.9, 13, 12, 11, 10]
+    assert first_crossing(values, "<", 13, 3).start == 4
+    assert first_crossing(values, "<=", 13, 3).start == 2
+
+
+def test_crossing_that_never_returns():
+    values = [15, 19, 17, 18, 19, 20, 21, 17, 16]
+    assert first_crossing(values, ">=", 18, None).start == -1  # ends on the near side
+    season = np.arange(9) < 7
+    found = first_crossing(values, ">=", 18, None, season=season)
+    assert (found.start, found.confirmed_on, found.crossed) == (3, 6, True)
+    # A missing day could have been a return.
+    values[4] = NAN
+    assert first_crossing(values, ">=", 18, None, season=season).start == 5
+    held = first_crossing(values, ">=", 18, None, season=season, missing="hold", max_missing=1)
+    assert held.start == 3
+
+
+def test_crossing_before_the_record_is_not_seen():
+    found = first_crossing([[19.0, 17], [20, 19], [21, 20]], ">=", 18, 2)
+    assert found.start.tolist() == [0, 1]
+    assert found.crossed.tolist() == [False, True]
+    assert not first_crossing([NAN, 19, 19], ">=", 18, 2).crossed  # a missing day shows no side
+    assert not first_crossing([19, 17.0], ">=", 18, 2).crossed  # nor does a day after none
+
+
+@settings(max_examples=50, deadline=None)
+@given(
+    hnp.arrays(
+        np.float64,
+        st.tuples(st.integers(1, 40), st.integers(1, 4)),
+        elements=st.sampled_from([8.0, 9.0, 10.0, 11.0, 12.0, NAN]),
+    ),
+    st.data(),
+)
+def test_laws_of_crossings(values, data):
+    first = data.draw(st.integers(0, len(values)))
+    last = data.draw(st.integers(0, len(values)))
+    index = np.arange(len(values))
+    season = (index >= first) & (index < last)
+    for operator, far in ((">=", values >= 10), ("<", values < 10)):
+        found = first_crossing(values, operator, 10, None, season=season)
+        for lane, start in enumerate(found.start):
+            stays = [d for d in index[season] if far[d:last, lane].all()]
+            assert start == (stays[0] if stays else -1)
+            assert found.confirmed_on[lane] == (last - 1 if stays else -1)
+
+
 def test_arrays_of_no_days_or_no_lanes():
     assert longest_run(np.zeros((0, 3), dtype=bool)).tolist() == [0, 0, 0]
     assert first_run(np.zeros((0, 3), dtype=bool), 2).start.tolist() == [-1] * 3
     assert runs(np.zeros((5, 0), dtype=bool)).days.size == 0
+    assert first_crossing(np.zeros((0, 2)), ">", 1, None).start.tolist() == [-1, -1]
 
 
 def test_arguments_out_of_range():
     met = np.ones(4, dtype=bool)
     with pytest.raises(ValueError, match="write one of >, >=, <, <="):
         compare([1.0], "=", 1)
+    with pytest.raises(ValueError, match="empty band: 3 is above 2"):
+        within([1.0], 3, 2)
+    with pytest.raises(ValueError, match="write 'both' or 'neither'"):
+        within([1.0], 2, 3, "left")
     with pytest.raises(ValueError, match="array of float64: give a boolean array"):
         run_length(np.array([10.0, 11.0]))
     with pytest.raises(ValueError, match="a run has at least one day"):

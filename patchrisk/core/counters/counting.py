@@ -30,11 +30,17 @@ NARROW = 64
 PIECE = 32_768
 
 
+def pieces(size: int) -> Iterator[slice]:
+    """Cut ``size`` numbers into slices of at most `PIECE`."""
+    for first in range(0, size, PIECE):
+        yield slice(first, min(first + PIECE, size))
+
+
 def in_pieces(*arrays: npt.NDArray[Any]) -> Iterator[tuple[Any, ...]]:
     """Cut contiguous arrays of one shape alike into flat pieces, as views to read or to fill."""
     flat = [array.reshape(-1) for array in arrays]
-    for first in range(0, flat[0].size, PIECE):
-        yield tuple(array[first : first + PIECE] for array in flat)
+    for piece in pieces(flat[0].size):
+        yield tuple(array[piece] for array in flat)
 
 
 def rows_in(lanes: int) -> int:
@@ -68,6 +74,20 @@ def as_days(values: npt.ArrayLike) -> FloatArray:
     if array.ndim == 0:
         raise ValueError("a single number has no days: give an array of (days, lanes...)")
     return array
+
+
+def alike(first: npt.ArrayLike, second: npt.ArrayLike) -> tuple[FloatArray, FloatArray]:
+    """Return two arrays of days, which must have the same shape.
+
+    Raises
+    ------
+    ValueError
+        When the shapes differ; lanes are never repeated in silence.
+    """
+    one, two = as_days(first), as_days(second)
+    if one.shape != two.shape:
+        raise ValueError(f"shapes differ: {one.shape} and {two.shape}")
+    return one, two
 
 
 Operator = Literal[">", ">=", "<", "<="]
@@ -113,6 +133,39 @@ def compare(values: npt.ArrayLike, operator: Operator, threshold: float) -> Met:
         _COMPARE[operator](some, threshold, out=marks.view(np.bool_))
         marks -= np.isnan(some)
     return out
+
+
+def within(
+    values: npt.ArrayLike, low: float, high: float, edges: Literal["both", "neither"] = "both"
+) -> Met:
+    """Say of each value whether it lies in a band.
+
+    Parameters
+    ----------
+    values : array, (days, lanes...)
+        NaN where missing.
+    low, high : float
+        In the unit of the values.
+    edges : {"both", "neither"}
+        Whether a value equal to ``low`` or ``high`` lies in the band.
+
+    Returns
+    -------
+    array of int8, (days, lanes...)
+        `MET`, `NOT_MET` or `MISSING`.
+
+    Raises
+    ------
+    ValueError
+        When the band is empty or ``edges`` is unknown.
+    """
+    if edges not in ("both", "neither"):
+        raise ValueError(f"edges {edges!r}: write 'both' or 'neither'")
+    if not low <= high:
+        raise ValueError(f"empty band: {low} is above {high}")
+    inside = compare(values, ">=" if edges == "both" else ">", low)
+    below = compare(values, "<=" if edges == "both" else "<", high)
+    return np.minimum(inside, below, out=inside)
 
 
 Missing = Literal["break", "hold"]

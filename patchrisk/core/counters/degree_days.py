@@ -1,7 +1,16 @@
-"""Degree-days of each day from its mean, and their running total.
+"""Degree-days of each day from its mean, its extremes or its hours, and their running total.
 
-Both functions take and return arrays of (days, lanes...); NaN is missing and stays missing. In the
-formula TL and TU are the lower and the upper threshold.
+Every function takes and returns arrays of (days, lanes...); NaN is missing and stays missing. In
+the formulas TL and TU are the lower and the upper threshold and M = (Tmax + Tmin) / 2. Where an
+upper threshold is given, ``cutoff`` says what happens to development above it (University of
+California, glossary of degree-days):
+
+``horizontal``
+    it goes on at the rate reached at TU;
+``intermediate``
+    its rate falls by one for each degree above TU; a day never counts less than zero;
+``vertical``
+    it stops while the temperature is above TU.
 """
 
 from typing import Literal
@@ -10,7 +19,28 @@ import numpy as np
 import numpy.typing as npt
 
 from patchrisk.base.units import FloatArray
-from patchrisk.core.counters.counting import add_down, as_columns, as_days, in_pieces, rows_in
+from patchrisk.core.counters.counting import (
+    add_down,
+    alike,
+    as_columns,
+    as_days,
+    in_pieces,
+    rows_in,
+)
+
+Cutoff = Literal["horizontal", "intermediate", "vertical"]
+HOURS = 24
+
+
+def check_thresholds(lower_c: float, upper_c: float | None, cutoff: Cutoff = "horizontal") -> float:
+    """Return the upper threshold, infinite when there is none."""
+    if cutoff not in ("horizontal", "intermediate", "vertical"):
+        raise ValueError(f"cutoff {cutoff!r}: write 'horizontal', 'intermediate' or 'vertical'")
+    if upper_c is None:
+        return float("inf")
+    if not upper_c > lower_c:
+        raise ValueError(f"upper threshold {upper_c} is not above the lower one, {lower_c}")
+    return upper_c
 
 
 def degree_days_of_mean(
@@ -32,14 +62,156 @@ def degree_days_of_mean(
     ValueError
         When ``upper_c`` is not above ``lower_c``.
     """
-    if upper_c is not None and not upper_c > lower_c:
-        raise ValueError(f"upper threshold {upper_c} is not above the lower one, {lower_c}")
+    high = check_thresholds(lower_c, upper_c)
     mean = as_days(mean_c)
     out = np.empty_like(mean)
     for days, result in in_pieces(mean, out):
-        np.clip(days, lower_c, upper_c, out=result)
+        np.clip(days, lower_c, high, out=result)
         result -= lower_c
     return out
+
+
+def degree_days_average(min_c: npt.ArrayLike, max_c: npt.ArrayLike, lower_c: float) -> FloatArray:
+    """Degree-days of each day by the simple average, max(M - TL, 0) [degC d].
+
+    McMaster & Wilhelm (1997), method 1: the day's average is compared with the threshold. It
+    differs from `degree_days_clamped` on every day whose minimum is below the threshold; say
+    which was used.
+
+    Parameters
+    ----------
+    min_c, max_c : array, (days, lanes...)
+        Daily minimum and maximum temperature [degC].
+    lower_c : float
+        Threshold [degC].
+
+    References
+    ----------
+    McMaster, G.S. & Wilhelm, W.W. (1997). Growing degree-days: one equation, two
+    interpretations. Agric. For. Meteorol. 87:291-300.
+    """
+    low, high = alike(min_c, max_c)
+    out = np.empty_like(low)
+    for coldest, warmest, result in in_pieces(low, high, out):
+        np.add(coldest, warmest, out=result)
+        result *= 0.5
+        result -= lower_c
+        np.maximum(result, 0.0, out=result)
+    return out
+
+
+def degree_days_clamped(
+    min_c: npt.ArrayLike, max_c: npt.ArrayLike, lower_c: float, upper_c: float | None = None
+) -> FloatArray:
+    """Degree-days of each day by the average of clamped extremes [degC d].
+
+    McMaster & Wilhelm (1997), method 2: minimum and maximum are each brought into
+    [TL, TU] before they are averaged and TL is taken off ("86/50" for maize).
+
+    Parameters
+    ----------
+    min_c, max_c : array, (days, lanes...)
+        Daily minimum and maximum temperature [degC].
+    lower_c, upper_c : float
+        Thresholds [degC].
+
+    Raises
+    ------
+    ValueError
+        When ``upper_c`` is not above ``lower_c``.
+
+    References
+    ----------
+    McMaster, G.S. & Wilhelm, W.W. (1997). Growing degree-days: one equation, two
+    interpretations. Agric. For. Meteorol. 87:291-300.
+    """
+    top = check_thresholds(lower_c, upper_c)
+    low, high = alike(min_c, max_c)
+    out = np.empty_like(low)
+    for coldest, warmest, result in in_pieces(low, high, out):
+        np.clip(coldest, lower_c, top, out=result)
+        result += np.clip(warmest, lower_c, top)
+        result *= 0.5
+        result -= lower_c
+    return out
+
+
+def degree_days_hourly(
+    hourly_c: npt.ArrayLike,
+    lower_c: float,
+    upper_c: float | None = None,
+    cutoff: Cutoff = "horizontal",
+    min_hours: int = HOURS,
+) -> FloatArray:
+    """Degree-days of each day from its hours [degC d].
+
+    The mean over the hours of max(min(T, TU) - TL, 0), the most accurate practical protocol
+    (Gu 2016), or of the same with another cut-off.
+
+    Parameters
+    ----------
+    hourly_c : array, (24 days, lanes...)
+        Hourly temperature [degC], beginning with the first hour of a day.
+    lower_c, upper_c : float
+        Thresholds [degC].
+    cutoff : {"horizontal", "intermediate", "vertical"}
+        What happens above ``upper_c``; see `patchrisk.core.counters.degree_days`.
+    min_hours : int
+        A day with fewer known hours is missing. By default every hour must be known; when fewer
+        are allowed, the known hours speak for the day, which is wrong in the measure that the
+        missing ones were all day or all night.
+
+    Returns
+    -------
+    array, (days, lanes...)
+
+    Raises
+    ------
+    ValueError
+        When the hours do not make whole days, or an argument is out of range.
+
+    References
+    ----------
+    Gu, S. (2016). Growing degree hours: a simple, accurate, and precise protocol to approximate
+    growing heat summation for grapevines. Int. J. Biometeorol. 60:1123-1134.
+    """
+    top = check_thresholds(lower_c, upper_c, cutoff)
+    hourly = as_days(hourly_c)
+    if hourly.shape[0] % HOURS:
+        raise ValueError(f"{hourly.shape[0]} hours are not whole days")
+    if not 1 <= min_hours <= HOURS:
+        raise ValueError(f"min_hours {min_hours}: write 1 to {HOURS}")
+    columns = as_columns(hourly)
+    days, lanes = columns.shape[0] // HOURS, columns.shape[1]
+    by_day = columns.reshape(days, HOURS, lanes)
+    out = np.empty((days, lanes))
+    rows = rows_in(HOURS * lanes)
+    for first in range(0, days, rows):
+        block = by_day[first : first + rows]
+        out[first : first + rows] = _hours(block, lower_c, top, cutoff, min_hours)
+    return out.reshape(days, *hourly.shape[1:])
+
+
+def _hours(
+    block: FloatArray, lower: float, upper: float, cutoff: Cutoff, min_hours: int
+) -> FloatArray:
+    rate = np.clip(block, lower, upper)
+    rate -= lower
+    if upper != float("inf") and cutoff == "intermediate":
+        rate -= np.maximum(block - upper, 0.0)
+    elif upper != float("inf") and cutoff == "vertical":
+        rate[block > upper] = 0.0
+    total: FloatArray = rate.sum(axis=1)
+    total /= HOURS
+    if min_hours < HOURS and np.isnan(total).any():
+        known = HOURS - np.isnan(block).sum(axis=1)
+        total = np.nansum(rate, axis=1)
+        with np.errstate(invalid="ignore", divide="ignore"):
+            total /= known
+        total[known < min_hours] = np.nan
+    if cutoff == "intermediate":
+        np.maximum(total, 0.0, out=total)
+    return total
 
 
 def accumulate(

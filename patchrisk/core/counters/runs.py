@@ -1,7 +1,8 @@
 """Days in a row: how many so far, the first run of n days, the longest, all of them.
 
-The functions take what `compare` returns; a boolean array does as well and has no missing days.
-``season``, ``missing`` and ``max_missing`` are explained in `patchrisk.core.counters.counting`.
+The functions take what `compare` and `within` return; a boolean array does as well and has no
+missing days. ``season``, ``missing`` and ``max_missing`` are explained in
+`patchrisk.core.counters.counting`.
 """
 
 from typing import NamedTuple
@@ -11,9 +12,12 @@ import numpy.typing as npt
 
 from patchrisk.base.units import BoolArray, IntArray
 from patchrisk.core.counters.counting import (
+    MET,
+    MISSING,
     Met,
     Missing,
     counted,
+    day_blocks,
     lane_blocks,
     prepare,
     starts_of,
@@ -29,6 +33,13 @@ class FirstRun(NamedTuple):
 
     start: IntArray
     confirmed_on: IntArray
+
+
+class DaysMet(NamedTuple):
+    """Days of each lane that are met, and those of which nothing is known."""
+
+    met: IntArray
+    missing: IntArray
 
 
 class Runs(NamedTuple):
@@ -184,6 +195,38 @@ def longest_run(
         for _, _, count in counted(marks, inside, held, lanes):
             np.maximum(out[lanes], count.max(axis=0), out=out[lanes])
     return out.reshape(lanes_shape)
+
+
+def days_met(met: npt.ArrayLike, *, season: npt.ArrayLike | None = None) -> DaysMet:
+    """Count the met days, and beside them the missing ones.
+
+    Parameters
+    ----------
+    met : array of int8 or bool, (days, lanes...)
+    season
+        See `patchrisk.core.counters.counting`.
+
+    Returns
+    -------
+    DaysMet
+        Arrays of int32, (lanes...).
+
+    Raises
+    ------
+    ValueError
+        When an array has the wrong kind or shape.
+    """
+    marks, inside, _, lanes_shape = prepare(met, season, "break", 0)
+    count = np.zeros((2, marks.shape[1]), dtype=np.int32)
+    for lanes in lane_blocks(marks.shape[1]):
+        for days in day_blocks(marks.shape[0], lanes):
+            block = marks[days, lanes]
+            for total, kind in zip(count[:, lanes], (MET, MISSING), strict=True):
+                chosen = block == kind
+                if inside is not None:
+                    chosen &= inside[days, lanes]
+                total += np.add.reduce(chosen, axis=0, dtype=np.int32)
+    return DaysMet(count[0].reshape(lanes_shape), count[1].reshape(lanes_shape))
 
 
 def runs(
