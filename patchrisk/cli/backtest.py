@@ -28,8 +28,6 @@ class Years(click.ParamType[tuple[int, int]]):
         self, value: Any, param: click.Parameter | None, ctx: click.Context | None
     ) -> tuple[int, int]:
         """Read the years, or fail saying how to write them."""
-        if isinstance(value, tuple):
-            return value
         match = re.fullmatch(r"(\d{4})(?:-(\d{4}))?", value)
         if match is None:
             self.fail(f"{value!r}: write 2009-2024, or 2016 for one season", param, ctx)
@@ -45,8 +43,6 @@ class Named(click.ParamType[tuple[str, str]]):
         self, value: Any, param: click.Parameter | None, ctx: click.Context | None
     ) -> tuple[str, str]:
         """Split at the first =, or fail saying how to write it."""
-        if isinstance(value, tuple):
-            return value
         ours, equals, theirs = value.partition("=")
         if not (ours and equals and theirs):
             self.fail(f"{value!r}: write it as air_min_c=tmin", param, ctx)

@@ -114,8 +114,7 @@ def _find_sites(
     A line is a row here: text in quotes that runs over several lines is refused, for a quote
     without a partner looks no different, and would take the rows up to the next one with it.
     """
-    spans: dict[str, list[str]] = {}
-    places: dict[str, list[int]] = {}
+    found: dict[str, list[Any]] = {}  # by site: first and last day, where it begins and ends, rows
     site, place = None, file.tell()
     for number, raw in enumerate(iter(lambda: file.readline(LONGEST_LINE + 2), b""), 2):
         line = _decoded(raw, source, number)
@@ -124,35 +123,32 @@ def _find_sites(
         if not line.strip():
             continue
         if len(cells) != width:
-            found = f"{len(cells)} cells under {width} headings"
+            cells_found = f"{len(cells)} cells under {width} headings"
             cure = "write a cell for each column, and decimals with a point"
-            raise InputError(Fault(source, f"line {number}", found, cure))
+            raise InputError(Fault(source, f"line {number}", cells_found, cure))
         name, day = cells[site_at].strip(), cells[date_at].strip()[:10]
         if not name:
             raise InputError(Fault(source, f"line {number}", "no site", "write its name"))
         if name != site:
-            if name in spans:
-                found = f"site {name} again, after other sites"
+            if name in found:
+                again = f"site {name} again, after other sites"
                 cure = "sort the table by site, or keep it as Parquet"
-                raise InputError(Fault(source, f"line {number}", found, cure))
+                raise InputError(Fault(source, f"line {number}", again, cure))
             site = name
-            places[name] = [begin, place, 0]
-            spans[name] = [day, day]
-        span = spans[name]
-        span[0], span[1] = min(span[0], day), max(span[1], day)
-        places[name][1] = place
-        places[name][2] += 1
-    faults = []
-    found_sites = []
-    for name, (first, last) in spans.items():
+            found[name] = [day, day, begin, place, 0]
+        one = found[name]
+        one[:2] = min(one[0], day), max(one[1], day)
+        one[3:] = place, one[4] + 1
+    faults, sites = [], []
+    for name, (first, last, *where) in found.items():
         days = day_of(first), day_of(last)
         if np.isnat(days).any():
-            found = f"{first!r} to {last!r} are no days"
-            faults.append(Fault(source, f"site {name}, column date", found, "write YYYY-MM-DD"))
-        found_sites.append(_SiteLines(Extent(name, *days), *places[name]))
+            none = f"{first!r} to {last!r} are no days"
+            faults.append(Fault(source, f"site {name}, column date", none, "write YYYY-MM-DD"))
+        sites.append(_SiteLines(Extent(name, *days), *where))
     if faults:
         raise InputError(faults)
-    return found_sites
+    return sites
 
 
 def _cells(line: str, source: str, number: int) -> list[str]:

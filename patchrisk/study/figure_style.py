@@ -22,8 +22,8 @@ FULL_WIDTH = 7.2  # width of a printed page of two columns [inches]; type is siz
 HALF_WIDTH = 3.5
 INK, GREY, PALE = "#1b1b1b", "#8a8a8a", "#d9d9d9"
 # Searched for the widest distances between any two, as seen by eyes that lack one of the three
-# kinds of cone as much as by those that have all; tests/backtest/test_study_figures.py holds them
-# to it.
+# kinds of cone as much as by those that have all; tests/study/test_study_figures.py holds them to
+# it.
 COLOURS = ("#14496b", "#e1a425", "#29dade", "#b51c0a", "#7c90e1", "#8526e1", "#9f9675", "#6b0a1b")
 MOST_ROWS = 70  # sites that can be named along an axis
 MARKERS = ("o", "s", "^", "D", "v", "P", "X", "h")

@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 
+from patchrisk.base.pen import count_of
 from patchrisk.base.safe_text import slug
 from patchrisk.core.skill.climatology import departures_from_normal
 from patchrisk.study.figure_style import (
@@ -25,7 +26,7 @@ from patchrisk.study.figure_style import (
     styled,
     wrap_label,
 )
-from patchrisk.study.naming import DiseaseNames, many
+from patchrisk.study.naming import DiseaseNames
 
 MOST_RULES = len(COLOURS)
 MOST_SITES_DRAWN = 3  # of which the openings of every season are drawn, where sites are few
@@ -118,11 +119,10 @@ def draw_openings(
         f"perhaps before; a cross at the top: it did not open), the normal (their median, dotted) "
         f"and the trend with its {100 * level:.0f} % interval (line and band; in "
         f"grey, days a decade, negative earlier) where seasons are enough; n seasons. Soil "
-        f"temperature {soil}; {many(len(normal), 'rule')}, those that open alike in one panel."
+        f"temperature {soil}; {count_of(len(normal), 'rule')}, those that open alike in one panel."
     )
-    alt = f"{many(len(groups), 'panel')} of points, opening date against season, at {site}. " + (
-        " ".join(_slope_words(trend, rules, names) for rules in groups)
-    )
+    alt = f"{count_of(len(groups), 'panel')} of points, opening date against season, at {site}. "
+    alt += " ".join(_slope_words(trend, rules, names) for rules in groups)
     return StudyFigure("openings", figure, caption, alt)
 
 
@@ -188,9 +188,9 @@ def draw_latitudes(normal: pd.DataFrame, names: DiseaseNames) -> StudyFigure:
         f"sites, those of all rules in grey; soil temperature {normal['soil'].iloc[0]}. A site is "
         f"left out where the window opens in less than half of the seasons; rules that open alike "
         f"everywhere share a panel"
-        + (f"; {many(left, 'rule')} between the others left out." if left else ".")
+        + (f"; {count_of(left, 'rule')} between the others left out." if left else ".")
     )
-    alt = f"Scatter of normal opening against latitude for {many(len(shown), 'rule')}. " + (
+    alt = f"Scatter of normal opening against latitude for {count_of(len(shown), 'rule')}. " + (
         " ".join(_latitude_words(normal, rules, base, names) for rules in shown)
     )
     return StudyFigure("latitudes", figure, caption, alt)

@@ -2,12 +2,13 @@
 
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
-from functools import partial
 
 import numpy as np
+import pandas as pd
 
+from patchrisk.base.pen import count_of
 from patchrisk.core.skill.cases import SCORES, RuleCases
-from patchrisk.core.skill.measures import Clusters, Terms, estimate, roc_area, roc_band, roc_curve
+from patchrisk.core.skill.measures import Clusters, Terms, roc_band, roc_curve
 from patchrisk.core.skill.scores import Outcome, Skill, outcomes
 from patchrisk.study.figure_style import (
     COLOURS,
@@ -23,25 +24,32 @@ from patchrisk.study.figure_style import (
     styled,
     wrap_label,
 )
-from patchrisk.study.naming import DiseaseNames, many
-from patchrisk.study.study_tables import area_of
+from patchrisk.study.naming import DiseaseNames
+from patchrisk.study.study_tables import AREAS
 
 MOST_PANELS = 12
 BAND_DRAWS = 200  # enough for a band to look at
 
 
 def skill_figures(
-    judged: Sequence[tuple[RuleCases, Skill]], names: DiseaseNames, terms: Terms
+    judged: Sequence[tuple[RuleCases, Skill]],
+    table: pd.DataFrame,
+    names: DiseaseNames,
+    terms: Terms,
 ) -> Iterator[StudyFigure]:
-    """Draw the skill of a disease's rules, on one kind of soil record, where cases are judged."""
+    """Draw the skill of a disease's rules, on one kind of soil record, where cases are judged.
+
+    ``table`` is what `patchrisk.study.study_tables.skill_tables` says of these rules' skill.
+    """
     some = [(one, skill) for one, skill in judged if skill.presences]
     if not some:
         return
     yield draw_leads(some, names, terms)
     for score in SCORES:
-        rules = [one for one, _ in some if area_of(one, score, terms) is not None]
+        known = set(table.dropna(subset=AREAS[score])["rule"])
+        rules = [one for one, _ in some if one.rule in known]
         if rules:
-            yield draw_roc(rules, score, names, terms)
+            yield draw_roc(rules, table, score, names, terms)
 
 
 def draw_leads(
@@ -78,23 +86,28 @@ def draw_leads(
         f"{terms.most_lead} days (grey); never: the window did not open. Soil temperature "
         f"{order[0][0].soil}. Rules that answer every case alike share a line."
     )
-    alt = f"{many(len(order), 'line')} of points" + (
+    alt = f"{count_of(len(order), 'line')} of points" + (
         f"; medians from {min(middles):.0f} to {max(middles):.0f} days." if middles else "."
     )
     return StudyFigure("lead_times", figure, caption, alt)
 
 
 def draw_roc(
-    rules: Sequence[RuleCases], score: str, names: DiseaseNames, terms: Terms
+    rules: Sequence[RuleCases],
+    table: pd.DataFrame,
+    score: str,
+    names: DiseaseNames,
+    terms: Terms,
 ) -> StudyFigure:
     """Draw the ROC curve of one of `SCORES` for each rule of a disease.
 
-    The rules have cases both with and without disease.
+    The rules have cases both with and without disease, and their areas in ``table``.
     """
+    column = AREAS[score]
+    areas = table.set_index("rule")[[column, f"{column}_low", f"{column}_high"]]
     shown = rules[:MOST_PANELS]
     widths = (HALF_WIDTH, FULL_WIDTH / 2, FULL_WIDTH * 3 / 4, FULL_WIDTH)
     at = np.linspace(0, 1, 101)
-    areas = []
     few = replace(terms, draws=min(terms.draws, BAND_DRAWS))
     with styled():
         figure, grid = panels(len(shown), widths, 1.85, 0.5, "false-alarm rate", "hit rate")
@@ -103,20 +116,17 @@ def draw_roc(
             known = ~np.isnan(value)
             value, found = value[known], found[known]
             clusters = Clusters(cases.season[known], cases.site[known])
-            every = np.ones(len(value), dtype=bool)
-            area = partial(roc_area, score=value, found=found)
-            got = estimate(area, clusters, every, terms, "share")
-            areas.append(got.value)
-            text = f"area {got.value:.2f}"
-            if got.low is not None:
+            area, *ends = map(float, areas.loc[one.rule])
+            text = f"area {area:.2f}"
+            if np.isfinite(ends).all():
                 low, high = roc_band(value, found, clusters, at, few)
                 axes.fill_between(at, low, high, color=COLOURS[4], alpha=0.4, lw=0)
-                text += f" ({got.low:.2f} to {got.high:.2f})"
+                text += f" ({ends[0]:.2f} to {ends[1]:.2f})"
             axes.plot([0, 1], [0, 1], color=GREY, lw=0.6, ls=":")
-            axes.plot(*roc_curve(value, found, every.astype(float)), color=COLOURS[0])
+            axes.plot(*roc_curve(value, found, np.ones(len(value))), color=COLOURS[0])
             axes.set_title(wrap_label(names.alike(one.rules), 30), fontsize=6.5)
             text += f"\n{found.sum()} with, {(~found).sum()} without"
-            corner = (0.97, 0.05, "right") if got.value >= 0.5 else (0.03, 0.97, "left")
+            corner = (0.97, 0.05, "right") if area >= 0.5 else (0.03, 0.97, "left")
             axes.text(corner[0], corner[1], text, ha=corner[2], va="bottom" if corner[1] < 0.5
                       else "top", fontsize=6, transform=axes.transAxes)  # fmt: skip
             axes.set_aspect("equal")
@@ -130,13 +140,14 @@ def draw_roc(
         f"the disease's season. Dotted: chance. "
         f"Soil temperature {shown[0].soil}. Rules that answer every case alike share a panel."
         + (
-            f" {many(len(rules) - len(shown), 'panel')} more left out: the table has them."
+            f" {count_of(len(rules) - len(shown), 'panel')} more left out: the table has them."
             if len(rules) > len(shown)
             else ""
         )
     )
+    drawn = areas.loc[[one.rule for one in shown], column]
     alt = (
-        f"{many(len(shown), 'ROC curve')}; areas from {min(areas):.2f} to {max(areas):.2f}, "
+        f"{count_of(len(shown), 'ROC curve')}; areas from {drawn.min():.2f} to {drawn.max():.2f}, "
         f"chance being 0.5."
     )
     return StudyFigure(f"roc_{score.replace(' ', '_')}", figure, caption, alt)

@@ -3,6 +3,7 @@
 import numpy as np
 import pandas as pd
 
+from patchrisk.base.pen import count_of
 from patchrisk.base.safe_text import slug
 from patchrisk.study.figure_style import (
     COLOURS,
@@ -16,7 +17,7 @@ from patchrisk.study.figure_style import (
     row_label,
     styled,
 )
-from patchrisk.study.naming import MEANINGS, DiseaseNames, many
+from patchrisk.study.naming import MEANINGS, DiseaseNames
 from patchrisk.study.summary import alike
 
 _MEASURES = (
@@ -93,5 +94,5 @@ def draw_summary(rows: pd.DataFrame, names: DiseaseNames, soil: str, time: str) 
         first, last = dated.iloc[0], dated.iloc[-1]
         words = f" First: {names.rule(first['rule'])}, {first['opening']}; last: "
         words += f"{names.rule(last['rule'])}, {last['opening']}."
-    alt = f"{many(len(rows), 'line')}, a symbol on a bar for each rule.{words}"
+    alt = f"{count_of(len(rows), 'line')}, a symbol on a bar for each rule.{words}"
     return StudyFigure(f"summary_{slug(time)}", figure, caption, alt)

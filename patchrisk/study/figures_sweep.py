@@ -5,6 +5,7 @@ import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
+from patchrisk.base.pen import count_of
 from patchrisk.core.skill.scores import HIT_RATE
 from patchrisk.core.skill.sweep import Sweep
 from patchrisk.core.skill.variations import Vary
@@ -21,7 +22,6 @@ from patchrisk.study.figure_style import (
     new_figure,
     styled,
 )
-from patchrisk.study.naming import many
 from patchrisk.study.sweep_words import number_name, unit_sign, value_text, with_unit
 
 
@@ -39,33 +39,31 @@ def draw_sweep(swept: Sweep) -> StudyFigure:
     for name, value in at.items():
         table = table[table[name] == value]
     with styled():
-        if len(swept.varies) == 1:
-            figure = _sweep_lines(swept, table, swept.base)
-        else:
-            figure = _sweep_maps(swept, table, swept.base)
+        figure = (_sweep_lines if len(swept.varies) == 1 else _sweep_maps)(swept, table)
     words = " and ".join(number_name(v) for v in swept.varies[:2])
     caption = f"{swept.called}: what if the {words} were another? "
     if swept.skill is not None:
         caption += (
-            f"Skill: {swept.skill.of} ({many(swept.skill.presences, 'case')} with disease, "
-            f"{swept.skill.absences} without, {many(swept.skill.seasons, 'season')}); useful lead "
-            f"{terms.least_lead} to {terms.most_lead} days"
+            f"Skill: {swept.skill.of} ({count_of(swept.skill.presences, 'case')} with disease, "
+            f"{swept.skill.absences} without, {count_of(swept.skill.seasons, 'season')}); useful "
+            f"lead {terms.least_lead} to {terms.most_lead} days"
             + (
-                f"; band: {100 * terms.level:.0f} % interval over draws of seasons"
+                f"; band: {100 * terms.level:.0f} % interval over draws of seasons and, "
+                f"where they are enough, sites"
                 if len(swept.varies) == 1
                 else ""
             )
             + "; dots mark values that do as well as the best. "
         )
-    caption += "Opening: median first opening of all sites and complete seasons. Cross or "
-    caption += "dashes: as published."
+    caption += "Opening: median first opening of all sites and seasons that the record spans. "
+    caption += "Cross or dashes: as published."
     if fixed:
         caption += " At " + ", ".join(with_unit(v, at[v.name]) for v in fixed) + "."
     alt = _sweep_words(swept, table)
     return StudyFigure(f"sweep_{swept.rule.id}", figure, caption, alt)
 
 
-def _sweep_lines(swept: Sweep, table: pd.DataFrame, base: str) -> Figure:
+def _sweep_lines(swept: Sweep, table: pd.DataFrame) -> Figure:
     vary = swept.varies[0]
     number = table[vary.name]
     published = vary.published(swept.rule)
@@ -88,7 +86,7 @@ def _sweep_lines(swept: Sweep, table: pd.DataFrame, base: str) -> Figure:
     if not day.empty:
         low, high = day.min() - 5, day.max() + 5
         axes.set_ylim(low, high)
-        date_axis(axes, "y", base, low, high)
+        date_axis(axes, "y", swept.base, low, high)
     axes.set_ylabel("median first opening")
     axes.set_xlabel(_axis_words(vary))
     for axes in grid:
@@ -98,31 +96,33 @@ def _sweep_lines(swept: Sweep, table: pd.DataFrame, base: str) -> Figure:
     return figure
 
 
-def _sweep_maps(swept: Sweep, table: pd.DataFrame, base: str) -> Figure:
+def _sweep_maps(swept: Sweep, table: pd.DataFrame) -> Figure:
     across, up = swept.varies[:2]
     panels = 1 + (swept.skill is not None)
     figure = new_figure(FULL_WIDTH if panels == 2 else HALF_WIDTH + 0.6, 3.1)
     grid = figure.subplots(1, panels, squeeze=False, sharey=True)[0]
 
-    def laid(column: str) -> pd.DataFrame:
-        return table.pivot_table(index=up.name, columns=across.name, values=column, dropna=False)
+    def laid(column: str) -> np.ndarray:
+        wide = table.pivot_table(index=up.name, columns=across.name, values=column, dropna=False)
+        return wide.reindex(index=list(up.shown), columns=list(across.shown)).to_numpy(float)
 
     if swept.skill is not None:
-        shades = grid[0].pcolormesh(across.shown, up.shown, _whole(laid("skill"), across, up),
-                                    cmap=AMOUNT_MAP, shading="nearest")  # fmt: skip
+        shades = grid[0].pcolormesh(
+            across.shown, up.shown, laid("skill"), cmap=AMOUNT_MAP, shading="nearest"
+        )
         good = table[table["as_good"]]
         grid[0].plot(good[across.name], good[up.name], "o", ms=2.4, color="white", mec=INK, mew=0.5)
         bar = figure.colorbar(shades, ax=grid[0])
         bar.outline.set_linewidth(0.4)
         grid[0].set_title(swept.skill.of)
     axes = grid[-1]
-    opening = _whole(laid("opening_day"), across, up)
+    opening = laid("opening_day")
     shades = axes.pcolormesh(across.shown, up.shown, opening, cmap="cividis", shading="nearest")
     bar = figure.colorbar(shades, ax=axes)
     bar.outline.set_linewidth(0.4)
     if np.isfinite(opening).any():
         low, high = float(np.nanmin(opening)), float(np.nanmax(opening))
-        date_axis(bar.ax, "y", base, low, max(high, low + 1))
+        date_axis(bar.ax, "y", swept.base, low, max(high, low + 1))
     axes.set_title("median first opening")
     own = across.published(swept.rule), up.published(swept.rule)
     for axes in grid:
@@ -138,10 +138,6 @@ def _sweep_maps(swept: Sweep, table: pd.DataFrame, base: str) -> Figure:
     grid[0].set_ylabel(_axis_words(up))
     _number_ticks(grid[0], "y", up)
     return figure
-
-
-def _whole(laid: pd.DataFrame, across: Vary, up: Vary) -> np.ndarray:
-    return laid.reindex(index=list(up.shown), columns=list(across.shown)).to_numpy(float)
 
 
 def _axis_words(vary: Vary) -> str:

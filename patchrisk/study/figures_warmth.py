@@ -5,6 +5,7 @@ from collections.abc import Iterator
 import numpy as np
 import pandas as pd
 
+from patchrisk.base.pen import count_of
 from patchrisk.study.figure_style import (
     FULL_WIDTH,
     GREY,
@@ -15,7 +16,7 @@ from patchrisk.study.figure_style import (
     new_figure,
     styled,
 )
-from patchrisk.study.naming import DiseaseNames, many
+from patchrisk.study.naming import DiseaseNames
 
 
 def warmth_figures(
@@ -76,12 +77,12 @@ def draw_where(warmest: pd.DataFrame, names: DiseaseNames) -> StudyFigure:
     top = known.iloc[-1]
     caption = (
         f"Where did the window for {names.disease} open earlier in the warmest year? By one "
-        f"rule, {names.rule(rule)}: {many(len(known), 'site')}, each in the year of its highest "
-        f"mean soil temperature at 5 cm (2 in; {soil}; in small figures where sites are few). "
-        f"Colours end at the 95 % point of the sites."
+        f"rule, {names.rule(rule)}: {count_of(len(known), 'site')}, each in the year of its "
+        f"highest mean soil temperature at 5 cm (2 in; {soil}; in small figures where sites are "
+        f"few). Colours end at the 95 % point of the sites."
     )
     alt = (
-        f"Map of {many(len(known), 'site')} by longitude and latitude, coloured by days from "
+        f"Map of {count_of(len(known), 'site')} by longitude and latitude, coloured by days from "
         f"normal; {(known['days_from_normal'] < 0).sum()} opened earlier than normal. Most: "
         f"{top['site']} in {top['warmest_year']:.0f}, {top['days_from_normal']:.0f} days."
     )

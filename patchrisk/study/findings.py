@@ -6,10 +6,11 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from patchrisk.base.pen import capital, count_of
 from patchrisk.core.skill.cases import BASELINES
 from patchrisk.core.skill.measures import Terms
 from patchrisk.core.skill.scores import HIT_RATE
-from patchrisk.study.naming import DiseaseNames, capitalised, many, plain_cell, plain_line
+from patchrisk.study.naming import DiseaseNames, plain_cell, plain_line
 from patchrisk.study.summary import alike
 from patchrisk.study.tables import SeasonCounts
 
@@ -38,8 +39,8 @@ def extent_words(counts: SeasonCounts, level: float) -> list[str]:
     return [
         "# Findings",
         "",
-        f"{many(len(counts.sites), 'site')}, seasons {counts.first_season} to "
-        f"{counts.last_season}, {many(len(counts.rules), 'rule')}. Of the rows "
+        f"{count_of(len(counts.sites), 'site')}, seasons {counts.first_season} to "
+        f"{counts.last_season}, {count_of(len(counts.rules), 'rule')}. Of the rows "
         f"{share('dated')} have a dated opening, {share('by first day')} were open from the first "
         f"day that the season allows, {share('none')} did not open, {bounds} hang on missing "
         f"days, {share('not spanned', 'unknown')} count for nothing since the "
@@ -55,7 +56,7 @@ def extent_words(counts: SeasonCounts, level: float) -> list[str]:
 def lead_words(names: DiseaseNames, terms: Terms) -> str:
     """Say how long before the disease is seen an opening is of use, and where that is from."""
     return (
-        f"{capitalised(names.disease)}: a window is of use when it opens {terms.least_lead} to "
+        f"{capital(names.disease)}: a window is of use when it opens {terms.least_lead} to "
         f"{terms.most_lead} days before the disease is seen ({terms.lead_from})."
     )
 
@@ -83,15 +84,15 @@ def findings_words(
     """
     for (soil, disease), whole in summary.groupby(["soil", "disease"], sort=False):
         called = names[str(disease)]
-        yield from (plain_line(f"## {capitalised(called.disease)}, soil {soil}"), "")
+        yield from (plain_line(f"## {capital(called.disease)}, soil {soil}"), "")
         mine = [t[(t["soil"] == soil) & (t["disease"] == disease)] if len(t) else t
                 for t in (held, comparisons)]  # fmt: skip
         times = list(whole.groupby("time", sort=False))
         for time, rows in times:
             if len(times) > 1:
                 yield from (plain_line(f"### Seasons that begin about {time}"), "")
-            yield plain_line(_shows(rows, mine[0], called, terms[str(disease)]))
-            yield from ("", plain_line(_can_not(rows, mine[1], called, terms[str(disease)])), "")
+            yield plain_line(_shows(rows, mine[0], called))
+            yield from ("", plain_line(_can_not(rows, mine[1])), "")
             figure = figures.get((str(soil), str(disease), str(time)))
             if figure is not None:
                 yield from (f"![The table as a figure](figures/{figure}.png)", "")
@@ -101,19 +102,18 @@ def findings_words(
             yield from (plain_line(lead_words(called, terms[str(disease)])), "")
 
 
-def _shows(rows: pd.DataFrame, held: pd.DataFrame, names: DiseaseNames, terms: Terms) -> str:
+def _shows(rows: pd.DataFrame, held: pd.DataFrame, names: DiseaseNames) -> str:
     enough = rows[rows["headline"]].dropna(subset="opening_day")
     if enough.empty:
-        words = (
-            f"Too few sites, or seasons, for a headline ({many(int(rows['sites'].max()), 'site')}"
-        )
-        text = f"{words} at most): the table holds for the sites in it alone"
+        most = count_of(int(rows["sites"].max()), "site")
+        text = f"Too few sites, or seasons, for a headline ({most} at most): the table holds for "
+        text += "the sites in it alone"
     else:
         ends = [enough["opening"].iloc[n] for n in (0, -1)]  # rows are in order of day
-        text = f"At the median of {many(int(enough['sites'].max()), 'site')} the window opens "
+        text = f"At the median of {count_of(int(enough['sites'].max()), 'site')} the window opens "
         text += f"on {ends[0]} by every rule" if ends[0] == ends[1] else (
             f"between {ends[0]} and {ends[1]}, depending on which of "
-            f"{many(len(enough), 'rule')} is asked"
+            f"{count_of(len(enough), 'rule')} is asked"
         )  # fmt: skip
     best = held[held["rule"].isin(rows["rule"])] if len(held) else held
     if len(best):
@@ -121,23 +121,21 @@ def _shows(rows: pd.DataFrame, held: pd.DataFrame, names: DiseaseNames, terms: T
         worth = [f"{row['held_out']:.2f} on the {row['fold']}s" for _, row in best.iterrows()
                  if np.isfinite(row["held_out"])]  # fmt: skip
         text += (
-            f"; best of {many(int(one['rules']), 'rule')} is {names.rule(one['rule'])}, "
+            f"; best of {count_of(int(one['rules']), 'rule')} is {names.rule(one['rule'])}, "
             f"{one['of']} {one['skill']:.2f}"
         )
         text += f", worth {', '.join(worth)} that it was not picked on" if worth else ""
     return text + "."
 
 
-def _can_not(
-    rows: pd.DataFrame, comparisons: pd.DataFrame, names: DiseaseNames, terms: Terms
-) -> str:
+def _can_not(rows: pd.DataFrame, comparisons: pd.DataFrame) -> str:
     rows = rows[~rows["rule"].isin(BASELINES)]
     clear = rows[rows["trend_clear"]]
     text = "No trend is clear"
     if rows["trend"].isna().all():
         text = "Seasons are too few for a trend"
     elif len(clear):
-        text = f"A trend is clear by {len(clear)} of {many(len(rows), 'rule')}"
+        text = f"A trend is clear by {len(clear)} of {count_of(len(rows), 'rule')}"
     if comparisons.empty:
         return f"{text}; it can't say which rule is right, since nothing seen was held against it."
     some = comparisons[comparisons["rule"].isin(rows["rule"])]
@@ -149,9 +147,9 @@ def _can_not(
     pairs = int((~some["other"].isin(BASELINES)).sum())
     of = some["of"].iloc[0] if len(some) else HIT_RATE
     return (
-        f"{text}; by {of}, {every} of {many(len(rows), 'rule')} can be told from always, never, "
-        f"one date everywhere and the site's mean date, and {apart} of "
-        f"{many(pairs, 'pair')} of rules from each other, corrected for their number."
+        f"{text}; by {of}, {every} of {count_of(len(rows), 'rule')} can be told from always, "
+        f"never, one date everywhere and the site's mean date, and {apart} of "
+        f"{count_of(pairs, 'pair')} of rules from each other, corrected for their number."
     )
 
 
@@ -200,7 +198,7 @@ def unseen_words(seen: pd.DataFrame, judged: Sequence[Any]) -> list[str]:
     out = []
     idle = int((~seen["counts"]).sum())
     if idle:
-        text = f"{many(idle, 'look')} in vain, outside the months in which the disease shows, "
+        text = f"{count_of(idle, 'look')} in vain, outside the months in which the disease shows, "
         out += [f"{text}counted for nothing.", ""]
     if not judged:
         out += ["No rule of this table concerns a disease that was looked for.", ""]

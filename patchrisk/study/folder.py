@@ -7,11 +7,16 @@ ever replaced or removed, and only while they are as they were written.
 import hashlib
 import json
 import os
+import platform
+import sys
 from collections.abc import Iterable, Mapping
+from datetime import datetime
+from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
+from patchrisk import __version__
 from patchrisk.base.errors import Fault, InputError, UnavailableError, unreadable, unwritable
 from patchrisk.base.saving import clear_scratch_files, is_scratch, same_file, write_text
 
@@ -19,6 +24,8 @@ ABOUT = "metadata.json"
 _MAKER = "patchrisk"
 _CURE = "move it away, or name another folder with --out"
 _NOTHING: Mapping[Path, str] = MappingProxyType({})
+
+_COMPUTE = ("numpy", "pandas", "scipy", "pyarrow", "xarray", "pint", "dask", "matplotlib")
 
 _Mark = dict[str, Any] | None  # size and digest of a finished file; None of one begun
 
@@ -180,6 +187,28 @@ def _make(place: Path) -> None:
 
 
 def _mark(path: Path) -> dict[str, Any]:
+    return {"bytes": path.stat().st_size, "sha256": sha256_of(path)}
+
+
+def sha256_of(path: Path) -> str:
+    """Return the SHA-256 of a file's content."""
     with path.open("rb") as file:
-        digest = hashlib.file_digest(file, "sha256").hexdigest()
-    return {"bytes": path.stat().st_size, "sha256": digest}
+        return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+def made() -> dict[str, Any]:
+    """Return the time, and the versions of all that was loaded to compute or to draw."""
+    versions = {"patchrisk": __version__, "python": platform.python_version()}
+    for name in _COMPUTE:
+        if name in sys.modules:
+            try:
+                versions[name] = version(name)
+            except PackageNotFoundError:
+                versions[name] = "unknown"
+    return {"made_at": datetime.now().astimezone().isoformat(timespec="seconds"),
+            "made_with": versions}  # fmt: skip
+
+
+def file_hash(path: Path | None) -> dict[str, str] | None:
+    """Return the name and the SHA-256 of a file; None of none."""
+    return None if path is None else {"name": str(path), "sha256": sha256_of(path)}

@@ -78,7 +78,7 @@ _HOUR = np.timedelta64(1, "h")
 
 @dataclass(frozen=True)
 class _GridPart:
-    """Some cells of a Dataset, read only when they are judged."""
+    """Some cells of a Dataset; of one backed by Dask they are read when they are judged."""
 
     source: str
     data: "xr.Dataset"  # of (time, cell), of these cells, by the names here
@@ -133,9 +133,12 @@ def _standard_days(
 
 
 def open_grid(
-    data: "xr.Dataset", columns: Mapping[str, str], source: str = "the Dataset"
+    data: "xr.Dataset",
+    columns: Mapping[str, str],
+    source: str = "the Dataset",
+    digest: str | None = None,
 ) -> SiteSource:
-    """Cut a grid, or a row of stations, into parts of cells; nothing is read before it is judged.
+    """Cut a grid, or a row of stations, into parts of cells; one backed by Dask is read by part.
 
     Parameters
     ----------
@@ -147,13 +150,14 @@ def open_grid(
         What it calls a variable, by our name for the column: ``{"soil_5cm_c": "tsl"}``.
     source : str
         Named in faults.
+    digest : str, optional
+        SHA-256 of the data; made of all of them when not given.
 
     Raises
     ------
     InputError
         When a dimension, a coordinate, a variable or a unit is lacking.
     """
-    faults = []
     if "time" not in data.dims or data["time"].dtype.kind != "M":
         cure = "name it time; of another calendar: ds.convert_calendar('standard')"
         raise InputError(Fault(source, "dimension time", "none of days or hours", cure))
@@ -170,16 +174,13 @@ def open_grid(
         raise InputError(Fault(source, ", ".join(map(str, data.data_vars)), found, cure))
     chosen = data[list(names)].rename(names)
     space = [d for d in chosen.dims if d != "time"]
-    places = {}
-    for what, wanted in _PLACES.items():
-        name = next((n for n in wanted if n in data.coords or n in data.data_vars), None)
-        if name is None:
-            cure = f"add a coordinate {wanted[0]} in degrees"
-            faults.append(Fault(source, f"coordinate {what}", "not there", cure))
-        else:
-            places[what] = name
-    if faults:
-        raise InputError(faults)
+    places = {what: next((n for n in wanted if n in data.variables), "")
+              for what, wanted in _PLACES.items()}  # fmt: skip
+    if lacking := [what for what, name in places.items() if not name]:
+        cures = {what: f"add a coordinate {_PLACES[what][0]} in degrees" for what in lacking}
+        raise InputError(
+            [Fault(source, f"coordinate {w}", "not there", cure) for w, cure in cures.items()]
+        )
     shape = chosen[next(iter(chosen.data_vars))].isel(time=0, drop=True)
     place = {
         what: data[name].broadcast_like(shape).transpose(*space).to_numpy().ravel()
@@ -193,32 +194,27 @@ def open_grid(
     stacked = _in_canonical(cells_only.reset_coords(drop=True), source)
     sites = _names(data, space, place["latitude"], longitude)
     first, last = (data["time"].to_numpy()[n].astype("datetime64[D]") for n in (0, -1))
-    parts = []
+    parts: list[_GridPart] = []
     at = 0
     for group in cut_into_parts([Extent(site, first, last) for site in sites]):
-        cells: slice = slice(at, at + len(group))
+        cells = slice(at, at + len(group))
+        names_, latitude = tuple(sites[cells]), place["latitude"][cells]
+        some = stacked.isel(cell=cells)
+        parts.append(_GridPart(source, some, hourly, names_, latitude, longitude[cells]))
         at += len(group)
-        parts.append(
-            _GridPart(
-                source,
-                stacked.isel(cell=cells),
-                hourly,
-                tuple(sites[cells]),
-                place["latitude"][cells],
-                longitude[cells],
-            )
-        )
-    whole = hashlib.sha256(repr((sorted(names.items()), dict(data.sizes), sites)).encode())
-    for variable in names:
-        whole.update(repr(sorted((k, str(v)) for k, v in data[variable].attrs.items())).encode())
-        whole.update(_content(data[variable]))
+    if digest is None:
+        whole = hashlib.sha256(repr((sorted(names.items()), dict(data.sizes), sites)).encode())
+        for name in names:
+            about = sorted((k, str(v)) for k, v in data[name].attrs.items())
+            whole.update(repr(about).encode() + _content(data[name]))
+        digest = whole.hexdigest()
     not_read = tuple(str(n) for n in data.data_vars if n not in names)
     kind = f"an xarray Dataset, {'hourly' if hourly else 'daily'}"
-    return SiteSource(source, kind, parts, whole.hexdigest(), not_read, _grid(data, places, space))
+    return SiteSource(source, kind, parts, digest, not_read, _grid(data, places, space))
 
 
 def _content(variable: "xr.DataArray") -> bytes:
-    """Return what tells a variable from any other: of one that is lazy, how it is made."""
+    """Return what tells a variable from any other: of one backed by Dask, how it is made."""
     if variable.chunks is not None:
         from dask.base import tokenize
 
@@ -242,10 +238,7 @@ def open_grid_file(path: Path, columns: Mapping[str, str]) -> SiteSource:
         cure = "install patchrisk[grid]"
         found = f"can't be read here ({str(error).splitlines()[0][:80]})"
         raise InputError(Fault(str(path), "", found, cure)) from None
-    opened = open_grid(data, columns, str(path))
-    return opened if path.is_dir() else SiteSource(
-        opened.name, opened.kind, opened.parts, digest_of([path]), opened.not_read, opened.grid
-    )  # fmt: skip
+    return open_grid(data, columns, str(path), None if path.is_dir() else digest_of([path]))
 
 
 def _variables(data: "xr.Dataset", columns: Mapping[str, str], hourly: bool) -> dict[Hashable, str]:
@@ -264,27 +257,25 @@ def _variables(data: "xr.Dataset", columns: Mapping[str, str], hourly: bool) -> 
 
 
 def _in_canonical(data: "xr.Dataset", source: str) -> "xr.Dataset":
-    """Put every variable into our unit; lazily, by the units that it names."""
+    """Put every variable into our unit by the units that it names; one backed by Dask lazily."""
     try:
         from cf_xarray.units import units
     except ImportError:
         cure = "install patchrisk[grid]"
         raise InputError(Fault(source, "", "cf-xarray and pint are not installed", cure)) from None
-    out = data
     for name in map(str, data.data_vars):
         given = data[name].attrs.get("units")
         wanted = _UNITS.get(name, "degC")
         try:
             if given is None:
                 raise ValueError("no units")
-            unit = units.Unit(str(given))
-            factor, offset = _factors(units, unit, wanted)
+            factor, offset = _factors(units, units.Unit(str(given)), wanted)
         except Exception as error:  # pint's faults are of many kinds
             found = f"units {given!r}" if given is not None else "no units"
             cure = f"give it units that are of {wanted}, as CF writes them ({type(error).__name__})"
             raise InputError(Fault(source, f"variable {name}", found, cure)) from None
-        out = out.assign({name: data[name] * factor + offset})
-    return out
+        data = data.assign({name: data[name] * factor + offset})
+    return data
 
 
 def _factors(units: Any, unit: Any, wanted: str) -> tuple[float, float]:

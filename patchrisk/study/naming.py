@@ -113,13 +113,3 @@ def with_words(table: pd.DataFrame, names: Mapping[str, DiseaseNames]) -> pd.Dat
             table = table.copy()
             table.insert(place + 1, f"{column}_words", words)
     return table
-
-
-def many(count: int, one: str) -> str:
-    """Write a number of things: ``1 site``, ``63 sites``."""
-    return f"{count} {one}{'s' * (count != 1)}"
-
-
-def capitalised(text: str) -> str:
-    """Return a text as it begins a sentence."""
-    return text[:1].upper() + text[1:]

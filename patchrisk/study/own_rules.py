@@ -13,7 +13,7 @@ from patchrisk.base.errors import Fault, InputError
 from patchrisk.base.units import DayArray, FloatArray
 from patchrisk.core.rules.seasons import Season
 from patchrisk.core.rules.windows import Meaning, Rule, Statistic
-from patchrisk.core.skill.openings import Seasons, Soil
+from patchrisk.core.skill.openings import Seasons
 from patchrisk.read.diseases import read_rules
 from patchrisk.study.soil import Block, SiteSoil
 
@@ -26,8 +26,8 @@ OWN = "own"
 class Days:
     """What a function of one's own is given; arrays are (days, sites), NaN where unknown.
 
-    ``soil_mean_c`` and ``soil_max_c`` are by depth [cm], those of the rule's ``depths_cm``;
-    ``latitude`` is (sites,) [degrees north].
+    ``soil_mean_c`` is by depth [cm], those of the rule's ``depths_cm``; ``latitude`` is (sites,)
+    [degrees north].
     """
 
     dates: DayArray
@@ -118,11 +118,6 @@ def without_temperature(found: Seasons) -> Seasons:
     nothing = np.full(found.value_opened_c.shape, np.nan)
     nat = np.full(found.opened.shape, np.datetime64("NaT", "D"))
     return replace(found, value_opened_c=nothing, degree_days_opened=nothing, nearing=nat)
-
-
-def with_series(soil: Soil, series: dict[float, FloatArray]) -> Soil:
-    """Return the soil with further series, by depths that no soil has."""
-    return replace(soil, mean_c={**soil.mean_c, **series})
 
 
 AnyRule = Path | str | Rule | OwnRule | Callable[[Days], Any]

@@ -36,9 +36,9 @@ class _ParquetPart:
             with _readable(path), pq.ParquetFile(path) as file:
                 table = file.read_row_group(group, columns=list(self.columns), use_threads=False)
             frame = table.rename_columns([self.columns[n] for n in table.column_names])
-            site = frame.column("site").cast(pa.string())
-            frame = frame.set_column(frame.schema.get_field_index("site"), "site", site)
-            frame = _with_days(frame)
+            site, days = frame.column("site").cast(pa.string()), arrow_days(frame.column("date"))
+            for name, column in (("site", site), ("date", pa.array(days))):
+                frame = frame.set_column(frame.schema.get_field_index(name), name, column)
             rows = frame.to_pandas(use_threads=False)
             frames.append(rows[rows["site"].isin(wanted)])
         return block_of(pd.concat(frames, ignore_index=True), self.source, self.sites)
@@ -103,14 +103,6 @@ def open_parquet(path: Path, columns: Mapping[str, str]) -> SiteSource:
         for group in cut_into_parts(extents)
     ]
     return SiteSource(source, "a table (Parquet)", parts, digest_of(files), tuple(not_read))
-
-
-def _with_days(table: "pa.Table") -> "pa.Table":
-    """Return the table with its days as days, whichever type they were written in."""
-    import pyarrow as pa
-
-    days = pa.array(arrow_days(table.column("date")))
-    return table.set_column(table.schema.get_field_index("date"), "date", days)
 
 
 def _no_arrow_day(source: str, site: "pa.Scalar[Any]", value: "pa.Scalar[Any]") -> Fault:

@@ -27,12 +27,12 @@ from patchrisk.read.diseases.models import Disease
 from patchrisk.site_day.judging import backing_of, helps_of, spans_of, verdict_settings
 from patchrisk.site_day.morning import settings
 from patchrisk.site_day.protection import interval_of
+from patchrisk.study.folder import sha256_of
 from patchrisk.study.own_rules import (
     OWN,
     AnyRule,
     OwnRule,
     read_own,
-    with_series,
     without_temperature,
 )
 from patchrisk.study.sites import AllLeftOutError, Part
@@ -108,9 +108,10 @@ class BacktestPlan:
         for soil in site_soils(block, rules, self.soil):
             # A function's days stand beside the soil, at depths that no soil has.
             own = [one.applied(block, soil, -n) for n, one in enumerate(self.functions, 1)]
+            series = {rule.depth_cm: met for rule, met in own}
             of_rules = seasons_of(
                 [*self.rules, *((OWN, rule) for rule, _ in own)],
-                with_series(soil.soil, {rule.depth_cm: met for rule, met in own}),
+                replace(soil.soil, mean_c={**soil.soil.mean_c, **series}),
                 southern=soil.southern,
                 settings=self.settings,
                 responses=self.responses,
@@ -315,7 +316,7 @@ def _hashes(keys: Mapping[str, Any], own: Path | None, rules: Sequence[Path]) ->
             files[f"diseases/{key}.toml"] = own / f"{key}.toml"
     files |= {f"rules/{path.name}": path for path in rules}
     files |= {f"{name}.toml": folder / f"{name}.toml" for name in _NUMBERS}
-    return {n: hashlib.sha256(path.read_bytes()).hexdigest() for n, path in files.items()}
+    return {n: sha256_of(path) for n, path in files.items()}
 
 
 @dataclass(frozen=True)

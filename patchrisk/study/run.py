@@ -11,10 +11,9 @@ import pandas as pd
 
 from patchrisk.base.errors import Fault, InputError, UnavailableError
 from patchrisk.base.saving import write_bytes, write_text
-from patchrisk.study.folder import ABOUT, Folder
+from patchrisk.study.folder import ABOUT, Folder, made
 from patchrisk.study.own_rules import AnyRule
 from patchrisk.study.plan import PartJob, PartResult, plan_backtest, run_key
-from patchrisk.study.provenance import made
 from patchrisk.study.sites import open_source
 from patchrisk.study.soil import SoilChoice
 from patchrisk.study.table_files import (

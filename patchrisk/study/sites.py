@@ -16,11 +16,13 @@ import numpy as np
 import pandas as pd
 
 from patchrisk.base.errors import Fault, InputError, unreadable
+from patchrisk.base.pen import count_of
 from patchrisk.base.toml_files import load_numbers
 from patchrisk.base.units import QUANTITIES, DayArray, FloatArray, IntArray
 from patchrisk.core.soil.root_depth import Probe
 from patchrisk.read.soil import diffusivity_of
 from patchrisk.read.weather.own import TemperatureKind, hottest, too_warm
+from patchrisk.study.folder import sha256_of
 from patchrisk.study.soil import Block
 
 if TYPE_CHECKING:
@@ -171,8 +173,7 @@ def digest_of(files: Iterable[Path]) -> str:
     whole = hashlib.sha256()
     for file in files:
         whole.update(file.name.encode() + b"\0")
-        with file.open("rb") as stream:
-            whole.update(hashlib.file_digest(stream, "sha256").digest())
+        whole.update(bytes.fromhex(sha256_of(file)))
     return whole.hexdigest()
 
 
@@ -297,8 +298,7 @@ def _other_unit(
     sites = [n for n in warm if warm[n] > limit]
     if not sites:
         return []
-    others = len(sites) - 1
-    more = f" (as at {others} more site{'s' * (others > 1)})" if others else ""
+    more = f" (as at {count_of(len(sites) - 1, 'more site')})" if len(sites) > 1 else ""
     where = f"site {order[sites[0]]}, column {column}"
     cure = f"write degC, or call it {column.removesuffix('c')}f where it is degF"
     fault = Fault(source, where, too_warm(warm[sites[0]], of) + more, cure)

@@ -1,7 +1,7 @@
 """A study of a table of seasons: its tables, its figures, and what they say in words."""
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import asdict, replace
 from datetime import date
 from itertools import chain
 from pathlib import Path
@@ -22,10 +22,9 @@ from patchrisk.study.figures_skill import skill_figures
 from patchrisk.study.figures_summary import draw_summary
 from patchrisk.study.figures_warmth import warmth_figures
 from patchrisk.study.findings import extent_words, findings_words, lead_words, unseen_words
-from patchrisk.study.folder import Folder
+from patchrisk.study.folder import Folder, file_hash, made
 from patchrisk.study.naming import DiseaseNames, names_of, plain_line, with_words
 from patchrisk.study.observations import read_disease_observations, sites_in
-from patchrisk.study.provenance import file_hash, judged_by, made
 from patchrisk.study.study_tables import in_units, rule_tables, site_tables, skill_tables
 from patchrisk.study.summary import summary_table
 from patchrisk.study.table_files import SeasonParts, csv_writer, write_csv
@@ -155,7 +154,7 @@ def write_study(
                 tell(lead_words(names[key], terms_of[key]))
     judged = merge_alike(each)
     tables["summary"] = summary_table(
-        tables, first_days, each, least_years=least_years, least_sites=general.least_sites,
+        tables, first_days, least_years=least_years, least_sites=general.least_sites,
         level=general.level,
     )  # fmt: skip
     for name, table in tables.items():
@@ -163,10 +162,12 @@ def write_study(
         write_csv(paths[-1], with_words(in_units(table, units), names))
     figures: dict[tuple[str, str, str], str] = {}
     captions = ["# Figures", ""]
+    nothing = pd.DataFrame()
     for n, (soil, disease) in enumerate(pairs, 1):
         called, own_terms = names[disease], terms_of[disease]
         here = {name: _of(tables[name], soil, disease) for name in _DRAWN}
         rules = [(one, s) for one, s in judged if (one.soil, one.disease) == (soil, disease)]
+        skill = _of(tables["skill"], soil, disease) if rules else nothing
         mine = _of(tables["summary"], soil, disease)
         for time in mine["time"].unique():
             figures[soil, disease, str(time)] = f"{disease}_{soil}_summary_{slug(str(time))}"
@@ -183,7 +184,7 @@ def write_study(
                 own_terms.level,
             ),
             warmth_figures(here["warmest_year"], here["warmest_year_by_rule"], called, least_years),
-            skill_figures(rules, called, own_terms),
+            skill_figures(rules, skill, called, own_terms),
         ):
             figure = replace(figure, name=f"{disease}_{soil}_{figure.name}")
             into.announce([f"figures/{figure.name}.{form}" for form in FIGURE_FORMATS], inputs)
@@ -192,7 +193,6 @@ def write_study(
             captions += [f"## {figure.name}", "", " ".join(figure.caption.split()), "", alt, ""]
         if progress is not None:
             progress(n, len(pairs))
-    nothing = pd.DataFrame()
     findings = list(map(plain_line, extent_words(counts, general.level)))
     findings += map(plain_line, [] if seen is None else unseen_words(seen, judged))
     findings += findings_words(
@@ -207,7 +207,7 @@ def write_study(
         "observations": file_hash(observations),
         "units": units,
         "least_years": least_years,
-        "judged_by": judged_by(terms_of),
+        "judged_by": {key: asdict(one) for key, one in terms_of.items()},
         **made(),
     }
     into.settle()

@@ -10,10 +10,19 @@ import pandas as pd
 from patchrisk.base.units import System, from_canonical
 from patchrisk.core.skill import climatology, trends
 from patchrisk.core.skill.cases import BASELINES, PRESSURE, RuleCases
-from patchrisk.core.skill.held_out import FOLDS, answers_of, held_out
 from patchrisk.core.skill.measures import Estimate, Terms, estimate, roc_area
-from patchrisk.core.skill.scores import Outcome, Skill, compare_rules, outcomes
+from patchrisk.core.skill.scores import (
+    FOLDS,
+    Outcome,
+    Skill,
+    answers_of,
+    compare_rules,
+    held_out,
+    outcomes,
+)
 
+AREAS = {"days since opening": "area", PRESSURE: "area_whole_season_pressure"}
+"""Columns of the areas under the ROC curves of `patchrisk.core.skill.cases.SCORES`."""
 _TEMPERATURES = {"year_mean_c": "soil temperature", "warmer_by_c": "temperature difference"}
 
 
@@ -47,7 +56,7 @@ def site_tables(seasons: pd.DataFrame, least_years: int, level: float) -> dict[s
         "counts": trends.departure_counts(departures),
         "first_days": days.groupby(keys, sort=False, observed=True).sum().reset_index(),
         "trends": trends.trends(seasons, least_years=least_years, level=level),
-        "warmest_year": climatology.warmest_years(seasons, normal),
+        "warmest_year": climatology.warmest_years(seasons, normal, departures),
     }
 
 
@@ -83,12 +92,12 @@ def skill_tables(
     }
 
 
-def named(one: RuleCases) -> dict[str, Any]:
+def _named(one: RuleCases) -> dict[str, Any]:
     """Return the columns that say which rule it is, on which soil."""
     return {"soil": one.soil, "disease": one.disease, "rule": one.rule, "meaning": one.meaning}
 
 
-def spelled(name: str, estimate: Estimate | None) -> dict[str, Any]:
+def _spelled(name: str, estimate: Estimate | None) -> dict[str, Any]:
     """Return a statistic and the ends of its interval as three columns."""
     if estimate is None:
         return {name: np.nan, f"{name}_low": np.nan, f"{name}_high": np.nan}
@@ -96,15 +105,15 @@ def spelled(name: str, estimate: Estimate | None) -> dict[str, Any]:
 
 
 def _skill_row(one: RuleCases, skill: Skill, terms: Terms) -> dict[str, Any]:
-    row = named(one)
+    row = _named(one)
     row |= {"presences": skill.presences, "absences": skill.absences}
     row |= {o.name.lower(): skill.counts[o] for o in Outcome}
-    row |= spelled("hit_rate", skill.hit_rate)
-    row |= spelled("false_alarm_rate", skill.false_alarm_rate)
-    row |= spelled("gain", skill.gain) | spelled("median_lead", skill.lead)
+    row |= _spelled("hit_rate", skill.hit_rate)
+    row |= _spelled("false_alarm_rate", skill.false_alarm_rate)
+    row |= _spelled("gain", skill.gain) | _spelled("median_lead", skill.lead)
     row |= {"lead_10": skill.lead_range[0], "lead_90": skill.lead_range[1]}
-    row |= spelled("area", area_of(one, "days since opening", terms))
-    row |= spelled("area_whole_season_pressure", area_of(one, PRESSURE, terms))
+    for score, column in AREAS.items():
+        row |= _spelled(column, _area_of(one, score, terms))
     row |= {"seasons": skill.hit_rate.seasons, "sites": skill.hit_rate.sites}
     row |= {"level": terms.level, "interval_over": skill.hit_rate.over}
     row |= {"no_interval": skill.hit_rate.lacking, "landmark_day": one.cases.landmark(terms)}
@@ -115,7 +124,7 @@ def _skill_row(one: RuleCases, skill: Skill, terms: Terms) -> dict[str, Any]:
     }
 
 
-def area_of(one: RuleCases, score: str, terms: Terms) -> Estimate | None:
+def _area_of(one: RuleCases, score: str, terms: Terms) -> Estimate | None:
     """Area under the ROC curve; None when absences are too few, or nothing varies."""
     value, found = one.score(score, terms), one.cases.found
     known = ~np.isnan(value)
@@ -128,7 +137,7 @@ def _case_rows(one: RuleCases, terms: Terms) -> pd.DataFrame:
     became = outcomes(one.cases, terms)
     return pd.DataFrame(
         {
-            **named(one),
+            **_named(one),
             "place": one.places,
             "season": one.cases.season,
             "day": one.cases.day.astype("M8[s]"),
@@ -163,25 +172,13 @@ def _pairs(rules: Sequence[RuleCases], terms: Mapping[str, Terms]) -> Iterator[d
         if (one.soil, one.disease) != (other.soil, other.disease):
             continue
         got = compare_rules(one.cases, other.cases, terms[one.disease])
-        apart = got.difference
-        yield {
-            "soil": one.soil,
-            "disease": one.disease,
-            "rule": one.rule,
-            "other": other.rule,
-            "of": got.of,
-            **spelled("difference", apart),
-            "level": terms[one.disease].level,
-            "chance": apart.chance,
-            "no_interval": apart.lacking,
-            "cases": apart.cases,
-            "seasons": apart.seasons,
-            "sites": apart.sites,
-            "both": got.both,
-            "rule_only": got.first_only,
-            "other_only": got.second_only,
-            "neither": got.neither,
-        }
+        gap = got.difference
+        values = (
+            one.soil, one.disease, one.rule, other.rule, got.of, gap.value, gap.low, gap.high,
+            terms[one.disease].level, gap.chance, gap.lacking, gap.cases, gap.seasons, gap.sites,
+            got.both, got.first_only, got.second_only, got.neither,
+        )  # fmt: skip
+        yield dict(zip(_COMPARED, values, strict=True))
 
 
 _HELD_OUT = ("soil", "disease", "rule", "of", "rules", "skill", "fold", "folds", "held_out")

@@ -1,24 +1,27 @@
 """One row for each rule of each disease: what a study says of it, and on how much that rests."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 
 import numpy as np
 import pandas as pd
 
-from patchrisk.core.skill.cases import RuleCases
 from patchrisk.core.skill.climatology import BY_RULE, month_day
-from patchrisk.core.skill.scores import Skill
 from patchrisk.study.figure_style import day_month
-from patchrisk.study.study_tables import named, spelled
 
 _APART_DAYS = 75  # between the first days of seasons that are of another time of the year
 _YEAR = 365
+_TAKEN = {
+    "warmest_year_by_rule": {"median": "warmest", "low": "warmest_low", "high": "warmest_high",
+                             "sites": "warmest_sites"},
+    "trends_by_rule": {"days_per_decade": "trend", "low": "trend_low", "high": "trend_high",
+                       "corrected": "trend_corrected", "clear": "trend_clear"},
+}  # fmt: skip
+_MEASURED = ("hit_rate", "false_alarm_rate", "gain", "median_lead")
 
 
 def summary_table(
     tables: Mapping[str, pd.DataFrame],
     first_days: pd.DataFrame,
-    judged: Sequence[tuple[RuleCases, Skill]],
     *,
     least_years: int,
     least_sites: int,
@@ -29,12 +32,11 @@ def summary_table(
     Parameters
     ----------
     tables : mapping of str to DataFrame
-        ``normals``, ``trends_by_rule`` and ``warmest_year_by_rule``.
+        ``normals``, ``trends_by_rule`` and ``warmest_year_by_rule``; with observations ``skill``,
+        whose rules that have no opening dates, such as the verdict and the baselines, have rows of
+        their own.
     first_days : DataFrame
         ``soil, disease, rule``, ``spanned`` and ``by_first_day``: numbers of seasons.
-    judged : sequence of (RuleCases, Skill)
-        Empty without observations; its rules that have no opening dates, such as the verdict and
-        the baselines, have rows of their own.
     least_years, least_sites : int
         Normals of fewer seasons are left out; a rule of fewer sites makes no headline.
     level : float
@@ -83,25 +85,15 @@ def summary_table(
     shares = first_days.groupby(keys, sort=False)[["spanned", "by_first_day"]].sum().reset_index()
     first_share = shares["by_first_day"] / shares["spanned"].replace(0, np.nan)
     out = out.merge(shares[keys].assign(first_day_share=first_share), on=keys, how="left")
-    warmest = tables["warmest_year_by_rule"].rename(
-        columns={"median": "warmest", "low": "warmest_low", "high": "warmest_high",
-                 "sites": "warmest_sites"}
-    )  # fmt: skip
-    names = ["warmest", "warmest_low", "warmest_high", "warmest_sites"]
-    out = out.merge(warmest[[*keys, *names]], on=keys, how="left")
+    for name, columns in _TAKEN.items():
+        taken = tables[name].rename(columns=columns)[[*keys, *columns.values()]]
+        out = out.merge(taken, on=keys, how="left")
     few = ~(out["warmest_sites"] >= least_sites)
     out.loc[few, ["warmest_low", "warmest_high"]] = np.nan
-    trend = tables["trends_by_rule"].rename(
-        columns={"days_per_decade": "trend", "low": "trend_low", "high": "trend_high",
-                 "corrected": "trend_corrected", "clear": "trend_clear"}
-    )  # fmt: skip
-    names = ["trend", "trend_low", "trend_high", "trend_corrected", "trend_clear"]
-    out = out.merge(trend[[*keys, *names]], on=keys, how="left")
-    if judged:
-        out = out.merge(
-            pd.DataFrame([_skill_columns(*pair) for pair in judged]), on=BY_RULE, how="outer",
-            sort=False,
-        )  # fmt: skip
+    if len(skill := tables.get("skill", pd.DataFrame())):
+        names = [f"{name}{end}" for name in _MEASURED for end in ("", "_low", "_high")]
+        judged = skill[[*BY_RULE, "presences", "absences", *names]]
+        out = out.merge(judged, on=BY_RULE, how="outer", sort=False)
         order = {key: n for n, key in enumerate(dict.fromkeys(out["disease"]))}
         out = out.sort_values("disease", key=lambda c: c.map(order), kind="stable")
         known = out.groupby(["soil", "disease"], sort=False)["time"].transform("first")
@@ -124,13 +116,6 @@ def alike(rows: pd.DataFrame) -> pd.DataFrame:
     groups = rows.groupby(keys, sort=False, dropna=False)
     out = groups[["rule", "first", "opening_day"]].first().reset_index()
     return out.assign(rules=groups["rule"].agg(list).to_numpy())
-
-
-def _skill_columns(one: RuleCases, skill: Skill) -> dict[str, object]:
-    row = named(one) | {"presences": skill.presences, "absences": skill.absences}
-    for name in ("hit_rate", "false_alarm_rate", "gain"):
-        row |= spelled(name, getattr(skill, name))
-    return row | spelled("median_lead", skill.lead)
 
 
 def _as_in_north(first: pd.Series, south: pd.Series) -> pd.Series:

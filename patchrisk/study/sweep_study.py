@@ -2,7 +2,7 @@
 
 import difflib
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import asdict, replace
 from datetime import date
 from pathlib import Path
 from types import MappingProxyType
@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from patchrisk.base.errors import Fault, InputError
+from patchrisk.base.pen import capital
 from patchrisk.base.saving import write_text
 from patchrisk.base.units import System
 from patchrisk.core.rules.windows import Rule
@@ -21,11 +22,10 @@ from patchrisk.core.soil.air_to_soil import DEEPEST_CM, SHALLOWEST_CM
 from patchrisk.read.diseases import Library, load_library
 from patchrisk.study.figure_style import FIGURE_FORMATS, save_figure
 from patchrisk.study.figures_sweep import draw_sweep
-from patchrisk.study.folder import Folder
-from patchrisk.study.naming import capitalised, names_of
+from patchrisk.study.folder import Folder, file_hash, made
+from patchrisk.study.naming import names_of
 from patchrisk.study.observations import read_disease_observations, sites_in
 from patchrisk.study.plan import plan_backtest
-from patchrisk.study.provenance import file_hash, judged_by, made
 from patchrisk.study.sites import open_source
 from patchrisk.study.soil import SoilChoice
 from patchrisk.study.sweep_words import read_vary, sweep_sentences
@@ -138,7 +138,7 @@ def sweep_source(
         seen = read_disease_observations(observations, sites, library, today or date.today())
     terms = terms or usual_terms(disease=library.diseases.get(key))
     names = names_of(library, key, units)
-    called = f"{capitalised(names.disease)}, {names.rule(rule)}"
+    called = f"{capital(names.disease)}, {names.rule(rule)}"
     described = plan.described()
     described["rules"] = [one for one in described["rules"] if one["id"] == rule]
     made_from = {
@@ -146,7 +146,7 @@ def sweep_source(
         "source": {"name": opened.name, "kind": opened.kind, "sha256": opened.digest},
         "observations": file_hash(observations),
         "vary": [vars(one) for one in varies],
-        "judged_by": judged_by({key: terms}),
+        "judged_by": {key: asdict(terms)},
         "command": command,
         **made(),
     }

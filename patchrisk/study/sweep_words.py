@@ -7,6 +7,7 @@ from datetime import date, timedelta
 import numpy as np
 
 from patchrisk.base.errors import Fault, InputError
+from patchrisk.base.pen import count_of
 from patchrisk.base.units import QUANTITIES
 from patchrisk.core.skill.measures import Terms
 from patchrisk.core.skill.scores import HIT_RATE
@@ -122,7 +123,7 @@ def sweep_sentences(swept: Sweep) -> list[str]:
         f"Best {skill.of}: {best['skill']:.2f}{_interval(best, skill.seasons, terms)} at {at}"
         + (f", the midst of {skill.ties} cells as high" if skill.ties > 1 else "")
         + f". {skill.presences} cases with disease and {skill.absences} without, "
-        f"{skill.seasons} season{'s' * (skill.seasons != 1)}.",
+        f"{count_of(skill.seasons, 'season')}.",
         f"The rule as published: {skill.published:.2f}. Picking the best without each "
         f"{_held_out(skill.held_out)}; expect that where it was not picked.",
         f"A window is of use when it opens {terms.least_lead} to {terms.most_lead} days before the "

@@ -390,7 +390,6 @@ def verdicts_as_rules(verdicts: pd.DataFrame) -> pd.DataFrame:
                 rule=[verdict_rule(column, str(one)) for one in verdicts["infection"]],
                 meaning="treat",
                 opened=verdicts[column],
-                days_open=(verdicts["over"] - verdicts[column]).dt.days.fillna(0),
                 pressure_season=np.nan,
                 complete=[column not in names for names in doubt],
             )

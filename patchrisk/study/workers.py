@@ -31,7 +31,6 @@ from itertools import islice
 from math import ceil
 from multiprocessing import get_context, parent_process
 from multiprocessing.connection import wait as wait_for
-from typing import Any
 
 from patchrisk.base.errors import Fault, InputError, UnavailableError
 from patchrisk.study.plan import PartJob, PartResult
@@ -145,7 +144,19 @@ def over_cluster(
             Fault("--scheduler", "", "Dask's distributed is not installed", cure)
         ) from None
     with ExitStack() as stack:
-        client = stack.enter_context(_connect(Client, LocalCluster, scheduler, processes, stack))
+        if scheduler is None:
+            here = LocalCluster(
+                n_workers=processes, threads_per_worker=1, processes=True, dashboard_address=None,
+                memory_limit=None,
+            )  # fmt: skip
+            client = stack.enter_context(Client(stack.enter_context(here)))
+        else:
+            try:
+                client = stack.enter_context(Client(scheduler, timeout=ANSWER_S))
+            except (OSError, ValueError) as error:
+                found = f"{scheduler} does not answer ({error})".split("\n")[0]
+                cure = "write the address that the scheduler shows, such as tcp://10.0.0.5:8786"
+                raise InputError(Fault("--scheduler", "", found, cure)) from None
         threads = sum(client.nthreads().values())
         waiting = iter(jobs)
         some = list(islice(waiting, _AHEAD * max(threads, 1)))
@@ -166,28 +177,3 @@ def over_cluster(
             raise UnavailableError(
                 Fault("--scheduler", "", f"a worker could not go on ({error})", cure)
             ) from None
-
-
-def _connect(
-    client: Any, local: Any, scheduler: str | None, processes: int, stack: ExitStack
-) -> Any:
-    if scheduler is None:
-        cluster = local(
-            n_workers=processes,
-            threads_per_worker=1,
-            processes=True,
-            dashboard_address=None,
-            memory_limit=None,
-        )
-        return client(stack.enter_context(cluster))
-    try:
-        return client(scheduler, timeout=ANSWER_S)
-    except (OSError, ValueError) as error:
-        raise InputError(
-            Fault(
-                "--scheduler",
-                "",
-                f"{scheduler} does not answer ({error})".split("\n")[0],
-                "write the address that the scheduler shows, such as tcp://10.0.0.5:8786",
-            )
-        ) from None

@@ -33,6 +33,7 @@ from pathlib import Path
 
 import numpy as np
 import pandas as pd
+from counters_speed import best_of
 
 from patchrisk.base import resources
 from patchrisk.core.rules.seasons import Season
@@ -121,6 +122,7 @@ def stages(part, plan, folder):
         southern=False,
         settings=plan.settings,
         responses=plan.responses,
+        line_days=plan.line_days,
     )
     marks.append(time.process_time())
     verdicts = verdicts_of(
@@ -195,16 +197,6 @@ RULES = {
 }
 
 
-def best_of(repeat, call):
-    """Shortest processor time of a call [s]; the machine may have other work."""
-    best = float("inf")
-    for _ in range(repeat):
-        begun = time.process_time()
-        call()
-        best = min(best, time.process_time() - begun)
-    return best
-
-
 def single(count, years, few, repeat):
     """One rule: ours, xclim, pandas, in ns a site-day; and one pass over memory."""
     import xarray as xr
@@ -233,7 +225,10 @@ def single(count, years, few, repeat):
         after = f"{rule.season.start[0]:02d}-{rule.season.start[1]:02d}"
 
         def ours(rule=rule):
-            seasons_of([("d", rule)], soil, southern=False, settings=plan.settings, responses={})
+            seasons_of(
+                [("d", rule)], soil, southern=False, settings=plan.settings, responses={},
+                line_days=plan.line_days,
+            )  # fmt: skip
 
         def theirs(rule=rule, after=after):
             first_day_temperature_above(

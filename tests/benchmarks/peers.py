@@ -69,11 +69,6 @@ def swat_depth_factor(ratio):
     return ratio / (ratio + np.exp(-0.8669 - 2.0775 * ratio))
 
 
-def swat_snow_weight(snow_mm):
-    """Weight of yesterday's soil under snow water."""
-    return snow_mm / (snow_mm + np.exp(6.055 - 0.3002 * snow_mm))
-
-
 def swat_bare(mean, high, low, solar, albedo):
     """Bare surface temperature."""
     return mean + 0.5 * (high - low) * (solar * (1 - albedo) - 14) / 20
@@ -92,48 +87,6 @@ def swat(mean, high, low, solar, depth_cm=5.0, albedo=0.23, annual=None):
         level = 0.8 * level + 0.2 * (factor * (annual - surface) + surface)
         out[n] = level
     return out
-
-
-# Other published pieces, kept to their check values
-
-
-def parton_surface(high, low, solar, biomass):
-    """Parton 1984: maximum, minimum and mean of the surface under a shortgrass canopy."""
-    top = high + (24 * (1 - np.exp(-0.038 * solar)) + 0.35 * high) * (np.exp(-4.8 * biomass) - 0.13)
-    bottom = low + 6 * biomass - 1.82
-    return top, bottom, 0.41 * top + 0.59 * bottom
-
-
-def parton_snow_surface(air, snow_cm):
-    """Parton 1998 eqs 5-6: surface under snow water [cm]."""
-    return np.where(air >= 0, -2.0, 0.3 * air * np.maximum(1 - 0.15 * snow_cm, 0) - 2.0)
-
-
-def daycent_range_ratio(depth_cm, diffusivity_cm2_s):
-    """DayCent: daily range at a depth over that of the surface."""
-    return np.exp(-depth_cm * np.sqrt(0.00005 / diffusivity_cm2_s))
-
-
-def rankinen_coefficient(depth_m, conductivity=0.7, capacity=1.1e6):
-    """Rankinen, Karvonen & Butterfield 2004 (HESS 8:706-716): daily step coefficient."""
-    return 86400 * conductivity / (capacity * (2 * depth_m) ** 2)
-
-
-def rankinen_step(soil, air, depth_m, snow_cm=0.0, damping=0.02):
-    """One day above freezing, with its snow factor."""
-    return (soil + rankinen_coefficient(depth_m) * (air - soil)) * np.exp(-damping * snow_cm)
-
-
-def dssat_source(mean, high, solar, albedo, previous):
-    """CERES/DSSAT surface term before its five-day mean."""
-    return (1 - albedo) * (mean + (high - mean) * np.sqrt(0.03 * solar)) + albedo * previous
-
-
-def monica_surface(high, low, solar, cover, previous, factor=0.8):
-    """MONICA: shading and surface temperature without snow."""
-    shade = 0.1 + cover * factor + (1 - cover) * (1 - factor)
-    day = low + (high - low) * np.sqrt(0.03 * np.maximum(8.33, solar))
-    return shade, (1 - shade) * day + shade * previous
 
 
 # Regressions, fitted by the benchmark

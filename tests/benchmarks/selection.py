@@ -1,6 +1,6 @@
 """What missing days do to normals: of seasons without doubt alone, and of all with their bounds.
 
-    .venv/bin/python tests/benchmarks/selection.py stations.parquet
+    python tests/benchmarks/selection.py --data stations.parquet [--sites 40]
 
 Soil at 5 cm is modelled from the stations' air, so that records are complete; then 4 % of the days
 are cut at random, singly and in spells of five and of twenty. Normals of the cut records are held
@@ -8,18 +8,18 @@ against those of the whole ones, rule by rule and site by site. "Without any dou
 before: a season counts when no missing day leaves any day of it in doubt.
 """
 
-import sys
+import argparse
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
+import stations as records
 
 from patchrisk.core.skill.climatology import normal_openings
 from patchrisk.study import backtest
 from patchrisk.study.plan import plan_backtest
 from patchrisk.study.sites import to_block
 from patchrisk.study.soil import site_soils
-from tests.benchmarks.stations import read
 
 DISEASES = ["summer patch", "take-all patch"]
 SHARE = 0.04
@@ -27,7 +27,7 @@ SHARE = 0.04
 
 def whole(path: Path, sites: int) -> pd.DataFrame:
     """Return a table of modelled soil at 5 cm, complete."""
-    stations = read(path)
+    stations = records.read(path)
     plan = plan_backtest(diseases=DISEASES, soil="modelled")
     frames = []
     for n, name in enumerate(stations.names[:sites]):
@@ -51,7 +51,11 @@ def cut(table: pd.DataFrame, spell: int) -> pd.DataFrame:
 
 def main() -> None:
     """Print how far normals are off."""
-    table = whole(Path(sys.argv[1]), 40)
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--data", type=Path, required=True)
+    parser.add_argument("--sites", type=int, default=40)
+    options = parser.parse_args()
+    table = whole(options.data, options.sites)
     keys = ["site", "disease", "rule"]
     true = normal_openings(backtest(table, diseases=DISEASES).seasons).set_index(keys)["normal_day"]
     print("| spell | disease | normals | without any doubt | opening certain | as now | size |")

@@ -44,11 +44,11 @@ def library():
     return load_library()
 
 
-def stations_of(path, every, only):
+def stations_of(path, every, only, first=0):
     table = pd.read_parquet(path)
     table["station"] = table["station"].astype(str)
     names = sorted(table["station"].unique())
-    names = [n for n in names if n in only] if only else names[::every]
+    names = [n for n in names if n in only] if only else names[first::every]
     for name in names:
         one = table[table["station"] == name].set_index("date").sort_index()
         frame = one.reindex(pd.date_range(one.index.min(), one.index.max()))

@@ -101,41 +101,70 @@ class Season:
         return days
 
 
+class Record:
+    """The measured soil of a station, and what its seasons were by it."""
+
+    def __init__(self, station):
+        self.dates = station.frame.index.to_numpy().astype("datetime64[D]")
+        filled = {
+            depth: station.frame[f"st{depth}"].astype(float)
+            for depth in (5, 10)
+            if f"st{depth}" in station.frame
+        }
+        self.soil = {
+            depth: one.interpolate(limit=5, limit_area="inside").to_numpy()[:, None]
+            for depth, one in filled.items()
+        }
+        last = Morning(station, station.frame.index[-1].date())
+        self.treatable = [
+            (turf, key, case)
+            for turf in turfs_at(station).items()
+            for key, case in last.cases(turf_area(turf)).items()
+            if case.backing > Backing.NONE
+        ]
+
+    def at(self, depth_cm):  # no daily maximum is measured: rules on it are followed by the mean
+        mean = self.soil[10 if depth_cm > 7.5 and 10 in self.soil else 5]
+        return mean, mean
+
+    def started(self, spans, lasting, before):
+        """Seasons that start, at least so many days into the record; each with its course.
+
+        And a function: from days to whether each morning is within a start so many days old.
+        """
+        for season in seasons_between(spans, self.dates[0], self.dates[-1], southern=False):
+            which = season.rows(self.dates)
+            if which[1] < before or which[2] + MARGIN_DAYS > len(self.dates):
+                continue
+            by_days = rule_days(season.span, self.at, self.dates, which, lasting, southern=False)
+            course = course_of(season.span, by_days, self.soil[5], which, lasting)
+            if course.start[0] < len(self.dates):
+
+                def begun(days, by_days=by_days, course=course):
+                    return begun_for(days, by_days, course, lasting, (len(self.dates), 1))[:, 0]
+
+                yield season, course, begun
+
+    def season(self, case, season, course, begun, settings):
+        on = begun(settings.called + FORECAST_DAYS)
+        return Season(case, season, course, on, self.soil[5][:, 0], self.dates, settings)
+
+
+def turf_area(turf):
+    """The area of a turf of `turfs_at`, with a history of all that can be on it."""
+    label, (grass, use, _) = turf
+    return area_of(label, grass, use, keys_for((grass,), use))
+
+
 def seasons_of(station, called=None):
     """Every season at a station, of the diseases that can be treated on its turfs."""
     settings = verdict_settings()
     settings = settings if called is None else replace(settings, called=called)
-    here = Morning(station, station.frame.index[-1].date())
-    dates = station.frame.index.to_numpy().astype("datetime64[D]")
-    filled = {
-        depth: station.frame[f"st{depth}"].astype(float).interpolate(limit=5, limit_area="inside")
-        for depth in (5, 10)
-        if f"st{depth}" in station.frame
-    }
-    soil = {depth: one.to_numpy()[:, None] for depth, one in filled.items()}
-
-    def at(depth_cm):  # no daily maximum is measured: rules on it are followed by the mean
-        mean = soil[10 if depth_cm > 7.5 and 10 in soil else 5]
-        return mean, mean
-
-    cases = {}
-    for label, (grass, use, _) in turfs_at(station).items():
-        area = area_of(label, grass, use, keys_for((grass,), use))
-        for key, case in here.cases(area).items():
-            if case.backing > Backing.NONE:
-                cases |= {(key, span): case for span in case.spans}
+    record = Record(station)
+    cases = {(key, span): case for _, key, case in record.treatable for span in case.spans}
     for (_, span), case in cases.items():
-        for season in seasons_between([span], dates[0], dates[-1], southern=False):
-            which = season.rows(dates)
-            if which[1] < 20 or which[2] + MARGIN_DAYS > len(dates):
-                continue
-            by_days = rule_days(span, at, dates, which, settings.lasting, southern=False)
-            course = course_of(span, by_days, soil[5], which, settings.lasting)
-            if course.start[0] >= len(dates):
-                continue
-            age = settings.called + FORECAST_DAYS
-            begun = begun_for(age, by_days, course, settings.lasting, (len(dates), 1))[:, 0]
-            one = Season(case, season, course, begun, soil[5][:, 0], dates, settings)
+        for season, course, begun in record.started([span], settings.lasting, 20):
+            one = record.season(case, season, course, begun, settings)
             if one.whole and one.rate.sum() > 0:
                 yield one
 

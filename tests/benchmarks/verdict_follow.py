@@ -173,14 +173,9 @@ class Follow:
         length, number = made.interval, made.number
         timely = stop if made.late_helps is Helps.YES else min(stop, begin + length - 1)
         total = rate.sum()
-
-        def from_day(first):
-            on = np.zeros(len(days), bool)
-            for n in range(number):
-                if first + n * length <= stop:
-                    on[first + n * length : first + (n + 1) * length] = True
-            return float(rate[on].sum() / total)
-
+        dated = np.zeros(len(days), bool)  # on the published dates
+        for day in range(begin, min(begin + number * length, stop + 1), length):
+            dated[day : day + length] = True
         self.infected.append(
             {
                 "disease": case.disease,
@@ -190,13 +185,9 @@ class Follow:
                 "until": str(made.treat_until),
                 "share": float(rate[covered].sum() / total),
                 "best": float(best_cover(rate, (begin, timely, stop), length, number) / total),
-                "free": float(best_cover(rate, (begin, stop, stop), length, number) / total),
-                "at start": from_day(begin),
-                "at five days": from_day(begin + 5),
+                "at start": float(rate[dated].sum() / total),
                 "applications": len(mine),
                 "days": [str(d) for d in mine],
-                "number": number,
-                "interval": length,
             }
         )
 

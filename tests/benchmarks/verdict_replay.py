@@ -263,11 +263,10 @@ class Replay:
                 side[-10:] = fill
             return out
 
-        class Series(SimpleNamespace):
-            pass
-
         laid = {
-            d: Series(dates=case.known.dates, mean_c=cut(d)[0][:, 0], max_c=cut(d)[1][:, 0])
+            d: SimpleNamespace(
+                dates=case.known.dates, mean_c=cut(d)[0][:, 0], max_c=cut(d)[1][:, 0]
+            )
             for d in depths
         }
         soil = known_soil(laid, REFERENCE_CM, settings().max_change_c)

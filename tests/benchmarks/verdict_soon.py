@@ -17,12 +17,10 @@ from pathlib import Path
 
 import numpy as np
 import pandas as pd
-from station_mornings import FORECAST_DAYS, Morning, area_of, keys_for, stations_of, turfs_at
-from verdict_cover import MARGIN_DAYS, Season
+from station_mornings import Morning, stations_of, turfs_at
+from verdict_cover import Record, turf_area
 from verdict_follow import LEAST_BEST
 
-from patchrisk.core.verdict.decision_table import Backing
-from patchrisk.core.verdict.season_course import begun_for, course_of, rule_days, seasons_between
 from patchrisk.site_day.judging import verdict_settings
 
 EARLIER_DAYS = 1500  # of record before a season, for the weather ahead
@@ -30,74 +28,49 @@ EVERY_YEARS = 4
 SETTINGS = verdict_settings()
 
 
-def young_starts(station, number):
+def young_starts(record, turfs, number):
     """Mornings on which a start of a season of some disease is two days old: what was covered."""
-    last = Morning(station, station.frame.index[-1].date())
-    dates = station.frame.index.to_numpy().astype("datetime64[D]")
-    soil = {
-        depth: station.frame[f"st{depth}"]
-        .astype(float)
-        .interpolate(limit=5, limit_area="inside")
-        .to_numpy()[:, None]
-        for depth in (5, 10)
-    }
-
-    def at(depth_cm):
-        return (soil[10 if depth_cm > 7.5 else 5],) * 2
-
     found = defaultdict(dict)
-    for label, (grass, use, _) in list(turfs_at(station).items())[:3]:
-        for key, case in last.cases(area_of(label, grass, use, keys_for((grass,), use))).items():
-            if case.backing <= Backing.NONE:
+    for turf, key, case in record.treatable:
+        if turf not in turfs:
+            continue
+        for season, course, begun in record.started(case.spans, SETTINGS.lasting, EARLIER_DAYS):
+            if (record.dates[course.first].astype(object).year + number) % EVERY_YEARS:
                 continue
-            for season in seasons_between(case.spans, dates[0], dates[-1], southern=False):
-                which = season.rows(dates)
-                if which[1] < EARLIER_DAYS or which[2] + MARGIN_DAYS > len(dates):
-                    continue
-                if (dates[which[1]].astype(object).year + number) % EVERY_YEARS:
-                    continue
-                by_days = rule_days(season.span, at, dates, which, SETTINGS.lasting, southern=False)
-                course = course_of(season.span, by_days, soil[5], which, SETTINGS.lasting)
-                start = int(course.start[0])
-                if start >= len(dates):
-                    continue
-                begun = {
-                    days: begun_for(days, by_days, course, SETTINGS.lasting, (len(dates), 1))[:, 0]
-                    for days in (2, 2 + FORECAST_DAYS, SETTINGS.called + FORECAST_DAYS)
-                }
-                covered = []
-                for called in (SETTINGS.called, 2):
-                    settings = replace(SETTINGS, called=called)
-                    on = begun[called + FORECAST_DAYS]
-                    one = Season(case, season, course, on, soil[5][:, 0], dates, settings)
-                    if not one.whole or one.rate.sum() <= 0 or one.best() < LEAST_BEST:
-                        break
-                    covered.append(one.share(one.followed(1)) / one.best())
-                if len(covered) == 2:
-                    covered.append(one.share(one.published()) / one.best())
-                young = begun[2][which[1] : start + 4]
-                for row in np.flatnonzero(young[1:] & ~young[:-1]) + 1 + which[1]:
-                    what = key, season.span.id, start
-                    found[int(row)].setdefault(what, (label, grass, use, covered))
-    return dates, soil[5][:, 0], found
+            covered = []
+            for called in (SETTINGS.called, 2):
+                settings = replace(SETTINGS, called=called)
+                one = record.season(case, season, course, begun, settings)
+                if not one.whole or one.rate.sum() <= 0 or one.best() < LEAST_BEST:
+                    break
+                covered.append(one.share(one.followed(1)) / one.best())
+            if len(covered) == 2:
+                covered.append(one.share(one.published()) / one.best())
+            start = int(course.start[0])
+            young = begun(2)[course.first : start + 4]
+            for row in np.flatnonzero(young[1:] & ~young[:-1]) + 1 + course.first:
+                what = key, season.span.id, start
+                found[int(row)].setdefault(what, (turf, covered))
+    return found
 
 
 def judged(station, number):
     """Odds of lasting, days from the start that stood, and what was covered, of each of them."""
-    dates, soil, found = young_starts(station, number)
-    for row, those in sorted(found.items()):
-        if np.isnan(soil[row - 30 : row + 20]).any():
+    record = Record(station)
+    turfs = list(turfs_at(station).items())[:3]
+    for row, those in sorted(young_starts(record, turfs, number).items()):
+        if np.isnan(record.soil[5][row - 30 : row + 20]).any():
             continue
-        morning = Morning(station, dates[row].astype(object))
-        for (key, span, start), (label, grass, use, covered) in those.items():
-            case = morning.cases(area_of(label, grass, use, keys_for((grass,), use)))[key]
-            made = morning.judge(case)
+        morning = Morning(station, record.dates[row].astype(object))
+        for (key, span, start), (turf, covered) in those.items():
+            made = morning.judge(morning.cases(turf_area(turf))[key])
             if made.span.id != span or made.start is None or made.odds_lasting is None:
                 continue
-            off = int((np.datetime64(made.start) - dates[start]).astype(int))
+            off = int((np.datetime64(made.start) - record.dates[start]).astype(int))
             yield {
-                "station": station.name, "day": str(dates[row]), "disease": key, "season": span,
-                "odds": round(float(made.odds_lasting), 3), "off": off, "covered": covered,
+                "station": station.name, "day": str(record.dates[row]), "disease": key,
+                "season": span, "odds": round(float(made.odds_lasting), 3), "off": off,
+                "covered": covered,
             }  # fmt: skip
 
 
@@ -129,11 +102,8 @@ def main():
     if options.read:
         told(options.read)
         return
-    names = sorted(
-        pd.read_parquet(options.data, columns=["station"])["station"].astype(str).unique()
-    )
-    chosen = names[options.first :: options.every]
-    for number, station in enumerate(stations_of(options.data, 1, chosen)):
+    stations = stations_of(options.data, options.every, [], options.first)
+    for number, station in enumerate(stations):
         for line in judged(station, number):
             print(json.dumps(line), flush=True)
 

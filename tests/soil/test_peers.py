@@ -14,31 +14,15 @@ def test_swat_damping_depth():
     assert damping == pytest.approx(3108.58, abs=0.5e-2)
 
 
-def test_swat_weights_by_depth_and_snow():
+def test_swat_weights_by_depth():
     # SWAT theoretical documentation, eqs 2.3.7 and 2.3.11; 0.95 at one damping depth by design
     depth = peers.swat_depth_factor(np.array([0.025, 0.1, 0.5, 1.0, 2.0]))
     assert depth == pytest.approx([0.05896, 0.22654, 0.77074, 0.95000, 0.99671], abs=0.5e-5)
-    snow = peers.swat_snow_weight(np.array([5.0, 10.0, 15.0, 20.0, 30.0]))
-    assert snow == pytest.approx([0.0500, 0.3207, 0.7606, 0.9500, 0.9983], abs=0.5e-4)
 
 
 def test_swat_bare_surface():
     # SWAT theoretical documentation, eq. 2.3.9
     assert peers.swat_bare(20.0, 26.0, 14.0, 20.0, 0.23) == pytest.approx(20.42, abs=1e-6)
-
-
-def test_parton_surfaces():
-    # Parton 1984 in DayCent form; snow surface asserted in the unit tests of SOILWAT2
-    top, bottom, mean = peers.parton_surface(25.0, 10.0, 20.0, 0.2)
-    assert [top, bottom, mean] == pytest.approx([30.4438, 9.38, 18.0161], abs=0.5e-4)
-    snow = peers.parton_snow_surface(np.array([-10.0, 0.0, 0.0]), np.array([1.0, 1.0, 6.7]))
-    assert snow == pytest.approx([-4.55, -2.0, -2.0], abs=1e-12)
-
-
-def test_daycent_daily_range():
-    # DayCent range ratio, diffusivity 0.004 cm2/s
-    ratio = peers.daycent_range_ratio(np.array([5.0, 10.0]), 0.004)
-    assert ratio == pytest.approx([0.5718, 0.3269], abs=0.5e-4)
 
 
 def test_katterer_andren_rate_and_surface():
@@ -48,25 +32,6 @@ def test_katterer_andren_rate_and_surface():
     factor = peers.katterer_surface(np.full(4, 10.0), np.arange(4.0)) / 10
     assert factor == pytest.approx([1.1160, 1.0613, 1.0246, 1.0000], abs=0.5e-4)
     assert peers.katterer_surface(np.array([-10.0]), 3.0) == pytest.approx([-2.0], abs=1e-12)
-
-
-def test_rankinen_steps():
-    # Rankinen, Karvonen & Butterfield 2004, HESS 8:706-716, default parameters
-    depth = np.array([0.20, 0.10, 0.05])
-    expected = [0.34364, 1.37455, 5.49818]
-    assert peers.rankinen_coefficient(depth) == pytest.approx(expected, abs=0.5e-5)
-    assert peers.rankinen_step(5.0, 10.0, 0.2) == pytest.approx(6.71818, abs=0.5e-5)
-    bare = peers.rankinen_step(5.0, 10.0, 0.2)
-    snow = peers.rankinen_step(5.0, 10.0, 0.2, snow_cm=np.array([10.0, 20.0, 50.0])) / bare
-    assert snow == pytest.approx([0.8187, 0.6703, 0.3679], abs=0.5e-4)
-
-
-def test_dssat_and_monica_surfaces():
-    # CERES/DSSAT SOILT source term; MONICA surface temperature without snow
-    assert peers.dssat_source(20.0, 26.0, 20.0, 0.2, 20.0) == pytest.approx(23.7181, abs=0.5e-4)
-    shade, surface = peers.monica_surface(25.0, 10.0, 20.0, 0.9, 15.0)
-    assert shade == pytest.approx(0.84, abs=1e-12)
-    assert surface == pytest.approx(16.0590, abs=0.5e-4)
 
 
 def test_leaky_integrator():

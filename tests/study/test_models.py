@@ -9,7 +9,7 @@ from sklearn.calibration import calibration_curve
 from sklearn.metrics import brier_score_loss
 
 from patchrisk.base.errors import InputError
-from patchrisk.core.skill.chances import Belief, brier, expected_cost, net_benefit
+from patchrisk.core.skill.chances import Belief, brier
 from patchrisk.study import fit_model
 
 TODAY = date(2030, 1, 1)
@@ -37,14 +37,6 @@ def test_the_parts_of_the_score_by_hand():
     assert got.uncertainty == pytest.approx(0.4 * 0.6)
     assert got.within == pytest.approx(0, abs=1e-12)
     assert got.score == pytest.approx(0.01 - 0.04 + 0.24)
-
-
-def test_decisions_by_hand():
-    chance, found = np.array([0.9, 0.6, 0.2, 0.1]), np.array([True, False, True, False])
-    # At a bar of 0.5 two are treated, one rightly: 1/4 - 1 x 1/4. At 0.2, three: 2/4 - 1/4 x 1/4.
-    assert net_benefit(chance, found, np.array([0.5, 0.2])) == pytest.approx([0, 7 / 16])
-    # An application of 1 against an outbreak of 2 is worth while from 0.5 on: 1, 1, 2 and 0.
-    assert expected_cost(chance, found, 1.0, 2.0) == 1.0
 
 
 def invented(years=10, sites=5):

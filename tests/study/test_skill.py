@@ -11,7 +11,6 @@ from scipy.special import expit
 from sklearn import metrics
 
 from patchrisk.core.skill.cases import RuleCases, baselines
-from patchrisk.core.skill.held_out import answers_of, held_out
 from patchrisk.core.skill.measures import (
     Clusters,
     Terms,
@@ -24,7 +23,15 @@ from patchrisk.core.skill.measures import (
     roc_curve,
     weighted_median,
 )
-from patchrisk.core.skill.scores import Cases, Outcome, assess, compare_rules, outcomes
+from patchrisk.core.skill.scores import (
+    Cases,
+    Outcome,
+    answers_of,
+    assess,
+    compare_rules,
+    held_out,
+    outcomes,
+)
 
 TERMS = Terms(least_lead=21, most_lead=84, least_absences=3, least_seasons=3, draws=400)
 DAY = np.datetime64("2015-07-15")

@@ -32,6 +32,7 @@ from patchrisk.study import (
     figures_warmth,
 )
 from patchrisk.study.naming import DiseaseNames
+from patchrisk.study.study_tables import skill_tables
 from patchrisk.study.summary import summary_table
 from patchrisk.study.sweep_words import read_vary
 
@@ -142,15 +143,16 @@ def plates(seasons):
         "trends_by_rule": trends_by_rule(trend, counts, least_years=10, level=0.9),
     }  # fmt: skip
     days = seasons[["soil", "disease", "rule"]].assign(spanned=1, by_first_day=0)
-    rows = summary_table(tables, days, [], least_years=10, least_sites=3, level=0.9)
+    rows = summary_table(tables, days, least_years=10, least_sites=3, level=0.9)
     pairs = judged()
+    each = [skill_tables([pair], {"summer-patch": TERMS})["skill"] for pair in pairs]
     made = [
         figures_dates.draw_openings(*one, NAMES, 0.9),
         figures_dates.draw_latitudes(normal, NAMES),
         figures_summary.draw_summary(rows, NAMES, "measured", "1 Mar"),
         figures_warmth.draw_where(warmest[warmest["rule"] == "first-10c"], NAMES),
         figures_skill.draw_leads(pairs, NAMES, TERMS),
-        figures_skill.draw_roc([one for one, _ in pairs], PRESSURE, NAMES, TERMS),
+        figures_skill.draw_roc([one for one, _ in pairs], pd.concat(each), PRESSURE, NAMES, TERMS),
         figures_sweep.draw_sweep(swept("low=16:20:1degC")),
     ]
     maps = figures_sweep.draw_sweep(swept("low=16:20:1degC", "days=1:4:1", "depth=5:6:1cm"))
@@ -276,6 +278,12 @@ def test_roc_area_is_written_beside_its_curve(plates):
     ]
     assert len(said) == 2
     assert all("with," in t for t in said)
+
+
+def test_the_caption_of_a_sweep_says_which_seasons_and_draws_it_rests_on(plates):
+    said = plates["sweep_osu"].caption
+    assert "90 % interval over draws of seasons and, where they are enough, sites;" in said
+    assert "of all sites and seasons that the record spans." in said
 
 
 def test_sweeps_mark_the_published_value_and_those_as_good(plates):

@@ -186,15 +186,9 @@ def _answers(rows: pd.DataFrame, cases: pd.DataFrame) -> pd.DataFrame:
         start, end = rows["likely_from"], rows["likely_to"]
         same = (start == end) | (start.isna() & end.isna())
         rows = rows.assign(opened=start.where(same, rows["opened"]), complete=same)
-    answered = [
-        "season_first",
-        "season_last",
-        "opened",
-        "pressure_season",
-        "complete",
-    ]
-    table = rows.rename(columns={"site": "place"})[["place", *answered]].astype({"place": "str"})
-    table["begins"] = table["season_first"].astype("datetime64[s]")
+    answered = ["place", "opened", "pressure_season", "complete"]
+    table = rows.rename(columns={"site": "place"})[answered].astype({"place": "str"})
+    table["begins"] = rows["season_first"].astype("datetime64[s]")
     wanted = cases[["place"]].astype("str").reset_index(drop=True).reset_index(names="case")
     wanted["from"] = cases["season_first"].to_numpy("M8[s]") - np.timedelta64(_SLACK_DAYS, "D")
     tied = pd.merge_asof(

@@ -60,29 +60,6 @@ def brier(chance: FloatArray, found: BoolArray) -> Brier:
     return Brier(score, reliability, resolution, uncertainty, within, stated, came, cases[some])
 
 
-def net_benefit(chance: FloatArray, found: BoolArray, bar: FloatArray) -> FloatArray:
-    """Net benefit of acting at chances of ``bar`` or more, in cases treated rightly per case.
-
-    ``bar``, (bars,) below 1, is what one application costs as a share of the loss it prevents [1].
-
-    References
-    ----------
-    Vickers A.J., Elkin E.B. 2006. Decision curve analysis. Med. Decis. Making 26: 565-574
-    (citation from memory).
-    """
-    acted = chance >= bar[:, None]
-    odds = bar / (1 - bar)
-    return np.asarray((acted & found).mean(axis=1) - odds * (acted & ~found).mean(axis=1))
-
-
-def expected_cost(
-    chance: FloatArray, found: BoolArray, application: float, outbreak: float
-) -> float:
-    """Mean cost of a case when one treats where the chance is at least application by outbreak."""
-    acted = chance >= application / outbreak
-    return float(np.mean(np.where(acted, application, np.where(found, outbreak, 0.0))))
-
-
 @dataclass(frozen=True)
 class Belief:
     """What is believed of a rule at a site: how often disease comes, and is told, or told falsely.

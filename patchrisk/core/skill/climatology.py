@@ -6,16 +6,11 @@ the bounds that its opening has: to keep only those whose day is certain would f
 openings, which fewer missing days can touch. Days from normal and slopes are negative when earlier.
 """
 
-from typing import TYPE_CHECKING, Any
-
 import numpy as np
 import pandas as pd
 
 from patchrisk.base.units import DayArray, FloatArray, IntArray
 from patchrisk.core.skill.censored import turnbull_quantile
-
-if TYPE_CHECKING:
-    from pandas.core.groupby import SeriesGroupBy
 
 KEYS = ["site", "soil", "disease", "rule"]
 BY_RULE = ["soil", "disease", "rule", "meaning"]
@@ -214,7 +209,9 @@ def year_means(
     return years, np.where(enough, means.mean(axis=1), np.nan)
 
 
-def warmest_years(seasons: pd.DataFrame, normal: pd.DataFrame) -> pd.DataFrame:
+def warmest_years(
+    seasons: pd.DataFrame, normal: pd.DataFrame, departures: pd.DataFrame | None = None
+) -> pd.DataFrame:
     """How far from normal each rule opened in each site's warmest year.
 
     The warmest year is the calendar year of the highest mean soil temperature at 5 cm, and a
@@ -226,6 +223,8 @@ def warmest_years(seasons: pd.DataFrame, normal: pd.DataFrame) -> pd.DataFrame:
         The seasons table.
     normal : DataFrame
         As `normal_openings` gives it.
+    departures : DataFrame, optional
+        As `departures_from_normal` gives it; worked out when not given.
 
     Returns
     -------
@@ -236,7 +235,8 @@ def warmest_years(seasons: pd.DataFrame, normal: pd.DataFrame) -> pd.DataFrame:
         beside them the earliest season on record, ``earliest_season`` and ``earliest_by`` [days
         from normal]. Sites without a year whose mean is known have no row.
     """
-    departures = departures_from_normal(seasons, normal)
+    if departures is None:
+        departures = departures_from_normal(seasons, normal)
     place = ["site", "soil"]
     warmth = seasons[[*place, "season", "year_mean_c"]].dropna()
     warmth = warmth.drop_duplicates([*place, "season"], ignore_index=True)
@@ -286,7 +286,9 @@ def warmest_by_rule(warmest: pd.DataFrame, *, least_years: int) -> pd.DataFrame:
         {
             "sites": days.size(),
             "earlier_at": days.agg(lambda d: int((d < 0).sum())),
-            **_spread(days),
+            "median": days.median(),
+            "low": days.quantile(0.1),
+            "high": days.quantile(0.9),
             "earliest": days.min(),
         }
     )
@@ -294,8 +296,3 @@ def warmest_by_rule(warmest: pd.DataFrame, *, least_years: int) -> pd.DataFrame:
     out["earliest_site"] = top["site"]
     out["earliest_year"] = top["warmest_year"].astype(int)
     return out.reset_index()
-
-
-def _spread(groups: "SeriesGroupBy[Any, Any]") -> dict[str, pd.Series]:
-    """Return the median and the 10 and 90 % points of each group."""
-    return {"median": groups.median(), "low": groups.quantile(0.1), "high": groups.quantile(0.9)}

@@ -254,6 +254,11 @@ def _apply(disease: str, rule: Rule, series: _Series, sums: RunningTotals) -> Se
             seasonal(day_bits.in_a_row(days, rule.days)), day_bits.stretches(stops, start, words)
         )
 
+    def windows_within(met: Bits, closing: Bits | None = None) -> Bits:
+        """Windows by these days that meet the rule, where further ones count towards closing."""
+        shuts = shut if closing is None else day_bits.in_a_row(closes | closing, rule.close_days)
+        return windows(met & season & ~shuts, shuts) & within
+
     at = WORD * np.arange(words)[:, None]
     within = day_bits.first_days(length - at)[..., None]
     open_ = windows(counted, shut) & within
@@ -262,20 +267,12 @@ def _apply(disease: str, rule: Rule, series: _Series, sums: RunningTotals) -> Se
     hopeful = doubtful = likely_first = likely_last = open_
     if series.gaps.any:
         # Of all the series that the gaps allow: one opens as soon and one closes as soon as any.
-        hope, doubt = series.gaps.met(rule), series.gaps.closes(rule)
-        hopeful = windows((met | hope) & season & ~shut, shut) & within
-        shut_ = shut
-        if doubt is not None:
-            shut_ = day_bits.in_a_row(closes | doubt, rule.close_days)
-        doubtful = windows(met & season & ~shut_, shut_) & within
-        sides = []
-        for hope_ in (True, False):
-            on_line, closing_ = series.gaps.likely(rule, hope=hope_)
-            shut_ = shut
-            if closing_ is not None:
-                shut_ = day_bits.in_a_row(closes | closing_, rule.close_days)
-            sides.append(windows((met | on_line) & season & ~shut_, shut_) & within)
-        likely_first, likely_last = sides
+        hopeful = windows_within(met | series.gaps.met(rule))
+        doubtful = windows_within(met, series.gaps.closes(rule))
+        likely_first, likely_last = (
+            windows_within(met | on_line, closing_)
+            for on_line, closing_ in (series.gaps.likely(rule, hope=hope) for hope in (True, False))
+        )
 
     # The record ends on the last day that is known.
     reached = np.clip(series.last_known + 1 - start[:, None], 0, length[:, None])

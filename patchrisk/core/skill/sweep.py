@@ -11,9 +11,8 @@ from patchrisk.base.units import FloatArray
 from patchrisk.core.rules.windows import Rule
 from patchrisk.core.skill.cases import tie
 from patchrisk.core.skill.climatology import bounded_openings, month_day, season_day
-from patchrisk.core.skill.held_out import FOLDS, answers_of, held_out
 from patchrisk.core.skill.measures import Kind, Terms, draw, interval
-from patchrisk.core.skill.scores import GAIN, Cases
+from patchrisk.core.skill.scores import FOLDS, GAIN, Cases, answers_of, held_out
 from patchrisk.core.skill.variations import Vary, grid
 
 
