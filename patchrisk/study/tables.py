@@ -381,7 +381,7 @@ def verdicts_as_rules(verdicts: pd.DataFrame) -> pd.DataFrame:
     ``verdict-called-`` and ``verdict-apply-`` with the id of the season behind it. A season in
     which the column is in doubt is not complete. Only what skill is judged by is there.
     """
-    kept = ["site", "latitude", "soil", "disease", "season", "season_first", "season_last"]
+    kept = ["site", *_PLACE, "soil", "disease", "season", "season_first", "season_last"]
     some = []
     for column in VERDICT_RULES:
         doubt = verdicts["in_doubt"].astype("str").str.split()

@@ -25,6 +25,7 @@ from patchrisk.report.words import rule_words
 from patchrisk.study import backtest, sweep_source, write_sweep
 from patchrisk.study.study import write_study
 from patchrisk.study.table_files import SeasonParts, write_csv
+from patchrisk.study.tables import verdicts_as_rules
 from patchrisk.study.terms import usual_terms
 
 TERMS = Terms(least_lead=21, most_lead=84, least_absences=2, least_seasons=2, draws=50)
@@ -90,6 +91,14 @@ def test_verdicts_are_judged_beside_the_rules(found, seen, tmp_path, unseen):
     write_study(out, found.seasons, seen, verdicts=doubtful, terms=TERMS, today=TODAY)
     skill = pd.read_csv(out / "skill.csv").set_index("rule")
     assert skill.loc["verdict-called-summer", "presences"] == 0
+
+
+def test_verdicts_lie_where_their_sites_do(found):
+    """Blocks of space are cut by both, also where no published rule was tied."""
+    rules = verdicts_as_rules(found.verdicts)
+    for side in ("latitude", "longitude"):
+        at = rules.groupby("site", observed=True)[side].first()
+        assert at.equals(found.seasons.groupby("site", observed=True)[side].first()[at.index])
 
 
 def test_the_terms_are_those_of_the_thresholds():

@@ -213,6 +213,18 @@ def lane_blocks(lanes: int) -> Iterator[slice]:
         yield slice(first, min(first + width, lanes))
 
 
+def _rows(lanes: slice) -> int:
+    width: int = lanes.stop - lanes.start
+    return max(1, _BLOCK // width)
+
+
+def day_blocks(days: int, lanes: slice) -> Iterator[slice]:
+    """Cut the days so that the marks and counts of those lanes stay in the cache."""
+    rows = _rows(lanes)
+    for first in range(0, days, rows):
+        yield slice(first, min(first + rows, days))
+
+
 def counted(
     marks: Met, inside: BoolArray | None, held: int, lanes: slice
 ) -> Iterator[tuple[slice, BoolArray, IntArray]]:
@@ -220,15 +232,12 @@ def counted(
 
     What is handed out is overwritten by the next step.
     """
-    width = lanes.stop - lanes.start
-    # So many days at a time that the marks and counts of those lanes stay in the cache.
-    shape = min(marks.shape[0], max(1, _BLOCK // width)), width
+    shape = min(marks.shape[0], _rows(lanes)), lanes.stop - lanes.start
     counts, gap_counts = np.empty((2, *shape), dtype=np.int32)
     is_met_, unknown_ = np.empty((2, *shape), dtype=bool)
-    run, gap = np.zeros((2, width), dtype=np.int32)
-    for first in range(0, marks.shape[0], max(shape[0], 1)):
-        days = slice(first, min(first + shape[0], marks.shape[0]))
-        block, rows = marks[days, lanes], days.stop - first
+    run, gap = np.zeros((2, shape[1]), dtype=np.int32)
+    for days in day_blocks(marks.shape[0], lanes):
+        block, rows = marks[days, lanes], days.stop - days.start
         is_met = np.equal(block, MET, out=is_met_[:rows])
         keeps = is_met
         if inside is not None:
