@@ -1,14 +1,15 @@
 """``patchrisk visit``: samples, soil tests and roots, put beside the season's soil temperature."""
 
-import os
+from collections.abc import Sequence
 from datetime import date, datetime
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 from patchrisk.base import resources
-from patchrisk.base.errors import Fault, InputError, PatchriskError
+from patchrisk.base.errors import Fault, InputError
 from patchrisk.cli.options import (
     Day,
     Request,
@@ -18,11 +19,17 @@ from patchrisk.cli.options import (
     site_path,
 )
 from patchrisk.cli.screen import echo, echo_json
+from patchrisk.cli.visit_files import (
+    name_beside,
+    refuse_existing,
+    write_new_visit,
+    write_postal_site,
+)
 
 if TYPE_CHECKING:
     from patchrisk.report.visit.build import VisitView
 
-SAMPLES = ("visit_winter.toml", "visit_spring.toml")
+_SAMPLES = ("visit_winter.toml", "visit_spring.toml")
 
 
 @click.command()
@@ -96,51 +103,60 @@ def visit(
         found = "more than one thing is asked for"
         cure = "give a file, or --new, or --what-to-take, or --lat with --lon, --turf and --thinned"
         raise InputError(Fault("visit", "", found, cure))
+    show = partial(_report, now=now, as_json=as_json, full=full, offline=offline)
     if told:
-        missing = [name for name in postal if name not in told]
-        if missing:
+        if latitude is None or longitude is None or turf is None or thinned is None:
+            missing = (name for name in postal if name not in told)
             raise InputError(
-                [Fault("visit", name, "not given", f"add {name} ...") for name in missing]
+                Fault("visit", name, "not given", f"add {name} ...") for name in missing
             )
-        assert latitude is not None
-        assert longitude is not None
-        assert turf is not None
-        assert thinned is not None
         folder = out or Path(f"sample-{thinned}")
-        files = (
-            _by_post(folder, latitude, longitude, turf, thinned, use, root_zone, units, weather),
-        )
-        out = None
+        site, path = folder / "site.toml", folder / "visit.toml"
+        make_folder(folder)
+        refuse_existing(site, path)
+        grasses = [part.strip() for part in turf.split("+") if part.strip()]
+        try:
+            write_postal_site(
+                site,
+                {"name": f"Sample by post, {latitude:g}, {longitude:g}", "latitude": latitude,
+                 "longitude": longitude, "units": units},
+                {"name": "Turf", "turf": grasses[0] if len(grasses) == 1 else grasses, "use": use,
+                 "root_zone": root_zone},
+                weather,
+            )  # fmt: skip
+            write_new_visit(
+                path, site=site.name, area="Turf", day=thinned, thinned=thinned, places=("Sample",)
+            )
+            show([path], None)
+        except BaseException:  # stopped, too: without its report what was made is of no use
+            site.unlink(missing_ok=True)
+            path.unlink(missing_ok=True)
+            raise
+        cure = f"fill in what the sample shows, then `patchrisk visit {path}`."
+        echo(f"Wrote {site} and {path}: {cure}", err=as_json)
     elif make_new:
-        _new(site_path(site_file, sample), sample, area, day, now, out or Path("visit.toml"))
-        return
+        path = out or Path("visit.toml")
+        refuse_existing(path)
+        _new(site_path(site_file, sample), sample, area, day, now, path)
     elif to_take:
         from patchrisk.report.visit.to_take import write_to_take
 
         request = Request(site_path(site_file, sample), sample, None, offline, now)
         echo(write_to_take(request.morning((area,) if area else ())).rstrip())
-        return
     elif sample:
-        files = tuple(resources.sample_weather() / name for name in SAMPLES)
-    if not files:
+        show([resources.sample_weather() / name for name in _SAMPLES], out)
+    elif files:
+        show(files, out)
+    else:
         cure = "name a visit's file, or write one with `patchrisk visit --new`"
         raise InputError(Fault("visit", "", "no visit is named", cure))
-    try:
-        _report(files, now, out, as_json=as_json, full=full, offline=offline)
-    except PatchriskError:
-        for path in files if told else ():  # what was made a moment ago, and is of no use
-            path.unlink()
-            path.with_name("site.toml").unlink()
-        raise
-    for path in files if told and not as_json else ():
-        echo(f"Wrote {path} and its site.toml: fill in what the sample shows, then judge it again.")
 
 
 def _report(
-    files: tuple[Path, ...],
-    now: datetime,
+    files: Sequence[Path],
     out: Path | None,
     *,
+    now: datetime,
     as_json: bool,
     full: bool,
     offline: bool,
@@ -151,7 +167,7 @@ def _report(
 
     days = [judge_day(path, now, offline=offline) for path in files]
     views = [view_of_visit(day) for day in days]
-    written = []
+    pages: list[Path] = []
     if out is not None:
         from patchrisk.base.saving import Output, check_outputs, write_text
         from patchrisk.report.visit.page import VISIT_PAGE, write_visit_page
@@ -164,14 +180,13 @@ def _report(
         texts = [write_visit_page(day, view) for day, view in zip(days, views, strict=True)]
         for page, text in zip(pages, texts, strict=True):
             write_text(page, text)
-            written.append(page)
     if as_json:
         parts = [visit_json(view) for view in views]
         echo_json(parts[0] if len(parts) == 1 else f"[{', '.join(parts)}]")
         return
     for view in views if out is None or len(views) == 1 else ():
         echo(write_visit(view, full=full))
-    for page in written:
+    for page in pages:
         echo(f"Wrote {page}")
 
 
@@ -192,49 +207,11 @@ def _pages(out: Path, views: "list[VisitView]") -> list[Path]:
 def _new(
     site: Path, sample: bool, area: str | None, day: date | None, now: datetime, out: Path
 ) -> None:
-    from patchrisk.cli.visit_files import write_new_visit
     from patchrisk.read.site import read_site
     from patchrisk.read.site_data import sample_morning, this_morning
 
     found = read_site(site).areas_named([area] if area else ())[0]
     today = sample_morning(site) if sample else this_morning(site, now)
-    name = os.path.relpath(site, out.parent) if not sample else str(site.resolve())
-    write_new_visit(
-        out, site=Path(name).as_posix(), area=found.name, day=day or today, thinned=None
-    )
+    name = site.resolve().as_posix() if sample else name_beside(site, out.parent)
+    write_new_visit(out, site=name, area=found.name, day=day or today, thinned=None)
     echo(f"Wrote {out}. Next: fill it in, then run `patchrisk visit {out}`.")
-
-
-def _by_post(
-    folder: Path,
-    latitude: float,
-    longitude: float,
-    turf: str,
-    thinned: date,
-    use: str | None,
-    root_zone: str | None,
-    units: str,
-    weather: Path | None,
-) -> Path:
-    from patchrisk.cli.visit_files import write_new_visit, write_postal_site
-    from patchrisk.read.site import read_site
-
-    make_folder(folder)
-    grasses = [part.strip() for part in turf.split("+") if part.strip()]
-    site = write_postal_site(
-        folder, latitude=latitude, longitude=longitude, turf=grasses, use=use,
-        root_zone=root_zone, units=units, weather=weather,
-    )  # fmt: skip
-    path = folder / "visit.toml"
-    try:
-        read_site(site)
-        write_new_visit(
-            path, site="site.toml", area="Turf", day=thinned, thinned=thinned, places=("Sample",)
-        )
-    except InputError:
-        site.unlink()
-        raise
-    echo(
-        f"Wrote {site} and {path}: fill in what the sample shows, then `patchrisk visit {path}`.\n"
-    )
-    return path

@@ -1,13 +1,14 @@
 """The files that `patchrisk visit` writes: a visit's, and the site file of a sample by post."""
 
-import json
 import os
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import date
 from pathlib import Path
+from typing import Any
 
 from patchrisk.base.errors import Fault, InputError
 from patchrisk.base.saving import write_text
+from patchrisk.base.toml_files import toml_value
 from patchrisk.base.user_files import is_there
 
 _VISIT = """\
@@ -90,17 +91,23 @@ name = {name}
 _SITE = """\
 # Site file of patchrisk: one place, its areas, and where its readings are.
 # Made for a sample by post: there is no logger and no record here.
+"""
 
-[site]
-name = {name}
-latitude = {latitude}
-longitude = {longitude}
-units = {units}
 
-[[area]]
-name = "Turf"
-turf = {turf}
-{more}"""
+def refuse_existing(*paths: Path) -> None:
+    """Leave files alone that are there; InputError names them."""
+    there = [path for path in paths if is_there(path)]
+    if there:
+        cure = "name another with --out"
+        raise InputError(Fault(str(path), "", "there is one already", cure) for path in there)
+
+
+def name_beside(path: Path, folder: Path) -> str:
+    """Return how files of a folder name another file."""
+    try:
+        return Path(os.path.relpath(path, folder)).as_posix()
+    except ValueError:  # another drive
+        return path.resolve().as_posix()
 
 
 def write_new_visit(
@@ -112,65 +119,31 @@ def write_new_visit(
     thinned: date | None,
     places: Sequence[str] = ("Good", "Middling", "Bad"),
 ) -> None:
-    """Write a commented visit's file; one that is there is left alone.
-
-    Raises
-    ------
-    InputError
-        When there is a file of this name.
-    """
-    if is_there(path):
-        found, cure = "there is one already", "name another with --out"
-        raise InputError(Fault(str(path), "", found, cure))
+    """Write a commented visit's file."""
     head = _VISIT.format(
         name=path.name,
-        site=_quoted(site),
-        area=_quoted(area),
+        site=toml_value(site),
+        area=toml_value(area),
         date=day,
         thinned=f"# thinned = {day}" if thinned is None else f"thinned = {thinned}",
     )
     steps = [0, 20, 50] if len(places) == 3 else [20] * len(places)
-    parts = [_PLACE.format(name=_quoted(p), damage=d) for p, d in zip(places, steps, strict=True)]
+    parts = [
+        _PLACE.format(name=toml_value(p), damage=d) for p, d in zip(places, steps, strict=True)
+    ]
     write_text(path, head + "".join(parts))
 
 
 def write_postal_site(
-    folder: Path,
-    *,
-    latitude: float,
-    longitude: float,
-    turf: Sequence[str],
-    use: str | None,
-    root_zone: str | None,
-    units: str,
-    weather: Path | None,
-) -> Path:
-    """Write the site file of a sample by post; errors as for `write_new_visit`."""
-    path = folder / "site.toml"
-    if is_there(path):
-        found, cure = "there is one already", "name another folder with --out"
-        raise InputError(Fault(str(path), "", found, cure))
-    folder.mkdir(parents=True, exist_ok=True)
-    more = "".join(
-        f"{key} = {_quoted(value)}\n"
-        for key, value in (("use", use), ("root_zone", root_zone))
-        if value
-    )
+    path: Path, place: Mapping[str, Any], area: Mapping[str, Any], weather: Path | None
+) -> None:
+    """Write the site file of a sample by post: keys of its tables, those that are told."""
+    tables = {"[site]": place, "[[area]]": area}
     if weather is not None:
-        try:
-            name = os.path.relpath(weather, folder)
-        except ValueError:  # another drive
-            name = str(weather.resolve())
-        more += f"\n[[weather]]\nfile = {_quoted(Path(name).as_posix())}\n\n[online]\nuse = false\n"
-    grass = _quoted(turf[0]) if len(turf) == 1 else f"[{', '.join(map(_quoted, turf))}]"
-    text = _SITE.format(
-        name=_quoted(f"Sample by post, {latitude:g}, {longitude:g}"),
-        latitude=repr(float(latitude)), longitude=repr(float(longitude)),
-        units=_quoted(units), turf=grass, more=more,
-    )  # fmt: skip
+        tables["[[weather]]"] = {"file": name_beside(weather, path.parent)}
+        tables["[online]"] = {"use": False}
+    text = _SITE
+    for head, table in tables.items():
+        told = (f"{key} = {toml_value(v)}\n" for key, v in table.items() if v is not None)
+        text += f"\n{head}\n{''.join(told)}"
     write_text(path, text)
-    return path
-
-
-def _quoted(text: str) -> str:
-    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")

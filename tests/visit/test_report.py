@@ -189,6 +189,42 @@ def test_a_sample_by_post_that_can_not_be_judged_leaves_no_files(course, tmp_pat
     assert list(folder.iterdir()) == []
 
 
+@pytest.mark.parametrize("fails", ["write_new_visit", "_report"])
+def test_a_sample_by_post_that_was_stopped_leaves_no_files(course, tmp_path, monkeypatch, fails):
+    def stopped(*_args, **_more):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(f"patchrisk.cli.visit.{fails}", stopped)
+    folder = tmp_path / "post"
+    args = ["--lat", 38.9, "--lon", -85.4, "--turf", "creeping bentgrass", "--thinned",
+            "2026-02-03", "--weather", course / "weather.csv", "--out", folder]  # fmt: skip
+    assert run(*args).exit_code == 130
+    assert list(folder.iterdir()) == []
+
+
+def test_a_visits_file_that_is_there_is_kept_and_no_site_file_is_left_beside_it(course, tmp_path):
+    kept = tmp_path / "visit.toml"
+    kept.write_text("# mine\n", encoding="utf-8")
+    args = ["--lat", 38.9, "--lon", -85.4, "--turf", "creeping bentgrass", "--thinned",
+            "2026-02-03", "--weather", course / "weather.csv", "--out", tmp_path]  # fmt: skip
+    done = run(*args)
+    assert done.exit_code == 2
+    assert "visit.toml: there is one already" in done.output
+    assert [path.name for path in tmp_path.iterdir()] == ["visit.toml"]
+    assert kept.read_text(encoding="utf-8") == "# mine\n"
+
+
+def test_what_was_written_is_said_once_and_never_in_the_json(course, tmp_path):
+    args = ["--lat", 38.9, "--lon", -85.4, "--turf", "creeping bentgrass", "--thinned",
+            "2026-02-03", "--weather", course / "weather.csv"]  # fmt: skip
+    done = run(*args, "--out", tmp_path / "words")
+    assert done.stdout.count("Wrote") == 1
+    assert done.stdout.splitlines()[-1].startswith("Wrote ")
+    done = run(*args, "--out", tmp_path / "json", "--json")
+    assert json.loads(done.stdout)["area"] == "Turf"
+    assert done.stderr.count("Wrote") == 1
+
+
 def test_groups_come_with_the_cautions(winter):
     view = winter[1]
     assert "next start about" in " ".join(view.next_season)
