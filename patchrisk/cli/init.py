@@ -195,7 +195,7 @@ def init(
     library = load_library()
     parsed = [_area(text, library) for text in areas or (() if _can_ask() else (_DEFAULT_AREA,))]
     given = dict(zip(_PLACE, (name, latitude, longitude, utc_offset, units), strict=True))
-    anywhere = {"latitude": 0.0, "longitude": 0.0}
+    anywhere: dict[str, Any] = {"latitude": 0.0, "longitude": 0.0}
     told = {key: value for key, value in given.items() if value is not None}
     validate(Site, {"site": anywhere | told, "area": parsed or [{}]}, "init", CURES)
     place: dict[str, Any] = {}

@@ -9,8 +9,10 @@ import numpy as np
 import pandas as pd
 
 from patchrisk.base.errors import Fault, InputError
+from patchrisk.base.toml_files import load_numbers
 from patchrisk.base.units import DAY, FloatArray
 from patchrisk.core.verdict.decision_table import Host
+from patchrisk.core.verdict.season_story import beside_years
 from patchrisk.core.visit.causes import Findings, Rules, judge_visit
 from patchrisk.core.visit.findings import Candidate, Place, Season, Visit, Weather
 from patchrisk.read.area import Area, Use
@@ -20,9 +22,7 @@ from patchrisk.read.visit.guidelines import rules_of
 from patchrisk.site_day.judging import dormant_below
 from patchrisk.site_day.morning import AreaMorning, Morning, prepare
 
-_FORTNIGHT, _HALF_YEAR, _YEAR = 14, 183, 365
-_SAME_SEASON = timedelta(days=7)  # turf that thinned longer ago is judged as it was then
-_MOST_UNKNOWN = 30  # days of a year without soil, above which no season is said not to have been
+_YEAR = 365
 
 
 @dataclass(frozen=True)
@@ -95,7 +95,7 @@ def judge_day(path: Path, now: datetime, *, offline: bool = False) -> VisitDay:
     try:
         morning = on(data.file.date)
         thinned = data.file.thinned or data.file.date
-        late = data.file.date - thinned > _SAME_SEASON
+        late = data.file.date - thinned > timedelta(days=_days("same_season"))
         then = on(thinned) if late else morning
     except InputError as error:
         raise InputError(
@@ -126,18 +126,23 @@ def _earlier(old: VisitData, visit: Visit, morning: Morning) -> tuple[VisitData,
 
 def warm_days(area: AreaMorning, heat_c: float) -> WarmDays | None:
     """Count the days of the last half year with soil at or above ``heat_c``, beside past years."""
-    known = area.soil.mean_c[-_HALF_YEAR:]
+    half_year = _days("half_year")
+    known = area.soil.mean_c[-half_year:]
     if np.isnan(known).all():
         return None
-    days, usual, more = int((known >= heat_c).sum()), None, None
+    days = int((known >= heat_c).sum())
+    usual: tuple[int | None, tuple[int, int] | None] = None, None
     if area.ahead is not None:
         past = area.ahead.at(area.ahead.reference_cm)[1]
-        if past.today >= _HALF_YEAR:
-            hot = (past.mean_c[past.today - _HALF_YEAR : past.today] >= heat_c).sum(axis=0)
-            by_year = hot.reshape(-1, past.traces).mean(axis=0)
-            usual = round(float(np.median(by_year)))
-            more = int((by_year < days).sum()), past.traces
-    return WarmDays(days, int((~np.isnan(known)).sum()), usual, more)
+        if past.today >= half_year:
+            hot = (past.mean_c[past.today - half_year : past.today] >= heat_c).sum(axis=0)
+            usual = beside_years(hot, days, past.traces)
+    return WarmDays(days, int((~np.isnan(known)).sum()), *usual)
+
+
+def _days(name: str) -> int:
+    """Return how far back is looked, from thresholds/visit.toml [days]."""
+    return int(load_numbers("visit")[f"before.{name}"].value)
 
 
 def visit_of(data: VisitData, morning: Morning, area: AreaMorning) -> Visit:
@@ -231,12 +236,9 @@ def _season(
     story = area.stories.get(key)
     if story is None:
         soil = area.soil.mean_c[-_YEAR:]
-        known = len(soil) >= _YEAR and int(np.isnan(soil).sum()) <= _MOST_UNKNOWN
+        known = len(soil) >= _YEAR and int(np.isnan(soil).sum()) <= _days("unknown")
         return Season(0 if known and disease.season else None, month in months)
-    shows = month in months
-    if story.damage is not None:
-        shows = bool(story.damage[0] <= day <= story.damage[1])
-    return Season(story.infected_days, shows)
+    return Season(story.infected_days, story.shows(day) if story.damage else month in months)
 
 
 def _weather(morning: Morning, area: AreaMorning, day: np.datetime64) -> Weather:
@@ -247,12 +249,13 @@ def _weather(morning: Morning, area: AreaMorning, day: np.datetime64) -> Weather
         inside: FloatArray = values[(dates < day) & (dates >= day - days * DAY)]
         return inside[~np.isnan(inside)]
 
-    soil, cold = before(mean, _FORTNIGHT), before(mean, _HALF_YEAR)
+    half_year = _days("half_year")
+    soil, cold = before(mean, _days("fortnight")), before(mean, half_year)
     air = morning.weather.daily
     nights = np.array([])
     if "air_min_c" in air:
         then = pd.Timestamp(day)
-        part = air.loc[(air.index < then) & (air.index >= then - pd.Timedelta(days=_HALF_YEAR))]
+        part = air.loc[(air.index < then) & (air.index >= then - pd.Timedelta(days=half_year))]
         nights = part["air_min_c"].dropna().to_numpy(float)
     return Weather(
         float(soil.mean()) if soil.size else None,

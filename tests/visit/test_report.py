@@ -233,6 +233,35 @@ def test_groups_come_with_the_cautions(winter):
     assert view.cautions in " ".join(write_visit(view).split())
 
 
+def test_groups_that_the_site_leaves_out_are_not_named(winter):
+    day, view = winter
+    assert "FRAC 1, 11 named" in " ".join(view.next_season)
+    programme = day.morning.site.programme.model_copy(update={"without_groups": ("11",)})
+    site = day.morning.site.model_copy(update={"programme": programme})
+    without = view_of_visit(replace(day, morning=replace(day.morning, site=site)))
+    assert "FRAC 1 named" in " ".join(without.next_season)
+    assert not re.search(r"FRAC [^;:]*\b11\b", " ".join(without.next_season))
+
+
+def test_a_table_of_nematodes_of_ones_own_is_cited_by_its_own_name(course):
+    (course / "counts.toml").write_text(
+        '[nematodes]\ncount = { ring = 100 }\nsource = "mine"\nconfidence = "weak"\n'
+        "evident_at = 2.5\n[sources]\n"
+        'mine = { short = "my counts", citation = "Counts of my own", seen = "no source" }\n',
+        encoding="utf-8",
+    )
+    text = (course / "visit_winter.toml").read_text(encoding="utf-8")
+    path = course / "own_counts.toml"
+    path.write_text(f'guidelines = "counts.toml"\n{text}', encoding="utf-8")
+    said = " ".join(write_visit(view_of_visit(judge_day(path, NOW)), full=True).split())
+    assert "table 100 [my counts]" in said
+    assert "Counts of my own [no source]" in said
+    assert "2.6 times the table's 100" in said
+    assert "at 2.5 times" in said
+    assert "UMass table" not in said
+    assert "two to three times" not in said
+
+
 def test_what_to_take_goes_by_the_season():
     done = run("--what-to-take", "--sample", "--area", "Greens")
     assert done.exit_code == 0, done.output

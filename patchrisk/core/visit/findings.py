@@ -6,6 +6,7 @@ from typing import Literal
 
 Amount = Literal["none", "few", "many"]
 Status = Literal["for", "open", "not looked at", "against"]
+Side = Literal["for", "against", "beside"]
 
 
 @dataclass(frozen=True)
@@ -36,6 +37,11 @@ class SoilValue:
     below: bool = False
     written: str = ""
     worked_out: bool = False
+
+    @property
+    def key(self) -> tuple[str, str]:
+        """What was tested, and by which method: one figure of a place."""
+        return self.analyte, self.method
 
 
 @dataclass(frozen=True)
@@ -157,9 +163,13 @@ class Visit:
 
         The whole where no such place does.
         """
-        first = 1 if len(self.places) > 1 else 0
-        told = [n for n in range(first, len(self.places)) if has(self.places[n])]
+        told = [n for n in range(not self.alone, len(self.places)) if has(self.places[n])]
         return replace(self, places=self.places[: told[-1] + 1]) if told else self
+
+    @property
+    def alone(self) -> bool:
+        """Whether there is no other place to compare with."""
+        return len(self.places) == 1
 
     @property
     def best(self) -> Place:
@@ -181,7 +191,7 @@ class Fact:
     """
 
     kind: str
-    side: Literal["for", "against", "beside"]
+    side: Side
     direct: bool = False
     told: Mapping[str, object] = field(default_factory=dict)
 
@@ -195,3 +205,8 @@ class Cause:
     status: Status
     facts: tuple[Fact, ...]
     weight: float = 0.0
+
+    @property
+    def stands(self) -> bool:
+        """Whether it is spoken for, or open."""
+        return self.status in ("for", "open")

@@ -2,46 +2,58 @@
 
 import csv
 import re
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
+from typing import Literal
 
 from patchrisk.base.errors import Fault, InputError
+from patchrisk.base.safe_text import squeezed
+from patchrisk.base.toml_files import load_numbers
 from patchrisk.base.user_files import MOST_KEPT_BYTES, check_text
-from patchrisk.core.visit.amounts import UnitError
 from patchrisk.core.visit.findings import SoilValue
+from patchrisk.read.area import SiteTable
+from patchrisk.read.site import File
 from patchrisk.read.tables.decode import decode_text, read_bytes
 from patchrisk.read.tables.workbook import is_workbook, read_sheets
 from patchrisk.read.visit import values as figures
-from patchrisk.read.visit.guidelines import Analyte, SoilTests, plain_name
+from patchrisk.read.visit.guidelines import Analyte, SoilTests
+from patchrisk.read.visit.soil_units import UNIT, UnitError, same_unit
+from patchrisk.read.visit.values import EXTRACTANTS, MIXTURES, PH_METHODS
 
 _EMPTY = ("", "-", "--", "n/a", "na", "not tested", ".")
 _LEAVE_OUT = "left out"
 _RESULT, _WHAT = ("result", "value", "results"), ("analyte", "test", "parameter", "analysis")
 _UNITS, _HOW = ("unit", "units"), ("method", "extractant")
-_HUNDREDFOLD = 100.0
 _MOST_ROWS = 2000  # a dozen places by every test there is come to some hundred
 _HEAD = 60  # lines among which the headings stand
+_How = Literal["microscope", "culture", "DNA"]
 
 
-@dataclass(frozen=True)
-class LaboratoryOptions:
-    """What the user says of the table; what is not said is found in it, or asked for."""
+class Laboratory(SiteTable):
+    """What a laboratory sent: a table of soil tests, and what it named on the roots.
 
-    extractant: str = ""
-    ph_method: str = ""
-    conductivity_method: str = ""
-    depth: str = ""
-    decimal: str | None = None
+    ``confirmed`` says that you looked at how the table was read.
+    """
+
+    file: File | None = None
     sheet: str | None = None
-    columns: Mapping[str, str] = field(default_factory=dict)
-    samples: Mapping[str, str] = field(default_factory=dict)
-    sure: frozenset[str] = frozenset()
+    extractant: Literal[EXTRACTANTS] | None = None  # type: ignore[valid-type]
+    ph_method: Literal[PH_METHODS] | None = None  # type: ignore[valid-type]
+    conductivity_method: Literal[MIXTURES] | None = None  # type: ignore[valid-type]
+    depth: str | None = None
+    decimal: Literal[".", ","] | None = None
+    columns: dict[str, str] = {}
+    samples: dict[str, str] = {}
+    sure: list[str] = []
+    confirmed: bool = False
+    found: dict[str, _How] = {}
+    not_found: dict[str, _How] = {}
 
     def method_for(self, analyte: Analyte) -> str:
-        """Return the method that holds where the table names none."""
-        usual = {"pH": self.ph_method, "dS/m": self.conductivity_method, "mg/kg": self.extractant}
-        return usual.get(analyte.unit, "paste" if analyte.name == "SAR" else "")
+        """Return the method that holds where a figure tells none."""
+        kind = figures.kind_of(analyte)
+        return (getattr(self, kind.key) or "") if kind.key else "".join(kind.methods[:1])
 
 
 @dataclass(frozen=True)
@@ -66,7 +78,7 @@ class _Cell:
 
 
 def read_laboratory(
-    path: Path, places: Sequence[str], options: LaboratoryOptions, tests: SoilTests
+    path: Path, places: Sequence[str], options: Laboratory, tests: SoilTests
 ) -> LaboratoryTable:
     """Read a laboratory's table.
 
@@ -75,7 +87,7 @@ def read_laboratory(
     path : Path
     places : sequence of str
         Names of the visit's places.
-    options : LaboratoryOptions
+    options : Laboratory
     tests : SoilTests
 
     Raises
@@ -85,6 +97,7 @@ def read_laboratory(
         a sample of no place, a figure that no soil has.
     """
     source = str(path)
+    sure = {tests.known(name).name for name in options.sure}
     rows = _rows(path, source, options, tests)
     if len(rows) > _MOST_ROWS:
         cure = "export the samples of this visit alone"
@@ -99,7 +112,7 @@ def read_laboratory(
         try:
             analyte, unit, method = _heading(cell, options, tests)
         except UnitError as error:
-            faults.append(Fault(source, where, *map(str, error.args)))
+            faults.append(error.at(source, where))
             continue
         if analyte is None:
             notes.append(f"set aside: {cell.heading}")
@@ -111,9 +124,9 @@ def read_laboratory(
             notes.append(f"{cell.place}, {analyte.name}: {text} without its limit is not judged")
             continue
         try:
-            value = _figure(text, analyte, unit, method, options)
+            value = _figure(text, analyte, unit, method, options.decimal, analyte.name in sure)
         except UnitError as error:
-            faults.append(Fault(source, where, *map(str, error.args)))
+            faults.append(error.at(source, where))
             continue
         key = (value.analyte, value.method)
         if key in found[cell.place]:
@@ -124,7 +137,7 @@ def read_laboratory(
         found[cell.place][key] = value
         via = f", {value.method}" if value.method else ""
         understood[cell.heading] = f"{cell.heading!r}: {analyte.name}, {unit or 'no unit'}{via}"
-    faults += _far_apart(found, source, options)
+    faults += _far_apart(found, source, sure)
     if faults:
         raise InputError({(f.place.partition(", ")[2], f.found): f for f in faults[::-1]}.values())
     if not understood:
@@ -139,44 +152,39 @@ def read_laboratory(
 
 
 def _far_apart(
-    found: Mapping[str, Mapping[tuple[str, str], SoilValue]],
-    source: str,
-    options: LaboratoryOptions,
+    found: Mapping[str, Mapping[tuple[str, str], SoilValue]], source: str, sure: Container[str]
 ) -> Iterator[Fault]:
-    """Yield a fault for each analyte that one place has a hundredfold of another's."""
+    """Yield a fault for each analyte that one place has so many times of another's."""
+    apart = load_numbers("visit")["laboratory.apart"].value
     for key in dict.fromkeys(key for place in found.values() for key in place):
         told = {n: p[key].value for n, p in found.items() if key in p and not p[key].below}
         ranked = sorted(told, key=lambda n: told[n]) or [""]
         least, most = ranked[0], ranked[-1]
-        apart = bool(told) and told[least] > 0 and told[most] / told[least] >= _HUNDREDFOLD
-        if apart and key[0] not in options.sure:
+        if told and told[least] > 0 and told[most] / told[least] >= apart and key[0] not in sure:
             what = f"{key[0]} is {told[most]:g} at {most} and {told[least]:g} at {least}"
             cure = f'correct it (percent for ppm?), or write sure = ["{key[0]}"]'
             yield Fault(source, "", what, cure)
 
 
 def _figure(
-    text: str, analyte: Analyte, unit: str, method: str, options: LaboratoryOptions
+    text: str, analyte: Analyte, unit: str, method: str, decimal: str | None, sure: bool
 ) -> SoilValue:
     below = text.startswith("<")
     bare = text.lstrip("<").strip()
-    own = figures.UNIT.search(bare)
+    own = UNIT.search(bare)
     if own is not None:
-        if unit and not figures.same_unit(own[0], unit):
+        if unit and not same_unit(own[0], unit):
             raise UnitError(f"{text!r} under a heading in {unit}", "write one unit")
         unit, bare = own[0], bare.replace(own[0], "").strip()
-    sure = analyte.name in options.sure
-    number = figures.read_number(bare, options.decimal)
+    number = figures.read_number(bare, decimal)
     return figures.make(number, below, analyte, unit, method, text, sure=sure)
 
 
-def _heading(
-    cell: _Cell, options: LaboratoryOptions, tests: SoilTests
-) -> tuple[Analyte | None, str, str]:
+def _heading(cell: _Cell, options: Laboratory, tests: SoilTests) -> tuple[Analyte | None, str, str]:
     """Return analyte, unit and method of a heading, as the user says or as it reads itself."""
     told = options.columns.get(cell.heading)
     if told is not None:
-        if plain_name(told) == plain_name(_LEAVE_OUT):
+        if squeezed(told) == squeezed(_LEAVE_OUT):
             return None, "", ""
         name, *others = (part.strip() for part in told.split(","))
         analyte = tests.find(name)
@@ -189,7 +197,7 @@ def _heading(
     analyte, unit, method = figures.parse_heading(cell.heading, tests)
     if analyte is None:
         return None, "", ""
-    if unit and cell.unit and not figures.same_unit(unit, cell.unit):
+    if unit and cell.unit and not same_unit(unit, cell.unit):
         raise UnitError(f"two units, {unit!r} and {cell.unit!r}", "write one unit")
     unit = unit or cell.unit
     if unit in ("%", "percent") and analyte.equivalent is not None and analyte.unit == "mg/kg":
@@ -207,19 +215,22 @@ def _heading(
     return analyte, "%" if unit == "percent" else unit, method or own or options.method_for(analyte)
 
 
-def _rows(path: Path, source: str, options: LaboratoryOptions, tests: SoilTests) -> list[list[str]]:
+def _rows(path: Path, source: str, options: Laboratory, tests: SoilTests) -> list[list[str]]:
+    def known(rows: Sequence[Sequence[str]]) -> int:
+        return sum(_headings(row, options, tests) for row in rows[:_HEAD])
+
     raw = read_bytes(path, MOST_KEPT_BYTES)
     if is_workbook(raw):
         sheets = read_sheets(raw, source, options.sheet)
         parted = {name: _part(text, "\t") for name, text in sheets.items()}
-        held = {name: rows for name, rows in parted.items() if _known(rows, tests)}
+        held = {name: rows for name, rows in parted.items() if known(rows)}
         if len(held) > 1:
             cure = f'say which: set sheet = "{next(iter(held))}"'
             raise InputError(Fault(source, "", f"{len(held)} sheets hold soil tests", cure))
         return next(iter(held.values()), [])
     text = decode_text(raw, source).text
     check_text(text, source)
-    return max((_part(text, d) for d in ",;\t|"), key=lambda rows: _known(rows, tests))
+    return max((_part(text, d) for d in ",;\t|"), key=known)
 
 
 def _part(text: str, delimiter: str) -> list[list[str]]:
@@ -227,10 +238,10 @@ def _part(text: str, delimiter: str) -> list[list[str]]:
     return [[c.strip() for c in row] for row in csv.reader(lines, delimiter=delimiter)]
 
 
-def _known(rows: Sequence[Sequence[str]], tests: SoilTests) -> int:
-    return sum(
-        figures.parse_heading(c, tests)[0] is not None for row in rows[:_HEAD] for c in row if c
-    )
+def _headings(row: Sequence[str], options: Laboratory, tests: SoilTests) -> int:
+    """Count the headings of a row that are a test's, as they read or as the user says."""
+    told = options.columns
+    return sum(c in told or figures.parse_heading(c, tests)[0] is not None for c in row if c)
 
 
 @dataclass(frozen=True)
@@ -243,12 +254,12 @@ class _Samples:
 
     def place(self, text: str) -> str | None:
         """Return the place that a sample's name means."""
-        wanted = plain_name(self.names.get(text, text))
-        return next((p for p in self.places if plain_name(p) == wanted), None)
+        wanted = squeezed(self.names.get(text, text))
+        return next((p for p in self.places if squeezed(p) == wanted), None)
 
     def fault(self, text: str, line: int) -> Fault | None:
         """Return what to ask of a sample of no place; None where it is to be left out."""
-        if plain_name(self.names.get(text, "")) == plain_name(_LEAVE_OUT):
+        if squeezed(self.names.get(text, "")) == squeezed(_LEAVE_OUT):
             return None
         known = ", ".join(self.places)
         cure = f'write samples = {{ "{text}" = "..." }} with one of {known}, or "{_LEAVE_OUT}"'
@@ -256,21 +267,16 @@ class _Samples:
 
 
 def _cells(
-    rows: Sequence[Sequence[str]], samples: _Samples, options: LaboratoryOptions, tests: SoilTests
+    rows: Sequence[Sequence[str]], samples: _Samples, options: Laboratory, tests: SoilTests
 ) -> list[_Cell]:
     """Find which way the table runs, and give its figures with their place and heading."""
-
-    def held(row: Sequence[str]) -> int:
-        told = options.columns
-        return sum(c in told or figures.parse_heading(c, tests)[0] is not None for c in row if c)
-
     for at, row in enumerate(rows):
-        names = {plain_name(c) for c in row}
+        names = {squeezed(c) for c in row}
         if names & set(_RESULT) and names & set(_WHAT):
             return _long(rows, at, samples)
-    best = max(range(min(len(rows), _HEAD)), key=lambda n: held(rows[n]), default=0)
-    if rows and held(rows[best]) >= 2:
-        return _wide(rows, best, samples, tests)
+    counts = [_headings(row, options, tests) for row in rows[:_HEAD]]
+    if max(counts, default=0) >= 2:
+        return _wide(rows, counts.index(max(counts)), samples, tests)
     head = next((n for n, row in enumerate(rows) if any(map(samples.place, row))), None)
     if head is None:
         cure = "write the names of the visit's places over its columns, or in its rows"
@@ -283,7 +289,7 @@ def _at(row: Sequence[str], column: int | None) -> str:
 
 
 def _column(heads: Sequence[str], *names: str) -> int | None:
-    return next((i for i, h in enumerate(heads) if plain_name(h) in names), None)
+    return next((i for i, h in enumerate(heads) if squeezed(h) in names), None)
 
 
 def _long(rows: Sequence[Sequence[str]], at: int, samples: _Samples) -> list[_Cell]:
@@ -316,8 +322,8 @@ def _wide(
     heads = rows[at]
     body = [(n, row) for n, row in enumerate(rows[at + 1 :], at + 2) if any(row)]
     units: Sequence[str] = ()
-    if body and sum(bool(figures.UNIT.fullmatch(c)) for c in body[0][1]) >= 2:
-        units = [c if figures.UNIT.fullmatch(c) else "" for c in body[0][1]]
+    if body and sum(bool(UNIT.fullmatch(c)) for c in body[0][1]) >= 2:
+        units = [c if UNIT.fullmatch(c) else "" for c in body[0][1]]
         body = body[1:]
     free = [i for i, h in enumerate(heads) if figures.parse_heading(h, tests)[0] is None]
     if not free:

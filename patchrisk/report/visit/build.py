@@ -6,22 +6,24 @@ from dataclasses import dataclass
 import numpy as np
 
 from patchrisk.base.pen import Pen, capital, count_of, listed
+from patchrisk.base.toml_files import load_numbers
 from patchrisk.core.visit.causes import Findings
 from patchrisk.core.visit.findings import Cause, Place, Season
 from patchrisk.core.visit.guidelines import Judged
+from patchrisk.read.groups import load_groups
 from patchrisk.read.visit.file import VisitData
 from patchrisk.read.visit.guidelines import visit_words
-from patchrisk.report.story import AT_ONCE, next_start, what_it_did, years_words
+from patchrisk.report.story import AT_ONCE, next_start, usual_words, what_it_did
 from patchrisk.report.visit import words
 from patchrisk.report.visit.follow_up import compared, proposed_history, strip_lines
 from patchrisk.report.words import MORNING_CAUTIONS, groups_by_evidence
 from patchrisk.site_day.visit import VisitDay
 
 _MEASURED = {
-    "drop_time": "water drop",
-    "air_filled": "air-filled pores",
-    "frost": "frost",
-    "dead": "turf long dead",
+    "air_filled": "Air-filled pores",
+    "dead": "Turf long dead",
+    "drop_time": "Water drop",
+    "frost": "Frost",
 }
 _GROUND = {
     "drop_time": ("Water drop stands", "{:g} s"),
@@ -148,7 +150,7 @@ def view_of_visit(day: VisitDay) -> VisitView:
         laboratory=tuple(_laboratory(day.data)),
         confirm=_confirm(day.data),
         published=tuple(
-            f"{p.text} [{p.source}]" for p in visit_words().published if _on(p.of, found)
+            f"{p.text} [{p.source}]" for p in visit_words().published if p.of in found.standing
         ),
         sources=tuple(_sources(day)),
         cautions=MORNING_CAUTIONS,
@@ -158,11 +160,6 @@ def view_of_visit(day: VisitDay) -> VisitView:
 def _looked(place: Place) -> bool:
     """Whether anything but damage is told of a place."""
     return bool(place.roots_seen or place.soil or place.nematodes or place.ground or place.crowns)
-
-
-def _on(key: str, found: Findings) -> bool:
-    cause = found.cause(key)
-    return cause is not None and cause.status in ("for", "open")
 
 
 def _fit_words(season: Season) -> str:
@@ -195,6 +192,7 @@ def _cause(day: VisitDay, cause: Cause, pen: Pen) -> CauseView:
 
 def _rows(day: VisitDay, pen: Pen) -> Iterator[Row]:
     items, places, soil = day.data.file.place, day.visit.places, day.findings.soil
+    table = day.data.tests
 
     def row(label: str, cells: Sequence[str], *, told: bool = False) -> Iterator[Row]:
         if any(cells):
@@ -216,16 +214,13 @@ def _rows(day: VisitDay, pen: Pen) -> Iterator[Row]:
     yield from row("Thatch", ["" if t is None else pen.show("depth", t, 1) for t in thatch])
     kinds = dict.fromkeys(kind for p in places for kind in p.nematodes)
     for kind in kinds:
-        limit = day.data.tests.nematodes.get(kind)
+        limit = table.nematodes.get(kind)
         counts = [f"{p.nematodes[kind]:.0f}" if kind in p.nematodes else "" for p in places]
-        held = "not in the table" if limit is None else f"table {limit:g} [UMass table 23]"
+        held = "not in the table" if limit is None else f"table {limit:g} [{table.nematodes_short}]"
         yield Row(f"Nematodes, {kind}, in 100 cm3", tuple(counts), (held,))
-    tests = dict.fromkeys((j.value.analyte, j.value.method) for place in soil for j in place)
+    tests = {j.value.key for place in soil for j in place}
     for test in sorted(tests, key=lambda test: (test[0].casefold(), test[1])):
-        at = [
-            next((j for j in place if (j.value.analyte, j.value.method) == test), None)
-            for place in soil
-        ]
+        at = [next((j for j in place if j.value.key == test), None) for place in soil]
         yield _soil_row(test, at, pen)
 
 
@@ -259,26 +254,21 @@ def _signs(place: Place) -> str:
 
 def _season_lines(day: VisitDay, pen: Pen) -> Iterator[str]:
     area, library = day.then, day.morning.library
-    shown = [c.key for c in day.findings.causes if c.status in ("for", "open")]
-    stories = [key for key in shown if key in area.stories and key in area.judged]
+    stories = [k for k in day.findings.standing if k in area.stories and k in area.judged]
     for key in stories:
         yield what_it_did(area.stories[key], area.judged[key], library, pen, seen=True)
     warm = day.warm
     if warm is not None and day.visit.cool_season:
-        usual = "" if warm.usual is None else f" (usual {warm.usual}"
-        if warm.more_than is not None:
-            usual += f"; {years_words(*warm.more_than)})"
         hot = pen.show("soil temperature", day.rules.limits.heat_c, 0)
         yield (
             f"On {count_of(warm.days, 'day')} of the {warm.of} before it thinned the soil was at "
-            f"{hot} or above{usual}."
+            f"{hot} or above{usual_words(warm.usual, warm.more_than)}."
         )
     soil = area.soil.mean_c
     if not np.isfinite(soil).any():
         yield (
             "No soil temperature is known before this visit: neither a log nor daily weather "
-            "reaches "
-            "back so far, so that the season says nothing here."
+            "reaches back so far, so that the season says nothing here."
         )
     elif not stories:
         yield "Of no disease that is left was the soil right for infection in the days on record."
@@ -291,15 +281,15 @@ def _today(found: Findings, advice: Sequence[str]) -> Iterator[str]:
 
 
 def _next_season(day: VisitDay, pen: Pen) -> Iterator[str]:
-    for cause in day.findings.causes:
-        if cause.key in day.area.judged and cause.status in ("for", "open"):
-            text = next_start(day.area.judged[cause.key], pen)
-            disease = day.morning.library.diseases[cause.key]
-            stands = [f"FRAC {c} {label}" for label, c in groups_by_evidence(disease, frozenset())]
+    site, library = day.morning.site, day.morning.library
+    gone = load_groups().gone(site.programme.without_groups, site.site.country)
+    for key in day.findings.standing:
+        text = next_start(day.area.judged[key], pen) if key in day.area.judged else ""
+        if text:
+            disease = library.diseases[key]
+            stands = [f"FRAC {codes} {label}" for label, codes in groups_by_evidence(disease, gone)]
             groups = f" Groups: {'; '.join(stands)}." if stands else ""
-            if text:
-                start = f"{text[:1].lower()}{text[1:]}"
-                yield f"{capital(disease.name)}: {start}{groups}"
+            yield f"{capital(disease.name)}: {text[:1].lower()}{text[1:]}{groups}"
 
 
 def _laboratory(data: VisitData) -> Iterator[str]:
@@ -319,16 +309,17 @@ def _confirm(data: VisitData) -> str:
 
 
 def _sources(day: VisitDay) -> Iterator[str]:
-    used = {h.guideline.id: h.guideline for p in day.findings.soil for j in p for h in j.held}
-    texts = dict.fromkeys(day.data.tests.sources[key] for key in used)
-    yield from texts
+    held = (h.guideline for p in day.findings.soil for j in p for h in j.held)
+    yield from dict.fromkeys(guideline.citation for guideline in held)
     if any(p.nematodes for p in day.visit.places):
         yield day.data.tests.nematodes_source
-    ground = visit_words().ground
-    seen = {key for p in day.visit.places for key in p.ground if key in ground}
-    seen |= {"frost"} if _on("cold", day.findings) else set()
+    seen = {key for p in day.visit.places for key in p.ground}
+    seen |= {"frost"} if "cold" in day.findings.standing else set()
     seen |= {"dead"} if day.findings.answer == "wrong place" else set()
-    yield from (f"{capital(_MEASURED[key])}: {ground[key].source}" for key in sorted(seen))
+    for key, name in _MEASURED.items():
+        told = [n.source for at, n in load_numbers("visit").items() if f"ground.{key}." in at]
+        if key in seen:
+            yield f"{name}: {'; '.join(told)}"
     signs = {key for p in day.visit.places for key in p.signs}
     for sign in visit_words().sign:
         if sign.key in signs:

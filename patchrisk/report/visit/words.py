@@ -8,7 +8,7 @@ from patchrisk.core.visit.causes import Findings
 from patchrisk.core.visit.findings import Cause, Fact, SoilValue, Status
 from patchrisk.core.visit.guidelines import Guideline, Judged
 from patchrisk.read.diseases import Library
-from patchrisk.read.visit.guidelines import visit_words
+from patchrisk.read.visit.guidelines import Advice, visit_words
 from patchrisk.report.words import name_of
 
 DEFERS = (
@@ -72,7 +72,7 @@ _FACTS = {
     "Soldat, second-hand), so the structure is not at stake",
     "nematodes few": "{kind} {count:.0f} in 100 cm3, below {limit:g}",
     "nematodes many": "{kind} {count:.0f} in 100 cm3, {times:.1f} times the table's {limit:g}"
-    "{elsewhere}; at two to three times damage is likely evident",
+    "{elsewhere}; at {evident:g} times damage is likely evident",
     "nematodes many in both": "{kind} {count:.0f} in 100 cm3, {times:.1f} times the table's "
     "{limit:g}, and as many in the best place{elsewhere}",
     "nematodes borderline": "{kind} {count:.0f} in 100 cm3, {times:.1f} times the table's {limit:g}"
@@ -303,7 +303,7 @@ def order_words(found: Findings, places: int) -> str:
     return f"{text} None of these lies outside its guidelines where it is worst: none is a cause."
 
 
-def advice_rows(found: Findings) -> list[Any]:
+def advice_rows(found: Findings) -> list[Advice]:
     """Return the advice on each cause that is spoken for, and on damage as such."""
     keys = {c.key for c in found.causes if c.status == "for"}
     keys |= set() if found.answer == "nothing wrong" else {"damage"}
