@@ -13,7 +13,7 @@ from patchrisk.base.toml_files import load_numbers
 from patchrisk.base.units import DAY, FloatArray
 from patchrisk.core.verdict.decision_table import Host
 from patchrisk.core.verdict.season_story import beside_years
-from patchrisk.core.visit.causes import Findings, Rules, judge_visit
+from patchrisk.core.visit.causes import Findings, judge_visit
 from patchrisk.core.visit.findings import Candidate, Place, Season, Visit, Weather
 from patchrisk.read.area import Area, Use
 from patchrisk.read.diseases import Disease, Library
@@ -49,12 +49,9 @@ class VisitDay:
     morning : Morning
         Of the visit's day, its one area with the story of every disease.
     visit : Visit
-    rules : Rules
     findings : Findings
     then : AreaMorning
         The area when the turf thinned: its season, before what came after.
-    warm : WarmDays or None
-        None where the soil of those months is not known.
     before : tuple of (VisitData, Findings) or None
         The visit that this one names as the previous, judged without its season.
     """
@@ -62,10 +59,8 @@ class VisitDay:
     data: VisitData
     morning: Morning
     visit: Visit
-    rules: Rules
     findings: Findings
     then: AreaMorning
-    warm: WarmDays | None
     before: tuple[VisitData, Findings] | None = None
 
     @property
@@ -102,12 +97,11 @@ def judge_day(path: Path, now: datetime, *, offline: bool = False) -> VisitDay:
             replace(f, source=str(path), place="area") if f.source == "--area" else f
             for f in error.faults
         ) from None
-    visit, rules = visit_of(data, morning, then.areas[0]), rules_of(data.tests)
-    findings = judge_visit(visit, rules)
-    before = None if data.previous is None else _earlier(data.previous, visit, morning)
     area = then.areas[0]
-    warm = warm_days(area, rules.limits.heat_c)
-    return VisitDay(data, morning, visit, rules, findings, area, warm, before)
+    visit = visit_of(data, morning, area)
+    findings = judge_visit(visit, rules_of(data.tests))
+    before = None if data.previous is None else _earlier(data.previous, visit, morning)
+    return VisitDay(data, morning, visit, findings, area, before)
 
 
 def _earlier(old: VisitData, visit: Visit, morning: Morning) -> tuple[VisitData, Findings]:
@@ -125,7 +119,10 @@ def _earlier(old: VisitData, visit: Visit, morning: Morning) -> tuple[VisitData,
 
 
 def warm_days(area: AreaMorning, heat_c: float) -> WarmDays | None:
-    """Count the days of the last half year with soil at or above ``heat_c``, beside past years."""
+    """Count the days of the last half year with soil at or above ``heat_c``, beside past years.
+
+    None where the soil of those months is not known.
+    """
     half_year = _days("half_year")
     known = area.soil.mean_c[-half_year:]
     if np.isnan(known).all():

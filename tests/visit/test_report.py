@@ -9,7 +9,7 @@ from click.testing import CliRunner
 
 from patchrisk.cli import main
 from patchrisk.report.visit.build import view_of_visit
-from patchrisk.report.visit.photos import embedded
+from patchrisk.report.visit.page import embedded
 from patchrisk.report.visit.terminal import visit_json, write_visit
 from patchrisk.site_day.visit import judge_day
 from tests.visit.conftest import NOW

@@ -274,14 +274,11 @@ def _named(visit: Visit, group: str, members: Sequence[str]) -> Iterator[Fact]:
 
 def _root_status(facts: Sequence[Fact]) -> Status:
     """Direct facts decide, and where they part ways nothing is settled."""
-    for_it = any(f.direct and f.side == "for" for f in facts)
-    against = any(f.direct and f.side == "against" for f in facts)
-    if for_it or against:
-        return "open" if for_it and against else "for" if for_it else "against"
-    shown = any(
-        f.kind in ("sign in both", "sign, place tells nothing", "laboratory found") for f in facts
-    )
-    return "open" if shown else "not looked at"
+    sides: set[Status] = {f.side for f in facts if f.direct and f.side != "beside"}
+    if sides:
+        return sides.pop() if len(sides) == 1 else "open"
+    shown = {"sign in both", "sign, place tells nothing", "laboratory found"}
+    return "open" if shown & {f.kind for f in facts} else "not looked at"
 
 
 def _nothing_else(causes: Sequence[Cause]) -> bool:
@@ -376,25 +373,26 @@ def _next_tests(
 
 
 def _lacks(visit: Visit, fills: str, causes: Sequence[Cause], answer: Answer) -> bool:
-    worst, places = visit.worst, visit.places
-    if fills == "edge":
-        alike = any(f.kind == "sign in both" for c in causes for f in c.facts)
-        return answer == "wrong place" or alike or visit.alone
-    if fills == "roots":
-        return not worst.roots_seen
-    if fills == "nematodes":
-        return not any(p.nematodes for p in places)
-    if fills == "conductivity":
-        return not any(v.key == (fills, "paste") for p in places for v in p.soil)
-    if fills == "nutrients":
-        return not any(v.unit == "mg/kg" for p in places for v in p.soil)
-    if fills == "runner_hyphae" and answer != "named":
-        rest = any(c.key == "pythium" and c.status == "open" for c in causes)
-        return fills not in worst.signs or (rest and "bulbous_tips" not in worst.signs)
-    if fills == "black_layer":
-        return worst.black_layer is None
-    if fills == "found":
-        named = set(visit.found) | set(visit.not_found)
-        seen = any(c.family in ROOT_FAMILIES and c.stands for c in causes)
-        return seen and not named & {c.key for c in visit.candidates}
-    return fills not in worst.ground and fills not in worst.signs
+    """Whether what a test tells is not known."""
+    worst, kinds = visit.worst, {f.kind for c in causes for f in c.facts}
+    values = [value for place in visit.places for value in place.soil]
+    candidates = {c.key for c in visit.candidates}
+    fungus = any(c.family in ROOT_FAMILIES and c.stands for c in causes)
+    pythium = any(c.key == "pythium" and c.status == "open" for c in causes)
+    known = {
+        "edge": not (answer == "wrong place" or "sign in both" in kinds or visit.alone),
+        "roots": worst.roots_seen,
+        "nematodes": any(place.nematodes for place in visit.places),
+        "conductivity": any(value.key == ("conductivity", "paste") for value in values),
+        "nutrients": any(value.unit == "mg/kg" for value in values),
+        "black_layer": worst.black_layer is not None,
+        "found": not fungus or bool(candidates & {*visit.found, *visit.not_found}),
+    }
+    if (
+        fills == "runner_hyphae"
+        and answer != "named"
+        and pythium
+        and "bulbous_tips" not in worst.signs
+    ):
+        return True
+    return not known.get(fills, fills in worst.ground or fills in worst.signs)

@@ -7,7 +7,6 @@ import numpy as np
 
 from patchrisk.base.pen import Pen, capital, count_of, listed
 from patchrisk.base.toml_files import load_numbers
-from patchrisk.core.visit.causes import Findings
 from patchrisk.core.visit.findings import Cause, Place, Season
 from patchrisk.core.visit.guidelines import Judged
 from patchrisk.read.groups import load_groups
@@ -17,7 +16,7 @@ from patchrisk.report.story import AT_ONCE, next_start, usual_words, what_it_did
 from patchrisk.report.visit import words
 from patchrisk.report.visit.follow_up import compared, proposed_history, strip_lines
 from patchrisk.report.words import MORNING_CAUTIONS, groups_by_evidence
-from patchrisk.site_day.visit import VisitDay
+from patchrisk.site_day.visit import VisitDay, warm_days
 
 _MEASURED = {
     "air_filled": "Air-filled pores",
@@ -25,6 +24,7 @@ _MEASURED = {
     "drop_time": "Water drop",
     "frost": "Frost",
 }
+_TOLD = ("Seen", "Roots", "Under the microscope")
 _GROUND = {
     "drop_time": ("Water drop stands", "{:g} s"),
     "infiltration": ("Water goes in", "{:g} mm/h"),
@@ -95,35 +95,31 @@ class VisitView:
 
 def view_of_visit(day: VisitDay) -> VisitView:
     """Put a judged visit in words."""
-    file, morning, area, found = day.data.file, day.morning, day.area, day.findings
-    library, site = morning.library, morning.site.site
+    file, found, area = day.data.file, day.findings, day.area.area
+    library, site = day.morning.library, day.morning.site.site
     pen = Pen(site.units, file.date.year)
-    visit_day = np.datetime64(file.date)
     thinned = "" if file.thinned is None else f"thin since {pen.day(np.datetime64(file.thinned))}"
-    season = {
-        c.key: _fit_words(c.season)
-        for c in day.visit.candidates
-        if c.season.infected_days is not None
-    }
     opening, firmness = words.answer_words(
         found,
         library,
-        season,
+        {
+            c.key: _fit_words(c.season)
+            for c in day.visit.candidates
+            if c.season.infected_days is not None
+        },
         bare=not any(_looked(p) for p in day.visit.places),
         untold=all(p.damage is None for p in file.place),
     )
-    causes = tuple(_cause(day, c, pen) for c in found.causes if c.status != "not looked at")
-    unlooked = [
-        words.cause_name(c.key, library) for c in found.causes if c.status == "not looked at"
-    ]
+    looked = [c for c in found.causes if c.status != "not looked at"]
+    unlooked = [words.cause_name(c.key, library) for c in found.causes if c not in looked]
     tests = {test.key: test for test in visit_words().test}
     advice = words.advice_rows(found)
-    lines = list(_season_lines(day, pen))
+    at_once = [] if found.answer == "nothing wrong" else [AT_ONCE]
     return VisitView(
         site=site.name,
-        area=area.area.name,
-        turf=area.area.turf_words,
-        day=pen.long_day(visit_day),
+        area=area.name,
+        turf=area.turf_words,
+        day=pen.long_day(np.datetime64(file.date)),
         iso_day=str(file.date),
         thinned=thinned,
         answer=found.answer,
@@ -134,14 +130,14 @@ def view_of_visit(day: VisitDay) -> VisitView:
         places=tuple(p.name for p in file.place),
         rows=tuple(_rows(day, pen)),
         order=words.order_words(found, len(file.place)),
-        causes=causes,
+        causes=tuple(_cause(day, c, pen) for c in looked),
         unlooked=listed(list(dict.fromkeys(unlooked))),
         tests=tuple(
             (pen.prose(capital(tests[t.key].what)), pen.prose(tests[t.key].changes))
             for t in found.next_tests
         ),
-        season=tuple(lines),
-        today=tuple(_today(found, [a.today for a in advice if a.today])),
+        season=tuple(_season_lines(day, pen)),
+        today=(*at_once, *(f"{a.today} (Common practice, no source.)" for a in advice if a.today)),
         month=tuple(a.month for a in advice if a.month),
         next_season=tuple(_next_season(day, pen)),
         strip=tuple(strip_lines(day, pen)),
@@ -193,27 +189,23 @@ def _cause(day: VisitDay, cause: Cause, pen: Pen) -> CauseView:
 def _rows(day: VisitDay, pen: Pen) -> Iterator[Row]:
     items, places, soil = day.data.file.place, day.visit.places, day.findings.soil
     table = day.data.tests
-
-    def row(label: str, cells: Sequence[str], *, told: bool = False) -> Iterator[Row]:
-        if any(cells):
-            yield Row(label, tuple(cells), (), told)
-
-    yield from row("Thin or dead", ["" if p.damage is None else f"{p.damage:g} %" for p in items])
-    yield from row("Seen", [p.seen for p in items], told=True)
-    yield from row("Roots", [_roots(p, pen) for p in places], told=True)
-    yield from row("Under the microscope", [_signs(p) for p in places], told=True)
-    yield from row("Crowns", [p.crowns for p in places])
-    for key, (label, pattern) in _GROUND.items():
-        yield from row(
-            label, [pattern.format(p.ground[key]) if key in p.ground else "" for p in places]
-        )
-    yield from row(
-        "Black layer", [{True: "yes", False: "no", None: ""}[p.black_layer] for p in places]
-    )
+    black = {True: "yes", False: "no", None: ""}
     thatch = [p.ground.get("thatch") for p in places]
-    yield from row("Thatch", ["" if t is None else pen.show("depth", t, 1) for t in thatch])
-    kinds = dict.fromkeys(kind for p in places for kind in p.nematodes)
-    for kind in kinds:
+    cells = {
+        "Thin or dead": ["" if p.damage is None else f"{p.damage:g} %" for p in items],
+        "Seen": [p.seen for p in items],
+        "Roots": [_roots(p, pen) for p in places],
+        "Under the microscope": [_signs(p) for p in places],
+        "Crowns": [p.crowns for p in places],
+    }
+    for key, (label, pattern) in _GROUND.items():
+        cells[label] = [pattern.format(p.ground[key]) if key in p.ground else "" for p in places]
+    cells["Black layer"] = [black[p.black_layer] for p in places]
+    cells["Thatch"] = ["" if t is None else pen.show("depth", t, 1) for t in thatch]
+    for label, texts in cells.items():
+        if any(texts):
+            yield Row(label, tuple(texts), told=label in _TOLD)
+    for kind in dict.fromkeys(kind for p in places for kind in p.nematodes):
         limit = table.nematodes.get(kind)
         counts = [f"{p.nematodes[kind]:.0f}" if kind in p.nematodes else "" for p in places]
         held = "not in the table" if limit is None else f"table {limit:g} [{table.nematodes_short}]"
@@ -257,9 +249,10 @@ def _season_lines(day: VisitDay, pen: Pen) -> Iterator[str]:
     stories = [k for k in day.findings.standing if k in area.stories and k in area.judged]
     for key in stories:
         yield what_it_did(area.stories[key], area.judged[key], library, pen, seen=True)
-    warm = day.warm
+    heat_c = load_numbers("verdict")["turning.heat"].value
+    warm = warm_days(area, heat_c)
     if warm is not None and day.visit.cool_season:
-        hot = pen.show("soil temperature", day.rules.limits.heat_c, 0)
+        hot = pen.show("soil temperature", heat_c, 0)
         yield (
             f"On {count_of(warm.days, 'day')} of the {warm.of} before it thinned the soil was at "
             f"{hot} or above{usual_words(warm.usual, warm.more_than)}."
@@ -272,12 +265,6 @@ def _season_lines(day: VisitDay, pen: Pen) -> Iterator[str]:
         )
     elif not stories:
         yield "Of no disease that is left was the soil right for infection in the days on record."
-
-
-def _today(found: Findings, advice: Sequence[str]) -> Iterator[str]:
-    if found.answer != "nothing wrong":
-        yield AT_ONCE
-    yield from (f"{text} (Common practice, no source.)" for text in advice)
 
 
 def _next_season(day: VisitDay, pen: Pen) -> Iterator[str]:

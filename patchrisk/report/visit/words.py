@@ -1,6 +1,6 @@
 """Sentences of a visit: what a fact says, how a figure stands, what is answered and how firmly."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from patchrisk.base.pen import Pen, count_of, listed
@@ -40,8 +40,8 @@ _OUTCOMES = {
 }
 _FACTS = {
     "sign": "{sign} ({amount}) at {place}",
-    "sign, worse roots": "{sign} ({amount}) at {place}, where the roots are worse; {best} in "
-    "the best",
+    "sign, worse roots": "{sign} ({amount}) at {place}, where the roots are worse; {best} in the "
+    "best",
     "sign in both": "{sign} in the best place as well ({best}) and the roots no worse at {place}: "
     "it does not explain the difference",
     "sign absent": "no {sign} at {place}",
@@ -52,8 +52,7 @@ _FACTS = {
     "no sign of Pythium": "no oospores, and tips or root hairs as usual, at {place}",
     "months": "damage of it shows at this time of the year",
     "pH favours": "soil pH {pH:.1f}: called worse from {from:g} up (how its pages measured pH is "
-    "not "
-    "told); acceptable turf grows there, and it proves nothing",
+    "not told); acceptable turf grows there, and it proves nothing",
     "laboratory found": "found by {how}",
     "positive alone": "a positive from roots alone proves nothing: these fungi live on sound "
     "roots too",
@@ -65,24 +64,22 @@ _FACTS = {
     "{held}",
     "value not judged": "{value}: not judged, as {held}",
     "value alike in the good place": "{value}: {held}; but it stands alike in the best place, so "
-    "it "
-    "does not explain the difference",
+    "it does not explain the difference",
     "inside every guideline": "inside every guideline made for its method: {of}",
     "sand and sodium": "on a sand root zone sodium was not seen to lower conductivity (Obear & "
     "Soldat, second-hand), so the structure is not at stake",
     "nematodes few": "{kind} {count:.0f} in 100 cm3, below {limit:g}",
-    "nematodes many": "{kind} {count:.0f} in 100 cm3, {times:.1f} times the table's {limit:g}"
-    "{elsewhere}; at {evident:g} times damage is likely evident",
+    "nematodes many": "{kind} {count:.0f} in 100 cm3, {times:.1f} times the table's "
+    "{limit:g}{elsewhere}; at {evident:g} times damage is likely evident",
     "nematodes many in both": "{kind} {count:.0f} in 100 cm3, {times:.1f} times the table's "
     "{limit:g}, and as many in the best place{elsewhere}",
-    "nematodes borderline": "{kind} {count:.0f} in 100 cm3, {times:.1f} times the table's {limit:g}"
-    "{elsewhere}: some stress may come of it, damage is not plain",
+    "nematodes borderline": "{kind} {count:.0f} in 100 cm3, {times:.1f} times the table's "
+    "{limit:g}{elsewhere}: some stress may come of it, damage is not plain",
     "nematode not in the table": "{kind} {count:.0f} in 100 cm3: not in the table, not judged",
     "black layer": "{black} at {place}",
     "air": "air-filled pores {air:g} % at {place}; {limit:g} % is the least of new root-zone mixes",
     "infiltration slower": "water goes in at {worst:g} mm/h in the worst place, {best:g} in the "
-    "best; "
-    "no limit is published for turf in use",
+    "best; no limit is published for turf in use",
     "drop goes in": "a drop is gone in {seconds:g} s at {place}",
     "drop stands": "a drop stands {seconds:g} s at {place}",
     "drop slow": "a drop stands {seconds:g} s at {place}: longer than {limit:g} s, where trouble "
@@ -90,8 +87,7 @@ _FACTS = {
     "warm-season grass": "the grass grows best in hot soil",
     "soil not hot": "soil of the fortnight before was at {soil}, below {limit}",
     "soil hot": "soil of the fortnight before was at {soil}, above {limit}: roots of cool-season "
-    "grasses "
-    "die back (common practice, no source)",
+    "grasses die back (common practice, no source)",
     "nothing else left": "the roots were looked at and cleared, and nothing else is spoken for",
     "no hard frost": "coldest soil of the half year before {soil}, coldest air {air}: no hard "
     "frost",
@@ -241,13 +237,16 @@ def answer_words(
         looked = f"Not looked at: {_names(rest, library)}." if rest else ""
         told = " How thin the turf is, is not told." if untold else " No turf is thin."
         return f"Nothing is wrong in what was looked at.{told}", looked
+
+    def fungi(family: str, otherwise: str = "") -> Iterator[str]:
+        for c in unsettled:
+            if c.key in library.diseases and family in ("", c.family):
+                season = seasons.get(c.key, otherwise)
+                yield name_of(library, c.key) + (f" ({season})" if season else "")
+
     if not named and bare:
-        diseases = [c for c in unsettled if c.key in library.diseases]
-        which = [
-            f"{name_of(library, c.key)} ({seasons.get(c.key, 'season not known')})"
-            for c in diseases
-        ]
-        by = f" By the season, of root diseases on this grass: {'; '.join(which)}." if which else ""
+        which = "; ".join(fungi("", "season not known"))
+        by = f" By the season, of root diseases on this grass: {which}." if which else ""
         return (
             f"Not settled: nothing is told of the plugs yet.{by}",
             "The season alone settles nothing: look at the plugs, the cheapest step first.",
@@ -261,16 +260,9 @@ def answer_words(
     divided = {c.family for c in named if c.key in library.diseases}
     whole = [c for c in named if c.family not in divided or c.key in library.diseases]
     opening = f"What was found speaks for {_names(whole, library)}."
-    if any(c.family == "dark" for c in named) and not any(
-        c.family == "dark" and c.key in library.diseases for c in named
-    ):
-        members = [c for c in unsettled if c.family == "dark" and c.key in library.diseases]
-        which = [
-            f"{name_of(library, c.key)}{f' ({seasons[c.key]})' if c.key in seasons else ''}"
-            for c in members
-        ]
-        if which:
-            opening += f" Which fungus it is, is not settled: {' or '.join(which)}."
+    members = " or ".join(fungi("dark"))
+    if members and "dark" not in divided and any(c.family == "dark" for c in named):
+        opening += f" Which fungus it is, is not settled: {members}."
     direct = sum(f.direct and f.side == "for" for c in named for f in c.facts)
     contrary = sum(f.side == "against" for c in named for f in c.facts)
     beside = f"{contrary} against it (below)" if contrary else "nothing found against it"
