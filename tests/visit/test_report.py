@@ -156,12 +156,16 @@ def test_from_a_new_file_to_the_clients_page(course, tmp_path):
     assert run(path, "--out", path).exit_code == 2  # never over the visit's own file
 
 
+def by_post(course, folder, *more, turf="creeping bentgrass"):
+    weather = course / "weather.csv"
+    return run("--lat", 38.9, "--lon", -85.4, "--turf", turf, "--thinned", "2026-02-03",
+               "--weather", weather, "--out", folder, *more)  # fmt: skip
+
+
 def test_a_sample_by_post_needs_no_site(course, tmp_path):
     folder = tmp_path / "post"
-    args = ["--lat", 38.9, "--lon", -85.4, "--turf", "creeping bentgrass", "--use", "green",
-            "--root-zone", "sand green", "--thinned", "2026-02-03",
-            "--weather", course / "weather.csv", "--out", folder]  # fmt: skip
-    done = run(*args)
+    more = ["--use", "green", "--root-zone", "sand green"]
+    done = by_post(course, folder, *more)
     assert done.exit_code == 0, done.output
     said = " ".join(done.output.split())
     assert "Not settled" in said
@@ -169,7 +173,7 @@ def test_a_sample_by_post_needs_no_site(course, tmp_path):
     assert "NEXT SEASON" in said
     assert "Wash the roots" in said
     assert "thinned = 2026-02-03" in (folder / "visit.toml").read_text(encoding="utf-8")
-    assert run(*args).exit_code == 2  # nothing is written over
+    assert by_post(course, folder, *more).exit_code == 2  # nothing is written over
 
 
 def test_a_sample_by_post_says_what_it_lacks():
@@ -180,13 +184,10 @@ def test_a_sample_by_post_says_what_it_lacks():
 
 
 def test_a_sample_by_post_that_can_not_be_judged_leaves_no_files(course, tmp_path):
-    folder = tmp_path / "post"
-    args = ["--lat", 38.9, "--lon", -85.4, "--thinned", "2026-02-03",
-            "--weather", course / "weather.csv", "--out", folder]  # fmt: skip
-    done = run(*args, "--turf", "creping bentgrass")
+    done = by_post(course, tmp_path / "post", turf="creping bentgrass")
     assert done.exit_code == 2
     assert "did you mean" in done.output
-    assert list(folder.iterdir()) == []
+    assert list((tmp_path / "post").iterdir()) == []
 
 
 @pytest.mark.parametrize("fails", ["write_new_visit", "_report"])
@@ -195,19 +196,14 @@ def test_a_sample_by_post_that_was_stopped_leaves_no_files(course, tmp_path, mon
         raise KeyboardInterrupt
 
     monkeypatch.setattr(f"patchrisk.cli.visit.{fails}", stopped)
-    folder = tmp_path / "post"
-    args = ["--lat", 38.9, "--lon", -85.4, "--turf", "creeping bentgrass", "--thinned",
-            "2026-02-03", "--weather", course / "weather.csv", "--out", folder]  # fmt: skip
-    assert run(*args).exit_code == 130
-    assert list(folder.iterdir()) == []
+    assert by_post(course, tmp_path / "post").exit_code == 130
+    assert list((tmp_path / "post").iterdir()) == []
 
 
 def test_a_visits_file_that_is_there_is_kept_and_no_site_file_is_left_beside_it(course, tmp_path):
     kept = tmp_path / "visit.toml"
     kept.write_text("# mine\n", encoding="utf-8")
-    args = ["--lat", 38.9, "--lon", -85.4, "--turf", "creeping bentgrass", "--thinned",
-            "2026-02-03", "--weather", course / "weather.csv", "--out", tmp_path]  # fmt: skip
-    done = run(*args)
+    done = by_post(course, tmp_path)
     assert done.exit_code == 2
     assert "visit.toml: there is one already" in done.output
     assert [path.name for path in tmp_path.iterdir()] == ["visit.toml"]
@@ -215,12 +211,10 @@ def test_a_visits_file_that_is_there_is_kept_and_no_site_file_is_left_beside_it(
 
 
 def test_what_was_written_is_said_once_and_never_in_the_json(course, tmp_path):
-    args = ["--lat", 38.9, "--lon", -85.4, "--turf", "creeping bentgrass", "--thinned",
-            "2026-02-03", "--weather", course / "weather.csv"]  # fmt: skip
-    done = run(*args, "--out", tmp_path / "words")
+    done = by_post(course, tmp_path / "words")
     assert done.stdout.count("Wrote") == 1
     assert done.stdout.splitlines()[-1].startswith("Wrote ")
-    done = run(*args, "--out", tmp_path / "json", "--json")
+    done = by_post(course, tmp_path / "json", "--json")
     assert json.loads(done.stdout)["area"] == "Turf"
     assert done.stderr.count("Wrote") == 1
 

@@ -12,10 +12,10 @@ from patchrisk.core.visit.findings import Candidate, Cause, Fact, Place, Status,
 from patchrisk.core.visit.guidelines import Guideline, Judged, judge_values, order_by_chance, rises
 from patchrisk.core.visit.soil_causes import (
     Limits,
+    cause_of,
     ground_causes,
     nematode_cause,
     soil_causes,
-    status_of,
 )
 
 Answer = Literal["named", "not settled", "nothing wrong", "wrong place"]
@@ -66,7 +66,6 @@ class Ordered:
     """A figure that is told of every place, and whether it orders with the damage."""
 
     analyte: str
-    method: str
     direction: Literal["up", "down"] | None
     explains: bool
 
@@ -299,8 +298,7 @@ def _heat(visit: Visit, limits: Limits, left: bool) -> Cause:
     elif soil is not None:
         facts.append(Fact("soil hot", "for", told=told))
         facts += [Fact("nothing else left", "for", direct=True)] if left else []
-    status = status_of(facts)
-    return Cause("heat", "heat", status, tuple(facts), 1.0 if status in ("for", "open") else 0.0)
+    return cause_of("heat", facts, 1.0, 1.0)
 
 
 def _cold(visit: Visit, limits: Limits, left: bool) -> Cause:
@@ -320,9 +318,7 @@ def _cold(visit: Visit, limits: Limits, left: bool) -> Cause:
         facts.append(Fact("crowns dead", "for", True, place))
     elif tender and left and not crowns:
         facts.append(Fact("nothing else left", "for", direct=True))
-    status = status_of(facts)
-    weight = 0.5 if status == "open" else 2.0 if crowns else 0.9
-    return Cause("cold", "cold", status, tuple(facts), weight)
+    return cause_of("cold", facts, 2.0 if crowns else 0.9, 0.5)
 
 
 def _wear(visit: Visit) -> Cause:
@@ -337,8 +333,7 @@ def _wear(visit: Visit) -> Cause:
             facts.append(Fact(kind, "for" if more else "against", told={"place": worst.name}))
     if visit.pattern in ("wear lines", "shade"):
         facts.append(Fact("pattern", "for", told={"pattern": visit.pattern}))
-    key = "shade and traffic"
-    return Cause(key, key, status_of(facts), tuple(facts), 0.3 if facts else 0.0)
+    return cause_of("shade and traffic", facts, 0.3, 0.3, 0.3 if facts else 0.0)
 
 
 def _order(visit: Visit, soil: Sequence[Sequence[Judged]]) -> tuple[Ordered, ...]:
@@ -353,7 +348,7 @@ def _order(visit: Visit, soil: Sequence[Sequence[Judged]]) -> tuple[Ordered, ...
         values = [None if p[key].value.below else p[key].value.value for p in at]
         outside = worst.verdict in ("outside", "open") and at[0][key].verdict != worst.verdict
         direction = rises(values)
-        out.append(Ordered(*key, direction, outside and direction is not None))
+        out.append(Ordered(key[0], direction, outside and direction is not None))
     return tuple(out)
 
 

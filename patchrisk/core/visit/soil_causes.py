@@ -6,6 +6,13 @@ from dataclasses import dataclass, replace
 from patchrisk.core.visit.findings import Cause, Fact, Side, Status, Visit
 from patchrisk.core.visit.guidelines import Judged
 
+_SAYS: Mapping[str, tuple[str, Side, bool]] = {
+    "not judged": ("value not judged", "beside", False),
+    "inside": ("value inside", "against", True),
+    "open": ("value borderline", "for", False),
+    "outside": ("value outside", "for", True),
+}
+
 
 @dataclass(frozen=True)
 class Limits:
@@ -13,10 +20,8 @@ class Limits:
 
     Parameters
     ----------
-    nematodes : mapping of str to float
-        In 100 cm3 of soil.
-    evident_at : float
-        So many times those, damage is likely evident.
+    nematodes, evident_at : mapping of str to float, float
+        In 100 cm3 of soil; so many times those, damage is likely evident.
     drop_s, drop_sure_s : float
         Seconds that a drop of water stands.
     air_percent : float
@@ -45,14 +50,22 @@ class Limits:
     nutrients: frozenset[str]
 
 
-def status_of(facts: Sequence[Fact]) -> Status:
-    """Return what facts come to: a direct one makes the cause, any other leaves it open."""
+def cause_of(
+    key: str, facts: Sequence[Fact], sure: float, unsure: float, rest: float = 0.0
+) -> Cause:
+    """Return what facts come to: a direct one makes the cause, any other leaves it open.
+
+    Its weight is ``sure``, ``unsure`` or, where nothing speaks for it, ``rest``.
+    """
     sides = {(fact.side, fact.direct) for fact in facts}
+    status: Status = "not looked at"
     if ("for", True) in sides:
-        return "for"
-    if ("for", False) in sides:
-        return "open"
-    return "against" if sides & {("against", True), ("against", False)} else "not looked at"
+        status, rest = "for", sure
+    elif ("for", False) in sides:
+        status, rest = "open", unsure
+    elif any(fact.side == "against" for fact in facts):
+        status = "against"
+    return Cause(key, key, status, tuple(facts), rest)
 
 
 def soil_causes(visit: Visit, soil: Sequence[Sequence[Judged]], limits: Limits) -> list[Cause]:
@@ -95,24 +108,16 @@ def _hazard(
     for k, judged in worst.items():
         if k[0] not in analytes:
             continue
-        told: dict[str, object] = {"judged": judged}
         other = best.get(k)
-        if judged.verdict == "not judged":
-            facts.append(Fact("value not judged", "beside", told=told))
-        elif judged.verdict == "inside":
-            facts.append(Fact("value inside", "against", True, told))
-        elif judged.verdict == "open":
-            facts.append(Fact("value borderline", "for", told=told))
-        elif other is not None and other.verdict == "outside":
-            facts.append(Fact("value outside in both", "for", told=told))
-        else:
-            facts.append(Fact("value outside", "for", True, told))
-            tops = [
-                h.guideline.high for h in judged.held if h.guideline.decides and h.guideline.high
-            ]
-            weight = max([weight, *(1 + judged.value.value / top for top in tops)])
-    status = status_of(facts)
-    return Cause(key, key, status, tuple(facts), 0.8 if status == "open" else weight)
+        kind, side, direct = _SAYS[judged.verdict]
+        if judged.verdict == "outside" and other is not None and other.verdict == "outside":
+            kind, direct = "value outside in both", False
+        facts.append(Fact(kind, side, direct, {"judged": judged}))
+        if kind == "value outside":
+            deciding = [h.guideline for h in judged.held if h.guideline.decides]
+            over = (1 + judged.value.value / g.high for g in deciding if g.high)
+            weight = max(weight, *over, 0.0)
+    return cause_of(key, facts, weight, 0.8)
 
 
 def _lack(analyte: str, judged: Judged, best: Judged | None) -> Cause:
@@ -120,15 +125,10 @@ def _lack(analyte: str, judged: Judged, best: Judged | None) -> Cause:
     key = f"{'lack' if short else 'excess'} of {analyte}"
     if analyte == "pH":
         key = "acid soil" if short else "alkaline soil"
+    says = _SAYS[judged.verdict]
     if best is not None and best.verdict == judged.verdict:
-        fact = Fact("value alike in the good place", "against", True, {"judged": judged})
-    elif judged.verdict == "open":
-        fact = Fact("value borderline", "for", told={"judged": judged})
-    else:
-        fact = Fact("value outside", "for", True, {"judged": judged})
-    status = status_of([fact])
-    weight = {"for": 1.2, "open": 0.4}.get(status, 0.0)
-    return Cause(key, "nutrients", status, (fact,), weight)
+        says = "value alike in the good place", "against", True
+    return replace(cause_of(key, [Fact(*says, {"judged": judged})], 1.2, 0.4), family="nutrients")
 
 
 def nematode_cause(visit: Visit, limits: Limits) -> Cause:
@@ -153,11 +153,10 @@ def nematode_cause(visit: Visit, limits: Limits) -> Cause:
             facts.append(Fact("nematodes many", "for", True, told))
         else:
             facts.append(Fact("nematodes many in both", "for", told=told))
-    status = status_of(facts)
-    if facts and status == "not looked at":  # counted, and none of them in the table
-        status = "open"
-    weight = 2 + most if status == "for" else most / 3
-    return Cause("nematodes", "nematodes", status, tuple(facts), weight)
+    cause = cause_of("nematodes", facts, 2 + most, most / 3, most / 3)
+    if facts and cause.status == "not looked at":  # counted, and none of them in the table
+        return replace(cause, status="open")
+    return cause
 
 
 def ground_causes(visit: Visit, limits: Limits) -> list[Cause]:
@@ -179,8 +178,7 @@ def ground_causes(visit: Visit, limits: Limits) -> list[Cause]:
     fast, slow = best.ground.get("infiltration"), worst.ground.get("infiltration")
     if fast is not None and slow is not None and slow < fast:
         facts.append(Fact("infiltration slower", "beside", told={"best": fast, "worst": slow}))
-    status = status_of(facts)
-    return [drops, Cause("air", "air", status, tuple(facts), 1.5 if status == "for" else 0.3)]
+    return [drops, cause_of("air", facts, 1.5, 0.3, 0.3)]
 
 
 def _drops(visit: Visit, limits: Limits) -> Cause:
@@ -196,6 +194,4 @@ def _drops(visit: Visit, limits: Limits) -> Cause:
             facts.append(Fact("drop stands", "for", True, told))
         else:
             facts.append(Fact("drop slow", "for", told=told))
-    status = status_of(facts)
-    weight = {"for": 1.6, "open": 0.5}.get(status, 0.0)
-    return Cause("dry spots", "dry spots", status, tuple(facts), weight)
+    return cause_of("dry spots", facts, 1.6, 0.5)

@@ -152,12 +152,9 @@ class VisitFile(SiteTable):
             raise ValueError("two places of one name", "give each place its own name")
         told = [p.damage for p in self.place if p.damage is not None]
         if told != sorted(told):
-            listed = ", ".join(
-                f"{p.name} {p.damage:g} %" for p in self.place if p.damage is not None
-            )
-            raise ValueError(
-                f"places in no order of damage: {listed}", "write the places from best to worst"
-            )
+            damaged = [f"{p.name} {p.damage:g} %" for p in self.place if p.damage is not None]
+            found = f"places in no order of damage: {', '.join(damaged)}"
+            raise ValueError(found, "write the places from best to worst")
         if self.thinned is not None and self.thinned > self.date:
             raise ValueError(f"thinned {self.thinned} is after the visit", "correct one of the two")
         return self
@@ -211,7 +208,7 @@ def read_visit(path: Path, *, with_previous: bool = True) -> VisitData:
         for n, p in enumerate(file.place, 1)
     }
     if faults:
-        raise InputError(faults)
+        raise InputError(dict.fromkeys(faults))
     table = None
     if file.laboratory.file is not None:
         source = path.parent / file.laboratory.file
