@@ -124,8 +124,9 @@ def visit(
                  "root_zone": root_zone},
                 weather,
             )  # fmt: skip
+            places = [("Sample", 20)]
             write_new_visit(
-                path, site=site.name, area="Turf", day=thinned, thinned=thinned, places=("Sample",)
+                path, site=site.name, area="Turf", day=thinned, thinned=thinned, places=places
             )
             show([path], None)
         except BaseException:  # stopped, too: without its report what was made is of no use

@@ -117,9 +117,9 @@ def write_new_visit(
     area: str,
     day: date,
     thinned: date | None,
-    places: Sequence[str] = ("Good", "Middling", "Bad"),
+    places: Sequence[tuple[str, int]] = (("Good", 0), ("Middling", 20), ("Bad", 50)),
 ) -> None:
-    """Write a commented visit's file."""
+    """Write a commented visit's file; ``places`` with the damage of the example [%]."""
     head = _VISIT.format(
         name=path.name,
         site=toml_value(site),
@@ -127,10 +127,7 @@ def write_new_visit(
         date=day,
         thinned=f"# thinned = {day}" if thinned is None else f"thinned = {thinned}",
     )
-    steps = [0, 20, 50] if len(places) == 3 else [20] * len(places)
-    parts = [
-        _PLACE.format(name=toml_value(p), damage=d) for p, d in zip(places, steps, strict=True)
-    ]
+    parts = [_PLACE.format(name=toml_value(p), damage=damage) for p, damage in places]
     write_text(path, head + "".join(parts))
 
 

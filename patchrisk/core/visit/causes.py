@@ -200,8 +200,8 @@ def _member(
     if c.key in visit.not_found:
         told = {"how": visit.not_found[c.key]}
         facts.append(Fact("laboratory did not find", "against", True, told))
-    if group is not None:
-        facts.append(Fact("group", "beside", told={"status": group}))
+    if group == "against":
+        facts.append(Fact("group", "beside"))
     status = _root_status(facts)
     if group == "against" and status != "for":
         status = "against"

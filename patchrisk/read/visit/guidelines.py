@@ -229,9 +229,7 @@ class _Test(Table):
     changes: str
 
 
-class Advice(Table):
-    """What is done about a cause: today, and within the month."""
-
+class _Advice(Table):
     cause: str
     today: str = ""
     month: str = ""
@@ -248,7 +246,7 @@ class VisitWords(Table):
 
     sign: list[_Sign]
     test: list[_Test]
-    advice: list[Advice]
+    advice: list[_Advice]
     published: list[_Published]
 
 

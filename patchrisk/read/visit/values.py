@@ -9,22 +9,23 @@ from patchrisk.core.visit.findings import SoilValue
 from patchrisk.read.visit.guidelines import Analyte, SoilTests
 from patchrisk.read.visit.soil_units import UNIT, UnitError, canonical
 
-_METHODS = {
-    "Mehlich-3": ("m3", "mehlich3", "mehlichiii", "mehlichno3"),
-    "Mehlich-1": ("m1", "mehlich1", "mehlichi"),
-    "Olsen": ("olsen", "bicarbonate", "nahco3", "sodiumbicarbonate"),
-    "Bray P1": ("bray", "brayp1", "bray1", "p1"),
-    "ammonium acetate": ("ammoniumacetate", "nh4oac", "aa", "amac"),
-    "DTPA": ("dtpa",),
-    "Morgan": ("morgan", "modifiedmorgan"),
-    "KCl": ("kcl",),
-    "water": ("water", "h2o"),
-    "paste": ("paste", "saturatedpaste", "satpaste", "spe", "saturatedpasteextract", "se"),
-    "1:1": ("11", "1to1"),
-    "1:2": ("12", "1to2"),
-    "1:5": ("15", "1to5"),
-    "CaCl2": ("cacl2", "001mcacl2", "cacl"),
+_METHODS = {  # and by which other names, squeezed
+    "Mehlich-3": ("m3", "mehlichiii", "mehlichno3"),
+    "Mehlich-1": ("m1", "mehlichi"),
+    "Olsen": ("bicarbonate", "nahco3", "sodiumbicarbonate"),
+    "Bray P1": ("bray", "bray1", "p1"),
+    "ammonium acetate": ("nh4oac", "aa", "amac"),
+    "DTPA": (),
+    "Morgan": ("modifiedmorgan",),
+    "KCl": (),
+    "water": ("h2o",),
+    "paste": ("saturatedpaste", "satpaste", "spe", "saturatedpasteextract", "se"),
+    "1:1": ("1to1",),
+    "1:2": ("1to2",),
+    "1:5": ("1to5",),
+    "CaCl2": ("001mcacl2", "cacl"),
 }
+_BY_NAME = {also: name for name, more in _METHODS.items() for also in (squeezed(name), *more)}
 MIXTURES = ("1:1", "1:2", "1:5", "paste")
 PH_METHODS = (*MIXTURES, "CaCl2", "KCl")
 EXTRACTANTS = tuple(m for m in _METHODS if m not in ("1:1", "1:2", "1:5", "CaCl2"))
@@ -66,11 +67,7 @@ _COMMA = re.compile(r"[-+]?\d*,\d+")
 
 def find_method(text: str) -> str:
     """Return an extractant or mixture by any of its names; empty when it is none known."""
-    wanted = squeezed(text)
-    for name, also in _METHODS.items():
-        if wanted in (squeezed(name), *also):
-            return name
-    return ""
+    return _BY_NAME.get(squeezed(text), "")
 
 
 def read_number(text: str, decimal: str | None) -> float:
@@ -97,9 +94,7 @@ def read_number(text: str, decimal: str | None) -> float:
 def read_text(text: str, analyte: Analyte, usual: str, *, sure: bool = False) -> SoilValue:
     """Read a figure such as ``900 ppm, Mehlich-3``; ``usual`` is the method where none is told.
 
-    Raises
-    ------
-    UnitError
+    UnitError as for `make`.
     """
     if NOT_DETECTED.fullmatch(text.strip()):
         raise UnitError(
@@ -166,7 +161,7 @@ def parse_heading(text: str, tests: SoilTests) -> tuple[Analyte | None, str, str
     method = ""
     words: list[str] = []
     for part in re.split(r"[\s()\[\],;_]+|(?<=\w)-(?=[A-Z])", rest):
-        known = find_method(part) if part else ""
+        known = find_method(part)
         if known and not method and not tests.find(part):
             method = known
         elif part and squeezed(part) not in _NOISE:

@@ -113,8 +113,9 @@ def view_of_visit(day: VisitDay) -> VisitView:
     looked = [c for c in found.causes if c.status != "not looked at"]
     unlooked = [words.cause_name(c.key, library) for c in found.causes if c not in looked]
     tests = {test.key: test for test in visit_words().test}
-    advice = words.advice_rows(found)
-    at_once = [] if found.answer == "nothing wrong" else [AT_ONCE]
+    wrong = found.answer != "nothing wrong"
+    keys = {c.key for c in found.causes if c.status == "for"} | ({"damage"} if wrong else set())
+    advice = [row for row in visit_words().advice if row.cause in keys]
     return VisitView(
         site=site.name,
         area=area.name,
@@ -137,7 +138,10 @@ def view_of_visit(day: VisitDay) -> VisitView:
             for t in found.next_tests
         ),
         season=tuple(_season_lines(day, pen)),
-        today=(*at_once, *(f"{a.today} (Common practice, no source.)" for a in advice if a.today)),
+        today=(
+            *([AT_ONCE] if wrong else []),
+            *(f"{a.today} (Common practice, no source.)" for a in advice if a.today),
+        ),
         month=tuple(a.month for a in advice if a.month),
         next_season=tuple(_next_season(day, pen)),
         strip=tuple(strip_lines(day, pen)),
@@ -170,9 +174,7 @@ def _cause(day: VisitDay, cause: Cause, pen: Pen) -> CauseView:
     library = day.morning.library
     said: dict[str, list[str]] = {"for": [], "against": [], "beside": []}
     for fact in cause.facts:
-        text = words.fact_words(fact, pen, library)
-        if text:
-            said[fact.side].append(capital(text))
+        said[fact.side].append(capital(words.fact_words(fact, pen, library)))
     divided = any(
         c.family == cause.family and c.status == "for" and c.key in library.diseases
         for c in day.findings.causes

@@ -8,7 +8,7 @@ from patchrisk.core.visit.causes import Findings
 from patchrisk.core.visit.findings import Cause, Fact, SoilValue, Status
 from patchrisk.core.visit.guidelines import Guideline, Judged
 from patchrisk.read.diseases import Library
-from patchrisk.read.visit.guidelines import Advice, visit_words
+from patchrisk.read.visit.guidelines import visit_words
 from patchrisk.report.words import name_of
 
 DEFERS = (
@@ -50,6 +50,8 @@ _FACTS = {
     "sound roots": "white roots, no shorter than in the best place, and no sign on them, at "
     "{place}",
     "no sign of Pythium": "no oospores, and tips or root hairs as usual, at {place}",
+    "group": "what speaks against all of its kind, above, speaks against it",
+    "season": "the soil was right for infection on {days} of its last season",
     "months": "damage of it shows at this time of the year",
     "pH favours": "soil pH {pH:.1f}: called worse from {from:g} up (how its pages measured pH is "
     "not told); acceptable turf grows there, and it proves nothing",
@@ -76,7 +78,7 @@ _FACTS = {
     "nematodes borderline": "{kind} {count:.0f} in 100 cm3, {times:.1f} times the table's "
     "{limit:g}{elsewhere}: some stress may come of it, damage is not plain",
     "nematode not in the table": "{kind} {count:.0f} in 100 cm3: not in the table, not judged",
-    "black layer": "{black} at {place}",
+    "black layer": "a black layer at {place}",
     "air": "air-filled pores {air:g} % at {place}; {limit:g} % is the least of new root-zone mixes",
     "infiltration slower": "water goes in at {worst:g} mm/h in the worst place, {best:g} in the "
     "best; no limit is published for turf in use",
@@ -94,9 +96,16 @@ _FACTS = {
     "hard frost": "coldest soil of the half year before {soil}, coldest air {air}",
     "crowns sound": "crowns firm at {place}",
     "crowns dead": "crowns dead at {place} and not in the best place",
-    "shaded": "{place} {shaded} shaded more than the best place",
-    "traffic": "{place} {traffic} heavier traffic than the best place",
+    "shaded": "{place} is shaded more than the best place",
+    "traffic": "{place} carries heavier traffic than the best place",
     "pattern": "the damage follows {pattern}",
+}
+_AGAINST = {
+    "season": "the soil was not right for infection on any day of the last year",
+    "months": "damage of it does not usually show at this time of the year",
+    "black layer": "no black layer at {place}",
+    "shaded": "{place} is not shaded more than the best place",
+    "traffic": "{place} carries no heavier traffic than the best place",
 }
 
 
@@ -109,15 +118,8 @@ def cause_name(key: str, library: Library) -> str:
 
 
 def fact_words(fact: Fact, pen: Pen, library: Library) -> str:
-    """Say a fact in words; empty for one that others say."""
+    """Say a fact in words."""
     told: dict[str, Any] = dict(fact.told)
-    if fact.kind == "group":
-        against = fact.told["status"] == "against"
-        return "what speaks against all of its kind, above, speaks against it" if against else ""
-    if fact.kind == "season":
-        return _season(fact)
-    if fact.kind == "months" and fact.side == "against":
-        return "damage of it does not usually show at this time of the year"
     if "sign" in told:
         told["sign"] = sign_words(str(told["sign"]))
     if "what" in told:
@@ -136,19 +138,10 @@ def fact_words(fact: Fact, pen: Pen, library: Library) -> str:
             value = told[key]
             shown = "not known" if value is None else pen.show("soil temperature", float(value), 0)
             told[key.removesuffix("_c")] = shown
-    more = fact.side == "for"
-    told |= {"black": "a black layer" if more else "no black layer"}
-    told |= {"shaded": "is" if more else "is not", "traffic": "carries" if more else "carries no"}
-    return _FACTS[fact.kind].format(**told)
-
-
-def _season(fact: Fact) -> str:
-    days = fact.told["days"]
-    if not days:
-        return "the soil was not right for infection on any day of the last year"
-    return (
-        f"the soil was right for infection on {count_of(int(str(days)), 'day')} of its last season"
-    )
+    if "days" in told:
+        told["days"] = count_of(int(told["days"]), "day")
+    texts = _AGAINST if fact.side == "against" and fact.kind in _AGAINST else _FACTS
+    return texts[fact.kind].format(**told)
 
 
 def sign_words(key: str) -> str:
@@ -293,10 +286,3 @@ def order_words(found: Findings, places: int) -> str:
     if explains:
         return f"{text} Of these, {listed(explains)} could also explain it."
     return f"{text} None of these lies outside its guidelines where it is worst: none is a cause."
-
-
-def advice_rows(found: Findings) -> list[Advice]:
-    """Return the advice on each cause that is spoken for, and on damage as such."""
-    keys = {c.key for c in found.causes if c.status == "for"}
-    keys |= set() if found.answer == "nothing wrong" else {"damage"}
-    return [row for row in visit_words().advice if row.cause in keys]
