@@ -6,11 +6,10 @@ from datetime import date, datetime, timedelta
 from pathlib import Path
 
 import numpy as np
-import pandas as pd
 
 from patchrisk.base.errors import Fault, InputError
 from patchrisk.base.toml_files import load_numbers
-from patchrisk.base.units import DAY, FloatArray
+from patchrisk.base.units import DAY, DayArray, FloatArray
 from patchrisk.core.verdict.decision_table import Host
 from patchrisk.core.verdict.season_story import beside_years
 from patchrisk.core.visit.causes import Findings, judge_visit
@@ -23,20 +22,6 @@ from patchrisk.site_day.judging import dormant_below
 from patchrisk.site_day.morning import AreaMorning, Morning, prepare
 
 _YEAR = 365
-
-
-@dataclass(frozen=True)
-class WarmDays:
-    """Days of the months before the turf thinned on which the soil was hot for cool-season roots.
-
-    ``usual`` is the median of past years, ``more_than`` in how many of them there were fewer, of
-    how many; both None without past years.
-    """
-
-    days: int
-    of: int
-    usual: int | None
-    more_than: tuple[int, int] | None
 
 
 @dataclass(frozen=True)
@@ -118,27 +103,31 @@ def _earlier(old: VisitData, visit: Visit, morning: Morning) -> tuple[VisitData,
     return old, judge_visit(bare, rules_of(old.tests))
 
 
-def warm_days(area: AreaMorning, heat_c: float) -> WarmDays | None:
+def warm_days(
+    area: AreaMorning, heat_c: float
+) -> tuple[int, int, int | None, tuple[int, int] | None] | None:
     """Count the days of the last half year with soil at or above ``heat_c``, beside past years.
 
-    None where the soil of those months is not known.
+    Returns
+    -------
+    tuple or None
+        Such days; of how many that are known; their median in past years, and in how many of them
+        there were fewer, of how many, both None without past years. None where no day is known.
     """
     half_year = _days("half_year")
     known = area.soil.mean_c[-half_year:]
     if np.isnan(known).all():
         return None
-    days = int((known >= heat_c).sum())
-    usual: tuple[int | None, tuple[int, int] | None] = None, None
-    if area.ahead is not None:
-        past = area.ahead.at(area.ahead.reference_cm)[1]
-        if past.today >= half_year:
-            hot = (past.mean_c[past.today - half_year : past.today] >= heat_c).sum(axis=0)
-            usual = beside_years(hot, days, past.traces)
-    return WarmDays(days, int((~np.isnan(known)).sum()), *usual)
+    days, of = int((known >= heat_c).sum()), int((~np.isnan(known)).sum())
+    past = None if area.ahead is None else area.ahead.at(area.ahead.reference_cm)[1]
+    if past is None or past.today < half_year:
+        return days, of, None, None
+    hot = (past.mean_c[past.today - half_year : past.today] >= heat_c).sum(axis=0)
+    return days, of, *beside_years(hot, days, past.traces)
 
 
 def _days(name: str) -> int:
-    """Return how far back is looked, from thresholds/visit.toml [days]."""
+    """Return how far back is looked, from thresholds/visit.toml [before]."""
     return int(load_numbers("visit")[f"before.{name}"].value)
 
 
@@ -171,19 +160,17 @@ def _named(data: VisitData, library: Library) -> tuple[dict[str, str], dict[str,
     """Return what a laboratory found and did not find, by key; InputError names strangers."""
     told = data.file.laboratory
     faults: list[Fault] = []
-    out: list[dict[str, str]] = []
+    out: dict[str, dict[str, str]] = {"found": {}, "not_found": {}}
     for key, names in (("found", told.found), ("not_found", told.not_found)):
-        keys: dict[str, str] = {}
         for name, how in names.items():
             try:
-                keys[library.find(name)] = how
+                out[key][library.find(name)] = how
             except InputError as error:
                 place, cure = f"laboratory, {key}", error.faults[0].cure
                 faults.append(Fault(str(data.path), place, f"no disease {name!r}", cure))
-        out.append(keys)
     if faults:
         raise InputError(faults)
-    return out[0], out[1]
+    return out["found"], out["not_found"]
 
 
 def _places(data: VisitData, area: Area) -> tuple[Place, ...]:
@@ -240,20 +227,16 @@ def _season(
 
 def _weather(morning: Morning, area: AreaMorning, day: np.datetime64) -> Weather:
     """Soil of the fortnight, and the coldest days of the half year, before the turf thinned."""
-    dates, mean = area.soil.dates, area.soil.mean_c
 
-    def before(values: FloatArray, days: int) -> FloatArray:
+    def before(dates: DayArray, values: FloatArray, days: int) -> FloatArray:
         inside: FloatArray = values[(dates < day) & (dates >= day - days * DAY)]
         return inside[~np.isnan(inside)]
 
-    half_year = _days("half_year")
-    soil, cold = before(mean, _days("fortnight")), before(mean, half_year)
-    air = morning.weather.daily
-    nights = np.array([])
+    dates, mean, half_year = area.soil.dates, area.soil.mean_c, _days("half_year")
+    soil, cold = before(dates, mean, _days("fortnight")), before(dates, mean, half_year)
+    air, nights = morning.weather.daily, np.array([])
     if "air_min_c" in air:
-        then = pd.Timestamp(day)
-        part = air.loc[(air.index < then) & (air.index >= then - pd.Timedelta(days=half_year))]
-        nights = part["air_min_c"].dropna().to_numpy(float)
+        nights = before(air.index.to_numpy(), air["air_min_c"].to_numpy(float), half_year)
     return Weather(
         float(soil.mean()) if soil.size else None,
         float(cold.min()) if cold.size else None,

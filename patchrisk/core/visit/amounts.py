@@ -67,7 +67,7 @@ def worked_out(
     out: list[SoilValue] = []
 
     def add(analyte: str, value: float, unit: str, method: str, said: str) -> None:
-        out.append(SoilValue(analyte, value, unit, method, False, said, worked_out=True))
+        out.append(SoilValue(analyte, value, unit, method, worked_out=said))
 
     def charges(method: str, *names: str) -> dict[str, float]:
         """Moles of charge, in the thousandths."""

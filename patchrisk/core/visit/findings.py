@@ -24,10 +24,8 @@ class SoilValue:
         Extractant, or mixture of soil and water; empty where none is told.
     below : bool
         Whether the laboratory gave it as less than ``value``.
-    written : str
-        As it was reported; for a figure that was worked out, from what.
-    worked_out : bool
-        Whether it follows from other figures, and was not measured.
+    worked_out : str
+        From what other figures it follows; empty for one that was measured.
     """
 
     analyte: str
@@ -35,8 +33,7 @@ class SoilValue:
     unit: str
     method: str = ""
     below: bool = False
-    written: str = ""
-    worked_out: bool = False
+    worked_out: str = ""
 
     @property
     def key(self) -> tuple[str, str]:

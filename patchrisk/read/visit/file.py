@@ -273,7 +273,7 @@ def place_of(item: VisitPlace, values: list[SoilValue]) -> Place:
     if ground.thatch is not None:
         seen["thatch"] = read_measure("depth", ground.thatch)
     organic = [
-        SoilValue("organic matter", share, "%", depth, False, f"{share:g} %")
+        SoilValue("organic matter", share, "%", depth)
         for depth, share in ground.organic_matter.items()
     ]
     counts = {}

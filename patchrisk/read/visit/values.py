@@ -135,11 +135,9 @@ def make(
             f"{analyte.least:g} to {analyte.most:g}",
             f'correct the figure or its unit, or write sure = ["{analyte.name}"]',
         )
-    paste = method == "paste" and analyte.unit == "mg/kg"
-    return SoilValue(
-        analyte.name, value, "mg/L" if paste else analyte.unit,
-        method if methods or analyte.unit == "%" else "", below, written,
-    )  # fmt: skip
+    own = "mg/L" if method == "paste" and analyte.unit == "mg/kg" else analyte.unit
+    by = method if methods or analyte.unit == "%" else ""
+    return SoilValue(analyte.name, value, own, by, below)
 
 
 def kind_of(analyte: Analyte) -> Kind:

@@ -226,8 +226,8 @@ def _soil_row(key: tuple[str, str], at: Sequence[Judged | None], pen: Pen) -> Ro
     )
     cells = ["" if j is None else _cell(j) for j in at]
     held = [words.guideline_words(h.guideline) for h in told[-1].held]
-    if told[-1].value.worked_out:
-        held.insert(0, f"worked out: {told[-1].value.written}")
+    if made := told[-1].value.worked_out:
+        held.insert(0, f"worked out: {made}")
     return Row(f"{label} [{unit}]" if unit else label, tuple(cells), tuple(held) or ("not judged",))
 
 
@@ -254,10 +254,11 @@ def _season_lines(day: VisitDay, pen: Pen) -> Iterator[str]:
     heat_c = load_numbers("verdict")["turning.heat"].value
     warm = warm_days(area, heat_c)
     if warm is not None and day.visit.cool_season:
+        days, of, usual, more_than = warm
         hot = pen.show("soil temperature", heat_c, 0)
         yield (
-            f"On {count_of(warm.days, 'day')} of the {warm.of} before it thinned the soil was at "
-            f"{hot} or above{usual_words(warm.usual, warm.more_than)}."
+            f"On {count_of(days, 'day')} of the {of} before it thinned the soil was at {hot} or "
+            f"above{usual_words(usual, more_than)}."
         )
     soil = area.soil.mean_c
     if not np.isfinite(soil).any():

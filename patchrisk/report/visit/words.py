@@ -169,7 +169,7 @@ def figure_words(value: SoilValue) -> str:
 def value_words(value: SoilValue, pen: Pen) -> str:
     """Return a figure with analyte, method and unit."""
     via = f" ({value.method})" if value.method else ""
-    made = f", {value.written}" if value.worked_out else ""
+    made = f", {value.worked_out}" if value.worked_out else ""
     unit = unit_words(value.unit, pen)
     return f"{value.analyte}{via} {figure_words(value)}{' ' + unit if unit else ''}{made}"
 
