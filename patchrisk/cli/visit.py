@@ -28,6 +28,7 @@ from patchrisk.cli.visit_files import (
 
 if TYPE_CHECKING:
     from patchrisk.report.visit.build import VisitView
+    from patchrisk.site_day.visit import VisitDay
 
 _SAMPLES = ("visit_winter.toml", "visit_spring.toml")
 
@@ -103,7 +104,8 @@ def visit(
         found = "more than one thing is asked for"
         cure = "give a file, or --new, or --what-to-take, or --lat with --lon, --turf and --thinned"
         raise InputError(Fault("visit", "", found, cure))
-    show = partial(_report, now=now, as_json=as_json, full=full, offline=offline)
+    judge = partial(_judge, now=now, offline=offline)
+    show = partial(_report, as_json=as_json, full=full)
     if told:
         if latitude is None or longitude is None or turf is None or thinned is None:
             missing = (name for name in postal if name not in told)
@@ -128,11 +130,12 @@ def visit(
             write_new_visit(
                 path, site=site.name, area="Turf", day=thinned, thinned=thinned, places=places
             )
-            show([path], None)
-        except BaseException:  # stopped, too: without its report what was made is of no use
+            judged = judge([path])
+        except BaseException:  # stopped, too: what can't be judged is of no use
             site.unlink(missing_ok=True)
             path.unlink(missing_ok=True)
             raise
+        show(judged, None)
         cure = f"fill in what the sample shows, then `patchrisk visit {path}`."
         echo(f"Wrote {site} and {path}: {cure}", err=as_json)
     elif make_new:
@@ -145,50 +148,50 @@ def visit(
         request = Request(site_path(site_file, sample), sample, None, offline, now)
         echo(write_to_take(request.morning((area,) if area else ())).rstrip())
     elif sample:
-        show([resources.sample_weather() / name for name in _SAMPLES], out)
+        show(judge([resources.sample_weather() / name for name in _SAMPLES]), out)
     elif files:
-        show(files, out)
+        show(judge(files), out)
     else:
         cure = "name a visit's file, or write one with `patchrisk visit --new`"
         raise InputError(Fault("visit", "", "no visit is named", cure))
 
 
-def _report(
-    files: Sequence[Path],
-    out: Path | None,
-    *,
-    now: datetime,
-    as_json: bool,
-    full: bool,
-    offline: bool,
-) -> None:
+def _judge(
+    files: Sequence[Path], *, now: datetime, offline: bool
+) -> "list[tuple[VisitDay, VisitView]]":
     from patchrisk.report.visit.build import view_of_visit
-    from patchrisk.report.visit.terminal import visit_json, write_visit
     from patchrisk.site_day.visit import judge_day
 
     days = [judge_day(path, now, offline=offline) for path in files]
-    views = [view_of_visit(day) for day in days]
+    return [(day, view_of_visit(day)) for day in days]
+
+
+def _report(
+    judged: "Sequence[tuple[VisitDay, VisitView]]", out: Path | None, *, as_json: bool, full: bool
+) -> None:
+    from patchrisk.report.visit.terminal import visit_json, write_visit
+
+    views = [view for _, view in judged]
     pages: list[Path] = []
     if out is not None:
         from patchrisk.base.saving import Output, check_outputs, write_text
         from patchrisk.report.visit.page import VISIT_PAGE, write_visit_page
 
         pages = _pages(out, views)
-        inputs = dict.fromkeys(files, "a visit's file")
-        for day in days:
-            inputs[day.data.site_path] = "the site file"
+        inputs = {day.data.path: "a visit's file" for day, _ in judged}
+        inputs |= {day.data.site_path: "the site file" for day, _ in judged}
         check_outputs([Output(page, VISIT_PAGE) for page in pages], inputs)
-        texts = [write_visit_page(day, view) for day, view in zip(days, views, strict=True)]
+        texts = [write_visit_page(day, view) for day, view in judged]
         for page, text in zip(pages, texts, strict=True):
             write_text(page, text)
     if as_json:
         parts = [visit_json(view) for view in views]
         echo_json(parts[0] if len(parts) == 1 else f"[{', '.join(parts)}]")
-        return
-    for view in views if out is None or len(views) == 1 else ():
-        echo(write_visit(view, full=full))
+    elif out is None or len(views) == 1:
+        for view in views:
+            echo(write_visit(view, full=full))
     for page in pages:
-        echo(f"Wrote {page}")
+        echo(f"Wrote {page}", err=as_json)
 
 
 def _pages(out: Path, views: "list[VisitView]") -> list[Path]:

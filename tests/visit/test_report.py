@@ -190,7 +190,7 @@ def test_a_sample_by_post_that_can_not_be_judged_leaves_no_files(course, tmp_pat
     assert list((tmp_path / "post").iterdir()) == []
 
 
-@pytest.mark.parametrize("fails", ["write_new_visit", "_report"])
+@pytest.mark.parametrize("fails", ["write_new_visit", "_judge"])
 def test_a_sample_by_post_that_was_stopped_leaves_no_files(course, tmp_path, monkeypatch, fails):
     def stopped(*_args, **_more):
         raise KeyboardInterrupt
@@ -198,6 +198,15 @@ def test_a_sample_by_post_that_was_stopped_leaves_no_files(course, tmp_path, mon
     monkeypatch.setattr(f"patchrisk.cli.visit.{fails}", stopped)
     assert by_post(course, tmp_path / "post").exit_code == 130
     assert list((tmp_path / "post").iterdir()) == []
+
+
+def test_a_sample_by_post_is_kept_where_nobody_reads_its_report(course, tmp_path, monkeypatch):
+    def closed(*_args, **_more):
+        raise BrokenPipeError
+
+    monkeypatch.setattr("patchrisk.cli.visit.echo", closed)
+    by_post(course, tmp_path / "post")
+    assert sorted(p.name for p in (tmp_path / "post").iterdir()) == ["site.toml", "visit.toml"]
 
 
 def test_a_visits_file_that_is_there_is_kept_and_no_site_file_is_left_beside_it(course, tmp_path):
