@@ -6,7 +6,7 @@ from datetime import date
 import pytest
 
 from patchrisk.base.errors import InputError
-from patchrisk.cli.visit_files import write_new_visit
+from patchrisk.cli.visit import write_new_visit
 from patchrisk.read.visit.file import (
     GroundSeen,
     RootsSeen,

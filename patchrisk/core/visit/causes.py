@@ -228,18 +228,16 @@ def _sign_facts(visit: Visit, sign: Sign, blind: bool, limits: Limits) -> Iterat
     if blind:
         yield Fact("sign, place tells nothing", "beside", told=told)
         return
-    here = visit.best.signs.get(sign.key)
-    if visit.alone or here is None:
-        yield Fact("sign", "for", direct=True, told=told)
-    elif _AMOUNTS.index(there) > _AMOUNTS.index(here):
-        yield Fact("sign", "for", direct=True, told={**told, "best": here})
-    elif worse_roots(visit.worst, visit.best, limits):
-        yield Fact("sign, worse roots", "for", direct=True, told={**told, "best": here})
-    else:
-        yield Fact("sign in both", "for", told={**told, "best": here})
+    here = None if visit.alone else visit.best.signs.get(sign.key)
+    kind = "sign in both"
+    if here is None or _AMOUNTS.index(there) > _AMOUNTS.index(here):
+        kind = "sign"
+    elif _worse_roots(visit.worst, visit.best, limits):
+        kind = "sign, worse roots"
+    yield Fact(kind, "for", kind != "sign in both", {**told, "best": here})
 
 
-def worse_roots(worst: Place, best: Place, limits: Limits) -> bool:
+def _worse_roots(worst: Place, best: Place, limits: Limits) -> bool:
     """Whether roots are plainly shorter, or darker."""
     lengths = worst.length_cm is not None and best.length_cm is not None
     if lengths and (worst.length_cm or 0) <= limits.shorter * (best.length_cm or 0):
@@ -253,7 +251,7 @@ def _roots_against(visit: Visit, limits: Limits, blind: bool, family: str) -> It
     if blind or not worst.roots_seen:
         return
     marked = any(amount != "none" for key, amount in worst.signs.items() if key != "root_hairs")
-    worse = not visit.alone and worse_roots(worst, best, limits)
+    worse = not visit.alone and _worse_roots(worst, best, limits)
     if worst.colour == "white" and not marked and not worse:
         yield Fact("sound roots", "against", direct=True, told={"place": worst.name})
     hairs = worst.signs.get("root_hairs", "none") != "none"  # root dysfunction leaves none
