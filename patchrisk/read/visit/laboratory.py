@@ -152,7 +152,7 @@ class _Reader:
         """Return the rows of a file, by the delimiter or of the sheet that holds most headings."""
 
         def known(rows: Sequence[Sequence[str]]) -> int:
-            return sum(map(self._headings, rows[:_HEAD]))
+            return sum(self._is_test(cell) for row in rows[:_HEAD] for cell in row)
 
         raw = read_bytes(path, MOST_KEPT_BYTES)
         if is_workbook(raw):
@@ -167,10 +167,8 @@ class _Reader:
         check_text(text, self.source)
         return max((_part(text, d) for d in ",;\t|"), key=known)
 
-    def _headings(self, row: Sequence[str]) -> int:
-        """Count the headings of a row that are a test's, as they read or as the user says."""
-        told = self.options.columns
-        return sum(c in told or parse_heading(c, self.tests)[0] is not None for c in row if c)
+    def _is_test(self, heading: str) -> bool:
+        return parse_heading(heading, self.tests)[0] is not None
 
     def cells(self, rows: Sequence[Sequence[str]]) -> list[_Cell]:
         """Find which way the table runs, and give its figures with their place and heading."""
@@ -178,7 +176,8 @@ class _Reader:
             names = {squeezed(c) for c in row}
             if names & set(_RESULT) and names & set(_WHAT):
                 return list(self._long(rows, at))
-        counts = [self._headings(row) for row in rows[:_HEAD]]
+        told = self.options.columns
+        counts = [sum(c in told or self._is_test(c) for c in row if c) for row in rows[:_HEAD]]
         if max(counts, default=0) >= 2:
             return list(self._wide(rows, counts.index(max(counts))))
         head = next((n for n, row in enumerate(rows) if any(map(self._named, row))), None)
@@ -220,7 +219,7 @@ class _Reader:
         if body and sum(bool(UNIT.fullmatch(c)) for c in body[0][1]) >= 2:
             units = [c if UNIT.fullmatch(c) else "" for c in body[0][1]]
             body = body[1:]
-        free = [i for i, h in enumerate(heads) if parse_heading(h, self.tests)[0] is None]
+        free = [i for i, h in enumerate(heads) if not self._is_test(h)]
         if not free:
             cure = "add a column with the names of the visit's places"
             raise InputError(Fault(self.source, f"line {at + 1}", "no column of places", cure))
