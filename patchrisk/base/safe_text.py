@@ -27,6 +27,11 @@ def _json(c: str) -> str:
     return r"\u007f" if c == "\x7f" else json.dumps(c)[1:-1]
 
 
+def squeezed(name: str) -> str:
+    """Return what is compared of a name: its letters and digits, in small letters."""
+    return "".join(c for c in name.casefold() if c.isalnum())
+
+
 def visible(text: str, keep: str = "") -> str:
     """Return a text with everything that hides or steers written as an escape.
 

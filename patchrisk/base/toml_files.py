@@ -1,6 +1,7 @@
 """TOML files written by people, and the sourced numbers of thresholds/: read and checked."""
 
 import difflib
+import json
 import re
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import MISSING, dataclass, fields, replace
@@ -113,6 +114,19 @@ def validate(
         return model.model_validate(data, context=context)
     except ValidationError as error:
         raise InputError(_faults(error, model, source, cures or {})) from None
+
+
+def toml_value(value: Any) -> str:
+    """Write text, a number, a truth, a list or a table of them as TOML does, on one line."""
+    if isinstance(value, str):
+        return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, list):
+        return f"[{', '.join(map(toml_value, value))}]"
+    if isinstance(value, dict):
+        return f"{{ {', '.join(f'{toml_value(k)} = {toml_value(v)}' for k, v in value.items())} }}"
+    return repr(float(value))
 
 
 def plain(text: str) -> str:

@@ -3,6 +3,7 @@
 import io
 import os
 import stat
+from collections.abc import Iterable
 from pathlib import Path
 
 from patchrisk.base.errors import Fault, InputError, unreadable
@@ -64,6 +65,15 @@ def is_there(path: Path) -> bool:
     except OSError:
         return True
     return True
+
+
+def not_there(source: str, folder: Path, named: Iterable[tuple[str, str]]) -> list[Fault]:
+    """Return a fault for each file of a folder that a key of another names and is not there."""
+    return [
+        Fault(source, key, f"{name} is not there", "correct the name")
+        for key, name in named
+        if name and not is_there(folder / name)
+    ]
 
 
 def _refuse_kind(path: Path, status: os.stat_result) -> None:

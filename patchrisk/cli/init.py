@@ -1,6 +1,5 @@
 """``patchrisk init``: write a commented site file from a few answers or options."""
 
-import json
 import re
 import sys
 from datetime import date
@@ -11,7 +10,7 @@ import click
 
 from patchrisk.base.errors import Fault, InputError
 from patchrisk.base.saving import Output, check_outputs, marked, write_text
-from patchrisk.base.toml_files import said
+from patchrisk.base.toml_files import said, toml_value
 from patchrisk.base.user_files import is_there
 from patchrisk.cli.init_questions import (
     ask,
@@ -196,7 +195,7 @@ def init(
     library = load_library()
     parsed = [_area(text, library) for text in areas or (() if _can_ask() else (_DEFAULT_AREA,))]
     given = dict(zip(_PLACE, (name, latitude, longitude, utc_offset, units), strict=True))
-    anywhere = {"latitude": 0.0, "longitude": 0.0}
+    anywhere: dict[str, Any] = {"latitude": 0.0, "longitude": 0.0}
     told = {key: value for key, value in given.items() if value is not None}
     validate(Site, {"site": anywhere | told, "area": parsed or [{}]}, "init", CURES)
     place: dict[str, Any] = {}
@@ -224,11 +223,11 @@ def init(
     whole = {"site": place, "area": parsed, "logger": logs, "weather": days}
     validate(Site, whole, "init", CURES)
     summer = place.pop("summer_time", None)
-    clock = f"{'# ' if summer is None else ''}summer_time = {_toml(summer is not False)}"
-    text = _HEAD.format(**{key: _toml(v) for key, v in place.items()}, summer_time=clock)
+    clock = f"{'# ' if summer is None else ''}summer_time = {toml_value(summer is not False)}"
+    text = _HEAD.format(**{key: toml_value(v) for key, v in place.items()}, summer_time=clock)
     for area in parsed:
         text += _AREA.format(**_written(area))
-    names = ", ".join(_toml(area["name"]) for area in parsed)
+    names = ", ".join(toml_value(area["name"]) for area in parsed)
     for block, tables, usual in ((_LOGGER, logs, "logger.csv"), (_WEATHER, days, "weather.csv")):
         text += "".join(_filled(block, table, names) for table in tables)
         if not tables:
@@ -280,34 +279,21 @@ def _area(text: str, library: "Library") -> dict[str, Any]:
 def _written(area: dict[str, Any]) -> dict[str, str]:
     """Return the parts of an area's block; what is not told stands there as a comment."""
     turf, history, sown = area["turf"], area.get("history"), area.get("sown")
-    pairs = [f"{_toml(name)} = {_toml(how)}" for name, how in (history or _EXAMPLE).items()]
-    when = "2019" if sown is None else sown if sown.isdecimal() else _toml(sown)
+    when = "2019" if sown is None else sown if sown.isdecimal() else toml_value(sown)
     return {
-        **{key: _toml(area[key]) for key in ("name", "use", "root_zone")},
-        "turf": _toml(turf),
-        "history": f"{'' if history else '# '}history = {{ {', '.join(pairs)} }}",
+        **{key: toml_value(area[key]) for key in ("name", "use", "root_zone")},
+        "turf": toml_value(turf),
+        "history": f"{'' if history else '# '}history = {toml_value(history or _EXAMPLE)}",
         "sown": f"{'# ' if sown is None else ''}sown = {when}{_OR_ELSE}",
     }
 
 
 def _filled(block: str, table: dict[str, Any], areas: str) -> str:
     """Return the block of a file with what is told of it, and the keys that are not as comments."""
-    told = "\n".join(f"{key} = {_toml(value)}" for key, value in table.items())
+    told = "\n".join(f"{key} = {toml_value(value)}" for key, value in table.items())
     done = {*table, *(["depth"] if "columns" in table else [])}
     kept = (line for line in block.splitlines() if line.partition(" =")[0][2:] not in done)
     return "\n".join(kept).format(told=told, areas=areas) + "\n"
-
-
-def _toml(value: Any) -> str:
-    if isinstance(value, str):
-        return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
-    if isinstance(value, bool):
-        return str(value).lower()
-    if isinstance(value, list):
-        return f"[{', '.join(map(_toml, value))}]"
-    if isinstance(value, dict):
-        return f"{{ {', '.join(f'{_toml(k)} = {_toml(v)}' for k, v in value.items())} }}"
-    return repr(float(value))
 
 
 def _commented(block: str) -> str:

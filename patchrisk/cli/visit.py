@@ -1,14 +1,19 @@
 """``patchrisk visit``: samples, soil tests and roots, put beside the season's soil temperature."""
 
 import os
+from collections.abc import Mapping, Sequence
 from datetime import date, datetime
+from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from patchrisk.base import resources
-from patchrisk.base.errors import Fault, InputError, PatchriskError
+from patchrisk.base.errors import Fault, InputError
+from patchrisk.base.saving import Output, check_outputs, write_text
+from patchrisk.base.toml_files import toml_value
+from patchrisk.base.user_files import is_there
 from patchrisk.cli.options import (
     Day,
     Request,
@@ -21,8 +26,90 @@ from patchrisk.cli.screen import echo, echo_json
 
 if TYPE_CHECKING:
     from patchrisk.report.visit.build import VisitView
+    from patchrisk.site_day.visit import VisitDay
 
-SAMPLES = ("visit_winter.toml", "visit_spring.toml")
+_SAMPLES = ("visit_winter.toml", "visit_spring.toml")
+_VISIT = """\
+# A visit, for `patchrisk visit {name}`. Write what you saw; whatever you leave out counts as not
+# looked at. File names are relative to this file. A line with # in front is an example.
+site = {site}
+area = {area}
+date = {date}
+{thinned}         # the day on which the turf was first seen to thin
+# pattern = "patches"       # rings, patches, streaks, whole area, low spots, wear lines, shade,
+#   no shape
+# texture = "coarse"        # of the root zone, where the site file does not tell: medium, fine
+# previous = "visit-2025.toml"  # the visit before, to compare with
+# guidelines = "my_soil_tests.toml"  # your own, written like thresholds/soil_tests.toml
+# note = "anything else"
+
+# What the laboratories sent. The table of soil tests is read as it comes, CSV or Excel; how it was
+# read stands in the report. Only what it does not say need be written here.
+[laboratory]
+# file = "soil.csv"
+# extractant = "Mehlich-3"  # Mehlich-3, Olsen, Bray P1, ammonium acetate, paste, ...
+# ph_method = "1:1"         # 1:1, 1:2, paste, CaCl2
+# conductivity_method = "paste"
+# sheet = "Sheet1"          # of a workbook
+# decimal = "."             # where commas could be either
+# sure = ["sodium"]         # odd figures that are right
+# depth = "4 in"            # of the sample, where contents are in lb/acre
+# columns = {{ "Ca" = "calcium, ppm, Mehlich-3", "Lab no." = "left out" }}
+# samples = {{ "S-101" = "Good", "S-102" = "Bad" }}
+# confirmed = true          # when you looked at how it was read
+# found = {{ "take-all patch" = "DNA" }}       # microscope, culture or DNA
+# not_found = {{ "summer patch" = "DNA" }}
+
+# A treated strip beside an untreated one, told by the names of two places.
+# [strip]
+# treated = "Strip"
+# untreated = "Beside it"
+# since = 2026-02-10
+# what = "FRAC 11"
+
+# The places, from best to worst. damage: share of the turf that is thin or dead [%].
+# Amounts on the roots are "none", "few" or "many"; write what was looked for and not found, too.
+"""
+_PLACE = """
+[[place]]
+name = {name}
+# damage = {damage}
+# seen = "how the turf looks"
+# shaded = false
+# traffic = "usual"         # usual or heavy
+# photos = ["photo.jpg"]
+[place.roots]               # colour: white, tan, brown, dark; tips: usual, bulbous; crowns: dead
+# length = "8 cm"
+# colour = "white"
+# density = "many"
+# crowns = "sound"
+# runner_hyphae = "none"    # under the microscope, as those below
+# growth_cessation = "none"
+# oospores = "none"
+# root_hairs = "many"
+# tips = "usual"
+# rotten = "none"
+# sheath_lesions = "none"
+[place.ground]
+# drop_time = "4 s"
+# black_layer = false
+# thatch = "10 mm"
+# moisture = 20
+# air_filled = 18
+# mushrooms = "none"
+# infiltration = "150 mm/h"
+# organic_matter = {{ "0 to 2 cm" = 3.1 }}
+[place.nematodes]
+# ring = "200 per 100 cm3"
+[place.soil]
+# pH = "7.1, 1:1"
+# conductivity = "1.2 dS/m, paste"
+# calcium = "800 ppm, Mehlich-3"
+"""
+_SITE = """\
+# Site file of patchrisk: one place, its areas, and where its readings are.
+# Made for a sample by post: there is no logger and no record here.
+"""
 
 
 @click.command()
@@ -96,83 +183,93 @@ def visit(
         found = "more than one thing is asked for"
         cure = "give a file, or --new, or --what-to-take, or --lat with --lon, --turf and --thinned"
         raise InputError(Fault("visit", "", found, cure))
+    judge = partial(_judge, now=now, offline=offline)
+    show = partial(_report, as_json=as_json, full=full)
     if told:
-        missing = [name for name in postal if name not in told]
-        if missing:
+        if latitude is None or longitude is None or turf is None or thinned is None:
+            missing = (name for name in postal if name not in told)
             raise InputError(
-                [Fault("visit", name, "not given", f"add {name} ...") for name in missing]
+                Fault("visit", name, "not given", f"add {name} ...") for name in missing
             )
-        assert latitude is not None
-        assert longitude is not None
-        assert turf is not None
-        assert thinned is not None
         folder = out or Path(f"sample-{thinned}")
-        files = (
-            _by_post(folder, latitude, longitude, turf, thinned, use, root_zone, units, weather),
-        )
-        out = None
+        site, path = folder / "site.toml", folder / "visit.toml"
+        make_folder(folder)
+        _refuse_existing(site, path)
+        grasses = [part.strip() for part in turf.split("+") if part.strip()]
+        try:
+            _write_postal_site(
+                site,
+                {"name": f"Sample by post, {latitude:g}, {longitude:g}", "latitude": latitude,
+                 "longitude": longitude, "units": units},
+                {"name": "Turf", "turf": grasses[0] if len(grasses) == 1 else grasses, "use": use,
+                 "root_zone": root_zone},
+                weather,
+            )  # fmt: skip
+            places = [("Sample", 20)]
+            write_new_visit(
+                path, site=site.name, area="Turf", day=thinned, thinned=thinned, places=places
+            )
+            judged = judge([path])
+        except BaseException:  # stopped, too: what can't be judged is of no use
+            site.unlink(missing_ok=True)
+            path.unlink(missing_ok=True)
+            raise
+        show(judged, None)
+        cure = f"fill in what the sample shows, then `patchrisk visit {path}`."
+        echo(f"Wrote {site} and {path}: {cure}", err=as_json)
     elif make_new:
-        _new(site_path(site_file, sample), sample, area, day, now, out or Path("visit.toml"))
-        return
+        path = out or Path("visit.toml")
+        _refuse_existing(path)
+        _new(site_path(site_file, sample), sample, area, day, now, path)
     elif to_take:
         from patchrisk.report.visit.to_take import write_to_take
 
         request = Request(site_path(site_file, sample), sample, None, offline, now)
         echo(write_to_take(request.morning((area,) if area else ())).rstrip())
-        return
     elif sample:
-        files = tuple(resources.sample_weather() / name for name in SAMPLES)
-    if not files:
+        show(judge([resources.sample_weather() / name for name in _SAMPLES]), out)
+    elif files:
+        show(judge(files), out)
+    else:
         cure = "name a visit's file, or write one with `patchrisk visit --new`"
         raise InputError(Fault("visit", "", "no visit is named", cure))
-    try:
-        _report(files, now, out, as_json=as_json, full=full, offline=offline)
-    except PatchriskError:
-        for path in files if told else ():  # what was made a moment ago, and is of no use
-            path.unlink()
-            path.with_name("site.toml").unlink()
-        raise
-    for path in files if told and not as_json else ():
-        echo(f"Wrote {path} and its site.toml: fill in what the sample shows, then judge it again.")
 
 
-def _report(
-    files: tuple[Path, ...],
-    now: datetime,
-    out: Path | None,
-    *,
-    as_json: bool,
-    full: bool,
-    offline: bool,
-) -> None:
+def _judge(
+    files: Sequence[Path], *, now: datetime, offline: bool
+) -> "list[tuple[VisitDay, VisitView]]":
     from patchrisk.report.visit.build import view_of_visit
-    from patchrisk.report.visit.terminal import visit_json, write_visit
     from patchrisk.site_day.visit import judge_day
 
     days = [judge_day(path, now, offline=offline) for path in files]
-    views = [view_of_visit(day) for day in days]
-    written = []
+    return [(day, view_of_visit(day)) for day in days]
+
+
+def _report(
+    judged: "Sequence[tuple[VisitDay, VisitView]]", out: Path | None, *, as_json: bool, full: bool
+) -> None:
+    from patchrisk.report.visit.terminal import visit_json, write_visit
+
+    views = [view for _, view in judged]
+    pages: list[Path] = []
     if out is not None:
-        from patchrisk.base.saving import Output, check_outputs, write_text
         from patchrisk.report.visit.page import VISIT_PAGE, write_visit_page
 
         pages = _pages(out, views)
-        inputs = dict.fromkeys(files, "a visit's file")
-        for day in days:
-            inputs[day.data.site_path] = "the site file"
+        inputs = {day.data.path: "a visit's file" for day, _ in judged}
+        inputs |= {day.data.site_path: "the site file" for day, _ in judged}
         check_outputs([Output(page, VISIT_PAGE) for page in pages], inputs)
-        texts = [write_visit_page(day, view) for day, view in zip(days, views, strict=True)]
+        texts = [write_visit_page(day, view) for day, view in judged]
         for page, text in zip(pages, texts, strict=True):
             write_text(page, text)
-            written.append(page)
     if as_json:
         parts = [visit_json(view) for view in views]
         echo_json(parts[0] if len(parts) == 1 else f"[{', '.join(parts)}]")
-        return
-    for view in views if out is None or len(views) == 1 else ():
-        echo(write_visit(view, full=full))
-    for page in written:
-        echo(f"Wrote {page}")
+    elif out is None or len(views) == 1:
+        for view in views:
+            echo(write_visit(view, full=full))
+    for page in pages:
+        echo(f"Wrote {page}", err=as_json)
 
 
 def _pages(out: Path, views: "list[VisitView]") -> list[Path]:
@@ -192,49 +289,63 @@ def _pages(out: Path, views: "list[VisitView]") -> list[Path]:
 def _new(
     site: Path, sample: bool, area: str | None, day: date | None, now: datetime, out: Path
 ) -> None:
-    from patchrisk.cli.visit_files import write_new_visit
     from patchrisk.read.site import read_site
     from patchrisk.read.site_data import sample_morning, this_morning
 
     found = read_site(site).areas_named([area] if area else ())[0]
     today = sample_morning(site) if sample else this_morning(site, now)
-    name = os.path.relpath(site, out.parent) if not sample else str(site.resolve())
-    write_new_visit(
-        out, site=Path(name).as_posix(), area=found.name, day=day or today, thinned=None
-    )
+    name = site.resolve().as_posix() if sample else _name_beside(site, out.parent)
+    write_new_visit(out, site=name, area=found.name, day=day or today, thinned=None)
     echo(f"Wrote {out}. Next: fill it in, then run `patchrisk visit {out}`.")
 
 
-def _by_post(
-    folder: Path,
-    latitude: float,
-    longitude: float,
-    turf: str,
-    thinned: date,
-    use: str | None,
-    root_zone: str | None,
-    units: str,
-    weather: Path | None,
-) -> Path:
-    from patchrisk.cli.visit_files import write_new_visit, write_postal_site
-    from patchrisk.read.site import read_site
+def _refuse_existing(*paths: Path) -> None:
+    """Leave files alone that are there; InputError names them."""
+    there = [path for path in paths if is_there(path)]
+    if there:
+        cure = "name another with --out"
+        raise InputError(Fault(str(path), "", "there is one already", cure) for path in there)
 
-    make_folder(folder)
-    grasses = [part.strip() for part in turf.split("+") if part.strip()]
-    site = write_postal_site(
-        folder, latitude=latitude, longitude=longitude, turf=grasses, use=use,
-        root_zone=root_zone, units=units, weather=weather,
-    )  # fmt: skip
-    path = folder / "visit.toml"
+
+def _name_beside(path: Path, folder: Path) -> str:
+    """Return how files of a folder name another file."""
     try:
-        read_site(site)
-        write_new_visit(
-            path, site="site.toml", area="Turf", day=thinned, thinned=thinned, places=("Sample",)
-        )
-    except InputError:
-        site.unlink()
-        raise
-    echo(
-        f"Wrote {site} and {path}: fill in what the sample shows, then `patchrisk visit {path}`.\n"
+        return Path(os.path.relpath(path, folder)).as_posix()
+    except ValueError:  # another drive
+        return path.resolve().as_posix()
+
+
+def write_new_visit(
+    path: Path,
+    *,
+    site: str,
+    area: str,
+    day: date,
+    thinned: date | None,
+    places: Sequence[tuple[str, int]] = (("Good", 0), ("Middling", 20), ("Bad", 50)),
+) -> None:
+    """Write a commented visit's file; ``places`` with the damage of the example [%]."""
+    head = _VISIT.format(
+        name=path.name,
+        site=toml_value(site),
+        area=toml_value(area),
+        date=day,
+        thinned=f"# thinned = {day}" if thinned is None else f"thinned = {thinned}",
     )
-    return path
+    parts = [_PLACE.format(name=toml_value(p), damage=damage) for p, damage in places]
+    write_text(path, head + "".join(parts))
+
+
+def _write_postal_site(
+    path: Path, place: Mapping[str, Any], area: Mapping[str, Any], weather: Path | None
+) -> None:
+    """Write the site file of a sample by post: keys of its tables, those that are told."""
+    tables = {"[site]": place, "[[area]]": area}
+    if weather is not None:
+        tables["[[weather]]"] = {"file": _name_beside(weather, path.parent)}
+        tables["[online]"] = {"use": False}
+    text = _SITE
+    for head, table in tables.items():
+        told = (f"{key} = {toml_value(v)}\n" for key, v in table.items() if v is not None)
+        text += f"\n{head}\n{''.join(told)}"
+    write_text(path, text)

@@ -204,10 +204,13 @@ def _first_twice(names: "list[str] | tuple[str, ...]") -> str:
     return next((name for n, name in enumerate(names) if plainer[n] in plainer[:n]), "")
 
 
-STRICT = ConfigDict(extra="forbid", frozen=True, strict=True)  # of every table of a site file
+class SiteTable(BaseModel):
+    """A table that a user writes: nothing unknown in it, nothing converted silently."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
 
 
-class Area(BaseModel):
+class Area(SiteTable):
     """A piece of turf that is managed as one.
 
     Without ``turf`` every disease is judged; without ``use`` those of any use of the turf.
@@ -218,8 +221,6 @@ class Area(BaseModel):
     What an application and an outbreak cost is in any one unit. ``sprinkler_rate`` is the depth of
     water that its sprinklers give in an hour.
     """
-
-    model_config = STRICT
 
     name: Annotated[Name, Field(max_length=80)] = "Turf"
     turf: Annotated[str | tuple[str, ...] | None, PlainValidator(read_turf)] = None

@@ -115,6 +115,10 @@ class Groups:
             if country in row.countries
         }
 
+    def gone(self, without: Iterable[str], country: str | None) -> frozenset[str]:
+        """Return the codes that a site leaves out, and those not to be had in its country."""
+        return self.sort_codes(without)[0] | self.not_had(country).keys()
+
     @cached_property
     def _by_code(self) -> dict[str, Group]:
         return {_plain(c): g for g in self.groups for c in (g.code, *g.aliases)}

@@ -7,13 +7,13 @@ from datetime import date, timedelta
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from pydantic import AfterValidator, BaseModel, Field, field_validator, model_validator
+from pydantic import AfterValidator, Field, field_validator, model_validator
 
 from patchrisk.base.errors import Fault, InputError
 from patchrisk.base.toml_files import plain, read_toml, validate
 from patchrisk.base.units import System, read_measure
-from patchrisk.base.user_files import is_there
-from patchrisk.read.area import AREA_CURES, STRICT, Area, Name, measure
+from patchrisk.base.user_files import is_there, not_there
+from patchrisk.read.area import AREA_CURES, Area, Name, SiteTable, measure
 from patchrisk.read.logger.layout import DateOrder, TemperatureUnit
 from patchrisk.read.watched import with_watched
 
@@ -77,11 +77,7 @@ _Offset = Annotated[str, AfterValidator(_offset_text)]
 _Depth = Annotated[str, measure("depth")]
 
 
-class _Table(BaseModel):
-    model_config = STRICT
-
-
-class Place(_Table):
+class Place(SiteTable):
     """Where the site is, and how it counts days and writes numbers.
 
     Without ``utc_offset`` the standard time of the longitude is taken, 15 degrees an hour.
@@ -126,7 +122,7 @@ class Place(_Table):
         return self.latitude < 0
 
 
-class _Readings(_Table):
+class _Readings(SiteTable):
     file: File
 
 
@@ -140,7 +136,7 @@ class WeatherFile(_Readings):
     date_order: DateOrder | None = None
 
 
-class Online(_Table):
+class Online(SiteTable):
     """Which weather services to ask, and where to keep what they gave."""
 
     use: bool = True
@@ -239,7 +235,7 @@ Column = Literal[
 ]  # fmt: skip
 
 
-class ProgrammeSettings(_Table):
+class ProgrammeSettings(SiteTable):
     """What the programme of applications may use: ``[programme]`` in the site file.
 
     ``lead_days`` is how long before a likely start to be told to get ready [days];
@@ -267,7 +263,7 @@ class ProgrammeSettings(_Table):
         return _days_off(self.no_spray)
 
 
-class Mail(_Table):
+class Mail(SiteTable):
     """Where to send the page, through which server; the password is never kept in the file."""
 
     host: Annotated[str, AfterValidator(_host)]
@@ -302,7 +298,7 @@ class Mail(_Table):
         return self.port or {"starttls": 587, "implicit": 465}[self.tls]
 
 
-class Site(_Table):
+class Site(SiteTable):
     """A whole site file.
 
     Use `read_site`; the folder is where relative file names start.
@@ -381,19 +377,13 @@ def read_site(path: Path) -> Site:
         raise InputError(Fault(str(path), "folder", "unknown key 'folder'", "take it out"))
     data["logger"] = with_watched(data.get("logger", []), path)
     site = validate(Site, {**data, "folder": path.parent}, str(path), CURES)
-    named: list[tuple[str, Sequence[_Readings]]] = [
+    tables: tuple[tuple[str, Sequence[_Readings]], ...] = (
         ("logger", site.logger),
         ("weather", site.weather),
-    ]
-    faults = [
-        Fault(str(path), f"{kind} {i}, file", f"{item.file} is not there", "correct the name")
-        for kind, items in named
-        for i, item in enumerate(items, 1)
-        if not is_there(site.folder / item.file)
-    ]
-    for key, file in (("forecast_file", site.forecast_file), ("shelf_file", site.shelf_file)):
-        if file and not is_there(site.folder / file):
-            faults.append(Fault(str(path), key, f"{file} is not there", "correct the name"))
+    )
+    named = [(f"{key} {n}, file", t.file) for key, some in tables for n, t in enumerate(some, 1)]
+    named += [("forecast_file", site.forecast_file or ""), ("shelf_file", site.shelf_file or "")]
+    faults = not_there(str(path), site.folder, named)
     if faults:
         raise InputError(faults)
     return site

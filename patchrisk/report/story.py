@@ -76,15 +76,19 @@ def what_it_did(
 def _days(story: Story, pen: Pen) -> str:
     first, last = story.spells[0][0], story.spells[-1][1]
     until = "and still is" if story.goes_on else f"to {pen.day(last)}"
-    usual = "" if story.usual_days is None else f" (usual {story.usual_days}"
-    if story.more_than is not None and usual:
-        usual += f"; {years_words(*story.more_than)}"
-    usual += ")" if usual else ""
+    usual = usual_words(story.usual_days, story.more_than)
     unknown = f", {story.unknown_days} days unknown" if story.unknown_days else ""
     return (
         f"from {pen.day(first)} {until} the soil was right for infection on "
         f"{story.infected_days} days{usual}{unknown}"
     )
+
+
+def usual_words(usual: int | None, more_than: tuple[int, int] | None) -> str:
+    """Say in brackets what is usual, and in how many years there were fewer; empty if unknown."""
+    if usual is None:
+        return ""
+    return f" (usual {usual}{f'; {years_words(*more_than)}' if more_than else ''})"
 
 
 def years_words(beaten: int, years: int) -> str:

@@ -118,10 +118,9 @@ def plan_all(morning: Morning, before: Mapping[str, EarlierPlan] | None = None) 
     """
     before = before or {}
     groups = load_groups()
-    without, _ = groups.sort_codes(morning.site.programme.without_groups)
     shelf = None if shelf_path(morning.site) is None else site_shelf(morning.site, groups)
-    if shelf is None:
-        without |= frozenset(groups.not_had(morning.site.site.country))
+    country = morning.site.site.country if shelf is None else None
+    without = groups.gone(morning.site.programme.without_groups, country)
     areas = tuple(
         _plan_area(morning, area, shelf, without, before.get(area.area.name))
         for area in morning.areas

@@ -6,12 +6,13 @@ from datetime import date, datetime, timedelta
 from pathlib import Path
 
 import numpy as np
-import pandas as pd
 
 from patchrisk.base.errors import Fault, InputError
-from patchrisk.base.units import DAY, FloatArray
+from patchrisk.base.toml_files import load_numbers
+from patchrisk.base.units import DAY, DayArray, FloatArray
 from patchrisk.core.verdict.decision_table import Host
-from patchrisk.core.visit.causes import Findings, Rules, judge_visit
+from patchrisk.core.verdict.season_story import beside_years
+from patchrisk.core.visit.causes import Findings, judge_visit
 from patchrisk.core.visit.findings import Candidate, Place, Season, Visit, Weather
 from patchrisk.read.area import Area, Use
 from patchrisk.read.diseases import Disease, Library
@@ -20,23 +21,7 @@ from patchrisk.read.visit.guidelines import rules_of
 from patchrisk.site_day.judging import dormant_below
 from patchrisk.site_day.morning import AreaMorning, Morning, prepare
 
-_FORTNIGHT, _HALF_YEAR, _YEAR = 14, 183, 365
-_SAME_SEASON = timedelta(days=7)  # turf that thinned longer ago is judged as it was then
-_MOST_UNKNOWN = 30  # days of a year without soil, above which no season is said not to have been
-
-
-@dataclass(frozen=True)
-class WarmDays:
-    """Days of the months before the turf thinned on which the soil was hot for cool-season roots.
-
-    ``usual`` is the median of past years, ``more_than`` in how many of them there were fewer, of
-    how many; both None without past years.
-    """
-
-    days: int
-    of: int
-    usual: int | None
-    more_than: tuple[int, int] | None
+_YEAR = 365
 
 
 @dataclass(frozen=True)
@@ -49,12 +34,9 @@ class VisitDay:
     morning : Morning
         Of the visit's day, its one area with the story of every disease.
     visit : Visit
-    rules : Rules
     findings : Findings
     then : AreaMorning
         The area when the turf thinned: its season, before what came after.
-    warm : WarmDays or None
-        None where the soil of those months is not known.
     before : tuple of (VisitData, Findings) or None
         The visit that this one names as the previous, judged without its season.
     """
@@ -62,10 +44,8 @@ class VisitDay:
     data: VisitData
     morning: Morning
     visit: Visit
-    rules: Rules
     findings: Findings
     then: AreaMorning
-    warm: WarmDays | None
     before: tuple[VisitData, Findings] | None = None
 
     @property
@@ -95,19 +75,18 @@ def judge_day(path: Path, now: datetime, *, offline: bool = False) -> VisitDay:
     try:
         morning = on(data.file.date)
         thinned = data.file.thinned or data.file.date
-        late = data.file.date - thinned > _SAME_SEASON
+        late = data.file.date - thinned > timedelta(days=_days("same_season"))
         then = on(thinned) if late else morning
     except InputError as error:
         raise InputError(
             replace(f, source=str(path), place="area") if f.source == "--area" else f
             for f in error.faults
         ) from None
-    visit, rules = visit_of(data, morning, then.areas[0]), rules_of(data.tests)
-    findings = judge_visit(visit, rules)
-    before = None if data.previous is None else _earlier(data.previous, visit, morning)
     area = then.areas[0]
-    warm = warm_days(area, rules.limits.heat_c)
-    return VisitDay(data, morning, visit, rules, findings, area, warm, before)
+    visit = visit_of(data, morning, area)
+    findings = judge_visit(visit, rules_of(data.tests))
+    before = None if data.previous is None else _earlier(data.previous, visit, morning)
+    return VisitDay(data, morning, visit, findings, area, before)
 
 
 def _earlier(old: VisitData, visit: Visit, morning: Morning) -> tuple[VisitData, Findings]:
@@ -124,20 +103,32 @@ def _earlier(old: VisitData, visit: Visit, morning: Morning) -> tuple[VisitData,
     return old, judge_visit(bare, rules_of(old.tests))
 
 
-def warm_days(area: AreaMorning, heat_c: float) -> WarmDays | None:
-    """Count the days of the last half year with soil at or above ``heat_c``, beside past years."""
-    known = area.soil.mean_c[-_HALF_YEAR:]
+def warm_days(
+    area: AreaMorning, heat_c: float
+) -> tuple[int, int, int | None, tuple[int, int] | None] | None:
+    """Count the days of the last half year with soil at or above ``heat_c``, beside past years.
+
+    Returns
+    -------
+    tuple or None
+        Such days; of how many that are known; their median in past years, and in how many of them
+        there were fewer, of how many, both None without past years. None where no day is known.
+    """
+    half_year = _days("half_year")
+    known = area.soil.mean_c[-half_year:]
     if np.isnan(known).all():
         return None
-    days, usual, more = int((known >= heat_c).sum()), None, None
-    if area.ahead is not None:
-        past = area.ahead.at(area.ahead.reference_cm)[1]
-        if past.today >= _HALF_YEAR:
-            hot = (past.mean_c[past.today - _HALF_YEAR : past.today] >= heat_c).sum(axis=0)
-            by_year = hot.reshape(-1, past.traces).mean(axis=0)
-            usual = round(float(np.median(by_year)))
-            more = int((by_year < days).sum()), past.traces
-    return WarmDays(days, int((~np.isnan(known)).sum()), usual, more)
+    days, of = int((known >= heat_c).sum()), int((~np.isnan(known)).sum())
+    past = None if area.ahead is None else area.ahead.at(area.ahead.reference_cm)[1]
+    if past is None or past.today < half_year:
+        return days, of, None, None
+    hot = (past.mean_c[past.today - half_year : past.today] >= heat_c).sum(axis=0)
+    return days, of, *beside_years(hot, days, past.traces)
+
+
+def _days(name: str) -> int:
+    """Return how far back is looked, from thresholds/visit.toml [before]."""
+    return int(load_numbers("visit")[f"before.{name}"].value)
 
 
 def visit_of(data: VisitData, morning: Morning, area: AreaMorning) -> Visit:
@@ -169,19 +160,17 @@ def _named(data: VisitData, library: Library) -> tuple[dict[str, str], dict[str,
     """Return what a laboratory found and did not find, by key; InputError names strangers."""
     told = data.file.laboratory
     faults: list[Fault] = []
-    out: list[dict[str, str]] = []
+    out: dict[str, dict[str, str]] = {"found": {}, "not_found": {}}
     for key, names in (("found", told.found), ("not_found", told.not_found)):
-        keys: dict[str, str] = {}
         for name, how in names.items():
             try:
-                keys[library.find(name)] = how
+                out[key][library.find(name)] = how
             except InputError as error:
                 place, cure = f"laboratory, {key}", error.faults[0].cure
                 faults.append(Fault(str(data.path), place, f"no disease {name!r}", cure))
-        out.append(keys)
     if faults:
         raise InputError(faults)
-    return out[0], out[1]
+    return out["found"], out["not_found"]
 
 
 def _places(data: VisitData, area: Area) -> tuple[Place, ...]:
@@ -231,29 +220,23 @@ def _season(
     story = area.stories.get(key)
     if story is None:
         soil = area.soil.mean_c[-_YEAR:]
-        known = len(soil) >= _YEAR and int(np.isnan(soil).sum()) <= _MOST_UNKNOWN
+        known = len(soil) >= _YEAR and int(np.isnan(soil).sum()) <= _days("unknown")
         return Season(0 if known and disease.season else None, month in months)
-    shows = month in months
-    if story.damage is not None:
-        shows = bool(story.damage[0] <= day <= story.damage[1])
-    return Season(story.infected_days, shows)
+    return Season(story.infected_days, story.shows(day) if story.damage else month in months)
 
 
 def _weather(morning: Morning, area: AreaMorning, day: np.datetime64) -> Weather:
     """Soil of the fortnight, and the coldest days of the half year, before the turf thinned."""
-    dates, mean = area.soil.dates, area.soil.mean_c
 
-    def before(values: FloatArray, days: int) -> FloatArray:
+    def before(dates: DayArray, values: FloatArray, days: int) -> FloatArray:
         inside: FloatArray = values[(dates < day) & (dates >= day - days * DAY)]
         return inside[~np.isnan(inside)]
 
-    soil, cold = before(mean, _FORTNIGHT), before(mean, _HALF_YEAR)
-    air = morning.weather.daily
-    nights = np.array([])
+    dates, mean, half_year = area.soil.dates, area.soil.mean_c, _days("half_year")
+    soil, cold = before(dates, mean, _days("fortnight")), before(dates, mean, half_year)
+    air, nights = morning.weather.daily, np.array([])
     if "air_min_c" in air:
-        then = pd.Timestamp(day)
-        part = air.loc[(air.index < then) & (air.index >= then - pd.Timedelta(days=_HALF_YEAR))]
-        nights = part["air_min_c"].dropna().to_numpy(float)
+        nights = before(air.index.to_numpy(), air["air_min_c"].to_numpy(float), half_year)
     return Weather(
         float(soil.mean()) if soil.size else None,
         float(cold.min()) if cold.size else None,

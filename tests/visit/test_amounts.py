@@ -3,8 +3,6 @@
 import pytest
 
 from patchrisk.core.visit.amounts import (
-    UnitError,
-    canonical,
     exchangeable_share,
     manganese_index,
     saturated,
@@ -13,6 +11,7 @@ from patchrisk.core.visit.amounts import (
 )
 from patchrisk.core.visit.findings import SoilValue
 from patchrisk.read.visit.guidelines import load_soil_tests
+from patchrisk.read.visit.soil_units import UnitError, canonical
 
 K, CA, NA, MG = 39.1, 20.04, 22.99, 12.15
 
@@ -72,14 +71,19 @@ def test_sodium_adsorption_ratio():
 
 
 def test_exchangeable_sodium_from_the_ratio():
-    # USDA Handbook 60: a soil is sodic from ESP 15; later limits put the same soil at SAR 13.
-    assert exchangeable_share(13) == pytest.approx(15, abs=0.3)
-    assert exchangeable_share(0) == 0
+    # USDA Handbook 60: exchangeable sodium ratio = -0.0126 + 0.01475 SAR; a soil is sodic from
+    # ESP 15, and later limits put the same soil at SAR 13.
+    line = (-0.0126, 0.01475)
+    assert load_soil_tests().formulas.exchange == line
+    assert exchangeable_share(13, *line) == pytest.approx(15, abs=0.3)
+    assert exchangeable_share(0, *line) == 0
 
 
 def test_manganese_index():
     # Rutgers: 101.7 + 3.75 Mn - 15.2 pH; 25 is its critical level. By hand at pH 6.5, Mn 10.
-    assert manganese_index(10, 6.5) == pytest.approx(40.4)
+    figures = (101.7, 3.75, 15.2)
+    assert load_soil_tests().formulas.manganese == figures
+    assert manganese_index(10, 6.5, *figures) == pytest.approx(40.4)
 
 
 def test_conductivity_of_the_paste_by_texture():
@@ -98,8 +102,7 @@ def test_conductivity_of_the_paste_by_texture():
 
 
 def worked(values, texture=""):
-    tests = load_soil_tests()
-    made = worked_out(values, tests.equivalents, tests.lines, texture)
+    made = worked_out(values, load_soil_tests().formulas, texture)
     return {(v.analyte, v.method): v for v in made}
 
 
@@ -109,7 +112,9 @@ def test_ratio_and_share_come_from_an_extract():
     values = [SoilValue(name, v, "mg/L", "paste") for name, v in ions.items()]
     made = worked(values)
     assert made["SAR", "paste"].value == pytest.approx(14.6, abs=0.05)
-    assert made["ESP", ""].value == pytest.approx(exchangeable_share(14.586), abs=0.01)
+    assert made["ESP", ""].value == pytest.approx(
+        exchangeable_share(14.586, -0.0126, 0.01475), abs=0.01
+    )
     assert made["SAR", "paste"].worked_out
 
 

@@ -79,10 +79,8 @@ def test_drops_of_water(seconds, status):
 
 def test_shade_and_traffic_are_never_more_than_open():
     bad, good = {"shaded": True, "traffic": "heavy"}, {"shaded": False, "traffic": "usual"}
-    assert (
-        judged(changed("bentgrass thins", bad=bad, good=good)).cause("shade and traffic").status
-        == "open"
-    )
+    found = judged(changed("bentgrass thins", bad=bad, good=good))
+    assert found.cause("shade and traffic").status == "open"
 
 
 def test_roots_are_not_worse_by_a_little():
@@ -96,58 +94,48 @@ def test_roots_are_not_worse_by_a_little():
 
 
 def test_salt_with_sound_roots_comes_out_as_salt():
-    case = next(c for c in CASES if c["name"] == "salt and disease")
     sound = {"length": "9 cm", "colour": "white", "runner_hyphae": "none", "oospores": "none",
              "tips": "usual"}  # fmt: skip
-    places = [{**place, "roots": sound} for place in case["visit"]["place"]]
-    found = judged({**case, "visit": {**case["visit"], "place": places}})
+    case = changed("salt and disease")
+    for place in case["visit"]["place"]:
+        place["roots"] = sound
+    found = judged(case)
     assert [c.key for c in found.causes if c.status == "for"] == ["salt"]
     assert found.cause("dark-root-infecting-fungi").status == "against"
 
 
 def test_a_positive_of_a_laboratory_alone_settles_nothing():
-    case = next(c for c in CASES if c["name"] == "two root diseases at once")
-    places = [{k: v for k, v in p.items() if k != "roots"} for p in case["visit"]["place"]]
-    found = judged({**case, "visit": {**case["visit"], "place": places}})
+    found = judged(changed("two root diseases", good={"roots": {}}, bad={"roots": {}}))
     assert found.answer == "not settled"
     assert found.cause("take-all-patch").status == "open"
 
 
 def test_alike_roots_in_good_and_bad_place_explain_nothing():
-    case = next(c for c in CASES if c["name"] == "two root diseases at once")
-    bad = case["visit"]["place"][1]
-    places = [{**bad, "name": "Good", "damage": 0}, bad]
-    found = judged({**case, "visit": {**case["visit"], "place": places}})
+    bad = changed("two root diseases")["visit"]["place"][1]
+    found = judged(changed("two root diseases", good={**bad, "name": "Good", "damage": 0}))
     assert found.cause("dark-root-infecting-fungi").status == "open"
 
 
+def with_soil(begins, good, bad):
+    """A case with further figures of the soil of its first and last place."""
+    case = changed(begins)
+    for n, more in ((0, good), (-1, bad)):
+        place = case["visit"]["place"][n]
+        place["soil"] = {**place.get("soil", {}), **more}
+    return case
+
+
 def test_sodium_on_sand_is_not_settled():
-    case = next(c for c in CASES if c["name"].startswith("bentgrass thins"))
-    places = [dict(p) for p in case["visit"]["place"]]
-    places[-1]["soil"] = {**places[-1]["soil"], "sodium": "400 ppm, Mehlich-3"}
-    visit = {**case, "visit": {**case["visit"], "place": places}}
-    assert judged(visit, "loam").cause("sodium").status == "for"
-    assert judged(visit, "sand green").cause("sodium").status == "open"
+    case = with_soil("bentgrass thins", {}, {"sodium": "400 ppm, Mehlich-3"})
+    assert judged(case, "loam").cause("sodium").status == "for"
+    assert judged(case, "sand green").cause("sodium").status == "open"
 
 
 def test_a_low_nutrient_in_the_bad_place_alone_is_a_cause_and_in_both_is_none():
-    case = next(c for c in CASES if c["name"].startswith("bentgrass thins"))
-    places = [dict(p) for p in case["visit"]["place"]]
     low = {"potassium": "12 ppm, Mehlich-3"}
-    places[-1]["soil"] = {**places[-1]["soil"], **low}
-    assert (
-        judged({**case, "visit": {**case["visit"], "place": places}})
-        .cause("lack of potassium")
-        .status
-        == "for"
-    )
-    places[0]["soil"] = {**places[0]["soil"], **low}
-    assert (
-        judged({**case, "visit": {**case["visit"], "place": places}})
-        .cause("lack of potassium")
-        .status
-        == "against"
-    )
+    alone, both = (judged(with_soil("bentgrass thins", good, low)) for good in ({}, low))
+    assert alone.cause("lack of potassium").status == "for"
+    assert both.cause("lack of potassium").status == "against"
 
 
 def with_third(begins, **third):
@@ -182,8 +170,7 @@ def test_heat_is_left_only_where_pythium_is_cleared(hairs, status):
 
 def test_nematodes_at_over_twice_the_table_stand_before_a_fungus():
     many = {"nematodes": {"sting": "42 per 100 cm3"}}
-    found = judged(
-        changed("bentgrass thins", bad=many, good={"nematodes": {"sting": "1 per 100 cm3"}})
-    )
+    few = {"nematodes": {"sting": "1 per 100 cm3"}}
+    found = judged(changed("bentgrass thins", bad=many, good=few))
     spoken = [c.key for c in found.causes if c.status == "for"]
     assert spoken == ["nematodes", "dark-root-infecting-fungi"]

@@ -6,16 +6,16 @@ from datetime import date
 import pytest
 
 from patchrisk.base.errors import InputError
-from patchrisk.cli.visit_files import write_new_visit
+from patchrisk.cli.visit import write_new_visit
 from patchrisk.read.visit.file import (
     GroundSeen,
-    Laboratory,
     RootsSeen,
     Strip,
     VisitFile,
     VisitPlace,
     read_visit,
 )
+from patchrisk.read.visit.laboratory import Laboratory
 from patchrisk.site_day.visit import judge_day
 from tests.visit.conftest import NOW
 
@@ -99,6 +99,11 @@ def test_the_laboratorys_own_column_gives_way_to_what_the_user_writes(tmp_path):
     )  # fmt: skip
     values = {v.analyte: v.value for v in read_visit(write(tmp_path, text)).places[0].soil}
     assert values == {"potassium": 75, "calcium": 700}
+
+
+def test_a_figure_that_is_said_to_be_right_stands(tmp_path):
+    text = HEAD + '[laboratory]\nsure = ["Ca"]\n' + PLACE + 'soil = { Ca = "0.09 ppm, M3" }\n'
+    assert read_visit(write(tmp_path, text)).places[0].soil[0].value == 0.09
 
 
 @pytest.mark.parametrize(

@@ -138,7 +138,7 @@ def test_every_guideline_has_a_source_and_a_confidence(tests):
     for g in tests.guidelines:
         assert g.source
         assert bool(g.confidence) == g.decides
-        assert tests.sources[g.id]
+        assert g.citation
 
 
 def outcomes(tests, *values, ground="loam", grasses=("creeping bentgrass",)):
@@ -235,3 +235,23 @@ def test_a_wrong_guideline_is_told_in_a_line(tmp_path, row, said):
     own.write_text(text, encoding="utf-8")
     with pytest.raises(InputError, match=said):
         load_soil_tests(own)
+
+
+LINE = 'method = "1:1", texture = "coarse", slope = 3, offset = 0, source = "mine"'
+NEMATODES = '[nematodes]\ncount = { ring = 9 }\nsource = "mine"\nevident_at = 3\n'
+
+
+@pytest.mark.parametrize(
+    ("text", "place"),
+    [
+        (f'{NEMATODES}confidence = "weak"\n', "nematodes: source 'mine' is not described"),
+        (f"conductivity = [{{ {LINE} }}]\n", "conductivity 1: source 'mine' is not described"),
+        (f'{NEMATODES}confidence = "middling"\n', "nematodes, confidence: 'middling'"),
+    ],
+)
+def test_a_source_that_is_not_described_is_told_in_a_line(tmp_path, text, place):
+    own = tmp_path / "own.toml"
+    own.write_text(text, encoding="utf-8")
+    with pytest.raises(InputError) as caught:
+        load_soil_tests(own)
+    assert [f"own.toml, {place}" in str(fault) for fault in caught.value.faults] == [True]

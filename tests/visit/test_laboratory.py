@@ -4,11 +4,11 @@ import pytest
 
 from patchrisk.base.errors import InputError
 from patchrisk.read.visit.guidelines import load_soil_tests
-from patchrisk.read.visit.laboratory import LaboratoryOptions, read_laboratory
+from patchrisk.read.visit.laboratory import Laboratory, read_laboratory
 from patchrisk.read.visit.values import parse_heading
 
 PLACES = ("Good", "Middling", "Bad")
-M3 = LaboratoryOptions(extractant="Mehlich-3")
+M3 = Laboratory(extractant="Mehlich-3")
 
 
 def read(tmp_path, text, options=M3, places=PLACES, name="soil.csv"):
@@ -109,7 +109,7 @@ def test_headings(heading, analyte, unit, method):
         ("Sample,K ppm,Ca ppm\n,lb/acre,ppm\nGood,80,700\nBad,84,760\n", M3, "two units"),
         ("Sample,K ppm,Ca ppm\nGood,80,700\nBad,84 meq/100 g,760\n", M3, "under a heading"),
         # no extractant
-        ("Sample,K ppm,Ca ppm\nGood,80,700\n", LaboratoryOptions(), "by which extractant"),
+        ("Sample,K ppm,Ca ppm\nGood,80,700\n", Laboratory(), "by which extractant"),
         ("Sample,pH,Ca ppm\nGood,7,700\n", M3, "mixture of soil and water"),
         # commas
         ("Sample;K ppm;Ca ppm\nGood;80;1,200\nBad;84;760\n", M3, "could be 1200 or 1.200"),
@@ -154,14 +154,14 @@ def test_a_decimal_comma_is_read(tmp_path):
 
 def test_thousands_are_read_where_the_decimal_sign_is_told(tmp_path):
     text = 'Sample,K ppm,Ca ppm\nGood,80,"1,200"\nBad,84,760\n'
-    options = LaboratoryOptions(extractant="Mehlich-3", decimal=".")
+    options = Laboratory(extractant="Mehlich-3", decimal=".")
     found = figures(read(tmp_path, text, options, places=("Good", "Bad")))
     assert found["Good"][("calcium", "Mehlich-3")] == (1200, False)
 
 
 def test_what_the_user_says_of_columns_and_samples_goes_first(tmp_path):
     text = "Lab no,Kali,Ca ppm\nS-1,80,700\nS-2,84,760\nS-3,1,1\n"
-    options = LaboratoryOptions(
+    options = Laboratory(
         extractant="Mehlich-3",
         columns={"Kali": "potassium, ppm, Olsen", "Ca ppm": "left out"},
         samples={"S-1": "Good", "S-2": "Bad", "S-3": "left out"},
@@ -172,7 +172,7 @@ def test_what_the_user_says_of_columns_and_samples_goes_first(tmp_path):
 
 def test_a_figure_that_is_sure_stands(tmp_path):
     text = "Sample,Na ppm,Ca ppm\nGood,60,700\nBad,9000,760\n"
-    options = LaboratoryOptions(extractant="Mehlich-3", sure=frozenset({"sodium"}))
+    options = Laboratory(extractant="Mehlich-3", sure=["sodium"])
     assert figures(read(tmp_path, text, options, places=("Good", "Bad")))["Bad"][
         ("sodium", "Mehlich-3")
     ] == (9000, False)

@@ -9,7 +9,7 @@ from click.testing import CliRunner
 
 from patchrisk.cli import main
 from patchrisk.report.visit.build import view_of_visit
-from patchrisk.report.visit.photos import embedded
+from patchrisk.report.visit.page import embedded
 from patchrisk.report.visit.terminal import visit_json, write_visit
 from patchrisk.site_day.visit import judge_day
 from tests.visit.conftest import NOW
@@ -156,12 +156,16 @@ def test_from_a_new_file_to_the_clients_page(course, tmp_path):
     assert run(path, "--out", path).exit_code == 2  # never over the visit's own file
 
 
+def by_post(course, folder, *more, turf="creeping bentgrass"):
+    weather = course / "weather.csv"
+    return run("--lat", 38.9, "--lon", -85.4, "--turf", turf, "--thinned", "2026-02-03",
+               "--weather", weather, "--out", folder, *more)  # fmt: skip
+
+
 def test_a_sample_by_post_needs_no_site(course, tmp_path):
     folder = tmp_path / "post"
-    args = ["--lat", 38.9, "--lon", -85.4, "--turf", "creeping bentgrass", "--use", "green",
-            "--root-zone", "sand green", "--thinned", "2026-02-03",
-            "--weather", course / "weather.csv", "--out", folder]  # fmt: skip
-    done = run(*args)
+    more = ["--use", "green", "--root-zone", "sand green"]
+    done = by_post(course, folder, *more)
     assert done.exit_code == 0, done.output
     said = " ".join(done.output.split())
     assert "Not settled" in said
@@ -169,7 +173,7 @@ def test_a_sample_by_post_needs_no_site(course, tmp_path):
     assert "NEXT SEASON" in said
     assert "Wash the roots" in said
     assert "thinned = 2026-02-03" in (folder / "visit.toml").read_text(encoding="utf-8")
-    assert run(*args).exit_code == 2  # nothing is written over
+    assert by_post(course, folder, *more).exit_code == 2  # nothing is written over
 
 
 def test_a_sample_by_post_says_what_it_lacks():
@@ -180,13 +184,48 @@ def test_a_sample_by_post_says_what_it_lacks():
 
 
 def test_a_sample_by_post_that_can_not_be_judged_leaves_no_files(course, tmp_path):
-    folder = tmp_path / "post"
-    args = ["--lat", 38.9, "--lon", -85.4, "--thinned", "2026-02-03",
-            "--weather", course / "weather.csv", "--out", folder]  # fmt: skip
-    done = run(*args, "--turf", "creping bentgrass")
+    done = by_post(course, tmp_path / "post", turf="creping bentgrass")
     assert done.exit_code == 2
     assert "did you mean" in done.output
-    assert list(folder.iterdir()) == []
+    assert list((tmp_path / "post").iterdir()) == []
+
+
+@pytest.mark.parametrize("fails", ["write_new_visit", "_judge"])
+def test_a_sample_by_post_that_was_stopped_leaves_no_files(course, tmp_path, monkeypatch, fails):
+    def stopped(*_args, **_more):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(f"patchrisk.cli.visit.{fails}", stopped)
+    assert by_post(course, tmp_path / "post").exit_code == 130
+    assert list((tmp_path / "post").iterdir()) == []
+
+
+def test_a_sample_by_post_is_kept_where_nobody_reads_its_report(course, tmp_path, monkeypatch):
+    def closed(*_args, **_more):
+        raise BrokenPipeError
+
+    monkeypatch.setattr("patchrisk.cli.visit.echo", closed)
+    by_post(course, tmp_path / "post")
+    assert sorted(p.name for p in (tmp_path / "post").iterdir()) == ["site.toml", "visit.toml"]
+
+
+def test_a_visits_file_that_is_there_is_kept_and_no_site_file_is_left_beside_it(course, tmp_path):
+    kept = tmp_path / "visit.toml"
+    kept.write_text("# mine\n", encoding="utf-8")
+    done = by_post(course, tmp_path)
+    assert done.exit_code == 2
+    assert "visit.toml: there is one already" in done.output
+    assert [path.name for path in tmp_path.iterdir()] == ["visit.toml"]
+    assert kept.read_text(encoding="utf-8") == "# mine\n"
+
+
+def test_what_was_written_is_said_once_and_never_in_the_json(course, tmp_path):
+    done = by_post(course, tmp_path / "words")
+    assert done.stdout.count("Wrote") == 1
+    assert done.stdout.splitlines()[-1].startswith("Wrote ")
+    done = by_post(course, tmp_path / "json", "--json")
+    assert json.loads(done.stdout)["area"] == "Turf"
+    assert done.stderr.count("Wrote") == 1
 
 
 def test_groups_come_with_the_cautions(winter):
@@ -195,6 +234,35 @@ def test_groups_come_with_the_cautions(winter):
     assert "FRAC" in " ".join(view.next_season)
     assert "The product label in force at your place is the law" in view.cautions
     assert view.cautions in " ".join(write_visit(view).split())
+
+
+def test_groups_that_the_site_leaves_out_are_not_named(winter):
+    day, view = winter
+    assert "FRAC 1, 11 named" in " ".join(view.next_season)
+    programme = day.morning.site.programme.model_copy(update={"without_groups": ("11",)})
+    site = day.morning.site.model_copy(update={"programme": programme})
+    without = view_of_visit(replace(day, morning=replace(day.morning, site=site)))
+    assert "FRAC 1 named" in " ".join(without.next_season)
+    assert not re.search(r"FRAC [^;:]*\b11\b", " ".join(without.next_season))
+
+
+def test_a_table_of_nematodes_of_ones_own_is_cited_by_its_own_name(course):
+    (course / "counts.toml").write_text(
+        '[nematodes]\ncount = { ring = 100 }\nsource = "mine"\nconfidence = "weak"\n'
+        "evident_at = 2.5\n[sources]\n"
+        'mine = { short = "my counts", citation = "Counts of my own", seen = "no source" }\n',
+        encoding="utf-8",
+    )
+    text = (course / "visit_winter.toml").read_text(encoding="utf-8")
+    path = course / "own_counts.toml"
+    path.write_text(f'guidelines = "counts.toml"\n{text}', encoding="utf-8")
+    said = " ".join(write_visit(view_of_visit(judge_day(path, NOW)), full=True).split())
+    assert "table 100 [my counts]" in said
+    assert "Counts of my own [no source]" in said
+    assert "2.6 times the table's 100" in said
+    assert "at 2.5 times" in said
+    assert "UMass table" not in said
+    assert "two to three times" not in said
 
 
 def test_what_to_take_goes_by_the_season():

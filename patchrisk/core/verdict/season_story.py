@@ -5,7 +5,7 @@ from typing import Literal
 
 import numpy as np
 
-from patchrisk.base.units import DAY, BoolArray, DayArray, FloatArray
+from patchrisk.base.units import DAY, BoolArray, DayArray, FloatArray, IntArray
 from patchrisk.core.counters import MET, MISSING, runs
 from patchrisk.core.plan.cover import Cover
 from patchrisk.core.verdict.case import AheadSoil, Case, KnownSoil, Settings
@@ -79,6 +79,10 @@ class Story:
     seen: np.datetime64 | None
     showing: Showing
     soil_c: float
+
+    def shows(self, day: np.datetime64) -> bool:
+        """Whether the day is one on which damage of it shows, by the disease file."""
+        return self.damage is not None and bool(self.damage[0] <= day <= self.damage[1])
 
 
 @dataclass(frozen=True)
@@ -192,8 +196,21 @@ def _usual(
     )
     row = np.arange(len(past.dates))[:, None]
     infected = span.active(past.mean_c) & (row >= course.start) & (row < course.over)
-    by_year = infected[: past.today].sum(axis=0).reshape(-1, past.traces).mean(axis=0)
-    return round(float(np.median(by_year))), (int((by_year < days).sum()), past.traces)
+    return beside_years(infected[: past.today].sum(axis=0), days, past.traces)
+
+
+def beside_years(counts: IntArray, days: int, years: int) -> tuple[int, tuple[int, int]]:
+    """Return the median of past years' counts, and in how many of the years there were fewer.
+
+    Parameters
+    ----------
+    counts : array (lanes,)
+        Of days, the years of each lane side by side.
+    days : int
+        Of this year.
+    """
+    by_year = counts.reshape(-1, years).mean(axis=0)
+    return round(float(np.median(by_year))), (int((by_year < days).sum()), years)
 
 
 def _spells(on: BoolArray, dates: DayArray, bridge: int) -> tuple[Spell, ...]:

@@ -4,16 +4,28 @@ No probability is given: none is published. What is direct (a sign, a measuremen
 result) can make a cause or set it aside; what only fits (season, weather, pattern) can not.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
 from patchrisk.core.visit.findings import Candidate, Cause, Fact, Place, Status, Visit
-from patchrisk.core.visit.guidelines import Guideline as Guideline
-from patchrisk.core.visit.guidelines import Judged, judge_values, order_by_chance, rises
-from patchrisk.core.visit.soil_causes import Limits, ground_causes, nematode_cause, soil_causes
+from patchrisk.core.visit.guidelines import Guideline, Judged, judge_values, order_by_chance, rises
+from patchrisk.core.visit.soil_causes import (
+    Limits,
+    cause_of,
+    ground_causes,
+    nematode_cause,
+    soil_causes,
+)
 
 Answer = Literal["named", "not settled", "nothing wrong", "wrong place"]
+# Fungi of the roots that a laboratory may not tell apart: name of the family, key of its undivided
+# cause, and kind as the disease files name it.
+_FAMILIES = (
+    ("dark", "dark-root-infecting-fungi", "ectotrophic dark root-infecting fungus"),
+    ("pythium", "pythium", "oomycete, not a true fungus"),
+)
+ROOT_FAMILIES = ("dark", "pythium")
 _AMOUNTS = ("none", "few", "many")
 _COLOURS = ("white", "tan", "brown", "dark")
 _RANK: Mapping[Status, int] = {"for": 0, "open": 1, "not looked at": 2, "against": 3}
@@ -41,17 +53,12 @@ class NextTest:
 
 @dataclass(frozen=True)
 class Rules:
-    """What thresholds/visit.toml and soil_tests.toml say, as plain values.
-
-    ``families`` are the kinds of fungi that a laboratory may not tell apart: name of the family,
-    key of its undivided cause, and kind as the disease files name it.
-    """
+    """What thresholds/visit.toml and soil_tests.toml say, as plain values."""
 
     signs: tuple[Sign, ...]
     tests: tuple[NextTest, ...]
     limits: Limits
     guidelines: tuple[Guideline, ...]
-    families: tuple[tuple[str, str, str], ...]
 
 
 @dataclass(frozen=True)
@@ -59,7 +66,6 @@ class Ordered:
     """A figure that is told of every place, and whether it orders with the damage."""
 
     analyte: str
-    method: str
     direction: Literal["up", "down"] | None
     explains: bool
 
@@ -81,6 +87,11 @@ class Findings:
     def cause(self, key: str) -> Cause | None:
         """Return a cause by its key; None where it was not thought of."""
         return next((one for one in self.causes if one.key == key), None)
+
+    @property
+    def standing(self) -> tuple[str, ...]:
+        """Keys of the causes that are spoken for, or open."""
+        return tuple(one.key for one in self.causes if one.stands)
 
 
 def judge_visit(visit: Visit, rules: Rules) -> Findings:
@@ -113,7 +124,7 @@ def judge_visit(visit: Visit, rules: Rules) -> Findings:
     causes += [_heat(visit, rules.limits, left), _cold(plugs, rules.limits, left), _wear(visit)]
     causes.sort(key=lambda one: (_RANK[one.status], -one.weight))
     named = any(one.status == "for" for one in causes)
-    looked = any(one.status == "against" and one.family in ("dark", "pythium") for one in causes)
+    looked = any(one.status == "against" and one.family in ROOT_FAMILIES for one in causes)
     untold = all(d is None for d in told) and not visit.thinned and looked
     clean = sound or (untold and not any(one.status == "open" for one in causes))
     answer: Answer = "named" if named else "nothing wrong" if clean else "not settled"
@@ -137,28 +148,29 @@ def _root_causes(visit: Visit, rules: Rules, *, blind: bool) -> list[Cause]:
     ``blind``: the plugs are from a place where the roots tell nothing.
     """
     out: list[Cause] = []
-    for family, key, kind in rules.families:
+
+    def facts_of(signs: Iterable[Sign]) -> list[Fact]:
+        return [fact for sign in signs for fact in _sign_facts(visit, sign, blind, rules.limits)]
+
+    own = {c.key: facts_of(s for s in rules.signs if c.key in s.diseases) for c in visit.candidates}
+    for family, key, kind in _FAMILIES:
         members = [c for c in visit.candidates if kind in c.kinds]
         if not members:
             continue
-        signs = [sign for sign in rules.signs if sign.kind == kind]
-        own = {c.key: [s for s in rules.signs if c.key in s.diseases] for c in members}
-        every = [*signs, *(s for some in own.values() for s in some)]
-        facts = [fact for s in every for fact in _sign_facts(visit, s, blind, rules.limits)]
+        facts = facts_of(sign for sign in rules.signs if sign.kind == kind)
+        facts += [fact for c in members for fact in own[c.key]]
         facts += _roots_against(visit, rules.limits, blind, family)
         facts += _named(visit, key, [c.key for c in members])
-        status = _status(facts)
+        status = _root_status(facts)
         if status == "not looked at" and any(_fits(c) for c in members):
             status = "open"
         seen = sum(fact.direct and fact.side == "for" for fact in facts)
         out.append(Cause(key, family, status, tuple(facts), 2.0 + seen))
-        for c in members:
-            out.append(_member(visit, c, family, own[c.key], status, rules, blind, 1.9 + seen))
-    known = {kind for _, _, kind in rules.families}
+        out += [_member(visit, c, family, own[c.key], status, blind, 1.9 + seen) for c in members]
+    known = {kind for _, _, kind in _FAMILIES}
     for c in visit.candidates:
         if not c.kinds & known:
-            own_signs = [s for s in rules.signs if c.key in s.diseases]
-            out.append(_member(visit, c, c.key, own_signs, None, rules, blind, 1.5))
+            out.append(_member(visit, c, c.key, own[c.key], None, blind, 1.5))
     return out
 
 
@@ -166,20 +178,17 @@ def _member(
     visit: Visit,
     c: Candidate,
     family: str,
-    signs: Sequence[Sign],
+    signs: Sequence[Fact],
     group: Status | None,
-    rules: Rules,
     blind: bool,
     weight: float,
 ) -> Cause:
-    facts = [fact for s in signs for fact in _sign_facts(visit, s, blind, rules.limits)]
-    days = c.season.infected_days
+    facts, days = [*signs], c.season.infected_days
     if days is not None:
-        side: Literal["for", "against"] = "for" if days else "against"
-        facts.append(Fact("season", side, direct=not days, told={"days": days}))
+        facts.append(Fact("season", "for" if days else "against", not days, {"days": days}))
     if c.season.shows is not None and days:
         facts.append(Fact("months", "for" if c.season.shows else "against"))
-    ph = next((v for v in visit.worst.soil if (v.analyte, v.method) == ("pH", "1:1")), None)
+    ph = next((v for v in visit.worst.soil if v.key == ("pH", "1:1")), None)
     if ph is not None and c.ph_worse is not None and ph.value >= c.ph_worse:
         facts.append(Fact("pH favours", "beside", told={"pH": ph.value, "from": c.ph_worse}))
     found = visit.found.get(c.key)
@@ -189,12 +198,11 @@ def _member(
         if not sure:
             facts.append(Fact("positive alone", "beside"))
     if c.key in visit.not_found:
-        facts.append(
-            Fact("laboratory did not find", "against", True, {"how": visit.not_found[c.key]})
-        )
-    if group is not None:
-        facts.append(Fact("group", "beside", told={"status": group}))
-    status = _status(facts)
+        told = {"how": visit.not_found[c.key]}
+        facts.append(Fact("laboratory did not find", "against", True, told))
+    if group == "against":
+        facts.append(Fact("group", "beside"))
+    status = _root_status(facts)
     if group == "against" and status != "for":
         status = "against"
     elif status == "not looked at" and group in ("for", "open"):
@@ -207,33 +215,29 @@ def _fits(c: Candidate) -> bool:
     return bool(c.season.infected_days) and bool(c.season.shows)
 
 
-def _sign_facts(visit: Visit, sign: Sign, blind: bool, limits: Limits) -> Iterable[Fact]:
+def _sign_facts(visit: Visit, sign: Sign, blind: bool, limits: Limits) -> Iterator[Fact]:
     """Yield what a sign at the worst place says, beside the best one."""
     there = visit.worst.signs.get(sign.key)
     if there is None:
         return
     told = {"sign": sign.key, "amount": there, "place": visit.worst.name}
     if there == "none":
-        if sign.absent_against and not blind:
-            yield Fact("sign absent", "against", direct=True, told=told)
-        else:
-            yield Fact("sign absent", "beside", told=told)
+        against = sign.absent_against and not blind
+        yield Fact("sign absent", "against" if against else "beside", against, told)
         return
     if blind:
         yield Fact("sign, place tells nothing", "beside", told=told)
         return
-    here = visit.best.signs.get(sign.key)
-    if len(visit.places) == 1 or here is None:
-        yield Fact("sign", "for", direct=True, told=told)
-    elif _AMOUNTS.index(there) > _AMOUNTS.index(here):
-        yield Fact("sign", "for", direct=True, told={**told, "best": here})
-    elif worse_roots(visit.worst, visit.best, limits):
-        yield Fact("sign, worse roots", "for", direct=True, told={**told, "best": here})
-    else:
-        yield Fact("sign in both", "for", told={**told, "best": here})
+    here = None if visit.alone else visit.best.signs.get(sign.key)
+    kind = "sign in both"
+    if here is None or _AMOUNTS.index(there) > _AMOUNTS.index(here):
+        kind = "sign"
+    elif _worse_roots(visit.worst, visit.best, limits):
+        kind = "sign, worse roots"
+    yield Fact(kind, "for", kind != "sign in both", {**told, "best": here})
 
 
-def worse_roots(worst: Place, best: Place, limits: Limits) -> bool:
+def _worse_roots(worst: Place, best: Place, limits: Limits) -> bool:
     """Whether roots are plainly shorter, or darker."""
     lengths = worst.length_cm is not None and best.length_cm is not None
     if lengths and (worst.length_cm or 0) <= limits.shorter * (best.length_cm or 0):
@@ -242,13 +246,13 @@ def worse_roots(worst: Place, best: Place, limits: Limits) -> bool:
     return known and _COLOURS.index(worst.colour) > _COLOURS.index(best.colour)
 
 
-def _roots_against(visit: Visit, limits: Limits, blind: bool, family: str) -> Iterable[Fact]:
+def _roots_against(visit: Visit, limits: Limits, blind: bool, family: str) -> Iterator[Fact]:
     worst, best = visit.worst, visit.best
     if blind or not worst.roots_seen:
         return
     marked = any(amount != "none" for key, amount in worst.signs.items() if key != "root_hairs")
-    alone = len(visit.places) == 1
-    if worst.colour == "white" and not marked and (alone or not worse_roots(worst, best, limits)):
+    worse = not visit.alone and _worse_roots(worst, best, limits)
+    if worst.colour == "white" and not marked and not worse:
         yield Fact("sound roots", "against", direct=True, told={"place": worst.name})
     hairs = worst.signs.get("root_hairs", "none") != "none"  # root dysfunction leaves none
     tips = worst.signs.get("bulbous_tips") == "none" or hairs
@@ -257,7 +261,7 @@ def _roots_against(visit: Visit, limits: Limits, blind: bool, family: str) -> It
         yield Fact("no sign of Pythium", "against", direct=True, told={"place": worst.name})
 
 
-def _named(visit: Visit, group: str, members: Sequence[str]) -> Iterable[Fact]:
+def _named(visit: Visit, group: str, members: Sequence[str]) -> Iterator[Fact]:
     """Yield what a laboratory found of a family; without a look at the roots it proves nothing."""
     for key in (group, *members):
         if key in visit.found:
@@ -265,89 +269,76 @@ def _named(visit: Visit, group: str, members: Sequence[str]) -> Iterable[Fact]:
             yield Fact("positive alone", "beside")
 
 
-def _status(facts: Sequence[Fact]) -> Status:
+def _root_status(facts: Sequence[Fact]) -> Status:
     """Direct facts decide, and where they part ways nothing is settled."""
-    for_it = any(f.direct and f.side == "for" for f in facts)
-    against = any(f.direct and f.side == "against" for f in facts)
-    if for_it or against:
-        return "open" if for_it and against else "for" if for_it else "against"
-    shown = any(
-        f.kind in ("sign in both", "sign, place tells nothing", "laboratory found") for f in facts
-    )
-    return "open" if shown else "not looked at"
+    sides: set[Status] = {f.side for f in facts if f.direct and f.side != "beside"}
+    if sides:
+        return sides.pop() if len(sides) == 1 else "open"
+    shown = {"sign in both", "sign, place tells nothing", "laboratory found"}
+    return "open" if shown & {f.kind for f in facts} else "not looked at"
 
 
 def _nothing_else(causes: Sequence[Cause]) -> bool:
     """Whether the roots were looked at and cleared, and nothing else is spoken for."""
-    families = [c for c in causes if c.family in ("dark", "pythium")]
+    families = [c for c in causes if c.family in ROOT_FAMILIES]
     cleared = bool(families) and all(c.status == "against" for c in families)
     return cleared and not any(c.status == "for" for c in causes)
 
 
 def _heat(visit: Visit, limits: Limits, left: bool) -> Cause:
     """Judge heat, which no sign tells: it stands for what is left once roots are cleared."""
-    soil = visit.weather.soil_c
-    if not visit.cool_season:
-        return Cause("heat", "heat", "against", (Fact("warm-season grass", "against", True),))
-    if soil is None:
-        return Cause("heat", "heat", "not looked at", ())
+    soil, facts = visit.weather.soil_c, []
     told = {"soil_c": soil, "limit_c": limits.heat_c}
-    if soil < limits.heat_c:
-        return Cause("heat", "heat", "against", (Fact("soil not hot", "against", True, told),))
-    facts = [Fact("soil hot", "for", told=told)]
-    if left:
-        facts.append(Fact("nothing else left", "for", direct=True))
-    return Cause("heat", "heat", "for" if left else "open", tuple(facts), 1.0)
+    if not visit.cool_season:
+        facts.append(Fact("warm-season grass", "against", True))
+    elif soil is not None and soil < limits.heat_c:
+        facts.append(Fact("soil not hot", "against", True, told))
+    elif soil is not None:
+        facts.append(Fact("soil hot", "for", told=told))
+        facts += [Fact("nothing else left", "for", direct=True)] if left else []
+    return cause_of("heat", facts, 1.0, 1.0)
 
 
 def _cold(visit: Visit, limits: Limits, left: bool) -> Cause:
     """Judge cold: by dead crowns; or, where a warm-season grass froze, as what is left."""
-    weather = visit.weather
-    known = [t for t in (weather.coldest_soil_c, weather.coldest_air_c) if t is not None]
-    if not known:
-        return Cause("cold", "cold", "not looked at", ())
-    frozen = weather.coldest_soil_c is not None and weather.coldest_soil_c <= limits.frost_soil_c
-    air = weather.coldest_air_c
+    soil, air = visit.weather.coldest_soil_c, visit.weather.coldest_air_c
     tender = not visit.cool_season and air is not None and air <= limits.frost_air_c
-    told = {"soil_c": weather.coldest_soil_c, "air_c": air}
-    if not (frozen or tender):
+    told, place = {"soil_c": soil, "air_c": air}, {"place": visit.worst.name}
+    if soil is None and air is None:
+        return Cause("cold", "cold", "not looked at", ())
+    if not (tender or (soil is not None and soil <= limits.frost_soil_c)):
         return Cause("cold", "cold", "against", (Fact("no hard frost", "against", True, told),))
-    facts = [Fact("hard frost", "for", told=told)]
-    worst, best = visit.worst, visit.best
-    if worst.crowns == "sound":
-        facts.append(Fact("crowns sound", "against", True, {"place": worst.name}))
+    facts, crowns = [Fact("hard frost", "for", told=told)], visit.worst.crowns
+    if crowns == "sound":
+        facts.append(Fact("crowns sound", "against", True, place))
         return Cause("cold", "cold", "against", tuple(facts))
-    if worst.crowns == "dead" and (len(visit.places) == 1 or best.crowns != "dead"):
-        facts.append(Fact("crowns dead", "for", True, {"place": worst.name}))
-        return Cause("cold", "cold", "for", tuple(facts), 2.0)
-    if tender and left and not worst.crowns:
+    if crowns == "dead" and (visit.alone or visit.best.crowns != "dead"):
+        facts.append(Fact("crowns dead", "for", True, place))
+    elif tender and left and not crowns:
         facts.append(Fact("nothing else left", "for", direct=True))
-        return Cause("cold", "cold", "for", tuple(facts), 0.9)
-    return Cause("cold", "cold", "open", tuple(facts), 0.5)
+    return cause_of("cold", facts, 2.0 if crowns else 0.9, 0.5)
 
 
 def _wear(visit: Visit) -> Cause:
     """Shade and traffic have no published limit: they can be open, or alike in every place."""
-    worst, best, key = visit.worst, visit.best, "shade and traffic"
-    facts = []
-    for told, kind in (("shaded", "shaded"), ("heavy_traffic", "traffic")):
-        there, here = getattr(worst, told), getattr(best, told)
+    worst, best, facts = visit.worst, visit.best, []
+    for kind, there, here in (
+        ("shaded", worst.shaded, best.shaded),
+        ("traffic", worst.heavy_traffic, best.heavy_traffic),
+    ):
         if there is not None:
             more = there and not here
             facts.append(Fact(kind, "for" if more else "against", told={"place": worst.name}))
     if visit.pattern in ("wear lines", "shade"):
         facts.append(Fact("pattern", "for", told={"pattern": visit.pattern}))
-    if not facts:
-        return Cause(key, key, "not looked at", ())
-    status: Status = "open" if any(f.side == "for" for f in facts) else "against"
-    return Cause(key, key, status, tuple(facts), 0.3)
+    return cause_of("shade and traffic", facts, 0.3, 0.3, 0.3 if facts else 0.0)
 
 
 def _order(visit: Visit, soil: Sequence[Sequence[Judged]]) -> tuple[Ordered, ...]:
     """Say of every figure told in all places whether it orders with damage, and can explain it."""
-    if len(visit.places) < 2:
+    if visit.alone:
         return ()
-    at = [{(j.value.analyte, j.value.method): j for j in place} for place in soil]
+    at = [{j.value.key: j for j in place} for place in soil]
     out = []
     for key, worst in at[-1].items():
         if worst.value.worked_out or any(key not in place for place in at):
@@ -355,7 +346,7 @@ def _order(visit: Visit, soil: Sequence[Sequence[Judged]]) -> tuple[Ordered, ...
         values = [None if p[key].value.below else p[key].value.value for p in at]
         outside = worst.verdict in ("outside", "open") and at[0][key].verdict != worst.verdict
         direction = rises(values)
-        out.append(Ordered(*key, direction, outside and direction is not None))
+        out.append(Ordered(key[0], direction, outside and direction is not None))
     return tuple(out)
 
 
@@ -375,25 +366,26 @@ def _next_tests(
 
 
 def _lacks(visit: Visit, fills: str, causes: Sequence[Cause], answer: Answer) -> bool:
-    worst, places = visit.worst, visit.places
-    if fills == "edge":
-        alike = any(f.kind == "sign in both" for c in causes for f in c.facts)
-        return answer == "wrong place" or alike or len(visit.places) == 1
-    if fills == "roots":
-        return not worst.roots_seen
-    if fills == "nematodes":
-        return not any(p.nematodes for p in places)
-    if fills == "conductivity":
-        return not any(v.analyte == fills and v.method == "paste" for p in places for v in p.soil)
-    if fills == "nutrients":
-        return not any(v.unit == "mg/kg" for p in places for v in p.soil)
-    if fills == "runner_hyphae" and answer != "named":
-        rest = any(c.key == "pythium" and c.status == "open" for c in causes)
-        return fills not in worst.signs or (rest and "bulbous_tips" not in worst.signs)
-    if fills == "black_layer":
-        return worst.black_layer is None
-    if fills == "found":
-        named = set(visit.found) | set(visit.not_found)
-        seen = any(c.family in ("dark", "pythium") and c.status in ("for", "open") for c in causes)
-        return seen and not named & {c.key for c in visit.candidates}
-    return fills not in worst.ground and fills not in worst.signs
+    """Whether what a test tells is not known."""
+    worst, kinds = visit.worst, {f.kind for c in causes for f in c.facts}
+    values = [value for place in visit.places for value in place.soil]
+    candidates = {c.key for c in visit.candidates}
+    fungus = any(c.family in ROOT_FAMILIES and c.stands for c in causes)
+    pythium = any(c.key == "pythium" and c.status == "open" for c in causes)
+    known = {
+        "edge": not (answer == "wrong place" or "sign in both" in kinds or visit.alone),
+        "roots": worst.roots_seen,
+        "nematodes": any(place.nematodes for place in visit.places),
+        "conductivity": any(value.key == ("conductivity", "paste") for value in values),
+        "nutrients": any(value.unit == "mg/kg" for value in values),
+        "black_layer": worst.black_layer is not None,
+        "found": not fungus or bool(candidates & {*visit.found, *visit.not_found}),
+    }
+    if (
+        fills == "runner_hyphae"
+        and answer != "named"
+        and pythium
+        and "bulbous_tips" not in worst.signs
+    ):
+        return True
+    return not known.get(fills, fills in worst.ground or fills in worst.signs)

@@ -6,6 +6,7 @@ from typing import Literal
 
 Amount = Literal["none", "few", "many"]
 Status = Literal["for", "open", "not looked at", "against"]
+Side = Literal["for", "against", "beside"]
 
 
 @dataclass(frozen=True)
@@ -23,10 +24,8 @@ class SoilValue:
         Extractant, or mixture of soil and water; empty where none is told.
     below : bool
         Whether the laboratory gave it as less than ``value``.
-    written : str
-        As it was reported; for a figure that was worked out, from what.
-    worked_out : bool
-        Whether it follows from other figures, and was not measured.
+    worked_out : str
+        From what other figures it follows; empty for one that was measured.
     """
 
     analyte: str
@@ -34,8 +33,12 @@ class SoilValue:
     unit: str
     method: str = ""
     below: bool = False
-    written: str = ""
-    worked_out: bool = False
+    worked_out: str = ""
+
+    @property
+    def key(self) -> tuple[str, str]:
+        """What was tested, and by which method: one figure of a place."""
+        return self.analyte, self.method
 
 
 @dataclass(frozen=True)
@@ -157,9 +160,13 @@ class Visit:
 
         The whole where no such place does.
         """
-        first = 1 if len(self.places) > 1 else 0
-        told = [n for n in range(first, len(self.places)) if has(self.places[n])]
+        told = [n for n in range(not self.alone, len(self.places)) if has(self.places[n])]
         return replace(self, places=self.places[: told[-1] + 1]) if told else self
+
+    @property
+    def alone(self) -> bool:
+        """Whether there is no other place to compare with."""
+        return len(self.places) == 1
 
     @property
     def best(self) -> Place:
@@ -181,7 +188,7 @@ class Fact:
     """
 
     kind: str
-    side: Literal["for", "against", "beside"]
+    side: Side
     direct: bool = False
     told: Mapping[str, object] = field(default_factory=dict)
 
@@ -195,3 +202,8 @@ class Cause:
     status: Status
     facts: tuple[Fact, ...]
     weight: float = 0.0
+
+    @property
+    def stands(self) -> bool:
+        """Whether it is spoken for, or open."""
+        return self.status in ("for", "open")

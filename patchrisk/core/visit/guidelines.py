@@ -32,9 +32,8 @@ class Guideline:
     grasses, ground : tuple of str
         What it is for; empty for any.
     needs_ph : bool
-    against : str
-        Disease that it is said of; empty for none.
-    source, confidence, note : str
+    source, citation, confidence : str
+        In short, and in full.
     """
 
     id: str
@@ -48,10 +47,9 @@ class Guideline:
     grasses: tuple[str, ...] = ()
     ground: tuple[str, ...] = ()
     needs_ph: bool = False
-    against: str = ""
     source: str = ""
+    citation: str = ""
     confidence: str = ""
-    note: str = ""
 
     def speaks_of(self, value: SoilValue, grasses: Sequence[str], ground: str, ph: bool) -> bool:
         """Whether it is made for this figure, on this turf and ground."""
@@ -103,13 +101,13 @@ def hold(value: SoilValue, guideline: Guideline) -> Outcome:
     """Say where a figure stands; one below a laboratory's limit only where all of it agrees."""
     low, high, sure = guideline.low, guideline.high, guideline.sure
     v = value.value
+    short: Outcome = "under aim" if guideline.kind == "aim" else "short"
     if value.below:
         if low is not None:
-            short: Outcome = "under aim" if guideline.kind == "aim" else "short"
             return short if v <= low else "cannot tell"
         return "inside" if high is not None and v <= high else "cannot tell"
     if low is not None and v < low:
-        return "under aim" if guideline.kind == "aim" else "short"
+        return short
     if guideline.kind in ("sufficiency range", "minimum level", "aim"):
         return "ample" if high is not None and v > high else "enough"
     if high is not None and v > high:

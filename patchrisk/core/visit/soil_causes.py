@@ -1,11 +1,17 @@
 """Causes that the soil test, the nematode count and a look at the ground speak for."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from typing import Literal
+from dataclasses import dataclass, replace
 
-from patchrisk.core.visit.findings import Cause, Fact, Place, Status, Visit
+from patchrisk.core.visit.findings import Cause, Fact, Side, Status, Visit
 from patchrisk.core.visit.guidelines import Judged
+
+_SAYS: Mapping[str, tuple[str, Side, bool]] = {
+    "not judged": ("value not judged", "beside", False),
+    "inside": ("value inside", "against", True),
+    "open": ("value borderline", "for", False),
+    "outside": ("value outside", "for", True),
+}
 
 
 @dataclass(frozen=True)
@@ -14,10 +20,8 @@ class Limits:
 
     Parameters
     ----------
-    nematodes : mapping of str to float
-        In 100 cm3 of soil.
-    evident_at : float
-        So many times those, damage is likely evident.
+    nematodes, evident_at : mapping of str to float, float
+        In 100 cm3 of soil; so many times those, damage is likely evident.
     drop_s, drop_sure_s : float
         Seconds that a drop of water stands.
     air_percent : float
@@ -46,17 +50,33 @@ class Limits:
     nutrients: frozenset[str]
 
 
+def cause_of(
+    key: str, facts: Sequence[Fact], sure: float, unsure: float, rest: float = 0.0
+) -> Cause:
+    """Return what facts come to: a direct one makes the cause, any other leaves it open.
+
+    Its weight is ``sure``, ``unsure`` or, where nothing speaks for it, ``rest``.
+    """
+    sides = {(fact.side, fact.direct) for fact in facts}
+    status: Status = "not looked at"
+    if ("for", True) in sides:
+        status, rest = "for", sure
+    elif ("for", False) in sides:
+        status, rest = "open", unsure
+    elif any(fact.side == "against" for fact in facts):
+        status = "against"
+    return Cause(key, key, status, tuple(facts), rest)
+
+
 def soil_causes(visit: Visit, soil: Sequence[Sequence[Judged]], limits: Limits) -> list[Cause]:
     """Judge salt, sodium, and lack or excess of each nutrient."""
-    worst = {(j.value.analyte, j.value.method): j for j in soil[-1]} if soil else {}
-    best = {(j.value.analyte, j.value.method): j for j in soil[0]} if len(soil) > 1 else {}
-    out = [_hazard(key, of, worst, best) for key, of in (
-        ("salt", ("conductivity", "chloride")), ("sodium", ("SAR", "ESP", "sodium")),
-    )]  # fmt: skip
-    sand = visit.ground == "sand green"
-    if out[1].status == "for" and sand:
+    worst = {j.value.key: j for j in soil[-1]} if soil else {}
+    best = {j.value.key: j for j in soil[0]} if len(soil) > 1 else {}
+    salt = _hazard("salt", ("conductivity", "chloride"), worst, best)
+    sodium = _hazard("sodium", ("SAR", "ESP", "sodium"), worst, best)
+    if sodium.status == "for" and visit.ground == "sand green":
         beside = Fact("sand and sodium", "beside")
-        out[1] = Cause("sodium", "sodium", "open", (*out[1].facts, beside), out[1].weight)
+        sodium = replace(sodium, status="open", facts=(*sodium.facts, beside))
     inside: list[str] = []
     named: list[Cause] = []
     for key, judged in worst.items():
@@ -65,16 +85,16 @@ def soil_causes(visit: Visit, soil: Sequence[Sequence[Judged]], limits: Limits) 
             continue
         if judged.verdict == "inside":
             inside.append(key[0])
-            continue
-        named.append(_lack(analyte, judged, best.get(key)))
-    facts = (Fact("inside every guideline", "against", True, {"of": tuple(inside)}),)
+        else:
+            named.append(_lack(analyte, judged, best.get(key)))
+    facts: list[Fact] = []
     if set(inside) - {"pH"}:
-        out.append(Cause("nutrients", "nutrients", "against", facts))
-    elif named and all(one.status == "against" for one in named):
-        out.append(Cause("nutrients", "nutrients", "against", ()))
-    elif not named:
-        out.append(Cause("nutrients", "nutrients", "not looked at", ()))
-    return [*out, *named]
+        facts = [Fact("inside every guideline", "against", True, {"of": tuple(inside)})]
+    out = [salt, sodium]
+    if facts or all(one.status == "against" for one in named):
+        status: Status = "against" if facts or named else "not looked at"
+        out.append(Cause("nutrients", "nutrients", status, tuple(facts)))
+    return out + named
 
 
 def _hazard(
@@ -88,28 +108,16 @@ def _hazard(
     for k, judged in worst.items():
         if k[0] not in analytes:
             continue
-        told: dict[str, object] = {"judged": judged}
         other = best.get(k)
-        if judged.verdict == "not judged":
-            facts.append(Fact("value not judged", "beside", told=told))
-        elif judged.verdict == "inside":
-            facts.append(Fact("value inside", "against", True, told))
-        elif judged.verdict == "open":
-            facts.append(Fact("value borderline", "for", told=told))
-        elif other is not None and other.verdict == "outside":
-            facts.append(Fact("value outside in both", "for", told={**told, "best": other}))
-        else:
-            facts.append(Fact("value outside", "for", True, told))
-            tops = [
-                h.guideline.high for h in judged.held if h.guideline.decides and h.guideline.high
-            ]
-            weight = max([weight, *(1 + judged.value.value / top for top in tops)])
-    if any(f.direct and f.side == "for" for f in facts):
-        return Cause(key, key, "for", tuple(facts), weight)
-    if any(f.side == "for" for f in facts):
-        return Cause(key, key, "open", tuple(facts), 0.8)
-    told_it = any(f.side == "against" for f in facts)
-    return Cause(key, key, "against" if told_it else "not looked at", tuple(facts))
+        kind, side, direct = _SAYS[judged.verdict]
+        if judged.verdict == "outside" and other is not None and other.verdict == "outside":
+            kind, direct = "value outside in both", False
+        facts.append(Fact(kind, side, direct, {"judged": judged}))
+        if kind == "value outside":
+            deciding = [h.guideline for h in judged.held if h.guideline.decides]
+            over = (1 + judged.value.value / g.high for g in deciding if g.high)
+            weight = max(weight, *over, 0.0)
+    return cause_of(key, facts, weight, 0.8)
 
 
 def _lack(analyte: str, judged: Judged, best: Judged | None) -> Cause:
@@ -117,25 +125,17 @@ def _lack(analyte: str, judged: Judged, best: Judged | None) -> Cause:
     key = f"{'lack' if short else 'excess'} of {analyte}"
     if analyte == "pH":
         key = "acid soil" if short else "alkaline soil"
-    told: dict[str, object] = {"judged": judged}
+    says = _SAYS[judged.verdict]
     if best is not None and best.verdict == judged.verdict:
-        fact = Fact("value alike in the good place", "against", True, {**told, "best": best})
-        return Cause(key, "nutrients", "against", (fact,))
-    if judged.verdict == "open":
-        return Cause(key, "nutrients", "open", (Fact("value borderline", "for", told=told),), 0.4)
-    return Cause(key, "nutrients", "for", (Fact("value outside", "for", True, told),), 1.2)
+        says = "value alike in the good place", "against", True
+    return replace(cause_of(key, [Fact(*says, {"judged": judged})], 1.2, 0.4), family="nutrients")
 
 
 def nematode_cause(visit: Visit, limits: Limits) -> Cause:
     """Judge counts against the table; what is not in the table is named and not judged."""
-    key = "nematodes"
-    worst, best = visit.worst.nematodes, visit.best.nematodes
-    if not worst:
-        return Cause(key, key, "not looked at", ())
     facts: list[Fact] = []
     most = 0.0
-    status: Status = "against"
-    for kind, count in worst.items():
+    for kind, count in visit.worst.nematodes.items():
         limit = limits.nematodes.get(kind)
         told: dict[str, object] = {"kind": kind, "count": count, "limit": limit}
         if limit is None:
@@ -143,68 +143,55 @@ def nematode_cause(visit: Visit, limits: Limits) -> Cause:
             continue
         times = count / limit
         most = max(most, times)
+        elsewhere = 0.0 if visit.alone else visit.best.nematodes.get(kind, 0.0) / limit
+        told |= {"best": visit.best.nematodes.get(kind), "evident": limits.evident_at}
         if times < 1:
             facts.append(Fact("nematodes few", "against", True, told))
-            continue
-        elsewhere = best.get(kind, 0.0) / limit if len(visit.places) > 1 else 0.0
-        told["best"] = best.get(kind)
-        many = times >= limits.evident_at
-        if many and elsewhere < limits.evident_at:
+        elif times < limits.evident_at:
+            facts.append(Fact("nematodes borderline", "for", told=told))
+        elif elsewhere < limits.evident_at:
             facts.append(Fact("nematodes many", "for", True, told))
-            status = "for"
         else:
-            kind_of = "nematodes many in both" if many else "nematodes borderline"
-            facts.append(Fact(kind_of, "for", told=told))
-            status = "open" if status != "for" else status
-    if not most and not any(f.side != "beside" for f in facts):
-        status = "open"
-    return Cause(key, key, status, tuple(facts), 2 + most if status == "for" else most / 3)
+            facts.append(Fact("nematodes many in both", "for", told=told))
+    cause = cause_of("nematodes", facts, 2 + most, most / 3, most / 3)
+    if facts and cause.status == "not looked at":  # counted, and none of them in the table
+        return replace(cause, status="open")
+    return cause
 
 
 def ground_causes(visit: Visit, limits: Limits) -> list[Cause]:
     """Judge dry spots and too little air."""
-    wet = visit.up_to(lambda place: "drop_time" in place.ground)
-    out = [_drops(wet.worst, wet.best, len(wet.places) == 1, limits)]
+    drops = _drops(visit.up_to(lambda place: "drop_time" in place.ground), limits)
     visit = visit.up_to(lambda p: p.black_layer is not None or "air_filled" in p.ground)
-    worst, best, alone = visit.worst, visit.best, len(visit.places) == 1
+    worst, best = visit.worst, visit.best
     facts: list[Fact] = []
     if worst.black_layer is not None:
-        more = worst.black_layer and (alone or not best.black_layer)
-        side: Literal["for", "against"] = "for" if worst.black_layer else "against"
-        direct = more or not worst.black_layer
-        facts.append(Fact("black layer", side, bool(direct), {"place": worst.name}))
+        alike = worst.black_layer and best.black_layer and not visit.alone
+        side: Side = "for" if worst.black_layer else "against"
+        facts.append(Fact("black layer", side, not alike, {"place": worst.name}))
     air = worst.ground.get("air_filled")
     if air is not None:
         told = {"air": air, "limit": limits.air_percent, "place": worst.name}
         low = air < limits.air_percent
-        same = not alone and best.ground.get("air_filled", 100.0) < limits.air_percent
+        same = not visit.alone and best.ground.get("air_filled", 100.0) < limits.air_percent
         facts.append(Fact("air", "for" if low else "against", not (low and same), told))
-    slower = best.ground.get("infiltration"), worst.ground.get("infiltration")
-    if not alone and slower[0] is not None and slower[1] is not None and slower[1] < slower[0]:
-        facts.append(
-            Fact("infiltration slower", "beside", told={"best": slower[0], "worst": slower[1]})
-        )
-    told_it = [f for f in facts if f.side != "beside"]
-    status: Status = "not looked at"
-    if told_it:
-        direct_for = any(f.direct and f.side == "for" for f in told_it)
-        status = (
-            "for" if direct_for else "open" if any(f.side == "for" for f in told_it) else "against"
-        )
-    out.append(Cause("air", "air", status, tuple(facts), 1.5 if status == "for" else 0.3))
-    return out
+    fast, slow = best.ground.get("infiltration"), worst.ground.get("infiltration")
+    if fast is not None and slow is not None and slow < fast:
+        facts.append(Fact("infiltration slower", "beside", told={"best": fast, "worst": slow}))
+    return [drops, cause_of("air", facts, 1.5, 0.3, 0.3)]
 
 
-def _drops(worst: Place, best: Place, alone: bool, limits: Limits) -> Cause:
-    key = "dry spots"
-    seconds = worst.ground.get("drop_time")
-    if seconds is None:
-        return Cause(key, key, "not looked at", ())
-    told: dict[str, object] = {"seconds": seconds, "place": worst.name}
-    told |= {"limit": limits.drop_s, "sure": limits.drop_sure_s}
-    if seconds <= limits.drop_s:
-        return Cause(key, key, "against", (Fact("drop goes in", "against", True, told),))
-    elsewhere = best.ground.get("drop_time", 0.0)
-    if seconds > limits.drop_sure_s and (alone or elsewhere <= limits.drop_sure_s):
-        return Cause(key, key, "for", (Fact("drop stands", "for", True, told),), 1.6)
-    return Cause(key, key, "open", (Fact("drop slow", "for", told=told),), 0.5)
+def _drops(visit: Visit, limits: Limits) -> Cause:
+    seconds = visit.worst.ground.get("drop_time")
+    facts: list[Fact] = []
+    if seconds is not None:
+        told: dict[str, object] = {"seconds": seconds, "place": visit.worst.name}
+        told |= {"limit": limits.drop_s, "sure": limits.drop_sure_s}
+        elsewhere = 0.0 if visit.alone else visit.best.ground.get("drop_time", 0.0)
+        if seconds <= limits.drop_s:
+            facts.append(Fact("drop goes in", "against", True, told))
+        elif seconds > limits.drop_sure_s >= elsewhere:
+            facts.append(Fact("drop stands", "for", True, told))
+        else:
+            facts.append(Fact("drop slow", "for", told=told))
+    return cause_of("dry spots", facts, 1.6, 0.5)

@@ -11,6 +11,7 @@ from pydantic import AfterValidator, ValidationError
 
 from patchrisk.base import resources
 from patchrisk.base.errors import Fault, InputError, unreadable
+from patchrisk.base.safe_text import squeezed
 from patchrisk.base.toml_files import read_toml, validate
 from patchrisk.core.rules.windows import Meaning, Rule
 from patchrisk.read.diseases.models import Disease, Dispute, SiteFactor
@@ -114,7 +115,7 @@ class Library:
     def _grasses(self) -> dict[str, str]:
         """Every name of a host, as it is written, by what is left of it without spaces."""
         hosts = [host for disease in self.diseases.values() for host in disease.host]
-        return {_squeezed(name): name for h in hosts for name in (*h.also, h.species, h.grass)}
+        return {squeezed(name): name for h in hosts for name in (*h.also, h.species, h.grass)}
 
     @cached_property
     def grasses(self) -> tuple[str, ...]:
@@ -127,7 +128,7 @@ class Library:
 
     def near_grasses(self, name: str) -> tuple[str, ...]:
         """Return known grasses that a name is nearly, or is a part of; the likeliest first."""
-        wanted = _squeezed(name)
+        wanted = squeezed(name)
         cutoff = _NEARLY if len(wanted) > _SHORT else _NEARLY_SHORT
         near = difflib.get_close_matches(wanted, self._grasses, n=3, cutoff=cutoff)
         near += [
@@ -271,10 +272,6 @@ def _sources(data: Mapping[str, Any]) -> dict[str, Source]:
         except ValidationError:
             known[key] = Source(short=key, citation=key, year="undated", seen="no source")
     return known
-
-
-def _squeezed(name: str) -> str:
-    return "".join(c for c in name.casefold() if c.isalnum())
 
 
 def _plain(name: str) -> str:

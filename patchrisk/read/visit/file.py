@@ -2,24 +2,26 @@
 
 import datetime as dt
 import re
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from pydantic import AfterValidator, BaseModel, BeforeValidator, Field, model_validator
+from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 
 from patchrisk.base.errors import Fault, InputError
+from patchrisk.base.safe_text import squeezed
 from patchrisk.base.toml_files import plain, read_toml, validate
-from patchrisk.base.units import read_measure
-from patchrisk.base.user_files import is_there
-from patchrisk.core.visit.amounts import UnitError, worked_out
+from patchrisk.base.units import MM_PER_INCH, read_measure
+from patchrisk.base.user_files import is_there, not_there
+from patchrisk.core.visit.amounts import worked_out
 from patchrisk.core.visit.findings import Amount, Place, SoilValue
-from patchrisk.read.area import STRICT, Name
+from patchrisk.read.area import Name, SiteTable, measure
 from patchrisk.read.site import File
-from patchrisk.read.visit.guidelines import SoilTests, load_soil_tests, plain_name
-from patchrisk.read.visit.laboratory import LaboratoryOptions, LaboratoryTable, read_laboratory
-from patchrisk.read.visit.values import EXTRACTANTS, MIXTURES, PH_METHODS, read_text
+from patchrisk.read.visit.guidelines import SoilTests, load_soil_tests
+from patchrisk.read.visit.laboratory import Laboratory, LaboratoryTable, read_laboratory
+from patchrisk.read.visit.soil_units import UnitError
+from patchrisk.read.visit.values import read_text
 
 Texture = Literal["coarse", "medium", "fine"]
 Pattern = Literal[
@@ -30,7 +32,10 @@ _NUMBER = r"(\d+(?:\.\d+)?)"
 _COUNT = re.compile(rf"{_NUMBER}\s*(?:per|in|/)\s*{_NUMBER}\s*(?:cm3|cc|cm³|ml|g)", re.IGNORECASE)
 _SECONDS = re.compile(rf"{_NUMBER}\s*(s|sec|seconds|min|minutes)", re.IGNORECASE)
 _SPEED = re.compile(rf"{_NUMBER}\s*(mm|cm|in|inches)\s*/\s*(h|hr|hour|min)", re.IGNORECASE)
-_MM = {"mm": 1.0, "cm": 10.0, "in": 25.4, "inches": 25.4}
+_MM = {"mm": 1.0, "cm": 10.0, "in": MM_PER_INCH, "inches": MM_PER_INCH}
+_SIGNS = {
+    *("runner_hyphae", "growth_cessation", "root_hairs", "oospores", "rotten", "sheath_lesions"),
+}
 
 VISIT_CURES = {
     "place": "write each place under a line [[place]], from best to worst",
@@ -60,25 +65,15 @@ def _matched(pattern: re.Pattern[str], key: str) -> AfterValidator:
     return AfterValidator(check)
 
 
-def _length(text: str) -> str:
-    read_measure("depth", text)
-    return text
-
-
 def _texts(value: Any) -> Any:
     return [value] if isinstance(value, str) else value
 
 
-_Length = Annotated[str, AfterValidator(_length)]
+_Length = Annotated[str, measure("depth")]
 _Percent = Annotated[float, Field(ge=0, le=100)]
-_How = Literal["microscope", "culture", "DNA"]
 
 
-class _Table(BaseModel):
-    model_config = STRICT
-
-
-class RootsSeen(_Table):
+class RootsSeen(SiteTable):
     """The roots of a plug, by eye and under the microscope; amounts are none, few or many."""
 
     length: _Length | None = None
@@ -94,7 +89,7 @@ class RootsSeen(_Table):
     sheath_lesions: Amount | None = None
 
 
-class GroundSeen(_Table):
+class GroundSeen(SiteTable):
     """The ground at a place; organic matter by depth, as ``{ "0 to 2 cm" = 3.1 }`` [%]."""
 
     thatch: _Length | None = None
@@ -107,7 +102,7 @@ class GroundSeen(_Table):
     mushrooms: Amount | None = None
 
 
-class VisitPlace(_Table):
+class VisitPlace(SiteTable):
     """One place of the visit; ``soil`` and ``nematodes`` carry their units."""
 
     name: Annotated[Name, Field(max_length=80)]
@@ -122,28 +117,7 @@ class VisitPlace(_Table):
     photos: Annotated[list[File], Field(max_length=12)] = []
 
 
-class Laboratory(_Table):
-    """What a laboratory sent: a table of soil tests, and what it named on the roots.
-
-    ``confirmed`` says that you looked at how the table was read.
-    """
-
-    file: File | None = None
-    sheet: str | None = None
-    extractant: Literal[EXTRACTANTS] | None = None  # type: ignore[valid-type]
-    ph_method: Literal[PH_METHODS] | None = None  # type: ignore[valid-type]
-    conductivity_method: Literal[MIXTURES] | None = None  # type: ignore[valid-type]
-    depth: str | None = None
-    decimal: Literal[".", ","] | None = None
-    columns: dict[str, str] = {}
-    samples: dict[str, str] = {}
-    sure: list[str] = []
-    confirmed: bool = False
-    found: dict[str, _How] = {}
-    not_found: dict[str, _How] = {}
-
-
-class Strip(_Table):
+class Strip(SiteTable):
     """A treated strip beside an untreated one: names of two places, what went on, and when."""
 
     treated: str
@@ -152,7 +126,7 @@ class Strip(_Table):
     what: Annotated[str, AfterValidator(plain), Field(max_length=200)]
 
 
-class VisitFile(_Table):
+class VisitFile(SiteTable):
     """A whole visit's file; places stand from best to worst.
 
     ``thinned`` is the day on which the turf was first seen to thin.
@@ -173,17 +147,14 @@ class VisitFile(_Table):
 
     @model_validator(mode="after")
     def _check(self) -> "VisitFile":
-        names = [plain_name(p.name) for p in self.place]
+        names = [squeezed(p.name) for p in self.place]
         if len(set(names)) < len(names):
             raise ValueError("two places of one name", "give each place its own name")
         told = [p.damage for p in self.place if p.damage is not None]
         if told != sorted(told):
-            listed = ", ".join(
-                f"{p.name} {p.damage:g} %" for p in self.place if p.damage is not None
-            )
-            raise ValueError(
-                f"places in no order of damage: {listed}", "write the places from best to worst"
-            )
+            damaged = [f"{p.name} {p.damage:g} %" for p in self.place if p.damage is not None]
+            found = f"places in no order of damage: {', '.join(damaged)}"
+            raise ValueError(found, "write the places from best to worst")
         if self.thinned is not None and self.thinned > self.date:
             raise ValueError(f"thinned {self.thinned} is after the visit", "correct one of the two")
         return self
@@ -223,28 +194,30 @@ def read_visit(path: Path, *, with_previous: bool = True) -> VisitData:
         cure = "check the name, or write one with `patchrisk visit --new`"
         raise InputError(Fault(str(path), "", "no such file", cure))
     file = validate(VisitFile, read_toml(path), str(path), VISIT_CURES)
-    missing = [
-        Fault(str(path), key, f"{name} is not there", "correct the name")
-        for key, name in _named(file)
-        if not is_there(path.parent / name)
-    ]
-    if missing:
-        raise InputError(missing)
+    faults = not_there(str(path), path.parent, _named(file))
+    if faults:
+        raise InputError(faults)
     tests = load_soil_tests(path.parent / file.guidelines if file.guidelines else None)
-    faults: list[Fault] = []
+    try:
+        for name in file.laboratory.sure:
+            tests.known(name)
+    except UnitError as error:
+        raise InputError(error.at(str(path), "laboratory, sure")) from None
     own = {
         p.name: _soil_of(p, file.laboratory, tests, path, n, faults)
         for n, p in enumerate(file.place, 1)
     }
     if faults:
-        raise InputError(faults)
-    table = _table_of(path, file, tests)
+        raise InputError(dict.fromkeys(faults))
+    table = None
+    if file.laboratory.file is not None:
+        source = path.parent / file.laboratory.file
+        table = read_laboratory(source, list(own), file.laboratory, tests)
     places = []
     for item in file.place:
-        values = list(own[item.name])
-        have = {(v.analyte, v.method) for v in values}
+        have = {v.key for v in own[item.name]}
         sent = () if table is None else table.values[item.name]
-        values += [v for v in sent if (v.analyte, v.method) not in have]
+        values = own[item.name] + [v for v in sent if v.key not in have]
         places.append(place_of(item, values))
     previous = None
     if file.previous is not None and with_previous:
@@ -252,40 +225,12 @@ def read_visit(path: Path, *, with_previous: bool = True) -> VisitData:
     return VisitData(path, file, tuple(places), tests, table, previous)
 
 
-def _named(file: VisitFile) -> list[tuple[str, str]]:
-    named = [("previous", file.previous), ("guidelines", file.guidelines)]
-    named += [("laboratory, file", file.laboratory.file)]
-    named += [
-        (f"place {n}, photos", photo) for n, p in enumerate(file.place, 1) for photo in p.photos
-    ]
-    return [(key, name) for key, name in named if name is not None]
-
-
-def _options(laboratory: Laboratory, tests: SoilTests, path: Path) -> LaboratoryOptions:
-    sure = [(name, tests.find(name)) for name in laboratory.sure]
-    strange = [name for name, found in sure if found is None]
-    if strange:
-        cure = f"write one of {', '.join(tests.analytes)}"
-        raise InputError(Fault(str(path), "laboratory, sure", f"no analyte {strange[0]!r}", cure))
-    return LaboratoryOptions(
-        extractant=laboratory.extractant or "",
-        ph_method=laboratory.ph_method or "",
-        conductivity_method=laboratory.conductivity_method or "",
-        depth=laboratory.depth or "",
-        decimal=laboratory.decimal,
-        sheet=laboratory.sheet,
-        columns=laboratory.columns,
-        samples=laboratory.samples,
-        sure=frozenset(found.name for _, found in sure if found is not None),
-    )
-
-
-def _table_of(path: Path, file: VisitFile, tests: SoilTests) -> LaboratoryTable | None:
-    if file.laboratory.file is None:
-        return None
-    names = [p.name for p in file.place]
-    options = _options(file.laboratory, tests, path)
-    return read_laboratory(path.parent / file.laboratory.file, names, options, tests)
+def _named(file: VisitFile) -> Iterator[tuple[str, str]]:
+    yield "previous", file.previous or ""
+    yield "guidelines", file.guidelines or ""
+    yield "laboratory, file", file.laboratory.file or ""
+    for n, place in enumerate(file.place, 1):
+        yield from ((f"place {n}, photos", photo) for photo in place.photos)
 
 
 def _soil_of(
@@ -297,34 +242,22 @@ def _soil_of(
     faults: list[Fault],
 ) -> list[SoilValue]:
     out: list[SoilValue] = []
-    options = _options(laboratory, tests, path)
+    sure = [tests.known(name) for name in laboratory.sure]
     for name, texts in item.soil.items():
-        where = f"place {number}, soil, {name}"
-        analyte = tests.find(name)
-        if analyte is None:
-            cure = f"write one of {', '.join(tests.analytes)}"
-            faults.append(Fault(str(path), where, f"no analyte {name!r}", cure))
-            continue
         for text in texts:
             try:
-                out.append(read_text(text, analyte, options.method_for(analyte)))
+                analyte = tests.known(name)
+                usual = laboratory.method_for(analyte)
+                out.append(read_text(text, analyte, usual, sure=analyte in sure))
             except UnitError as error:
-                faults.append(Fault(str(path), where, *map(str, error.args)))
+                faults.append(error.at(str(path), f"place {number}, soil, {name}"))
     return out
 
 
 def place_of(item: VisitPlace, values: list[SoilValue]) -> Place:
     """Return a place as plain values, with its figures of soil tests."""
     roots, ground = item.roots, item.ground
-    keys = (
-        "runner_hyphae",
-        "growth_cessation",
-        "root_hairs",
-        "oospores",
-        "rotten",
-        "sheath_lesions",
-    )
-    signs = {key: getattr(roots, key) for key in keys if getattr(roots, key) is not None}
+    signs = roots.model_dump(include=_SIGNS, exclude_none=True)
     if roots.tips is not None:
         signs["bulbous_tips"] = "many" if roots.tips == "bulbous" else "none"
     if ground.mushrooms is not None:
@@ -336,13 +269,11 @@ def place_of(item: VisitPlace, values: list[SoilValue]) -> Place:
     if ground.infiltration is not None:
         number, depth, time = _groups(_SPEED, ground.infiltration)
         seen["infiltration"] = float(number) * _MM[depth] * (60 if time == "min" else 1)
-    for key in ("moisture", "air_filled"):
-        if getattr(ground, key) is not None:
-            seen[key] = getattr(ground, key)
+    seen |= ground.model_dump(include={"moisture", "air_filled"}, exclude_none=True)
     if ground.thatch is not None:
         seen["thatch"] = read_measure("depth", ground.thatch)
     organic = [
-        SoilValue("organic matter", share, "%", depth, False, f"{share:g} %")
+        SoilValue("organic matter", share, "%", depth)
         for depth, share in ground.organic_matter.items()
     ]
     counts = {}
@@ -374,8 +305,5 @@ def _groups(pattern: re.Pattern[str], text: str) -> tuple[str, ...]:
 
 def with_worked_out(place: Place, tests: SoilTests, ground: str, texture: str | None) -> Place:
     """Add to a place the figures that follow from others, such as SAR and the paste's salts."""
-    from dataclasses import replace
-
-    known: Mapping[str, str] = _TEXTURES
-    more = worked_out(place.soil, tests.equivalents, tests.lines, texture or known.get(ground, ""))
-    return replace(place, soil=(*place.soil, *more))
+    known = texture or _TEXTURES.get(ground, "")
+    return replace(place, soil=(*place.soil, *worked_out(place.soil, tests.formulas, known)))

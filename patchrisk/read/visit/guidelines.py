@@ -6,33 +6,29 @@ from functools import cache, cached_property
 from pathlib import Path
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, Field, model_validator
+from pydantic import Field, model_validator
 
 from patchrisk.base import resources
 from patchrisk.base.errors import Fault, InputError
+from patchrisk.base.safe_text import squeezed
 from patchrisk.base.toml_files import load_numbers, read_toml, validate
-from patchrisk.core.visit.amounts import UnitError, canonical
+from patchrisk.core.visit.amounts import Formulas
 from patchrisk.core.visit.causes import NextTest, Rules, Sign
 from patchrisk.core.visit.guidelines import Guideline, Kind
 from patchrisk.core.visit.soil_causes import Limits
-from patchrisk.read.area import STRICT, RootZone
+from patchrisk.read.area import RootZone
+from patchrisk.read.diseases.quantities import Confidence, Seen, Table
+from patchrisk.read.visit.soil_units import UnitError, canonical
 
 PRACTICE = "common practice, no source"
-FAMILIES = (
-    ("dark", "dark-root-infecting-fungi", "ectotrophic dark root-infecting fungus"),
-    ("pythium", "pythium", "oomycete, not a true fungus"),
-)
-_OWN_CURES = {
+_WORKED_OUT = {"manganese index": "1", "chloride and sulfur": "mg/kg"}  # canonical units
+_CURES = {
     "source": "name a table [sources.KEY] with short, citation and seen, or write practice = true",
     "unit": "add the unit that the source prints",
 }
 
 
-class _Table(BaseModel):
-    model_config = STRICT
-
-
-class Analyte(_Table):
+class Analyte(Table):
     """Something that a soil is tested for; ``least`` to ``most`` is what a sound figure can be."""
 
     name: str
@@ -44,13 +40,17 @@ class Analyte(_Table):
     nutrient: bool = False
 
 
-class _Source(_Table):
+class _Source(Table):
     short: str
     citation: str
-    seen: str
+    seen: Seen
+
+    @property
+    def full(self) -> str:
+        return f"{self.citation} [{self.seen}]"
 
 
-class _Guideline(_Table):
+class _Guideline(Table):
     id: str
     of: str
     kind: Kind
@@ -62,10 +62,9 @@ class _Guideline(_Table):
     grass: list[str] = []
     ground: list[RootZone] = []
     needs: Annotated[Literal["pH"] | None, Field(alias="with")] = None
-    against: str = ""
     practice: bool = False
     source: str | None = None
-    confidence: Literal["strong", "moderate", "weak", "expert opinion"] | None = None
+    confidence: Confidence | None = None
     note: str = ""
 
     @model_validator(mode="after")
@@ -79,7 +78,7 @@ class _Guideline(_Table):
         return self
 
 
-class _Line(_Table):
+class _Line(Table):
     method: Literal["1:1", "1:2", "1:5"]
     texture: Literal["coarse", "medium", "fine"]
     slope: float
@@ -87,15 +86,15 @@ class _Line(_Table):
     source: str
 
 
-class _Nematodes(_Table):
+class _Nematodes(Table):
     count: dict[str, float]
     source: str
-    confidence: str
+    confidence: Confidence
     evident_at: float
     note: str = ""
 
 
-class _SoilTests(_Table):
+class _SoilTests(Table):
     analyte: list[Analyte] = []
     guideline: list[_Guideline] = []
     conductivity: list[_Line] = []
@@ -103,40 +102,50 @@ class _SoilTests(_Table):
     sources: dict[str, _Source] = {}
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class SoilTests:
     """All that a soil test and a nematode count can be held against.
 
-    ``lines`` are slope and offset of the paste's conductivity, by mixture and texture;
-    ``sources`` the citation of each guideline, by its id.
+    ``lines`` are slope and offset of the paste's conductivity, by mixture and texture; the table
+    of ``nematodes`` goes by its source in short, and in full with what is noted of it.
     """
 
     analytes: Mapping[str, Analyte]
     guidelines: tuple[Guideline, ...]
     lines: Mapping[tuple[str, str], tuple[float, float]]
     nematodes: Mapping[str, float]
+    nematodes_short: str
     nematodes_source: str
     evident_at: float
-    sources: Mapping[str, str]
 
     def find(self, name: str) -> Analyte | None:
         """Return the analyte that goes by a name or a sign, in whichever letters."""
-        return self._names.get(plain_name(name))
+        return self._names.get(squeezed(name))
+
+    def known(self, name: str) -> Analyte:
+        """Return the analyte of a name; UnitError tells which there are."""
+        found = self.find(name)
+        if found is None:
+            cure = f"write one of {', '.join(self.analytes)}"
+            raise UnitError(f"no analyte {name!r}", cure)
+        return found
 
     @cached_property
     def _names(self) -> dict[str, Analyte]:
         every = self.analytes.values()
-        return {plain_name(name): one for one in every for name in (one.name, *one.also)}
+        return {squeezed(name): one for one in every for name in (one.name, *one.also)}
 
     @property
-    def equivalents(self) -> dict[str, float]:
-        """Grams of one mole of charge, by analyte."""
-        return {n: a.equivalent for n, a in self.analytes.items() if a.equivalent is not None}
-
-
-def plain_name(text: str) -> str:
-    """Return what is compared of a name: letters and digits, in small letters."""
-    return "".join(c for c in text.casefold() if c.isalnum())
+    def formulas(self) -> Formulas:
+        """What other figures are worked out by."""
+        have = {n: a.equivalent for n, a in self.analytes.items() if a.equivalent is not None}
+        figure = {key: number.value for key, number in load_numbers("visit").items()}
+        return Formulas(
+            have,
+            self.lines,
+            (figure["exchange.offset"], figure["exchange.slope"]),
+            (figure["manganese.constant"], figure["manganese.by_mn"], figure["manganese.by_ph"]),
+        )
 
 
 def load_soil_tests(own: Path | None = None) -> SoilTests:
@@ -147,77 +156,62 @@ def load_soil_tests(own: Path | None = None) -> SoilTests:
     InputError
         With every fault of both files.
     """
-    shipped = resources.thresholds() / "soil_tests.toml"
-    files = [(shipped, _read(shipped))]
-    if own is not None:
-        files.append((own, _read(own)))
+    paths = [resources.thresholds() / "soil_tests.toml", *([] if own is None else [own])]
+    files = [(path, validate(_SoilTests, read_toml(path), str(path), _CURES)) for path in paths]
     analytes = {a.name: a for _, f in files for a in f.analyte}
-    cited = {key: s for _, f in files for key, s in f.sources.items()}
+    cited = {key: source for _, f in files for key, source in f.sources.items()}
     guidelines: dict[str, Guideline] = {}
-    sources: dict[str, str] = {}
     faults: list[Fault] = []
     for path, file in files:
+        told = [(f"guideline {n}", row.source) for n, row in enumerate(file.guideline, 1)]
+        told += [(f"conductivity {n}", row.source) for n, row in enumerate(file.conductivity, 1)]
+        told += [("nematodes", file.nematodes.source)] if file.nematodes else []
+        for place, key in told:
+            if key is not None and key not in cited:
+                cure = f"add a table [sources.{key}] with short, citation and seen"
+                faults.append(Fault(str(path), place, f"source {key!r} is not described", cure))
         for n, row in enumerate(file.guideline, 1):
             try:
                 guidelines[row.id] = _guideline(row, analytes, cited)
             except UnitError as error:
-                faults.append(Fault(str(path), f"guideline {n}", *map(str, error.args)))
-                continue
-            source = None if row.source is None else cited[row.source]
-            sources[row.id] = PRACTICE if source is None else f"{source.citation} [{source.seen}]"
+                faults.append(error.at(str(path), f"guideline {n}"))
     if faults:
         raise InputError(faults)
-    table = files[-1][1].nematodes or files[0][1].nematodes
-    assert table is not None
+    table = next(f.nematodes for _, f in files[::-1] if f.nematodes is not None)
     source = cited[table.source]
     return SoilTests(
         analytes,
         tuple(guidelines.values()),
-        {
-            (row.method, row.texture): (row.slope, row.offset)
-            for _, f in files
-            for row in f.conductivity
-        },
+        {(r.method, r.texture): (r.slope, r.offset) for _, f in files for r in f.conductivity},
         table.count,
-        f"{source.citation} [{source.seen}]; {table.note}",
+        source.short,
+        "; ".join(part for part in (source.full, table.note) if part),
         table.evident_at,
-        sources,
     )
-
-
-def _read(path: Path) -> _SoilTests:
-    return validate(_SoilTests, read_toml(path), str(path), _OWN_CURES)
 
 
 def _guideline(
     row: _Guideline, analytes: Mapping[str, Analyte], cited: Mapping[str, _Source]
 ) -> Guideline:
-    if row.source is not None and row.source not in cited:
-        raise UnitError(f"source {row.source!r} is not described", _OWN_CURES["source"])
     analyte = analytes.get(row.of)
-    worked = row.of in ("manganese index", "chloride and sulfur")
-    if analyte is None and not worked:
+    if analyte is None and row.of not in _WORKED_OUT:
         raise UnitError(f"{row.of!r} is no analyte", f"write one of {', '.join(analytes)}")
-    unit = "mg/kg" if analyte is None else analyte.unit
-    unit = "1" if row.of == "manganese index" else unit
+    unit = _WORKED_OUT[row.of] if analyte is None else analyte.unit
+    equivalent = None if analyte is None else analyte.equivalent
     low, high, sure = (
-        None
-        if v is None
-        else canonical(
-            v, row.unit, unit, None if analyte is None else analyte.equivalent, paste=False
-        )
+        None if v is None else canonical(v, row.unit, unit, equivalent, paste=False)
         for v in (row.low, row.high, row.sure)
     )
+    source = cited.get(row.source or "")
     return Guideline(
         id=row.id, of=row.of, kind=row.kind, method=row.method, low=low, high=high, sure=sure,
         decides=not row.practice, grasses=tuple(row.grass), ground=tuple(row.ground),
-        needs_ph=row.needs is not None, against=row.against,
-        source=PRACTICE if row.source is None else cited[row.source].short,
-        confidence=row.confidence or "", note=row.note,
+        needs_ph=row.needs is not None, source=source.short if source else PRACTICE,
+        citation=source.full if source else PRACTICE, confidence=row.confidence or "",
     )  # fmt: skip
 
 
-class _Sign(_Table):
+class _Sign(Table):
     key: str
     words: str
     kind: str = ""
@@ -226,18 +220,7 @@ class _Sign(_Table):
     source: str
 
 
-class _Ground(_Table):
-    low: float | None = None
-    high: float | None = None
-    sure: float | None = None
-    most: float | None = None
-    soil: float | None = None
-    air: float | None = None
-    unit: str
-    source: str
-
-
-class _Test(_Table):
+class _Test(Table):
     key: str
     cost: int
     fills: str
@@ -246,23 +229,22 @@ class _Test(_Table):
     changes: str
 
 
-class _Advice(_Table):
+class _Advice(Table):
     cause: str
     today: str = ""
     month: str = ""
 
 
-class _Published(_Table):
+class _Published(Table):
     of: str
     text: str
     source: str
 
 
-class VisitWords(_Table):
-    """thresholds/visit.toml whole."""
+class VisitWords(Table):
+    """The lists of thresholds/visit.toml; its numbers are read apart."""
 
     sign: list[_Sign]
-    ground: dict[str, _Ground]
     test: list[_Test]
     advice: list[_Advice]
     published: list[_Published]
@@ -270,32 +252,27 @@ class VisitWords(_Table):
 
 @cache
 def visit_words() -> VisitWords:
-    """Read thresholds/visit.toml."""
+    """Read the lists of thresholds/visit.toml."""
     path = resources.thresholds() / "visit.toml"
-    return validate(VisitWords, read_toml(path), str(path))
+    lists = {key: item for key, item in read_toml(path).items() if isinstance(item, list)}
+    return validate(VisitWords, lists, str(path))
 
 
 def rules_of(tests: SoilTests) -> Rules:
     """Bring signs, limits, guidelines and tests together for `judge_visit`."""
-    words = visit_words()
-
-    def figure(place: str, key: str) -> float:
-        found = getattr(words.ground[place], key)
-        assert found is not None
-        return float(found)
-
+    words, numbers = visit_words(), load_numbers("visit")
     limits = Limits(
         nematodes=tests.nematodes,
         evident_at=tests.evident_at,
-        drop_s=figure("drop_time", "high"),
-        drop_sure_s=figure("drop_time", "sure"),
-        air_percent=figure("air_filled", "low"),
-        frost_soil_c=figure("frost", "soil"),
-        frost_air_c=figure("frost", "air"),
+        drop_s=numbers["ground.drop_time.high"].value,
+        drop_sure_s=numbers["ground.drop_time.sure"].value,
+        air_percent=numbers["ground.air_filled.low"].value,
+        frost_soil_c=numbers["ground.frost.soil"].value,
+        frost_air_c=numbers["ground.frost.air"].value,
         heat_c=load_numbers("verdict")["turning.heat"].value,
-        dead=figure("dead", "high"),
-        sound=figure("sound", "most"),
-        shorter=figure("shorter", "most"),
+        dead=numbers["ground.dead.high"].value,
+        sound=numbers["ground.sound.most"].value,
+        shorter=numbers["ground.shorter.most"].value,
         nutrients=frozenset(a.name for a in tests.analytes.values() if a.nutrient),
     )
     return Rules(
@@ -303,5 +280,4 @@ def rules_of(tests: SoilTests) -> Rules:
         tuple(NextTest(t.key, t.cost, t.fills, tuple(t.settles)) for t in words.test),
         limits,
         tests.guidelines,
-        FAMILIES,
     )

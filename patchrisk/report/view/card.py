@@ -118,9 +118,8 @@ def _put_on(
     pen: Pen,
 ) -> Iterator[str]:
     """Say with which groups and how much water what is to go on soon, or to be made ready."""
-    listed_groups = load_groups()
-    unwanted = listed_groups.sort_codes(morning.site.programme.without_groups)[0]
-    gone = unwanted | listed_groups.not_had(morning.site.site.country).keys()
+    site = morning.site
+    gone = load_groups().gone(site.programme.without_groups, site.site.country)
     asked = [w.judged.disease for w, row in pairs if row.verdict in _TO_PUT_ON and w.judged.treats]
     asked += [
         w.judged.disease

@@ -6,23 +6,25 @@ from dataclasses import dataclass
 import numpy as np
 
 from patchrisk.base.pen import Pen, capital, count_of, listed
-from patchrisk.core.visit.causes import Findings
+from patchrisk.base.toml_files import load_numbers
 from patchrisk.core.visit.findings import Cause, Place, Season
 from patchrisk.core.visit.guidelines import Judged
+from patchrisk.read.groups import load_groups
 from patchrisk.read.visit.file import VisitData
 from patchrisk.read.visit.guidelines import visit_words
-from patchrisk.report.story import AT_ONCE, next_start, what_it_did, years_words
+from patchrisk.report.story import AT_ONCE, next_start, usual_words, what_it_did
 from patchrisk.report.visit import words
 from patchrisk.report.visit.follow_up import compared, proposed_history, strip_lines
 from patchrisk.report.words import MORNING_CAUTIONS, groups_by_evidence
-from patchrisk.site_day.visit import VisitDay
+from patchrisk.site_day.visit import VisitDay, warm_days
 
 _MEASURED = {
-    "drop_time": "water drop",
-    "air_filled": "air-filled pores",
-    "frost": "frost",
-    "dead": "turf long dead",
+    "air_filled": "Air-filled pores",
+    "dead": "Turf long dead",
+    "drop_time": "Water drop",
+    "frost": "Frost",
 }
+_TOLD = ("Seen", "Roots", "Under the microscope")
 _GROUND = {
     "drop_time": ("Water drop stands", "{:g} s"),
     "infiltration": ("Water goes in", "{:g} mm/h"),
@@ -93,35 +95,32 @@ class VisitView:
 
 def view_of_visit(day: VisitDay) -> VisitView:
     """Put a judged visit in words."""
-    file, morning, area, found = day.data.file, day.morning, day.area, day.findings
-    library, site = morning.library, morning.site.site
+    file, found, area = day.data.file, day.findings, day.area.area
+    library, site = day.morning.library, day.morning.site.site
     pen = Pen(site.units, file.date.year)
-    visit_day = np.datetime64(file.date)
     thinned = "" if file.thinned is None else f"thin since {pen.day(np.datetime64(file.thinned))}"
-    season = {
-        c.key: _fit_words(c.season)
-        for c in day.visit.candidates
-        if c.season.infected_days is not None
-    }
     opening, firmness = words.answer_words(
         found,
         library,
-        season,
+        {
+            c.key: _fit_words(c.season)
+            for c in day.visit.candidates
+            if c.season.infected_days is not None
+        },
         bare=not any(_looked(p) for p in day.visit.places),
         untold=all(p.damage is None for p in file.place),
     )
-    causes = tuple(_cause(day, c, pen) for c in found.causes if c.status != "not looked at")
-    unlooked = [
-        words.cause_name(c.key, library) for c in found.causes if c.status == "not looked at"
-    ]
+    looked = [c for c in found.causes if c.status != "not looked at"]
+    unlooked = [words.cause_name(c.key, library) for c in found.causes if c not in looked]
     tests = {test.key: test for test in visit_words().test}
-    advice = words.advice_rows(found)
-    lines = list(_season_lines(day, pen))
+    wrong = found.answer != "nothing wrong"
+    keys = {c.key for c in found.causes if c.status == "for"} | ({"damage"} if wrong else set())
+    advice = [row for row in visit_words().advice if row.cause in keys]
     return VisitView(
         site=site.name,
-        area=area.area.name,
-        turf=area.area.turf_words,
-        day=pen.long_day(visit_day),
+        area=area.name,
+        turf=area.turf_words,
+        day=pen.long_day(np.datetime64(file.date)),
         iso_day=str(file.date),
         thinned=thinned,
         answer=found.answer,
@@ -132,14 +131,17 @@ def view_of_visit(day: VisitDay) -> VisitView:
         places=tuple(p.name for p in file.place),
         rows=tuple(_rows(day, pen)),
         order=words.order_words(found, len(file.place)),
-        causes=causes,
+        causes=tuple(_cause(day, c, pen) for c in looked),
         unlooked=listed(list(dict.fromkeys(unlooked))),
         tests=tuple(
             (pen.prose(capital(tests[t.key].what)), pen.prose(tests[t.key].changes))
             for t in found.next_tests
         ),
-        season=tuple(lines),
-        today=tuple(_today(found, [a.today for a in advice if a.today])),
+        season=tuple(_season_lines(day, pen)),
+        today=(
+            *([AT_ONCE] if wrong else []),
+            *(f"{a.today} (Common practice, no source.)" for a in advice if a.today),
+        ),
         month=tuple(a.month for a in advice if a.month),
         next_season=tuple(_next_season(day, pen)),
         strip=tuple(strip_lines(day, pen)),
@@ -148,7 +150,7 @@ def view_of_visit(day: VisitDay) -> VisitView:
         laboratory=tuple(_laboratory(day.data)),
         confirm=_confirm(day.data),
         published=tuple(
-            f"{p.text} [{p.source}]" for p in visit_words().published if _on(p.of, found)
+            f"{p.text} [{p.source}]" for p in visit_words().published if p.of in found.standing
         ),
         sources=tuple(_sources(day)),
         cautions=MORNING_CAUTIONS,
@@ -158,11 +160,6 @@ def view_of_visit(day: VisitDay) -> VisitView:
 def _looked(place: Place) -> bool:
     """Whether anything but damage is told of a place."""
     return bool(place.roots_seen or place.soil or place.nematodes or place.ground or place.crowns)
-
-
-def _on(key: str, found: Findings) -> bool:
-    cause = found.cause(key)
-    return cause is not None and cause.status in ("for", "open")
 
 
 def _fit_words(season: Season) -> str:
@@ -177,9 +174,7 @@ def _cause(day: VisitDay, cause: Cause, pen: Pen) -> CauseView:
     library = day.morning.library
     said: dict[str, list[str]] = {"for": [], "against": [], "beside": []}
     for fact in cause.facts:
-        text = words.fact_words(fact, pen, library)
-        if text:
-            said[fact.side].append(capital(text))
+        said[fact.side].append(capital(words.fact_words(fact, pen, library)))
     divided = any(
         c.family == cause.family and c.status == "for" and c.key in library.diseases
         for c in day.findings.causes
@@ -195,37 +190,31 @@ def _cause(day: VisitDay, cause: Cause, pen: Pen) -> CauseView:
 
 def _rows(day: VisitDay, pen: Pen) -> Iterator[Row]:
     items, places, soil = day.data.file.place, day.visit.places, day.findings.soil
-
-    def row(label: str, cells: Sequence[str], *, told: bool = False) -> Iterator[Row]:
-        if any(cells):
-            yield Row(label, tuple(cells), (), told)
-
-    yield from row("Thin or dead", ["" if p.damage is None else f"{p.damage:g} %" for p in items])
-    yield from row("Seen", [p.seen for p in items], told=True)
-    yield from row("Roots", [_roots(p, pen) for p in places], told=True)
-    yield from row("Under the microscope", [_signs(p) for p in places], told=True)
-    yield from row("Crowns", [p.crowns for p in places])
-    for key, (label, pattern) in _GROUND.items():
-        yield from row(
-            label, [pattern.format(p.ground[key]) if key in p.ground else "" for p in places]
-        )
-    yield from row(
-        "Black layer", [{True: "yes", False: "no", None: ""}[p.black_layer] for p in places]
-    )
+    table = day.data.tests
+    black = {True: "yes", False: "no", None: ""}
     thatch = [p.ground.get("thatch") for p in places]
-    yield from row("Thatch", ["" if t is None else pen.show("depth", t, 1) for t in thatch])
-    kinds = dict.fromkeys(kind for p in places for kind in p.nematodes)
-    for kind in kinds:
-        limit = day.data.tests.nematodes.get(kind)
+    cells = {
+        "Thin or dead": ["" if p.damage is None else f"{p.damage:g} %" for p in items],
+        "Seen": [p.seen for p in items],
+        "Roots": [_roots(p, pen) for p in places],
+        "Under the microscope": [_signs(p) for p in places],
+        "Crowns": [p.crowns for p in places],
+    }
+    for key, (label, pattern) in _GROUND.items():
+        cells[label] = [pattern.format(p.ground[key]) if key in p.ground else "" for p in places]
+    cells["Black layer"] = [black[p.black_layer] for p in places]
+    cells["Thatch"] = ["" if t is None else pen.show("depth", t, 1) for t in thatch]
+    for label, texts in cells.items():
+        if any(texts):
+            yield Row(label, tuple(texts), told=label in _TOLD)
+    for kind in dict.fromkeys(kind for p in places for kind in p.nematodes):
+        limit = table.nematodes.get(kind)
         counts = [f"{p.nematodes[kind]:.0f}" if kind in p.nematodes else "" for p in places]
-        held = "not in the table" if limit is None else f"table {limit:g} [UMass table 23]"
+        held = "not in the table" if limit is None else f"table {limit:g} [{table.nematodes_short}]"
         yield Row(f"Nematodes, {kind}, in 100 cm3", tuple(counts), (held,))
-    tests = dict.fromkeys((j.value.analyte, j.value.method) for place in soil for j in place)
+    tests = {j.value.key for place in soil for j in place}
     for test in sorted(tests, key=lambda test: (test[0].casefold(), test[1])):
-        at = [
-            next((j for j in place if (j.value.analyte, j.value.method) == test), None)
-            for place in soil
-        ]
+        at = [next((j for j in place if j.value.key == test), None) for place in soil]
         yield _soil_row(test, at, pen)
 
 
@@ -237,8 +226,8 @@ def _soil_row(key: tuple[str, str], at: Sequence[Judged | None], pen: Pen) -> Ro
     )
     cells = ["" if j is None else _cell(j) for j in at]
     held = [words.guideline_words(h.guideline) for h in told[-1].held]
-    if told[-1].value.worked_out:
-        held.insert(0, f"worked out: {told[-1].value.written}")
+    if made := told[-1].value.worked_out:
+        held.insert(0, f"worked out: {made}")
     return Row(f"{label} [{unit}]" if unit else label, tuple(cells), tuple(held) or ("not judged",))
 
 
@@ -259,47 +248,38 @@ def _signs(place: Place) -> str:
 
 def _season_lines(day: VisitDay, pen: Pen) -> Iterator[str]:
     area, library = day.then, day.morning.library
-    shown = [c.key for c in day.findings.causes if c.status in ("for", "open")]
-    stories = [key for key in shown if key in area.stories and key in area.judged]
+    stories = [k for k in day.findings.standing if k in area.stories and k in area.judged]
     for key in stories:
         yield what_it_did(area.stories[key], area.judged[key], library, pen, seen=True)
-    warm = day.warm
+    heat_c = load_numbers("verdict")["turning.heat"].value
+    warm = warm_days(area, heat_c)
     if warm is not None and day.visit.cool_season:
-        usual = "" if warm.usual is None else f" (usual {warm.usual}"
-        if warm.more_than is not None:
-            usual += f"; {years_words(*warm.more_than)})"
-        hot = pen.show("soil temperature", day.rules.limits.heat_c, 0)
+        days, of, usual, more_than = warm
+        hot = pen.show("soil temperature", heat_c, 0)
         yield (
-            f"On {count_of(warm.days, 'day')} of the {warm.of} before it thinned the soil was at "
-            f"{hot} or above{usual}."
+            f"On {count_of(days, 'day')} of the {of} before it thinned the soil was at {hot} or "
+            f"above{usual_words(usual, more_than)}."
         )
     soil = area.soil.mean_c
     if not np.isfinite(soil).any():
         yield (
             "No soil temperature is known before this visit: neither a log nor daily weather "
-            "reaches "
-            "back so far, so that the season says nothing here."
+            "reaches back so far, so that the season says nothing here."
         )
     elif not stories:
         yield "Of no disease that is left was the soil right for infection in the days on record."
 
 
-def _today(found: Findings, advice: Sequence[str]) -> Iterator[str]:
-    if found.answer != "nothing wrong":
-        yield AT_ONCE
-    yield from (f"{text} (Common practice, no source.)" for text in advice)
-
-
 def _next_season(day: VisitDay, pen: Pen) -> Iterator[str]:
-    for cause in day.findings.causes:
-        if cause.key in day.area.judged and cause.status in ("for", "open"):
-            text = next_start(day.area.judged[cause.key], pen)
-            disease = day.morning.library.diseases[cause.key]
-            stands = [f"FRAC {c} {label}" for label, c in groups_by_evidence(disease, frozenset())]
+    site, library = day.morning.site, day.morning.library
+    gone = load_groups().gone(site.programme.without_groups, site.site.country)
+    for key in day.findings.standing:
+        text = next_start(day.area.judged[key], pen) if key in day.area.judged else ""
+        if text:
+            disease = library.diseases[key]
+            stands = [f"FRAC {codes} {label}" for label, codes in groups_by_evidence(disease, gone)]
             groups = f" Groups: {'; '.join(stands)}." if stands else ""
-            if text:
-                start = f"{text[:1].lower()}{text[1:]}"
-                yield f"{capital(disease.name)}: {start}{groups}"
+            yield f"{capital(disease.name)}: {text[:1].lower()}{text[1:]}{groups}"
 
 
 def _laboratory(data: VisitData) -> Iterator[str]:
@@ -319,16 +299,17 @@ def _confirm(data: VisitData) -> str:
 
 
 def _sources(day: VisitDay) -> Iterator[str]:
-    used = {h.guideline.id: h.guideline for p in day.findings.soil for j in p for h in j.held}
-    texts = dict.fromkeys(day.data.tests.sources[key] for key in used)
-    yield from texts
+    held = (h.guideline for p in day.findings.soil for j in p for h in j.held)
+    yield from dict.fromkeys(guideline.citation for guideline in held)
     if any(p.nematodes for p in day.visit.places):
         yield day.data.tests.nematodes_source
-    ground = visit_words().ground
-    seen = {key for p in day.visit.places for key in p.ground if key in ground}
-    seen |= {"frost"} if _on("cold", day.findings) else set()
+    seen = {key for p in day.visit.places for key in p.ground}
+    seen |= {"frost"} if "cold" in day.findings.standing else set()
     seen |= {"dead"} if day.findings.answer == "wrong place" else set()
-    yield from (f"{capital(_MEASURED[key])}: {ground[key].source}" for key in sorted(seen))
+    for key, name in _MEASURED.items():
+        told = [n.source for at, n in load_numbers("visit").items() if f"ground.{key}." in at]
+        if key in seen:
+            yield f"{name}: {'; '.join(told)}"
     signs = {key for p in day.visit.places for key in p.signs}
     for sign in visit_words().sign:
         if sign.key in signs:

@@ -25,8 +25,8 @@ _ROW, _HALF = 44.0, 6.0  # px
 
 def past_year_figure(day: VisitDay, width: float) -> Drawing | None:
     """Draw the last season of each disease that is spoken for or open; None without one."""
-    wanted = [c.key for c in day.findings.causes if c.status in ("for", "open")]
-    stories = [day.then.stories[key] for key in wanted if key in day.then.stories][:_MOST]
+    told = day.then.stories
+    stories = [told[key] for key in day.findings.standing if key in told][:_MOST]
     if not stories:
         return None
     pen = Pen(day.morning.site.site.units, day.data.file.date.year)

@@ -5,6 +5,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from patchrisk.base.pen import Pen, capital
+from patchrisk.core.visit.causes import ROOT_FAMILIES
 from patchrisk.core.visit.findings import Place
 from patchrisk.report.visit import words
 from patchrisk.report.words import name_of
@@ -24,10 +25,8 @@ def strip_lines(day: VisitDay, pen: Pen) -> Iterator[str]:
     """Compare a treated strip with an untreated one, or propose one where roots are diseased."""
     strip = day.data.file.strip
     if strip is None:
-        diseased = any(
-            c.family in ("dark", "pythium") and c.status == "for" for c in day.findings.causes
-        )
-        if diseased:
+        causes = day.findings.causes
+        if any(c.family in ROOT_FAMILIES and c.status == "for" for c in causes):
             yield PROPOSE_STRIP
         return
     names = {p.name: p for p in day.visit.places}
@@ -69,13 +68,11 @@ def compared(day: VisitDay, pen: Pen) -> Iterator[str]:
             yield f"{place.name}: not in that visit."
             continue
         text = _difference(place, then, pen)
-        values = {(v.analyte, v.method): v.value for v in then.soil if not v.below}
+        values = {v.key: v.value for v in then.soil if not v.below}
         moved = [
-            f"{v.analyte} {words.figure_words(v)} (was {values[v.analyte, v.method]:.3g})"
+            f"{v.analyte} {words.figure_words(v)} (was {values[v.key]:.3g})"
             for v in place.soil
-            if (v.analyte, v.method) in values
-            and not v.below
-            and v.analyte in ("conductivity", "pH")
+            if v.key in values and not v.below and v.analyte in ("conductivity", "pH")
         ]
         more = f" {capital('; '.join(moved))}." if moved else ""
         yield f"{place.name}, now against then: {text}{more}"

@@ -77,10 +77,7 @@ def _likely(area: AreaMorning) -> Iterator[str]:
     rated = []
     for key, judged in area.judged.items():
         story = area.stories.get(key)
-        today = area.soil.dates[-1]
-        shows = story is not None and story.damage is not None and (
-            story.damage[0] <= today <= story.damage[1]
-        )  # fmt: skip
+        shows = story is not None and story.shows(area.soil.dates[-1])
         score = 2 * shows + judged.scouting + (judged.phase in RUNNING)
         if score or judged.verdict >= Verdict.GET_READY:
             rated.append((-score, key))

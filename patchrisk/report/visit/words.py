@@ -1,6 +1,6 @@
 """Sentences of a visit: what a fact says, how a figure stands, what is answered and how firmly."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from patchrisk.base.pen import Pen, count_of, listed
@@ -40,8 +40,8 @@ _OUTCOMES = {
 }
 _FACTS = {
     "sign": "{sign} ({amount}) at {place}",
-    "sign, worse roots": "{sign} ({amount}) at {place}, where the roots are worse; {best} in "
-    "the best",
+    "sign, worse roots": "{sign} ({amount}) at {place}, where the roots are worse; {best} in the "
+    "best",
     "sign in both": "{sign} in the best place as well ({best}) and the roots no worse at {place}: "
     "it does not explain the difference",
     "sign absent": "no {sign} at {place}",
@@ -50,10 +50,11 @@ _FACTS = {
     "sound roots": "white roots, no shorter than in the best place, and no sign on them, at "
     "{place}",
     "no sign of Pythium": "no oospores, and tips or root hairs as usual, at {place}",
+    "group": "what speaks against all of its kind, above, speaks against it",
+    "season": "the soil was right for infection on {days} of its last season",
     "months": "damage of it shows at this time of the year",
     "pH favours": "soil pH {pH:.1f}: called worse from {from:g} up (how its pages measured pH is "
-    "not "
-    "told); acceptable turf grows there, and it proves nothing",
+    "not told); acceptable turf grows there, and it proves nothing",
     "laboratory found": "found by {how}",
     "positive alone": "a positive from roots alone proves nothing: these fungi live on sound "
     "roots too",
@@ -65,24 +66,22 @@ _FACTS = {
     "{held}",
     "value not judged": "{value}: not judged, as {held}",
     "value alike in the good place": "{value}: {held}; but it stands alike in the best place, so "
-    "it "
-    "does not explain the difference",
+    "it does not explain the difference",
     "inside every guideline": "inside every guideline made for its method: {of}",
     "sand and sodium": "on a sand root zone sodium was not seen to lower conductivity (Obear & "
     "Soldat, second-hand), so the structure is not at stake",
     "nematodes few": "{kind} {count:.0f} in 100 cm3, below {limit:g}",
-    "nematodes many": "{kind} {count:.0f} in 100 cm3, {times:.1f} times the table's {limit:g}"
-    "{elsewhere}; at two to three times damage is likely evident",
+    "nematodes many": "{kind} {count:.0f} in 100 cm3, {times:.1f} times the table's "
+    "{limit:g}{elsewhere}; at {evident:g} times damage is likely evident",
     "nematodes many in both": "{kind} {count:.0f} in 100 cm3, {times:.1f} times the table's "
     "{limit:g}, and as many in the best place{elsewhere}",
-    "nematodes borderline": "{kind} {count:.0f} in 100 cm3, {times:.1f} times the table's {limit:g}"
-    "{elsewhere}: some stress may come of it, damage is not plain",
+    "nematodes borderline": "{kind} {count:.0f} in 100 cm3, {times:.1f} times the table's "
+    "{limit:g}{elsewhere}: some stress may come of it, damage is not plain",
     "nematode not in the table": "{kind} {count:.0f} in 100 cm3: not in the table, not judged",
-    "black layer": "{black} at {place}",
+    "black layer": "a black layer at {place}",
     "air": "air-filled pores {air:g} % at {place}; {limit:g} % is the least of new root-zone mixes",
     "infiltration slower": "water goes in at {worst:g} mm/h in the worst place, {best:g} in the "
-    "best; "
-    "no limit is published for turf in use",
+    "best; no limit is published for turf in use",
     "drop goes in": "a drop is gone in {seconds:g} s at {place}",
     "drop stands": "a drop stands {seconds:g} s at {place}",
     "drop slow": "a drop stands {seconds:g} s at {place}: longer than {limit:g} s, where trouble "
@@ -90,17 +89,23 @@ _FACTS = {
     "warm-season grass": "the grass grows best in hot soil",
     "soil not hot": "soil of the fortnight before was at {soil}, below {limit}",
     "soil hot": "soil of the fortnight before was at {soil}, above {limit}: roots of cool-season "
-    "grasses "
-    "die back (common practice, no source)",
+    "grasses die back (common practice, no source)",
     "nothing else left": "the roots were looked at and cleared, and nothing else is spoken for",
     "no hard frost": "coldest soil of the half year before {soil}, coldest air {air}: no hard "
     "frost",
     "hard frost": "coldest soil of the half year before {soil}, coldest air {air}",
     "crowns sound": "crowns firm at {place}",
     "crowns dead": "crowns dead at {place} and not in the best place",
-    "shaded": "{place} {shaded} shaded more than the best place",
-    "traffic": "{place} {traffic} heavier traffic than the best place",
+    "shaded": "{place} is shaded more than the best place",
+    "traffic": "{place} carries heavier traffic than the best place",
     "pattern": "the damage follows {pattern}",
+}
+_AGAINST = {
+    "season": "the soil was not right for infection on any day of the last year",
+    "months": "damage of it does not usually show at this time of the year",
+    "black layer": "no black layer at {place}",
+    "shaded": "{place} is not shaded more than the best place",
+    "traffic": "{place} carries no heavier traffic than the best place",
 }
 
 
@@ -113,15 +118,8 @@ def cause_name(key: str, library: Library) -> str:
 
 
 def fact_words(fact: Fact, pen: Pen, library: Library) -> str:
-    """Say a fact in words; empty for one that others say."""
+    """Say a fact in words."""
     told: dict[str, Any] = dict(fact.told)
-    if fact.kind == "group":
-        against = fact.told["status"] == "against"
-        return "what speaks against all of its kind, above, speaks against it" if against else ""
-    if fact.kind == "season":
-        return _season(fact)
-    if fact.kind == "months" and fact.side == "against":
-        return "damage of it does not usually show at this time of the year"
     if "sign" in told:
         told["sign"] = sign_words(str(told["sign"]))
     if "what" in told:
@@ -140,19 +138,10 @@ def fact_words(fact: Fact, pen: Pen, library: Library) -> str:
             value = told[key]
             shown = "not known" if value is None else pen.show("soil temperature", float(value), 0)
             told[key.removesuffix("_c")] = shown
-    more = fact.side == "for"
-    told |= {"black": "a black layer" if more else "no black layer"}
-    told |= {"shaded": "is" if more else "is not", "traffic": "carries" if more else "carries no"}
-    return _FACTS[fact.kind].format(**told)
-
-
-def _season(fact: Fact) -> str:
-    days = fact.told["days"]
-    if not days:
-        return "the soil was not right for infection on any day of the last year"
-    return (
-        f"the soil was right for infection on {count_of(int(str(days)), 'day')} of its last season"
-    )
+    if "days" in told:
+        told["days"] = count_of(int(told["days"]), "day")
+    texts = _AGAINST if fact.side == "against" and fact.kind in _AGAINST else _FACTS
+    return texts[fact.kind].format(**told)
 
 
 def sign_words(key: str) -> str:
@@ -180,7 +169,7 @@ def figure_words(value: SoilValue) -> str:
 def value_words(value: SoilValue, pen: Pen) -> str:
     """Return a figure with analyte, method and unit."""
     via = f" ({value.method})" if value.method else ""
-    made = f", {value.written}" if value.worked_out else ""
+    made = f", {value.worked_out}" if value.worked_out else ""
     unit = unit_words(value.unit, pen)
     return f"{value.analyte}{via} {figure_words(value)}{' ' + unit if unit else ''}{made}"
 
@@ -241,13 +230,16 @@ def answer_words(
         looked = f"Not looked at: {_names(rest, library)}." if rest else ""
         told = " How thin the turf is, is not told." if untold else " No turf is thin."
         return f"Nothing is wrong in what was looked at.{told}", looked
+
+    def fungi(family: str, otherwise: str = "") -> Iterator[str]:
+        for c in unsettled:
+            if c.key in library.diseases and family in ("", c.family):
+                season = seasons.get(c.key, otherwise)
+                yield name_of(library, c.key) + (f" ({season})" if season else "")
+
     if not named and bare:
-        diseases = [c for c in unsettled if c.key in library.diseases]
-        which = [
-            f"{name_of(library, c.key)} ({seasons.get(c.key, 'season not known')})"
-            for c in diseases
-        ]
-        by = f" By the season, of root diseases on this grass: {'; '.join(which)}." if which else ""
+        which = "; ".join(fungi("", "season not known"))
+        by = f" By the season, of root diseases on this grass: {which}." if which else ""
         return (
             f"Not settled: nothing is told of the plugs yet.{by}",
             "The season alone settles nothing: look at the plugs, the cheapest step first.",
@@ -261,16 +253,9 @@ def answer_words(
     divided = {c.family for c in named if c.key in library.diseases}
     whole = [c for c in named if c.family not in divided or c.key in library.diseases]
     opening = f"What was found speaks for {_names(whole, library)}."
-    if any(c.family == "dark" for c in named) and not any(
-        c.family == "dark" and c.key in library.diseases for c in named
-    ):
-        members = [c for c in unsettled if c.family == "dark" and c.key in library.diseases]
-        which = [
-            f"{name_of(library, c.key)}{f' ({seasons[c.key]})' if c.key in seasons else ''}"
-            for c in members
-        ]
-        if which:
-            opening += f" Which fungus it is, is not settled: {' or '.join(which)}."
+    members = " or ".join(fungi("dark"))
+    if members and "dark" not in divided and any(c.family == "dark" for c in named):
+        opening += f" Which fungus it is, is not settled: {members}."
     direct = sum(f.direct and f.side == "for" for c in named for f in c.facts)
     contrary = sum(f.side == "against" for c in named for f in c.facts)
     beside = f"{contrary} against it (below)" if contrary else "nothing found against it"
@@ -301,10 +286,3 @@ def order_words(found: Findings, places: int) -> str:
     if explains:
         return f"{text} Of these, {listed(explains)} could also explain it."
     return f"{text} None of these lies outside its guidelines where it is worst: none is a cause."
-
-
-def advice_rows(found: Findings) -> list[Any]:
-    """Return the advice on each cause that is spoken for, and on damage as such."""
-    keys = {c.key for c in found.causes if c.status == "for"}
-    keys |= set() if found.answer == "nothing wrong" else {"damage"}
-    return [row for row in visit_words().advice if row.cause in keys]
