@@ -1,7 +1,7 @@
 """``patchrisk record``: write down what was applied, what was seen and what was read."""
 
 from collections.abc import Iterable
-from datetime import date, datetime, timezone
+from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -63,13 +63,13 @@ def _told(command: F) -> F:
 @_shared
 def note(site_file: Path, sample: bool, area: str, day: date | None, note: str) -> None:
     """Write down a note on an area, which the page shows in its part."""
-    from patchrisk.read.records.notes import append_note, notes_path
+    from patchrisk.read.records.books import append_note, notes_path
 
     context = _known(site_file, sample)
-    only = context.site.area[0].name if len(context.site.area) == 1 else ""
-    given = {"date": str(day or context.today), "area": area or only, "note": note}
-    done = append_note(context, given)
+    given = {"date": str(day or context.today), "area": area, "note": note}
+    done, before = append_note(context, given)
     echo(f"Recorded in {notes_path(context.site)}: {done.day}, {done.area}, {done.text}.")
+    _tell(before.faults)
 
 
 @record.command()
@@ -98,6 +98,7 @@ def application(
     """Write down an application that went on."""
     from patchrisk.read.records.books import append_application, applications_path
     from patchrisk.report.log_words import record_words
+    from patchrisk.report.words import name_of
 
     context = _known(site_file, sample)
     given = {
@@ -115,7 +116,7 @@ def application(
     done, before = append_application(context, given)
     groups = " + ".join(f"FRAC {c}" for c in sorted(done.codes, key=context.groups.codes.index))
     what = f"{done.product} ({groups})" if done.product else groups
-    aims = [*(_name(context, key) for key in done.targets), *done.others]
+    aims = [*(name_of(context.library, key) for key in done.targets), *done.others]
     aim = f" for {', '.join(aims)}" if aims else ""
     where = f"{done.area} ({done.spot})" if done.spot else done.area
     strength = f" at {rate}" if rate else ""
@@ -146,6 +147,7 @@ def observation(
 ) -> None:
     """Write down that a disease was looked for, and whether it was seen."""
     from patchrisk.read.records.books import append_observation, observations_path
+    from patchrisk.report.words import name_of
 
     if seen is None and not share:
         cure = "add --seen or --not-seen"
@@ -161,7 +163,8 @@ def observation(
         "plot": plot,
     }
     done, before = append_observation(context, given)
-    what = f"{_name(context, done.disease)} {'seen' if done.seen else 'looked for, not seen'}"
+    found = "seen" if done.seen else "looked for, not seen"
+    what = f"{name_of(context.library, done.disease)} {found}"
     part = f" on {done.share:g}% of it" if done.share > 0 else ""
     path = observations_path(context.site)
     where = f"{done.area}, untreated plot {done.plot}" if done.plot else done.area
@@ -203,21 +206,12 @@ def reading(
 
 
 def _known(site_file: Path, sample: bool) -> "RecordContext":
-    from patchrisk.read.diseases import load_library
-    from patchrisk.read.records.rows import record_context
-    from patchrisk.read.site import read_site
+    from patchrisk.read.records.rows import context_at
 
     if sample:
         cure = "record for a site file of your own; `patchrisk init` writes one"
         raise InputError(Fault("--sample", "", "the sample course is not yours", cure))
-    site = read_site(site_file)
-    library = load_library(site.folder / site.diseases_folder if site.diseases_folder else None)
-    today = datetime.now(timezone(site.site.standard_offset)).date()
-    return record_context(site, library, today)
-
-
-def _name(context: "RecordContext", key: str) -> str:
-    return (context.library.diseases.get(key) or context.library.groups[key]).name
+    return context_at(site_file, datetime.now().astimezone())
 
 
 def _tell(faults: Iterable[Fault]) -> None:

@@ -8,8 +8,12 @@ from patchrisk.base.errors import Fault, InputError
 from patchrisk.read.area import Area
 from patchrisk.read.diseases import Library
 from patchrisk.read.groups import load_groups
-from patchrisk.read.records.books import applications_path, observations_path, readings_path
-from patchrisk.read.records.notes import notes_path
+from patchrisk.read.records.books import (
+    applications_path,
+    notes_path,
+    observations_path,
+    readings_path,
+)
 from patchrisk.read.shelf import DEFAULT_FILE, shelf_path
 from patchrisk.read.site import Site
 from patchrisk.read.soil_fit import fit_path

@@ -159,7 +159,7 @@ def _lines(found: Examination) -> Iterator[str]:
 
 def _books(books: SiteRecords, context: RecordContext, pen: Pen) -> Iterator[str]:
     yield from heading("Shelf and records")
-    names = ", ".join(f"{p.name} (FRAC {' + '.join(p.codes)})" for p in books.shelf.products)
+    names = ", ".join(f"{p.name} (FRAC {' + '.join(p.codes)})" for p in context.shelf.products)
     yield from wrap(f"Products on the shelf: {names or 'none'}.", "- ", "  ")
     for what, rows in (
         ("Applications", books.applications.rows),
@@ -170,9 +170,9 @@ def _books(books: SiteRecords, context: RecordContext, pen: Pen) -> Iterator[str
     yield from _read_by_hand(books.readings.rows, pen.show)
     for text in records_words(context, read_log(context), pen):
         yield from wrap(text, "- ", "  ")
-    if books.shelf.products or books.applications.rows:
+    if context.shelf.products or books.applications.rows:
         yield from wrap(load_groups().warning, "- ", "  ")
-    past = past_label(context.site, books.shelf, books.applications.rows)
+    past = past_label(context.site, context.shelf, books.applications.rows)
     if past:
         yield ""
         yield from heading("Past the label")

@@ -21,6 +21,7 @@ FIGURES = {
     Figure.RATE: "rate",
     Figure.SITE: "site",
     Figure.RE_ENTRY: "re-entry",
+    Figure.WIND: "wind",
 }
 
 

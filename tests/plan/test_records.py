@@ -25,13 +25,16 @@ from patchrisk.read.diseases import load_library
 from patchrisk.read.groups import load_groups
 from patchrisk.read.records.books import (
     append_application,
+    append_note,
     append_observation,
     read_applications,
     read_dates,
+    read_notes,
     read_observations,
+    read_site_records,
 )
 from patchrisk.read.records.file import add_row, locked, read_table
-from patchrisk.read.records.rows import APPLICATION_COLUMNS, record_context
+from patchrisk.read.records.rows import APPLICATION_COLUMNS, Note, record_context
 from patchrisk.read.shelf import Rate, Shelf
 from patchrisk.read.site import Site
 
@@ -109,6 +112,14 @@ def test_a_rate_is_told_as_a_part_of_the_one_on_the_shelf(known, product, rate, 
     kept = read(replace(known, shelf=shelf), row, head=head)
     assert kept.faults == ()
     assert kept.rows[0].part == pytest.approx(part, nan_ok=True)
+
+
+def test_times_of_day_as_a_spreadsheet_saves_them(known):
+    """And as people write them: four in the afternoon of one end to six is two hours."""
+    head = HEAD.replace("note", "watered,start,end,re_entry")
+    kept = read(known, "2026-05-04,Greens,,11,,,,,06:40:00,3 pm,16:00:00,6 pm\n", head=head)
+    assert kept.faults == ()
+    assert kept.rows[0].kept_off_h == 2.0
 
 
 @pytest.mark.parametrize("rate", ["1", "much", "1 mm", "0 kg/ha", "-1 kg/ha", "1e9 kg/ha"])
@@ -585,3 +596,23 @@ def test_many_lone_quotes_take_no_time(known):
     kept = read(known, '2026-05-12,Greens,,3,,,,,"a"b\n' * 20_000)
     assert len(kept.faults) == 20_000
     assert time.monotonic() - began < 10
+
+
+def test_notes_of_a_us_site_have_their_month_first(known):
+    """As spreadsheets there save them again; elsewhere that can't be told, and is said."""
+    path = known.site.folder / "notes.csv"
+    path.write_text("date,area,note\n5/12/2026,greens,aerified\n5/11/2026,Greens,syringed\n")
+    place = known.site.site.model_copy(update={"country": "US"})
+    us = replace(known, site=known.site.model_copy(update={"site": place}))
+    kept = read_notes(us)
+    assert kept.faults == ()
+    assert kept.rows == (
+        Note(np.datetime64("2026-05-11"), "Greens", "syringed"),
+        Note(np.datetime64("2026-05-12"), "Greens", "aerified"),
+    )
+    assert [text.partition(":")[0] for text in said(read_notes(known))] == [
+        "line 2, date", "line 3, date"
+    ]  # fmt: skip
+    assert read_site_records(known).faults == read_notes(known).faults
+    with pytest.raises(InputError, match="the same was recorded before"):
+        append_note(us, {"date": "2026-05-12", "area": "greens", "note": "aerified"})

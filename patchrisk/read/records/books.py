@@ -1,11 +1,11 @@
-"""What the user records: applications, observations, and soil temperature read by hand."""
+"""What the user records: applications, observations, soil temperature read by hand, and notes."""
 
 import re
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
-from typing import Generic, TypeVar
+from typing import Generic, Protocol, TypeVar
 
 import numpy as np
 
@@ -15,24 +15,26 @@ from patchrisk.core.plan.cover import Applied
 from patchrisk.read.records.file import RecordTable, add_row, read_table
 from patchrisk.read.records.rows import (
     APPLICATION_COLUMNS,
+    NOTE_COLUMNS,
     OBSERVATION_COLUMNS,
     OFF_SHELF,
     READING_COLUMNS,
     CellFault,
+    Note,
     Observation,
     Reading,
     RecordContext,
     application,
     application_cells,
     application_key,
+    as_given,
+    note,
     observation,
     observation_cells,
     observation_key,
     reading,
-    reading_cells,
     reading_key,
 )
-from patchrisk.read.shelf import Shelf
 from patchrisk.read.site import Site
 
 EARLIEST = date(1990, 1, 1)
@@ -92,7 +94,12 @@ def _day(year: str, month: str, day: str) -> date | None:
     return found if found >= EARLIEST else None
 
 
-Record = TypeVar("Record")
+class _Dated(Protocol):
+    @property
+    def day(self) -> np.datetime64: ...
+
+
+Record = TypeVar("Record", bound=_Dated)
 
 
 @dataclass(frozen=True)
@@ -102,8 +109,12 @@ class Records(Generic[Record]):
     A record whose fault leaves the rest of it true is in ``rows`` all the same.
     """
 
-    rows: tuple[Record, ...]
-    faults: tuple[Fault, ...]
+    rows: tuple[Record, ...] = ()
+    faults: tuple[Fault, ...] = ()
+
+    def until(self, day: np.datetime64) -> "Records[Record]":
+        """Return them without those after a day."""
+        return replace(self, rows=tuple(one for one in self.rows if one.day <= day))
 
 
 def applications_path(site: Site) -> Path:
@@ -119,6 +130,11 @@ def observations_path(site: Site) -> Path:
 def readings_path(site: Site) -> Path:
     """Return the file of readings by hand; it need not be there."""
     return site.folder / (site.readings_file or "readings.csv")
+
+
+def notes_path(site: Site) -> Path:
+    """Return the file of notes; it need not be there."""
+    return site.folder / "notes.csv"
 
 
 @dataclass(frozen=True)
@@ -158,8 +174,8 @@ _APPLICATIONS = _Kind(
 _OBSERVATIONS = _Kind(
     observations_path, OBSERVATION_COLUMNS, observation, observation_key, observation_cells
 )
-
-_READINGS = _Kind(readings_path, READING_COLUMNS, reading, reading_key, reading_cells)
+_READINGS = _Kind(readings_path, READING_COLUMNS, reading, reading_key, as_given)
+_NOTES = _Kind(notes_path, NOTE_COLUMNS, note, lambda kept: kept, as_given)
 
 
 def read_applications(context: RecordContext) -> Records[Applied]:
@@ -181,6 +197,11 @@ def read_observations(context: RecordContext) -> Records[Observation]:
 def read_readings(context: RecordContext) -> Records[Reading]:
     """Read every reading by hand; errors as for `read_applications`."""
     return _read_all(_READINGS, context)
+
+
+def read_notes(context: RecordContext) -> Records[Note]:
+    """Read every note; errors as for `read_applications`."""
+    return _read_all(_NOTES, context)
 
 
 @dataclass(frozen=True)
@@ -214,19 +235,20 @@ def read_log(context: RecordContext) -> tuple[LogEntry, ...]:
 class SiteRecords:
     """Everything the user keeps besides readings, as far as it can be read."""
 
-    shelf: Shelf
     applications: Records[Applied]
     observations: Records[Observation]
     readings: Records[Reading]
+    notes: Records[Note]
 
     @property
     def faults(self) -> tuple[Fault, ...]:
         """Every fault of the records."""
-        return (*self.applications.faults, *self.observations.faults, *self.readings.faults)
+        kept = (self.applications, self.observations, self.readings, self.notes)
+        return tuple(fault for records in kept for fault in records.faults)
 
 
 def read_site_records(context: RecordContext) -> SiteRecords:
-    """Read shelf and records.
+    """Read every record.
 
     Raises
     ------
@@ -240,10 +262,10 @@ def read_site_records(context: RecordContext) -> SiteRecords:
             return _read_all(kind, context)
         except InputError as error:
             faults.extend(error.faults)
-            return Records((), ())
+            return Records()
 
-    books = read(_APPLICATIONS), read(_OBSERVATIONS), read(_READINGS)
-    records = SiteRecords(context.shelf, *books)
+    books = read(_APPLICATIONS), read(_OBSERVATIONS), read(_READINGS), read(_NOTES)
+    records = SiteRecords(*books)
     if faults:
         raise InputError([*faults, *records.faults])
     return records
@@ -268,6 +290,11 @@ def append_reading(
 ) -> tuple[Reading, Records[Reading]]:
     """Check a reading and add it to the file; see `_append`."""
     return _append(_READINGS, context, cells)
+
+
+def append_note(context: RecordContext, cells: Mapping[str, str]) -> tuple[Note, Records[Note]]:
+    """Check a note and add it to the file; see `_append`."""
+    return _append(_NOTES, context, cells)
 
 
 def _read_all(kind: _Kind[Record], context: RecordContext) -> Records[Record]:

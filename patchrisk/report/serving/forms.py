@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from patchrisk.read.records import books, notes
+from patchrisk.read.records import books
 from patchrisk.read.records.rows import RecordContext
 
 MOST_LETTERS = 300  # of one field
@@ -83,7 +83,7 @@ FORMS: Mapping[str, Form] = {
     "note": Form(
         "Note",
         (_AREA, _DAY, Field("note", "Note", needed=True)),
-        notes.append_note,
+        books.append_note,
     ),
 }
 
