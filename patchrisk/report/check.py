@@ -168,7 +168,7 @@ def _books(books: SiteRecords, context: RecordContext, pen: Pen) -> Iterator[str
         span = f", {rows[0].day} to {rows[-1].day}" if rows else ""
         yield f"- {what} recorded: {len(rows)}{span}."
     yield from _read_by_hand(books.readings.rows, pen.show)
-    for text in records_words(context, read_log(context), pen):
+    for text in records_words(context, read_log(context).rows, pen):
         yield from wrap(text, "- ", "  ")
     if context.shelf.products or books.applications.rows:
         yield from wrap(load_groups().warning, "- ", "  ")

@@ -211,24 +211,29 @@ class LogEntry:
     applied: Applied
     cells: Mapping[str, str]
 
+    @property
+    def day(self) -> np.datetime64:
+        """Day it went on."""
+        return self.applied.day
 
-def read_log(context: RecordContext) -> tuple[LogEntry, ...]:
-    """Read every application with all that its row tells, in order of day; a row that fails is out.
 
-    Raises
-    ------
-    InputError
-        When the columns of the file can't be told.
-    """
-    table = read_table(applications_path(context.site), APPLICATION_COLUMNS)
-    days = read_dates([row.cells["date"] for row in table.rows], us=context.country == "US")
-    out: dict[object, LogEntry] = {}
-    for row, day in zip(table.rows, days, strict=True):
-        applied, _ = _APPLICATIONS.parse_row(row.cells, day, context)
-        if applied is not None:
-            cells = {**application_cells(applied, row.cells, context), "date": str(applied.day)}
-            out.setdefault(application_key(applied), LogEntry(applied, cells))
-    return tuple(sorted(out.values(), key=lambda entry: entry.applied.day))
+def read_log(context: RecordContext) -> Records[LogEntry]:
+    """Read every application with all that its row tells; errors as for `read_applications`."""
+
+    def parse(
+        cells: Mapping[str, str], day: np.datetime64, context: RecordContext
+    ) -> tuple[LogEntry | None, list[CellFault]]:
+        applied, faults = application(cells, day, context)
+        if applied is None:
+            return None, faults
+        told = application_cells(applied, cells, context)
+        return LogEntry(applied, {**told, "date": str(day)}), faults
+
+    def key(entry: LogEntry) -> object:
+        return application_key(entry.applied)
+
+    kind = _Kind(applications_path, APPLICATION_COLUMNS, parse, key, lambda one, *_: {**one.cells})
+    return _read_all(kind, context)
 
 
 @dataclass(frozen=True)
