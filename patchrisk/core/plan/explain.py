@@ -6,32 +6,10 @@ from functools import cached_property
 
 import numpy as np
 
+from patchrisk.core.plan import facts
 from patchrisk.core.plan.answers import Case, after_damage, waiting_for
 from patchrisk.core.plan.conditions import watering
 from patchrisk.core.plan.cover import quickening
-from patchrisk.core.plan.facts import (
-    Breaks,
-    Caution,
-    CoverRunsOut,
-    Covers,
-    GroupAgain,
-    GroupChanged,
-    HarmsGrass,
-    HeatAhead,
-    LostFaster,
-    NoSurfactant,
-    Note,
-    NoTrialFigures,
-    OneTank,
-    Part,
-    Reason,
-    SeasonBegins,
-    Shown,
-    Together,
-    TooWarm,
-    TrialNote,
-    WeekLater,
-)
 from patchrisk.core.plan.inputs import CLASSES, PROVEN, Concern
 from patchrisk.core.plan.problem import (
     Option,
@@ -200,7 +178,7 @@ def _runner_up(one: _One) -> RunnerUp | None:
     return None
 
 
-def _why_day(one: _One) -> Iterator[Reason]:
+def _why_day(one: _One) -> Iterator[facts.Reason]:
     """Tell what calls for it that day, and what a week's delay would cost."""
     case, day = one.case, one.day
     waiting = waits(case.problem, case.plan)
@@ -210,15 +188,15 @@ def _why_day(one: _One) -> Iterator[Reason]:
             yield waiting_for(case, key, late)
         elif is_first:
             season = next(s for s in case.threat(key).seasons if s.counts[day])
-            yield SeasonBegins(key, season.start, season.begun)
+            yield facts.SeasonBegins(key, season.start, season.begun)
         else:
-            yield CoverRunsOut(key)
+            yield facts.CoverRunsOut(key)
     less, own = one.lost_on(day + 7), one.gain + one.cost
     if less is not None:
-        yield WeekLater(less, min(less / own, 1.0) if own > 0 else 0.0)
+        yield facts.WeekLater(less, min(less / own, 1.0) if own > 0 else 0.0)
 
 
-def _why_group(one: _One) -> Iterator[Reason]:
+def _why_group(one: _One) -> Iterator[facts.Reason]:
     case, choice = one.case, one.option.choice
     steps = [*case.problem.done, *(step_of(case.problem, move) for move in case.plan[: one.n])]
     if not steps:
@@ -226,7 +204,7 @@ def _why_group(one: _One) -> Iterator[Reason]:
     last = steps[-1].families
     again = last & choice.codes
     if not again:
-        yield GroupChanged(last)
+        yield facts.GroupChanged(last)
         return
     working = step_of(case.problem, case.plan[one.n]).partners
     partners = [code for code in working if len(again) > 1 or family(code) not in again]
@@ -236,10 +214,10 @@ def _why_group(one: _One) -> Iterator[Reason]:
         if any(concern.evidence(frozenset({c}), choice.actives) in PROVEN for c in partners)
     ]
     aimed = [key for key in one.targets if key in controlled]
-    yield GroupAgain(again, tuple(aimed or controlled), aimed=bool(aimed))
+    yield facts.GroupAgain(again, tuple(aimed or controlled), aimed=bool(aimed))
 
 
-def _why_both(one: _One) -> Iterator[Reason]:
+def _why_both(one: _One) -> Iterator[facts.Reason]:
     """Tell which part of a mixture controls what, and which protects it against resistance."""
     choice, targets = one.option.choice, one.targets
     parts = [(part.label, part.codes, part.actives) for part in choice.mixed]
@@ -255,9 +233,9 @@ def _why_both(one: _One) -> Iterator[Reason]:
         for key in targets
     }
     best = {key: min(map(CLASSES.index, found)) for key, found in classes.items()}
-    yield Together(
+    yield facts.Together(
         tuple(
-            Part(
+            facts.Part(
                 label,
                 tuple(k for k in targets if CLASSES.index(classes[k][p]) == best[k]),
                 tuple(
@@ -271,26 +249,26 @@ def _why_both(one: _One) -> Iterator[Reason]:
     )
 
 
-def _cautions(one: _One) -> Iterator[Caution]:
+def _cautions(one: _One) -> Iterator[facts.Caution]:
     """Yield what is uncertain of, or speaks against, one application of a plan."""
     case, choice = one.case, one.option.choice
     date, concerns = case.problem.dates[one.day], [case.concerns[key] for key in one.targets]
     untried = [c.key for c in concerns if c.evidence(choice.codes, choice.actives) == "listed"]
     if untried:
-        yield NoTrialFigures(choice.label, tuple(untried))
+        yield facts.NoTrialFigures(choice.label, tuple(untried))
     yield from _too_warm(one, concerns)
     if choice.mixed:
-        yield OneTank()
+        yield facts.OneTank()
     yield from _by_guideline(one)
     late = after_damage(case, choice.codes, concerns, date)
     if late is not None:
         yield late
     for breach in broken_by(case.problem, case.plan[: one.n + 1]):
         if breach.day == date:
-            yield Breaks(breach)
+            yield facts.Breaks(breach)
 
 
-def _too_warm(one: _One, concerns: Sequence[Concern]) -> Iterator[Caution]:
+def _too_warm(one: _One, concerns: Sequence[Concern]) -> Iterator[facts.Caution]:
     """Yield diseases for which the soil is warmer than any published timing has a first one."""
     case, day = one.case, one.day
     if case.soil_c is None or not np.isfinite(case.soil_c[day]):
@@ -304,27 +282,27 @@ def _too_warm(one: _One, concerns: Sequence[Concern]) -> Iterator[Caution]:
     for concern in concerns:
         limits = [concern.up_to_c.get(c.season, np.inf) for c in concern.calls if c.reaches[day]]
         if soil_c > max(limits, default=np.inf) + 0.05:  # as printed
-            yield TooWarm(concern.key, soil_c, max(limits))
+            yield facts.TooWarm(concern.key, soil_c, max(limits))
 
 
-def _by_guideline(one: _One) -> Iterator[Caution]:
+def _by_guideline(one: _One) -> Iterator[facts.Caution]:
     """Yield what guidelines have to say of its groups besides rotation."""
     case, codes, numbers = one.case, one.option.choice.codes, one.case.numbers
     surfactant, heat = one.rule(SURFACTANT_RULE), one.rule(HEAT_RULE)
     if surfactant is not None:
-        yield NoSurfactant(surfactant)
+        yield facts.NoSurfactant(surfactant)
     if heat is not None and case.hot is not None and case.hot[one.day] > 0:
         odds = float(case.hot[one.day])
-        yield HeatAhead(codes & heat.codes, odds, numbers.heat_c, numbers.heat_days)
+        yield facts.HeatAhead(codes & heat.codes, odds, numbers.heat_c, numbers.heat_days)
     before = [a.codes for a in case.season]
     before += [case.problem.options[o].choice.codes for _, o in case.plan[: one.n]]
     for rule in case.guidelines:
         here = case.turf.green and rule.grass and rule.grass in case.turf.grass.casefold()
         if here and codes & rule.codes and any(rule.codes & earlier for earlier in before):
-            yield HarmsGrass(rule)
+            yield facts.HarmsGrass(rule)
 
 
-def _covering(one: _One) -> Iterator[Note]:
+def _covering(one: _One) -> Iterator[facts.Note]:
     """Tell which days it covers, and how much of each disease's pressure falls in them."""
     day, option, dates = one.day, one.option, one.case.problem.dates
     by_end: dict[tuple[int, bool], list[tuple[str, float, float]]] = {}
@@ -335,10 +313,10 @@ def _covering(one: _One) -> Iterator[Note]:
         part = (key, one.covered[key], float(threat.rate.sum()))
         by_end.setdefault((end, cut), []).append(part)
     for (end, cut), parts in by_end.items():
-        yield Covers(dates[day], dates[end], cut, tuple(parts))
+        yield facts.Covers(dates[day], dates[end], cut, tuple(parts))
 
 
-def _trials(one: _One) -> Iterator[Note]:
+def _trials(one: _One) -> Iterator[facts.Note]:
     """Tell what trials showed of the group, disease by disease, with sources."""
     choice, concerns = one.option.choice, one.case.concerns
     by_class: dict[str, list[tuple[str, str]]] = {}
@@ -347,12 +325,12 @@ def _trials(one: _One) -> Iterator[Note]:
         source = _source(concerns[key], choice.codes, evidence)
         by_class.setdefault(evidence, []).append((key, source))
     for evidence, diseases in by_class.items():
-        yield Shown(choice.label, evidence, tuple(diseases))
+        yield facts.Shown(choice.label, evidence, tuple(diseases))
     for key in one.targets:
         for code in sorted(choice.codes):
             trials = concerns[key].trials.get(code)
             if trials is not None and trials.note and trials.evidence not in _SILENT:
-                yield TrialNote(key, code, trials.note, trials.source)
+                yield facts.TrialNote(key, code, trials.note, trials.source)
 
 
 def _source(concern: Concern, codes: frozenset[str], evidence: str) -> str:
@@ -366,7 +344,7 @@ def _source(concern: Concern, codes: frozenset[str], evidence: str) -> str:
     return ""
 
 
-def _warm_soil(one: _One) -> Iterator[Note]:
+def _warm_soil(one: _One) -> Iterator[facts.Note]:
     """Tell how much faster it is lost in warm soil; the published interval stands all the same."""
     case, numbers = one.case, one.case.numbers
     if case.soil_c is None or not one.targets:
@@ -377,4 +355,4 @@ def _warm_soil(one: _One) -> Iterator[Note]:
         float(np.mean(quickening(soil_c, q10, numbers.q10_reference_c))) for q10 in numbers.q10
     )
     if low >= numbers.lost_faster:
-        yield LostFaster(low, high, numbers.q10_reference_c, days)
+        yield facts.LostFaster(low, high, numbers.q10_reference_c, days)
