@@ -194,9 +194,10 @@ def _plot_worth(fact: PlotWorth, name: Name, pen: Pen) -> str:
     if not several:
         return f"{said} One plot can't tell treatment from chance."
     worth = fact.plot_share - fact.rest_share
-    span = f"{fact.low:.0f} to {fact.high:.0f} with 95 % confidence, by the spread of the plots"
-    sure = "" if fact.low > 0 else "; it may have been worth nothing"
-    return f"{said} Treatment was worth {worth:.0f} points there ({span}){sure}."
+    sure = f"{percent(fact.confidence)} confidence, by the spread of the plots"
+    span = f"{fact.low:.0f} to {fact.high:.0f} with {sure}"
+    doubt = "" if fact.low > 0 else "; it may have been worth nothing"
+    return f"{said} Treatment was worth {worth:.0f} points there ({span}){doubt}."
 
 
 def _part(part: facts.Part, names: Callable[[Sequence[str]], str], *, only: bool) -> str:

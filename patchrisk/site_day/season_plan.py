@@ -208,7 +208,9 @@ def _plan_area(
     dates, now = area.course.dates, area.course.today
     wishes = site.programme
     most = area.area.most_applications
-    weather_ahead = morning.ground.ahead
+    weather_ahead, numbers = morning.ground.ahead, programme_numbers()
+    looks = _looks(morning, area.area, start)
+    worth = plot_worth(looks, numbers.plots_together_days, numbers.plots_confidence)
     rain = morning.weather.daily.reindex(pd.DatetimeIndex(dates))["rain_mm"].to_numpy(float)
     made = plan_area(
         area.area.name,
@@ -229,7 +231,7 @@ def _plan_area(
             for rule in load_guidelines()
             if rule.on or (wishes.fraction_caps and rule.key in _ON_DEMAND)
         ],
-        numbers=programme_numbers(),
+        numbers=numbers,
         limits=() if shelf is None else yearly_limits(shelf)[0],
         turf=Turf(area.area.use == "green", area.area.turf_words or ""),
         air_max_c=weather_ahead.weather["air_max_c"][weather_ahead.today :],
@@ -244,7 +246,7 @@ def _plan_area(
     return replace(
         made,
         planned=tuple(_on_area(one, shelf, area.area) for one in made.planned),
-        advice=(*made.advice, *plot_worth(_looks(morning, area.area, start)), *not_judged),
+        advice=(*made.advice, *worth, *not_judged),
         answers={key: {**left, **made.answers}[key] for key in area.judged},
     )
 
