@@ -49,11 +49,11 @@ def _columns(**helps: str) -> Callable[[F], F]:
 @_columns()
 def note(site_file: Path, sample: bool, day: date | None, **cells: str) -> None:
     """Write down a note on an area, which the page shows in its part."""
-    from patchrisk.read.records.books import append_note, notes_path
+    from patchrisk.read.records.books import NOTES
 
     context, given = _given(site_file, sample, day, cells)
-    done, before = append_note(context, given)
-    echo(f"Recorded in {notes_path(context.site)}: {done.day}, {done.area}, {done.text}.")
+    done, before = NOTES.append(context, given)
+    echo(f"Recorded in {NOTES.path(context.site)}: {done.day}, {done.area}, {done.text}.")
     _tell(before.faults)
 
 
@@ -81,12 +81,12 @@ def note(site_file: Path, sample: bool, day: date | None, **cells: str) -> None:
 )
 def application(site_file: Path, sample: bool, day: date | None, **cells: str) -> None:
     """Write down an application that went on."""
-    from patchrisk.read.records.books import append_application, applications_path
+    from patchrisk.read.records.books import APPLICATIONS
     from patchrisk.report.log_words import record_words
     from patchrisk.report.words import name_of
 
     context, given = _given(site_file, sample, day, cells)
-    done, before = append_application(context, given)
+    done, before = APPLICATIONS.append(context, given)
     groups = " + ".join(f"FRAC {c}" for c in sorted(done.codes, key=context.groups.codes.index))
     what = f"{done.product} ({groups})" if done.product else groups
     aims = [*(name_of(context.library, key) for key in done.targets), *done.others]
@@ -94,7 +94,7 @@ def application(site_file: Path, sample: bool, day: date | None, **cells: str) -
     where = f"{done.area} ({done.spot})" if done.spot else done.area
     strength = f" at {given['rate']}" if given["rate"] else ""
     wet = f", watered in with {given['water']}" if given["water"] else ""
-    path = applications_path(context.site)
+    path = APPLICATIONS.path(context.site)
     echo(f"Recorded in {path}: {done.day}, {where}, {what}{strength}{aim}{wet}.")
     for text in record_words(context, done, before.rows, given):
         echo(text)
@@ -111,7 +111,7 @@ def observation(
     site_file: Path, sample: bool, day: date | None, seen: bool | None, **cells: str
 ) -> None:
     """Write down that a disease was looked for, and whether it was seen."""
-    from patchrisk.read.records.books import append_observation, observations_path
+    from patchrisk.read.records.books import OBSERVATIONS
     from patchrisk.report.words import name_of
 
     if seen is None and not cells["share"]:
@@ -120,11 +120,11 @@ def observation(
     context, given = _given(site_file, sample, day, cells)
     if seen is not None:
         given["seen"] = "yes" if seen else "no"
-    done, before = append_observation(context, given)
+    done, before = OBSERVATIONS.append(context, given)
     found = "seen" if done.seen else "looked for, not seen"
     what = f"{name_of(context.library, done.disease)} {found}"
     part = f" on {done.share:g}% of it" if done.share > 0 else ""
-    path = observations_path(context.site)
+    path = OBSERVATIONS.path(context.site)
     where = f"{done.area}, untreated plot {done.plot}" if done.plot else done.area
     echo(f"Recorded in {path}: {done.day}, {where}, {what}{part}.")
     _tell(before.faults)
@@ -138,12 +138,12 @@ def observation(
 )
 def reading(site_file: Path, sample: bool, day: date | None, **cells: str) -> None:
     """Write down soil temperature read by hand, from a probe stuck in at any hour."""
-    from patchrisk.read.records.books import append_reading, readings_path
+    from patchrisk.read.records.books import READINGS
 
     context, given = _given(site_file, sample, day, cells)
-    done, before = append_reading(context, given)
+    done, before = READINGS.append(context, given)
     when, told = f"{given['date']} at {given['at']}", f"{given['value']} at {given['depth']}"
-    echo(f"Recorded in {readings_path(context.site)}: {when}, {done.area}, {told}.")
+    echo(f"Recorded in {READINGS.path(context.site)}: {when}, {done.area}, {told}.")
     _tell(before.faults)
 
 

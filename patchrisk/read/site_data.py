@@ -18,17 +18,13 @@ from patchrisk.read.logger.layout import LoggedSoil, LogOptions
 from patchrisk.read.logger.load_log import load_log
 from patchrisk.read.names import faults_of_names
 from patchrisk.read.records.books import (
+    APPLICATIONS,
+    NOTES,
+    OBSERVATIONS,
+    READINGS,
     Records,
     SiteRecords,
-    applications_path,
-    notes_path,
-    observations_path,
-    read_applications,
-    read_notes,
-    read_observations,
-    read_readings,
     read_site_records,
-    readings_path,
 )
 from patchrisk.read.records.past_label import past_label
 from patchrisk.read.records.rows import Note, Observation, Reading, RecordContext, record_context
@@ -137,17 +133,17 @@ def _records(
 
     None, or nothing, where there is no such file. Notes that can't be read stop nothing.
     """
-    paths = (applications_path, observations_path, readings_path, notes_path)
-    kept = [is_there(path(site)) for path in paths]
+    books = (APPLICATIONS, OBSERVATIONS, READINGS, NOTES)
+    kept = [is_there(book.path(site)) for book in books]
     if not any(kept):
         return None, None, (), Records(), Records()
     known, day = record_context(site, library, today), np.datetime64(as_of, "D")
-    done = read_applications(known).until(day) if kept[0] else None
-    seen = read_observations(known).until(day) if kept[1] else None
+    done = APPLICATIONS.read(known).until(day) if kept[0] else None
+    seen = OBSERVATIONS.read(known).until(day) if kept[1] else None
     past = () if done is None else past_label(site, known.shelf, done.rows)
-    read = read_readings(known).until(day - DAY)
+    read = READINGS.read(known).until(day - DAY)
     try:
-        notes = read_notes(known).until(day)
+        notes = NOTES.read(known).until(day)
     except InputError as error:
         notes = Records(faults=error.faults)
     return done, seen, past, read, notes

@@ -15,7 +15,7 @@ from patchrisk.base.saving import Kind, Output, marked
 from patchrisk.core.plan.cover import Applied
 from patchrisk.core.plan.past_label import PastLabel
 from patchrisk.core.rules.seasons import year_begins
-from patchrisk.read.records.books import LogEntry, read_log
+from patchrisk.read.records.books import LOG, LogEntry
 from patchrisk.read.records.required import lacking
 from patchrisk.read.records.rows import RecordContext
 from patchrisk.report.adapt import adapt_operations
@@ -83,7 +83,7 @@ def log_of(
     start = np.datetime64(year_begins(as_of, southern=context.site.site.southern), "D")
     entries = tuple(
         entry
-        for entry in read_log(context).until(np.datetime64(as_of, "D")).rows
+        for entry in LOG.read(context).until(np.datetime64(as_of, "D")).rows
         if entry.day >= start and entry.applied.area in areas
     )
     return Log(context, entries, past)

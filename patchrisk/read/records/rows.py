@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 
 from patchrisk.base.errors import InputError
+from patchrisk.base.toml_files import said
 from patchrisk.base.units import QUANTITIES, read_measure, to_canonical
 from patchrisk.core.plan.cover import Applied
 from patchrisk.core.soil.air_to_soil import DEEPEST_CM, SHALLOWEST_CM
@@ -381,7 +382,7 @@ def _measure(text: str, name: str, quantity: str, faults: list[CellFault]) -> fl
     try:
         return read_measure(quantity, text.replace(",", "."))
     except ValueError as error:
-        found, _, cure = str(error).partition(": ")
+        found, cure = said(error)
         faults.append(CellFault(name, found if text else f"no {name}", cure))
         return math.nan
 
