@@ -33,7 +33,7 @@ def amount(product: Product, area: Area) -> Amount:
     re_entry = product.re_entry or ""
     if faults or product.rate is None or area.size_m2 is None:
         return Amount(product.name, re_entry=re_entry, faults=tuple(faults))
-    whole = product.rate.canonical * area.size_m2 / 1e4
+    whole = product.rate.canonical * (area.size_m2 / 1e4)
     kind = product.rate.quantity.replace("rate by", "product")
     price = product.price if product.price and product.price.quantity == kind else None
     return Amount(
