@@ -26,7 +26,7 @@ from patchrisk.read.records.books import (
     SiteRecords,
     read_site_records,
 )
-from patchrisk.read.records.past_label import past_label
+from patchrisk.read.records.checks import past_label
 from patchrisk.read.records.rows import Note, Observation, Reading, RecordContext, record_context
 from patchrisk.read.site import LoggerFile, Site, read_site
 from patchrisk.read.weather.at_site import location_of, weather_at

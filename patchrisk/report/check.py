@@ -12,7 +12,7 @@ from patchrisk.read.diseases import Library
 from patchrisk.read.groups import load_groups
 from patchrisk.read.logger.layout import Flag, offset_words
 from patchrisk.read.records.books import SiteRecords
-from patchrisk.read.records.past_label import past_label
+from patchrisk.read.records.checks import past_label
 from patchrisk.read.records.rows import Reading, RecordContext
 from patchrisk.read.site_data import Examination, Readings
 from patchrisk.read.weather.online_weather import Weather

@@ -16,7 +16,7 @@ from patchrisk.core.plan.cover import Applied
 from patchrisk.core.plan.past_label import PastLabel
 from patchrisk.core.rules.seasons import year_begins
 from patchrisk.read.records.books import LOG, LogEntry
-from patchrisk.read.records.required import lacking
+from patchrisk.read.records.checks import lacking
 from patchrisk.read.records.rows import RecordContext
 from patchrisk.report.adapt import adapt_operations
 from patchrisk.report.log_words import FIGURES, past_label_words

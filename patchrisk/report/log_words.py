@@ -9,8 +9,7 @@ from patchrisk.base.pen import Pen, count_of, listed, percent
 from patchrisk.core.plan.cover import PHOSPHONATE, Applied
 from patchrisk.core.plan.past_label import Figure, PastLabel
 from patchrisk.read.records.books import APPLICATIONS, LogEntry
-from patchrisk.read.records.past_label import past_label
-from patchrisk.read.records.required import Lacking, lacking, not_told_restricted
+from patchrisk.read.records.checks import Lacking, lacking, not_told_restricted, past_label
 from patchrisk.read.records.rows import RecordContext
 from patchrisk.report.words import codes_words
 

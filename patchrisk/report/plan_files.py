@@ -15,7 +15,7 @@ from patchrisk.core.plan.programme import AreaPlan, Planned
 from patchrisk.read.records.rows import record_context
 from patchrisk.report import plan_words as words
 from patchrisk.report.log import Log, log_of, log_output, write_log
-from patchrisk.report.plan_changes import keep_plan, kept_plans_file, plan_before
+from patchrisk.report.plan_changes import keep_plan, plan_before
 from patchrisk.report.words import CAUTIONS_IN_FULL, by_number, codes_words
 from patchrisk.site_day.morning import Morning
 from patchrisk.site_day.season_plan import SitePlan, plan_all
@@ -122,17 +122,8 @@ def plan_beside(morning: Morning, path: Path | None) -> SitePlan:
         A folder, or a file in it, where what plans said is kept; without one nothing is known of
         an earlier plan.
     """
-    if path is None:
-        return plan_all(morning)
-    folder = path if path.is_dir() else path.parent
-    before = plan_before(kept_plans_file(folder, morning.site.site.name), morning.as_of)
-    return plan_all(morning, before)
-
-
-def keep_beside(plan: SitePlan, path: Path) -> None:
-    """Keep what a plan says for the next one; parameters as for `plan_beside`."""
-    folder = path if path.is_dir() else path.parent
-    keep_plan(kept_plans_file(folder, plan.site.site.name), plan)
+    name = morning.site.site.name
+    return plan_all(morning, None if path is None else plan_before(path, name, morning.as_of))
 
 
 def write_files(
@@ -198,7 +189,7 @@ def write_files(
     for path, data in [(output.path, make()) for output, make in made]:
         write_bytes(path, data)
     if planned:
-        keep_beside(plan, planned[0])
+        keep_plan(planned[0], plan)
     return [output.path for output, _ in made]
 
 

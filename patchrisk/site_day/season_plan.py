@@ -10,7 +10,7 @@ import pandas as pd
 
 from patchrisk.base.errors import Fault
 from patchrisk.base.units import BoolArray
-from patchrisk.core.plan.answers import PREVENTIVE_RULE, SPLIT_RULE, without_rate
+from patchrisk.core.plan.answers import PREVENTIVE_RULE, SPLIT_RULE
 from patchrisk.core.plan.area_plan import plan_area
 from patchrisk.core.plan.check_plots import Look, plot_worth
 from patchrisk.core.plan.cover import Applied, Cover
@@ -167,7 +167,9 @@ def _not_checked(areas: Sequence[AreaPlan], *, observed: bool) -> dict[str, froz
     for rule in load_guidelines():
         unchecked = rule.key == _NEVER_CHECKED
         unchecked |= rule.key == PREVENTIVE_RULE and not observed
-        unchecked |= rule.key == SPLIT_RULE and any(without_rate(one, rule) for one in done)
+        unchecked |= rule.key == SPLIT_RULE and any(
+            one.codes & rule.codes and np.isnan(one.part) for one in done
+        )
         if rule.on and unchecked and used & rule.codes:
             out[rule.key] = used & rule.codes
     return out

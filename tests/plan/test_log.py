@@ -20,7 +20,7 @@ from click.testing import CliRunner
 from patchrisk.cli import main
 from patchrisk.core.plan.past_label import Figure
 from patchrisk.read.diseases import load_library
-from patchrisk.read.records.past_label import past_label
+from patchrisk.read.records.checks import past_label
 from patchrisk.read.records.rows import APPLICATION_COLUMNS, record_context
 from patchrisk.read.site import read_site
 from patchrisk.report.log import LOG_COLUMNS, log_of, write_log

@@ -14,7 +14,7 @@ from patchrisk.cli import main
 from patchrisk.core.plan.past_label import Figure
 from patchrisk.read.diseases import load_library
 from patchrisk.read.records.books import APPLICATIONS
-from patchrisk.read.records.past_label import past_label
+from patchrisk.read.records.checks import past_label
 from patchrisk.read.records.rows import record_context
 from patchrisk.read.site import read_site
 

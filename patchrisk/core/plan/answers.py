@@ -75,11 +75,6 @@ def after_damage(
     return facts.AfterDamage(rule, codes & rule.codes, seen) if seen else None
 
 
-def without_rate(one: Applied, rule: Guideline) -> bool:
-    """Whether part rates of what a guideline speaks of can't be told, for want of a rate."""
-    return not one.codes.isdisjoint(rule.codes) and bool(np.isnan(one.part))
-
-
 def advice(case: Case, relief: Relief) -> Iterator[facts.Advice]:
     """Yield what concerns the programme as a whole."""
     problem = case.problem
