@@ -3,7 +3,7 @@
 import math
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date, datetime, timezone
 from pathlib import Path
 
@@ -273,10 +273,8 @@ def application_cells(
 
 def application_key(applied: Applied) -> object:
     """Return what is alike in two records of one application."""
-    same = replace(
-        applied, targets=(), others=(), water_mm=0.0, part=0.0, kept_off_h=0.0, wind_m_s=0.0
-    )
-    return replace(same, product=applied.product.casefold(), spot=applied.spot.casefold())
+    names = applied.product.casefold(), applied.spot.casefold()
+    return (applied.day, applied.area, applied.codes, applied.actives, *names)
 
 
 def observation(
