@@ -332,7 +332,7 @@ def _stock(
                     longest_days=product.longest_interval_days,
                 )
         return
-    backed = {code for c in concerns for code in c.trials if _evidence(c, code) in BACKED}
+    backed = {code for c in concerns for code in c.trials if c.evidence_of(code) in BACKED}
     usable = sorted(backed - unwanted, key=lambda code: (len(code), code))
     sets = [frozenset({code}) for code in usable]
     if mixtures:
@@ -362,15 +362,11 @@ def _makes_mixture(concerns: Sequence[Concern], pair: frozenset[str]) -> bool:
     """
     if len(set(map(family, pair))) < 2:
         return False
-    found = [[_evidence(concern, code) for code in pair] for concern in concerns]
+    found = [[concern.evidence_of(code) for code in pair] for concern in concerns]
     return any(
         all(one in BACKED and one != "weak" for one in both) and any(one in PROVEN for one in both)
         for both in found
     )
-
-
-def _evidence(concern: Concern, code: str) -> str:
-    return concern.evidence(frozenset({code}))
 
 
 def _blocked(off: DaysOff, dates: np.ndarray) -> BoolArray:

@@ -220,8 +220,7 @@ def _groups_that_serve(case: Case, key: str) -> frozenset[str]:
     return frozenset(
         code
         for code, trials in concern.trials.items()
-        if concern.evidence(frozenset({code}), tuple(trials.actives)) in BACKED
-        and code not in case.without
+        if concern.evidence_of(code, tuple(trials.actives)) in BACKED and code not in case.without
     )
 
 

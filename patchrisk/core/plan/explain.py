@@ -211,7 +211,7 @@ def _why_group(one: _One) -> Iterator[facts.Reason]:
     controlled = [
         key
         for key, concern in case.concerns.items()
-        if any(concern.evidence(frozenset({c}), choice.actives) in PROVEN for c in partners)
+        if any(concern.evidence_of(c, choice.actives) in PROVEN for c in partners)
     ]
     aimed = [key for key in one.targets if key in controlled]
     yield facts.GroupAgain(again, tuple(aimed or controlled), aimed=bool(aimed))

@@ -91,14 +91,15 @@ class Concern:
 
     def evidence(self, codes: frozenset[str], actives: tuple[str, ...] = ()) -> str:
         """Evidence class of the best partner of a choice; actives before groups."""
-        found = [self._of(code, actives) for code in codes]
+        found = [self.evidence_of(code, actives) for code in codes]
         return min(found, key=CLASSES.index, default="no data")
 
     def answers(self, codes: frozenset[str]) -> bool:
         """Whether any code is one that the disease file speaks of; contact groups never are."""
         return not codes.isdisjoint(self.trials)
 
-    def _of(self, code: str, actives: tuple[str, ...]) -> str:
+    def evidence_of(self, code: str, actives: tuple[str, ...] = ()) -> str:
+        """Evidence class of one group; actives before it."""
         if code in self.resistant:
             return "no effect"
         trials = self.trials.get(code)

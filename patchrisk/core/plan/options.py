@@ -112,9 +112,7 @@ def partners_against(
     """
     lost = frozenset().union(*(c.resistant for c in concerns))
     return {
-        c.key: frozenset(
-            code for code in codes - lost if c.evidence(frozenset({code}), actives) in PROVEN
-        )
+        c.key: frozenset(code for code in codes - lost if c.evidence_of(code, actives) in PROVEN)
         for c in concerns
     }
 
@@ -124,9 +122,7 @@ def acting_on(
 ) -> dict[str, frozenset[str]]:
     """Return the groups that act on a disease at all, by key of the disease."""
     return {
-        c.key: frozenset(
-            family(code) for code in codes if c.evidence(frozenset({code}), actives) in BACKED
-        )
+        c.key: frozenset(family(code) for code in codes if c.evidence_of(code, actives) in BACKED)
         for c in concerns
     }
 
