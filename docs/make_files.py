@@ -14,7 +14,7 @@ from pydantic.fields import FieldInfo
 
 from patchrisk.read.area import AREA_CURES
 from patchrisk.read.diseases.models import Disease
-from patchrisk.read.records.rows import APPLICATION_COLUMNS, OBSERVATION_COLUMNS, READING_COLUMNS
+from patchrisk.read.records.books import APPLICATIONS, NOTES, OBSERVATIONS, READINGS
 from patchrisk.read.shelf import _CURES as SHELF_CURES
 from patchrisk.read.shelf import Product
 from patchrisk.read.site import CURES, Site
@@ -29,14 +29,15 @@ is refused, with the nearest name that is. Unless it says *needed*, a key can be
 `patchrisk check` reads all of it and names every fault with its line or key and what to write.
 """
 RECORDS = """\
-## Records: applications.csv, observations.csv and readings.csv
+## Records: applications.csv, observations.csv, readings.csv and notes.csv
 
-Written by `patchrisk record`, or by hand: one row an application, observation or reading of soil
-temperature, dates as 2026-05-12, times as 14:30. Further columns of your own are kept.
+Written by `patchrisk record`, or by hand: one row an application, observation, reading of soil
+temperature or note, dates as 2026-05-12, times as 14:30. Further columns of your own are kept.
 
-- applications: {applications}
-- observations: {observations}
-- readings: {readings}
+- applications: {}
+- observations: {}
+- readings: {}
+- notes: {}
 """
 PLAIN = {"str": "text", "float": "number", "int": "whole number", "bool": "true or false"}
 PLAIN |= {"Path": "file", "date": "day, as 2026-05-12", "Any": "as shown", "NoneType": ""}
@@ -116,10 +117,8 @@ def page() -> str:
         ("A disease file: NAME.toml", Disease, {}),
     ):
         parts += [f"## {title}\n", *sections(root, cures, seen)]
-    kept = {"applications": APPLICATION_COLUMNS, "observations": OBSERVATION_COLUMNS}
-    kept["readings"] = READING_COLUMNS
-    written = {what: ", ".join(f"`{c}`" for c in columns) for what, columns in kept.items()}
-    parts.append(RECORDS.format(**written))
+    books = (APPLICATIONS, OBSERVATIONS, READINGS, NOTES)
+    parts.append(RECORDS.format(*(", ".join(f"`{c}`" for c in book.columns) for book in books)))
     return "\n".join(parts)
 
 

@@ -88,7 +88,7 @@ def page(
     from patchrisk.base.safe_text import slugs
     from patchrisk.read.names import inputs_of
     from patchrisk.report.page import Page, index_in, publish, publish_index
-    from patchrisk.report.plan_files import keep_beside
+    from patchrisk.report.plan_changes import keep_plan
 
     paths = [site_path(path, sample) for path in ([Path()] if sample else site_files)]
     now = datetime.now().astimezone()
@@ -132,7 +132,7 @@ def page(
                 inputs=inputs,
             )
             if plan is not None:  # once the page is written: a refusal leaves everything as it was
-                keep_beside(plan, out)
+                keep_plan(out, plan)
             done.append((path, morning, made))
         except PatchriskError as error:
             if not several:

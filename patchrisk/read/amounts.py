@@ -33,30 +33,19 @@ def amount(product: Product, area: Area) -> Amount:
     re_entry = product.re_entry or ""
     if faults or product.rate is None or area.size_m2 is None:
         return Amount(product.name, re_entry=re_entry, faults=tuple(faults))
-    hectares = area.size_m2 / 1e4
-    whole = product.rate.canonical * hectares
-    by_mass = product.rate.quantity == "rate by mass"
+    whole = product.rate.canonical * (area.size_m2 / 1e4)
+    kind = product.rate.quantity.replace("rate by", "product")
+    price = product.price if product.price and product.price.quantity == kind else None
     return Amount(
         product=product.name,
-        product_kg=whole if by_mass else None,
-        product_l=None if by_mass else whole,
+        kind=kind,
+        whole=whole,
         rate=product.rate.printed,
         size=area.size or "",
         note=product.note or "",
         re_entry=re_entry,
-        cost=_cost(product, whole),
+        cost=None if price is None else whole * price.per_canonical,
     )
-
-
-def _cost(product: Product, canonical: float) -> float | None:
-    """Return what so much of a product costs; None without a price for its kind of measure."""
-    price = product.price
-    kind = (
-        "product mass"
-        if product.rate and product.rate.quantity == "rate by mass"
-        else "product volume"
-    )
-    return None if price is None or price.quantity != kind else canonical * price.per_canonical
 
 
 def carrier(products: Sequence[Product], area: Area) -> Carrier | None:

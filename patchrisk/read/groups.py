@@ -147,19 +147,6 @@ class Groups:
             raise InputError(Fault("code", "", found, f"write one of {known}"))
         return group
 
-    def read_codes(self, text: str) -> frozenset[str]:
-        """Read codes that stand together, such as ``11 + 3``; none from empty text.
-
-        Raises
-        ------
-        InputError
-            With one fault for each code that is not known.
-        """
-        found, faults = self.sort_codes(split_list(text))
-        if faults:
-            raise InputError(faults)
-        return found
-
     def sort_codes(self, codes: Iterable[str | int]) -> tuple[frozenset[str], tuple[Fault, ...]]:
         """Return the codes that are known, as the list writes them, and a fault for each other."""
         known: set[str] = set()

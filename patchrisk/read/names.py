@@ -8,8 +8,7 @@ from patchrisk.base.errors import Fault, InputError
 from patchrisk.read.area import Area
 from patchrisk.read.diseases import Library
 from patchrisk.read.groups import load_groups
-from patchrisk.read.records.books import applications_path, observations_path, readings_path
-from patchrisk.read.records.notes import notes_path
+from patchrisk.read.records.books import APPLICATIONS, NOTES, OBSERVATIONS, READINGS
 from patchrisk.read.shelf import DEFAULT_FILE, shelf_path
 from patchrisk.read.site import Site
 from patchrisk.read.soil_fit import fit_path
@@ -100,10 +99,10 @@ def inputs_of(path: Path, site: Site) -> dict[Path, str]:
     if site.forecast_file is not None:
         inputs[site.folder / site.forecast_file] = "the forecast file"
     inputs[shelf_path(site) or site.folder / DEFAULT_FILE] = "the shelf"
-    inputs[applications_path(site)] = "the record of applications"
-    inputs[observations_path(site)] = "the record of observations"
-    inputs[readings_path(site)] = "the record of readings by hand"
-    inputs[notes_path(site)] = "the notes"
+    inputs[APPLICATIONS.path(site)] = "the record of applications"
+    inputs[OBSERVATIONS.path(site)] = "the record of observations"
+    inputs[READINGS.path(site)] = "the record of readings by hand"
+    inputs[NOTES.path(site)] = "the notes"
     inputs |= {fit_path(site, area): "what a logger taught" for area in site.area}
     if site.diseases_folder is not None:
         files = (site.folder / site.diseases_folder).glob("*.toml")

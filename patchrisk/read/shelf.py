@@ -301,7 +301,8 @@ def _settle(
         faults.append(
             Fault(source, f"{place}, codes", f"its actives are of group {told} too", "add it")
         )
-    called = {name: _iso(name, groups) for name in product.actives}
+    known = {name: groups.active(name) for name in product.actives}
+    called = {name: name if active is None else active.name for name, active in known.items()}
     plain = {name.casefold(): iso for name, iso in called.items()}
     return product.model_copy(
         update={
@@ -315,11 +316,6 @@ def _settle(
 
 def _renamed(table: dict[str, Item], names: dict[str, str]) -> dict[str, Item]:
     return {names.get(key.casefold(), key): item for key, item in table.items()}
-
-
-def _iso(name: str, groups: Groups) -> str:
-    active = groups.active(name)
-    return name if active is None else active.name
 
 
 class Missing(Enum):

@@ -1,7 +1,7 @@
 """Everything a site file names, read and checked, before anything is judged."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 from pathlib import Path
 
@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from patchrisk.base.errors import Fault, InputError
+from patchrisk.base.units import DAY
 from patchrisk.base.user_files import is_there
 from patchrisk.core.plan.cover import Applied
 from patchrisk.core.plan.past_label import PastLabel
@@ -17,18 +18,16 @@ from patchrisk.read.logger.layout import LoggedSoil, LogOptions
 from patchrisk.read.logger.load_log import load_log
 from patchrisk.read.names import faults_of_names
 from patchrisk.read.records.books import (
+    APPLICATIONS,
+    NOTES,
+    OBSERVATIONS,
+    READINGS,
     Records,
     SiteRecords,
-    applications_path,
-    observations_path,
-    read_applications,
-    read_observations,
-    read_readings,
     read_site_records,
-    readings_path,
 )
-from patchrisk.read.records.past_label import past_label
-from patchrisk.read.records.rows import Observation, Reading, RecordContext, record_context
+from patchrisk.read.records.checks import past_label
+from patchrisk.read.records.rows import Note, Observation, Reading, RecordContext, record_context
 from patchrisk.read.site import LoggerFile, Site, read_site
 from patchrisk.read.weather.at_site import location_of, weather_at
 from patchrisk.read.weather.online_weather import ReportProgress, Weather
@@ -64,6 +63,7 @@ class SiteData:
     past_label: tuple[PastLabel, ...] = ()
     by_hand: tuple[Reading, ...] = ()
     hand_faults: tuple[Fault, ...] = ()
+    notes: Records[Note] = field(default_factory=Records)
 
 
 def gather(
@@ -86,7 +86,7 @@ def gather(
     readings, faults = _read_loggers(site, air, today)
     if faults:
         raise InputError(faults)
-    done, seen, past, read = _records(site, library, as_of, today)
+    done, seen, past, read, notes = _records(site, library, as_of, today)
     if done is not None:
         done = replace(done, rows=with_rain(done.rows, weather.daily))
     return SiteData(
@@ -100,6 +100,7 @@ def gather(
         past_label=past,
         by_hand=read.rows,
         hand_faults=read.faults,
+        notes=notes,
     )
 
 
@@ -126,29 +127,26 @@ def _records(
     Records[Observation] | None,
     tuple[PastLabel, ...],
     Records[Reading],
+    Records[Note],
 ]:
     """Read what was recorded up to the morning, and what of it went on past its label.
 
-    None, or nothing, where there is no such file.
+    None, or nothing, where there is no such file. Notes that can't be read stop nothing.
     """
-    paths = (applications_path, observations_path, readings_path)
-    kept = [is_there(path(site)) for path in paths]
+    books = (APPLICATIONS, OBSERVATIONS, READINGS, NOTES)
+    kept = [is_there(book.path(site)) for book in books]
     if not any(kept):
-        return None, None, (), Records((), ())
+        return None, None, (), Records(), Records()
     known, day = record_context(site, library, today), np.datetime64(as_of, "D")
-    applications = read_applications(known) if kept[0] else None
-    observations = read_observations(known) if kept[1] else None
-    past: tuple[PastLabel, ...] = ()
-    if applications is not None:
-        rows = tuple(one for one in applications.rows if one.day <= day)
-        applications = replace(applications, rows=rows)
-        past = past_label(site, known.shelf, rows)
-    if observations is not None:
-        seen = tuple(one for one in observations.rows if one.day <= day)
-        observations = replace(observations, rows=seen)
-    read = read_readings(known) if kept[2] else Records((), ())
-    read = replace(read, rows=tuple(one for one in read.rows if one.day < day))
-    return applications, observations, past, read
+    done = APPLICATIONS.read(known).until(day) if kept[0] else None
+    seen = OBSERVATIONS.read(known).until(day) if kept[1] else None
+    past = () if done is None else past_label(site, known.shelf, done.rows)
+    read = READINGS.read(known).until(day - DAY)
+    try:
+        notes = NOTES.read(known).until(day)
+    except InputError as error:
+        notes = Records(faults=error.faults)
+    return done, seen, past, read, notes
 
 
 def read_all(path: Path) -> tuple[Site, Library]:

@@ -14,7 +14,7 @@ import numpy as np
 from patchrisk.base.pen import as_date
 from patchrisk.core.plan.cover import Applied
 from patchrisk.read.records.books import LogEntry
-from patchrisk.read.records.told import clock, measured
+from patchrisk.read.records.told import clock, measure
 from patchrisk.read.shelf import Shelf
 from patchrisk.read.site import Site
 from patchrisk.report.words import codes_words
@@ -106,7 +106,7 @@ def _product_names(entries: Sequence[LogEntry]) -> list[str]:
 
 def _product(site: Site, shelf: Shelf, entries: Sequence[LogEntry], name: str) -> Record:
     mine = [entry for entry in entries if _label(entry.applied) == name]
-    kinds = {found[0] for e in mine if (found := _amount(e)) is not None}
+    kinds = {found[0] for e in mine if (found := measure(e.cells, "amount")) is not None}
     form = {"product mass": "SOLID", "product volume": "LIQUID"}
     number = next((e.cells["registration"] for e in mine if e.cells.get("registration")), "")
     us = (site.site.country or "") == "US"
@@ -125,15 +125,11 @@ def _product(site: Site, shelf: Shelf, entries: Sequence[LogEntry], name: str) -
     )
 
 
-def _amount(entry: LogEntry) -> tuple[str, float] | None:
-    return measured(entry.cells.get("amount", ""), ("product mass", "product volume"))
-
-
 def _work_record(site: Site, entry: LogEntry, n: int) -> Record:
     done, cells = entry.applied, entry.cells
     name = f"{done.day} {done.area}{f' ({done.spot})' if done.spot else ''}: {_label(done)}"
     key = (done.day, done.area, done.spot, _label(done), n)
-    area = measured(cells.get("treated", ""), ("area",))
+    area = measure(cells, "treated")
     size = None
     if area is not None:
         size = [{"definitionCode": "AppliedArea", "valueText": f"{area[1] / 1e4:.6g}"}]
@@ -176,22 +172,19 @@ def _work_record(site: Site, entry: LogEntry, n: int) -> Record:
 def _measures(entry: LogEntry) -> Iterator[tuple[str, float, str]]:
     """Yield the measures of an application: definition, value in its unit, product or nothing."""
     cells, name = entry.cells, _label(entry.applied)
-    amount = _amount(entry)
+    amount = measure(cells, "amount")
     if amount is not None:
         total = "AppliedTotalMass" if amount[0] == "product mass" else "AppliedTotalVolume"
         yield total, amount[1], name
-    rate = measured(cells.get("rate", ""), ("rate by mass", "rate by volume"))
+    rate = measure(cells, "rate")
     if rate is not None:
         per = "Mass" if rate[0] == "rate by mass" else "Volume"
         yield f"Applied{per}PerAreaActual", rate[1], name
-    carrier = measured(cells.get("carrier", ""), ("product volume",))
+    carrier = measure(cells, "carrier")
     if carrier is not None:
         yield "AppliedTotalVolume", carrier[1], _WATER
-    for column, kind, code in (
-        ("wind", "wind speed", "WindSpeed"),
-        ("air", "air temperature", "AirTemperature"),
-    ):
-        found = measured(cells.get(column, ""), (kind,))
+    for column, code in (("wind", "WindSpeed"), ("air", "AirTemperature")):
+        found = measure(cells, column)
         if found is not None:
             yield code, found[1], ""
 

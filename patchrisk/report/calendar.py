@@ -91,14 +91,6 @@ def read_calendar(path: Path, plan: SitePlan) -> Calendar | None:
     raise InputError(Fault(str(path), "", found, "name another file, or move this one away"))
 
 
-def event_id(plan: SitePlan, area: str, season: int, number: int, *task: str) -> str:
-    """Return the UID of an application, or of a task that goes with it.
-
-    It stays while place, area, season and number do.
-    """
-    return _id(plan, area, str(season), str(number), *task)
-
-
 def _id(plan: SitePlan, *parts: str) -> str:
     place = plan.site.site
     where = f"{place.latitude:.2f} {place.longitude:.2f}"
@@ -134,7 +126,7 @@ def _events(plan: SitePlan, area: AreaPlan, entry: words.Numbered) -> Iterator[E
 
 def _event(plan: SitePlan, area: AreaPlan, entry: words.Numbered, *task: str) -> Event:
     event = Event()
-    event.add("uid", event_id(plan, area.area, entry.season, entry.number, *task))
+    event.add("uid", _id(plan, area.area, str(entry.season), str(entry.number), *task))
     event.add("dtstart", entry.day)
     event.add("dtend", entry.day + timedelta(days=1))  # the first day that is not part of it
     event.add("transp", "TRANSPARENT")

@@ -11,8 +11,8 @@ from patchrisk.read.area import Area
 from patchrisk.read.diseases import Library
 from patchrisk.read.groups import load_groups
 from patchrisk.read.logger.layout import Flag, offset_words
-from patchrisk.read.records.books import SiteRecords, read_log
-from patchrisk.read.records.past_label import past_label
+from patchrisk.read.records.books import SiteRecords
+from patchrisk.read.records.checks import past_label
 from patchrisk.read.records.rows import Reading, RecordContext
 from patchrisk.read.site_data import Examination, Readings
 from patchrisk.read.weather.online_weather import Weather
@@ -159,7 +159,7 @@ def _lines(found: Examination) -> Iterator[str]:
 
 def _books(books: SiteRecords, context: RecordContext, pen: Pen) -> Iterator[str]:
     yield from heading("Shelf and records")
-    names = ", ".join(f"{p.name} (FRAC {' + '.join(p.codes)})" for p in books.shelf.products)
+    names = ", ".join(f"{p.name} (FRAC {' + '.join(p.codes)})" for p in context.shelf.products)
     yield from wrap(f"Products on the shelf: {names or 'none'}.", "- ", "  ")
     for what, rows in (
         ("Applications", books.applications.rows),
@@ -168,11 +168,12 @@ def _books(books: SiteRecords, context: RecordContext, pen: Pen) -> Iterator[str
         span = f", {rows[0].day} to {rows[-1].day}" if rows else ""
         yield f"- {what} recorded: {len(rows)}{span}."
     yield from _read_by_hand(books.readings.rows, pen.show)
-    for text in records_words(context, read_log(context), pen):
+    for text in records_words(context, books.applications.rows, pen):
         yield from wrap(text, "- ", "  ")
-    if books.shelf.products or books.applications.rows:
+    if context.shelf.products or books.applications.rows:
         yield from wrap(load_groups().warning, "- ", "  ")
-    past = past_label(context.site, books.shelf, books.applications.rows)
+    done = [entry.applied for entry in books.applications.rows]
+    past = past_label(context.site, context.shelf, done)
     if past:
         yield ""
         yield from heading("Past the label")

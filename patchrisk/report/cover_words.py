@@ -5,7 +5,7 @@ from typing import Any
 
 import numpy as np
 
-from patchrisk.base.pen import Pen, count_of
+from patchrisk.base.pen import Pen, count_of, iso_day
 from patchrisk.base.units import DAY
 from patchrisk.core.plan.cover import PHOSPHONATE, Applied, Cover
 from patchrisk.read.records.books import Records
@@ -104,7 +104,7 @@ def applications_record(kept: Records[Applied] | None) -> dict[str, Any] | None:
         return None
     return {
         "count": len(kept.rows),
-        "last": _date(kept.rows[-1].day) if kept.rows else None,
+        "last": iso_day(kept.rows[-1].day) if kept.rows else None,
         "faults": [str(fault) for fault in kept.faults],
     }
 
@@ -114,7 +114,7 @@ def cover_record(cover: Cover) -> dict[str, Any]:
     low, high = cover.days_left_range
     return {
         "covered": cover.until is not None,
-        "until": _date(cover.until),
+        "until": iso_day(cover.until),
         "days_left": cover.days_left,
         "days_left_low": low,
         "days_left_high": high,
@@ -126,7 +126,7 @@ def cover_record(cover: Cover) -> dict[str, Any]:
 def applied_record(applied: Applied) -> dict[str, Any]:
     """Return an application that went on."""
     return {
-        "date": _date(applied.day),
+        "date": iso_day(applied.day),
         "codes": sorted(applied.codes),
         "actives": list(applied.actives),
         "product": applied.product or None,
@@ -138,7 +138,3 @@ def applied_record(applied: Applied) -> dict[str, Any]:
 
 def _depth(water_mm: float) -> float | None:
     return None if np.isnan(water_mm) else round(float(water_mm), 2)
-
-
-def _date(day: np.datetime64 | None) -> str | None:
-    return None if day is None else str(day.astype("datetime64[D]"))

@@ -8,9 +8,8 @@ import numpy as np
 from patchrisk.base.pen import Pen, count_of, listed, percent
 from patchrisk.core.plan.cover import PHOSPHONATE, Applied
 from patchrisk.core.plan.past_label import Figure, PastLabel
-from patchrisk.read.records.books import LogEntry, applications_path
-from patchrisk.read.records.past_label import past_label
-from patchrisk.read.records.required import Lacking, lacking, not_told_restricted
+from patchrisk.read.records.books import APPLICATIONS, LogEntry
+from patchrisk.read.records.checks import Lacking, lacking, not_told_restricted, past_label
 from patchrisk.read.records.rows import RecordContext
 from patchrisk.report.words import codes_words
 
@@ -21,6 +20,7 @@ FIGURES = {
     Figure.RATE: "rate",
     Figure.SITE: "site",
     Figure.RE_ENTRY: "re-entry",
+    Figure.WIND: "wind",
 }
 
 
@@ -127,7 +127,7 @@ def record_words(
     for past in past_label(context.site, context.shelf, [*before, done]):
         if past not in earlier:
             yield f"Past its label: {past_label_words(past, pen)}"
-    file = applications_path(context.site).name
+    file = APPLICATIONS.path(context.site).name
     if water_asked([done]):
         yield (
             "Not told: how much water took it to the roots, and when. Once it is known write both "

@@ -36,9 +36,9 @@ def cost_words(plan: SitePlan, area: AreaPlan) -> Iterator[str]:
 
 def _one(one: Planned, pen: Pen) -> str:
     said = f"{pen.day(one.day)} {one.cost:,.0f}"
-    other = one.next_cost
-    if one.runner_up is not None and other is not None:
-        said += f" (next best {one.runner_up.choice.label} {other:,.0f})"
+    other = one.runner_up
+    if other is not None and other.cost is not None:
+        said += f" (next best {other.choice.label} {other.cost:,.0f})"
     return said
 
 
@@ -60,9 +60,7 @@ def order_words(plan: SitePlan) -> Iterator[str]:
         ]
         if not amounts:
             continue
-        mass = amounts[0].product_kg is not None
-        kind = "product mass" if mass else "product volume"
-        needed = sum((a.product_kg if mass else a.product_l) or 0.0 for a in amounts)
+        kind, needed = amounts[0].kind, sum(one.whole or 0.0 for one in amounts)
         said = (
             f"{product.name}: {words.sized(kind, needed, pen.system)} for what is planned this year"
         )

@@ -9,14 +9,12 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-
 from patchrisk import __version__
 from patchrisk.base.errors import Fault, InputError
 from patchrisk.base.pen import capital, iso_day
 from patchrisk.base.saving import Kind, Output, check_outputs, marked, write_text
 from patchrisk.core.plan.programme import AreaPlan
-from patchrisk.read.records.notes import Note, read_notes
+from patchrisk.read.records.rows import Note
 from patchrisk.report.figures import AreaFigures, area_figures, style_sheet
 from patchrisk.report.layout import keep_together
 from patchrisk.report.view import MorningView, view_of
@@ -185,8 +183,8 @@ def publish(
         _check([memory], _MEMORY, inputs)
     except InputError as error:  # the page is worth more than its memory
         faults = error.faults
-    drawn, notes = figures_of(morning, view, plans), notes_of(morning)
-    text = write_page(view, drawn, others, full=full, notes=notes)
+    drawn = figures_of(morning, view, plans)
+    text = write_page(view, drawn, others, full=full, notes=morning.notes.rows)
     for file in files:
         write_text(file, text)
     if not faults:
@@ -198,17 +196,8 @@ def page_of(morning: Morning, answers: str = "") -> str:
     """Write the page of a morning with its programme, where it keeps one; see `write_page`."""
     plans = plan_all(morning).areas if keeps_programme(morning) else ()
     view = view_of(morning, plans)
-    drawn, notes = figures_of(morning, view, plans), notes_of(morning)
-    return write_page(view, drawn, answers=answers, notes=notes)
-
-
-def notes_of(morning: Morning) -> tuple[Note, ...]:
-    """Return the notes up to a morning; none where their file can't be read."""
-    try:
-        notes = read_notes(morning.site)
-    except InputError:
-        return ()
-    return tuple(note for note in notes if note.day <= np.datetime64(morning.as_of))
+    drawn = figures_of(morning, view, plans)
+    return write_page(view, drawn, answers=answers, notes=morning.notes.rows)
 
 
 def figures_of(

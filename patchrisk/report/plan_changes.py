@@ -16,20 +16,18 @@ from patchrisk.report.plan_words import choice_words, plan_pen
 from patchrisk.report.words import name_of, verdict_words
 from patchrisk.site_day.season_plan import EarlierPlan, SitePlan
 
+Plans = dict[date, dict[str, EarlierPlan]]  # by morning and area
+
 _SCHEMA = "patchrisk-plan-kept/1"
 _MOVED = 1  # days by which a call must move to be a reason
 
 
-def kept_plans_file(folder: Path, site: str) -> Path:
-    """Return the file in a folder that keeps what plans of a site said."""
-    return folder / f"{slug(site)}-programme.kept.json"
+def plan_before(path: Path, site: str, as_of: date) -> dict[str, EarlierPlan]:
+    """Return what the latest plan of a site before a morning said; empty where none can be read.
 
-
-def plan_before(path: Path, as_of: date) -> dict[str, EarlierPlan]:
-    """Return what the latest plan before a morning said; empty where nothing readable is kept."""
-    plans = _read(path)
-    before = [day for day in plans if day < as_of]
-    return plans[max(before)] if before else {}
+    It is kept in a folder, or beside a file in it.
+    """
+    return _latest(_read(_file(path, site)), as_of)
 
 
 def changes_words(plan: SitePlan, area: AreaPlan) -> list[str]:
@@ -41,15 +39,28 @@ def changes_words(plan: SitePlan, area: AreaPlan) -> list[str]:
 def keep_plan(path: Path, plan: SitePlan) -> None:
     """Keep what a plan says beside those of the mornings before; other areas' words stay.
 
+    ``path`` as for `plan_before`.
+
     Raises
     ------
     UnavailableError
         When the file can't be written.
     """
-    plans = _read(path)
-    old = plans.get(plan.as_of) or plan_before(path, plan.as_of)
+    file = _file(path, plan.site.site.name)
+    plans = _read(file)
+    old = plans.get(plan.as_of) or _latest(plans, plan.as_of)
     plans[plan.as_of] = {**old, **{area.area: _as_kept(area) for area in plan.areas}}
-    write_mornings(path, _SCHEMA, "plans", plans, _record)
+    write_mornings(file, _SCHEMA, "plans", plans, _record)
+
+
+def _file(path: Path, site: str) -> Path:
+    folder = path if path.is_dir() else path.parent
+    return folder / f"{slug(site)}-programme.kept.json"
+
+
+def _latest(plans: Plans, as_of: date) -> dict[str, EarlierPlan]:
+    before = [day for day in plans if day < as_of]
+    return plans[max(before)] if before else {}
 
 
 def _changes(plan: SitePlan, area: AreaPlan, last: EarlierPlan, pen: Pen) -> Iterator[str]:
@@ -123,7 +134,7 @@ def _record(said: EarlierPlan) -> dict[str, Any]:
     }
 
 
-def _read(path: Path) -> dict[date, dict[str, EarlierPlan]]:
+def _read(path: Path) -> Plans:
     return read_mornings(path, _SCHEMA, "plans", _back)
 
 

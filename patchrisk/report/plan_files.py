@@ -1,7 +1,8 @@
 """The programme written to files: a table, a calendar, a sheet."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from datetime import datetime
+from functools import cache, partial
 from pathlib import Path
 from types import MappingProxyType
 
@@ -13,8 +14,8 @@ from patchrisk.core.plan.cover import Applied
 from patchrisk.core.plan.programme import AreaPlan, Planned
 from patchrisk.read.records.rows import record_context
 from patchrisk.report import plan_words as words
-from patchrisk.report.log import log_of, log_output, write_log
-from patchrisk.report.plan_changes import keep_plan, kept_plans_file, plan_before
+from patchrisk.report.log import Log, log_of, log_output, write_log
+from patchrisk.report.plan_changes import keep_plan, plan_before
 from patchrisk.report.words import CAUTIONS_IN_FULL, by_number, codes_words
 from patchrisk.site_day.morning import Morning
 from patchrisk.site_day.season_plan import SitePlan, plan_all
@@ -121,17 +122,8 @@ def plan_beside(morning: Morning, path: Path | None) -> SitePlan:
         A folder, or a file in it, where what plans said is kept; without one nothing is known of
         an earlier plan.
     """
-    if path is None:
-        return plan_all(morning)
-    folder = path if path.is_dir() else path.parent
-    before = plan_before(kept_plans_file(folder, morning.site.site.name), morning.as_of)
-    return plan_all(morning, before)
-
-
-def keep_beside(plan: SitePlan, path: Path) -> None:
-    """Keep what a plan says for the next one; parameters as for `plan_beside`."""
-    folder = path if path.is_dir() else path.parent
-    keep_plan(kept_plans_file(folder, plan.site.site.name), plan)
+    name = morning.site.site.name
+    return plan_all(morning, None if path is None else plan_before(path, name, morning.as_of))
 
 
 def write_files(
@@ -165,38 +157,40 @@ def write_files(
     UnavailableError
         When a file can't be written.
     """
-    wanted: list[Output] = []
+    made: list[tuple[Output, Callable[[], bytes]]] = []
     if calendar is not None:
         from patchrisk.report.calendar import CALENDAR, read_calendar, write_calendar
 
-        wanted.append(Output(file_in(calendar, plan, ".ics"), CALENDAR))
+        file = file_in(calendar, plan, ".ics")
+        made.append(
+            (Output(file, CALENDAR), lambda: write_calendar(plan, now, read_calendar(file, plan)))
+        )
     if table is not None:
-        wanted.append(Output(file_in(table, plan, ".csv"), PLAN_TABLE))
+        # The mark at the front tells spreadsheets that it is UTF-8.
+        output = Output(file_in(table, plan, ".csv"), PLAN_TABLE)
+        made.append((output, lambda: write_plan_table(plan).encode("utf-8-sig")))
     if sheet is not None:
         from patchrisk.report.sheet import SHEET, write_sheet
 
-        wanted.append(Output(file_in(sheet, plan, ".html"), SHEET))
-    planned = len(wanted)
-    wanted += map(log_output, logs)
-    check_outputs(wanted, inputs)
-    made: list[bytes] = []
-    if calendar is not None:
-        made.append(write_calendar(plan, now, read_calendar(wanted[0].path, plan)))
-    if table is not None:
-        # The mark at the front tells spreadsheets that it is UTF-8.
-        made.append(write_plan_table(plan).encode("utf-8-sig"))
-    if sheet is not None:
-        made.append(write_sheet(plan).encode())
-    if logs:
+        output = Output(file_in(sheet, plan, ".html"), SHEET)
+        made.append((output, lambda: write_sheet(plan).encode()))
+    planned = [output.path for output, _ in made]
+
+    @cache
+    def log() -> Log:
         known = record_context(plan.site, plan.library, plan.as_of)
-        names = [area.area for area in plan.areas]
-        log = log_of(known, plan.past_label, plan.as_of, names)
-        made += (write_log(log, path) for path in logs)
-    for output, data in zip(wanted, made, strict=True):
-        write_bytes(output.path, data)
+        return log_of(known, plan.past_label, plan.as_of, [area.area for area in plan.areas])
+
+    def logged(path: Path) -> bytes:
+        return write_log(log(), path)
+
+    made += [(log_output(path), partial(logged, path)) for path in logs]
+    check_outputs([output for output, _ in made], inputs)
+    for path, data in [(output.path, make()) for output, make in made]:
+        write_bytes(path, data)
     if planned:
-        keep_beside(plan, wanted[0].path)
-    return [output.path for output in wanted]
+        keep_plan(planned[0], plan)
+    return [output.path for output, _ in made]
 
 
 def file_in(path: Path, plan: SitePlan, suffix: str) -> Path:

@@ -4,8 +4,7 @@ import json
 from functools import partial
 from typing import Any
 
-import numpy as np
-
+from patchrisk.base.pen import iso_day
 from patchrisk.core.plan.programme import Answer, AreaPlan, Choice, Planned
 from patchrisk.report import plan_words as words
 from patchrisk.report.cover_words import applied_record, cover_record
@@ -50,7 +49,7 @@ def _area(plan: SitePlan, area: AreaPlan) -> dict[str, Any]:
     name = partial(name_of, plan.library)
     return {
         "name": area.area,
-        "until": _day(area.until),
+        "until": iso_day(area.until),
         "verdicts": [_answer(plan, answer) for answer in area.answers.values()],
         "changes": changes_words(plan, area),
         "done": [
@@ -86,8 +85,8 @@ def _answer(plan: SitePlan, answer: Answer) -> dict[str, Any]:
         "name": name_of(plan.library, answer.disease),
         "verdict": verdict_words(answer.verdict),
         "reason": answer.reason,
-        "called_for": None if answer.called is None else _day(answer.called),
-        "planned_on": None if answer.on is None else _day(answer.on),
+        "called_for": iso_day(answer.called),
+        "planned_on": iso_day(answer.on),
         "choice": None if answer.choice is None else answer.choice.label,
         "because": [sentence(one, name, words.plan_pen(plan)) for one in told if one is not None],
     }
@@ -97,9 +96,9 @@ def _planned(plan: SitePlan, planned: Planned) -> dict[str, Any]:
     water, other = planned.watering, planned.runner_up
     pen, name = words.plan_pen(plan), partial(name_of, plan.library)
     return {
-        "date": _day(planned.day),
-        "earliest": _day(planned.earliest),
-        "latest": _day(planned.latest),
+        "date": iso_day(planned.day),
+        "earliest": iso_day(planned.earliest),
+        "latest": iso_day(planned.latest),
         "choice": _choice(planned.choice),
         "targets": list(planned.targets),
         "covers_days": {key: round(value, 2) for key, value in planned.covers.items()},
@@ -115,7 +114,7 @@ def _planned(plan: SitePlan, planned: Planned) -> dict[str, Any]:
         "next_best": None
         if other is None
         else {
-            "date": _day(other.day),
+            "date": iso_day(other.day),
             "choice": _choice(other.choice),
             "covers_less_days": round(other.less, 2),
         },
@@ -135,7 +134,3 @@ def _choice(choice: Choice) -> dict[str, Any]:
         "mixed": [part.product for part in choice.mixed],
         "evidence": dict(choice.evidence),
     }
-
-
-def _day(day: np.datetime64) -> str:
-    return str(day.astype("datetime64[D]"))

@@ -6,43 +6,8 @@ Diseases are named by a function of their key; days and measures are written by 
 from collections.abc import Callable, Iterable, Iterator, Sequence
 
 from patchrisk.base.pen import Pen, capital, count_of, listed, percent
+from patchrisk.core.plan import facts
 from patchrisk.core.plan.check_plots import PlotWorth
-from patchrisk.core.plan.facts import (
-    Advice,
-    AfterDamage,
-    Breaks,
-    BrokenOnRecord,
-    Caution,
-    Cost,
-    CoverRunsOut,
-    Covers,
-    DoseTaken,
-    GroupAgain,
-    GroupChanged,
-    HarmsGrass,
-    HeatAhead,
-    LostFaster,
-    Measure,
-    NoAirTemperature,
-    NoForecast,
-    NoSurfactant,
-    Note,
-    NoTrialFigures,
-    OneTank,
-    Part,
-    PartedWith,
-    PartRates,
-    Reason,
-    Resistant,
-    Restriction,
-    SeasonBegins,
-    Shown,
-    Together,
-    TooWarm,
-    TrialNote,
-    Waiting,
-    WeekLater,
-)
 from patchrisk.core.plan.programme import ForecastRain, Planned, Watering
 from patchrisk.core.plan.rotation import Breach, Guideline
 from patchrisk.report.plan_obstacles import (
@@ -54,7 +19,7 @@ from patchrisk.report.plan_obstacles import (
 )
 from patchrisk.report.words import Show, by_number, codes_words
 
-Fact = Reason | Caution | Note | Advice
+Fact = facts.Reason | facts.Caution | facts.Note | facts.Advice
 
 STRIP = "leave a strip untreated to see what it does"
 _DOUBTS = ("memory", "proposal")  # how a source was seen is told where it was not read
@@ -67,12 +32,12 @@ _TRIALS = {
     "no data": "has no trial that was read against",
 }
 _RESTRICTIONS = {
-    Restriction.GUIDELINES: "guidelines against resistance keep",
-    Restriction.HEAT: "heat rule for group 3 keeps",
-    Restriction.DAYS_OFF: "days without spraying keep",
-    Restriction.RAIN: "forecast rain keeps",
-    Restriction.LABELS: "limits on the labels keep",
-    Restriction.NUMBER: "number of applications keeps",
+    facts.Restriction.GUIDELINES: "guidelines against resistance keep",
+    facts.Restriction.HEAT: "heat rule for group 3 keeps",
+    facts.Restriction.DAYS_OFF: "days without spraying keep",
+    facts.Restriction.RAIN: "forecast rain keeps",
+    facts.Restriction.LABELS: "limits on the labels keep",
+    facts.Restriction.NUMBER: "number of applications keeps",
 }
 _FACTORS = ("irrigation and drainage", "soil pH", "manganese", "nitrogen form", "nitrogen")
 # Of a mixture itself; which labels allow it is nobody's but theirs to say.
@@ -82,9 +47,9 @@ _ONE_TANK = (
 )
 
 
-def sentences(facts: Iterable[Fact], name: Name, pen: Pen) -> tuple[str, ...]:
+def sentences(known: Iterable[Fact], name: Name, pen: Pen) -> tuple[str, ...]:
     """Put facts into words, a sentence or two for each."""
-    return tuple(sentence(fact, name, pen) for fact in facts)
+    return tuple(sentence(fact, name, pen) for fact in known)
 
 
 def sentence(fact: Fact, name: Name, pen: Pen) -> str:
@@ -102,56 +67,56 @@ def sentence(fact: Fact, name: Name, pen: Pen) -> str:
         return listed([name(key) for key in keys])
 
     match fact:
-        case Waiting():
+        case facts.Waiting():
             return waiting_words(fact, name, pen)
-        case SeasonBegins(key, start, begun):
+        case facts.SeasonBegins(key, start, begun):
             day = pen.day(start)
             how = f"began {day}" if begun else f"is expected to begin {day} and to hold by then"
             return f"The season of {name(key)} {how}."
-        case CoverRunsOut(key):
+        case facts.CoverRunsOut(key):
             return f"Cover against {name(key)} runs out by then."
-        case WeekLater(less, share):
+        case facts.WeekLater(less, share):
             if share > _LITTLE_LEFT:
                 return "A week later it would be worth little."
             worse = "as much" if less < 0.05 or share < 0.005 else f"{percent(share)} less"
             return f"A week later it would cover {worse}."
-        case GroupChanged(before):
+        case facts.GroupChanged(before):
             group = codes_words(before) or "an unnamed group"
             return f"Another group than the one before it ({group}), as rotation asks."
-        case GroupAgain(codes, (), _):
+        case facts.GroupAgain(codes, (), _):
             return f"{groups_words(codes)} again, for want of another."
-        case GroupAgain(codes, keys, aimed):
+        case facts.GroupAgain(codes, keys, aimed):
             other = "" if aimed else ", not against these"
             return (
                 f"{groups_words(codes)} again, with a partner that works by itself against "
                 f"{names(keys)}{other}."
             )
-        case Together(parts):
+        case facts.Together(parts):
             only = len({key for part in parts for key in (*part.controls, *part.protects)}) == 1
             said = "; ".join(_part(part, names, only=only) for part in parts)
             return f"In the mixture {said}."
-        case NoTrialFigures(label, keys):
+        case facts.NoTrialFigures(label, keys):
             return (
                 f"{label} is named against {names(keys)} by advisers, and no trial figures were "
                 f"read: {STRIP}."
             )
-        case TooWarm(key, soil_c, limit_c):
+        case facts.TooWarm(key, soil_c, limit_c):
             return (
                 f"Late for {name(key)}: the soil is expected at "
                 f"{pen.show('soil temperature', soil_c)}, and published timings end at "
                 f"{pen.show('soil temperature', limit_c)}."
             )
-        case OneTank():
+        case facts.OneTank():
             return _ONE_TANK
-        case NoSurfactant(rule) | HarmsGrass(rule):
+        case facts.NoSurfactant(rule) | facts.HarmsGrass(rule):
             return f"{rule.says.rstrip('.')} ({_source(rule)})."
-        case HeatAhead(codes, odds, limit_c, days):
+        case facts.HeatAhead(codes, odds, limit_c, days):
             return (
                 f"{capital(_group(codes))} can hurt a green before heat: {percent(odds)} "
                 f"odds of a day of {pen.show('air temperature', limit_c)} or more within {days} "
                 "days. Look at the forecast again first."
             )
-        case AfterDamage(rule, codes, seen, done):
+        case facts.AfterDamage(rule, codes, seen, done):
             are = "is" if len(codes) == 1 else "are"
             when = listed([f"{name(key)} on {pen.day(day)}" for key, day in seen])
             record = "" if done is None else f"On record, {pen.day(done)}: "
@@ -159,52 +124,52 @@ def sentence(fact: Fact, name: Name, pen: Pen) -> str:
                 f"{record}{groups_words(codes)} {are} for before damage shows; already seen: "
                 f"{when} ({_source(rule)})."
             )
-        case Breaks(breach):
+        case facts.Breaks(breach):
             return f"Breaks a guideline: {_breach(breach, pen)}."
-        case Covers(first, last, cut, parts):
+        case facts.Covers(first, last, cut, parts):
             label = ", no longer by the interval off your label" if cut else ""
             covered = [f"{part:.1f} of {total:.1f} for {name(key)}" for key, part, total in parts]
             return (
                 f"Covers {pen.day(first)} to {pen.day(last)}{label}: of the full days of infection "
                 f"still to come, {listed(covered)}."
             )
-        case Shown(label, evidence, diseases):
+        case facts.Shown(label, evidence, diseases):
             whose = [f"{name(k)} ({source})" if source else name(k) for k, source in diseases]
             return f"{label} {_TRIALS[evidence]} {listed(whose)}."
-        case TrialNote(key, code, note, source):
+        case facts.TrialNote(key, code, note, source):
             return f"{capital(name(key))}, FRAC {code}: {note}{f' ({source})' if source else ''}."
-        case LostFaster(low, high, reference_c, days):
+        case facts.LostFaster(low, high, reference_c, days):
             return (
                 f"In soil as warm as is expected fungicides are lost {low:.1f} to {high:.1f} times "
                 f"faster than at {pen.show('soil temperature', reference_c)}, by laboratory "
                 f"studies; how long roots stay protected was never measured, and the {days} days "
                 "are planned with."
             )
-        case BrokenOnRecord(breach):
+        case facts.BrokenOnRecord(breach):
             return f"On record{'' if breach.day is None else ', '}{_breach(breach, pen)}."
-        case PartRates(rule, parts):
+        case facts.PartRates(rule, parts):
             told = listed([f"{percent(part)} on {pen.day(day)}" for day, part in parts])
             return (
                 f"On record, {pen.day(parts[-1][0])}: FRAC 11 in part rates, {told} of the rate "
                 f"off your label ({_source(rule)})."
             )
-        case Resistant(key, codes):
+        case facts.Resistant(key, codes):
             return (
                 f"{capital(name(key))} of this area is resistant to {codes_words(codes)}, by your "
                 "site file: counted for nothing against it, and for no partner in a mixture."
             )
-        case PartedWith(rule, key, groups):
+        case facts.PartedWith(rule, key, groups):
             buy = f" {to_buy_words(groups, name(key))}" if groups else ""
             return (
                 "Nothing could go on within every guideline, so one is parted with: "
                 f"{rule.says.rstrip('.')} ({rule.source}).{buy}"
             )
-        case Cost(restriction, days):
+        case facts.Cost(restriction, days):
             return (
                 f"The {_RESTRICTIONS[restriction]} more from being covered: {days:.1f} full days "
                 "of infection."
             )
-        case DoseTaken(active, days, product):
+        case facts.DoseTaken(active, days, product):
             return (
                 f"How much {active} went on {listed([pen.day(day) for day in days])} is not known: "
                 f"counted towards its yearly limit as one application of {product}"
@@ -212,9 +177,9 @@ def sentence(fact: Fact, name: Name, pen: Pen) -> str:
             )
         case PlotWorth():
             return _plot_worth(fact, name, pen)
-        case NoForecast(key):
+        case facts.NoForecast(key):
             return f"{capital(name(key))}: no forecast is offered, so none is planned."
-        case NoAirTemperature():
+        case facts.NoAirTemperature():
             return "No programme: it needs air temperature of past years at this place."
 
 
@@ -229,12 +194,13 @@ def _plot_worth(fact: PlotWorth, name: Name, pen: Pen) -> str:
     if not several:
         return f"{said} One plot can't tell treatment from chance."
     worth = fact.plot_share - fact.rest_share
-    span = f"{fact.low:.0f} to {fact.high:.0f} with 95 % confidence, by the spread of the plots"
-    sure = "" if fact.low > 0 else "; it may have been worth nothing"
-    return f"{said} Treatment was worth {worth:.0f} points there ({span}){sure}."
+    sure = f"{percent(fact.confidence)} confidence, by the spread of the plots"
+    span = f"{fact.low:.0f} to {fact.high:.0f} with {sure}"
+    doubt = "" if fact.low > 0 else "; it may have been worth nothing"
+    return f"{said} Treatment was worth {worth:.0f} points there ({span}){doubt}."
 
 
-def _part(part: Part, names: Callable[[Sequence[str]], str], *, only: bool) -> str:
+def _part(part: facts.Part, names: Callable[[Sequence[str]], str], *, only: bool) -> str:
     """Say what a part of a mixture is for; against one disease alone it is not named twice."""
     said = []
     if part.controls:
@@ -268,7 +234,7 @@ def caution_sentences(planned: Planned, name: Name, pen: Pen) -> tuple[str, ...]
     )
 
 
-def measure_sentences(measures: Iterable[Measure], name: Name) -> Iterator[str]:
+def measure_sentences(measures: Iterable[facts.Measure], name: Name) -> Iterator[str]:
     """Say what is published of soil and upkeep, with sources; disputed findings say so."""
     rank = {factor: n for n, factor in enumerate(_FACTORS)}
     order = sorted(measures, key=lambda m: (rank.get(m.factor, len(rank)), m.factor))

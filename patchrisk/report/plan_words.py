@@ -1,7 +1,7 @@
 """The sentences of the programme, the same in the terminal, calendar, table and sheet."""
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
 from functools import partial
@@ -271,11 +271,8 @@ def amounts_words(planned: Planned, system: System) -> tuple[str, ...]:
 
 def amount_words(amount: Amount, system: System) -> str:
     """Say how much it takes for an area, and by which rate of whose."""
-    if amount.product_kg is not None:
-        size = _sized("product mass", amount.product_kg, _SHOWN[system]["product mass"])
-    else:
-        assert amount.product_l is not None
-        size = _sized("product volume", amount.product_l, _SHOWN[system]["product volume"])
+    assert amount.whole is not None
+    size = sized(amount.kind, amount.whole, system)
     rate = f"at {amount.rate} off your label"
     note = f" ({amount.note})" if amount.note else ""
     return f"{size} of {amount.product} on {amount.size}, {rate}{note}"
@@ -293,21 +290,16 @@ def carrier_words(planned: Planned, pen: Pen) -> str:
         return f"{tried} in the trials; your shelf tells no water" if tried else ""
     said = f"{pen.show('spray volume', tank.l_ha)} off your label"
     if tank.litres is not None:
-        shown = _SHOWN[pen.system]["water"]
-        said = f"{_sized('product volume', tank.litres, shown)} in all, {said}"
+        said = f"{sized('water', tank.litres, pen.system)} in all, {said}"
     if tank.labels:
         differ = ", ".join(f"{name} {asked}" for name, asked in tank.labels.items())
         said += f" (one tank, and labels differ: {differ}; the most is taken)"
     return f"{said}; {tried} in the trials" if tried else said
 
 
-def sized(quantity: str, canonical: float, system: System) -> str:
-    """Write an amount of product in units of its size."""
-    return _sized(quantity, canonical, _SHOWN[system][quantity])
-
-
-def _sized(quantity: str, canonical: float, units: Sequence[str]) -> str:
-    """Write an amount in the first unit of which there is at least one, three figures of it."""
+def sized(kind: str, canonical: float, system: System) -> str:
+    """Write an amount in the first of its units of which there is at least one, three figures."""
+    units, quantity = _SHOWN[system][kind], "product volume" if kind == "water" else kind
     values = [from_canonical(quantity, canonical, unit) for unit in units]
     value, unit = next(
         (p for p in zip(values, units, strict=True) if p[0] >= 1), (values[-1], units[-1])

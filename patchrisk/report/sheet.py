@@ -21,7 +21,7 @@ _HERE = Path(__file__).parent
 SHEET = marked("sheet of patchrisk", b'<meta name="generator" content="patchrisk sheet">')
 
 
-def write_sheet(plan: SitePlan) -> str:
+def printed(name: str, **values: Any) -> str:
     """Write one page of HTML that needs nothing else, runs nothing and asks no other place.
 
     Everything a user wrote is escaped; the policy allows the style of this page and no more.
@@ -29,7 +29,8 @@ def write_sheet(plan: SitePlan) -> str:
     from jinja2 import Environment, FileSystemLoader, StrictUndefined
     from markupsafe import Markup
 
-    style = (_HERE / "sheet.css").read_text(encoding="utf-8")
+    sheets = [_HERE / "print.css", _HERE / f"{name}.css"]
+    style = "".join(sheet.read_text(encoding="utf-8") for sheet in sheets)
     digest = b64encode(sha256(style.encode()).digest()).decode()
     environment = Environment(
         loader=FileSystemLoader(_HERE),
@@ -38,16 +39,25 @@ def write_sheet(plan: SitePlan) -> str:
         trim_blocks=True,
         lstrip_blocks=True,
     )
+    return environment.get_template(f"{name}.html").render(
+        name=name,
+        style=Markup(style),  # ours, and named by its hash in the policy
+        policy=f"default-src 'none'; style-src 'sha256-{digest}'; base-uri 'none'; "
+        "form-action 'none'",
+        **values,
+    )
+
+
+def write_sheet(plan: SitePlan) -> str:
+    """Write the sheet of a programme."""
     pen, name = words.plan_pen(plan), partial(name_of, plan.library)
     notes: list[str] = []
     rows = [row for area in plan.areas for row in _rows(plan, area, pen, notes)]
     rows.sort(key=lambda row: str(row["date"]))
-    return environment.get_template("sheet.html").render(
+    return printed(
+        "sheet",
         site=plan.site.site.name,
         as_of=pen.day(np.datetime64(plan.as_of), year=True),
-        style=Markup(style),  # ours, and named by its hash in the policy
-        policy=f"default-src 'none'; style-src 'sha256-{digest}'; base-uri 'none'; "
-        "form-action 'none'",
         rows=rows,
         notes=notes,
         advice=[

@@ -26,7 +26,7 @@ from patchrisk.read.area import Area
 from patchrisk.read.diseases import Library
 from patchrisk.read.groups import load_groups
 from patchrisk.read.records.books import Records
-from patchrisk.read.records.rows import Observation
+from patchrisk.read.records.rows import Note, Observation
 from patchrisk.read.site import Site
 from patchrisk.read.site_data import Readings, SiteData, gather
 from patchrisk.read.weather.online_weather import ReportProgress, Weather
@@ -102,6 +102,7 @@ class Morning:
     observations: Records[Observation] | None = None
     hand_faults: tuple[Fault, ...] = ()
     past_label: tuple[PastLabel, ...] = ()
+    notes: Records[Note] = field(default_factory=Records)
 
     @property
     def past_label_now(self) -> tuple[PastLabel, ...]:
@@ -170,6 +171,7 @@ def prepare(
         observations=g.observations,
         hand_faults=g.hand_faults,
         past_label=g.past_label,
+        notes=g.notes,
     )
 
 

@@ -10,14 +10,14 @@ import pandas as pd
 
 from patchrisk.base.errors import Fault
 from patchrisk.base.units import BoolArray
-from patchrisk.core.plan.answers import PREVENTIVE_RULE, SPLIT_RULE, without_rate
+from patchrisk.core.plan.answers import PREVENTIVE_RULE, SPLIT_RULE
 from patchrisk.core.plan.area_plan import plan_area
 from patchrisk.core.plan.check_plots import Look, plot_worth
 from patchrisk.core.plan.cover import Applied, Cover
 from patchrisk.core.plan.facts import NoAirTemperature, NoForecast
 from patchrisk.core.plan.inputs import BACKED, PROVEN, Concern, Demand, Stock, Turf
 from patchrisk.core.plan.past_label import PastLabel
-from patchrisk.core.plan.programme import Answer, AreaPlan, Choice, Planned
+from patchrisk.core.plan.programme import Answer, AreaPlan, Choice, Planned, cost_of
 from patchrisk.core.plan.rotation import family
 from patchrisk.core.rules.seasons import year_begins
 from patchrisk.core.verdict.calls import calls_ahead
@@ -26,7 +26,7 @@ from patchrisk.read.amounts import amount, carrier
 from patchrisk.read.area import Area
 from patchrisk.read.diseases import Library
 from patchrisk.read.groups import load_groups, load_guidelines
-from patchrisk.read.shelf import Shelf, shelf_path, site_shelf, yearly_limits
+from patchrisk.read.shelf import Product, Shelf, shelf_path, site_shelf, yearly_limits
 from patchrisk.read.site import DaysOff, Site
 from patchrisk.site_day.judging import spans_of, verdict_settings
 from patchrisk.site_day.morning import AreaMorning, Morning
@@ -166,7 +166,9 @@ def _not_checked(areas: Sequence[AreaPlan], *, observed: bool) -> dict[str, froz
     for rule in load_guidelines():
         unchecked = rule.key == _NEVER_CHECKED
         unchecked |= rule.key == PREVENTIVE_RULE and not observed
-        unchecked |= rule.key == SPLIT_RULE and any(without_rate(one, rule) for one in done)
+        unchecked |= rule.key == SPLIT_RULE and any(
+            one.codes & rule.codes and np.isnan(one.part) for one in done
+        )
         if rule.on and unchecked and used & rule.codes:
             out[rule.key] = used & rule.codes
     return out
@@ -207,7 +209,9 @@ def _plan_area(
     dates, now = area.course.dates, area.course.today
     wishes = site.programme
     most = area.area.most_applications
-    weather_ahead = morning.ground.ahead
+    weather_ahead, numbers = morning.ground.ahead, programme_numbers()
+    looks = _looks(morning, area.area, start)
+    worth = plot_worth(looks, numbers.plots_together_days, numbers.plots_confidence)
     rain = morning.weather.daily.reindex(pd.DatetimeIndex(dates))["rain_mm"].to_numpy(float)
     made = plan_area(
         area.area.name,
@@ -228,7 +232,7 @@ def _plan_area(
             for rule in load_guidelines()
             if rule.on or (wishes.fraction_caps and rule.key in _ON_DEMAND)
         ],
-        numbers=programme_numbers(),
+        numbers=numbers,
         limits=() if shelf is None else yearly_limits(shelf)[0],
         turf=Turf(area.area.use == "green", area.area.turf_words or ""),
         air_max_c=weather_ahead.weather["air_max_c"][weather_ahead.today :],
@@ -242,10 +246,8 @@ def _plan_area(
     )
     return replace(
         made,
-        planned=tuple(
-            _with_amounts(_with_minutes(one, area.area), shelf, area.area) for one in made.planned
-        ),
-        advice=(*made.advice, *plot_worth(_looks(morning, area.area, start)), *not_judged),
+        planned=tuple(_on_area(one, shelf, area.area) for one in made.planned),
+        advice=(*made.advice, *worth, *not_judged),
         answers={key: {**left, **made.answers}[key] for key in area.judged},
     )
 
@@ -329,7 +331,7 @@ def _stock(
                     longest_days=product.longest_interval_days,
                 )
         return
-    backed = {code for c in concerns for code in c.trials if _evidence(c, code) in BACKED}
+    backed = {code for c in concerns for code in c.trials if c.evidence_of(code) in BACKED}
     usable = sorted(backed - unwanted, key=lambda code: (len(code), code))
     sets = [frozenset({code}) for code in usable]
     if mixtures:
@@ -359,15 +361,11 @@ def _makes_mixture(concerns: Sequence[Concern], pair: frozenset[str]) -> bool:
     """
     if len(set(map(family, pair))) < 2:
         return False
-    found = [[_evidence(concern, code) for code in pair] for concern in concerns]
+    found = [[concern.evidence_of(code) for code in pair] for concern in concerns]
     return any(
         all(one in BACKED and one != "weak" for one in both) and any(one in PROVEN for one in both)
         for both in found
     )
-
-
-def _evidence(concern: Concern, code: str) -> str:
-    return concern.evidence(frozenset({code}))
 
 
 def _blocked(off: DaysOff, dates: np.ndarray) -> BoolArray:
@@ -378,34 +376,30 @@ def _blocked(off: DaysOff, dates: np.ndarray) -> BoolArray:
     return np.asarray(out)
 
 
-def _with_minutes(planned: Planned, area: Area) -> Planned:
-    """Add how long the area's sprinklers run to water an application in, where that is told."""
+def _on_area(planned: Planned, shelf: Shelf | None, area: Area) -> Planned:
+    """Add how long the area's sprinklers run, and by the user's entries off labels how much it is.
+
+    What is not told stays out.
+    """
     water, rate = planned.watering, area.sprinkler_mm_h
-    if water is None or rate is None:
-        return planned
-    minutes = (60 * water.least_mm / rate, 60 * water.most_mm / rate)
-    return replace(planned, watering=replace(water, minutes=minutes))
-
-
-def _with_amounts(planned: Planned, shelf: Shelf | None, area: Area) -> Planned:
-    """Add how much it takes, from the user's own entry off the label; never without one."""
+    if water is not None and rate is not None:
+        minutes = (60 * water.least_mm / rate, 60 * water.most_mm / rate)
+        planned = replace(planned, watering=replace(water, minutes=minutes))
     if shelf is None:
         return planned
-    names = [part.product or "" for part in planned.choice.mixed or (planned.choice,)]
-    products = [product for product in map(shelf.find, names) if product is not None]
+    other = planned.runner_up
+    if other is not None:
+        amounts = [amount(product, area) for product in _products(other.choice, shelf)]
+        other = replace(other, cost=cost_of(amounts))
+    products = _products(planned.choice, shelf)
     return replace(
         planned,
         amounts=tuple(amount(product, area) for product in products),
         carrier=carrier(products, area),
-        next_cost=None
-        if planned.runner_up is None
-        else _cost(planned.runner_up.choice, shelf, area),
+        runner_up=other,
     )
 
 
-def _cost(choice: Choice, shelf: Shelf, area: Area) -> float | None:
-    """Return what a choice costs on an area; None where one of its products has no price."""
-    found = [shelf.find(part.product or "") for part in choice.mixed or (choice,)]
-    costs = [None if product is None else amount(product, area).cost for product in found]
-    told = [cost for cost in costs if cost is not None]
-    return sum(told) if len(told) == len(costs) else None
+def _products(choice: Choice, shelf: Shelf) -> list[Product]:
+    names = [part.product or "" for part in choice.mixed or (choice,)]
+    return [product for product in map(shelf.find, names) if product is not None]

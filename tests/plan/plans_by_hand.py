@@ -41,7 +41,7 @@ MIXED = Choice(
     "Shelf B", frozenset({"3", "7"}), ("tebuconazole", "fluopyram"), {"fairy-ring": "works"}, NASTY
 )
 WATER = Watering(3.0, 6.0, 1.0)
-AMOUNT = Amount("Shelf B", product_kg=1.2, rate="3 kg/ha", size="0.4 ha")
+AMOUNT = Amount("Shelf B", "product mass", 1.2, rate="3 kg/ha", size="0.4 ha")
 ACID = Factor("soil pH", "worse", "Keep pH at 5.5 to 6.0", "Missouri extension", "weak")
 
 

@@ -6,11 +6,18 @@ from click.testing import CliRunner
 from scipy import stats
 
 from patchrisk.cli import main
-from patchrisk.core.plan.check_plots import Look, PlotWorth, plot_worth
+from patchrisk.core.plan import check_plots
+from patchrisk.core.plan.check_plots import Look, PlotWorth
+from patchrisk.site_day.protection import programme_numbers
 from tests.cli.test_record_command import site  # noqa: F401 - a fixture
 from tests.plan.given_by_hand import told
 
 DAY = np.datetime64("2026-07-20")
+
+
+def plot_worth(looks):
+    numbers = programme_numbers()
+    return check_plots.plot_worth(looks, numbers.plots_together_days, numbers.plots_confidence)
 
 
 def look(plot, share, after=0, disease="summer-patch"):
@@ -50,7 +57,7 @@ def test_looks_of_about_one_day_go_together_and_the_worst_counts():
         look("N", 50.0, disease="fairy-ring"),  # nothing of the rest
     ]  # fmt: skip
     assert list(plot_worth(looks)) == [
-        PlotWorth("summer-patch", DAY + 30, 1, 15.0, 2.0, pytest.approx(np.nan, nan_ok=True),
+        PlotWorth("summer-patch", DAY + 30, 1, 15.0, 2.0, 0.95, pytest.approx(np.nan, nan_ok=True),
                   pytest.approx(np.nan, nan_ok=True))
     ]  # fmt: skip
     assert list(plot_worth([])) == []

@@ -18,11 +18,13 @@ import pytest
 from click.testing import CliRunner
 
 from patchrisk.cli import main
+from patchrisk.core.plan.past_label import Figure
 from patchrisk.read.diseases import load_library
-from patchrisk.read.records.past_label import past_label
+from patchrisk.read.records.checks import past_label
 from patchrisk.read.records.rows import APPLICATION_COLUMNS, record_context
 from patchrisk.read.site import read_site
 from patchrisk.report.log import LOG_COLUMNS, log_of, write_log
+from patchrisk.report.log_words import FIGURES
 from tests.plan.plans_by_hand import NASTY
 from tests.plan.test_past_label import SHELF, SITE
 
@@ -108,6 +110,10 @@ def test_the_page_is_whole_in_itself_and_escapes_what_is_written(log):
     assert "page 2 of 2" in text
     assert NASTY not in text
     assert "No application is on record." in write_log(log([]), Path("a.html")).decode()
+
+
+def test_every_figure_of_a_label_has_its_word():
+    assert set(FIGURES) == set(Figure)
 
 
 NAMED = {"type": "object", "required": ["id", "name"], "properties": {
@@ -215,6 +221,36 @@ def test_measures_are_in_the_units_of_the_definitions(log):
     product = made["catalog"]["products"][0]
     assert product["contextItems"][0]["definitionCode"] == "US-EPA-RegistrationNumber"
     assert made["catalog"]["parties"][0]["name"] == ROW["applicator"]
+
+
+@pytest.mark.parametrize(
+    ("changes", "code", "value"),
+    [
+        ({"rate": "1,5 kg/ha"}, "AppliedMassPerAreaActual", 1.5),
+        ({"rate": "3 KG/HA"}, "AppliedMassPerAreaActual", 3.0),
+        ({"rate": "1 l/100 m²"}, None, None),  # no unit of a rate
+        ({"amount": "1,2 KG"}, "AppliedTotalMass", 1.2),
+        ({"amount": "1,200 mL"}, None, None),  # thousands, or a decimal comma
+        ({"wind": "2,5 M/S"}, "WindSpeed", 2.5),
+    ],
+)
+def test_a_measure_is_in_the_standard_in_every_writing_that_records_allow(
+    log, changes, code, value
+):
+    (record,) = adapt(log, rows(1, **changes))["documents"]["workRecords"]
+    spray = record["operations"][0]
+    codes = {v["id"]["referenceId"]: v["definitionCode"] for v in spray["variables"]}
+    values = {codes[v["variableId"]]: float(v["valueText"]) for v in spray["summaryValues"]}
+    assert len(values) == (4 if code is None else 5)
+    assert code is None or values[code] == pytest.approx(value)
+
+
+@pytest.mark.parametrize(("start", "end"), [("05:30:00", "06:20:00"), ("5.30 am", "6h20")])
+def test_a_time_of_day_is_in_the_standard_in_every_writing_that_records_allow(log, start, end):
+    (record,) = adapt(log, rows(1, start=start, end=end))["documents"]["workRecords"]
+    (scope,) = record["operations"][0]["timeScopes"]
+    assert scope["start"] == "2026-03-02T10:30:00Z"
+    assert scope["end"] == "2026-03-02T11:20:00Z"
 
 
 def test_the_ending_says_how_it_is_written(tmp_path):

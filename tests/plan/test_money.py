@@ -45,13 +45,13 @@ def test_an_application_costs_what_its_amount_does(shelf):
 
 
 def test_cost_of_the_season_the_next_best_and_one_fewer(shelf):
-    one = Amount("Shelf B", product_l=1.892705892, cost=48.0)  # 64 fl oz
+    one = Amount("Shelf B", kind="product volume", whole=1.892705892, cost=48.0)  # 64 fl oz
     days = [
         planned("2026-05-21", ELEVEN, amounts=(one,), own=6.0, covers={"fairy-ring": 8.0},
-                runner_up=RunnerUp(day("2026-05-21"), MIXED, 1.0), next_cost=60.0),
+                runner_up=RunnerUp(day("2026-05-21"), MIXED, 1.0, 60.0)),
         planned("2026-06-18", MIXED, amounts=(replace(one, cost=50.0),), own=2.0,
                 covers={"fairy-ring": 8.0}, runner_up=None),
-        planned("2026-07-18", MIXED, amounts=(Amount("Other", product_l=1.0),), own=0.0),
+        planned("2026-07-18", MIXED, amounts=(Amount("Other", "product volume", 1.0),), own=0.0),
     ]  # fmt: skip
     plan = site_plan(area_plan(planned=tuple(days)), shelf=shelf)
     assert list(cost_words(plan, plan.areas[0])) == [

@@ -13,8 +13,8 @@ from click.testing import CliRunner
 from patchrisk.cli import main
 from patchrisk.core.plan.past_label import Figure
 from patchrisk.read.diseases import load_library
-from patchrisk.read.records.books import read_applications
-from patchrisk.read.records.past_label import past_label
+from patchrisk.read.records.books import APPLICATIONS
+from patchrisk.read.records.checks import past_label
 from patchrisk.read.records.rows import record_context
 from patchrisk.read.site import read_site
 
@@ -124,7 +124,7 @@ def context(tmp_path, library):
 
 
 def found(context):
-    kept = read_applications(context)
+    kept = APPLICATIONS.read(context)
     assert kept.faults == ()
     return past_label(context.site, context.shelf, kept.rows)
 
@@ -203,9 +203,9 @@ def test_what_keeps_to_its_label_is_no_breach(context):
 def test_a_date_in_the_us_has_its_month_first(context, library):
     """As spreadsheets there save it; elsewhere it can't be told."""
     rows = "5/9/2025,Greens,Shelf A,,6 mm,,,,,,\n6/1/2025,Greens,Shelf A,,6 mm,,,,,,\n"
-    days = [str(one.day) for one in read_applications(context(rows)).rows]
+    days = [str(one.day) for one in APPLICATIONS.read(context(rows)).rows]
     assert days == ["2025-05-09", "2025-06-01"]
     day_first = rows + "13/6/2025,Greens,Shelf B,,6 mm,,,,,,\n"
-    assert str(read_applications(context(day_first)).rows[0].day) == "2025-01-06"
+    assert str(APPLICATIONS.read(context(day_first)).rows[0].day) == "2025-01-06"
     british = context(rows, SITE.replace('"US"', '"GB"'))
-    assert len(read_applications(british).faults) == 2
+    assert len(APPLICATIONS.read(british).faults) == 2

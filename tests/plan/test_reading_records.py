@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from patchrisk.base.errors import InputError
-from patchrisk.read.records.books import append_reading, read_readings
+from patchrisk.read.records.books import READINGS
 from patchrisk.read.records.rows import record_context
 from patchrisk.read.site import Site
 from tests.plan.test_records import TODAY, library, said  # noqa: F401
@@ -26,7 +26,7 @@ def known(tmp_path, library):  # noqa: F811
 
 def read(known, rows):
     (known.site.folder / "readings.csv").write_text(HEAD + rows, encoding="utf-8")
-    return read_readings(known)
+    return READINGS.read(known)
 
 
 def test_a_row_as_it_stands(known):
@@ -101,10 +101,10 @@ def test_the_first_hour_of_a_summer_day_is_of_the_standard_day_before(tmp_path, 
 
 
 def test_one_reading_is_recorded_once_and_read_back(known):
-    done, _ = append_reading(known, GIVEN)
-    assert read_readings(known).rows == (done,)
+    done, _ = READINGS.append(known, GIVEN)
+    assert READINGS.read(known).rows == (done,)
     with pytest.raises(InputError) as caught:
-        append_reading(known, {**GIVEN, "at": "2:30 pm"})
+        READINGS.append(known, {**GIVEN, "at": "2:30 pm"})
     assert "the same was recorded before" in caught.value.faults[0].found
-    append_reading(known, {**GIVEN, "at": "15:30"})
-    assert len(read_readings(known).rows) == 2
+    READINGS.append(known, {**GIVEN, "at": "15:30"})
+    assert len(READINGS.read(known).rows) == 2

@@ -24,14 +24,14 @@ from patchrisk.base.errors import InputError, UnavailableError
 from patchrisk.read.diseases import load_library
 from patchrisk.read.groups import load_groups
 from patchrisk.read.records.books import (
-    append_application,
-    append_observation,
-    read_applications,
+    APPLICATIONS,
+    NOTES,
+    OBSERVATIONS,
     read_dates,
-    read_observations,
+    read_site_records,
 )
 from patchrisk.read.records.file import add_row, locked, read_table
-from patchrisk.read.records.rows import APPLICATION_COLUMNS, record_context
+from patchrisk.read.records.rows import APPLICATION_COLUMNS, Note, record_context
 from patchrisk.read.shelf import Rate, Shelf
 from patchrisk.read.site import Site
 
@@ -62,7 +62,7 @@ def known(tmp_path, library):
 def read(known, rows, head=HEAD, encoding="utf-8"):
     path = known.site.folder / "applications.csv"
     path.write_bytes((head + rows).encode(encoding))
-    return read_applications(known)
+    return APPLICATIONS.read(known)
 
 
 def said(kept):
@@ -111,6 +111,14 @@ def test_a_rate_is_told_as_a_part_of_the_one_on_the_shelf(known, product, rate, 
     assert kept.rows[0].part == pytest.approx(part, nan_ok=True)
 
 
+def test_times_of_day_as_a_spreadsheet_saves_them(known):
+    """And as people write them: four in the afternoon of one end to six is two hours."""
+    head = HEAD.replace("note", "watered,start,end,re_entry")
+    kept = read(known, "2026-05-04,Greens,,11,,,,,06:40:00,3 pm,16:00:00,6 pm\n", head=head)
+    assert kept.faults == ()
+    assert kept.rows[0].kept_off_h == 2.0
+
+
 @pytest.mark.parametrize("rate", ["1", "much", "1 mm", "0 kg/ha", "-1 kg/ha", "1e9 kg/ha"])
 def test_a_rate_that_is_none_is_named_and_the_record_holds(known, rate):
     head = HEAD.replace("note", "rate,note")
@@ -123,7 +131,7 @@ def test_a_rate_needs_its_column_in_an_old_file(known):
     (known.site.folder / "applications.csv").write_text(HEAD)
     given = {"date": "2026-05-12", "area": "greens", "codes": "11", "rate": "1 kg/ha"}
     with pytest.raises(InputError, match="no column rate"):
-        append_application(known, given)
+        APPLICATIONS.append(known, given)
 
 
 def test_two_seasons_in_a_file_come_in_order_of_day(known):
@@ -220,7 +228,7 @@ def test_all_faults_in_one_go_with_file_and_line(known):
 
 
 def test_no_file_and_an_empty_one_are_no_records(known):
-    assert read_applications(known).rows == ()
+    assert APPLICATIONS.read(known).rows == ()
     assert read(known, "", head="").rows == ()
     assert read(known, "", head=" \n,,,\n").rows == ()
     assert read(known, "").rows == ()
@@ -272,7 +280,7 @@ def test_columns_that_cant_be_told_stop_it(known, head, message):
 def test_a_workbook_or_utf_16_under_the_name_is_refused(known, raw):
     (known.site.folder / "applications.csv").write_bytes(raw)
     with pytest.raises(InputError) as caught:
-        read_applications(known)
+        APPLICATIONS.read(known)
     assert "CSV" in caught.value.faults[0].cure
 
 
@@ -284,10 +292,10 @@ def test_a_torn_last_line_is_named_and_the_next_record_does_not_join_it(known):
     assert len(kept.rows) == 1
     path = known.site.folder / "applications.csv"
     raw = path.read_bytes()
-    _, before = append_application(known, {"date": "2026-05-12", "area": "Greens", "codes": "3"})
+    _, before = APPLICATIONS.append(known, {"date": "2026-05-12", "area": "Greens", "codes": "3"})
     assert len(before.faults) == 1
     assert path.read_bytes() == raw + b"\n2026-05-12,Greens,,3,,,,,\n"
-    assert [str(r.day) for r in read_applications(known).rows] == ["2026-05-01", "2026-05-12"]
+    assert [str(r.day) for r in APPLICATIONS.read(known).rows] == ["2026-05-01", "2026-05-12"]
 
 
 def test_a_last_line_without_its_end_is_whole_when_its_cells_are(known):
@@ -295,7 +303,7 @@ def test_a_last_line_without_its_end_is_whole_when_its_cells_are(known):
 
 
 def test_a_new_file_has_its_columns_and_opens_in_a_spreadsheet(known):
-    done, before = append_application(
+    done, before = APPLICATIONS.append(
         known,
         {
             "date": "2026-05-12",
@@ -310,17 +318,17 @@ def test_a_new_file_has_its_columns_and_opens_in_a_spreadsheet(known):
     assert raw == b"\xef\xbb\xbf" + ",".join(APPLICATION_COLUMNS).encode() + (
         b"\n2026-05-12,Greens,Shelf A,11,azoxystrobin,summer-patch,6,mm,,,,,,,,,,,,,,,\n"
     )
-    assert read_applications(known).rows == (done,)
+    assert APPLICATIONS.read(known).rows == (done,)
 
 
 def test_a_record_stands_when_the_shelf_has_changed(known):
-    append_application(known, {"date": "2026-05-12", "area": "Greens", "product": "Shelf A"})
-    (row,) = read_applications(known.__class__(**{**vars(known), "shelf": Shelf()})).rows
+    APPLICATIONS.append(known, {"date": "2026-05-12", "area": "Greens", "product": "Shelf A"})
+    (row,) = APPLICATIONS.read(known.__class__(**{**vars(known), "shelf": Shelf()})).rows
     assert row.codes == {"11"}
 
 
 def test_codes_are_written_so_that_no_sheet_takes_them_for_a_number_or_a_date(known):
-    append_application(known, {"date": "2026-05-12", "area": "Greens", "codes": "11, 3"})
+    APPLICATIONS.append(known, {"date": "2026-05-12", "area": "Greens", "codes": "11, 3"})
     assert b",3 + 11," in (known.site.folder / "applications.csv").read_bytes()
 
 
@@ -328,21 +336,21 @@ def test_an_old_file_keeps_its_bytes_columns_delimiter_and_line_ends(known):
     path = known.site.folder / "applications.csv"
     old = "Note;Area;Date;Operator;Codes;Water\r\nschön;Greens;2026-05-01;Zoë;3;6,5 mm\r\n"
     path.write_bytes(old.encode("cp1252"))
-    append_application(
+    APPLICATIONS.append(
         known,
         {"date": "2026-05-12", "area": "Greens", "codes": "11", "note": "a; b"},
     )
     new = path.read_bytes()
     assert new.startswith(old.encode("cp1252"))
     assert new[len(old) :] == b'"a; b";Greens;2026-05-12;;11;\r\n'
-    assert len(read_applications(known).rows) == 2
+    assert len(APPLICATIONS.read(known).rows) == 2
 
 
 def test_a_file_without_a_column_that_is_needed_is_not_added_to(known):
     path = known.site.folder / "applications.csv"
     path.write_text("date,area,codes\n")
     with pytest.raises(InputError, match="no column note"):
-        append_application(
+        APPLICATIONS.append(
             known, {"date": "2026-05-12", "area": "Greens", "codes": "3", "note": "x"}
         )
     assert path.read_text() == "date,area,codes\n"
@@ -353,7 +361,7 @@ def test_a_letter_the_encoding_lacks_is_refused_before_anything_is_written(known
     path.write_bytes((HEAD + "2026-05-01,Greens,,3,,,,,Zoë\n").encode("cp1252"))
     raw = path.read_bytes()
     with pytest.raises(InputError, match="can't be written in cp1252"):
-        append_application(
+        APPLICATIONS.append(
             known, {"date": "2026-05-12", "area": "Greens", "codes": "3", "note": "Ω"}
         )
     assert path.read_bytes() == raw
@@ -363,11 +371,11 @@ def test_a_letter_the_encoding_lacks_is_refused_before_anything_is_written(known
 @pytest.mark.parametrize("note", ["=1+1", "+1", "-1", "@SUM(A1)", "'=1", "''@x", "'tis", "a=1"])
 def test_no_cell_is_a_formula_and_every_text_comes_back(known, note):
     cells = {"date": "2026-05-12", "area": "Greens", "disease": "summer patch", "seen": "yes"}
-    append_observation(known, {**cells, "note": note})
+    OBSERVATIONS.append(known, {**cells, "note": note})
     raw = (known.site.folder / "observations.csv").read_text(encoding="utf-8-sig")
     for row in csv.reader(io.StringIO(raw)):
         assert not any(cell.startswith(("=", "+", "-", "@", "\t", "\r")) for cell in row)
-    assert read_observations(known).rows[0].note == note
+    assert OBSERVATIONS.read(known).rows[0].note == note
 
 
 @given(note=st.text(max_size=40))
@@ -381,11 +389,11 @@ def test_any_note_comes_back_on_one_line_or_is_refused(known, note):
     controls = any(unicodedata.category(c) in ("Cc", "Zl", "Zp") for c in "".join(note.split()))
     if controls:
         with pytest.raises(InputError, match="control character"):
-            append_observation(known, {**cells, "note": note})
+            OBSERVATIONS.append(known, {**cells, "note": note})
         assert not path.exists()
         return
-    append_observation(known, {**cells, "note": note})
-    kept = read_observations(known)
+    OBSERVATIONS.append(known, {**cells, "note": note})
+    kept = OBSERVATIONS.read(known)
     assert kept.faults == ()
     assert kept.rows[0].note == " ".join(note.split())
     assert len(path.read_bytes().splitlines()) == 2
@@ -412,7 +420,7 @@ OBSERVED = [
 def test_observations(known, row, seen, share, message):
     path = known.site.folder / "observations.csv"
     path.write_text(f"date,area,disease,seen,share,note\n{row}\n")
-    kept = read_observations(known)
+    kept = OBSERVATIONS.read(known)
     if message is not None:
         assert kept.rows == ()
         assert message in said(kept)[0]
@@ -533,7 +541,7 @@ def test_through_a_link_the_link_stays(tmp_path):
 
 def test_records_are_columns_that_pandas_reads_too(known):
     """Read back by another reader of CSV than ours."""
-    append_application(
+    APPLICATIONS.append(
         known, {"date": "2026-05-12", "area": "Greens", "codes": "3", "note": "é, x"}
     )
     frame = pd.read_csv(known.site.folder / "applications.csv")
@@ -585,3 +593,23 @@ def test_many_lone_quotes_take_no_time(known):
     kept = read(known, '2026-05-12,Greens,,3,,,,,"a"b\n' * 20_000)
     assert len(kept.faults) == 20_000
     assert time.monotonic() - began < 10
+
+
+def test_notes_of_a_us_site_have_their_month_first(known):
+    """As spreadsheets there save them again; elsewhere that can't be told, and is said."""
+    path = known.site.folder / "notes.csv"
+    path.write_text("date,area,note\n5/12/2026,greens,aerified\n5/11/2026,Greens,syringed\n")
+    place = known.site.site.model_copy(update={"country": "US"})
+    us = replace(known, site=known.site.model_copy(update={"site": place}))
+    kept = NOTES.read(us)
+    assert kept.faults == ()
+    assert kept.rows == (
+        Note(np.datetime64("2026-05-11"), "Greens", "syringed"),
+        Note(np.datetime64("2026-05-12"), "Greens", "aerified"),
+    )
+    assert [text.partition(":")[0] for text in said(NOTES.read(known))] == [
+        "line 2, date", "line 3, date"
+    ]  # fmt: skip
+    assert read_site_records(known).faults == NOTES.read(known).faults
+    with pytest.raises(InputError, match="the same was recorded before"):
+        NOTES.append(us, {"date": "2026-05-12", "area": "greens", "note": "aerified"})

@@ -34,6 +34,7 @@ CAPS = Caps(
     osbpi_few=3,
     by_group=dict.fromkeys(("7", "11"), GroupCaps(share_alone=0.33, share_mixed=0.5, run=2)),
     least_total=3,
+    run=2,
 )
 NO_TWO = Guideline("no-two-alone", "No two alone.", frozenset({"3", "7", "11"}), "CropLife 2019")
 DAY = np.datetime64("2024-04-01")

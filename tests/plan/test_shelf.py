@@ -91,8 +91,8 @@ def test_product_and_water_by_hand(tmp_path):
     )
     area = Area(size="10000 ft2")
     found, tank = amount(product, area), carrier([product], area)
-    assert found.product_kg is None
-    assert found.product_l == pytest.approx(30 * FLUID_OUNCE * 1e3, rel=3e-7)
+    assert found.kind == "product volume"
+    assert found.whole == pytest.approx(30 * FLUID_OUNCE * 1e3, rel=3e-7)
     assert tank.litres == pytest.approx(20 * GALLON * 1e3, rel=3e-7)
     said = amount_words(found, "us")
     assert said.startswith("30.0 fl oz of P on 10000 ft2")
@@ -143,7 +143,8 @@ def test_by_mass_in_metric(tmp_path):
         'rate = { value = 1.5, unit = "kg/ha" }\nwater = { value = 500.0, unit = "L/ha" }\n',
     )
     found = amount(product, Area(size="0.4 ha"))
-    assert found.product_kg == pytest.approx(0.6)
+    assert found.kind == "product mass"
+    assert found.whole == pytest.approx(0.6)
     assert carrier([product], Area(size="0.4 ha")).litres == pytest.approx(200.0)
     assert amount_words(found, "metric").startswith("600 g of P on 0.4 ha")
 
@@ -151,7 +152,7 @@ def test_by_mass_in_metric(tmp_path):
 def test_no_rate_no_amount(tmp_path):
     product = product_of(tmp_path, 'sites = ["green"]\n')
     found = amount(product, Area(name="Lawns", use="lawn"))
-    assert (found.product_kg, found.product_l) == (None, None)
+    assert (found.kind, found.whole) == ("", None)
     assert [fault.found.split(":")[0] for fault in found.faults] == [
         "no rate",
         "no size",

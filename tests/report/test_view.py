@@ -355,7 +355,7 @@ def test_the_programme_is_shown(morning):
     planned = Planned(
         D("2026-05-20"), D("2026-05-18"), D("2026-05-24"), choice, ("summer-patch", "fairy-ring"),
         {}, water, reasons=(CoverRunsOut("summer-patch"),), cautions=(OneTank(),),
-        amounts=(Amount("own", product_kg=1.0, rate="3 kg/ha", size="1 ha"),),
+        amounts=(Amount("own", "product mass", 1.0, rate="3 kg/ha", size="1 ha"),),
     )  # fmt: skip
     advice = (NoForecast("dead-spot"),)
     plan = AreaPlan("Greens", D("2026-05-18"), D("2026-09-01"), (), (planned,), advice=advice)

@@ -10,8 +10,8 @@ from click.testing import CliRunner
 
 from patchrisk.base import resources
 from patchrisk.cli import main
-from patchrisk.read.records.notes import read_notes
-from patchrisk.read.site import read_site
+from patchrisk.read.records.books import NOTES
+from patchrisk.read.records.rows import context_at
 from patchrisk.report.serving.app import make_app
 
 NOW = datetime(2026, 5, 18, 12, tzinfo=UTC)
@@ -84,7 +84,7 @@ def test_a_form_writes_one_row_however_often_it_is_sent(client, site, name, fill
 
 def test_what_was_written_is_read_again(client, site):
     client.post("/write/note", data={**NOTE, **hidden(client.get("/write/note"))})
-    (note,) = read_notes(read_site(site))
+    (note,) = NOTES.read(context_at(site, NOW)).rows
     assert (str(note.day), note.area, note.text) == ("2026-05-17", "Lawns", "Hollow tined, =1+1")
     assert "'=1" not in note.text
     sent = {**APPLIED, "for": ["summer patch", "fairy ring"],

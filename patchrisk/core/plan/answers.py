@@ -7,21 +7,8 @@ from itertools import pairwise
 import numpy as np
 
 from patchrisk.base.units import BoolArray, FloatArray, IntArray
+from patchrisk.core.plan import facts
 from patchrisk.core.plan.cover import Applied
-from patchrisk.core.plan.facts import (
-    Advice,
-    AfterDamage,
-    BrokenOnRecord,
-    Cost,
-    Factor,
-    InTheWay,
-    Measure,
-    Obstacle,
-    PartedWith,
-    PartRates,
-    Resistant,
-    Waiting,
-)
 from patchrisk.core.plan.inputs import BACKED, PROVEN, Concern, Numbers, Turf, works
 from patchrisk.core.plan.problem import Plan, Problem, Threat, Wait, broken_by, step_of, waits
 from patchrisk.core.plan.programme import Answer
@@ -50,7 +37,7 @@ class Case:
     without: frozenset[str]
     hot: FloatArray | None
     rain_mm: FloatArray | None
-    bars: Mapping[Obstacle, tuple[BoolArray, FloatArray, float]]
+    bars: Mapping[facts.Obstacle, tuple[BoolArray, FloatArray, float]]
     soil_c: FloatArray | None
 
     def threat(self, key: str) -> Threat:
@@ -64,7 +51,7 @@ class Case:
 
 def after_damage(
     case: Case, codes: frozenset[str], concerns: Sequence[Concern], day: np.datetime64
-) -> AfterDamage | None:
+) -> facts.AfterDamage | None:
     """Tell that groups for before damage go on after it; None where they don't, or no rule is on.
 
     Parameters
@@ -85,21 +72,16 @@ def after_damage(
         for c in concerns
         if c.damage is not None and c.damage[0] <= day <= c.damage[1]
     )
-    return AfterDamage(rule, codes & rule.codes, seen) if seen else None
+    return facts.AfterDamage(rule, codes & rule.codes, seen) if seen else None
 
 
-def without_rate(one: Applied, rule: Guideline) -> bool:
-    """Whether part rates of what a guideline speaks of can't be told, for want of a rate."""
-    return not one.codes.isdisjoint(rule.codes) and bool(np.isnan(one.part))
-
-
-def advice(case: Case, relief: Relief) -> Iterator[Advice]:
+def advice(case: Case, relief: Relief) -> Iterator[facts.Advice]:
     """Yield what concerns the programme as a whole."""
     problem = case.problem
     first = min((one.day for one in case.season), default=None)
     for breach in breaches(problem.done, problem.guidelines, problem.caps):
         if first is not None and (breach.day is None or breach.day >= first):
-            yield BrokenOnRecord(breach)
+            yield facts.BrokenOnRecord(breach)
     for one in case.season:
         aimed = [
             concern
@@ -112,13 +94,13 @@ def advice(case: Case, relief: Relief) -> Iterator[Advice]:
     yield from _part_rates(case)
     for concern in case.concerns.values():
         if concern.resistant:
-            yield Resistant(concern.key, concern.resistant)
+            yield facts.Resistant(concern.key, concern.resistant)
     yield from _parted(case, relief)
     for restriction, days in relief.costs.items():
-        yield Cost(restriction, days)
+        yield facts.Cost(restriction, days)
 
 
-def _parted(case: Case, relief: Relief) -> Iterator[PartedWith]:
+def _parted(case: Case, relief: Relief) -> Iterator[facts.PartedWith]:
     """Yield the guidelines parted with, and which groups in stock would have kept them."""
     problem = case.problem
     for rule in relief.parted:
@@ -131,10 +113,10 @@ def _parted(case: Case, relief: Relief) -> Iterator[PartedWith]:
         keys = [key for key, weight in problem.options[o].worth.items() if weight > 0]
         serving = ((key, _groups_that_keep(case, key, case.plan[:n], day)) for key in keys)
         key, groups = max(serving, key=lambda pair: len(pair[1]))
-        yield PartedWith(rule, key, groups)
+        yield facts.PartedWith(rule, key, groups)
 
 
-def _part_rates(case: Case) -> Iterator[PartRates]:
+def _part_rates(case: Case) -> Iterator[facts.PartRates]:
     """Yield where part rates of group 11 followed each other within the published interval."""
     rule = case.guideline(SPLIT_RULE)
     if rule is None:
@@ -142,26 +124,26 @@ def _part_rates(case: Case) -> Iterator[PartRates]:
     parts = [a for a in case.season if a.codes & rule.codes and a.part < case.numbers.whole_rate]
     for one, two in pairwise(parts):
         if 0 < (two.day - one.day).astype(int) <= case.numbers.interval:
-            yield PartRates(rule, ((one.day, one.part), (two.day, two.part)))
+            yield facts.PartRates(rule, ((one.day, one.part), (two.day, two.part)))
 
 
-def measures(concerns: Sequence[Concern]) -> tuple[Measure, ...]:
+def measures(concerns: Sequence[Concern]) -> tuple[facts.Measure, ...]:
     """List what disease files say of soil and upkeep, by factor and disease.
 
     What several diseases say alike is listed once. Findings of no effect are left out.
     """
-    whose: dict[Factor, list[str]] = {}
+    whose: dict[facts.Factor, list[str]] = {}
     for concern in concerns:
         for factor in concern.factors:
             disputed = "disputed" if factor.effect == "disputed" else ""
             same = whose.setdefault(replace(factor, effect=disputed), [])
             if factor.effect != "none" and concern.key not in same:
                 same.append(concern.key)
-    found: dict[tuple[str, tuple[str, ...]], list[Factor]] = {}
+    found: dict[tuple[str, tuple[str, ...]], list[facts.Factor]] = {}
     for factor, keys in whose.items():
         if keys:
             found.setdefault((factor.factor, tuple(keys)), []).append(factor)
-    return tuple(Measure(about, keys, tuple(same)) for (about, keys), same in found.items())
+    return tuple(facts.Measure(about, keys, tuple(same)) for (about, keys), same in found.items())
 
 
 def answers(case: Case) -> dict[str, Answer]:
@@ -189,7 +171,7 @@ def _answer(case: Case, key: str, held: Sequence[Wait]) -> Answer:
     )
 
 
-def waiting_for(case: Case, key: str, wait: Wait) -> Waiting:
+def waiting_for(case: Case, key: str, wait: Wait) -> facts.Waiting:
     """Tell why an application is not on the day on which it is called for."""
     problem = case.problem
     if wait.until is None:
@@ -202,7 +184,7 @@ def waiting_for(case: Case, key: str, wait: Wait) -> Waiting:
         before = tuple(move for move in case.plan if move[0] < wait.since)
         keep = _groups_that_keep(case, key, before, wait.since)
         groups = keep or _groups_that_serve(case, key)
-    return Waiting(
+    return facts.Waiting(
         disease=key,
         since=problem.dates[wait.since],
         until=None if wait.until is None else problem.dates[wait.until],
@@ -238,12 +220,11 @@ def _groups_that_serve(case: Case, key: str) -> frozenset[str]:
     return frozenset(
         code
         for code, trials in concern.trials.items()
-        if concern.evidence(frozenset({code}), tuple(trials.actives)) in BACKED
-        and code not in case.without
+        if concern.evidence_of(code, tuple(trials.actives)) in BACKED and code not in case.without
     )
 
 
-def _in_the_way(case: Case, o: int, wait: Wait) -> Iterator[InTheWay]:
+def _in_the_way(case: Case, o: int, wait: Wait) -> Iterator[facts.InTheWay]:
     """Name what keeps an option off the days from the call on."""
     problem = case.problem
     option, label = problem.options[o], problem.options[o].choice.label
@@ -252,28 +233,28 @@ def _in_the_way(case: Case, o: int, wait: Wait) -> Iterator[InTheWay]:
     first = _first_by_intervals(case, o, wait.since)
     off = days[problem.no_spray[days] & (days >= first)]
     if off.size:
-        yield InTheWay(Obstacle.DAYS_OFF, days=tuple(problem.dates[off]))
+        yield facts.InTheWay(facts.Obstacle.DAYS_OFF, days=tuple(problem.dates[off]))
     yield from _rain(case, days[~problem.no_spray[days] & (days >= first)])
     if option.held is not None and option.held[days].any():
-        yield InTheWay(Obstacle.HEAT, label=label)
+        yield facts.InTheWay(facts.Obstacle.HEAT, label=label)
     if first > wait.since:
-        yield InTheWay(Obstacle.INTERVAL, days=(problem.dates[first],))
+        yield facts.InTheWay(facts.Obstacle.INTERVAL, days=(problem.dates[first],))
     turn = problem.year_ends
     before = [other for d, other in case.plan if d < wait.since]
     of_it = [other for other in before if o in (other, *problem.options[other].parts)]
     if option.most is not None and wait.since < turn and len(of_it) >= option.most:
-        yield InTheWay(Obstacle.LABEL_NUMBER, label=label)
+        yield facts.InTheWay(facts.Obstacle.LABEL_NUMBER, label=label)
     if problem.most is not None and wait.since < turn and len(before) >= problem.most:
-        yield InTheWay(Obstacle.NUMBER)
+        yield facts.InTheWay(facts.Obstacle.NUMBER)
     if wait.until is None:
         plan = (*(move for move in case.plan if move[0] < wait.since), (wait.since, o))
         broken = [b for b in broken_by(problem, plan) if b.day == problem.dates[wait.since]]
         worst = sorted(broken, key=lambda breach: breach.guideline.key not in HARD)[:1]
         for breach in worst:  # one is enough to keep it off
-            yield InTheWay(Obstacle.GUIDELINE, finding=breach.finding)
+            yield facts.InTheWay(facts.Obstacle.GUIDELINE, finding=breach.finding)
 
 
-def _rain(case: Case, days: IntArray) -> Iterator[InTheWay]:
+def _rain(case: Case, days: IntArray) -> Iterator[facts.InTheWay]:
     """Yield what rain does on some days, each day by the first thing it does."""
     told = np.zeros(len(case.problem.dates), dtype=bool)
     for obstacle, (on, mm, most_mm) in case.bars.items():
@@ -281,10 +262,10 @@ def _rain(case: Case, days: IntArray) -> Iterator[InTheWay]:
         told[bad] = True
         if bad.size:
             rain = tuple(map(float, mm[bad]))
-            yield InTheWay(obstacle, tuple(case.problem.dates[bad]), rain, most_mm)
+            yield facts.InTheWay(obstacle, tuple(case.problem.dates[bad]), rain, most_mm)
 
 
-def bad_days(case: Case) -> tuple[InTheWay, ...]:
+def bad_days(case: Case) -> tuple[facts.InTheWay, ...]:
     """Return the days of the forecast on which nothing is to go on, where something is planned."""
     problem = case.problem
     if case.rain_mm is None:
@@ -295,7 +276,11 @@ def bad_days(case: Case) -> tuple[InTheWay, ...]:
     if not any(day < end for day, _ in case.plan):
         return ()
     off = days[problem.no_spray[days]]
-    told = () if not off.size else (InTheWay(Obstacle.DAYS_OFF, tuple(problem.dates[off])),)
+    told = (
+        ()
+        if not off.size
+        else (facts.InTheWay(facts.Obstacle.DAYS_OFF, tuple(problem.dates[off])),)
+    )
     return (*told, *_rain(case, days[~problem.no_spray[days]]))
 
 

@@ -6,9 +6,6 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import stdtrit
 
-_TOGETHER = 3  # days apart that two looks may be and still be one
-_CONFIDENCE = 0.95
-
 
 @dataclass(frozen=True)
 class Look:
@@ -32,8 +29,10 @@ class PlotWorth:
     plots : int
     plot_share, rest_share : float
         Share with the disease, on the mean of the plots and on the rest [%].
+    confidence : float
+        Of the interval [1].
     low, high : float
-        95 % interval of their difference, by the spread of the plots [%]; NaN with one plot, which
+        Interval of their difference, by the spread of the plots [%]; NaN with one plot, which
         tells nothing of chance.
     """
 
@@ -42,11 +41,12 @@ class PlotWorth:
     plots: int
     plot_share: float
     rest_share: float
+    confidence: float
     low: float = float("nan")
     high: float = float("nan")
 
 
-def plot_worth(looks: Sequence[Look]) -> Iterator[PlotWorth]:
+def plot_worth(looks: Sequence[Look], together_days: int, confidence: float) -> Iterator[PlotWorth]:
     """Compare untreated plots with the rest, disease by disease.
 
     Of each plot the look nearest to that at the rest is taken, a few days apart at the most; of
@@ -57,21 +57,32 @@ def plot_worth(looks: Sequence[Look]) -> Iterator[PlotWorth]:
     ----------
     looks : sequence of Look
         Of one area and season; a share that is not told is NaN and is passed over.
+    together_days : int
+        Days apart that two looks may be and still be one [days].
+    confidence : float
+        Of the interval [1].
     """
     told = [look for look in looks if not np.isnan(look.share)]
     for disease in dict.fromkeys(look.disease for look in told):
         mine = [look for look in told if look.disease == disease]
-        found = [one for rest in mine if not rest.plot for one in _beside(rest, mine)]
+        found = [
+            one
+            for rest in mine
+            if not rest.plot
+            for one in _beside(rest, mine, together_days, confidence)
+        ]
         if found:
             yield max(found, key=lambda one: one.plot_share)
 
 
-def _beside(rest: Look, looks: Sequence[Look]) -> Iterator[PlotWorth]:
+def _beside(
+    rest: Look, looks: Sequence[Look], together_days: int, confidence: float
+) -> Iterator[PlotWorth]:
     nearest: dict[str, Look] = {}
     for look in looks:
         apart = abs(int((look.day - rest.day).astype(int)))
         kept = nearest.get(look.plot)
-        if look.plot and apart <= _TOGETHER:
+        if look.plot and apart <= together_days:
             nearer = kept is None or apart < abs(int((kept.day - rest.day).astype(int)))
             nearest[look.plot] = look if nearer or kept is None else kept
     shares = np.array([look.share for look in nearest.values()])
@@ -80,9 +91,9 @@ def _beside(rest: Look, looks: Sequence[Look]) -> Iterator[PlotWorth]:
     low = high = float("nan")
     if shares.size > 1:
         spread = float(shares.std(ddof=1)) / np.sqrt(shares.size)
-        reach = float(stdtrit(shares.size - 1, (1 + _CONFIDENCE) / 2)) * spread
+        reach = float(stdtrit(shares.size - 1, (1 + confidence) / 2)) * spread
         gain = float(shares.mean()) - rest.share
         low, high = gain - reach, gain + reach
     yield PlotWorth(
-        rest.disease, rest.day, shares.size, float(shares.mean()), rest.share, low, high
+        rest.disease, rest.day, shares.size, float(shares.mean()), rest.share, confidence, low, high
     )

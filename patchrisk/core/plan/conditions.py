@@ -114,6 +114,7 @@ def watering(
     else:
         rain = ForecastRain.MAY_DO if forecast >= least else ForecastRain.TOO_LITTLE
     hours = min(numbers.water_hours_of.get(c.key, numbers.water_hours) for c in targets)
+    carriers = [c.carrier_l_ha for c in targets if c.carrier_l_ha is not None]
     sources = [c.water_source for c in targets if c.water_mm is not None and c.water_source]
     return Watering(
         least_mm=least,
@@ -123,13 +124,6 @@ def watering(
         rain=rain,
         published=bool(depths),
         sources=tuple(dict.fromkeys(sources)),
-        carrier_l_ha=_between([c.carrier_l_ha for c in targets if c.carrier_l_ha is not None]),
+        carrier_l_ha=(min(carriers)[0], max(high for _, high in carriers)) if carriers else None,
         no_surfactant=choice.codes & no_surfactant,
     )
-
-
-def _between(spans: Sequence[tuple[float, float]]) -> tuple[float, float] | None:
-    """Return the least and the most of some spans; None without any."""
-    if not spans:
-        return None
-    return min(low for low, _ in spans), max(high for _, high in spans)

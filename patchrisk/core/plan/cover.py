@@ -182,9 +182,7 @@ class Lasting:
     counts: float
 
 
-def protection(
-    days_since: npt.ArrayLike, half_days: float, shape: float, *, faster: npt.ArrayLike = 1.0
-) -> FloatArray:
+def protection(days_since: npt.ArrayLike, half_days: float, shape: float) -> FloatArray:
     """Share of an application's first protection that is left.
 
     Parameters
@@ -195,8 +193,6 @@ def protection(
         Days after which half is left [days].
     shape : float
         Exponent: above 1 a plateau, then a fall [1].
-    faster : array_like of float
-        How many times faster it is lost than where ``half_days`` was found [1].
 
     Returns
     -------
@@ -210,8 +206,7 @@ def protection(
     which no exponential fits. No curve of protection of roots was found.
     """
     days = np.asarray(days_since, dtype=np.float64)
-    age = np.clip(days, 0, None) * np.asarray(faster, dtype=np.float64)
-    left = 0.5 ** ((age / half_days) ** shape)
+    left = 0.5 ** ((np.clip(days, 0, None) / half_days) ** shape)
     return np.asarray(np.where(days >= 0, left, 0.0))
 
 
@@ -237,7 +232,6 @@ def shares(
     dates: DayArray,
     lasting: Lasting,
     delivery: Callable[[Applied], float],
-    days: int | None = None,
 ) -> FloatArray:
     """Protection that is left on each day of the best application so far.
 
@@ -249,8 +243,6 @@ def shares(
     lasting : Lasting
     delivery : callable
         Share of each that gets to the roots [1].
-    days : int, optional
-        Interval in place of the one taken [days].
 
     Returns
     -------
@@ -259,7 +251,7 @@ def shares(
     """
     out = np.zeros(len(dates))
     for one in applied:
-        interval = one.lasts(lasting.days if days is None else days)
+        interval = one.lasts(lasting.days)
         # The curve is at the least share that counts when the interval is over.
         half = interval * (np.log(0.5) / np.log(lasting.counts)) ** (1 / lasting.shape)
         since = (dates - one.day).astype(int)

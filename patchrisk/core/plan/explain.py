@@ -1,37 +1,18 @@
 """One application of a plan with its facts: why this day and group, what to mind, what is known."""
 
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
+from patchrisk.core.plan import facts
 from patchrisk.core.plan.answers import Case, after_damage, waiting_for
 from patchrisk.core.plan.conditions import watering
 from patchrisk.core.plan.cover import quickening
-from patchrisk.core.plan.facts import (
-    Breaks,
-    Caution,
-    CoverRunsOut,
-    Covers,
-    GroupAgain,
-    GroupChanged,
-    HarmsGrass,
-    HeatAhead,
-    LostFaster,
-    NoSurfactant,
-    Note,
-    NoTrialFigures,
-    OneTank,
-    Part,
-    Reason,
-    SeasonBegins,
-    Shown,
-    Together,
-    TooWarm,
-    TrialNote,
-    WeekLater,
-)
 from patchrisk.core.plan.inputs import CLASSES, PROVEN, Concern
 from patchrisk.core.plan.problem import (
+    Option,
     Plan,
     Problem,
     allowed,
@@ -43,56 +24,95 @@ from patchrisk.core.plan.problem import (
     waits,
 )
 from patchrisk.core.plan.programme import Planned, RunnerUp
-from patchrisk.core.plan.rotation import family
+from patchrisk.core.plan.rotation import Guideline, family
 
 HEAT_RULE, SURFACTANT_RULE = "dmi-heat", "dmi-no-surfactant"
 _TRIED = 6  # other choices looked at for the next best
 _SILENT = ("listed", "no data", "outside spectrum")  # of these the class says it all
 
 
+@dataclass(frozen=True)
+class _One:
+    """One application of a plan, by its place ``n`` in it."""
+
+    case: Case
+    n: int
+
+    @property
+    def day(self) -> int:
+        return self.case.plan[self.n][0]
+
+    @property
+    def option(self) -> Option:
+        return self.case.problem.options[self.case.plan[self.n][1]]
+
+    @cached_property
+    def calls(self) -> dict[str, bool]:
+        return called_by(self.case.problem, self.case.plan, self.n)
+
+    @cached_property
+    def covered(self) -> dict[str, float]:
+        return covers(self.case.problem, self.case.plan, self.n)
+
+    @cached_property
+    def targets(self) -> list[str]:
+        calls, little = self.calls, self.case.problem.little
+        aimed = [key for key, part in self.covered.items() if part >= little or key in calls]
+        return sorted(aimed, key=lambda key: (key not in calls, -self.covered[key]))
+
+    @cached_property
+    def others(self) -> Plan:
+        return self.case.plan[: self.n] + self.case.plan[self.n + 1 :]
+
+    @cached_property
+    def gain(self) -> float:
+        """What the plan is worth more with it than without it; `cost` is taken off."""
+        problem = self.case.problem
+        return value_of(problem, self.case.plan) - value_of(problem, self.others)
+
+    @property
+    def cost(self) -> float:
+        return self.case.problem.cost * self.option.products
+
+    def lost_on(self, day: int) -> float | None:
+        """Return what the plan loses with it on another day; None where it can't go on then."""
+        problem, plan = self.case.problem, self.case.plan
+        moved = tuple(sorted((*self.others, (day, plan[self.n][1]))))
+        if not 0 <= day < len(problem.dates) or not allowed(problem, moved):
+            return None
+        return value_of(problem, plan) - value_of(problem, moved)
+
+    def rule(self, key: str) -> Guideline | None:
+        """Return a guideline that is on and speaks of what is in the tank, and of a target."""
+        rule = self.case.guideline(key)
+        if rule is None or not self.option.choice.codes & rule.codes:
+            return None
+        return rule if rule.is_for(self.targets) else None
+
+
 def explained(case: Case, n: int) -> Planned:
     """Return one application of a plan, by its place in it."""
-    problem, plan = case.problem, case.plan
-    day, o = plan[n]
-    choice = problem.options[o].choice
-    covered = covers(problem, plan, n)
-    calls = called_by(problem, plan, n)
-    targets = sorted(
-        (k for k, v in covered.items() if v >= problem.little or k in calls),
-        key=lambda k: (k not in calls, -covered[k]),
-    )
-    others = tuple(move for k, move in enumerate(plan) if k != n)
-    surfactant = case.guideline(SURFACTANT_RULE)
+    one, dates, rain_mm = _One(case, n), case.problem.dates, case.rain_mm
+    surfactant = one.rule(SURFACTANT_RULE)
     return Planned(
-        day=problem.dates[day],
-        earliest=problem.dates[day],
-        latest=problem.dates[_latest(case, n, others)],
-        choice=choice,
-        targets=tuple(targets),
-        covers={key: covered[key] for key in targets},
+        day=dates[one.day],
+        earliest=dates[one.day],
+        latest=dates[_latest(one)],
+        choice=one.option.choice,
+        targets=tuple(one.targets),
+        covers={key: one.covered[key] for key in one.targets},
         watering=watering(
-            choice,
-            [case.concerns[k] for k in targets],
-            None if case.rain_mm is None or day >= len(case.rain_mm) else case.rain_mm[day],
+            one.option.choice,
+            [case.concerns[k] for k in one.targets],
+            None if rain_mm is None or one.day >= len(rain_mm) else rain_mm[one.day],
             case.numbers,
-            surfactant.codes
-            if surfactant is not None and surfactant.is_for(targets)
-            else frozenset(),
+            frozenset() if surfactant is None else surfactant.codes,
         ),
-        runner_up=_runner_up(case, n, others),
-        own=max(0.0, value_of(problem, plan) - value_of(problem, others))
-        + problem.cost * problem.options[o].products,
-        reasons=(
-            *_why_day(case, n, calls, others),
-            *_why_group(case, n, targets),
-            *_why_both(case, n, targets),
-        ),
-        cautions=tuple(_cautions(case, n, targets)),
-        notes=(
-            *_covering(case, n, targets, covered),
-            *_trials(case, n, targets),
-            *_warm_soil(case, n, targets),
-        ),
+        runner_up=_runner_up(one),
+        own=max(0.0, one.gain) + one.cost,
+        reasons=(*_why_day(one), *_why_group(one), *_why_both(one)),
+        cautions=tuple(_cautions(one)),
+        notes=(*_covering(one), *_trials(one), *_warm_soil(one)),
     )
 
 
@@ -126,38 +146,26 @@ def called_by(problem: Problem, plan: Plan, n: int) -> dict[str, bool]:
     return out
 
 
-def _value_elsewhere(case: Case, others: Plan, day: int, o: int) -> float | None:
-    """Value of the plan with one application elsewhere; None where it can't go there."""
-    plan = tuple(sorted((*others, (day, o))))
-    if not 0 <= day < len(case.problem.dates) or not allowed(case.problem, plan):
-        return None
-    return value_of(case.problem, plan)
-
-
-def _latest(case: Case, n: int, others: Plan) -> int:
+def _latest(one: _One) -> int:
     """Last day up to which little is lost; sooner than called for nothing is."""
-    day, o = case.plan[n]
-    whole = value_of(case.problem, case.plan)
-    own = whole - value_of(case.problem, others)
-    latest = day
-    for later in range(day + 1, day + case.numbers.leeway_days + 1):
-        value = _value_elsewhere(case, others, later, o)
-        if value is None:
+    latest, numbers = one.day, one.case.numbers
+    for later in range(one.day + 1, one.day + numbers.leeway_days + 1):
+        lost = one.lost_on(later)
+        if lost is None:
             continue
-        if whole - value > case.numbers.slack * max(own, 0.0):
+        if lost > numbers.slack * max(one.gain, 0.0):
             break
         latest = later
     return latest
 
 
-def _runner_up(case: Case, n: int, others: Plan) -> RunnerUp | None:
+def _runner_up(one: _One) -> RunnerUp | None:
     """Another choice on the same day: the best plan with this one application changed."""
-    problem = case.problem
-    day, o = case.plan[n]
+    problem, day = one.case.problem, one.day
     plans = [
-        (tuple(sorted((*others, (day, int(other))))), int(other))
+        (tuple(sorted((*one.others, (day, int(other))))), int(other))
         for other in np.flatnonzero(problem.usable[day])
-        if other != o
+        if other != one.case.plan[one.n][1]
     ]
     tried = sorted(
         ((value_of(problem, plan), other, plan) for plan, other in plans),
@@ -165,58 +173,53 @@ def _runner_up(case: Case, n: int, others: Plan) -> RunnerUp | None:
     )
     for value, other, plan in tried[:_TRIED]:
         if called_by(problem, plan, plan.index((day, other))) and allowed(problem, plan):
-            less = max(0.0, value_of(problem, case.plan) - value)
+            less = max(0.0, value_of(problem, one.case.plan) - value)
             return RunnerUp(problem.dates[day], problem.options[other].choice, less)
     return None
 
 
-def _why_day(case: Case, n: int, calls: dict[str, bool], others: Plan) -> Iterator[Reason]:
+def _why_day(one: _One) -> Iterator[facts.Reason]:
     """Tell what calls for it that day, and what a week's delay would cost."""
-    problem, plan = case.problem, case.plan
-    day, o = plan[n]
-    waiting = waits(problem, plan)
-    for key, is_first in calls.items():
+    case, day = one.case, one.day
+    waiting = waits(case.problem, case.plan)
+    for key, is_first in one.calls.items():
         late = next((w for w in waiting.get(key, []) if w.until == day), None)
         if late is not None:
             yield waiting_for(case, key, late)
         elif is_first:
             season = next(s for s in case.threat(key).seasons if s.counts[day])
-            yield SeasonBegins(key, season.start, season.begun)
+            yield facts.SeasonBegins(key, season.start, season.begun)
         else:
-            yield CoverRunsOut(key)
-    value = _value_elsewhere(case, others, day + 7, o)
-    if value is not None:
-        whole = value_of(problem, plan)
-        own = whole - value_of(problem, others) + problem.cost * problem.options[o].products
-        less = whole - value
-        yield WeekLater(less, min(less / own, 1.0) if own > 0 else 0.0)
+            yield facts.CoverRunsOut(key)
+    less, own = one.lost_on(day + 7), one.gain + one.cost
+    if less is not None:
+        yield facts.WeekLater(less, min(less / own, 1.0) if own > 0 else 0.0)
 
 
-def _why_group(case: Case, n: int, targets: Sequence[str]) -> Iterator[Reason]:
-    problem = case.problem
-    choice = problem.options[case.plan[n][1]].choice
-    steps = [*problem.done, *(step_of(problem, move) for move in case.plan[:n])]
+def _why_group(one: _One) -> Iterator[facts.Reason]:
+    case, choice = one.case, one.option.choice
+    steps = [*case.problem.done, *(step_of(case.problem, move) for move in case.plan[: one.n])]
     if not steps:
         return
     last = steps[-1].families
     again = last & choice.codes
     if not again:
-        yield GroupChanged(last)
+        yield facts.GroupChanged(last)
         return
-    working = step_of(problem, case.plan[n]).partners
+    working = step_of(case.problem, case.plan[one.n]).partners
     partners = [code for code in working if len(again) > 1 or family(code) not in again]
     controlled = [
         key
         for key, concern in case.concerns.items()
-        if any(concern.evidence(frozenset({c}), choice.actives) in PROVEN for c in partners)
+        if any(concern.evidence_of(c, choice.actives) in PROVEN for c in partners)
     ]
-    aimed = [key for key in targets if key in controlled]
-    yield GroupAgain(again, tuple(aimed or controlled), aimed=bool(aimed))
+    aimed = [key for key in one.targets if key in controlled]
+    yield facts.GroupAgain(again, tuple(aimed or controlled), aimed=bool(aimed))
 
 
-def _why_both(case: Case, n: int, targets: Sequence[str]) -> Iterator[Reason]:
+def _why_both(one: _One) -> Iterator[facts.Reason]:
     """Tell which part of a mixture controls what, and which protects it against resistance."""
-    choice = case.problem.options[case.plan[n][1]].choice
+    choice, targets = one.option.choice, one.targets
     parts = [(part.label, part.codes, part.actives) for part in choice.mixed]
     if not parts:
         parts = [
@@ -226,13 +229,13 @@ def _why_both(case: Case, n: int, targets: Sequence[str]) -> Iterator[Reason]:
     if len(parts) < 2:
         return
     classes = {
-        key: [case.concerns[key].evidence(codes, actives) for _, codes, actives in parts]
+        key: [one.case.concerns[key].evidence(codes, actives) for _, codes, actives in parts]
         for key in targets
     }
     best = {key: min(map(CLASSES.index, found)) for key, found in classes.items()}
-    yield Together(
+    yield facts.Together(
         tuple(
-            Part(
+            facts.Part(
                 label,
                 tuple(k for k in targets if CLASSES.index(classes[k][p]) == best[k]),
                 tuple(
@@ -246,96 +249,88 @@ def _why_both(case: Case, n: int, targets: Sequence[str]) -> Iterator[Reason]:
     )
 
 
-def _cautions(case: Case, n: int, targets: Sequence[str]) -> Iterator[Caution]:
+def _cautions(one: _One) -> Iterator[facts.Caution]:
     """Yield what is uncertain of, or speaks against, one application of a plan."""
-    problem = case.problem
-    day, o = case.plan[n]
-    choice = problem.options[o].choice
-    concerns = [case.concerns[key] for key in targets]
+    case, choice = one.case, one.option.choice
+    date, concerns = case.problem.dates[one.day], [case.concerns[key] for key in one.targets]
     untried = [c.key for c in concerns if c.evidence(choice.codes, choice.actives) == "listed"]
     if untried:
-        yield NoTrialFigures(choice.label, tuple(untried))
-    yield from _too_warm(case, n, concerns)
+        yield facts.NoTrialFigures(choice.label, tuple(untried))
+    yield from _too_warm(one, concerns)
     if choice.mixed:
-        yield OneTank()
-    yield from _by_guideline(case, n, targets)
-    late = after_damage(case, choice.codes, concerns, problem.dates[day])
+        yield facts.OneTank()
+    yield from _by_guideline(one)
+    late = after_damage(case, choice.codes, concerns, date)
     if late is not None:
         yield late
-    for breach in broken_by(problem, case.plan[: n + 1]):
-        if breach.day == problem.dates[day]:
-            yield Breaks(breach)
+    for breach in broken_by(case.problem, case.plan[: one.n + 1]):
+        if breach.day == date:
+            yield facts.Breaks(breach)
 
 
-def _too_warm(case: Case, n: int, concerns: Sequence[Concern]) -> Iterator[Caution]:
+def _too_warm(one: _One, concerns: Sequence[Concern]) -> Iterator[facts.Caution]:
     """Yield diseases for which the soil is warmer than any published timing has a first one."""
-    day = case.plan[n][0]
+    case, day = one.case, one.day
     if case.soil_c is None or not np.isfinite(case.soil_c[day]):
         return
     dates = case.problem.dates
-    before = [dates[d] for d, _ in case.plan[:n]] + [a.day for a in case.season]
-    since = [int((dates[day] - one).astype(int)) for one in before]
+    before = [dates[d] for d, _ in case.plan[: one.n]] + [a.day for a in case.season]
+    since = [int((dates[day] - earlier).astype(int)) for earlier in before]
     if min(since, default=case.numbers.longest + 1) <= case.numbers.longest:
         return  # it follows another
     soil_c = float(case.soil_c[day])
     for concern in concerns:
         limits = [concern.up_to_c.get(c.season, np.inf) for c in concern.calls if c.reaches[day]]
         if soil_c > max(limits, default=np.inf) + 0.05:  # as printed
-            yield TooWarm(concern.key, soil_c, max(limits))
+            yield facts.TooWarm(concern.key, soil_c, max(limits))
 
 
-def _by_guideline(case: Case, n: int, targets: Sequence[str]) -> Iterator[Caution]:
+def _by_guideline(one: _One) -> Iterator[facts.Caution]:
     """Yield what guidelines have to say of its groups besides rotation."""
-    day, o = case.plan[n]
-    codes = case.problem.options[o].choice.codes
-    rule = case.guideline(SURFACTANT_RULE)
-    if rule is not None and codes & rule.codes and rule.is_for(targets):
-        yield NoSurfactant(rule)
-    rule = case.guideline(HEAT_RULE)
-    if rule is not None and codes & rule.codes and case.hot is not None and case.hot[day] > 0:
-        odds, numbers = float(case.hot[day]), case.numbers
-        yield HeatAhead(codes & rule.codes, odds, numbers.heat_c, numbers.heat_days)
+    case, codes, numbers = one.case, one.option.choice.codes, one.case.numbers
+    surfactant, heat = one.rule(SURFACTANT_RULE), one.rule(HEAT_RULE)
+    if surfactant is not None:
+        yield facts.NoSurfactant(surfactant)
+    if heat is not None and case.hot is not None and case.hot[one.day] > 0:
+        odds = float(case.hot[one.day])
+        yield facts.HeatAhead(codes & heat.codes, odds, numbers.heat_c, numbers.heat_days)
     before = [a.codes for a in case.season]
-    before += [case.problem.options[other].choice.codes for _, other in case.plan[:n]]
+    before += [case.problem.options[o].choice.codes for _, o in case.plan[: one.n]]
     for rule in case.guidelines:
         here = case.turf.green and rule.grass and rule.grass in case.turf.grass.casefold()
-        if here and codes & rule.codes and any(rule.codes & one for one in before):
-            yield HarmsGrass(rule)
+        if here and codes & rule.codes and any(rule.codes & earlier for earlier in before):
+            yield facts.HarmsGrass(rule)
 
 
-def _covering(
-    case: Case, n: int, targets: Sequence[str], covered: dict[str, float]
-) -> Iterator[Note]:
+def _covering(one: _One) -> Iterator[facts.Note]:
     """Tell which days it covers, and how much of each disease's pressure falls in them."""
-    day, o = case.plan[n]
-    option, dates = case.problem.options[o], case.problem.dates
+    day, option, dates = one.day, one.option, one.case.problem.dates
     by_end: dict[tuple[int, bool], list[tuple[str, float, float]]] = {}
-    for key in targets:
-        threat = case.threat(key)
+    for key in one.targets:
+        threat = one.case.threat(key)
         cut = option.longest_days is not None and option.longest_days < threat.cover_days
         end = min(day + threat.lasts(option), len(dates)) - 1
-        part = (key, covered[key], float(threat.rate.sum()))
+        part = (key, one.covered[key], float(threat.rate.sum()))
         by_end.setdefault((end, cut), []).append(part)
     for (end, cut), parts in by_end.items():
-        yield Covers(dates[day], dates[end], cut, tuple(parts))
+        yield facts.Covers(dates[day], dates[end], cut, tuple(parts))
 
 
-def _trials(case: Case, n: int, targets: Sequence[str]) -> Iterator[Note]:
+def _trials(one: _One) -> Iterator[facts.Note]:
     """Tell what trials showed of the group, disease by disease, with sources."""
-    choice = case.problem.options[case.plan[n][1]].choice
+    choice, concerns = one.option.choice, one.case.concerns
     by_class: dict[str, list[tuple[str, str]]] = {}
-    for key in targets:
-        concern = case.concerns[key]
-        evidence = concern.evidence(choice.codes, choice.actives)
-        source = _source(concern, choice.codes, evidence)
+    for key in one.targets:
+        evidence = concerns[key].evidence(choice.codes, choice.actives)
+        source = _source(concerns[key], choice.codes, evidence)
         by_class.setdefault(evidence, []).append((key, source))
     for evidence, diseases in by_class.items():
-        yield Shown(choice.label, evidence, tuple(diseases))
-    for key in targets:
+        yield facts.Shown(choice.label, evidence, tuple(diseases))
+    for key in one.targets:
         for code in sorted(choice.codes):
-            trials = case.concerns[key].trials.get(code)
+            trials = concerns[key].trials.get(code)
             if trials is not None and trials.note and trials.evidence not in _SILENT:
-                yield TrialNote(key, code, trials.note, trials.source)
+                yield facts.TrialNote(key, code, trials.note, trials.source)
 
 
 def _source(concern: Concern, codes: frozenset[str], evidence: str) -> str:
@@ -349,15 +344,15 @@ def _source(concern: Concern, codes: frozenset[str], evidence: str) -> str:
     return ""
 
 
-def _warm_soil(case: Case, n: int, targets: Sequence[str]) -> Iterator[Note]:
+def _warm_soil(one: _One) -> Iterator[facts.Note]:
     """Tell how much faster it is lost in warm soil; the published interval stands all the same."""
-    if case.soil_c is None or not targets:
+    case, numbers = one.case, one.case.numbers
+    if case.soil_c is None or not one.targets:
         return
-    (day, o), numbers = case.plan[n], case.numbers
-    days = max(case.threat(key).lasts(case.problem.options[o]) for key in targets)
-    soil_c = case.soil_c[day : day + days]
+    days = max(case.threat(key).lasts(one.option) for key in one.targets)
+    soil_c = case.soil_c[one.day : one.day + days]
     low, _, high = (
         float(np.mean(quickening(soil_c, q10, numbers.q10_reference_c))) for q10 in numbers.q10
     )
     if low >= numbers.lost_faster:
-        yield LostFaster(low, high, numbers.q10_reference_c, days)
+        yield facts.LostFaster(low, high, numbers.q10_reference_c, days)

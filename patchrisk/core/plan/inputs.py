@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from typing import Protocol
+from typing import Annotated, Any, Protocol, get_args, get_origin, get_type_hints
 
 import numpy as np
 
@@ -91,14 +91,15 @@ class Concern:
 
     def evidence(self, codes: frozenset[str], actives: tuple[str, ...] = ()) -> str:
         """Evidence class of the best partner of a choice; actives before groups."""
-        found = [self._of(code, actives) for code in codes]
+        found = [self.evidence_of(code, actives) for code in codes]
         return min(found, key=CLASSES.index, default="no data")
 
     def answers(self, codes: frozenset[str]) -> bool:
         """Whether any code is one that the disease file speaks of; contact groups never are."""
         return not codes.isdisjoint(self.trials)
 
-    def _of(self, code: str, actives: tuple[str, ...]) -> str:
+    def evidence_of(self, code: str, actives: tuple[str, ...] = ()) -> str:
+        """Evidence class of one group; actives before it."""
         if code in self.resistant:
             return "no effect"
         trials = self.trials.get(code)
@@ -161,6 +162,8 @@ class Valued(Protocol):
     @property
     def value(self) -> float: ...  # noqa: D102
     @property
+    def unit(self) -> str: ...  # noqa: D102
+    @property
     def low(self) -> float | None: ...  # noqa: D102
     @property
     def high(self) -> float | None: ...  # noqa: D102
@@ -170,42 +173,45 @@ class Valued(Protocol):
 class Numbers:
     """Numbers of thresholds/programme.toml.
 
-    Shares, weights and ``lost_faster`` are [1], days are [days], water is [mm] and its hours [h],
-    temperatures are [degC], ``partner`` and ``little`` are [days at the optimum].
+    Beside a number stands its key in the file. Shares, odds, weights and ``lost_faster`` are [1],
+    days are [days], water is [mm] and its hours [h], temperatures are [degC], ``partner`` and
+    ``little`` are [days at the optimum].
     ``water_hours_of`` is by key of the disease.
     """
 
-    interval: int
+    interval: Annotated[int, "protection.interval"]
     shortest: int
     longest: int
-    tested: int
-    shape: float
-    counts: float
+    tested: Annotated[int, "protection.tested"]
+    shape: Annotated[float, "protection.shape"]
+    counts: Annotated[float, "protection.counts"]
     q10: tuple[float, float, float]
-    q10_reference_c: float
-    lost_faster: float
-    not_watered: float
+    q10_reference_c: Annotated[float, "protection.q10_reference"]
+    lost_faster: Annotated[float, "protection.lost_faster"]
+    not_watered: Annotated[float, "protection.not_watered"]
     evidence: Mapping[str, float]
     caps: Caps
-    heat_c: float
-    heat_days: int
-    heat_chance: float
-    water_least_mm: float
-    water_preferred_mm: float
-    water_hours: float
+    heat_c: Annotated[float, "heat.hold"]
+    heat_days: Annotated[int, "heat.days"]
+    heat_chance: Annotated[float, "heat.chance"]
+    water_least_mm: Annotated[float, "water.least"]
+    water_preferred_mm: Annotated[float, "water.preferred"]
+    water_hours: Annotated[float, "water.within"]
     water_hours_of: Mapping[str, float]
-    water_most_mm: float
-    wash_off_mm: float
-    wet_soil_mm: float
-    wet_soil_days: int
-    water_trace_mm: float
-    partner: float
-    little: float
-    keep_days: int
-    leeway_days: int
+    water_most_mm: Annotated[float, "water.most"]
+    wash_off_mm: Annotated[float, "water.wash_off"]
+    wet_soil_mm: Annotated[float, "day.wet_soil"]
+    wet_soil_days: Annotated[int, "day.wet_soil_days"]
+    water_trace_mm: Annotated[float, "water.trace"]
+    partner: Annotated[float, "plan.partner"]
+    little: Annotated[float, "plan.little"]
+    keep_days: Annotated[int, "plan.keep"]
+    leeway_days: Annotated[int, "plan.leeway"]
     running_out: int
-    slack: float
-    whole_rate: float
+    slack: Annotated[float, "plan.slack"]
+    whole_rate: Annotated[float, "qoi.whole_rate"]
+    plots_together_days: Annotated[int, "plots.together"]
+    plots_confidence: Annotated[float, "plots.confidence"]
 
     def weight(self, concern: Concern, codes: frozenset[str], actives: tuple[str, ...]) -> float:
         """Weight of a choice against a disease [1]; 0 where nothing stands behind it."""
@@ -228,36 +234,36 @@ def numbers_of(table: Mapping[str, Valued], running_out: int) -> Numbers:
     """
 
     def value(key: str) -> float:
-        return table[key].value
+        return table[key].value / (100 if table[key].unit == "%" else 1)
 
     def whole(key: str) -> int:
         return round(value(key))
 
+    of_key: dict[str, Any] = {
+        name: (whole if get_args(hint)[0] is int else value)(get_args(hint)[1])
+        for name, hint in get_type_hints(Numbers, include_extras=True).items()
+        if get_origin(hint) is Annotated
+    }
     interval, q10 = table["protection.interval"], table["protection.q10"]
     weights = {name: value(f"evidence.{name.replace(' ', '_')}") for name in CLASSES[:5]}
+    hours = "water.within_for."
     return Numbers(
-        interval=whole("protection.interval"),
+        **of_key,
         shortest=round(interval.low or interval.value),
         longest=round(interval.high or interval.value),
-        tested=whole("protection.tested"),
-        shape=value("protection.shape"),
-        counts=value("protection.counts") / 100,
         q10=(q10.low or q10.value, q10.value, q10.high or q10.value),
-        q10_reference_c=value("protection.q10_reference"),
-        lost_faster=value("protection.lost_faster"),
-        not_watered=value("protection.not_watered") / 100,
         evidence={**weights, "no effect": 0.0, "outside spectrum": 0.0},
         caps=Caps(
             phenylamide_run=whole("phenylamide.most_consecutive"),
             phenylamide_days=whole("phenylamide.longest_interval"),
             phenylamide_year=whole("phenylamide.most_year"),
-            osbpi_share=value("osbpi.most_share") / 100,
+            osbpi_share=value("osbpi.most_share"),
             osbpi_year=whole("osbpi.most_year"),
             osbpi_few=whole("osbpi.few"),
             by_group={
                 group: GroupCaps(
-                    value(f"{name}.most_share_alone") / 100,
-                    value(f"{name}.most_share_mixed") / 100,
+                    value(f"{name}.most_share_alone"),
+                    value(f"{name}.most_share_mixed"),
                     whole(f"{name}.most_consecutive"),
                 )
                 for name, group in (("qoi", "11"), ("sdhi", "7"))
@@ -265,29 +271,8 @@ def numbers_of(table: Mapping[str, Valued], running_out: int) -> Numbers:
             least_total=whole("fraction.least_total"),
             run=whole("run.most_consecutive"),
         ),
-        heat_c=value("heat.hold"),
-        heat_days=whole("heat.days"),
-        heat_chance=value("heat.chance") / 100,
-        water_least_mm=value("water.least"),
-        water_preferred_mm=value("water.preferred"),
-        water_hours=value("water.within"),
-        water_hours_of={
-            key.removeprefix("water.within_for."): value(key)
-            for key in table
-            if key.startswith("water.within_for.")
-        },
-        water_most_mm=value("water.most"),
-        wash_off_mm=value("water.wash_off"),
-        wet_soil_mm=value("day.wet_soil"),
-        wet_soil_days=whole("day.wet_soil_days"),
-        water_trace_mm=value("water.trace"),
-        partner=value("plan.partner"),
-        little=value("plan.little"),
-        keep_days=whole("plan.keep"),
-        leeway_days=whole("plan.leeway"),
+        water_hours_of={k.removeprefix(hours): value(k) for k in table if k.startswith(hours)},
         running_out=running_out,
-        slack=value("plan.slack") / 100,
-        whole_rate=value("qoi.whole_rate") / 100,
     )
 
 

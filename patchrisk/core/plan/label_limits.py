@@ -34,6 +34,14 @@ class YearlyLimit:
         """Active in one application of a product [kg/ha]; 0 where it holds none, or untold."""
         return 0.0 if product is None else self.doses.get(product, 0.0)
 
+    def taken(self, one: Applied) -> float | None:
+        """Active that an application took [kg/ha], at the shelf's rate without one of its own.
+
+        None where its product has no dose.
+        """
+        dose = self.doses.get(one.product)
+        return None if dose is None else dose * (1.0 if isnan(one.part) else one.part)
+
     def times(self, product: str | None, spent_kg_ha: float = 0.0) -> int | None:
         """How often a product may go on beside what has been spent; None without a dose of it."""
         one = self.dose(product)
@@ -52,10 +60,6 @@ class SharedLimit:
     doses: tuple[float, ...]
     left: float
 
-    def keeps(self, options: Sequence[int], left: float) -> bool:
-        """Whether so many applications, each by its option, keep within what is left."""
-        return sum(self.doses[o] for o in options) <= left + 2 * ROUNDING
-
 
 @dataclass(frozen=True)
 class YearSpent:
@@ -69,17 +73,17 @@ class YearSpent:
 def year_spent(limit: YearlyLimit, season: Sequence[Applied], stock: Sequence[Stock]) -> YearSpent:
     """Add up an active over the year's records.
 
-    A record without a rate is taken at the shelf's. One that holds the active, or may by its
+    A record that holds the active, or may by its
     codes, and whose product has no dose on the shelf is taken as the greatest dose there: a limit
     of a label is never kept by not knowing.
     """
     total, assumed = 0.0, []
     for one in season:
-        if one.product in limit.doses:
-            total += limit.doses[one.product] * (1.0 if isnan(one.part) else one.part)
-        elif _may_hold(limit, one, stock):
-            total += max(limit.doses.values())
+        taken = limit.taken(one)
+        if taken is None and _may_hold(limit, one, stock):
+            taken = max(limit.doses.values())
             assumed.append(one)
+        total += taken or 0.0
     return YearSpent(limit, total, tuple(assumed))
 
 

@@ -1,8 +1,9 @@
 """What can go on: the stock as options of a schedule, alone and two to a tank."""
 
-from collections.abc import Sequence
-from dataclasses import replace
+from collections.abc import Mapping, Sequence
+from dataclasses import fields, replace
 from itertools import combinations
+from typing import Any
 
 import numpy as np
 
@@ -111,9 +112,7 @@ def partners_against(
     """
     lost = frozenset().union(*(c.resistant for c in concerns))
     return {
-        c.key: frozenset(
-            code for code in codes - lost if c.evidence(frozenset({code}), actives) in PROVEN
-        )
+        c.key: frozenset(code for code in codes - lost if c.evidence_of(code, actives) in PROVEN)
         for c in concerns
     }
 
@@ -123,9 +122,7 @@ def acting_on(
 ) -> dict[str, frozenset[str]]:
     """Return the groups that act on a disease at all, by key of the disease."""
     return {
-        c.key: frozenset(
-            family(code) for code in codes if c.evidence(frozenset({code}), actives) in BACKED
-        )
+        c.key: frozenset(family(code) for code in codes if c.evidence_of(code, actives) in BACKED)
         for c in concerns
     }
 
@@ -178,23 +175,18 @@ def one_of_each(
 
 def _traits(option: Option) -> object:
     """Everything of an option but its name."""
-    return (
-        option.choice.codes,
-        frozenset(option.choice.actives),
-        option.choice.product is None,
-        frozenset(option.choice.evidence.items()),
-        frozenset(option.worth.items()),
-        option.partners,
-        frozenset(option.against.items()),
-        frozenset(option.acting.items()),
-        option.twice,
-        option.most,
-        option.most_after,
-        option.least_days,
-        option.not_before,
-        option.longest_days,
-        None if option.held is None else option.held.tobytes(),
-    )
+    choice = option.choice
+    rest = (getattr(option, one.name) for one in fields(option) if one.name != "choice")
+    traits = (choice.codes, set(choice.actives), choice.product is None, choice.evidence, *rest)
+    return tuple(map(_hashable, traits))
+
+
+def _hashable(trait: Any) -> object:
+    if isinstance(trait, np.ndarray):
+        return trait.tobytes()
+    if isinstance(trait, Mapping):
+        return frozenset(trait.items())
+    return frozenset(trait) if isinstance(trait, set) else trait
 
 
 def may_mix(concerns: Sequence[Concern], one: Option, two: Option) -> bool:

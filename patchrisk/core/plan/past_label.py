@@ -92,9 +92,9 @@ def past_labels(
 ) -> tuple[PastLabel, ...]:
     """Find every application that does not keep a figure of its own label.
 
-    Only records that name a product on the shelf are held against one; what is not told, of the
-    record or of the label, is no breach. What goes on a part of an area counts on that part alone,
-    what goes on the whole on each of its parts.
+    Only records that name a product as the shelf does are held against one; what is not told, of
+    the record or of the label, is no breach. What goes on a part of an area counts on that part
+    alone, what goes on the whole on each of its parts.
 
     Parameters
     ----------
@@ -135,7 +135,7 @@ def _on_ground(
     year_of: Mapping[np.datetime64, np.datetime64],
 ) -> Iterator[PastLabel]:
     for label in labels:
-        mine = [one for one in ground if _is(label.product, one)]
+        mine = [one for one in ground if one.product == label.product]
         yield from _in_time(label, mine, year_of)
         for one in mine:
             past = partial(PastLabel, one.area, label.product, one.day)
@@ -151,10 +151,6 @@ def _on_ground(
                 yield past(Figure.WIND, one.wind_m_s, most, says=label.wind)
     for limit in limits:
         yield from _of_active(limit, ground, year_of)
-
-
-def _is(product: str, one: Applied) -> bool:
-    return one.product.casefold() == product.casefold()
 
 
 def _in_time(
@@ -180,14 +176,12 @@ def _of_active(
     """Yield each application that goes beyond the most of an active in a year."""
     spent: dict[np.datetime64, float] = {}
     for one in ground:
-        name = next((product for product in limit.doses if _is(product, one)), None)
-        if name is None:
+        taken, year = limit.taken(one), year_of[one.day]
+        if taken is None:
             continue
-        year = year_of[one.day]
-        dose = limit.doses[name] * (1.0 if np.isnan(one.part) else one.part)
-        spent[year] = spent.get(year, 0.0) + dose
+        spent[year] = spent.get(year, 0.0) + taken
         if spent[year] > limit.most_kg_ha * (1 + ROUNDING):
             yield PastLabel(
-                one.area, name, one.day, Figure.ACTIVE, spent[year], limit.most_kg_ha,
+                one.area, one.product, one.day, Figure.ACTIVE, spent[year], limit.most_kg_ha,
                 what=limit.active,
             )  # fmt: skip

@@ -7,7 +7,7 @@ from functools import cached_property
 import numpy as np
 
 from patchrisk.base.units import BoolArray, DayArray, FloatArray
-from patchrisk.core.plan.label_limits import SharedLimit
+from patchrisk.core.plan.label_limits import ROUNDING, SharedLimit
 from patchrisk.core.plan.programme import Choice
 from patchrisk.core.plan.rotation import Breach, Caps, Guideline, Step, breaches
 from patchrisk.core.verdict.calls import Call
@@ -255,6 +255,15 @@ class Problem:
                 out[: self.turn, o] = False
         return out
 
+    @cached_property
+    def holding(self) -> tuple[tuple[Option, BoolArray], ...]:
+        """Each product, and in which options it is, alone or mixed, (options,)."""
+        return tuple(
+            (product, np.array([p == o or p in one.parts for o, one in enumerate(self.options)]))
+            for p, product in enumerate(self.options)
+            if not product.parts
+        )
+
     @property
     def since(self) -> int | None:
         """Days since the last application of the season [days]; None without one."""
@@ -321,28 +330,40 @@ def _counting(
 
 def allowed(problem: Problem, plan: Plan) -> bool:
     """Whether a plan keeps days, intervals, labels, numbers and guidelines."""
+    return (
+        all(problem.usable[move] for move in plan)
+        and all(room(problem, plan[:n])[move] for n, move in enumerate(plan))
+        and not broken_by(problem, plan)
+    )
+
+
+def room(problem: Problem, plan: Plan) -> BoolArray:
+    """Whether each option could go on each day after a plan, (days, options), by its numbers."""
+    out = np.ones(problem.usable.shape, dtype=bool)
     turn = problem.year_ends
-    this = [move for move in plan if move[0] < turn]
-    for most, made in ((problem.most, this), (problem.most_after, plan[len(this) :])):
-        if most is not None and len(made) > most:
-            return False
-    day = [d for d, _ in plan]
-    if not all(problem.usable[d, o] for d, o in plan) or (np.diff(day) < problem.least_days).any():
-        return False
-    for o, option in enumerate(problem.options):
-        days = [d for d, other in plan if other == o or o in problem.options[other].parts]
-        if option.most is not None and sum(d < turn for d in days) > option.most:
-            return False
-        if option.most_after is not None and sum(d >= turn for d in days) > option.most_after:
-            return False
-        if option.least_days is not None and (np.diff(days) < option.least_days).any():
-            return False
+    if plan:
+        out[: plan[-1][0] + problem.least_days] = False
+    this = [o for d, o in plan if d < turn]
+    later = [o for d, o in plan if d >= turn]
+    for most, made, days in (
+        (problem.most, this, slice(turn)),
+        (problem.most_after, later, slice(turn, None)),
+    ):
+        if most is not None and len(made) >= most:
+            out[days] = False
+    for product, holds in problem.holding:
+        went_on = [d for d, o in plan if holds[o]]
+        if product.most is not None and sum(d < turn for d in went_on) >= product.most:
+            out[:turn, holds] = False
+        if product.most_after is not None and sum(d >= turn for d in went_on) >= product.most_after:
+            out[turn:, holds] = False
+        if product.least_days is not None and went_on:
+            out[: went_on[-1] + product.least_days, holds] = False
     for limit in problem.shared:
-        if not limit.keeps([o for d, o in plan if d < turn], limit.left):
-            return False
-        if not limit.keeps([o for d, o in plan if d >= turn], 1.0):
-            return False
-    return not broken_by(problem, plan)
+        dose = np.array(limit.doses)
+        out[:turn] &= sum(dose[this]) + dose <= limit.left + 2 * ROUNDING
+        out[turn:] &= sum(dose[later]) + dose <= 1 + 2 * ROUNDING
+    return out
 
 
 def broken_by(problem: Problem, plan: Plan) -> list[Breach]:

@@ -1,6 +1,6 @@
 """A programme for the rest of a season: what goes on, when, and against what."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from enum import Enum, auto
 
@@ -94,11 +94,15 @@ class Watering:
 
 @dataclass(frozen=True)
 class RunnerUp:
-    """The next best, and what it would have covered less [days at the optimum]."""
+    """The next best, and what it would have covered less [days at the optimum].
+
+    ``cost`` is in the user's own money; None where one in the tank has no price.
+    """
 
     day: np.datetime64
     choice: Choice
     less: float
+    cost: float | None = None
 
 
 @dataclass(frozen=True)
@@ -108,8 +112,10 @@ class Amount:
     Parameters
     ----------
     product : str
-    product_kg, product_l : float or None
-        Product by mass [kg] or by volume [L].
+    kind : str
+        ``product mass`` or ``product volume``; empty where there is no amount.
+    whole : float or None
+        On the whole area, by mass [kg] or by volume [L].
     rate, size : str
         The rate and the area's size as the user wrote them.
     note, re_entry : str
@@ -121,14 +127,20 @@ class Amount:
     """
 
     product: str
-    product_kg: float | None = None
-    product_l: float | None = None
+    kind: str = ""
+    whole: float | None = None
     rate: str = ""
     size: str = ""
     note: str = ""
     re_entry: str = ""
     faults: tuple[Fault, ...] = ()
     cost: float | None = None
+
+
+def cost_of(amounts: Sequence[Amount]) -> float | None:
+    """Return what some amounts cost, in the user's own money; None where one has no price."""
+    told = [amount.cost for amount in amounts if amount.cost is not None]
+    return sum(told) if told and len(told) == len(amounts) else None
 
 
 @dataclass(frozen=True)
@@ -179,8 +191,6 @@ class Planned:
         None where no label's water is told.
     own : float
         What it covers that nothing else of the plan would, by evidence [days at the optimum].
-    next_cost : float or None
-        Cost of the runner-up on the same area; None without a price.
     """
 
     day: np.datetime64
@@ -197,14 +207,11 @@ class Planned:
     amounts: tuple[Amount, ...] = ()
     carrier: Carrier | None = None
     own: float = 0.0
-    next_cost: float | None = None
 
     @property
     def cost(self) -> float | None:
-        """Cost of all in the tank, in the user's own money; None where one has no price."""
-        costs = [amount.cost for amount in self.amounts]
-        told = [cost for cost in costs if cost is not None]
-        return sum(told) if told and len(told) == len(costs) else None
+        """Cost of all in the tank; see `cost_of`."""
+        return cost_of(self.amounts)
 
 
 @dataclass(frozen=True)

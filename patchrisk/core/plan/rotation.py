@@ -67,7 +67,6 @@ class Caps:
     """Numbers in the guidelines; shares [1], intervals [days], the rest applications.
 
     ``run`` is the most of a watched group in a row.
-
     ``by_group`` are those of the rules on fractions, by FRAC code, where shares are judged from
     ``least_total`` applications on, and of OSBP inhibitors from ``osbpi_few`` on.
     """
@@ -80,7 +79,7 @@ class Caps:
     osbpi_few: int
     by_group: Mapping[str, GroupCaps]
     least_total: int
-    run: int = 2
+    run: int
 
 
 @dataclass(frozen=True)

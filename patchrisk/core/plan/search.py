@@ -12,8 +12,7 @@ import numpy as np
 
 from patchrisk.base.units import BoolArray, FloatArray
 from patchrisk.core.plan.facts import Restriction
-from patchrisk.core.plan.label_limits import ROUNDING
-from patchrisk.core.plan.problem import Plan, Problem, Solution, broken_by, value_of, waits
+from patchrisk.core.plan.problem import Plan, Problem, Solution, broken_by, room, value_of, waits
 from patchrisk.core.plan.rotation import HARD, Guideline
 
 _KEPT = 8  # beginnings kept of each length
@@ -95,7 +94,7 @@ def _onward(problem: Problem, one: _Beginning) -> Iterator[_Beginning]:
     serves = np.zeros(problem.usable.shape, dtype=bool)
     for n, on in enumerate(calls):
         serves |= on[:, None] & works[n]
-    free = serves & problem.usable & _room(problem, one.plan)
+    free = serves & problem.usable & room(problem, one.plan)
     while free.any():
         day = int(free.any(axis=1).argmax())
         options = np.flatnonzero(free[day])
@@ -131,38 +130,6 @@ def _held_back(
         if can and new.value - held.value <= problem.slack * max(new.value - one.value, 0.0):
             return held
     return new
-
-
-def _room(problem: Problem, plan: Plan) -> BoolArray:
-    """Whether each option could go on each day after a plan, (days, options), by its numbers."""
-    out = np.ones(problem.usable.shape, dtype=bool)
-    turn = problem.year_ends
-    if plan:
-        out[: plan[-1][0] + problem.least_days] = False
-    this = [o for d, o in plan if d < turn]
-    later = [o for d, o in plan if d >= turn]
-    for most, made, days in (
-        (problem.most, this, slice(turn)),
-        (problem.most_after, later, slice(turn, None)),
-    ):
-        if most is not None and len(made) >= most:
-            out[days] = False
-    for p, product in enumerate(problem.options):
-        if product.parts:
-            continue
-        holds = [p == o or p in option.parts for o, option in enumerate(problem.options)]
-        went_on = [d for d, o in plan if holds[o]]
-        if product.most is not None and sum(d < turn for d in went_on) >= product.most:
-            out[:turn, holds] = False
-        if product.most_after is not None and sum(d >= turn for d in went_on) >= product.most_after:
-            out[turn:, holds] = False
-        if product.least_days is not None and went_on:
-            out[: went_on[-1] + product.least_days, holds] = False
-    for limit in problem.shared:
-        dose = np.array(limit.doses)
-        out[:turn] &= sum(dose[this]) + dose <= limit.left + 2 * ROUNDING
-        out[turn:] &= sum(dose[later]) + dose <= 1 + 2 * ROUNDING
-    return out
 
 
 def _with(problem: Problem, one: _Beginning, day: int, option: int) -> _Beginning:

@@ -1,38 +1,40 @@
-"""What the user records: applications, observations, and soil temperature read by hand."""
+"""What the user records: applications, observations, soil temperature read by hand, and notes."""
 
 import re
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
-from typing import Generic, TypeVar
+from typing import Generic, Protocol, TypeVar
 
 import numpy as np
 
 from patchrisk.base.errors import Fault, InputError
-from patchrisk.base.toml_files import plain
+from patchrisk.base.toml_files import plain, said
 from patchrisk.core.plan.cover import Applied
 from patchrisk.read.records.file import RecordTable, add_row, read_table
 from patchrisk.read.records.rows import (
     APPLICATION_COLUMNS,
+    NOTE_COLUMNS,
     OBSERVATION_COLUMNS,
     OFF_SHELF,
     READING_COLUMNS,
     CellFault,
+    Note,
     Observation,
     Reading,
     RecordContext,
     application,
     application_cells,
     application_key,
+    as_given,
+    note,
     observation,
     observation_cells,
     observation_key,
     reading,
-    reading_cells,
     reading_key,
 )
-from patchrisk.read.shelf import Shelf
 from patchrisk.read.site import Site
 
 EARLIEST = date(1990, 1, 1)
@@ -92,7 +94,12 @@ def _day(year: str, month: str, day: str) -> date | None:
     return found if found >= EARLIEST else None
 
 
-Record = TypeVar("Record")
+class _Dated(Protocol):
+    @property
+    def day(self) -> np.datetime64: ...
+
+
+Record = TypeVar("Record", bound=_Dated)
 
 
 @dataclass(frozen=True)
@@ -102,33 +109,22 @@ class Records(Generic[Record]):
     A record whose fault leaves the rest of it true is in ``rows`` all the same.
     """
 
-    rows: tuple[Record, ...]
-    faults: tuple[Fault, ...]
+    rows: tuple[Record, ...] = ()
+    faults: tuple[Fault, ...] = ()
 
-
-def applications_path(site: Site) -> Path:
-    """Return the file of applications; it need not be there."""
-    return site.folder / (site.applications_file or "applications.csv")
-
-
-def observations_path(site: Site) -> Path:
-    """Return the file of observations; it need not be there."""
-    return site.folder / (site.observations_file or "observations.csv")
-
-
-def readings_path(site: Site) -> Path:
-    """Return the file of readings by hand; it need not be there."""
-    return site.folder / (site.readings_file or "readings.csv")
+    def until(self, day: np.datetime64) -> "Records[Record]":
+        """Return them without those after a day."""
+        return replace(self, rows=tuple(one for one in self.rows if one.day <= day))
 
 
 @dataclass(frozen=True)
-class _Kind(Generic[Record]):
+class Book(Generic[Record]):
     """How one kind of record is kept: its file and columns, how a row is read, known and written.
 
     Two records with one ``key`` are the same.
     """
 
-    path: Callable[[Site], Path]
+    file: Callable[[Site], str]
     columns: tuple[str, ...]
     parse: Callable[
         [Mapping[str, str], np.datetime64, RecordContext], tuple[Record | None, list[CellFault]]
@@ -136,7 +132,101 @@ class _Kind(Generic[Record]):
     key: Callable[[Record], object]
     cells: Callable[[Record, Mapping[str, str], RecordContext], dict[str, str]]
 
-    def parse_row(
+    def path(self, site: Site) -> Path:
+        """Return the file of a site; it need not be there."""
+        return site.folder / self.file(site)
+
+    def read(self, context: RecordContext) -> Records[Record]:
+        """Read every record, of every area and season.
+
+        Raises
+        ------
+        InputError
+            When the columns of the file can't be told.
+        """
+        return self._parsed(read_table(self.path(context.site), self.columns), context)
+
+    def append(
+        self, context: RecordContext, given: Mapping[str, str]
+    ) -> tuple[Record, Records[Record]]:
+        """Check a record as strictly as can be, and add it to the file.
+
+        Parameters
+        ----------
+        given : mapping of str to str
+            By column, as a user writes them.
+
+        Returns
+        -------
+        record
+        before : Records
+            The file as it was, with its faults: they keep nothing from being added.
+
+        Raises
+        ------
+        InputError
+            With every fault of the record, named by option, or when it is in the file already.
+        UnavailableError
+            When the file can't be locked or written.
+        """
+        faults: list[Fault] = []
+        clean: dict[str, str] = {}
+        for column in self.columns:
+            try:
+                clean[column] = plain(given.get(column, ""))
+            except ValueError as error:
+                faults.append(Fault(_option(column), "", *said(error)))
+                clean[column] = ""
+        (day,) = read_dates([clean["date"]], us=context.country == "US")
+        record, in_cells = self._row(clean, day, context)
+        faults += [
+            Fault(_option(f.column) if f.column else "record", "", f.found, f.cure)
+            for f in in_cells
+        ]
+        if faults:
+            raise InputError(faults)
+        assert record is not None
+        path = self.path(context.site)
+        before: list[Records[Record]] = []
+        cells = self.cells(record, clean, context)
+
+        def check(table: RecordTable) -> None:
+            for name in OFF_SHELF:
+                if table.header and name not in table.header and not clean.get(name):
+                    cells.pop(name, None)
+            before.append(self._parsed(table, context))
+            if self.key(record) in map(self.key, before[0].rows):
+                found = f"the same was recorded before, on {day} in {path.name}"
+                raise InputError(Fault("record", "", found, "nothing needs to be done"))
+
+        add_row(path, self.columns, cells, check)
+        return record, before[0]
+
+    def _parsed(self, table: RecordTable, context: RecordContext) -> Records[Record]:
+        faults = list(table.faults)
+        records: list[tuple[np.datetime64, Record]] = []
+        lines: dict[object, int] = {}
+        days = read_dates([row.cells["date"] for row in table.rows], us=context.country == "US")
+        for row, day in zip(table.rows, days, strict=True):
+            record, in_cells = self._row(row.cells, day, context)
+            key = None if record is None else self.key(record)
+            if record is not None and key in lines:
+                same = f"the same as line {lines[key]}"
+                in_cells.append(CellFault("", same, "take one of the two out"))
+            elif record is not None:
+                lines[key] = row.line
+                assert not isinstance(day, str)
+                records.append((day, record))
+            for fault in in_cells:
+                if fault.of_site and any(fault.found == told.found for told in faults):
+                    continue
+                place = f"line {row.line}{', ' if fault.column else ''}{fault.column}"
+                faults.append(Fault(str(table.path), place, fault.found, fault.cure))
+        faults.sort(key=_line)
+        records.sort(key=lambda pair: pair[0])
+        return Records(tuple(record for _, record in records), tuple(faults))
+
+    def _row(
         self, cells: Mapping[str, str], day: np.datetime64 | str, context: RecordContext
     ) -> tuple[Record | None, list[CellFault]]:
         """Read a row, with every fault of its cells; None where it can't be used at all."""
@@ -152,37 +242,6 @@ class _Kind(Generic[Record]):
         return (None if any(fault.fatal for fault in faults) else record), faults
 
 
-_APPLICATIONS = _Kind(
-    applications_path, APPLICATION_COLUMNS, application, application_key, application_cells
-)
-_OBSERVATIONS = _Kind(
-    observations_path, OBSERVATION_COLUMNS, observation, observation_key, observation_cells
-)
-
-_READINGS = _Kind(readings_path, READING_COLUMNS, reading, reading_key, reading_cells)
-
-
-def read_applications(context: RecordContext) -> Records[Applied]:
-    """Read every application, of every area and season.
-
-    Raises
-    ------
-    InputError
-        When the columns of the file can't be told.
-    """
-    return _read_all(_APPLICATIONS, context)
-
-
-def read_observations(context: RecordContext) -> Records[Observation]:
-    """Read every observation; errors as for `read_applications`."""
-    return _read_all(_OBSERVATIONS, context)
-
-
-def read_readings(context: RecordContext) -> Records[Reading]:
-    """Read every reading by hand; errors as for `read_applications`."""
-    return _read_all(_READINGS, context)
-
-
 @dataclass(frozen=True)
 class LogEntry:
     """An application, and everything its row tells, by column as written; dates as ISO."""
@@ -190,43 +249,71 @@ class LogEntry:
     applied: Applied
     cells: Mapping[str, str]
 
+    @property
+    def day(self) -> np.datetime64:
+        """Day it went on."""
+        return self.applied.day
 
-def read_log(context: RecordContext) -> tuple[LogEntry, ...]:
-    """Read every application with all that its row tells, in order of day; a row that fails is out.
 
-    Raises
-    ------
-    InputError
-        When the columns of the file can't be told.
-    """
-    table = read_table(applications_path(context.site), APPLICATION_COLUMNS)
-    days = read_dates([row.cells["date"] for row in table.rows], us=context.country == "US")
-    out: dict[object, LogEntry] = {}
-    for row, day in zip(table.rows, days, strict=True):
-        applied, _ = _APPLICATIONS.parse_row(row.cells, day, context)
-        if applied is not None:
-            cells = {**application_cells(applied, row.cells, context), "date": str(applied.day)}
-            out.setdefault(application_key(applied), LogEntry(applied, cells))
-    return tuple(sorted(out.values(), key=lambda entry: entry.applied.day))
+def _entry(
+    cells: Mapping[str, str], day: np.datetime64, context: RecordContext
+) -> tuple[LogEntry | None, list[CellFault]]:
+    applied, faults = application(cells, day, context)
+    if applied is None:
+        return None, faults
+    told = application_cells(applied, cells, context)
+    return LogEntry(applied, {**told, "date": str(day)}), faults
+
+
+APPLICATIONS = Book(
+    lambda site: site.applications_file or "applications.csv",
+    APPLICATION_COLUMNS,
+    application,
+    application_key,
+    application_cells,
+)
+OBSERVATIONS = Book(
+    lambda site: site.observations_file or "observations.csv",
+    OBSERVATION_COLUMNS,
+    observation,
+    observation_key,
+    observation_cells,
+)
+READINGS = Book(
+    lambda site: site.readings_file or "readings.csv",
+    READING_COLUMNS,
+    reading,
+    reading_key,
+    as_given,
+)
+NOTES = Book(lambda _: "notes.csv", NOTE_COLUMNS, note, lambda kept: kept, as_given)
+LOG = Book(  # applications with all that their rows tell
+    APPLICATIONS.file,
+    APPLICATION_COLUMNS,
+    _entry,
+    lambda entry: application_key(entry.applied),
+    lambda entry, *_: {**entry.cells},
+)
 
 
 @dataclass(frozen=True)
 class SiteRecords:
-    """Everything the user keeps besides readings, as far as it can be read."""
+    """Everything the user records, as far as it can be read."""
 
-    shelf: Shelf
-    applications: Records[Applied]
+    applications: Records[LogEntry]
     observations: Records[Observation]
     readings: Records[Reading]
+    notes: Records[Note]
 
     @property
     def faults(self) -> tuple[Fault, ...]:
         """Every fault of the records."""
-        return (*self.applications.faults, *self.observations.faults, *self.readings.faults)
+        kept = (self.applications, self.observations, self.readings, self.notes)
+        return tuple(fault for records in kept for fault in records.faults)
 
 
 def read_site_records(context: RecordContext) -> SiteRecords:
-    """Read shelf and records.
+    """Read every record.
 
     Raises
     ------
@@ -235,132 +322,23 @@ def read_site_records(context: RecordContext) -> SiteRecords:
     """
     faults: list[Fault] = []
 
-    def read(kind: _Kind[Record]) -> Records[Record]:
+    def read(book: Book[Record]) -> Records[Record]:
         try:
-            return _read_all(kind, context)
+            return book.read(context)
         except InputError as error:
             faults.extend(error.faults)
-            return Records((), ())
+            return Records()
 
-    books = read(_APPLICATIONS), read(_OBSERVATIONS), read(_READINGS)
-    records = SiteRecords(context.shelf, *books)
+    books = read(LOG), read(OBSERVATIONS), read(READINGS), read(NOTES)
+    records = SiteRecords(*books)
     if faults:
         raise InputError([*faults, *records.faults])
     return records
 
 
-def append_application(
-    context: RecordContext, cells: Mapping[str, str]
-) -> tuple[Applied, Records[Applied]]:
-    """Check an application and add it to the file; see `_append`."""
-    return _append(_APPLICATIONS, context, cells)
-
-
-def append_observation(
-    context: RecordContext, cells: Mapping[str, str]
-) -> tuple[Observation, Records[Observation]]:
-    """Check an observation and add it to the file; see `_append`."""
-    return _append(_OBSERVATIONS, context, cells)
-
-
-def append_reading(
-    context: RecordContext, cells: Mapping[str, str]
-) -> tuple[Reading, Records[Reading]]:
-    """Check a reading and add it to the file; see `_append`."""
-    return _append(_READINGS, context, cells)
-
-
-def _read_all(kind: _Kind[Record], context: RecordContext) -> Records[Record]:
-    return _parse_table(kind, read_table(kind.path(context.site), kind.columns), context)
-
-
-def _parse_table(
-    kind: _Kind[Record], table: RecordTable, context: RecordContext
-) -> Records[Record]:
-    faults = list(table.faults)
-    records: list[tuple[np.datetime64, Record]] = []
-    lines: dict[object, int] = {}
-    days = read_dates([row.cells["date"] for row in table.rows], us=context.country == "US")
-    for row, day in zip(table.rows, days, strict=True):
-        record, in_cells = kind.parse_row(row.cells, day, context)
-        key = None if record is None else kind.key(record)
-        if record is not None and key in lines:
-            same = f"the same as line {lines[key]}"
-            in_cells.append(CellFault("", same, "take one of the two out"))
-        elif record is not None:
-            lines[key] = row.line
-            assert not isinstance(day, str)
-            records.append((day, record))
-        for fault in in_cells:
-            if fault.of_site and any(fault.found == told.found for told in faults):
-                continue
-            place = f"line {row.line}{', ' if fault.column else ''}{fault.column}"
-            faults.append(Fault(str(table.path), place, fault.found, fault.cure))
-    faults.sort(key=_line)
-    records.sort(key=lambda pair: pair[0])
-    return Records(tuple(record for _, record in records), tuple(faults))
-
-
 def _line(fault: Fault) -> int:
     found = re.search(r"\d+", fault.place)
     return int(found[0]) if found else 0
-
-
-def _append(
-    kind: _Kind[Record], context: RecordContext, given: Mapping[str, str]
-) -> tuple[Record, Records[Record]]:
-    """Check a record as strictly as can be, and add it to the file.
-
-    Parameters
-    ----------
-    given : mapping of str to str
-        By column, as a user writes them.
-
-    Returns
-    -------
-    record
-    before : Records
-        The file as it was, with its faults: they keep nothing from being added.
-
-    Raises
-    ------
-    InputError
-        With every fault of the record, named by option, or when it is in the file already.
-    UnavailableError
-        When the file can't be locked or written.
-    """
-    faults: list[Fault] = []
-    clean: dict[str, str] = {}
-    for column in kind.columns:
-        try:
-            clean[column] = plain(given.get(column, ""))
-        except ValueError as error:
-            found, _, cure = str(error).partition(": ")
-            faults.append(Fault(_option(column), "", found, cure))
-            clean[column] = ""
-    (day,) = read_dates([clean["date"]], us=context.country == "US")
-    record, in_cells = kind.parse_row(clean, day, context)
-    faults += [
-        Fault(_option(f.column) if f.column else "record", "", f.found, f.cure) for f in in_cells
-    ]
-    if faults:
-        raise InputError(faults)
-    assert record is not None
-    path = kind.path(context.site)
-    before: list[Records[Record]] = []
-    cells = kind.cells(record, clean, context)
-
-    def check(table: RecordTable) -> None:
-        for name in OFF_SHELF:
-            if table.header and name not in table.header and not clean.get(name):
-                cells.pop(name, None)
-        before.append(_parse_table(kind, table, context))
-        if kind.key(record) in map(kind.key, before[0].rows):
-            found = f"the same was recorded before, on {day} in {path.name}"
-            raise InputError(Fault("record", "", found, "nothing needs to be done"))
-
-    add_row(path, kind.columns, cells, check)
-    return record, before[0]
 
 
 def _option(column: str) -> str:

@@ -186,18 +186,15 @@ def _parse(path: Path, raw: bytes, columns: Sequence[str]) -> RecordTable:
             more and has_split_decimal([c.strip() for c in cells])
         ):
             found = f"{len(cells)} cells under {len(header)} headings"
-            faults.append(Fault(str(path), f"line {line}", found, _quote_cure(delimiter)))
+            between = {",": "commas", ";": "semicolons", "\t": "tabs"}[delimiter]
+            cure = f'put text with {between} in "quotes"'
+            faults.append(Fault(str(path), f"line {line}", found, cure))
             continue
         cells = [*cells, *[""] * (len(header) - len(cells))]
         paired = zip(header, cells, strict=False)
         rows.append(Row(line, {name: unquote_formula(cell).strip() for name, cell in paired}))
     encoding = "utf-8" if decoded.encoding == "utf-8-sig" else decoded.encoding
     return RecordTable(path, header, delimiter, encoding, tuple(rows), tuple(faults))
-
-
-def _quote_cure(delimiter: str) -> str:
-    name = {",": "commas", ";": "semicolons", "\t": "tabs"}[delimiter]
-    return f'put text with {name} in "quotes"'
 
 
 def read_records(

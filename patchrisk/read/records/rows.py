@@ -1,29 +1,32 @@
-"""What a row of the records says, cell by cell: an application, an observation, a reading."""
+"""What a row says, cell by cell: an application, an observation, a reading, a note."""
 
 import math
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
-from datetime import date
+from dataclasses import dataclass
+from datetime import date, datetime, timezone
+from pathlib import Path
 
 import numpy as np
 
 from patchrisk.base.errors import InputError
+from patchrisk.base.toml_files import said
 from patchrisk.base.units import QUANTITIES, read_measure, to_canonical
 from patchrisk.core.plan.cover import Applied
 from patchrisk.core.soil.air_to_soil import DEEPEST_CM, SHALLOWEST_CM
-from patchrisk.read.diseases import Library
+from patchrisk.read.diseases import Library, load_library
 from patchrisk.read.groups import Groups, load_groups, split_list
 from patchrisk.read.logger.summer_time import rule_for
 from patchrisk.read.records.told import (
     TOLD_COLUMNS,
+    clock,
     kept_off_h,
-    rate_of_amount,
+    measure,
+    rate_told,
     told_faults,
-    wind_m_s,
 )
-from patchrisk.read.shelf import Product, Rate, Shelf, site_shelf
-from patchrisk.read.site import Site
+from patchrisk.read.shelf import Product, Shelf, site_shelf
+from patchrisk.read.site import Site, read_site
 
 APPLICATION_COLUMNS = (
     "date",
@@ -41,11 +44,11 @@ APPLICATION_COLUMNS = (
 OFF_SHELF = ("registration", "re_entry")  # filled in from the shelf, where a file has the column
 OBSERVATION_COLUMNS = ("date", "area", "disease", "seen", "share", "note", "plot")
 READING_COLUMNS = ("date", "at", "area", "depth", "value", "note")
+NOTE_COLUMNS = ("date", "area", "note")
 
 MOST_WATER_MM = 100.0  # more in one go is a slip of the pen, not a watering in
 
 _AMOUNT = re.compile(r"(\d+(?:[.,]\d+)?)\s*([a-z]*)", re.IGNORECASE)
-_RATE = re.compile(r"(\d+(?:[.,]\d+)?)\s*(\D.*)")
 _INCHES = {"inch": "in", "inches": "in"}
 _YES, _NO = ("yes", "y", "true", "1"), ("no", "n", "false", "0")
 
@@ -87,6 +90,20 @@ def record_context(site: Site, library: Library, today: date) -> RecordContext:
     """Read the group list and the site's shelf; InputError with every fault of the shelf."""
     groups = load_groups()
     return RecordContext(site, library, groups, site_shelf(site, groups), today)
+
+
+def context_at(site_file: Path, now: datetime) -> RecordContext:
+    """Read what the records of a site are checked against at a moment, aware.
+
+    Raises
+    ------
+    InputError
+        With every fault of the site file, of the disease files or of the shelf.
+    """
+    site = read_site(site_file)
+    library = load_library(site.folder / site.diseases_folder if site.diseases_folder else None)
+    today = now.astimezone(timezone(site.site.standard_offset)).date()
+    return record_context(site, library, today)
 
 
 @dataclass(frozen=True)
@@ -132,8 +149,7 @@ def application(
     faults += [CellFault(*told, fatal=False) for told in told_faults(cells)]
     if area is None:
         return None, faults
-    rate = _rate(cells.get("rate", ""), faults)
-    kept_off, wind = kept_off_h(cells), wind_m_s(cells)
+    wind = measure(cells, "wind")
     applied = Applied(
         day,
         area,
@@ -143,11 +159,11 @@ def application(
         targets,
         water_mm,
         None if product is None else product.longest_interval_days,
-        part=_part(rate, product, cells),
+        part=_part(product, cells),
         others=others,
         spot=" ".join(cells.get("spot", "").split()),
-        kept_off_h=math.nan if kept_off is None else kept_off,
-        wind_m_s=math.nan if wind is None else wind,
+        kept_off_h=kept_off_h(cells),
+        wind_m_s=math.nan if wind is None else wind[1],
     )
     return applied, faults
 
@@ -226,29 +242,9 @@ def _water(cells: Mapping[str, str], context: RecordContext, faults: list[CellFa
     return water_mm
 
 
-def _rate(text: str, faults: list[CellFault]) -> Rate | None:
-    """Read a rate of product; None when none is told."""
-    match = _RATE.fullmatch(text)
-    units = {unit.casefold(): unit for unit in Rate.units()}
-    unit = "" if match is None else units.get(match[2].replace("²", "2").casefold(), "")
-    if match is not None and unit:
-        try:
-            return Rate(unit=unit, value=float(match[1].replace(",", ".")))
-        except ValueError:
-            pass
-    if text:
-        cure = f"write number and unit off your tank sheet; units are {', '.join(units.values())}"
-        faults.append(CellFault("rate", repr(text), cure, fatal=False))
-    return None
-
-
-def _part(rate: Rate | None, product: Product | None, cells: Mapping[str, str]) -> float:
-    """Return a rate as a part of the one on the shelf [1]; NaN where they can't be compared.
-
-    Without a rate that is what amount and treated area come to.
-    """
-    full = None if product is None else product.rate
-    told = rate_of_amount(cells) if rate is None else (rate.quantity, rate.canonical)
+def _part(product: Product | None, cells: Mapping[str, str]) -> float:
+    """Return the rate as a part of the one on the shelf [1]; NaN where they can't be compared."""
+    full, told = None if product is None else product.rate, rate_told(cells)
     if told is None or full is None or told[0] != full.quantity:
         return math.nan
     return told[1] / full.canonical
@@ -277,10 +273,8 @@ def application_cells(
 
 def application_key(applied: Applied) -> object:
     """Return what is alike in two records of one application."""
-    same = replace(
-        applied, targets=(), others=(), water_mm=0.0, part=0.0, kept_off_h=0.0, wind_m_s=0.0
-    )
-    return replace(same, product=applied.product.casefold(), spot=applied.spot.casefold())
+    names = applied.product.casefold(), applied.spot.casefold()
+    return (applied.day, applied.area, applied.codes, applied.actives, *names)
 
 
 def observation(
@@ -358,9 +352,6 @@ class Reading:
     at: str = ""
 
 
-_CLOCK = re.compile(r"(\d{1,2})(?:[:.h](\d{2})(?::\d{2})?)?\s*([ap])?\.?(?:m\.?)?", re.IGNORECASE)
-
-
 def reading(
     cells: Mapping[str, str], day: np.datetime64, context: RecordContext
 ) -> tuple[Reading | None, list[CellFault]]:
@@ -389,22 +380,16 @@ def _measure(text: str, name: str, quantity: str, faults: list[CellFault]) -> fl
     try:
         return read_measure(quantity, text.replace(",", "."))
     except ValueError as error:
-        found, _, cure = str(error).partition(": ")
+        found, cure = said(error)
         faults.append(CellFault(name, found if text else f"no {name}", cure))
         return math.nan
 
 
 def _hour(text: str, faults: list[CellFault]) -> float:
     """Read a time of day [h]; NaN, with a fault, where it is none."""
-    match = _CLOCK.fullmatch(text)
-    if match is not None and (match[2] or match[3]):
-        hour, minute = int(match[1]), int(match[2] or 0)
-        if match[3] and 1 <= hour <= 12:
-            hour = hour % 12 + 12 * (match[3].lower() == "p")
-        elif match[3]:
-            hour = 24
-        if hour < 24 and minute < 60:
-            return hour + minute / 60
+    moment = clock(text)
+    if moment is not None:
+        return moment.hour + moment.minute / 60
     found = f"{text!r} is no time of day" if text else "no time of day"
     faults.append(CellFault("at", found, "write hour and minute, such as 14:30 or 2:30 pm"))
     return math.nan
@@ -431,11 +416,31 @@ def _in_summer(
     return True
 
 
-def reading_cells(read: Reading, given: Mapping[str, str], _: RecordContext) -> dict[str, str]:
-    """Write a reading as it was given."""
-    return {**given, "area": read.area}
-
-
 def reading_key(read: Reading) -> object:
     """Return what is alike in two records of one reading."""
     return (read.day, read.area, round(read.hour * 60), read.depth_cm)
+
+
+@dataclass(frozen=True)
+class Note:
+    """What was written down of an area on a day."""
+
+    day: np.datetime64
+    area: str
+    text: str
+
+
+def note(
+    cells: Mapping[str, str], day: np.datetime64, context: RecordContext
+) -> tuple[Note | None, list[CellFault]]:
+    """Read a note; None when it can't be used at all."""
+    faults: list[CellFault] = []
+    area, text = _area(cells, context, faults), " ".join(cells.get("note", "").split())
+    if not text:
+        faults.append(CellFault("note", "nothing is written", "write what is to be kept"))
+    return None if area is None else Note(day, area, text), faults
+
+
+def as_given(kept: Reading | Note, given: Mapping[str, str], _: RecordContext) -> dict[str, str]:
+    """Write a reading or a note as it was given."""
+    return {**given, "area": kept.area}

@@ -10,7 +10,7 @@ import secrets
 from collections import OrderedDict
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from datetime import date, datetime, timezone
+from datetime import date, datetime
 from hashlib import sha256
 from pathlib import Path
 from threading import Lock
@@ -18,9 +18,7 @@ from time import monotonic
 from typing import TYPE_CHECKING
 
 from patchrisk.base.errors import InputError, PatchriskError
-from patchrisk.read.diseases import load_library
-from patchrisk.read.records.rows import RecordContext, record_context
-from patchrisk.read.site import read_site
+from patchrisk.read.records.rows import RecordContext, context_at
 from patchrisk.report.serving.forms import FORMS, Form, cells_of, label_of
 
 if TYPE_CHECKING:
@@ -73,12 +71,6 @@ def make_app(
     def sign(identity: str) -> str:
         return hmac.new(key, identity.encode(), sha256).hexdigest()
 
-    def context() -> RecordContext:
-        site = read_site(site_file)
-        folder = site.folder / site.diseases_folder if site.diseases_folder else None
-        today = now().astimezone(timezone(site.site.standard_offset)).date()
-        return record_context(site, load_library(folder), today)
-
     @app.before_request
     def check_who_asks() -> "ResponseReturnValue | None":
         if not token:
@@ -128,7 +120,7 @@ def make_app(
     @app.get("/")
     def morning() -> "ResponseReturnValue":
         with kept.lock:
-            today = context().today
+            today = context_at(site_file, now()).today
             if kept.day != today or monotonic() - kept.made > _FRESH_S:
                 kept.page, kept.day, kept.made = make_page(today), today, monotonic()
             return kept.page
@@ -165,13 +157,16 @@ def make_app(
     def blank(name: str) -> "ResponseReturnValue":
         if name not in FORMS:
             abort(404)
-        return show(name, request.args.getlist, [], secrets.token_urlsafe(18), context())
+        return show(
+            name, request.args.getlist, [], secrets.token_urlsafe(18), context_at(site_file, now())
+        )
 
     @app.post("/write/<name>")
     def write(name: str) -> "ResponseReturnValue":
         if name not in FORMS:
             abort(404)
-        form, identity, known = FORMS[name], request.form.get("form", "")[:64], context()
+        form, identity = FORMS[name], request.form.get("form", "")[:64]
+        known = context_at(site_file, now())
         signed = hmac.compare_digest(
             request.form.get("signed", "").encode(), sign(identity).encode()
         )

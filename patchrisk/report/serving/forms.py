@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from patchrisk.read.records import books, notes
+from patchrisk.read.records import books
 from patchrisk.read.records.rows import RecordContext
 
 MOST_LETTERS = 300  # of one field
@@ -54,7 +54,7 @@ FORMS: Mapping[str, Form] = {
             Field("rate", "Rate that went on", hint="with its unit, off the label"),
             _NOTE,
         ),
-        books.append_application,
+        books.APPLICATIONS.append,
     ),
     "seen": Form(
         "Seen, or looked for in vain",
@@ -66,7 +66,7 @@ FORMS: Mapping[str, Form] = {
             Field("share", "Share of the area", hint="such as 5%"),
             _NOTE,
         ),
-        books.append_observation,
+        books.OBSERVATIONS.append,
     ),
     "reading": Form(
         "Soil temperature read by hand",
@@ -78,12 +78,12 @@ FORMS: Mapping[str, Form] = {
             Field("value", "What it showed", hint="such as 63 F or 17.2 C", needed=True),
             _NOTE,
         ),
-        books.append_reading,
+        books.READINGS.append,
     ),
     "note": Form(
         "Note",
         (_AREA, _DAY, Field("note", "Note", needed=True)),
-        notes.append_note,
+        books.NOTES.append,
     ),
 }
 

@@ -114,6 +114,8 @@ def _data(morning: Morning, pen: Pen, owed: Sequence[str]) -> Iterator[str]:
     yield from applications_words(morning.applications, pen)
     for fault in morning.hand_faults:
         yield f"To mend in your readings by hand: {fault}."
+    for fault in morning.notes.faults:
+        yield f"To mend in your notes: {fault}."
     yield _weather_ahead(morning.ground)
 
 
