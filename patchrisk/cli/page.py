@@ -86,8 +86,9 @@ def page(
     written whatever befalls one.
     """
     from patchrisk.base.safe_text import slugs
+    from patchrisk.base.saving import write_text
     from patchrisk.read.names import inputs_of
-    from patchrisk.report.page import Page, index_in, publish, publish_index
+    from patchrisk.report.page import Page, index_in, publish, write_index
     from patchrisk.report.plan_changes import keep_plan
 
     paths = [site_path(path, sample) for path in ([Path()] if sample else site_files)]
@@ -109,15 +110,15 @@ def page(
     if season:
         own = slugs([m.site.site.name for _, m in mornings])
         for (_, morning), name in zip(mornings, own, strict=True):
-            echo(f"Wrote {_season(morning, out / f'{name}-season.html', inputs)}")
-        if failed:
-            raise type(_worst(failed))([fault for _, error in failed for fault in error.faults])
+            file = out / f"{name}-season.html"
+            _season(morning, file, inputs)
+            echo(f"Wrote {file}")
+        _raise_worst(failed)
         return
     index = index_in(out, inputs) if several else None
     names = slugs([m.site.site.name for _, m in mornings], ["index"] if several else [])
     done: list[tuple[Path, Morning, Page]] = []
     for (path, morning), name in zip(mornings, names, strict=True):
-        others = "index.html" if several else ""
         try:
             plan = _plan(morning, out) if with_plan else None
             plans = () if plan is None else plan.areas
@@ -127,7 +128,7 @@ def page(
                 name,
                 plans=plans,
                 dated=dated,
-                others=others,
+                others="index.html" if several else "",
                 full=full,
                 inputs=inputs,
             )
@@ -144,7 +145,8 @@ def page(
         echo(f"patchrisk: {fault}", err=True)
     if index is not None:
         reasons = [(f"{path.parent.name}/{path.name}", _short(error)) for path, error in failed]
-        written.append(publish_index(pages, reasons, index))
+        write_text(index, write_index(pages, reasons))
+        written.append(index)
     if not summary:
         for path in written:
             echo(f"Wrote {path}")
@@ -158,20 +160,18 @@ def page(
                     echo(line)
             except PatchriskError as error:
                 failed.append((path, error))
-    if failed:
-        raise type(_worst(failed))([fault for _, error in failed for fault in error.faults])
+    _raise_worst(failed)
     if signal and any(made.view.is_due for made in pages):
         ctx.exit(_DUE)
 
 
-def _season(morning: "Morning", file: Path, inputs: dict[Path, str]) -> Path:
+def _season(morning: "Morning", file: Path, inputs: dict[Path, str]) -> None:
     from patchrisk.base.saving import Output, check_outputs, write_text
     from patchrisk.report.page import PAGE
     from patchrisk.report.season_page import write_season_page
 
     check_outputs([Output(file, PAGE)], inputs)
     write_text(file, write_season_page(morning))
-    return file
 
 
 def _plan(morning: "Morning", folder: Path) -> "SitePlan | None":
@@ -207,6 +207,9 @@ def _short(error: PatchriskError) -> str:
     return f"{fault.place}: {fault.found}" if fault.place else fault.found
 
 
-def _worst(failed: list[tuple[Path, PatchriskError]]) -> PatchriskError:
-    """Return the error with the greatest exit code: what must be changed comes before bad luck."""
-    return max((error for _, error in failed), key=lambda error: error.exit_code)
+def _raise_worst(failed: list[tuple[Path, PatchriskError]]) -> None:
+    """Raise all faults, if any, with the greatest exit code: what must be changed comes first."""
+    errors = [error for _, error in failed]
+    if errors:
+        worst = max(errors, key=lambda error: error.exit_code)
+        raise type(worst)([fault for error in errors for fault in error.faults])

@@ -31,10 +31,8 @@ def soil(request: Request, name: str | None, keep: bool, figure: Path | None) ->
     from patchrisk.read.names import inputs_of
     from patchrisk.read.soil_fit import FIT, fit_path, keep_fit
     from patchrisk.report.figures.files import FIGURE
-    from patchrisk.report.hand_readings import write_lessons
-    from patchrisk.report.soil import draw_soil, write_soil
-    from patchrisk.site_day.calibration import learn
-    from patchrisk.site_day.hand_lessons import lessons
+    from patchrisk.report.soil import draw_soil, write_lessons, write_soil
+    from patchrisk.site_day.calibration import learn, lessons
 
     if request.sample and keep:
         cure = "keep a fit for a site file of your own"
@@ -43,9 +41,7 @@ def soil(request: Request, name: str | None, keep: bool, figure: Path | None) ->
     areas = gathered.site.areas_named([] if name is None else [name])
     read = {one.area for one in gathered.by_hand}
     speaking = [r for r in gathered.readings if any(p.hour is None for p in r.logged.probes)]
-    logged = [
-        a for a in areas if any(a.name in r.logger.areas or not r.logger.areas for r in speaking)
-    ]
+    logged = [a for a in areas if any(r.logger.speaks_for(a.name) for r in speaking)]
     area = next(iter([*logged, *(a for a in areas if a.name in read), *areas]))
     inputs = inputs_of(request.path, gathered.site)
     outputs = [Output(figure, FIGURE)] if figure is not None else []

@@ -178,6 +178,10 @@ class LoggerFile(_Readings):
         """The logger's clock minus UTC."""
         return None if self.utc_offset is None else _offset(self.utc_offset)
 
+    def speaks_for(self, area: str) -> bool:
+        """Whether its probes speak for an area; one that names no area speaks for all."""
+        return not self.areas or area in self.areas
+
     @property
     def columns_cm(self) -> dict[str, float]:
         """Depth of each column named in the site file [cm]."""
@@ -357,8 +361,8 @@ class Site(SiteTable):
         return [area for area in self.area if not names or area.name in names]
 
     def loggers_of(self, area: Area) -> list[LoggerFile]:
-        """Return the loggers that speak for an area; one that names no area speaks for all."""
-        return [lg for lg in self.logger if not lg.areas or area.name in lg.areas]
+        """Return the loggers that speak for an area."""
+        return [logger for logger in self.logger if logger.speaks_for(area.name)]
 
 
 def read_site(path: Path) -> Site:

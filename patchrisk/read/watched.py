@@ -1,6 +1,7 @@
 """A folder into which a logger's exports come by themselves: a new one is read at the next run."""
 
 import time
+from collections import Counter
 from collections.abc import Iterator
 from hashlib import sha256
 from pathlib import Path
@@ -64,14 +65,17 @@ def settled(folder: Path, now: float) -> Iterator[Path]:
         Seconds since the epoch. A file that came, or changed, less than `SETTLED_S` before waits;
         so does one that is hidden, empty, or has a name that is given while it is copied.
     """
-    seen: set[bytes] = set()
+    whole = []
     for file in sorted(folder.iterdir())[:_MOST_FILES]:
         if file.name[0] in ".~" or file.suffix.lower() not in _ENDINGS or not file.is_file():
             continue
         state = file.stat()
-        if not state.st_size or now - max(state.st_mtime, state.st_ctime) < SETTLED_S:
-            continue
-        digest = sha256(file.read_bytes()).digest()
-        if digest not in seen:
+        if state.st_size and now - max(state.st_mtime, state.st_ctime) >= SETTLED_S:
+            whole.append((file, state.st_size))
+    alike = Counter(size for _, size in whole)
+    seen: set[bytes] = set()
+    for file, size in whole:
+        digest = sha256(file.read_bytes()).digest() if alike[size] > 1 else b""
+        if not digest or digest not in seen:
             seen.add(digest)
             yield file

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from patchrisk.base.errors import InputError
-from patchrisk.base.pen import Pen
+from patchrisk.base.pen import Pen, count_of
 from patchrisk.read.area import Area
 from patchrisk.read.diseases import Library
 from patchrisk.read.groups import load_groups
@@ -16,7 +16,7 @@ from patchrisk.read.records.checks import past_label
 from patchrisk.read.records.rows import Reading, RecordContext
 from patchrisk.read.site_data import Examination, Readings
 from patchrisk.read.weather.online_weather import Weather
-from patchrisk.report.layout import heading, wrap
+from patchrisk.report.layout import as_text, heading, wrap
 from patchrisk.report.log_words import past_label_words, records_words
 from patchrisk.report.words import Show, between
 from patchrisk.site_day.history import history_of_area, to_prevent
@@ -98,12 +98,9 @@ _COLUMNS = {
 }
 
 
-def write_check(found: Examination) -> str:
+@as_text
+def write_check(found: Examination) -> Iterator[str]:
     """Write what was read and how; faults are not in it."""
-    return "\n".join(_lines(found))
-
-
-def _lines(found: Examination) -> Iterator[str]:
     if found.site is None:
         return
     pen = Pen(found.site.site.units)
@@ -148,13 +145,9 @@ def _lines(found: Examination) -> Iterator[str]:
     if found.books is not None and found.context is not None:
         yield ""
         yield from _books(found.books, found.context, pen)
-    if found.faults:
-        yield ""
-        count = len(found.faults)
-        yield f"{count} fault{'s' if count > 1 else ''} to mend:"
-    else:
-        yield ""
-        yield "No fault found in the files."
+    yield ""
+    faults = f"{count_of(len(found.faults), 'fault')} to mend:"
+    yield faults if found.faults else "No fault found in the files."
 
 
 def _books(books: SiteRecords, context: RecordContext, pen: Pen) -> Iterator[str]:
@@ -203,7 +196,7 @@ def flag_words(flag: Flag) -> str:
     days = f"{flag.first}" if flag.first == flag.last else f"{flag.first} to {flag.last}"
     when = f"{days}, " if flag.first else ""
     whose = f"{flag.probe}: " if flag.probe else ""
-    count = f"{flag.count} reading{'s' if flag.count != 1 else ''}"
+    count = count_of(flag.count, "reading")
     done = f"{count} left out" if flag.left_out else count
     return f"{when}{flag.kind}: {whose}{flag.reason} ({done})."
 
@@ -231,10 +224,11 @@ def _logger(reading: Readings, show: Show) -> Iterator[str]:
         yield from wrap(flag_words(flag), "  - ", "    ")
 
 
-def write_weather(weather: Weather, pen: Pen) -> str:
+@as_text
+def write_weather(weather: Weather, pen: Pen) -> Iterator[str]:
     """Write what was fetched, how old it is, whose it is, and what went otherwise than hoped."""
-    lines = weather_lines(weather, pen)
-    return "\n".join(line for text in lines for line in wrap(text, "- ", "  "))
+    for text in weather_lines(weather, pen):
+        yield from wrap(text, "- ", "  ")
 
 
 def weather_lines(weather: Weather, pen: Pen) -> Iterator[str]:
@@ -263,8 +257,7 @@ def weather_lines(weather: Weather, pen: Pen) -> Iterator[str]:
         yield f"Past years: {years.nunique()}, {years.min()} to {years.max()}."
     for what, age in weather.ages.items():
         if age.days >= 1:
-            count = f"{age.days} day{'s' if age.days > 1 else ''}"
-            yield f"Age of the {what} weather: {count}."
+            yield f"Age of the {what} weather: {count_of(age.days, 'day')}."
     for notice in weather.notices:
         yield f"{notice}."
     yield from weather.attributions
@@ -291,6 +284,5 @@ def weather_columns(weather: pd.DataFrame, show: Show) -> Iterator[str]:
         if len(missing):
             days = ", ".join(str(day.date()) for day in missing[:4])
             more = f" and {len(missing) - 4} more" if len(missing) > 4 else ""
-            count = f"{len(missing)} day{'s' if len(missing) > 1 else ''}"
-            text += f"; {count} missing ({days}{more})"
+            text += f"; {count_of(len(missing), 'day')} missing ({days}{more})"
         yield text

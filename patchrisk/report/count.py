@@ -11,7 +11,7 @@ from patchrisk.base.saving import Kind
 from patchrisk.base.units import DAY, from_canonical
 from patchrisk.core.dates.pressure import Spread
 from patchrisk.core.rules.tally import Coming, Courses, DaysMet, DegreeDays, Threshold
-from patchrisk.report.layout import ends, wrap
+from patchrisk.report.layout import as_text, ends, wrap
 from patchrisk.site_day.counts import AreaCounts, SiteCounts
 
 _HEADER = re.compile(
@@ -24,12 +24,9 @@ COUNT_TABLE = Kind(
 _SURE = 0.995  # beyond this a thing has come about, or has not
 
 
-def write_counts(counts: SiteCounts) -> str:
+@as_text
+def write_counts(counts: SiteCounts) -> Iterator[str]:
     """Write what was counted, area by area."""
-    return "\n".join(_lines(counts))
-
-
-def _lines(counts: SiteCounts) -> Iterator[str]:
     pen = Pen(counts.site.site.units)
     yield ends(counts.site.site.name, pen.long_day(np.datetime64(counts.as_of, "D")))
     first, last = (np.datetime64(day, "D") for day in (counts.since, counts.as_of))

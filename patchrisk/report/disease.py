@@ -15,7 +15,7 @@ from patchrisk.read.diseases.models import (
 )
 from patchrisk.read.diseases.quantities import Source, Sourced
 from patchrisk.read.diseases.rules import PublishedRule
-from patchrisk.report.layout import heading, wrap
+from patchrisk.report.layout import as_text, heading, wrap
 from patchrisk.report.words import Show, rule_words
 
 _MEANING = {
@@ -25,12 +25,9 @@ _MEANING = {
 }
 
 
-def write_list(library: Library, turf: str | None) -> str:
+@as_text
+def write_list(library: Library, turf: str | None) -> Iterator[str]:
     """Write one entry for each disease and group, those of one grass when it is named."""
-    return "\n".join(_list(library, turf))
-
-
-def _list(library: Library, turf: str | None) -> Iterator[str]:
     for key, disease in library.diseases.items():
         if turf is not None and not disease.on(turf):
             continue
@@ -45,12 +42,14 @@ def _list(library: Library, turf: str | None) -> Iterator[str]:
             yield from wrap(group.in_short, "    ")
 
 
-def write_disease(library: Library, name: str, show: Show) -> str:
+@as_text
+def write_disease(library: Library, name: str, show: Show) -> Iterator[str]:
     """Write a disease, or a group, in full."""
     key = library.find(name)
     if key in library.groups:
-        return "\n".join(_group(library, library.groups[key], show))
-    return "\n".join(_disease(library.diseases[key], show))
+        yield from _group(library, library.groups[key], show)
+    else:
+        yield from _disease(library.diseases[key], show)
 
 
 def _marks(item: Sourced) -> str:

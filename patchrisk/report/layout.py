@@ -2,7 +2,11 @@
 
 import re
 import textwrap
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from functools import wraps
+from typing import ParamSpec
+
+Given = ParamSpec("Given")
 
 WIDTH = 80
 WIDE = 90
@@ -11,6 +15,16 @@ _TOGETHER = re.compile(
     rf"(?<=\d) (?=%|°|in\b|cm\b|mm\b|{_MONTH})|(?<={_MONTH}) (?=\d)|(?<=\busual) (?=\d)"
 )
 _HARD = "\N{NO-BREAK SPACE}"
+
+
+def as_text(lines: Callable[Given, Iterator[str]]) -> Callable[Given, str]:
+    """Make a function that yields lines return them as one text."""
+
+    @wraps(lines)
+    def write(*args: Given.args, **kwargs: Given.kwargs) -> str:
+        return "\n".join(lines(*args, **kwargs))
+
+    return write
 
 
 def keep_together(text: str) -> str:

@@ -17,8 +17,9 @@ from patchrisk.core.plan.programme import AreaPlan
 from patchrisk.read.records.rows import Note
 from patchrisk.report.figures import AreaFigures, area_figures, style_sheet
 from patchrisk.report.layout import keep_together
-from patchrisk.report.view import MorningView, view_of
+from patchrisk.report.view import view_of
 from patchrisk.report.view.last_page import PAGE_MEMORY, keep_page, read_last_page
+from patchrisk.report.view.model import MorningView
 from patchrisk.report.words import ASK, MORNING_CAUTIONS
 from patchrisk.site_day.morning import Morning
 from patchrisk.site_day.season_plan import keeps_programme, plan_all
@@ -204,24 +205,14 @@ def figures_of(
     morning: Morning, view: MorningView, plans: Sequence[AreaPlan] = ()
 ) -> dict[str, AreaFigures]:
     """Draw the figures of every area, by its name."""
-    shown = {area.name: area for area in view.areas}
-    return {
-        name: area_figures(morning, area, shown[name], plans)
-        for area in morning.areas
-        for name in [area.area.name]
-    }
+    drawn = {area.area.name: area for area in morning.areas}
+    return {v.name: area_figures(morning, drawn[v.name], v, plans) for v in view.areas}
 
 
 def index_in(folder: Path, inputs: Mapping[Path, str]) -> Path:
     """Return where the index over several sites goes; InputError when it is something else."""
     path = folder / "index.html"
     _check([path], PAGE, inputs)
-    return path
-
-
-def publish_index(pages: Sequence[Page], failed: Sequence[tuple[str, str]], path: Path) -> Path:
-    """Write the index over several pages of one folder; parameters as for `write_index`."""
-    write_text(path, write_index(pages, failed))
     return path
 
 

@@ -10,12 +10,13 @@ from patchrisk.core.dates.pressure import Pressure, Spread
 from patchrisk.core.dates.symptoms import Watch
 from patchrisk.core.rules.states import RuleToday
 from patchrisk.core.soil.root_depth import SoilSeries
-from patchrisk.core.verdict.judgement import Judgement, RuleStart
+from patchrisk.core.verdict.judgement import Judgement, NextSeason, RuleStart
 from patchrisk.read.diseases import Disease
 from patchrisk.read.site_data import Readings
 from patchrisk.read.weather.online_weather import Weather
 from patchrisk.report import cover_words, words
-from patchrisk.report.view import AreaView, DiseaseRow, view_of
+from patchrisk.report.view import view_of
+from patchrisk.report.view.model import AreaView, DiseaseRow
 from patchrisk.report.words import phase_words, verdict_words
 from patchrisk.site_day.judging import Entry
 from patchrisk.site_day.morning import AreaMorning, Morning
@@ -37,9 +38,7 @@ def verdict_record(morning: Morning, area: AreaMorning, judged: Judgement) -> di
         "start": {
             "date": iso_day(j.start),
             "stands": j.stands,
-            "by_10": iso_day(j.early),
-            "by_50": iso_day(j.middle),
-            "by_90": iso_day(j.late),
+            **_by_odds(j),
             "usual": iso_day(j.usual),
             "chance_come": _share(j.odds_lasting),
             "chance_within_lead": _share(j.odds_lead),
@@ -84,11 +83,14 @@ def verdict_record(morning: Morning, area: AreaMorning, judged: Judgement) -> di
         else {
             "id": j.following.span.id,
             "first": iso_day(j.following.first),
-            "by_10": iso_day(j.following.early),
-            "by_50": iso_day(j.following.middle),
-            "by_90": iso_day(j.following.late),
+            **_by_odds(j.following),
         },
     }
+
+
+def _by_odds(start: Judgement | RuleStart | NextSeason) -> dict[str, str | None]:
+    days = (start.early, start.middle, start.late)
+    return {f"by_{n}": iso_day(day) for n, day in zip((10, 50, 90), days, strict=True)}
 
 
 def _cited_rule(start: RuleStart) -> dict[str, Any]:
@@ -96,9 +98,7 @@ def _cited_rule(start: RuleStart) -> dict[str, Any]:
         "id": start.rule.id,
         "start": iso_day(start.start),
         "stands": start.stands,
-        "by_10": iso_day(start.early),
-        "by_50": iso_day(start.middle),
-        "by_90": iso_day(start.late),
+        **_by_odds(start),
         "usual": iso_day(start.usual),
     }
 
@@ -130,9 +130,7 @@ def _pressure(pressure: Pressure) -> dict[str, Any]:
     }
 
 
-def _spread(spread: Spread | None) -> dict[str, float] | None:
-    if spread is None:
-        return None
+def _spread(spread: Spread) -> dict[str, float]:
     return {
         "low": round(spread.low, 1),
         "middle": round(spread.middle, 1),
@@ -220,10 +218,7 @@ def _entry(morning: Morning, area: AreaMorning, entry: Entry, row: DiseaseRow) -
         "verdict": verdict_record(morning, area, entry.first),
         "yesterday": None
         if before is None
-        else {
-            "verdict": words.verdict_words(before[0]),
-            "phase": words.phase_words(before[1]),
-        },
+        else {"verdict": words.verdict_words(before[0]), "phase": words.phase_words(before[1])},
         "do": row.act,
         "members": [verdict_record(morning, area, one) for one in entry.members]
         if entry.key in morning.library.groups

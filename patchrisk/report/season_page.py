@@ -7,11 +7,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from patchrisk.base.pen import Pen, capital, count_of
+from patchrisk.base.units import DAY
 from patchrisk.core.verdict.season_story import Story
 from patchrisk.report.cover_words import went_on
 from patchrisk.report.page import render
 from patchrisk.report.story import years_words
-from patchrisk.report.words import CAUTION
+from patchrisk.report.words import CAUTION, pen_of
 from patchrisk.site_day.morning import AreaMorning, Morning
 
 _OUTCOMES = {  # covered throughout, or not; damage seen, looked for in vain, or not looked for
@@ -47,12 +48,8 @@ def season_lines(morning: Morning) -> tuple[SeasonLine, ...]:
     ----------
     morning : Morning
         Judged on any day after the season.
-
-    Returns
-    -------
-    tuple of SeasonLine
     """
-    pen = Pen(morning.site.site.units, morning.as_of.year)
+    pen = pen_of(morning)
     return tuple(
         _line(morning, area, story, pen)
         for area in morning.areas
@@ -64,29 +61,20 @@ def _line(morning: Morning, area: AreaMorning, story: Story, pen: Pen) -> Season
     name = morning.library.diseases[story.disease].name
     seen, look = _seen(morning, area, story, pen)
     covered = None if story.bare_days is None else story.bare_days == 0
-    return SeasonLine(
-        area=area.area.name,
-        disease=capital(name),
-        called=_called(story, pen),
-        applied=_applied(morning, area, story, pen),
-        bare="not on record" if story.bare_days is None else _bare(story),
-        seen=seen,
-        outcome=_OUTCOMES[covered, look],
-    )
-
-
-def _called(story: Story, pen: Pen) -> str:
-    begun = story.start if story.start is not None else story.spells[0][0]
-    last = story.over - np.timedelta64(1, "D")
-    span = f"since {pen.day(begun)}" if story.goes_on else f"{pen.day(begun)} to {pen.day(last)}"
+    begun = pen.day(story.spells[0][0] if story.start is None else story.start)
+    span = f"since {begun}" if story.goes_on else f"{begun} to {pen.day(story.over - DAY)}"
     usual = "" if story.usual_days is None else f", usual {story.usual_days}"
     more = "" if story.more_than is None else f", {years_words(*story.more_than)}"
     days = count_of(story.infected_days, "day")
-    return f"{span}: soil right on {days}{usual}{more}"
-
-
-def _bare(story: Story) -> str:
-    return f"{story.bare_days} of {count_of(story.infected_days, 'day')}"
+    return SeasonLine(
+        area=area.area.name,
+        disease=capital(name),
+        called=f"{span}: soil right on {days}{usual}{more}",
+        applied=_applied(morning, area, story, pen),
+        bare="not on record" if covered is None else f"{story.bare_days} of {days}",
+        seen=seen,
+        outcome=_OUTCOMES[covered, look],
+    )
 
 
 def _applied(morning: Morning, area: AreaMorning, story: Story, pen: Pen) -> str:
@@ -96,7 +84,7 @@ def _applied(morning: Morning, area: AreaMorning, story: Story, pen: Pen) -> str
         went_on(row, pen)
         for row in morning.applications.rows
         if row.area == area.area.name
-        and story.first - np.timedelta64(28, "D") <= row.day <= story.over
+        and story.first - 28 * DAY <= row.day <= story.over
         and (not row.targets or story.disease in row.targets)
     ]
     return "; ".join(mine) or "nothing"

@@ -38,7 +38,7 @@ def in_short(area: AreaMorning, library: Library, pen: Pen) -> list[str]:
     """
     today = np.datetime64(area.soil.dates[-1] + DAY, "D")
     stories = [s for s in area.stories.values() if story_is_due(s, area.judged[s.disease], today)]
-    lines = [in_a_line(s, area.judged[s.disease], library, pen) for s in stories]
+    lines = [_in_a_line(s, area.judged[s.disease], library, pen) for s in stories]
     fresh = [s for s in stories if area.judged[s.disease].seen is not None]
     if not fresh:
         return lines[:1]
@@ -46,6 +46,15 @@ def in_short(area: AreaMorning, library: Library, pen: Pen) -> list[str]:
     alike = f"Only a laboratory tells {names} apart; until then reckon with each. "
     lines.append(f"{alike if len(fresh) > 1 else ''}{AT_ONCE}")
     return lines
+
+
+def _in_a_line(story: Story, judged: Judgement, library: Library, pen: Pen) -> str:
+    """Tell a story in three sentences: what the season did, why it shows, when the next starts.
+
+    The line before it often begins with the disease's name, so this one does not.
+    """
+    did = capital(_days(story, pen, library.diseases[story.disease].name))
+    return " ".join(filter(None, (f"{did}.", _now(story, judged, pen), next_start(judged, pen))))
 
 
 def in_full(area: AreaMorning, library: Library, pen: Pen) -> list[str]:
@@ -58,29 +67,22 @@ def in_full(area: AreaMorning, library: Library, pen: Pen) -> list[str]:
     return lines
 
 
-def in_a_line(story: Story, judged: Judgement, library: Library, pen: Pen) -> str:
-    """Tell a story in three sentences: what the season did, why it shows, when the next starts."""
-    parts = (what_it_did(story, judged, library, pen), next_start(judged, pen))
-    return " ".join(part for part in parts if part)
-
-
 def what_it_did(
     story: Story, judged: Judgement, library: Library, pen: Pen, *, seen: bool = False
 ) -> str:
     """Say what the season did and why it shows; ``seen``: also where no record tells of damage."""
-    disease = library.diseases[story.disease]
-    first = f"{capital(disease.name)}: {_days(story, pen)}{_bare(story)}."
-    return f"{first} {_now(story, judged, disease, pen, seen=seen)}".rstrip()
+    name = library.diseases[story.disease].name
+    return f"{capital(name)}: {_days(story, pen)}. {_now(story, judged, pen, seen=seen)}".rstrip()
 
 
-def _days(story: Story, pen: Pen) -> str:
+def _days(story: Story, pen: Pen, what: str = "infection") -> str:
     first, last = story.spells[0][0], story.spells[-1][1]
     until = "and still is" if story.goes_on else f"to {pen.day(last)}"
     usual = usual_words(story.usual_days, story.more_than)
     unknown = f", {story.unknown_days} days unknown" if story.unknown_days else ""
     return (
-        f"from {pen.day(first)} {until} the soil was right for infection on "
-        f"{story.infected_days} days{usual}{unknown}"
+        f"from {pen.day(first)} {until} the soil was right for {what} on "
+        f"{story.infected_days} days{usual}{unknown}{_bare(story)}"
     )
 
 
@@ -108,7 +110,7 @@ def _bare(story: Story) -> str:
     return f", {story.bare_days} of them without cover"
 
 
-def _now(story: Story, judged: Judgement, disease: Disease, pen: Pen, *, seen: bool = False) -> str:
+def _now(story: Story, judged: Judgement, pen: Pen, *, seen: bool = False) -> str:
     """Say why it shows now, and whether anything can still be done about this season."""
     if judged.seen is None and not seen:
         return ""
@@ -135,7 +137,7 @@ def next_start(judged: Judgement, pen: Pen) -> str:
 
 
 def _whole(story: Story, judged: Judgement, disease: Disease, pen: Pen) -> Iterator[str]:
-    yield f"{capital(disease.name)}: {_days(story, pen)}{_bare(story)}."
+    yield f"{capital(disease.name)}: {_days(story, pen)}."
     if len(story.spells) > 1:
         yield f"Stretches of infection: {_spells(story.spells, pen)}."
     if story.bare_spells and story.bare_days != story.infected_days:
@@ -143,7 +145,7 @@ def _whole(story: Story, judged: Judgement, disease: Disease, pen: Pen) -> Itera
     if story.damage is not None:
         first, last = (pen.day(day) for day in story.damage)
         yield f"The file has damage of that season show from {first} to {last}."
-    now = _now(story, judged, disease, pen)
+    now = _now(story, judged, pen)
     if now:
         yield now
     stress = [s for s in disease.expression.stress if s.kind == _STRESS.get(story.showing)]

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 from patchrisk.base.pen import capital
 from patchrisk.core.verdict.decision_table import Verdict
-from patchrisk.report.layout import WIDTH, ends, wrap
+from patchrisk.report.layout import WIDTH, as_text, ends, wrap
 from patchrisk.report.view.model import AreaView, Change, DiseaseRow, MorningView
 from patchrisk.report.words import ASK
 
@@ -18,6 +18,7 @@ _MARKS = (
 _INDENT = "  "
 
 
+@as_text
 def write_outlook(
     view: MorningView,
     *,
@@ -26,20 +27,14 @@ def write_outlook(
     scout: bool = False,
     data: bool = False,
     cautions: bool = False,
-) -> str:
+) -> Iterator[str]:
     """Write a morning so many letters wide.
 
     ``scout`` adds what to look for and send, ``data`` what it rests on, ``cautions`` all of them;
     ``full`` is all of these and every rule.
     """
     wide = min(max(width, _LEAST_WIDE), _MOST_WIDE)
-    lines = _lines(view, wide, full, scout or full, data or full, cautions or full)
-    return "\n".join(lines)
-
-
-def _lines(
-    view: MorningView, wide: int, full: bool, scout: bool, data: bool, cautions: bool
-) -> Iterator[str]:
+    scout, data, cautions = scout or full, data or full, cautions or full
     yield ends(view.site, view.day, wide)
     for text in view.past_label:
         yield from wrap(text, "PAST ITS LABEL ", _INDENT, wide)
@@ -67,7 +62,7 @@ def _card(area: AreaView, wide: int) -> Iterator[str]:
     """Write the card of an area: what to do and why, what goes on, the soil, the season."""
     card = area.card
     soil = ". ".join(part for part in (f"{card.soil} {card.soil_more}".strip(), card.ahead) if part)
-    head = f"{area.words.upper()}  {area.name}: {' '.join(t.sentence for t in area.tasks)}"
+    head = f"{area.words.upper()}  {area.name}: {area.sentence}"
     yield from wrap(head, "", _INDENT, wide)
     for text in card.put_on:
         yield from wrap(f"{card.put_on_words} {text}", _INDENT, _INDENT * 2, wide)

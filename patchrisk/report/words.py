@@ -1,15 +1,15 @@
 """The sentences of the outlook, the same wherever they are printed."""
 
-from collections.abc import Callable, Set
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Set
 from datetime import date
 from functools import cache
 
 import numpy as np
 import pandas as pd
 
-from patchrisk.base.pen import count_of
+from patchrisk.base.pen import Pen, count_of
 from patchrisk.base.toml_files import load_numbers
+from patchrisk.core.dates.hand_readings import HandErrors
 from patchrisk.core.rules.states import RuleToday
 from patchrisk.core.rules.windows import REFERENCE_CM, State
 from patchrisk.core.soil.depth_transfer import MAX_UP_CM
@@ -20,9 +20,11 @@ from patchrisk.read.diseases.rules import PublishedRule
 from patchrisk.read.logger.layout import LoggedProbe, offset_words
 from patchrisk.read.site import Place
 from patchrisk.read.site_data import Readings
+from patchrisk.site_day.morning import Morning
+
+EIGHT_OF_TEN = 1.2816  # standard deviations that 8 of 10 lie within, of a normal distribution
 
 Show = Callable[..., str]
-DayWords = Callable[[np.datetime64 | None], str]
 
 _EVIDENCE = {
     "works": "worked in trials",
@@ -66,28 +68,29 @@ CAUTIONS_IN_FULL = (
 )
 
 
-@dataclass(frozen=True)
-class WordingNumbers:
-    """What is worth a word: ``wording`` in thresholds/outlook.toml; shares [1], the rest [days]."""
-
-    likely: float
-    sure_to_last: float
-    as_usual: int
-    moved: int
-    silent: int
-
-
 @cache
-def wording_numbers() -> WordingNumbers:
-    """Read them."""
-    numbers = load_numbers("outlook")
-    return WordingNumbers(
-        likely=numbers["wording.likely"].value / 100,
-        sure_to_last=numbers["wording.sure_to_last"].value / 100,
-        as_usual=round(numbers["wording.as_usual"].value),
-        moved=round(numbers["wording.moved"].value),
-        silent=round(numbers["wording.silent"].value),
-    )
+def wording_number(name: str) -> float:
+    """Return what is worth a word, from thresholds/outlook.toml: a share [1], or [days]."""
+    number = load_numbers("outlook")[f"wording.{name}"]
+    return number.value / 100 if number.unit == "%" else number.value
+
+
+def pen_of(morning: Morning) -> Pen:
+    """Return the pen of a morning: dates of another year carry theirs."""
+    return Pen(morning.site.site.units, morning.as_of.year)
+
+
+def within(pen: Pen, sd_c: float) -> str:
+    """Write the distance that 8 of 10 lie within, of a standard deviation [degC]."""
+    return pen.show("temperature difference", EIGHT_OF_TEN * sd_c)
+
+
+def left_out_words(hand: HandErrors | None) -> Iterator[str]:
+    """Say how many readings by hand are not used, if any."""
+    lost = 0 if hand is None else int((~hand.sound).sum())
+    if lost:
+        what = "1 spot reading is" if lost == 1 else f"{lost} spot readings are"
+        yield f"{what} too far off to be used (see `patchrisk soil`)"
 
 
 def name_of(library: Library, key: str) -> str:
@@ -114,14 +117,16 @@ def rule_words(published: PublishedRule, show: Show) -> str:
     return f"{what} at {show('depth', rule.depth_cm)} {asked}{row}"
 
 
-def standing(result: RuleToday, show: Show, day: DayWords) -> str:
+def standing(result: RuleToday, pen: Pen) -> str:
     """Say where a rule stands: its figure today, the days counted, and since when."""
-    value = "no reading" if np.isnan(result.value_c) else show("soil temperature", result.value_c)
+    value = "no reading"
+    if not np.isnan(result.value_c):
+        value = pen.show("soil temperature", result.value_c)
     count = f"{result.run} of {result.rule.days} days" if result.rule.days > 1 else ""
     if result.state is State.OPEN:
-        count = f"since {day(result.opened)}"
+        count = f"since {pen.day(result.opened)}"
     elif result.state is State.CLOSED and result.closed is not None:
-        count = f"closed {day(result.closed)}"
+        count = f"closed {pen.day(result.closed)}"
     return ", ".join(part for part in (value, count) if part)
 
 
@@ -197,7 +202,7 @@ def by_number(code: str) -> tuple[int, str]:
     return (int(digits) if code[:1].isdigit() and digits else 1000, code)
 
 
-def published_rule(library: Library, key: str, result: RuleToday) -> PublishedRule:
+def published_rule(library: Library, result: RuleToday) -> PublishedRule:
     """Find a rule as it was published, of a disease or of a group."""
     owner = library.diseases.get(result.member) or library.groups[result.member]
     for published in owner.window:
@@ -206,24 +211,23 @@ def published_rule(library: Library, key: str, result: RuleToday) -> PublishedRu
     raise KeyError(result.rule.id)
 
 
-def probe_words(
-    reading: Readings, probe: LoggedProbe, as_of: date, show: Show, day: DayWords
-) -> str:
+def probe_words(reading: Readings, probe: LoggedProbe, as_of: date, pen: Pen) -> str:
     """Say what a probe gave, how old it is, and how much of it was left out."""
     days = probe.daily["soil_c"].dropna()
     days = days[days.index < pd.Timestamp(as_of)]
-    depth = "depth not told" if probe.depth_cm is None else show("depth", probe.depth_cm)
+    depth = "depth not told" if probe.depth_cm is None else pen.show("depth", probe.depth_cm)
     if days.empty:
         return f"{reading.logger.file}, {probe.name} ({depth}): no day that can be used."
     last = days.index.max()
     age = (pd.Timestamp(as_of) - last).days
-    text = f"{reading.logger.file}, {probe.name} ({depth}): to {day(last.to_datetime64())}"
+    day = pen.day(last.to_datetime64(), year=True)
+    text = f"{reading.logger.file}, {probe.name} ({depth}): to {day}"
     if age > 1:
         text += f", {age} days old"
     flags = [f for f in reading.logged.flags if f.left_out and f.probe in ("", probe.name)]
     count = sum(flag.count for flag in flags)
     if probe.depth_cm is not None and probe.depth_cm - REFERENCE_CM > MAX_UP_CM:
-        text += f"; too deep to speak for {show('depth', REFERENCE_CM)}"
+        text += f"; too deep to speak for {pen.show('depth', REFERENCE_CM)}"
     if count:
         text += f"; {count_of(count, 'reading')} left out"
     return text + "."

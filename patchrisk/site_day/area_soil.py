@@ -2,27 +2,40 @@
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
-from datetime import date
+from datetime import date, timedelta
+from functools import cache, cached_property
 
 import numpy as np
 import pandas as pd
 
 from patchrisk.base.toml_files import load_numbers
-from patchrisk.base.units import DAY, FloatArray
-from patchrisk.core.dates.forecast_error import ConditionalErrors, KnownErrors, known_errors
-from patchrisk.core.dates.hand_readings import HandErrors, correct_soil
+from patchrisk.base.units import DAY, DayArray, FloatArray
+from patchrisk.core.dates.forecast_error import (
+    ConditionalErrors,
+    KnownErrors,
+    departures,
+    known_errors,
+)
+from patchrisk.core.dates.hand_readings import HandErrors, compare_readings, correct_soil
 from patchrisk.core.rules.windows import REFERENCE_CM, soil_depth_cm
-from patchrisk.core.soil.air_to_soil import DEEPEST_CM, SHALLOWEST_CM, ModelRun, run_model
+from patchrisk.core.soil.air_to_soil import (
+    DEEPEST_CM,
+    SHALLOWEST_CM,
+    ModelRun,
+    SoilEstimate,
+    run_model,
+)
+from patchrisk.core.soil.day_wave import DayWave, solar_hour
 from patchrisk.core.soil.parameters import SoilModel
 from patchrisk.core.soil.root_depth import SEED, Probe, SoilSeries, logged_at, soil_series
 from patchrisk.core.soil.surface import Surface
 from patchrisk.read.area import Area
 from patchrisk.read.logger.layout import LoggedProbe
 from patchrisk.read.records.rows import Reading
+from patchrisk.read.site import Place
 from patchrisk.read.site_data import Readings, SiteData
 from patchrisk.read.soil import diffusivity_of
 from patchrisk.read.soil_fit import model_at, read_fit, surface_at
-from patchrisk.site_day.by_hand import hand_errors, weather_signs
 from patchrisk.site_day.weather_ahead import LOOK_BACK_DAYS, error_covariance
 
 HISTORY_DAYS = 450  # what this morning can depend on: a season, the run before it, and spin-up
@@ -40,6 +53,8 @@ class AreaSoil:
         As the area's logger has taught it, where it has.
     surface : Surface
         How the area's turf differs from a station's plot.
+    errors : ConditionalErrors
+        Of the soil model's error, kept for all areas of the site.
     hand : HandErrors or None
         What its readings by hand say of the estimate.
     known : KnownErrors or None
@@ -49,6 +64,7 @@ class AreaSoil:
     at: Callable[[float], SoilSeries]
     model: SoilModel
     surface: Surface
+    errors: ConditionalErrors
     hand: HandErrors | None = None
     known: KnownErrors | None = None
 
@@ -59,100 +75,112 @@ class AreaSoil:
         return self.known.moved(float((self.at(REFERENCE_CM).dates[0] - first_day) / DAY))
 
 
-def soil_of(g: SiteData, area: Area, as_of: date, depths_cm: Iterable[float]) -> AreaSoil:
-    """Return an area's soil; ``depths_cm`` are those asked for besides `REFERENCE_CM`."""
-    fit = read_fit(g.site, area)
-    surface, model = surface_at(area, fit), model_at(fit)
-    days = days_of(as_of)
-    read = spot_readings(g, area, days)
-    # What was read by hand, or of siblings, teaches for longer than the morning depends on.
-    airless = not g.weather.daily.reindex(days)["air_min_c"].notna().any()
-    probes = probes_of(area, g.readings, days, spots=airless)
-    siblings = [] if probes else [a for a in g.site.area if probes_of(a, g.readings, days)]
-    weather = g.weather.daily.index
-    first = min(weather[0], days[0]) if len(weather) and (read or siblings) else days[0]
-    run_days = pd.date_range(first, days[-1])
-    since = slice(len(run_days) - len(days), None)
-    dates = run_days.to_numpy().astype("datetime64[D]")
-    depths = sorted({REFERENCE_CM, *map(soil_depth_cm, depths_cm)})
-    air = g.weather.daily.reindex(run_days)
-    modelled = _run(g, air, model, surface)
-    numbers, probe_sd_c = load_numbers("readings"), load_numbers("outlook")["probe_sd"].value
-    series = soil_series(
-        dates[since],
-        probes,
-        {z: None if modelled is None else modelled.at(z).since(since) for z in depths},
-        diffusivity_m2_s=diffusivity_of(area.root_zone, area.wetness),
-        probe_sd_c=probe_sd_c,
-        model=model,
-    )
-    made = AreaSoil(lambda depth_cm: series[soil_depth_cm(depth_cm)], model, surface)
-    if modelled is None or not (read or siblings):
-        return made
-    signs = weather_signs(air)
-    hand = hand_errors(read, g.site.site, dates, signs, modelled.at, surface)
-    by_hand = None if hand is None else hand.known(dates[since][0])
-    loggers = _errors_of_siblings(g, siblings, air, signs)
-    if loggers is not None:
-        loggers = loggers.moved(-float(since.start))
-    errors = ConditionalErrors(error_covariance())
-    for depth in depths:
-        series[depth] = correct_soil(
-            series[depth],
-            modelled.at(depth).since(since),
-            by_hand,
-            loggers,
-            errors,
-            signs[since],
-            probe_sd_c=probe_sd_c,
-            told=numbers["told"].value / 100,
-            spread=numbers["spread"].value,
-            seed=SEED,
+class SiteSoil:
+    """The soil of each area of a site on a morning; what areas share is worked out once."""
+
+    def __init__(self, g: SiteData, as_of: date) -> None:
+        self.g = g
+        self.days = days_of(as_of)
+        self.air = g.weather.daily.reindex(self.days)
+        self.errors = ConditionalErrors(error_covariance())
+
+    @cached_property
+    def _whole_air(self) -> pd.DataFrame:
+        """The weather as far back as it is known."""
+        daily = self.g.weather.daily
+        first = min(daily.index[0], self.days[0]) if len(daily) else self.days[0]
+        return daily.reindex(pd.date_range(first, self.days[-1]))
+
+    @cached_property
+    def _logged(self) -> list[Area]:
+        """The areas that a logger speaks for."""
+        return [a for a in self.g.site.area if probes_of(a, self.g.readings, self.days)]
+
+    @cached_property
+    def _errors_of_loggers(self) -> KnownErrors | None:
+        """What the loggers of other areas say of the estimate of their own turf.
+
+        The last `LOOK_BACK_DAYS` count day by day, older ones by the month; days from the first of
+        the soil's.
+        """
+        known: KnownErrors | None = None
+        air = self._whole_air
+        signs, days = _signs(air), pd.DatetimeIndex(air.index)
+        day = np.arange(len(days), dtype=np.float64)
+        for place, area in enumerate(self._logged, 1):
+            fit = read_fit(self.g.site, area)
+            modelled = self._run(air, model_at(fit), surface_at(area, fit))
+            assert modelled is not None
+            estimate = modelled.at(REFERENCE_CM)
+            diffusivity = diffusivity_of(area.root_zone, area.wetness)
+            logged, _ = logged_at(probes_of(area, self.g.readings, days), REFERENCE_CM, diffusivity)
+            error = ((logged - estimate.mean_c) / estimate.sd_c)[:, None]
+            here = known_errors(day, error, signs, daily_from=len(day) - LOOK_BACK_DAYS)
+            here = replace(here, place=place)
+            known = here if known is None else known.and_those(here)
+        return None if known is None else known.moved(float(len(self.days) - len(day)))
+
+    def _run(self, air: pd.DataFrame, model: SoilModel, surface: Surface) -> ModelRun | None:
+        """Run the soil model along daily weather; None without air temperature."""
+        if not air["air_min_c"].notna().any():
+            return None
+        return run_model(
+            air["air_min_c"].to_numpy(),
+            air["air_max_c"].to_numpy(),
+            dates=air.index.to_numpy().astype("datetime64[D]"),
+            latitude=self.g.site.site.latitude,
+            model=model,
+            rain_mm=air["rain_mm"].to_numpy() if air["rain_mm"].notna().any() else None,
+            surface=surface,
         )
-    known = by_hand if loggers is None else loggers
-    if by_hand is not None and loggers is not None:
-        known = loggers.and_those(by_hand)
-    return replace(made, hand=hand, known=known)
 
-
-def _run(g: SiteData, air: pd.DataFrame, model: SoilModel, surface: Surface) -> ModelRun | None:
-    """Run the soil model along daily weather; None without air temperature."""
-    if not air["air_min_c"].notna().any():
-        return None
-    return run_model(
-        air["air_min_c"].to_numpy(),
-        air["air_max_c"].to_numpy(),
-        dates=air.index.to_numpy().astype("datetime64[D]"),
-        latitude=g.site.site.latitude,
-        model=model,
-        rain_mm=air["rain_mm"].to_numpy() if air["rain_mm"].notna().any() else None,
-        surface=surface,
-    )
-
-
-def _errors_of_siblings(
-    g: SiteData, siblings: Sequence[Area], air: pd.DataFrame, signs: FloatArray
-) -> KnownErrors | None:
-    """Return what the loggers of other areas say of the estimate of their own turf.
-
-    The last `LOOK_BACK_DAYS` count day by day, older ones by the month; days from the first of
-    ``air``.
-    """
-    known: KnownErrors | None = None
-    days = pd.DatetimeIndex(air.index)
-    day = np.arange(len(days), dtype=np.float64)
-    for place, area in enumerate(siblings, 1):
-        fit = read_fit(g.site, area)
-        modelled = _run(g, air, model_at(fit), surface_at(area, fit))
-        assert modelled is not None
-        estimate = modelled.at(REFERENCE_CM)
-        diffusivity = diffusivity_of(area.root_zone, area.wetness)
-        logged, _ = logged_at(probes_of(area, g.readings, days), REFERENCE_CM, diffusivity)
-        error = ((logged - estimate.mean_c) / estimate.sd_c)[:, None]
-        here = known_errors(day, error, signs, daily_from=len(day) - LOOK_BACK_DAYS)
-        here = replace(here, place=place)
-        known = here if known is None else known.and_those(here)
-    return known
+    def of(self, area: Area, depths_cm: Iterable[float]) -> AreaSoil:
+        """Return an area's soil; ``depths_cm`` are those asked for besides `REFERENCE_CM`."""
+        fit = read_fit(self.g.site, area)
+        surface, model = surface_at(area, fit), model_at(fit)
+        read = spot_readings(self.g, area, self.days)
+        airless = not self.air["air_min_c"].notna().any()
+        probes = probes_of(area, self.g.readings, self.days, spots=airless)
+        by_others = not probes and bool(self._logged)
+        # What was read by hand, or of siblings, teaches for longer than the morning depends on.
+        air = self._whole_air if read or by_others else self.air
+        since = slice(len(air) - len(self.days), None)
+        dates = air.index.to_numpy().astype("datetime64[D]")
+        depths = sorted({REFERENCE_CM, *map(soil_depth_cm, depths_cm)})
+        modelled = self._run(air, model, surface)
+        numbers, probe_sd_c = load_numbers("readings"), load_numbers("outlook")["probe_sd"].value
+        series = soil_series(
+            dates[since],
+            probes,
+            {z: None if modelled is None else modelled.at(z).since(since) for z in depths},
+            diffusivity_m2_s=diffusivity_of(area.root_zone, area.wetness),
+            probe_sd_c=probe_sd_c,
+            model=model,
+        )
+        made = AreaSoil(lambda depth: series[soil_depth_cm(depth)], model, surface, self.errors)
+        if modelled is None or not (read or by_others):
+            return made
+        signs = _signs(air)
+        hand = _hand_errors(read, self.g.site.site, dates, signs, modelled.at, surface)
+        by_hand = None if hand is None else hand.known(dates[since][0])
+        loggers = self._errors_of_loggers if by_others else None
+        for depth in depths:
+            series[depth] = correct_soil(
+                series[depth],
+                modelled.at(depth).since(since),
+                by_hand,
+                loggers,
+                self.errors,
+                signs[since],
+                probe_sd_c=probe_sd_c,
+                told=numbers["told"].value / 100,
+                spread=numbers["spread"].value,
+                seed=SEED,
+            )
+        known = by_hand if loggers is None else loggers
+        if by_hand is not None and loggers is not None:
+            known = loggers.and_those(by_hand)
+        return replace(made, hand=hand, known=known)
 
 
 def days_of(as_of: date) -> pd.DatetimeIndex:
@@ -169,7 +197,7 @@ def probes_of(
     ``spots`` takes loggers set to one reading a day for the day's mean: where no estimate is at
     hand to hold their hour against, it is all that is known.
     """
-    mine = [r.logged for r in readings if not r.logger.areas or area.name in r.logger.areas]
+    mine = [r.logged for r in readings if r.logger.speaks_for(area.name)]
     probes = (probe for logged in mine for probe in logged.probes)
     return [_probe(probe, days) for probe in probes if spots or probe.hour is None]
 
@@ -177,20 +205,17 @@ def probes_of(
 def spot_readings(g: SiteData, area: Area, days: pd.DatetimeIndex) -> list[Reading]:
     """Return what was read of an area at one hour of a day: by hand, and by loggers so set."""
     out = [one for one in g.by_hand if one.area == area.name]
-    for reading in g.readings:
-        if reading.logger.areas and area.name not in reading.logger.areas:
+    mine = [r.logged for r in g.readings if r.logger.speaks_for(area.name)]
+    for probe in (probe for logged in mine for probe in logged.probes):
+        depth_cm = REFERENCE_CM if probe.depth_cm is None else probe.depth_cm
+        if probe.hour is None or not SHALLOWEST_CM <= depth_cm <= DEEPEST_CM:
             continue
-        for probe in reading.logged.probes:
-            depth_cm = REFERENCE_CM if probe.depth_cm is None else probe.depth_cm
-            if probe.hour is None or not SHALLOWEST_CM <= depth_cm <= DEEPEST_CM:
-                continue
-            soil_c = probe.daily["soil_c"].dropna()
-            for day in soil_c.index.intersection(days):
-                hour = float(probe.hour[day])
-                at = f"{int(hour):02d}:{round(hour % 1 * 60) % 60:02d}"
-                which = np.datetime64(day, "D")
-                value_c = float(soil_c[day])
-                out.append(Reading(which, area.name, hour, depth_cm, value_c, at))
+        soil_c = probe.daily["soil_c"].dropna()
+        for day in soil_c.index.intersection(days):
+            hour = float(probe.hour[day])
+            at = f"{int(hour):02d}:{round(hour % 1 * 60) % 60:02d}"
+            which, value_c = np.datetime64(day, "D"), float(soil_c[day])
+            out.append(Reading(which, area.name, hour, depth_cm, value_c, at))
     return out
 
 
@@ -199,3 +224,61 @@ def _probe(probe: LoggedProbe, days: pd.DatetimeIndex) -> Probe:
     mean, low, high = (daily[c].to_numpy(float) for c in ("soil_c", "soil_min_c", "soil_max_c"))
     depth = REFERENCE_CM if probe.depth_cm is None else probe.depth_cm
     return Probe(depth, mean, low, high)
+
+
+@cache
+def day_wave() -> DayWave:
+    """Return the day's wave from thresholds/readings.toml."""
+    numbers = load_numbers("readings")
+    parts = ("peak", "size", "second", "second_peak", "error")
+    return DayWave(**{part: numbers[f"wave.{part}"].value for part in parts})
+
+
+def _signs(air: pd.DataFrame) -> FloatArray:
+    """Return the departures of each day's weather, (days, 2) [degC]."""
+    low, high = (air[name].to_numpy(float) for name in ("air_min_c", "air_max_c"))
+    return departures(low, high, load_numbers("outlook")["memory.usual_range"].value)
+
+
+def _hand_errors(
+    readings: Sequence[Reading],
+    place: Place,
+    dates: DayArray,
+    signs: FloatArray,
+    estimate_at: Callable[[float], SoilEstimate],
+    surface: Surface,
+) -> HandErrors | None:
+    """Hold an area's readings against the estimate of these dates; None without any.
+
+    ``signs`` are the departures of the days' weather, (days, 2) [degC]; ``estimate_at`` gives the
+    estimate at a depth [cm].
+    """
+    if not readings:
+        return None
+    numbers = load_numbers("readings")
+    day = np.array([one.day for one in readings], dtype="datetime64[D]")
+    depth, value, hour = (
+        np.array([getattr(one, name) for one in readings], dtype=float)
+        for name in ("depth_cm", "value_c", "hour")
+    )
+    at = ((day - dates[0]) / DAY).astype(int)
+    modelled = (at >= 0) & (at < len(dates))
+    columns = np.full((4, len(readings)), np.nan)
+    for each in np.unique(depth):
+        here = (depth == each) & modelled
+        made = estimate_at(float(each))
+        columns[:, here] = [
+            part[at[here]] for part in (made.mean_c, made.min_c, made.max_c, made.sd_c)
+        ]
+    return compare_readings(
+        day,
+        solar_hour(hour, place.longitude, place.standard_offset / timedelta(hours=1), day),
+        depth,
+        value,
+        SoilEstimate(*columns),
+        signs[np.where(modelled, at, 0)],
+        damping_cm=surface.damping_cm,
+        wave=day_wave(),
+        own_sd_c=numbers["error"].value,
+        most_off=numbers["most_off"].value,
+    )

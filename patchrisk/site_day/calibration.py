@@ -1,4 +1,4 @@
-"""An area's logger held against the estimate, and what the estimate learns from it."""
+"""What the estimate of an area's soil learns from its logger, and from readings by hand."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -8,7 +8,9 @@ import numpy as np
 import pandas as pd
 
 from patchrisk.base.errors import Fault, InputError
+from patchrisk.base.toml_files import load_numbers
 from patchrisk.base.units import DayArray, FloatArray
+from patchrisk.core.dates.hand_readings import HandErrors, error_with_more, forward_errors
 from patchrisk.core.rules.windows import REFERENCE_CM
 from patchrisk.core.soil.air_to_soil import DEEPEST_CM, SHALLOWEST_CM, SoilEstimate, estimate_soil
 from patchrisk.core.soil.calibration import (
@@ -22,10 +24,13 @@ from patchrisk.core.soil.parameters import SoilModel
 from patchrisk.core.soil.root_depth import average
 from patchrisk.core.soil.surface import Surface
 from patchrisk.read.area import Area
+from patchrisk.read.records.rows import Reading
 from patchrisk.read.site_data import SiteData
 from patchrisk.read.soil import load_soil_model
 from patchrisk.read.soil_fit import model_at, surface_at
-from patchrisk.site_day.area_soil import probes_of
+from patchrisk.site_day.area_soil import SiteSoil, probes_of, spot_readings
+
+MONTH_DAYS = 28
 
 
 @dataclass(frozen=True)
@@ -131,4 +136,73 @@ def learn(gathered: SiteData, area: Area, today: date) -> Learning:
         before=compare_by_season(dates, general.mean_c, log, latitude),
         after=compare_by_season(dates, fitted.mean_c, log, latitude),
         fit=fit,
+    )
+
+
+@dataclass(frozen=True)
+class HandLessons:
+    """What readings by hand taught.
+
+    Attributes
+    ----------
+    area : Area
+    readings : sequence of Reading
+        Those that the estimate could be held against, as ``errors`` has them.
+    without : int
+        How many had no estimate of their day.
+    errors : HandErrors
+    bias_c, error_c, taught_c : float
+        Of the sound readings: mean and root mean square of estimate less reading, and the latter
+        once the readings of the days before had corrected the estimate [degC].
+    alone_c, now_c, monthly_c : float
+        Error to expect of a day of the coming year: by the estimate alone, with the readings so
+        far, and with one more each month [degC].
+    """
+
+    area: Area
+    readings: Sequence[Reading]
+    without: int
+    errors: HandErrors
+    bias_c: float
+    error_c: float
+    taught_c: float
+    alone_c: float
+    now_c: float
+    monthly_c: float
+
+    @property
+    def enough(self) -> bool:
+        """Whether there are as many as it takes to say what they teach."""
+        return int(self.errors.sound.sum()) >= load_numbers("readings")["least"].value
+
+
+def lessons(gathered: SiteData, area: Area, today: date) -> HandLessons | None:
+    """Return what an area's readings by hand taught; None where there are none with air."""
+    soil = SiteSoil(gathered, today)
+    mine = spot_readings(gathered, area, soil.days)
+    hand = soil.of(area, []).hand if mine else None
+    if hand is None or not len(hand.rows):
+        return None
+    off = (hand.estimate_c - hand.mean_c)[hand.sound]
+    sd_c = float(np.sqrt(np.mean(hand.sd_c**2)))
+    own_c = float(np.sqrt(np.mean(hand.own_sd_c**2)))
+    day = np.datetime64(today, "D")
+
+    def expected(readings: HandErrors | None, every_days: int | None) -> float:
+        return error_with_more(
+            readings, soil.errors, today=day, sd_c=sd_c, own_sd_c=own_c, every_days=every_days
+        )
+
+    some = bool(hand.sound.any())
+    return HandLessons(
+        area=area,
+        readings=[mine[n] for n in hand.rows],
+        without=len(mine) - len(hand.rows),
+        errors=hand,
+        bias_c=float(off.mean()) if some else 0.0,
+        error_c=float(np.sqrt(np.mean(off**2))) if some else 0.0,
+        taught_c=float(np.sqrt(np.mean(forward_errors(hand, soil.errors) ** 2))) if some else 0.0,
+        alone_c=expected(None, None),
+        now_c=expected(hand, None),
+        monthly_c=expected(hand, MONTH_DAYS),
     )

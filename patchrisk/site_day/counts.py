@@ -21,7 +21,7 @@ from patchrisk.core.rules.tally import (
 from patchrisk.read.area import Area
 from patchrisk.read.site import Site
 from patchrisk.read.site_data import SiteData
-from patchrisk.site_day.area_soil import soil_of
+from patchrisk.site_day.area_soil import AreaSoil, SiteSoil
 from patchrisk.site_day.soil_ahead import soil_paths
 from patchrisk.site_day.weather_ahead import Prospect, history_of, prospect
 
@@ -106,19 +106,20 @@ def count_areas(g: SiteData, as_of: date, asked: Asked, only: Sequence[str] = ()
         back_days=REACH_DAYS,
     )
     areas = g.site.areas_named(only)
-    counted = tuple(_area(g, area, as_of, since, asked, ground) for area in areas)
+    soils = SiteSoil(g, as_of)
+    counted = tuple(
+        _area(soils.of(area, [asked.depth_cm]), area, since, asked, ground) for area in areas
+    )
     return SiteCounts(g.site, as_of, since, asked, counted)
 
 
 def _area(
-    g: SiteData, area: Area, as_of: date, since: date, asked: Asked, ground: Prospect | None
+    soil: AreaSoil, area: Area, since: date, asked: Asked, ground: Prospect | None
 ) -> AreaCounts:
-    soil = soil_of(g, area, as_of, [asked.depth_cm])
     ahead = past = None
     first = np.datetime64(since, "D")
     if ground is not None and ground.ahead.dates[ground.ahead.today - ground.back] <= first:
-        paths = soil_paths(ground, soil)
-        ahead, past = paths(asked.depth_cm)
+        ahead, past = soil_paths(ground, soil)(asked.depth_cm)
     c = courses(soil.at(asked.depth_cm), ahead, past, first)
     sums = None
     if asked.base_c is not None:

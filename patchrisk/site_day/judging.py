@@ -1,5 +1,6 @@
 """From an area's site file, records and soil to the verdict on each of its diseases."""
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
@@ -12,7 +13,7 @@ from patchrisk.base import resources
 from patchrisk.base.errors import Fault, InputError
 from patchrisk.base.toml_files import load_numbers, read_toml
 from patchrisk.base.units import BoolArray, FloatArray, to_canonical
-from patchrisk.core.dates.symptoms import Shows, stress_rules
+from patchrisk.core.dates.symptoms import Shows, StressRule
 from patchrisk.core.plan.cover import Applied, Cover
 from patchrisk.core.rules.windows import bounded
 from patchrisk.core.soil.root_depth import SoilSeries
@@ -30,7 +31,7 @@ from patchrisk.core.verdict.decision_table import (
 from patchrisk.core.verdict.judge import judge
 from patchrisk.core.verdict.judgement import Judgement
 from patchrisk.core.verdict.season_course import InfectionSpan, Lasting
-from patchrisk.core.verdict.season_story import Story, Turning, last_story
+from patchrisk.core.verdict.season_story import Story, last_story
 from patchrisk.read.area import Area, HistoryEntry
 from patchrisk.read.diseases import Disease, Library
 from patchrisk.read.diseases.models import Help, InfectionSeason
@@ -132,6 +133,9 @@ def _numbers() -> Settings:
         scout_coldest_c=own["scout.coldest"].value,
         scout_before=round(outlook["ahead.scout_before"].value),
         least_chance=outlook["ahead.least_chance"].value,
+        turning_cold_c=own["turning.cold"].value,
+        turning_heat_c=own["turning.heat"].value,
+        turning_bridge=whole("turning.bridge"),
         table=verdict_table(),
     )
 
@@ -206,12 +210,17 @@ def shows_of(disease: Disease) -> Shows:
     def number(item: Number | None) -> float | None:
         return None if item is None else item.canonical
 
-    figures = [
-        (number(s.soil_above), number(s.air_above), number(s.air_below), number(s.lasting))
+    rules = (
+        StressRule(
+            number(s.soil_above),
+            number(s.air_above),
+            number(s.air_below),
+            math.ceil(number(s.lasting) or 1),
+        )
         for s in expression.stress
-    ]
+    )
     return Shows(
-        stress_rules(figures),
+        tuple(rule for rule in rules if rule.has_figure),
         expression.lag_days("infection"),
         expression.lag_days("stress"),
         0 if expression.exposure is None else int(expression.exposure.canonical),
@@ -342,13 +351,7 @@ def judge_area(case: AreaCase, keys: Sequence[str]) -> tuple[tuple[Entry, ...], 
                 known_here = today.stakes.stake >= Stake.SUSPECTED or today.seen is not None
                 if case.every_story or known_here:
                     story = last_story(
-                        disease_case,
-                        today,
-                        case.known,
-                        case.ahead,
-                        settings,
-                        turning_settings(),
-                        southern=southern,
+                        disease_case, case.known, case.ahead, settings, southern=southern
                     )
                     stories |= {} if story is None else {member: story}
         order = sorted(members, key=lambda member: _urgency(judged[member][0]))
@@ -356,14 +359,6 @@ def judge_area(case: AreaCase, keys: Sequence[str]) -> tuple[tuple[Entry, ...], 
             before = tuple((member, *judged[member][1:]) for member in order)
             out.append(Entry(key, tuple(judged[member][0] for member in order), before))
     return tuple(out), stories
-
-
-@cache
-def turning_settings() -> Turning:
-    """Return the numbers of thresholds/verdict.toml by which a season's story is told."""
-    own = load_numbers("verdict")
-    cold, heat = (own[f"turning.{end}"].value for end in ("cold", "heat"))
-    return Turning(cold, heat, round(own["turning.bridge"].value))
 
 
 def _urgency(judged: Judgement) -> tuple[int, bool, str]:

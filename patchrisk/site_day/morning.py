@@ -8,12 +8,10 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from patchrisk.base.errors import Fault
 from patchrisk.base.toml_files import load_numbers
 from patchrisk.base.units import DayArray
 from patchrisk.core.dates.hand_readings import HandErrors
 from patchrisk.core.dates.openings import SoilCourse, soil_course
-from patchrisk.core.plan.cover import Applied
 from patchrisk.core.plan.past_label import PastLabel
 from patchrisk.core.rules.seasons import year_begins
 from patchrisk.core.rules.states import RuleToday, Settings, rules_today
@@ -25,12 +23,9 @@ from patchrisk.core.verdict.season_story import Story
 from patchrisk.read.area import Area
 from patchrisk.read.diseases import Library
 from patchrisk.read.groups import load_groups
-from patchrisk.read.records.books import Records
-from patchrisk.read.records.rows import Note, Observation
-from patchrisk.read.site import Site
-from patchrisk.read.site_data import Readings, SiteData, gather
-from patchrisk.read.weather.online_weather import ReportProgress, Weather
-from patchrisk.site_day.area_soil import soil_of
+from patchrisk.read.site_data import SiteData, gather
+from patchrisk.read.weather.online_weather import ReportProgress
+from patchrisk.site_day.area_soil import SiteSoil
 from patchrisk.site_day.judging import AreaCase, Entry, judge_area, known_soil
 from patchrisk.site_day.soil_ahead import Season, ahead_soil, season_pressure
 from patchrisk.site_day.weather_ahead import Prospect, history_of, prospect
@@ -87,22 +82,13 @@ class AreaMorning:
         return {one.disease: one for entry in self.entries for one in entry.members}
 
 
-@dataclass(frozen=True)
-class Morning:
+@dataclass(frozen=True, kw_only=True)
+class Morning(SiteData):
     """Everything a report needs; the records are None where the site keeps no such file."""
 
-    site: Site
     as_of: date
     areas: tuple[AreaMorning, ...]
-    readings: tuple[Readings, ...]
-    weather: Weather
-    library: Library
     ground: Prospect | None
-    applications: Records[Applied] | None = None
-    observations: Records[Observation] | None = None
-    hand_faults: tuple[Fault, ...] = ()
-    past_label: tuple[PastLabel, ...] = ()
-    notes: Records[Note] = field(default_factory=Records)
 
     @property
     def past_label_now(self) -> tuple[PastLabel, ...]:
@@ -115,10 +101,7 @@ class Morning:
 def settings() -> Settings:
     """Return the numbers of the outlook from thresholds/outlook.toml."""
     numbers = load_numbers("outlook")
-    return Settings(
-        nearing_c=numbers["nearing"].value,
-        max_change_c=numbers["max_change"].value,
-    )
+    return Settings(nearing_c=numbers["nearing"].value, max_change_c=numbers["max_change"].value)
 
 
 def prepare(
@@ -159,26 +142,15 @@ def prepare(
     areas = g.site.areas_named(only)
     history = history_of([g.air, g.weather.past])
     ground = prospect(history, g.weather.daily, pd.Timestamp(as_of), g.site.site.latitude)
-    return Morning(
-        site=g.site,
-        as_of=as_of,
-        areas=tuple(_area(g, area, as_of, ground, every_story) for area in areas),
-        readings=g.readings,
-        weather=g.weather,
-        library=g.library,
-        ground=ground,
-        applications=g.applications,
-        observations=g.observations,
-        hand_faults=g.hand_faults,
-        past_label=g.past_label,
-        notes=g.notes,
-    )
+    soils = SiteSoil(g, as_of)
+    made = tuple(_area(soils, area, as_of, ground, every_story) for area in areas)
+    return Morning(**vars(g), as_of=as_of, areas=made, ground=ground)
 
 
 def _area(
-    g: SiteData, area: Area, as_of: date, ground: Prospect | None, every_story: bool
+    soils: SiteSoil, area: Area, as_of: date, ground: Prospect | None, every_story: bool
 ) -> AreaMorning:
-    site, library = g.site, g.library
+    g, site, library = soils.g, soils.g.site, soils.g.library
     southern = site.site.southern
     wanted, without = _diseases(area, library)
     unwanted, _ = load_groups().sort_codes(site.programme.without_groups)
@@ -191,7 +163,7 @@ def _area(
         for key in wanted
     }  # fmt: skip
     depths = [rule.depth_cm for pairs in rules.values() for _, rule in pairs]
-    area_soil = soil_of(g, area, as_of, depths)
+    area_soil = soils.of(area, depths)
     soil = area_soil.at(REFERENCE_CM)
     series = {soil_depth_cm(depth): area_soil.at(depth) for depth in (REFERENCE_CM, *depths)}
     gaps = np.any([np.isnan(one.mean_c) for one in series.values()], axis=0)

@@ -55,7 +55,7 @@ def soil_paths(ground: Prospect, soil: AreaSoil) -> Callable[[float], tuple[Soil
             ground.ahead,
             modelled,
             comparison,
-            ground.errors,
+            soil.errors,
             ground.signs_ahead,
             start=start,
             per_trace=per_trace,
@@ -66,7 +66,7 @@ def soil_paths(ground: Prospect, soil: AreaSoil) -> Callable[[float], tuple[Soil
             ground.past,
             before,
             comparison,
-            ground.errors,
+            soil.errors,
             ground.signs_past,
             day=then - round(10 * YEAR),
             start=start,
@@ -124,17 +124,15 @@ def season_pressure(
 ) -> Season:
     """Sum a disease's infection pressure over the season at hand, or the next one."""
     paths, past = ahead.at(ahead.reference_cm)
-    response, season = disease.response, judged.span.season
+    response = disease.response
     cardinal = None if response is None else response.cardinal
     wet = ahead.wet if response is not None and response.wetness is not None else None
     pressure = None
     if cardinal is not None:
         last = judged.last if judged.over is None else min(judged.over - DAY, judged.last)
-        limits = (judged.first, last)
-        pressure = pressure_ahead(
-            cardinal, season, paths, past, southern=southern, wet=wet, limits=limits
-        )
-    course = pressure_course(cardinal, season, judged.span.active, paths, past, southern=southern)
+        pressure = pressure_ahead(cardinal, paths, past, first=judged.first, last=last, wet=wet)
+    span = judged.span
+    course = pressure_course(cardinal, span.season, span.active, paths, past, southern=southern)
     return Season(pressure, course)
 
 

@@ -1,14 +1,14 @@
 """The weather to come at a site: what is known, the forecast, then the weather of past years."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 
 import numpy as np
 import pandas as pd
 
 from patchrisk.base.toml_files import load_numbers
 from patchrisk.base.units import DAY, BoolArray, DayArray, FloatArray
-from patchrisk.core.dates.forecast_error import ConditionalErrors, ErrorCovariance, departures
+from patchrisk.core.dates.forecast_error import ErrorCovariance, departures
 from patchrisk.core.dates.weather_traces import WeatherTraces, lay_past, lay_traces, usable_years
 from patchrisk.core.soil.air_to_soil import ModelRun, SoilEstimate, run_model
 from patchrisk.core.soil.forcing import Climate, prepare
@@ -19,14 +19,12 @@ from patchrisk.read.soil import load_soil_model
 SPIN_UP_DAYS = 366  # the soil forgets its start over one winter
 LOOK_BACK_DAYS = 300  # of this season: none begins earlier
 COLUMNS = ("air_min_c", "air_max_c", "rain_mm")
-_PARTS = ("fast", "fast_days", "slow", "slow_days", "long", "long_days", "lasting")  # fmt: skip
 
 
 def error_covariance() -> ErrorCovariance:
     """Return how the soil model's error hangs together, from thresholds/outlook.toml."""
     numbers = load_numbers("outlook")
-    parts = (*_PARTS, "yearly", "half_yearly", "probe", "warmth", "swing", "spell_days",
-             "sibling_weather", "sibling_site")  # fmt: skip
+    parts = (part.name for part in fields(ErrorCovariance))
     return ErrorCovariance(**{part: numbers[f"memory.{part}"].value for part in parts})
 
 
@@ -50,8 +48,6 @@ class Prospect:
         Of the whole history.
     signs_ahead, signs_past : ndarray of float, shape (days, 2)
         Departures of the weather ahead and of the past, means of the traces [degC].
-    errors : ConditionalErrors
-        Of the soil model's error.
     back : int
         Days before today that are followed [days].
     runs : dict
@@ -66,7 +62,6 @@ class Prospect:
     climate: Climate
     signs_ahead: FloatArray
     signs_past: FloatArray
-    errors: ConditionalErrors
     back: int
     runs: dict[tuple[object, ...], ModelRun] = field(default_factory=dict)
 
@@ -200,7 +195,6 @@ def prospect(
         climate=climate,
         signs_ahead=signs_ahead,
         signs_past=signs_past,
-        errors=ConditionalErrors(error_covariance()),
         back=back,
     )
 

@@ -37,7 +37,7 @@ from patchrisk.core.dates.forecast_error import (
     departures,
     known_errors,
 )
-from patchrisk.core.dates.openings import SoilPaths, openings
+from patchrisk.core.dates.openings import SoilPaths
 from patchrisk.core.dates.soil_paths import widened
 from patchrisk.core.rules.seasons import Season
 from patchrisk.core.rules.windows import Rule, Statistic
@@ -47,6 +47,7 @@ from patchrisk.core.soil.forcing import Climate, prepare
 from patchrisk.core.soil.parameters import Parameters
 from patchrisk.read.soil import load_soil_model
 from patchrisk.site_day.weather_ahead import error_covariance
+from tests.dates.opened import openings
 
 MODEL = load_soil_model()
 

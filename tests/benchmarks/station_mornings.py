@@ -17,7 +17,7 @@ from patchrisk.core.verdict.judgement import Judgement
 from patchrisk.read.area import Area
 from patchrisk.read.diseases import load_library
 from patchrisk.read.site import Place, Site
-from patchrisk.site_day.area_soil import soil_of
+from patchrisk.site_day.area_soil import SiteSoil
 from patchrisk.site_day.history import history_of_area, to_prevent
 from patchrisk.site_day.judging import AreaCase, Entry, case_of, known_soil, verdict_settings
 from patchrisk.site_day.morning import AreaMorning, settings
@@ -146,7 +146,7 @@ class Morning:
         self.ground = ground = prospect(known[known.index < at], known, at, station.latitude)
         rules = [rule for d in library().diseases.values() for rule in d.rules() if d.season]
         depths = sorted({soil_depth_cm(r.depth_cm) for r in rules} | {REFERENCE_CM})
-        here = soil_of(g, Area(name="any"), day, depths)
+        here = SiteSoil(g, day).of(Area(name="any"), depths)
         self.soil = here.at(REFERENCE_CM)
         series = {depth: here.at(depth) for depth in depths}
         self.known = known_soil(series, REFERENCE_CM, settings().max_change_c)
@@ -184,7 +184,16 @@ class Morning:
         site = self.site.model_copy(update={"area": [area]})
         kept = SimpleNamespace(rows=tuple(applied), faults=())
         morning = AtSite(
-            site, self.day, (whole,), (), self.weather, library(), self.ground, kept, None
+            site=site,
+            library=library(),
+            readings=(),
+            weather=self.weather,
+            air=self.weather.daily,
+            applications=kept,
+            observations=None,
+            as_of=self.day,
+            areas=(whole,),
+            ground=self.ground,
         )
         earlier = EarlierPlan(tuple((as_date(d), label, ()) for d, label in before), (), {}, {})
         return plan_all(morning, {area.name: earlier} if before else {}).areas[0]

@@ -35,8 +35,8 @@ class Season:
 
     def __init__(self, case, season, course, begun, soil, dates, settings):
         self.case, self.settings, self.dates, self.season = case, settings, dates, season
-        self.first, self.last, self.start = course.first, course.last, int(course.start[0])
-        self.span, self.begun = course.span, begun
+        _, self.first, self.last = season.rows(dates)
+        self.span, self.start, self.begun = season.span, int(course.start[0]), begun
         self.number = settings.number if case.number is None else case.number
         self.stop = self.until(self.start)
         reach = min(self.stop + case.interval, self.last + 1)

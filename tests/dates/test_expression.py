@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from patchrisk.core.dates.openings import SoilPaths, openings
+from patchrisk.core.dates.openings import SoilPaths
 from patchrisk.core.dates.symptoms import Shows, StressRule, infected_rows, watch
 from patchrisk.core.rules.infection import Cardinal
 from patchrisk.core.rules.seasons import Season
@@ -11,6 +11,7 @@ from patchrisk.core.rules.windows import Rule, Statistic, compared, is_open
 from patchrisk.core.verdict.season_course import damage_span
 from patchrisk.read.diseases import load_diseases
 from patchrisk.site_day.judging import shows_of
+from tests.dates.opened import openings
 
 DISEASES = load_diseases()
 F = 5 / 9

@@ -20,7 +20,7 @@ from patchrisk.cli import main
 from patchrisk.core.plan.programme import AreaPlan, Choice, Planned
 from patchrisk.core.verdict.decision_table import Phase
 from patchrisk.read.area import Area
-from patchrisk.report.figures import PAGE_WIDTH, drawings_of, season_bar
+from patchrisk.report.figures import PAGE_WIDTH, drawings_of, seasons
 from patchrisk.report.figures.axes import Frame, ticks
 from patchrisk.report.figures.canvas import DARK, LIGHT, Canvas, Label, Polygon, Stroke
 from patchrisk.report.figures.files import to_bytes
@@ -293,7 +293,7 @@ def test_a_start_by_odds_never_lies_before_today_and_is_that_of_the_judgement(mo
         today = D(morning.as_of)
         frame = bar_frame(today)
         for key, one in area.judged.items():
-            odds = season_bar.start_by_odds(one, today)
+            odds = seasons.start_by_odds(one, today)
             found = diamonds(bar_of(morning, area, key, PAGE_WIDTH), 5.5)
             if odds is None or odds[0] >= frame.last:
                 assert not found

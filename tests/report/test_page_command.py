@@ -43,9 +43,8 @@ def prepared(morning, monkeypatch):
             raise UnavailableError(Fault(str(path), "", "no room", "make some"))
         site = morning.site.site.model_copy(update={"name": name})
         whole = morning.site.model_copy(update={"site": site})
-        return patchrisk.site_day.morning.Morning(
-            whole, as_of, morning.areas, (), morning.weather, morning.library, morning.ground
-        )
+        kept = dict.fromkeys(("applications", "observations"))
+        return replace(morning, site=whole, as_of=as_of, readings=(), past_label=(), **kept)
 
     monkeypatch.setattr(patchrisk.site_day.morning, "prepare", prepare)
 
@@ -165,10 +164,7 @@ def test_no_signal_when_nothing_is_due(tmp_path, prepared, morning, monkeypatch)
     whole = patchrisk.site_day.morning.prepare
 
     def quiet(*args, **options):
-        made = whole(*args, **options)
-        return patchrisk.site_day.morning.Morning(
-            made.site, made.as_of, (), (), made.weather, made.library, made.ground
-        )
+        return replace(whole(*args, **options), areas=())
 
     monkeypatch.setattr(patchrisk.site_day.morning, "prepare", quiet)
     said = run("--site", site, "--out", tmp_path, "--as-of", DAY, "--summary", "--signal").stdout

@@ -12,7 +12,8 @@ import pytest
 
 from patchrisk.core.verdict.decision_table import Verdict
 from patchrisk.report.page import Page, figures_of, write_index, write_page
-from patchrisk.report.view import Change, view_of
+from patchrisk.report.view import view_of
+from patchrisk.report.view.model import Change
 from tests.report.judged import changed, only
 
 VOID = {"meta", "br", "hr", "img", "link", "input"}

@@ -7,7 +7,6 @@ import pytest
 
 from patchrisk.core.rules.seasons import Season
 from patchrisk.core.verdict.season_story import last_story
-from patchrisk.site_day.judging import turning_settings
 from tests.verdict.hand import (
     SETTINGS,
     START,
@@ -17,7 +16,6 @@ from tests.verdict.hand import (
     case,
     cover,
     from_day,
-    judged,
     known,
     row,
     soil,
@@ -28,8 +26,7 @@ from tests.verdict.hand import (
 def told(today, values=None, weather=None, of=None, **more):
     of = replace(case() if of is None else of, **more)
     here = known(today, soil() if values is None else values)
-    made = judged(today, of=of, soil_known=here, weather=weather)
-    return last_story(of, made, here, weather, SETTINGS, turning_settings(), southern=False)
+    return last_story(of, here, weather, SETTINGS, southern=False)
 
 
 def test_a_season_that_is_behind():
@@ -107,12 +104,6 @@ def replace_today(weather, today):
     return replace(weather, at=moved)
 
 
-def test_the_latest_sight_since_the_season_can_begin_is_told():
-    days = tuple(map(D, ("2023-02-28", "2023-06-10", "2023-08-01", "2023-12-25")))
-    assert told("2023-12-20", seen=days).seen == D("2023-08-01")
-    assert told("2023-12-20", seen=days[:1]).seen is None
-
-
 @pytest.mark.parametrize(
     ("celsius", "showing"),
     [(10.0, "cold"), (10.1, "cool"), (23.9, "cool"), (24.0, "heat")],
@@ -151,5 +142,5 @@ def test_the_last_season_with_a_day_of_infection_is_told():
     """November's season of a disease with two had none: the one before it is told."""
     winter = span(id="winter", season=Season((11, 10), (2, 20)), months=(3, 4))
     made = told("2024-02-25", of=case(span(), winter))
-    assert made.span.id == "spring"
+    assert made.first == D("2023-03-01")
     assert told("2024-02-25", of=case(winter)) is None

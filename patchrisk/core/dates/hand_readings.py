@@ -12,6 +12,7 @@ from patchrisk.core.soil.day_wave import DayWave
 from patchrisk.core.soil.logged import LOGGED, MODELLED
 from patchrisk.core.soil.root_depth import SoilSeries
 
+YEAR_DAYS = 364  # whole weeks of the year to come
 MOST_FORETOLD = 100  # readings by a logger that is set to one a day are many
 CORRECTED, SHARED = "corrected", "shared"
 
@@ -23,8 +24,6 @@ class HandErrors:
     Attributes
     ----------
     dates : array of datetime64[D]
-    read_c : array
-        As read [degC].
     expected_c : array
         The estimate at the hour and depth of the reading [degC].
     mean_c : array
@@ -42,7 +41,6 @@ class HandErrors:
     """
 
     dates: DayArray
-    read_c: FloatArray
     expected_c: FloatArray
     mean_c: FloatArray
     estimate_c: FloatArray
@@ -115,7 +113,6 @@ def compare_readings(
     rows = rows[np.argsort(dates[rows], kind="stable")]
     return HandErrors(
         dates=dates[rows],
-        read_c=read_c[rows],
         expected_c=(estimate.mean_c + above)[rows],
         mean_c=(read_c - above)[rows],
         estimate_c=estimate.mean_c[rows],
@@ -219,7 +216,6 @@ def error_with_more(
     sd_c: float,
     own_sd_c: float,
     every_days: int | None,
-    days: int = 364,
 ) -> float:
     """Return the error to expect of a day of the year to come, root mean square [degC].
 
@@ -236,17 +232,15 @@ def error_with_more(
         Error of a reading to come [degC].
     every_days : int or None
         One reading every so many days, from today on; none.
-    days : int
-        Length of the year [days].
     """
     first = today if hand is None or not len(hand.dates) else hand.dates[0]
     start = float((today - first) / DAY)
     nothing = np.zeros((0, 2))
     none = KnownErrors(np.zeros(0), np.zeros((0, 1)), np.zeros(0, bool), nothing)
     known = none if hand is None else hand.known(first)
-    step = every_days or days
+    step = every_days or YEAR_DAYS
     variances = []
-    for begin in range(0, days, step):
+    for begin in range(0, YEAR_DAYS, step):
         if every_days is not None:
             more = KnownErrors(
                 np.array([start + begin]),
@@ -256,6 +250,6 @@ def error_with_more(
                 np.array([(own_sd_c / sd_c) ** 2]),
             )
             known = known.and_those(more)
-        block = start + np.arange(begin, min(begin + step, days), dtype=np.float64)
+        block = start + np.arange(begin, min(begin + step, YEAR_DAYS), dtype=np.float64)
         variances.append(errors.of(block, np.zeros((len(block), 2)), known).variance)
     return sd_c * float(np.sqrt(np.concatenate(variances).mean()))

@@ -69,14 +69,14 @@ class SoilCourse:
         Index of the first day that is not over.
     soil : Band
         Daily mean [degC]; before today its spread is the error of the estimate alone.
-    usual : Band or None
-        The same over past years [degC]; None without one.
+    usual : Band
+        The same over past years [degC].
     """
 
     dates: DayArray
     today: int
     soil: Band
-    usual: Band | None
+    usual: Band
 
 
 @dataclass(frozen=True)
@@ -93,14 +93,12 @@ class PressureCourse:
         is known, by the probability that the soil is in the range of infection.
     rate : ndarray of float, shape (days,)
         Expected pressure of each day of a season [days at the optimum]; 0 outside.
-    usual : ndarray of float, shape (days,), or None
-        The same over past years.
     first : int
         Index of the first day of the season at hand, or of the next; the length of ``dates``
         when none is in sight.
     total : Band
         Sum since the season began [days at the optimum], (days,); NaN outside that season.
-    past_totals : ndarray of float, shape (days, years), or None
+    past_totals : ndarray of float, shape (days, years)
         The same sum in each past year.
     """
 
@@ -108,16 +106,14 @@ class PressureCourse:
     today: int
     basis: str
     rate: FloatArray
-    usual: FloatArray | None
     first: int
     total: Band
-    past_totals: FloatArray | None
+    past_totals: FloatArray
 
 
-def soil_course(paths: SoilPaths, past: SoilPaths | None) -> SoilCourse:
+def soil_course(paths: SoilPaths, past: SoilPaths) -> SoilCourse:
     """Summarise the soil's paths day by day."""
-    usual = None if past is None else _band(past.mean_c)
-    return SoilCourse(paths.dates, paths.today, _band(paths.mean_c), usual)
+    return SoilCourse(paths.dates, paths.today, _band(paths.mean_c), _band(past.mean_c))
 
 
 def pressure_course(
@@ -125,7 +121,7 @@ def pressure_course(
     season: Season,
     active: Callable[[FloatArray], BoolArray],
     paths: SoilPaths,
-    past: SoilPaths | None,
+    past: SoilPaths,
     *,
     southern: bool,
 ) -> PressureCourse:
@@ -161,21 +157,16 @@ def pressure_course(
         total = np.cumsum(np.where(this[:, None], day, 0.0), axis=0)
         return np.where(this[:, None], total, np.nan)
 
-    usual = totals = None
-    if past is not None:
-        then = rates(past)
-        usual = then.mean(axis=1)
-        # Paths follow the years in turn, so a year is every so-manieth path.
-        totals = summed(then.reshape(len(then), -1, past.traces).mean(axis=1))
+    # Paths follow the years in turn, so a year is every so-manieth path.
+    by_year = rates(past).reshape(len(inside), -1, past.traces).mean(axis=1)
     return PressureCourse(
         dates=paths.dates,
         today=paths.today,
         basis="range" if cardinal is None else "response",
         rate=mine.mean(axis=1),
-        usual=usual,
         first=first,
         total=_band(summed(mine)),
-        past_totals=totals,
+        past_totals=summed(by_year),
     )
 
 

@@ -7,7 +7,7 @@ import numpy as np
 from patchrisk.base.units import BoolArray, FloatArray
 from patchrisk.core.dates.openings import SoilPaths
 from patchrisk.core.rules.infection import Cardinal, optimum_days
-from patchrisk.core.rules.seasons import Season, season_days
+from patchrisk.core.rules.seasons import Season
 
 WET_WITHIN = 0.5  # days at the optimum; they are printed in whole days
 
@@ -33,10 +33,10 @@ class Pressure:
         Sum up to today [days at the optimum]; the spread is the soil temperature's error.
     rest : Spread
         What the rest of the season adds [days at the optimum]: weather and error.
-    usual_so_far, usual_rest : Spread or None
-        The same over the past years; None without one.
+    usual_so_far, usual_rest : Spread
+        The same over the past years.
     place : float or None
-        Share of the past years with less at this date [1].
+        Share of the past years with less at this date [1]; None before the season.
     wet : float or None
         Of the sum so far, what fell on days of wet soil [days at the optimum]; None where the
         disease file says nothing of wetness, or unread rain could change it by `WET_WITHIN`.
@@ -48,8 +48,8 @@ class Pressure:
     last: np.datetime64
     so_far: Spread
     rest: Spread
-    usual_so_far: Spread | None
-    usual_rest: Spread | None
+    usual_so_far: Spread
+    usual_rest: Spread
     place: float | None
     wet: float | None
     years: int
@@ -102,13 +102,12 @@ def wet_days(rain_mm: FloatArray, days: int, least_mm: float) -> Wet:
 
 def pressure_ahead(
     cardinal: Cardinal,
-    season: Season,
     paths: SoilPaths,
-    past: SoilPaths | None,
+    past: SoilPaths,
     *,
-    southern: bool,
+    first: np.datetime64,
+    last: np.datetime64,
     wet: Wet | None = None,
-    limits: tuple[np.datetime64, np.datetime64] | None = None,
 ) -> Pressure | None:
     """Sum the relative rate of infection over a season: so far, to come, and as usual.
 
@@ -116,31 +115,21 @@ def pressure_ahead(
     ----------
     cardinal : Cardinal
         Response of infection to soil temperature.
-    season : Season
     paths, past : SoilPaths
         The same days this year and along past years.
-    southern : bool
-        Whether the place lies south of the equator.
+    first, last : datetime64[D]
+        First and last day to sum over.
     wet : Wet, optional
         The days before today on which the soil was wet.
-    limits : tuple of datetime64[D], optional
-        First and last day to sum over; those of the season at hand, or of the next, without.
 
     Returns
     -------
     Pressure or None
-        None when no day of a season can be seen ahead.
+        None when the season is not in sight, or not the whole of it.
     """
-    if limits is None:
-        inside, label, _ = season_days(season, paths.dates, southern=southern)
-        coming = np.flatnonzero(inside[paths.today :])
-        if not coming.size:
-            return None
-        rows = np.flatnonzero(inside & (label == label[paths.today + coming[0]]))
-    else:
-        rows = np.flatnonzero((paths.dates >= limits[0]) & (paths.dates <= limits[1]))
-        if not rows.size or paths.dates[rows[0]] > limits[0]:
-            return None  # not in sight, or not the whole of it
+    rows = np.flatnonzero((paths.dates >= first) & (paths.dates <= last))
+    if not rows.size or paths.dates[rows[0]] > first:
+        return None
     before = rows < paths.today
     rate = paths.rate(cardinal)[rows]
     total = optimum_days(rate).known
@@ -152,25 +141,18 @@ def pressure_ahead(
             for mask in (wet.sure, wet.possible)
         )
         wet_sum = least if most - least < WET_WITHIN else None
-    usual_so_far = usual_rest = place = None
-    years = 0
-    if past is not None:
-        usual = optimum_days(past.rate(cardinal)[rows]).known
-        then = usual[before][-1] if before.any() else np.zeros(usual.shape[1])
-        usual_so_far, usual_rest = spread_of(then), spread_of(usual[-1] - then)
-        if before.any():
-            place = float(np.mean(then < np.median(so_far)))
-        years = past.traces
+    usual = optimum_days(past.rate(cardinal)[rows]).known
+    then = usual[before][-1] if before.any() else np.zeros(usual.shape[1])
     return Pressure(
         first=paths.dates[rows[0]],
         last=paths.dates[rows[-1]],
         so_far=spread_of(so_far),
         rest=spread_of(total[-1] - so_far),
-        usual_so_far=usual_so_far,
-        usual_rest=usual_rest,
-        place=place,
+        usual_so_far=spread_of(then),
+        usual_rest=spread_of(usual[-1] - then),
+        place=float(np.mean(then < np.median(so_far))) if before.any() else None,
         wet=wet_sum,
-        years=years,
+        years=past.traces,
     )
 
 

@@ -1,6 +1,5 @@
 """When infected roots show: the stress that shows them, and the lag behind the infection."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -22,6 +21,11 @@ class StressRule:
     air_above_c: float | None = None
     air_below_c: float | None = None
     days: int = 1
+
+    @property
+    def has_figure(self) -> bool:
+        """Whether any temperature is given."""
+        return (self.soil_above_c, self.air_above_c, self.air_below_c) != (None, None, None)
 
 
 @dataclass(frozen=True)
@@ -122,45 +126,29 @@ def watch(
         return None
     soonest, latest = (int(np.ceil(days)) for days in shows.after_infection or (0.0, 0.0))
     ready = infected + soonest
-    chance = begun = ahead = None
+    chance = begun = yet = None
     if shows.stress:
-        shown = first_symptoms(shows, paths, air_min_c, air_max_c, ready, stretch)
-        slow = first_symptoms(shows, paths, air_min_c, air_max_c, infected + latest, stretch)
-        yet = first_symptoms(
-            shows, paths, air_min_c, air_max_c, ready, (max(today, stretch[0]), stretch[1])
-        )
-        chance, begun = float(np.mean(shown < len(dates))), float(np.mean(shown < today))
-        ahead = float(np.mean(yet < len(dates)))
+        never = len(dates)
+
+        def first_on(ready: IntArray, begin: int) -> IntArray:
+            within = (begin, stretch[1])
+            return first_symptoms(shows, paths, air_min_c, air_max_c, ready, within)
+
+        shown = first_on(ready, stretch[0])
+        chance, begun = float(np.mean(shown < never)), float(np.mean(shown < today))
+        yet = float(np.mean(first_on(ready, max(today, stretch[0])) < never))
         if chance >= least_chance:
-            first, last = _point(shown, len(dates), 0.1), _point(slow, len(dates), 0.9)
-            last = max(first, last)
-            scout = dates[max(first - scout_before_days, 0)]
+            first = _point(shown, never, 0.1)
+            last = max(first, _point(first_on(infected + latest, stretch[0]), never, 0.9))
             weeks = _by_week(shown, dates, today, stretch[1])
-            return Watch(
-                basis="stress",
-                first=dates[first],
-                last=dates[last],
-                chance=chance,
-                weeks=weeks,
-                scout_from=scout,
-                begun=begun,
-                yet=ahead,
-            )
+            scout = dates[max(first - scout_before_days, 0)]
+            return Watch("stress", dates[first], dates[last], chance, weeks, scout, begun, yet)
     first = max(stretch[0], int(np.median(ready)))
     if first >= stretch[1]:
         return None
     scout = dates[max(first - scout_before_days, 0)]
     end = dates[stretch[1] - 1] if stretch[1] < len(dates) else None
-    return Watch(
-        basis="months",
-        first=dates[first],
-        last=end,
-        chance=chance,
-        weeks=(),
-        scout_from=scout,
-        begun=begun,
-        yet=ahead,
-    )
+    return Watch("months", dates[first], end, chance, (), scout, begun, yet)
 
 
 def _point(shown: IntArray, never: int, share: float) -> int:
@@ -247,14 +235,3 @@ def infected_rows(
     enough = exposed >= exposure_days
     reached = np.where(enough.any(axis=0), begin + enough.argmax(axis=0), days)
     return np.maximum(start, reached)
-
-
-def stress_rules(
-    figures: Sequence[tuple[float | None, float | None, float | None, float | None]],
-) -> tuple[StressRule, ...]:
-    """Keep the stresses with a figure: soil above, air above, air below [degC], lasting [days]."""
-    return tuple(
-        StressRule(soil, warm, cold, 1 if lasting is None else int(np.ceil(lasting)))
-        for soil, warm, cold, lasting in figures
-        if (soil, warm, cold) != (None, None, None)
-    )

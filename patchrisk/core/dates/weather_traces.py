@@ -42,6 +42,10 @@ def same_day(dates: DayArray, year_shift: int) -> DayArray:
     return np.asarray(moved.astype("datetime64[D]") + np.minimum(day, length - 1))
 
 
+def _year(day: np.datetime64) -> int:
+    return int(day.astype("datetime64[Y]").astype(int)) + 1970
+
+
 def usable_years(
     dates: DayArray, known: BoolArray, ahead: DayArray, *, least_known: float
 ) -> tuple[int, ...]:
@@ -56,8 +60,8 @@ def usable_years(
     least_known : float
         Share of them that must be known [1].
     """
-    now = int(ahead[0].astype("datetime64[Y]").astype(int)) + 1970
-    oldest = int(dates[0].astype("datetime64[Y]").astype(int)) + 1970
+    now = _year(ahead[0])
+    oldest = _year(dates[0])
     found = []
     for year in range(oldest, now):
         rows = (same_day(ahead, year - now) - dates[0]).astype(int)
@@ -77,7 +81,6 @@ def lay_traces(
     bridge_days: int,
     forecast: Mapping[str, FloatArray] | None = None,
     forecast_sd_c: FloatArray | None = None,
-    seed: int = 0,
 ) -> WeatherTraces:
     """Lay the weather of past years behind what is known and forecast.
 
@@ -99,15 +102,13 @@ def lay_traces(
     forecast_sd_c : ndarray of float, optional
         Error of the forecast's temperature by lead, from the first day on [degC]; the last
         stands for all later ones.
-    seed : int
-        The same seed draws the same errors of the forecast.
     """
     first = dates[-1] + DAY
     future = np.arange(first, first + ahead * DAY)
-    now = int(first.astype("datetime64[Y]").astype(int)) + 1970
+    now = _year(first)
     back = min(back, len(dates))
     before = dates[len(dates) - back :]
-    noise = _forecast_noise(forecast_sd_c, len(years), ahead, seed)
+    noise = _forecast_noise(forecast_sd_c, len(years), ahead)
     out = {}
     for name, daily in weather.items():
         block = _bridged(name, _of_years(daily, dates, future, years, now))
@@ -170,7 +171,7 @@ def lay_past(
     """
     first = dates[-1] + DAY
     stretch = np.arange(first - (back + spin_up) * DAY, first + until * DAY)
-    now = int(first.astype("datetime64[Y]").astype(int)) + 1970
+    now = _year(first)
     rows = np.stack(
         [
             (same_day(first[None], year - now)[0] - dates[0]).astype(int)
@@ -200,10 +201,10 @@ def _bridged(name: str, block: FloatArray) -> FloatArray:
     return block
 
 
-def _forecast_noise(sd_c: FloatArray | None, traces: int, ahead: int, seed: int) -> FloatArray:
+def _forecast_noise(sd_c: FloatArray | None, traces: int, ahead: int) -> FloatArray:
     """Errors of the forecast, the same sign on neighbouring days [degC], (days, traces)."""
     if sd_c is None or not len(sd_c):
         return np.zeros((ahead, traces))
-    rng = np.random.default_rng(seed)
+    rng = np.random.default_rng(0)  # the same errors each time
     lead = np.minimum(np.arange(ahead), len(sd_c) - 1)
     return np.asarray(sd_c[lead][:, None] * rng.standard_normal(traces))

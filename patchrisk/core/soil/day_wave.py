@@ -34,11 +34,7 @@ class DayWave:
     error: float
 
     def above_mean_c(
-        self,
-        hour: FloatArray,
-        half_range_c: FloatArray,
-        depth_cm: FloatArray,
-        damping_cm: float,
+        self, hour: FloatArray, half_range_c: FloatArray, depth_cm: FloatArray, damping_cm: float
     ) -> FloatArray:
         """Return the temperature of a moment less the day's mean, at one depth [degC].
 

@@ -8,15 +8,7 @@ import numpy as np
 from patchrisk.base.units import DAY, BoolArray, FloatArray
 from patchrisk.core.rules.infection import Cardinal
 from patchrisk.core.verdict.case import AheadSoil, Settings
-from patchrisk.core.verdict.decision_table import (
-    RUNNING,
-    Facts,
-    Line,
-    Phase,
-    Roots,
-    Verdict,
-    decide,
-)
+from patchrisk.core.verdict.decision_table import RUNNING, Phase, Roots, Verdict, decide
 from patchrisk.core.verdict.judge import treatment_ends
 from patchrisk.core.verdict.judgement import Judgement
 from patchrisk.core.verdict.season_ahead import SeasonOutlook
@@ -112,11 +104,7 @@ def calls_ahead(
 
 
 def _call(
-    judged: Judgement,
-    outlook: SeasonOutlook,
-    rate: FloatArray,
-    settings: Settings,
-    at_hand: bool,
+    judged: Judgement, outlook: SeasonOutlook, rate: FloatArray, settings: Settings, at_hand: bool
 ) -> Call | None:
     """Return a season as a plan is given it; None where nothing can be called for in it."""
     season, interval = outlook.season, judged.interval
@@ -132,16 +120,23 @@ def _call(
     day = outlook.dates[outlook.today :]
     active, infecting = _infection(outlook, interval, start if begun else None)
     usual = judged.usual_damage
-    shows = usual is None or usual >= settings.damage_least
-    calls = _Would(judged.facts, settings.table, at_hand, shows)
+    facts = replace(judged.facts, infecting=True, room=True)
+    if not at_hand:  # of a season to come only what is usual is known
+        shows = usual is None or usual >= settings.damage_least
+        facts = replace(facts, damage=shows, worth=True, seen=False)
+
+    def applies(phase: Phase, roots: Roots) -> bool:
+        verdict, _ = decide(replace(facts, phase=phase, roots=roots), settings.table)
+        return int(verdict) == Verdict.APPLY
+
     known = start if begun else start + settings.called * DAY  # a start is called when it is so old
     room = (day >= known) & (day <= until) & (infecting >= settings.infecting_odds)
     timely = (day - start).astype(int) < interval
-    in_time = calls.would(Phase.STARTING, Roots.BARE)
-    late = calls.would(Phase.LATE, Roots.BARE)
+    in_time = applies(Phase.STARTING, Roots.BARE)
+    late = applies(Phase.LATE, Roots.BARE)
     # A late first one makes no timely season of it.
     then = Phase.LATE if begun and judged.phase is Phase.LATE else Phase.GOING_ON
-    again = calls.would(then, Roots.ENDING_SOON)
+    again = applies(then, Roots.ENDING_SOON)
     first = room & np.where(timely, in_time, late)
     further = room & np.where(timely, in_time, again)
     for mask in (first, further):
@@ -180,20 +175,3 @@ def _infection(
     total[days + 1 :] = total[days]
     met = total[interval : interval + days] > total[:days]
     return np.asarray(can & (row >= begin)), np.asarray(met.mean(axis=1))
-
-
-@dataclass(frozen=True)
-class _Would:
-    """The verdict that would fall on another day of a season."""
-
-    facts: Facts
-    table: Sequence[Line]
-    at_hand: bool
-    shows: bool
-
-    def would(self, phase: Phase, roots: Roots) -> bool:
-        """Whether it would be to apply, with room left and roots that can be infected."""
-        facts = replace(self.facts, phase=phase, roots=roots, infecting=True, room=True)
-        if not self.at_hand:  # of a season to come only what is usual is known
-            facts = replace(facts, damage=self.shows, worth=True, seen=False)
-        return int(decide(facts, self.table)[0]) == Verdict.APPLY

@@ -3,24 +3,27 @@
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 
 from patchrisk.base.units import BoolArray, DayArray, FloatArray
 from patchrisk.core.dates.openings import SoilPaths
 from patchrisk.core.dates.pressure import Wet
-from patchrisk.core.dates.symptoms import Shows, Watch
+from patchrisk.core.dates.symptoms import Shows
 from patchrisk.core.plan.cover import Cover
 from patchrisk.core.rules.infection import Cardinal
 from patchrisk.core.verdict.decision_table import Backing, Helps, Host, Line, Stake
-from patchrisk.core.verdict.season_course import InfectionSpan, Lasting, SeasonCourse
+from patchrisk.core.verdict.season_course import InfectionSpan, Lasting
 
 
 @dataclass(frozen=True)
 class Settings:
     """Numbers of thresholds/verdict.toml, and the user's own lead.
 
-    Shares are of one [1], temperatures [degC], everything else is [days].
+    Shares are of one [1], temperatures [degC], everything else is [days]. At ``turning_cold_c``
+    and below growth stands still; at ``turning_heat_c`` and above roots of cool-season grasses
+    die back.
     """
 
     lasting: Lasting
@@ -43,6 +46,9 @@ class Settings:
     scout_before: int
     scout_coldest_c: float
     least_chance: float
+    turning_cold_c: float
+    turning_heat_c: float
+    turning_bridge: int
     table: tuple[Line, ...]
 
 
@@ -171,10 +177,9 @@ class AheadSoil:
     wet : Wet or None
     past_air_c : tuple of ndarray, optional
         Daily minimum and maximum of the air along past years, (days, traces) [degC].
-    courses : dict
-        Seasons followed so far; the next question about one is answered from here.
-    symptoms : dict
-        The same of what damage was followed: it takes most of the time of a judgement.
+    kept : dict
+        What was followed so far of seasons and of damage, which takes most of a judgement's time:
+        the next question about it is answered from here.
     """
 
     at: Callable[[float], tuple[SoilPaths, SoilPaths]]
@@ -183,5 +188,4 @@ class AheadSoil:
     air_max_c: FloatArray
     wet: Wet | None
     past_air_c: tuple[FloatArray, FloatArray] | None = None
-    courses: dict[tuple[object, ...], SeasonCourse] = field(default_factory=dict)
-    symptoms: dict[tuple[object, ...], Watch | float | None] = field(default_factory=dict)
+    kept: dict[tuple[object, ...], Any] = field(default_factory=dict)

@@ -53,10 +53,6 @@ def judge(
         Whether the place lies south of the equator.
     like : Judgement, optional
         That of the next morning: what it says of damage and of the days ahead is taken over.
-
-    Returns
-    -------
-    Judgement
     """
     today = known.dates[-1] + DAY
     season, following = at_hand(case.spans, today, southern=southern)
@@ -69,7 +65,6 @@ def judge(
         outlook = SeasonOutlook(season, ahead, settings, southern=southern, today=today)
     row = len(known.dates)
     starts = here.start
-    lane_start = int(starts[0])
     age = row - starts
     stands = age > settings.lasting.wait_days
     lasting = None if outlook is None else outlook.share_started(0)
@@ -89,15 +84,16 @@ def judge(
     number = settings.number if case.number is None else case.number
     began = [known.dates[n] if n < row else None for n in starts]
     start = began[0]
-    # Days since a start that may yet be withdrawn are not told as days of infection.
-    active = _active(span, known, here, lane_start) & sure[0]
+    days = np.arange(row)
+    active = span.active(known.mean_c[:, 0]) & (days >= starts[0]) & (days < here.over[0])
+    active &= sure[0]  # days since a start that may yet be withdrawn are not told as infected
     cover = case.cover(active)
     roots = _roots(cover, settings)
     damage = damage_span(span.months, first, southern=southern)
     can_follow = damage is not None and bool(damage[1] >= today)
     # A start that may yet be withdrawn counts for no more than one to come.
     firm = [day if counts else None for day, counts in zip(began, sure, strict=True)]
-    middle = None if outlook is None else outlook.middle
+    early, middle, late = (None, None, None) if outlook is None else outlook.start
     expected = start if middle is None else middle
     served = [
         _served(
@@ -120,7 +116,7 @@ def judge(
     if like is not None:
         watched, damage_odds, infecting = like.watch, like.damage_odds, like.infecting_odds
     elif outlook is not None:
-        watched = outlook.watch(case, start, damage, settings)
+        watched = outlook.watch(case, start, damage)
         damage_odds = None if watched is None else watched.yet
         infecting = outlook.infecting(case.interval)
     if damage_odds is not None and damage_odds < settings.damage_least:
@@ -180,9 +176,7 @@ def judge(
         else:
             verdict, line, phase = either[0], int(lines[1]), Phase(int(phases[1]))
     rules = _rules(span, here, outlook, known.dates, row, settings)
-    dated = [
-        d for d in (r.start if r.start is not None else r.middle for r in rules) if d is not None
-    ]
+    dated = [rule.dated for rule in rules if rule.dated is not None]
     apart = int((max(dated) - min(dated)).astype(int)) if dated else None
     over = here.over[0]
     return Judgement(
@@ -196,9 +190,9 @@ def judge(
         rules=rules,
         start=None if phase is Phase.RESTING else start,
         stands=bool(stands[0]) and start is not None,
-        early=None if outlook is None else outlook.early,
-        middle=None if outlook is None else outlook.middle,
-        late=None if outlook is None else outlook.late,
+        early=early,
+        middle=middle,
+        late=late,
         usual=usual,
         odds_lasting=lasting,
         odds_lead=None if outlook is None else outlook.share_started(settings.lead),
@@ -225,9 +219,7 @@ def judge(
         scouting=bool(looking[0]),
         either=either,
         likely=likely,
-        following=None
-        if following is None
-        else _following(following, ahead, settings, southern, today),
+        following=_following(following, ahead, settings, southern, today),
         active_days=active,
         facts=alone,
     )
@@ -253,17 +245,10 @@ def _along_known(
     if rows[1] >= len(known.dates):  # not begun
         lanes = known.mean_c.shape[1]
         none = np.full((len(span.rules), lanes), len(known.dates))
-        return SeasonCourse(span, rows[0], rows[1], rows[2], none, none[0], none[0] + 10_000)
+        return SeasonCourse(none, none[0], none[0] + 10_000)
     return follow(
         span, known.at, known.mean_c, known.dates, rows, settings.lasting, southern=southern
     )
-
-
-def _active(span: InfectionSpan, known: KnownSoil, here: SeasonCourse, start: int) -> BoolArray:
-    """Days over on which roots could be infected, from the season's start to its end."""
-    row = np.arange(len(known.dates))
-    active = span.active(known.mean_c[:, 0]) & (row >= start) & (row < here.over[0])
-    return np.asarray(active)
 
 
 @dataclass(frozen=True)
@@ -396,11 +381,7 @@ def _rules(
         began = dates[start] if start < row else None
         dated = (None, None, None, None) if outlook is None else outlook.rule(n)
         out.append(RuleStart(rule, began, row - start > settings.lasting.wait_days, *dated))
-    return tuple(sorted(out, key=lambda one: str(_dated(one))))  # "None" comes last
-
-
-def _dated(one: RuleStart) -> np.datetime64 | None:
-    return one.middle if one.start is None else one.start
+    return tuple(sorted(out, key=lambda one: str(one.dated)))  # "None" comes last
 
 
 def _guidance(
@@ -414,13 +395,15 @@ def _guidance(
 
 
 def _following(
-    season: DatedSeason,
+    season: DatedSeason | None,
     ahead: AheadSoil | None,
     settings: Settings,
     southern: bool,
     today: np.datetime64,
-) -> NextSeason:
+) -> NextSeason | None:
+    if season is None:
+        return None
     if ahead is None:
         return NextSeason(season.span, season.first, None, None, None)
     outlook = SeasonOutlook(season, ahead, settings, southern=southern, today=today)
-    return NextSeason(season.span, season.first, outlook.early, outlook.middle, outlook.late)
+    return NextSeason(season.span, season.first, *outlook.start)

@@ -50,6 +50,11 @@ class RuleStart:
     late: np.datetime64 | None
     usual: np.datetime64 | None
 
+    @property
+    def dated(self) -> np.datetime64 | None:
+        """Its start as it is known, or as it is expected."""
+        return self.middle if self.start is None else self.start
+
 
 @dataclass(frozen=True)
 class NextSeason:
@@ -179,6 +184,11 @@ class Judgement:
     following: NextSeason | None
     active_days: BoolArray
     facts: Facts
+
+    @property
+    def covered_until(self) -> np.datetime64 | None:
+        """Last day that what went on still covers; None where nothing is on, or no records are."""
+        return None if self.cover is None else self.cover.until
 
     @property
     def treats(self) -> bool:

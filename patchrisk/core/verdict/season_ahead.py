@@ -1,9 +1,9 @@
 """One season along the weather ahead, and along past years; the season that a day belongs to."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from functools import cached_property
-from typing import cast
+from typing import Any
 
 import numpy as np
 
@@ -68,26 +68,28 @@ class SeasonOutlook:
         return self._follow(1)
 
     def _follow(self, which: int) -> SeasonCourse:
-        key = (which, self.season)
-        if key not in self.ahead.courses:
-            self.ahead.courses[key] = self._followed(which)
-        return self.ahead.courses[key]
-
-    def _followed(self, which: int) -> SeasonCourse:
         def soil_at(depth_cm: float) -> tuple[FloatArray, FloatArray]:
             paths = self.ahead.at(depth_cm)[which]
             return paths.mean_c, paths.max_c
 
-        mean = soil_at(self.ahead.reference_cm)[0]
-        return follow(
-            self.span,
-            soil_at,
-            mean,
-            self.dates,
-            self.rows,
-            self.settings.lasting,
-            southern=self.southern,
+        made: SeasonCourse = self._kept(
+            (which, self.season),
+            lambda: follow(
+                self.span,
+                soil_at,
+                soil_at(self.ahead.reference_cm)[0],
+                self.dates,
+                self.rows,
+                self.settings.lasting,
+                southern=self.southern,
+            ),
         )
+        return made
+
+    def _kept(self, key: tuple[object, ...], make: Callable[[], Any]) -> Any:
+        if key not in self.ahead.kept:
+            self.ahead.kept[key] = make()
+        return self.ahead.kept[key]
 
     def share_started(self, days: int) -> float:
         """Share of the courses whose lasting start has come by so many days from now [1]."""
@@ -102,23 +104,14 @@ class SeasonOutlook:
         return self.dates[row] if row < len(self.dates) else None
 
     @cached_property
-    def _start(self) -> tuple[np.datetime64 | None, ...]:
+    def start(self) -> tuple[np.datetime64 | None, ...]:
+        """Starts by whose end 10, 50 and 90 % of the courses ahead have theirs; else None."""
         return self._dates(self.course.start) if self.in_sight else (None, None, None)
 
     @property
-    def early(self) -> np.datetime64 | None:
-        """Start by whose end 10 % of the courses ahead have theirs; None where they do not."""
-        return self._start[0]
-
-    @property
     def middle(self) -> np.datetime64 | None:
-        """The same for half of the courses."""
-        return self._start[1]
-
-    @property
-    def late(self) -> np.datetime64 | None:
-        """The same for 90 % of the courses."""
-        return self._start[2]
+        """The start of half of the courses; None where they have none."""
+        return self.start[1]
 
     @cached_property
     def usual(self) -> np.datetime64 | None:
@@ -155,52 +148,41 @@ class SeasonOutlook:
         """Share of past years in whose months of damage the published stress came [1]."""
         if damage is None or not case.shows.stress or self.ahead.past_air_c is None:
             return None
-        key = case.shows, damage, self.dates[0]
-        if key not in self.ahead.symptoms:
-            self.ahead.symptoms[key] = self._usual_damage(case, damage)
-        return cast("float | None", self.ahead.symptoms[key])
-
-    def _usual_damage(
-        self, case: Case, damage: tuple[np.datetime64, np.datetime64]
-    ) -> float | None:
-        assert self.ahead.past_air_c is not None
         first, last = (int((day - self.dates[0]).astype(int)) for day in damage)
-        past = self.ahead.at(self.ahead.reference_cm)[1]
+        past, air = self.ahead.at(self.ahead.reference_cm)[1], self.ahead.past_air_c
         if first < 0 or last >= len(past.dates):
             return None
         ready = np.zeros(past.mean_c.shape[1], dtype=np.intp)
-        low, high = self.ahead.past_air_c
-        shown = first_symptoms(case.shows, past, low, high, ready, (first, last + 1))
-        return float(np.mean(shown < len(past.dates)))
+
+        def share() -> float:
+            shown = first_symptoms(case.shows, past, *air, ready, (first, last + 1))
+            return float(np.mean(shown < len(past.dates)))
+
+        made: float = self._kept((case.shows, damage, self.dates[0]), share)
+        return made
 
     def watch(
         self,
         case: Case,
         start: np.datetime64 | None,
         damage: tuple[np.datetime64, np.datetime64] | None,
-        settings: Settings,
     ) -> Watch | None:
         """When the damage of this season's infections shows."""
         if damage is None:
             return None
+        settings = self.settings
         limits = settings.scout_before, settings.least_chance
         key = case.shows, case.cardinal, start, damage, self.season, self.today, limits
-        if key not in self.ahead.symptoms:
-            self.ahead.symptoms[key] = self._watch(case, start, damage, settings)
-        return cast("Watch | None", self.ahead.symptoms[key])
+        made: Watch | None = self._kept(key, lambda: self._watch(case, start, damage))
+        return made
 
     def _watch(
-        self,
-        case: Case,
-        start: np.datetime64 | None,
-        damage: tuple[np.datetime64, np.datetime64],
-        settings: Settings,
+        self, case: Case, start: np.datetime64 | None, damage: tuple[np.datetime64, np.datetime64]
     ) -> Watch | None:
-        stretch = tuple(int((day - self.dates[0]).astype(int)) for day in damage)
+        first, last = (int((day - self.dates[0]).astype(int)) for day in damage)
+        begun = np.full(self.paths.mean_c.shape[1], len(self.dates))
         if self.in_sight:
             begun = self.course.start
-        else:
-            begun = np.full(self.paths.mean_c.shape[1], len(self.dates))
         if start is not None:  # what is known this morning goes before what the courses say
             begun = np.minimum(begun, int((start - self.dates[0]).astype(int)))
         infected = infected_rows(
@@ -209,10 +191,10 @@ class SeasonOutlook:
         return watch(
             case.shows,
             infected,
-            (stretch[0], stretch[1] + 1),
+            (first, last + 1),
             self.paths,
             self.ahead.air_min_c,
             self.ahead.air_max_c,
-            scout_before_days=settings.scout_before,
-            least_chance=settings.least_chance,
+            scout_before_days=self.settings.scout_before,
+            least_chance=self.settings.least_chance,
         )

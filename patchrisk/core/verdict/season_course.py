@@ -94,23 +94,14 @@ class SeasonCourse:
 
     Parameters
     ----------
-    span : InfectionSpan
-    year : int
-        In which it began.
-    first, last : int
-        Rows of its first and last day; ``first`` is negative when it began before the lanes.
     by_rule : ndarray of int, shape (rules, lanes)
         Row of each rule's lasting start; the number of days where there is none.
     start : ndarray of int, shape (lanes,)
         Row on which half of the rules have started, likewise.
     over : ndarray of int, shape (lanes,)
-        First row after the infection; at the latest the day after ``last``.
+        First row after the infection; at the latest the day after the season's last.
     """
 
-    span: InfectionSpan
-    year: int
-    first: int
-    last: int
     by_rule: IntArray
     start: IntArray
     over: IntArray
@@ -135,11 +126,7 @@ class DatedSeason(NamedTuple):
 
 
 def seasons_between(
-    spans: Iterable[InfectionSpan],
-    first: np.datetime64,
-    last: np.datetime64,
-    *,
-    southern: bool,
+    spans: Iterable[InfectionSpan], first: np.datetime64, last: np.datetime64, *, southern: bool
 ) -> list[DatedSeason]:
     """Return every season of some kinds that has a day from the first to the last, in order."""
     out = []
@@ -175,10 +162,6 @@ def follow(
         From `DatedSeason.rows`.
     numbers : Lasting
     southern : bool
-
-    Returns
-    -------
-    SeasonCourse
     """
     by_days = rule_days(span, soil_at, dates, season, numbers, southern=southern)
     return course_of(span, by_days, mean_c, season, numbers)
@@ -249,11 +232,9 @@ def course_of(
     numbers: Lasting,
 ) -> SeasonCourse:
     """Follow one season along the lanes by what its rules say of each day; as for `follow`."""
-    year, first, last = season
     by_rule = np.stack([days.start(len(mean_c)) for days in by_days])
     start = half_of(by_rule)
-    over = over_of(span, mean_c, start, (first, last), numbers)
-    return SeasonCourse(span, year, first, last, by_rule, start, over)
+    return SeasonCourse(by_rule, start, over_of(span, mean_c, start, season[1:], numbers))
 
 
 def begun_for(

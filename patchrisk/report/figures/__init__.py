@@ -9,21 +9,14 @@ from patchrisk.core.plan.programme import AreaPlan
 from patchrisk.report.figures.cover import cover_figure
 from patchrisk.report.figures.pressure import pressure_figure
 from patchrisk.report.figures.seasons import bar_of, seasons_figure
-from patchrisk.report.figures.shared import Drawing, pen_of
-from patchrisk.report.figures.soil import soil_figure
-from patchrisk.report.figures.soil_line import soil_line
+from patchrisk.report.figures.shared import Drawing
+from patchrisk.report.figures.soil import soil_figure, soil_line
 from patchrisk.report.figures.svg import style_sheet, to_svg
 from patchrisk.report.view.model import AreaView
+from patchrisk.report.words import pen_of
 from patchrisk.site_day.morning import AreaMorning, Morning
 
-__all__ = [
-    "PAGE_WIDTH",
-    "AreaFigures",
-    "Drawing",
-    "area_figures",
-    "drawings_of",
-    "style_sheet",
-]
+__all__ = ["PAGE_WIDTH", "AreaFigures", "Drawing", "area_figures", "drawings_of", "style_sheet"]
 
 PAGE_WIDTH = 280.0  # px: the room that a phone of 320 px leaves, so that text keeps its size
 
@@ -52,10 +45,7 @@ def area_figures(
 
 
 def drawings_of(
-    morning: Morning,
-    area: AreaMorning,
-    plans: Sequence[AreaPlan] = (),
-    width: float = PAGE_WIDTH,
+    morning: Morning, area: AreaMorning, plans: Sequence[AreaPlan] = (), width: float = PAGE_WIDTH
 ) -> tuple[Drawing, ...]:
     """Draw soil, seasons, pressure and cover of an area, so many px wide, as far as known.
 

@@ -1,6 +1,6 @@
 """A frame with days across and a quantity up, its months and its round numbers."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -9,6 +9,8 @@ from patchrisk.base.units import DAY, MONTH, BoolArray, DayArray, FloatArray
 from patchrisk.report.figures.canvas import SMALL, Anchor, Canvas, Label, Point, Stroke, text_width
 
 _STEPS = (0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50, 100, 200, 500)
+
+_LEAST_MONTH = 30.0  # px, for its name
 
 
 @dataclass(frozen=True)
@@ -52,12 +54,13 @@ class Frame:
         return np.asarray((days >= self.first) & (days <= self.last))
 
 
-def months(canvas: Canvas, frame: Frame, least_px: float = 30.0) -> None:
-    """Draw month lines and write names below, as many as fit; years beside January."""
-    starts = list(_months(frame.first, frame.last))
+def months(canvas: Canvas, frame: Frame) -> None:
+    """Draw month lines and write names below, as many as fit."""
+    first, last = (day.astype("datetime64[M]") for day in (frame.first, frame.last))
+    starts = np.arange(first, last + MONTH).astype("datetime64[D]")
     wide = (frame.right - frame.left) / max(1.0, float((frame.last - frame.first) / DAY) / 30.4)
-    every = next(n for n in (1, 2, 3, 4, 6, 12) if n * wide >= least_px or n == 12)
-    for start in starts:
+    every = next(n for n in (1, 2, 3, 4, 6, 12) if n * wide >= _LEAST_MONTH or n == 12)
+    for start in starts[starts >= frame.first]:
         month = int(start.astype("datetime64[M]").astype(int)) % 12
         if month % every:
             continue
@@ -68,13 +71,7 @@ def months(canvas: Canvas, frame: Frame, least_px: float = 30.0) -> None:
             canvas.add(Label(x + 3, frame.bottom + 12, name, SMALL, "soft"))
 
 
-def _months(first: np.datetime64, last: np.datetime64) -> Iterator[np.datetime64]:
-    months = np.arange(first.astype("datetime64[M]"), last.astype("datetime64[M]") + MONTH)
-    starts = months.astype("datetime64[D]")
-    yield from starts[starts >= first]
-
-
-def ticks(low: float, high: float, height_px: float, least_px: float = 26.0) -> list[float]:
+def ticks(low: float, high: float, height_px: float, least_px: float) -> list[float]:
     """Round numbers within a span, at least so far apart [px]."""
     span = max(high - low, 1e-9)
     step = next((s for s in _STEPS if s / span * height_px >= least_px), _STEPS[-1])

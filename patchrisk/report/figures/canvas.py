@@ -107,11 +107,6 @@ class Canvas:
         """Put marks on top."""
         self.marks += marks
 
-    def moved(self, right: float, down: float) -> "Canvas":
-        """Return the canvas with empty strips to the left and on top [px]."""
-        marks = [placed(mark, right, down) for mark in self.marks]
-        return Canvas(self.width + right, self.height + down, marks)
-
 
 def placed(mark: Mark, x: float, y: float) -> Mark:
     """Return a mark moved right and down [px]."""
@@ -130,10 +125,9 @@ def diamond(x: float, y: float, size: float) -> list[Point]:
     return [(x, y - size), (x + size, y), (x, y + size), (x - size, y)]
 
 
-def triangle(x: float, y: float, size: float, *, up: bool) -> list[Point]:
-    """Corners of a triangle whose tip is at a point [px]."""
-    base = y + (1.6 * size if up else -1.6 * size)
-    return [(x, y), (x + size, base), (x - size, base)]
+def triangle(x: float, y: float, size: float) -> list[Point]:
+    """Corners of a triangle that stands with its tip on a point [px]."""
+    return [(x, y), (x + size, y - 1.6 * size), (x - size, y - 1.6 * size)]
 
 
 def text_width(text: str, size: float = SMALL, *, bold: bool = False) -> float:

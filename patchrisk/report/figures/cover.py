@@ -11,17 +11,11 @@ from patchrisk.core.plan.programme import AreaPlan, Planned
 from patchrisk.core.verdict.judgement import Judgement
 from patchrisk.report.figures import axes
 from patchrisk.report.figures.axes import Frame
-from patchrisk.report.figures.canvas import (
-    NORMAL,
-    SMALL,
-    Canvas,
-    Label,
-    Polygon,
-    triangle,
-)
+from patchrisk.report.figures.canvas import NORMAL, SMALL, Canvas, Label, Polygon, triangle
 from patchrisk.report.figures.pressure import UNIT, after_infection
-from patchrisk.report.figures.shared import Drawing, pen_of, title_of
+from patchrisk.report.figures.shared import Drawing, title_of
 from patchrisk.report.view.order import judged_in_order
+from patchrisk.report.words import pen_of
 from patchrisk.site_day.morning import AreaMorning, Morning
 
 _BACK, _AHEAD = 75, 105  # days
@@ -135,17 +129,16 @@ def _row(
     axes.today_line(canvas, frame, today, above=4)
     if j.cover is not None and j.cover.last is not None and j.cover.last.day >= frame.first:
         x = frame.x(j.cover.last.day)
-        canvas.add(Polygon(triangle(x, frame.top, 6, up=False), "cover"))
+        canvas.add(Polygon(triangle(x, frame.top, 6), "cover"))
     for item in planned:
         if j.disease in item.targets and item.day <= frame.last:
             x = frame.x(item.day)
-            canvas.add(Polygon(triangle(x, frame.top, 6, up=False), "paper", "cover", 1.6))
+            canvas.add(Polygon(triangle(x, frame.top, 6), "paper", "cover", 1.6))
 
 
 def _until(j: Judgement, pen: Pen) -> str:
-    if j.cover is None or j.cover.until is None:
-        return "unprotected"
-    return f"covered to {pen.day(j.cover.until)}"
+    until = j.covered_until
+    return "unprotected" if until is None else f"covered to {pen.day(until)}"
 
 
 def _answer(

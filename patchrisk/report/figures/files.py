@@ -18,14 +18,16 @@ from patchrisk.report.figures import drawings_of
 from patchrisk.report.figures.canvas import (
     LIGHT,
     NORMAL,
+    SMALL,
     Canvas,
     Dot,
     Label,
     Polygon,
     Stroke,
+    placed,
     wrapped,
 )
-from patchrisk.report.figures.shared import Drawing, note_lines
+from patchrisk.report.figures.shared import Drawing
 from patchrisk.report.figures.svg import to_svg
 from patchrisk.site_day.morning import AreaMorning, Morning
 
@@ -169,9 +171,12 @@ def _titled(drawing: Drawing, morning: Morning, area: AreaMorning, width: float)
     title = _balanced(drawing.title, width - 2 * _MARGIN)
     place = f"{area.area.name}, {morning.site.site.name}, {day}"
     head = _MARGIN + 21 * len(title) + 26
-    moved = drawing.canvas.moved(_MARGIN, head)
-    canvas = Canvas(width, 0, moved.marks)
-    note_lines(canvas, drawing.note, moved.height, _MARGIN)
+    drawn = [placed(mark, _MARGIN, head) for mark in drawing.canvas.marks]
+    canvas, y = Canvas(width, 0, drawn), drawing.canvas.height + head
+    for line in wrapped(drawing.note, width - 2 * _MARGIN):
+        y += 16
+        canvas.add(Label(_MARGIN, y, line, SMALL, "soft"))
+    canvas.height = y + _MARGIN
     for n, line in enumerate(title):
         canvas.add(Label(_MARGIN, _MARGIN + 14 + 21 * n, line, _TITLE, bold=True))
     canvas.add(Label(_MARGIN, head - 13, place, NORMAL, "soft"))

@@ -21,8 +21,9 @@ from patchrisk.report.figures.canvas import (
     Stroke,
     wrapped,
 )
-from patchrisk.report.figures.shared import Drawing, pen_of, title_of
+from patchrisk.report.figures.shared import Drawing, title_of
 from patchrisk.report.view.order import judged_in_order
+from patchrisk.report.words import pen_of
 from patchrisk.site_day.morning import AreaMorning, Morning
 
 _FRAMES = 3
@@ -38,17 +39,19 @@ NOTE = (
 
 def matters(area: AreaMorning) -> list[tuple[Judgement, PressureCourse]]:
     """Return the diseases whose season is on, or near: those on or with cover first."""
-    found: list[tuple[bool, bool, int, Judgement, PressureCourse]] = []
+    found = []
     for j in judged_in_order(area):
         season = area.seasons.get(j.disease)
-        if season is None or not _judged_season(j, season.course):
-            continue
-        course = season.course
-        on = j.phase not in (Phase.RESTING, Phase.OVER)
-        covered = j.cover is not None and j.cover.until is not None
-        # A response to temperature says more than days within a range.
-        found.append((not (on or covered), course.basis == "range", len(found), j, course))
-    return [(j, course) for *_, j, course in sorted(found, key=lambda f: f[:3])]
+        if season is not None and _judged_season(j, season.course):
+            found.append((j, season.course))
+    return sorted(found, key=_matters_less)
+
+
+def _matters_less(one: tuple[Judgement, PressureCourse]) -> tuple[bool, bool]:
+    j, course = one
+    on = j.phase not in (Phase.RESTING, Phase.OVER) or j.covered_until is not None
+    # A response to temperature says more than days within a range.
+    return not on, course.basis == "range"
 
 
 def _judged_season(j: Judgement, course: PressureCourse) -> bool:
@@ -96,18 +99,10 @@ def pressure_figure(morning: Morning, area: AreaMorning, width: float) -> Drawin
 
 
 def _small(
-    canvas: Canvas,
-    course: PressureCourse,
-    days: IntArray,
-    top: float,
-    wide: float,
-    tall: float,
+    canvas: Canvas, course: PressureCourse, days: IntArray, top: float, wide: float, tall: float
 ) -> None:
     total, past = course.total, course.past_totals
-    highest = float(np.nanmax(total.high[days]))
-    if past is not None:
-        highest = max(highest, float(np.nanmax(past[days])))
-    highest = max(highest, 5.0)
+    highest = max(5.0, float(np.nanmax(total.high[days])), float(np.nanmax(past[days])))
     dates = course.dates
     frame = Frame(28, top, wide - 4, top + tall, dates[days[0]], dates[days[-1]], 0, 1.04 * highest)
     axes.values(canvas, frame, axes.ticks(0, frame.high, tall, 28))
@@ -117,10 +112,9 @@ def _small(
     if some.size > 1:
         outline = frame.band(dates[some], total.low[some], total.high[some])
         canvas.add(Polygon(outline, "soil-band"))
-    if past is not None:
-        points_of = np.unique(np.r_[days[::_STEP], days[-1]])
-        for year in past.T:
-            canvas.add(Stroke(frame.points(dates[points_of], year[points_of]), "past", 0.7))
+    points_of = np.unique(np.r_[days[::_STEP], days[-1]])
+    for year in past.T:
+        canvas.add(Stroke(frame.points(dates[points_of], year[points_of]), "past", 0.7))
     if some.size > 1:
         middle = frame.points(dates[some], total.middle[some])
         canvas.add(Stroke(middle, "soil", 1.4, (1.5, 3)))
@@ -168,7 +162,7 @@ def _answer(
             else f"from {pen.days(first, course.dates[at])}"
         )
         text = f"{name}: {now:.0f} {UNIT[course.basis]} {when}"
-        if course.past_totals is not None and now >= 0.5:  # else 0 is more than 0
+        if now >= 0.5:  # else 0 is more than 0
             then = course.past_totals[at]
             less = int((then < now).sum())
             text += f", more than in {less} of {len(then)} past years"
@@ -188,16 +182,11 @@ def _rows(
         for at in sorted(set(ends)):
             sure = at < course.today
             span = "-" if sure else f"{total.low[at]:.0f} to {total.high[at]:.0f}"
-            usual = spread = "-"
-            if past is not None:
-                usual = f"{np.median(past[at]):.0f}"
-                spread = f"{past[at].min():.0f} to {past[at].max():.0f}"
-            this = f"{total.middle[at]:.0f}"
             yield (
                 f"{name}, {UNIT[course.basis]}",
                 pen.day(course.dates[at]),
-                this,
+                f"{total.middle[at]:.0f}",
                 span,
-                usual,
-                spread,
+                f"{np.median(past[at]):.0f}",
+                f"{past[at].min():.0f} to {past[at].max():.0f}",
             )

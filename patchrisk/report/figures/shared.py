@@ -1,13 +1,13 @@
-"""What the four figures share: a drawing with its words and its table, and who comes first."""
+"""What the four figures share: a drawing with its words and its table, and runs of days."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
 
-from patchrisk.base.pen import Pen, capital
+from patchrisk.base.pen import capital
 from patchrisk.base.units import BoolArray
 from patchrisk.core.counters import runs
-from patchrisk.report.figures.canvas import SMALL, Canvas, Label, wrapped
+from patchrisk.report.figures.canvas import Canvas
 from patchrisk.report.figures.svg import to_svg
 from patchrisk.report.words import name_of
 from patchrisk.site_day.morning import Morning
@@ -45,17 +45,3 @@ def day_runs(mask: BoolArray) -> Iterator[range]:
     found = runs(mask)
     for start, end in zip(found.start.tolist(), found.end.tolist(), strict=True):
         yield range(start, end + 1)
-
-
-def pen_of(morning: Morning) -> Pen:
-    """Return the pen of a morning: dates of another year carry theirs."""
-    return Pen(morning.site.site.units, morning.as_of.year)
-
-
-def note_lines(canvas: Canvas, text: str, top: float, margin: float) -> None:
-    """Write a note under a drawing and end the canvas below it."""
-    y = top
-    for line in wrapped(text, canvas.width - 2 * margin):
-        y += 16
-        canvas.add(Label(margin, y, line, SMALL, "soft"))
-    canvas.height = y + margin

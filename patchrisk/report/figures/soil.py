@@ -22,12 +22,15 @@ from patchrisk.report.figures.canvas import (
     diamond,
     text_width,
 )
-from patchrisk.report.figures.shared import Drawing, day_runs, pen_of
+from patchrisk.report.figures.shared import Drawing, day_runs
+from patchrisk.report.view.card import AHEAD
 from patchrisk.report.view.order import judged_in_order
-from patchrisk.report.words import besides_air, between, name_of
+from patchrisk.report.words import besides_air, between, name_of, pen_of
 from patchrisk.site_day.morning import AreaMorning, Morning
 
 _BACK, _AHEAD = 150, 75  # days
+_LINE_BACK = 21  # of the small line
+_WIDE, _TALL = 160.0, 52.0  # px, of the small line
 
 
 def soil_figure(morning: Morning, area: AreaMorning, width: float) -> Drawing | None:
@@ -51,13 +54,12 @@ def soil_figure(morning: Morning, area: AreaMorning, width: float) -> Drawing | 
         spans.append(shown(np.array([level[1]])))
     if course is not None:
         seen = frame.inside(course.dates)
-        spans += [shown(course.soil.low[seen]), shown(course.soil.high[seen])]
-        if course.usual is not None:
-            spans += [shown(course.usual.low[seen]), shown(course.usual.high[seen])]
+        for band in (course.soil, course.usual):
+            spans += [shown(band.low[seen]), shown(band.high[seen])]
     low, high = float(np.nanmin(np.concatenate(spans))), float(np.nanmax(np.concatenate(spans)))
     room, tall = 0.06 * (high - low) + 0.5, max(150.0, 0.34 * width)
     frame = Frame(frame.left, 22, frame.right, 22 + tall, first, last, low - room, high + room)
-    if course is not None and course.usual is not None:
+    if course is not None:
         _band(canvas, frame, course.dates, course.usual, shown, "usual")
     axes.values(canvas, frame, axes.ticks(frame.low, frame.high, tall, 30))
     axes.months(canvas, frame)
@@ -146,11 +148,17 @@ def _band(
 
 
 def _past(
-    canvas: Canvas, frame: Frame, dates: DayArray, values: FloatArray, came_from: np.ndarray
+    canvas: Canvas,
+    frame: Frame,
+    dates: DayArray,
+    values: FloatArray,
+    came_from: np.ndarray,
+    wide: tuple[float, float] = (2.4, 2.0),
 ) -> None:
+    """Draw days that are over, those that were not logged dashed."""
     known = frame.inside(dates) & ~np.isnan(values)
     logged = came_from == "logged"
-    for kind, line in ((logged, (2.4, ())), (~logged, (2.0, (5.0, 2.5)))):
+    for kind, width, dash in ((logged, wide[0], ()), (~logged, wide[1], (5.0, 2.5))):
         for run in day_runs(known & kind):
             # Reach to the neighbouring day of the other kind, so that the line has no gap.
             before = run.start - 1 if run.start and known[run.start - 1] else run.start
@@ -159,7 +167,7 @@ def _past(
             if len(points) == 1:
                 canvas.add(Dot(*points[0], 1.5, "soil"))
             else:
-                canvas.add(Stroke(points, "soil", line[0], line[1]))
+                canvas.add(Stroke(points, "soil", width, dash))
 
 
 def _degrees(pen: Pen, value_c: float) -> str:
@@ -172,14 +180,13 @@ def _answer(morning: Morning, area: AreaMorning, pen: Pen) -> Iterator[str]:
     day, mean = soil.dates[known], float(soil.mean_c[known])
     how = "logged" if soil.came_from[known] == "logged" else "estimated"
     text = f"{_degrees(pen, mean)} on {pen.day(day)} ({how})"
-    if course is not None and course.usual is not None:
-        usual = float(course.usual.middle[_index(course.dates, day)])
-        way = "above" if mean > usual else "below"
-        off = pen.show("temperature difference", abs(mean - usual))
-        text += f", {off} {way} the middle of past years"
-    yield text + "."
     if course is None:
+        yield text + "."
         return
+    usual = float(course.usual.middle[_index(course.dates, day)])
+    way = "above" if mean > usual else "below"
+    off = pen.show("temperature difference", abs(mean - usual))
+    yield f"{text}, {off} {way} the middle of past years."
     forecast = morning.ground.forecast_days if morning.ground is not None else 0
     if forecast:
         at = course.today + forecast - 1
@@ -194,11 +201,7 @@ def _index(dates: DayArray, day: np.datetime64) -> int:
 
 
 def _rows(
-    morning: Morning,
-    area: AreaMorning,
-    pen: Pen,
-    first: np.datetime64,
-    last: np.datetime64,
+    morning: Morning, area: AreaMorning, pen: Pen, first: np.datetime64, last: np.datetime64
 ) -> Iterator[tuple[str, ...]]:
     """Yield a row a week, so that yesterday is one of them."""
     soil, course = area.soil, area.course
@@ -223,10 +226,46 @@ def _rows(
             known_by = "forecast" if at < course.today + forecast else "weather of past years"
         else:
             break
-        if course is not None and course.usual is not None:
+        if course is not None:
             at = _index(course.dates, day)
             if 0 <= at < len(course.dates):
                 usual = " to ".join(
                     _degrees(pen, part[at]) for part in (course.usual.low, course.usual.high)
                 )
         yield pen.day(day), figure, known_by, usual
+
+
+def soil_line(area: AreaMorning, today: np.datetime64, pen: Pen) -> Canvas | None:
+    """Draw the small line of a card: the soil of three weeks, and of the days ahead.
+
+    None where no day of the three weeks is known.
+    """
+    soil, course = area.soil, area.course
+    frame = Frame(3, 4, _WIDE - 3, 34, today - _LINE_BACK * DAY, today + AHEAD * DAY)
+    past = frame.inside(soil.dates) & ~np.isnan(soil.mean_c)
+    if not past.any():
+        return None
+    spans = [soil.mean_c[past]]
+    ahead = np.zeros(0, dtype=int)
+    if course is not None:
+        ahead = np.flatnonzero(frame.inside(course.dates))
+        ahead = ahead[(ahead >= course.today) & ~np.isnan(course.soil.low[ahead])]
+        spans += [course.soil.low[ahead], course.soil.high[ahead]]
+    low, high = min(s.min() for s in spans if s.size), max(s.max() for s in spans if s.size)
+    frame = Frame(3, 4, _WIDE - 3, 34, frame.first, frame.last, low - 0.5, high + 0.5)
+    canvas = Canvas(_WIDE, _TALL)
+    if course is not None and ahead.size > 1:
+        days = course.dates[ahead]
+        outline = frame.band(days, course.soil.low[ahead], course.soil.high[ahead])
+        canvas.add(Polygon(outline, "soil-band"))
+        middle = frame.points(days, course.soil.middle[ahead])
+        canvas.add(Stroke(middle, "soil", 1.4, (1.5, 3)))
+    _past(canvas, frame, soil.dates, soil.mean_c, soil.came_from, (2.2, 2.2))
+    last = np.flatnonzero(past)[-1]
+    canvas.add(Dot(*frame.points(soil.dates[[last]], soil.mean_c[[last]])[0], 3.5, "soil", "paper"))
+    x = frame.x(today)
+    canvas.add(Stroke([(x, 2), (x, 38)], "ink", 1.0, (4, 2)))
+    canvas.add(Label(2, 49, pen.day(frame.first), SMALL, "soft"))
+    canvas.add(Label(x - 8, 49, "today", SMALL, "ink", "middle", bold=True))
+    canvas.add(Label(_WIDE - 2, 49, pen.day(frame.last), SMALL, "soft", "end"))
+    return canvas

@@ -31,7 +31,7 @@ def to_svg(canvas: Canvas, alt: str, *, themed: bool = True, maker: str = "") ->
     own = "" if themed else f' width="{_number(canvas.width)}" height="{_number(canvas.height)}"'
     out = [
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {size}"{own} role="img" '
-        f'aria-label={_attribute(alt)} font-family="system-ui, sans-serif">'
+        f'aria-label="{escape(_clean(alt))}" font-family="system-ui, sans-serif">'
     ]
     if maker:
         out.append(f"<metadata><title>{escape(maker)}</title></metadata>")
@@ -43,10 +43,6 @@ def to_svg(canvas: Canvas, alt: str, *, themed: bool = True, maker: str = "") ->
 
 def _themed(role: str) -> str:
     return f"var({PREFIX}{role})"
-
-
-def _attribute(text: str) -> str:
-    return f'"{escape(_clean(text))}"'
 
 
 def _clean(text: str) -> str:

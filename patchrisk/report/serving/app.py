@@ -45,10 +45,7 @@ class _Kept:
 
 
 def make_app(
-    site_file: Path,
-    make_page: Callable[[date], str],
-    now: Callable[[], datetime],
-    token: str = "",
+    site_file: Path, make_page: Callable[[date], str], now: Callable[[], datetime], token: str = ""
 ) -> "Flask":
     """Make the application of one site.
 
@@ -63,6 +60,8 @@ def make_app(
         What every request must bring; without one only this computer is answered.
     """
     from flask import Flask, Response, abort, redirect, request
+
+    from patchrisk.report.page import render
 
     app = Flask("patchrisk", static_folder=None)
     app.config.update(MAX_CONTENT_LENGTH=_MOST_BYTES, MAX_FORM_PARTS=60, PROPAGATE_EXCEPTIONS=False)
@@ -98,8 +97,6 @@ def make_app(
         return answer
 
     def said(title: str, text: str, status: int) -> "ResponseReturnValue":
-        from patchrisk.report.page import render
-
         return render("said.html.j2", title=title, text=text), status
 
     def fault(error: Exception) -> "ResponseReturnValue":
@@ -127,15 +124,11 @@ def make_app(
 
     @app.get("/write")
     def choose() -> "ResponseReturnValue":
-        from patchrisk.report.page import render
-
         done = request.args.get("done", "")
         return render("write.html.j2", forms=FORMS, said=kept.done.get(done, ""))
 
     def show(name: str, given: Callable[[str], list[str]], faults: list[tuple[str, str]],
              identity: str, known: RecordContext) -> str:  # fmt: skip
-        from patchrisk.report.page import render
-
         library = known.library
         names = [one.name for one in library.diseases.values()]
         names += [one.name for one in library.groups.values()]

@@ -12,15 +12,10 @@ from patchrisk.core.rules.states import RuleToday
 from patchrisk.core.soil.root_depth import SoilSeries
 from patchrisk.core.verdict.decision_table import Stake
 from patchrisk.core.verdict.judgement import RuleStart
-from patchrisk.core.verdict.this_morning import (
-    area_verdict,
-    history_asked,
-    sample_asked,
-)
+from patchrisk.core.verdict.this_morning import area_verdict, history_asked, sample_asked
 from patchrisk.read.diseases import Library
 from patchrisk.report import story, words
 from patchrisk.report.cover_words import water_words, went_on
-from patchrisk.report.hand_readings import left_out_words
 from patchrisk.report.plan_reasons import (
     caution_sentences,
     measure_sentences,
@@ -28,7 +23,7 @@ from patchrisk.report.plan_reasons import (
     watering_sentences,
 )
 from patchrisk.report.plan_words import amounts_words, watering_words
-from patchrisk.report.view.card import card_of, silent
+from patchrisk.report.view.card import card_of, last_week, silent
 from patchrisk.report.view.model import AreaView, DiseaseRow, PlannedWords
 from patchrisk.report.view.order import changed_since_yesterday, rank
 from patchrisk.report.view.reasons import reason_words
@@ -42,10 +37,9 @@ _HALF_A_DAY = 0.5  # at the optimum: less is written as 0
 _KNOWN_HERE = (Stake.HISTORY, Stake.SUSPECTED)
 
 
-def row_of(morning: Morning, area: AreaMorning, entry: Entry, pen: Pen) -> DiseaseRow:
-    """Put one entry of an area into words."""
-    library = morning.library
-    wording = wording_of(morning, area, entry.first, pen)
+def row_of(morning: Morning, area: AreaMorning, entry: Entry, wording: Wording) -> DiseaseRow:
+    """Put one entry of an area into words; ``wording`` is that of its first judgement."""
+    library, pen = morning.library, wording.pen
     j, pressure = entry.first, wording.pressure
     group = entry.key in library.groups
     known = j.stakes.stake in _KNOWN_HERE or j.seen is not None
@@ -65,8 +59,8 @@ def row_of(morning: Morning, area: AreaMorning, entry: Entry, pen: Pen) -> Disea
         pressure="" if pressure is None else _pressure(pressure, pen),
         shows=wording.shows(),
         scout=wording.scout(),
-        covered=j.cover is not None and j.cover.until is not None,
-        cover=wording.cover(brief=False),
+        covered=j.covered_until is not None,
+        cover=wording.cover(),
         act=reason_words(wording),
         members=tuple(_members(morning, area, entry, pen)) if group else (),
         rules=tuple(_rules(library, area.rules[entry.key], entry, wording)),
@@ -89,7 +83,7 @@ def _pressure(pressure: Pressure, pen: Pen) -> str:
     wet = "" if pressure.wet is None else f" ({pressure.wet:.0f} of them in wet soil)"
     since = f"since {pen.day(pressure.first)}"
     text = f"{count_of(round(pressure.so_far.middle), 'full day')} of warmth {since}{wet}"
-    if pressure.usual_so_far is not None and pressure.place is not None:
+    if pressure.place is not None:
         text += f", usual {pressure.usual_so_far.middle:.0f}"
         if pressure.so_far.middle >= _HALF_A_DAY:  # else 0 is more than 0
             less = round(pressure.place * pressure.years)
@@ -104,14 +98,14 @@ def _rules(
     pen = wording.pen
     starts = {(j.disease, r.rule.id): r for j in entry.members for r in j.rules}
     for result in sorted(rules, key=lambda r: (r.member, r.rule.id) not in starts):
-        published = words.published_rule(library, entry.key, result)
+        published = words.published_rule(library, result)
         of = "" if result.member == entry.key else f" for {words.name_of(library, result.member)}"
         start = starts.get((result.member, result.rule.id))
         timed = "" if start is None else f"{_start(start, pen)}; "
         yield (
             f"{_RULES[result.rule.meaning]} rule{of}: {timed}"
             f"{words.rule_words(published, pen.show)}; by itself {result.state.words}: "
-            f"{words.standing(result, pen.show, pen.day)} "
+            f"{words.standing(result, pen)} "
             f"[{result.rule.source}; {result.rule.confidence}]"
         )
 
@@ -130,18 +124,21 @@ def _start(rule: RuleStart, pen: Pen) -> str:
 def area_view(morning: Morning, area: AreaMorning, plan: AreaPlan | None, pen: Pen) -> AreaView:
     """Put an area into words."""
     library = morning.library
-    pairs = [(wording_of(morning, area, e.first, pen), row_of(morning, area, e, pen))
-             for e in sorted(area.entries, key=rank)]  # fmt: skip
+    pairs = []
+    for entry in sorted(area.entries, key=rank):
+        wording = wording_of(morning, area, entry.first, pen)
+        pairs.append((wording, row_of(morning, area, entry, wording)))
     rows = tuple(row for _, row in pairs)
     unknown = bool(area.unknown) or not (rows or area.without)
     asked = [wording.name for wording, _ in pairs if history_asked(wording.judged)]
-    turf = ", ".join(t for t in (area.area.turf_words or "any turf", area.area.root_zone) if t)
+    turf = ", ".join(filter(None, (area.area.turf_words or "any turf", area.area.root_zone)))
+    left_out = (f"{text}." for text in words.left_out_words(area.hand))
     return AreaView(
         name=area.area.name,
         turf=turf,
         verdict=area_verdict((row.verdict for row in rows), unknown=unknown),
         tasks=tuple(tasks_of(area, pairs, pen)),
-        soil=" ".join([_soil(area.soil, pen), *(f"{text}." for text in left_out_words(area.hand))]),
+        soil=" ".join([_soil(area.soil, pen), *left_out]),
         last_on=_last_on(morning, area, pen),
         card=card_of(morning, area, pairs, plan, pen),
         rows=rows,
@@ -184,7 +181,7 @@ def _soil(soil: SoilSeries, pen: Pen) -> str:
         if known.size:
             last = f"for yesterday; the last is of {pen.day(soil.dates[known[-1]], year=True)}"
         return f"Soil at {depth}: no figure {last}."
-    error = pen.show("temperature difference", 1.2816 * float(soil.sd_c[-1]))
+    error = words.within(pen, float(soil.sd_c[-1]))
     text = (
         f"Soil at {depth} on {pen.day(soil.dates[-1])}: "
         f"{pen.show('soil temperature', float(soil.mean_c[-1]))}, "
@@ -192,13 +189,8 @@ def _soil(soil: SoilSeries, pen: Pen) -> str:
     )
     if not np.isnan(soil.max_c[-1]):
         text += f"; highest {pen.show('soil temperature', float(soil.max_c[-1]))}"
-    week = soil.mean_c[-8:-1]
-    if np.isfinite(week).any():
-        change = float(soil.mean_c[-1] - np.nanmean(week))
-        shown = pen.show("temperature difference", abs(change))
-        way = f"{shown} {'above' if change > 0 else 'below'}"
-        text += f"; {'as' if shown.startswith('0.0 ') else way} last week"
-    return text + "."
+    week = last_week(soil, pen)
+    return f"{text}{f'; {week}' if week else ''}."
 
 
 def _how(kind: str) -> str:
@@ -240,8 +232,5 @@ def _planned(planned: Planned, library: Library, pen: Pen) -> PlannedWords:
         against=listed([words.name_of(library, key) for key in planned.targets]),
         how=" ".join(f"{capital(text).rstrip('.')}." for text in how if text),
         in_short="; ".join(text for text in in_short if text),
-        notes=(
-            *sentences(planned.reasons, name, pen),
-            *caution_sentences(planned, name, pen),
-        ),
+        notes=(*sentences(planned.reasons, name, pen), *caution_sentences(planned, name, pen)),
     )

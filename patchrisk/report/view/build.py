@@ -14,13 +14,7 @@ from patchrisk.report.cover_words import applications_words
 from patchrisk.report.log_words import past_label_words
 from patchrisk.report.view.area import area_view
 from patchrisk.report.view.last_page import LastPage, changes_since
-from patchrisk.report.view.model import (
-    AreaView,
-    Change,
-    DiseaseRow,
-    MorningView,
-    Scouting,
-)
+from patchrisk.report.view.model import AreaView, Change, DiseaseRow, MorningView, Scouting
 from patchrisk.site_day.morning import Morning
 from patchrisk.site_day.weather_ahead import Prospect
 
@@ -30,15 +24,13 @@ _CREW_ORDERS, _CREW_REST = 90, 69
 
 
 def view_of(
-    morning: Morning,
-    plans: Sequence[AreaPlan] = (),
-    last: LastPage | None = None,
+    morning: Morning, plans: Sequence[AreaPlan] = (), last: LastPage | None = None
 ) -> MorningView:
     """Put a morning into words, with the programme of each area that has one."""
-    pen = Pen(morning.site.site.units, morning.as_of.year)
+    pen = words.pen_of(morning)
     by_area = {plan.area: plan for plan in plans}
     areas = [area_view(morning, a, by_area.get(a.area.name), pen) for a in morning.areas]
-    in_order = tuple(sorted(areas, key=lambda area: (-area.verdict, -_count(area))))
+    in_order = tuple(sorted(areas, key=lambda area: (-area.verdict, -len(area.foremost))))
     as_of = np.datetime64(morning.as_of, "D")
     owed = tuple(morning.weather.attributions)
     return MorningView(
@@ -69,10 +61,6 @@ def view_of(
     )
 
 
-def _count(area: AreaView) -> int:
-    return sum(row.verdict is area.verdict for row in area.rows)
-
-
 def _scouting(morning: Morning, areas: Sequence[AreaView], pen: Pen) -> Iterator[Scouting]:
     """Say for each disease what to look for and to send, those that are asked for now first."""
     where: dict[str, list[tuple[str, DiseaseRow]]] = {}
@@ -89,7 +77,6 @@ def _scouting(morning: Morning, areas: Sequence[AreaView], pen: Pen) -> Iterator
             name=words.name_of(morning.library, key),
             where=", ".join(begun or [f"{name} {row.scout}" for name, row in places]),
             now=bool(begun),
-            sample_asked=any(row.sample_asked for _, row in places),
             look_for="" if source.look_for is None else pen.prose(source.look_for.text),
             samples=pen.prose(source.samples.text),
         )
@@ -105,9 +92,7 @@ def _look_now(row: DiseaseRow) -> bool:
 def _data(morning: Morning, pen: Pen, owed: Sequence[str]) -> Iterator[str]:
     for reading in morning.readings:
         for probe in reading.logged.probes:
-            yield words.probe_words(
-                reading, probe, morning.as_of, pen.show, lambda day: pen.day(day, year=True)
-            )
+            yield words.probe_words(reading, probe, morning.as_of, pen)
     for text in weather_lines(morning.weather, pen):
         if text not in owed:
             yield text
@@ -146,7 +131,7 @@ def _message(site: str, day: str, areas: Sequence[AreaView]) -> str:
     for area in areas:
         if area.verdict < Verdict.GET_READY:
             continue
-        named = [row.name for row in area.rows if row.verdict is area.verdict]
+        named = area.foremost
         more = f" and {len(named) - _MESSAGE_NAMES} more" if len(named) > _MESSAGE_NAMES else ""
         against = f": {', '.join(named[:_MESSAGE_NAMES])}{more}" if named else ""
         parts.append(f"{area.name} {area.words.upper()}{against}")
@@ -160,20 +145,19 @@ def _crew(site: str, day: str, areas: Sequence[AreaView]) -> str:
     """Say it in two lines of plain letters that fit one text message: orders, then the rest."""
     urgent = [area for area in areas if area.verdict >= Verdict.GET_READY]
     rest = [area for area in areas if area not in urgent]
-    orders = "; ".join(f"{_short(area.name)} {area.words.upper()}{_first(area)}" for area in urgent)
+    orders = "; ".join(f"{_short(a.name)} {a.words.upper()}{_first(a.foremost)}" for a in urgent)
     first = f"{_short(site)} {day}: {orders or 'nothing to put on'}"
     names = ", ".join(_short(area.name) for area in rest)
     others = f"{_cut(names, 30)}: nothing to put on. " if urgent and rest else ""
-    figures = [round(float(area.card.soil.split()[0])) for area in areas if area.card.soil]
-    unit = next((area.card.soil.split()[1] for area in areas if area.card.soil), "")
-    span = dict.fromkeys(str(f) for f in (min(figures), max(figures))) if figures else {}
-    soil = f"Soil {' to '.join(span)} {unit}." if figures else "No soil figure."
+    shown = [area.card.soil.split() for area in areas if area.card.soil]
+    figures = sorted(round(float(figure)) for figure, _ in shown)
+    span = dict.fromkeys(map(str, (*figures[:1], *figures[-1:])))
+    soil = f"Soil {' to '.join(span)} {shown[0][1]}." if shown else "No soil figure."
     return f"{_cut(first, _CREW_ORDERS)}\n{_cut(others + soil, _CREW_REST)}"
 
 
-def _first(area: AreaView) -> str:
-    """Name the first disease of an area's verdict, and how many there are beside it."""
-    named = [row.name for row in area.rows if row.verdict is area.verdict]
+def _first(named: Sequence[str]) -> str:
+    """Name the first of some diseases, and how many there are beside it."""
     more = f" +{len(named) - 1}" if len(named) > 1 else ""
     return f" {named[0]}{more}" if named else ""
 

@@ -11,7 +11,6 @@ from patchrisk.core.soil.root_depth import SoilSeries
 from patchrisk.core.verdict.decision_table import Verdict
 from patchrisk.read.groups import load_groups
 from patchrisk.report import words
-from patchrisk.report.hand_readings import left_out_words
 from patchrisk.report.view.model import Card, DiseaseRow
 from patchrisk.report.view.wording import Wording
 from patchrisk.site_day.morning import AreaMorning, Morning
@@ -34,7 +33,7 @@ def card_of(
     """Put together what the card of an area says; ``pairs`` stand in order of urgency."""
     soil, soil_more = _soil(area, pen)
     first = pairs[0] if pairs else None
-    known = "; ".join(filter(None, [_known(area.soil, pen), *left_out_words(area.hand)]))
+    known = "; ".join(filter(None, [_known(area.soil, pen), *words.left_out_words(area.hand)]))
     quiet = [row.name for _, row in pairs if row.verdict is Verdict.NOTHING]
     if first is not None and first[1].verdict is Verdict.NOTHING:
         quiet.remove(first[1].name)  # its season is drawn: that says what there is to say
@@ -65,21 +64,26 @@ def _soil(area: AreaMorning, pen: Pen) -> tuple[str, str]:
         if course is not None and not np.isnan(course.soil.low[course.today]):
             text += f", today likely {_span(course, course.today, pen)}"
         return figure, text
-    text = f"soil at {at}"
+    week = last_week(soil, pen)
+    return figure, f"soil at {at}{f', {week}' if week else ''}"
+
+
+def last_week(soil: SoilSeries, pen: Pen) -> str:
+    """Hold yesterday's soil against the week before; empty where that is not known."""
     week = soil.mean_c[-8:-1]
-    if np.isfinite(week).any():
-        change = float(soil.mean_c[-1] - np.nanmean(week))
-        shown = pen.show("temperature difference", abs(change))
-        way = f"{shown} {'above' if change > 0 else 'below'}"
-        text += f", {'as' if shown.startswith('0.0 ') else way} last week"
-    return figure, text
+    if not np.isfinite(week).any():
+        return ""
+    change = float(soil.mean_c[-1] - np.nanmean(week))
+    shown = pen.show("temperature difference", abs(change))
+    way = f"{shown} {'above' if change > 0 else 'below'}"
+    return f"{'as' if shown.startswith('0.0 ') else way} last week"
 
 
 def _known(soil: SoilSeries, pen: Pen) -> str:
     """Say how well the soil of yesterday is known; empty where it is not."""
     if np.isnan(soil.mean_c[-1]):
         return ""
-    error = pen.show("temperature difference", 1.2816 * float(soil.sd_c[-1]))
+    error = words.within(pen, float(soil.sd_c[-1]))
     kind = str(soil.came_from[-1])
     how = "logged" if kind == "logged" else f"estimated from air{words.besides_air(kind)}"
     return f"soil {how}, within {error}{silent(soil, pen)}"
@@ -88,7 +92,7 @@ def _known(soil: SoilSeries, pen: Pen) -> str:
 def silent(soil: SoilSeries, pen: Pen) -> str:
     """Say since when a logger has given nothing, where the air stands in for it."""
     logged = np.flatnonzero(soil.came_from == "logged")
-    if not logged.size or len(soil.dates) - 1 - logged[-1] < words.wording_numbers().silent:
+    if not logged.size or len(soil.dates) - 1 - logged[-1] < words.wording_number("silent"):
         return ""
     return f", nothing logged since {pen.day(soil.dates[logged[-1]])}"
 
@@ -112,10 +116,7 @@ def _span(course: SoilCourse, at: int, pen: Pen) -> str:
 
 
 def _put_on(
-    morning: Morning,
-    pairs: Sequence[tuple[Wording, DiseaseRow]],
-    plan: AreaPlan | None,
-    pen: Pen,
+    morning: Morning, pairs: Sequence[tuple[Wording, DiseaseRow]], plan: AreaPlan | None, pen: Pen
 ) -> Iterator[str]:
     """Say with which groups and how much water what is to go on soon, or to be made ready."""
     site = morning.site

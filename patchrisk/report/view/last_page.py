@@ -12,7 +12,7 @@ from patchrisk.base.pen import Pen, as_date, count_of
 from patchrisk.core.verdict.decision_table import Phase, Verdict
 from patchrisk.report.earlier_mornings import read_mornings, write_mornings
 from patchrisk.report.view.model import AreaView, Change, MorningView
-from patchrisk.report.words import change_words, phase_words, verdict_words, wording_numbers
+from patchrisk.report.words import change_words, phase_words, verdict_words, wording_number
 from patchrisk.site_day.morning import Morning
 
 PAGE_MEMORY = "patchrisk-page/2"
@@ -103,7 +103,7 @@ def _moved(before: date | None, now: date | None, pen: Pen) -> str:
     if before is None or now is None:
         return ""
     days = (before - now).days
-    if abs(days) < wording_numbers().moved:
+    if abs(days) < wording_number("moved"):
         return ""
     day = pen.day(np.datetime64(now, "D"))
     way = "sooner" if days > 0 else "later"

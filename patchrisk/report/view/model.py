@@ -91,15 +91,11 @@ class Card:
 
 @dataclass(frozen=True)
 class Scouting:
-    """What to look for, of which disease, where and whether now, and what to send.
-
-    ``sample_asked`` is whether one is asked for this morning.
-    """
+    """What to look for, of which disease, where and whether now, and what to send."""
 
     name: str
     where: str
     now: bool
-    sample_asked: bool
     look_for: str
     samples: str
 
@@ -165,6 +161,11 @@ class AreaView:
     def words(self) -> str:
         """The verdict as people read it."""
         return verdict_words(self.verdict)
+
+    @property
+    def foremost(self) -> tuple[str, ...]:
+        """Names of the diseases whose verdict is the area's."""
+        return tuple(row.name for row in self.rows if row.verdict is self.verdict)
 
     @property
     def sentence(self) -> str:

@@ -3,7 +3,6 @@
 from collections.abc import Callable, Mapping
 
 from patchrisk.base.pen import capital, chance
-from patchrisk.base.units import DAY
 from patchrisk.core.verdict.decision_table import Helps, Host, Phase, Stake
 from patchrisk.core.verdict.this_morning import (
     NoMore,
@@ -151,12 +150,8 @@ def _more(w: Wording, *parts: str) -> list[str]:
 
 
 def _runs_out(w: Wording) -> str:
-    cover = w.judged.cover
-    assert cover is not None
-    gone = cover.until is None
-    ended = "cover has run out" if gone else f"cover ends {w.day(cover.until)}"
-    text = f"Renew the application: {ended}, and roots are infected to about "
-    text += f"{w.day(w.judged.ends - 1)}."
+    ends = w.day(w.judged.ends - 1)
+    text = f"Renew the application: {w.cover_ends()}, and roots are infected to about {ends}."
     return " ".join((text, *_more(w)))
 
 
@@ -214,32 +209,24 @@ def _host(w: Wording) -> str:
 
 
 def _near(w: Wording) -> str:
-    j = w.judged
-    if j.start is not None:
-        return f"Have product and water ready: {w.started()}, not yet sure to last."
-    return f"Have product and water ready: start {w.expected()}{w.near_odds()}; {w.stake()}."
+    stake = f"; {w.stake()}" if w.judged.start is None else ""
+    return f"Have product and water ready: {w.near()}{stake}."
 
 
 def _near_unknown(w: Wording) -> str:
-    j = w.judged
-    when = (
-        f"{w.started()}, not yet sure to last"
-        if j.start is not None
-        else f"start {w.expected()}{w.near_odds()}"
-    )
-    by = "by then" if j.start is None else "if it lasts"
+    by = "by then" if w.judged.start is None else "if it lasts"
     most = (
         f"decide {by} whether to protect the turf or accept the risk; a sample to a laboratory, or "
         "`history` in the site file, settles it"
-        if settle_soon(j)
+        if settle_soon(w.judged)
         else "look for it once it has started"
     )
-    return f"{capital(when)}; {w.stake()}: {most}."
+    return f"{capital(w.near())}; {w.stake()}: {most}."
 
 
 def _late(w: Wording) -> str:
     j = w.judged
-    if j.cover is not None and j.cover.until is not None:
+    if j.covered_until is not None:
         return f"{capital(w.covered_to())}: {w.look()}."
     over = treatment_is_over(j, w.as_of)
     if j.phase is Phase.LATE and j.late_helps is not Helps.YES and not over:
@@ -264,13 +251,10 @@ def _look(w: Wording) -> str:
 
 def _sample(w: Wording) -> str:
     j = w.judged
-    by = usual = ""
-    if j.usual is not None:
-        by = f" by {w.day(j.usual - verdict_settings().sample_latest * DAY)}"
-        usual = f", {w.day(j.usual)}"
+    usual = "" if j.usual is None else f", {w.day(j.usual)}"
     return (
-        f"Send a sample to a laboratory{by}: {w.stake()}, {w.grass()} is highly "
-        f"susceptible, and the answer comes before the usual start{usual}. "
+        f"{f'Send a sample to a laboratory {w.sample_by()}'.rstrip()}: {w.stake()}, {w.grass()} is "
+        f"highly susceptible, and the answer comes before the usual start{usual}. "
         "If it is found, a preventive is due then; if not, none is."
     )
 

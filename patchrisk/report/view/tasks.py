@@ -5,15 +5,13 @@ from collections.abc import Callable, Iterator, Sequence
 import numpy as np
 
 from patchrisk.base.pen import Pen, capital, listed
-from patchrisk.base.units import DAY
 from patchrisk.core.soil.root_depth import SoilSeries
 from patchrisk.core.verdict.decision_table import Phase, Verdict
 from patchrisk.core.verdict.this_morning import DAMAGE_SEEN, settle_soon, think_again_on
 from patchrisk.report.view.model import DiseaseRow, Task
 from patchrisk.report.view.reasons import accept_words, protect_words
 from patchrisk.report.view.wording import Wording
-from patchrisk.report.words import wording_numbers
-from patchrisk.site_day.judging import verdict_settings
+from patchrisk.report.words import wording_number
 from patchrisk.site_day.morning import AreaMorning
 
 Pair = tuple[Wording, DiseaseRow]
@@ -59,7 +57,9 @@ def tasks_of(area: AreaMorning, pairs: Sequence[Pair], pen: Pen) -> Iterator[Tas
     seen = of(Verdict.SCOUT, *DAMAGE_SEEN)
     soon = [pair for pair in of(Verdict.SCOUT) if settle_soon(pair[0].judged)]
     sample = of(Verdict.SCOUT, "sample in time")
-    tasks += [*_seen(seen), *_soon(soon), *_sample(sample)]
+    tasks += _named("have a laboratory confirm", seen, Wording.stake)
+    tasks += _soon(soon)
+    tasks += _named("send a sample to a laboratory:", sample, Wording.sample_by)
     tasks += _covered(of(Verdict.KEEP_COVER), pen)
     if not urgent:
         done = [wording for wording, _ in (*seen, *soon, *sample)]
@@ -111,9 +111,7 @@ def _why(wording: Wording) -> str:
     if wording.judged.reason == "start":
         parts += [wording.in_time().removeprefix("a first application is ")]
     elif wording.judged.reason == "cover runs out":
-        until = _until(wording)
-        ends = "cover has run out" if until is None else f"cover ends {wording.day(until)}"
-        parts = [wording.stake(), ends, wording.count()]
+        parts = [wording.stake(), wording.cover_ends(), wording.count()]
     return "; ".join(part for part in parts if part)
 
 
@@ -171,7 +169,7 @@ def _likely(wording: Wording) -> str:
 
 
 def _get_ready(pairs: Sequence[Pair], pen: Pen) -> Iterator[Task]:
-    ending = [pair for pair in pairs if _until(pair[0]) is not None]
+    ending = [pair for pair in pairs if pair[0].judged.covered_until is not None]
     coming = [pair for pair in pairs if pair not in ending]
     for until, alike in _by_end(ending):
         yield Task(f"have the next application ready, cover ends {pen.day(until)}:", _names(alike))
@@ -195,15 +193,10 @@ def _soon(pairs: Sequence[Pair]) -> Iterator[Task]:
         yield Task("settle soon whether to protect against", _names(pairs), why)
 
 
-def _until(wording: Wording) -> np.datetime64 | None:
-    """Last day under cover; None where nothing is on."""
-    return None if wording.judged.cover is None else wording.judged.cover.until
-
-
 def _by_end(pairs: Sequence[Pair]) -> Iterator[tuple[np.datetime64, list[Pair]]]:
     by_day: dict[np.datetime64, list[Pair]] = {}
     for pair in pairs:
-        until = _until(pair[0])
+        until = pair[0].judged.covered_until
         assert until is not None
         by_day.setdefault(until, []).append(pair)
     for day in sorted(by_day):
@@ -215,9 +208,9 @@ def _covered(pairs: Sequence[Pair], pen: Pen) -> Iterator[Task]:
         yield Task(f"covered to {pen.day(until)}:", _names(alike))
 
 
-def _seen(pairs: Sequence[Pair]) -> Iterator[Task]:
+def _named(lead: str, pairs: Sequence[Pair], mark: Callable[[Wording], str]) -> Iterator[Task]:
     if pairs:
-        yield Task("have a laboratory confirm", _names(pairs, Wording.stake))
+        yield Task(lead, _names(pairs, mark))
 
 
 def _look(pairs: Sequence[Pair]) -> Iterator[Task]:
@@ -227,19 +220,6 @@ def _look(pairs: Sequence[Pair]) -> Iterator[Task]:
     later = [pair for pair in pairs if pair not in now]
     if later and not now:  # what can wait stands in the area's part
         yield Task("nothing to look for yet:", _names(later, Wording.scout))
-
-
-def _sample(pairs: Sequence[Pair]) -> Iterator[Task]:
-    if pairs:
-        yield Task("send a sample to a laboratory:", _names(pairs, _sample_by))
-
-
-def _sample_by(wording: Wording) -> str:
-    """Say by when, so that the answer comes before the usual start."""
-    usual = wording.judged.usual
-    if usual is None:
-        return ""
-    return f"by {wording.day(usual - verdict_settings().sample_latest * DAY)}"
 
 
 def _next(pairs: Sequence[Pair], pen: Pen) -> str:
@@ -264,6 +244,6 @@ def _next(pairs: Sequence[Pair], pen: Pen) -> str:
 def _old(soil: SoilSeries, pairs: Sequence[Pair], pen: Pen) -> Iterator[Task]:
     """Say that figures stopped coming, and the cure, also where nothing hangs on them yet."""
     known = np.flatnonzero(~np.isnan(soil.mean_c))
-    if known.size and len(soil.dates) - 1 - known[-1] >= wording_numbers().silent:
+    if known.size and len(soil.dates) - 1 - known[-1] >= wording_number("silent"):
         mend = f"Mend first: {pairs[0][0].mend}." if pairs else ""
         yield Task(f"no soil figure since {pen.day(soil.dates[known[-1]])}", "", mend)

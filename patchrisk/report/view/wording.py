@@ -16,7 +16,7 @@ from patchrisk.read.diseases import Disease
 from patchrisk.read.diseases.models import Help
 from patchrisk.read.site import Site
 from patchrisk.report.cover_words import cover_words
-from patchrisk.report.words import wording_numbers
+from patchrisk.report.words import wording_number
 from patchrisk.site_day.judging import verdict_settings
 from patchrisk.site_day.morning import AreaMorning, Morning
 
@@ -113,7 +113,7 @@ class Wording:
     def estimate(self) -> str:
         """Say by the weather when it started or starts, where days of the soil are missing."""
         j = self.judged
-        if j.odds_lasting is not None and j.odds_lasting >= wording_numbers().likely:
+        if j.odds_lasting is not None and j.odds_lasting >= wording_number("likely"):
             about = "" if j.middle is None else f" about {self.day(j.middle)}"
             return f"by estimate it started{about}, chance {chance(j.odds_lasting)}"
         expected = self.expected().replace(" (", ", ").removesuffix(")")
@@ -121,8 +121,8 @@ class Wording:
 
     def provisional(self) -> str:
         """Say until when a start can be withdrawn; empty where it stands, or has not come."""
-        firm, lasts = stands_from(self.judged, verdict_settings()), self.judged.odds_lasting
-        if firm is None or (lasts is not None and lasts >= wording_numbers().sure_to_last):
+        firm, lasts = self._firm_from(), self.judged.odds_lasting
+        if firm is None:
             return ""
         odds = "" if lasts is None else f" (chance that it lasts: {chance(lasts)})"
         return f"the start stands from {self.day(firm)}; until then it can be withdrawn{odds}"
@@ -134,7 +134,7 @@ class Wording:
         if start is None or j.usual is None or j.phase is Phase.OVER:
             return ""
         days = int((j.usual - start).astype(int))
-        if abs(days) <= wording_numbers().as_usual:
+        if abs(days) <= wording_number("as_usual"):
             return "about the usual time"
         come = j.start is not None and j.phase is not Phase.UNKNOWN
         if not come and j.early is not None and j.late is not None and j.early <= j.usual <= j.late:
@@ -182,12 +182,18 @@ class Wording:
 
     def firm(self) -> str:
         """Say when a start that can still be withdrawn is firm; empty where there is none."""
-        firm = stands_from(self.judged, verdict_settings())
-        lasts = self.judged.odds_lasting
-        if firm is None or (lasts is not None and lasts >= wording_numbers().sure_to_last):
+        firm, lasts = self._firm_from(), self.judged.odds_lasting
+        if firm is None:
             return ""
         odds = "" if lasts is None else f" ({chance(lasts)} that it lasts)"
         return f"not firm till {self.day(firm)}{odds}"
+
+    def _firm_from(self) -> np.datetime64 | None:
+        """First day on which a start stands that may not last; None where there is none."""
+        lasts = self.judged.odds_lasting
+        if lasts is not None and lasts >= wording_number("sure_to_last"):
+            return None
+        return stands_from(self.judged, verdict_settings())
 
     def ends(self) -> str:
         """Say when infection ends, or when the next season is expected."""
@@ -254,6 +260,24 @@ class Wording:
         days = count_of(cover.days_left, "day")
         return f"covered to {self.day(cover.until)} ({days} left{span})"
 
+    def cover_ends(self) -> str:
+        """Say when what is on runs out, or that it has."""
+        until = self.judged.covered_until
+        return "cover has run out" if until is None else f"cover ends {self.day(until)}"
+
+    def sample_by(self) -> str:
+        """Say by when to send a sample, so that the answer comes before the usual start."""
+        usual = self.judged.usual
+        if usual is None:
+            return ""
+        return f"by {self.day(usual - verdict_settings().sample_latest * DAY)}"
+
+    def near(self) -> str:
+        """Say what a season that is near has done, or when its start is expected."""
+        if self.judged.start is not None:
+            return f"{self.started()}, not yet sure to last"
+        return f"start {self.expected()}{self.near_odds()}"
+
     def in_time(self) -> str:
         """Say how long an application can wait."""
         last = in_time_until(self.judged, self.as_of)
@@ -286,17 +310,6 @@ class Wording:
 
     # --- damage and guidance --------------------------------------------------------------------
 
-    def damage(self) -> str:
-        """Say when damage of this season shows, and how likely what shows it is."""
-        j = self.judged
-        if j.damage is None:
-            return ""
-        first, last = j.damage
-        past = last < self.as_of
-        text = f"damage of this season {'showed' if past else 'shows'} {self.pen.days(first, last)}"
-        odds = "" if past else self.damage_odds()
-        return f"{text}; {odds}" if odds else text
-
     def damage_odds(self) -> str:
         """Say how likely the stress that shows damage is; empty where no figure is published."""
         j = self.judged
@@ -310,22 +323,21 @@ class Wording:
         what = " or ".join(dict.fromkeys(kinds)) or "stress"
         more = "more " if j.damage is not None and j.damage[0] < self.as_of else ""
         also = listed([_stress(kind) for kind in self.disease.expression.unmeasured])
-        too = f" ({also} not counted)" if also and j.damage_odds < wording_numbers().likely else ""
+        too = f" ({also} not counted)" if also and j.damage_odds < wording_number("likely") else ""
         return f"{more}{what} to bring damage out: {chance(j.damage_odds)}{too}"
-
-    def first_shows(self) -> str:
-        """Say when damage first shows most likely, by the stress along the weather ahead."""
-        watched = self.judged.watch
-        if watched is None or watched.basis != "stress":
-            return ""
-        if watched.begun is not None and watched.begun >= wording_numbers().likely:
-            return f"likely showing since {self.day(watched.first)}"
-        return f"first shows most likely {self.pen.days(watched.first, watched.last)}"
 
     def shows(self) -> str:
         """Say when damage of this season shows, how likely that is, and when most likely."""
-        shows, first = self.damage(), self.first_shows()
-        return f"{shows}; {first}" if shows and first else shows
+        j = self.judged
+        if j.damage is None:
+            return ""
+        past, watched, first = j.damage[1] < self.as_of, j.watch, ""
+        if watched is not None and watched.basis == "stress":
+            first = f"first shows most likely {self.pen.days(watched.first, watched.last)}"
+            if watched.begun is not None and watched.begun >= wording_number("likely"):
+                first = f"likely showing since {self.day(watched.first)}"
+        text = f"damage of this season {'showed' if past else 'shows'} {self.pen.days(*j.damage)}"
+        return "; ".join(filter(None, (text, "" if past else self.damage_odds(), first)))
 
     def scout(self) -> str:
         """Say from when to look: ``now``, a day, or nothing."""
@@ -352,22 +364,21 @@ class Wording:
     def rule_dates(self) -> str:
         """Write the days between which the published rules have the season start."""
         rules = self.judged.rules
-        dates = (r.middle if r.start is None else r.start for r in rules)
-        dated = [day for day in dates if day is not None]
+        dated = [rule.dated for rule in rules if rule.dated is not None]
         if len(dated) < 2:
             return ""
         without = len(rules) - len(dated)
         span = self.pen.days(min(dated), max(dated))
         return f"{span}{f' and {without} without a date' if without else ''}"
 
-    def cover(self, *, brief: bool) -> str:
+    def cover(self) -> str:
         """Say what is on and how long, or since when the roots are bare."""
         j = self.judged
         if j.cover is None:
             return ""
         if j.cover.until is None and j.phase not in RUNNING:
             return ""  # roots without cover are as they should be
-        return cover_words(j.cover, self.as_of, self.pen, brief=brief)
+        return cover_words(j.cover, self.as_of, self.pen)
 
 
 def _stress(kind: str) -> str:
@@ -392,9 +403,7 @@ def wording_of(morning: Morning, area: AreaMorning, judged: Judgement, pen: Pen)
 
 
 def _mend(site: Site, area: Area) -> str:
-    air = (
-        "bring the weather file up to date"
-        if site.weather
-        else ("give air temperature of those days (`[[weather]]` in the site file)")
-    )
+    air = "give air temperature of those days (`[[weather]]` in the site file)"
+    if site.weather:
+        air = "bring the weather file up to date"
     return f"download the logger, or {air}" if site.loggers_of(area) else air
