@@ -114,7 +114,8 @@ def _draw_bar(
     if j.phase is Phase.OVER and j.over is not None:
         words += above.put(frame.x(j.over), "ink", f"over since {pen.day(j.over)}")
     elif j.start is not None and j.phase is not Phase.UNKNOWN:
-        words += above.put(frame.x(j.start), "open", f"infection since {pen.day(j.start)}")
+        perhaps = "perhaps " if j.phase is Phase.COMING else ""
+        words += above.put(frame.x(j.start), "open", f"infection {perhaps}since {pen.day(j.start)}")
     odds = start_by_odds(j, today)
     if odds is not None and odds[0] < frame.last:
         a, middle, b = (frame.x(day) for day in odds)
