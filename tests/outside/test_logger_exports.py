@@ -146,13 +146,18 @@ READ = {
         "2023-07-31 17:00", (-178.7266, -178.7266), tuple(range(2, 10)), digit=1e-4, sheet="Data"),
     "RI03b_062831_20240905_1801.xlsx": Export(2215, "2023-09-02 12:00", (12.6157, 12.0273),
         "2024-09-05 12:00", (14.9073, 13.4713), tuple(range(2, 10)), digit=1e-4),
+    # workbooks of the older kind, times written as words, day before month
+    "019360_20160918_1146_SlumpIslandTopofHill.xls": Export(11199, "2015-06-09 21:26:06",
+        (-142.7137, -142.4667), "2016-09-18 11:26:06", (1.1636, -0.2317), tuple(range(2, 10)),
+        digit=1e-4),
+    "rbr_003.xls": Export(1241, "2021-07-12 11:00", (-142.0410, -142.8795),
+        "2022-08-29 19:00", (-142.3768, -142.7718), tuple(range(2, 10)), digit=1e-4),
 }
 # fmt: on
 
 NO_DATES = ": no column holds dates with times: export with date and time in each row"
 EXPORT = "export the readings as CSV and name that file"
 DUMP = f": a memory dump in hexadecimal: {EXPORT}"
-WORKBOOK = f": this is a workbook, not text: {EXPORT}"
 DATABASE = f": this is a database, not text: {EXPORT}"
 REFUSED = {
     # a time for every second row only, or on lines of its own, or none at all
@@ -192,8 +197,6 @@ REFUSED = {
     "rbr_002.hex": ", line 51" + DUMP,
     "rbr_003.hex": ", line 50" + DUMP,
     "rbr_xl_003.HEX": ", line 20" + DUMP,
-    "019360_20160918_1146_SlumpIslandTopofHill.xls": WORKBOOK,
-    "rbr_003.xls": WORKBOOK,
     "062834_20220904_2351.rsk": DATABASE,
     "RI03b_062831_20240905_1801.rsk": DATABASE,
     "hobo_1_AB_raw.hobo": f": this is not a text file: {EXPORT}",

@@ -11,7 +11,6 @@ from itertools import islice
 import numpy as np
 import pandas as pd
 import pytest
-from patchrisk.site_day.by_hand import day_wave
 
 from patchrisk.base.errors import InputError
 from patchrisk.core.soil import conduction
@@ -23,6 +22,7 @@ from patchrisk.read.logger.load_log import load_log
 from patchrisk.read.logger.quality import check_readings
 from patchrisk.read.logger.read_log import read_log
 from patchrisk.read.soil import load_soil_model
+from patchrisk.site_day.area_soil import day_wave
 from tests.soil import analytic
 
 pytestmark = pytest.mark.outside
