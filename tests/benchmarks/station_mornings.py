@@ -16,7 +16,7 @@ from patchrisk.core.verdict.judge import judge
 from patchrisk.core.verdict.judgement import Judgement
 from patchrisk.read.area import Area
 from patchrisk.read.diseases import load_library
-from patchrisk.read.site import Place, Site
+from patchrisk.read.site import LoggerFile, Place, Site
 from patchrisk.site_day.area_soil import SiteSoil
 from patchrisk.site_day.history import history_of_area, to_prevent
 from patchrisk.site_day.judging import AreaCase, Entry, case_of, known_soil, verdict_settings
@@ -80,11 +80,8 @@ def probes_of(frame, as_of):
             )
             probe = {"name": f"st{depth}", "depth_cm": float(depth), "daily": table, "hour": None}
             probes.append(SimpleNamespace(**probe))
-    return [
-        SimpleNamespace(
-            logger=SimpleNamespace(areas=[]), logged=SimpleNamespace(probes=tuple(probes))
-        )
-    ]
+    logged = SimpleNamespace(probes=tuple(probes))
+    return [SimpleNamespace(logger=LoggerFile(file="soil.csv"), logged=logged)]
 
 
 def keys_for(grasses, use):
