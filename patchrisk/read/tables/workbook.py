@@ -5,7 +5,6 @@ import io
 import warnings
 import zipfile
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from contextlib import redirect_stdout
 from datetime import date, datetime, time, timedelta
 from functools import partial
 from importlib import import_module
@@ -62,16 +61,10 @@ def read_sheets(raw: bytes, source: str, sheet_name: str | None) -> dict[str, st
         found = f"this is an Excel workbook, and {package}, which reads it, is not installed"
         cure = f"run: .venv/bin/pip install '{wanted}', or export the sheet as CSV"
         raise InputError(Fault(source, "", found, cure)) from None
-    if raw.startswith(_MARK):
-        with zipfile.ZipFile(io.BytesIO(raw)) as archive:
-            size = sum(item.file_size for item in archive.infolist())
-        if size > _MOST_UNPACKED:
-            found = f"{size / 1e6:.0f} MB when unpacked, more than {_MOST_UNPACKED / 1e6:.0f} MB"
-            raise InputError(Fault(source, "", found, "export the sheet with the readings as CSV"))
     try:
-        with warnings.catch_warnings(), redirect_stdout(io.StringIO()):
+        with warnings.catch_warnings():
             warnings.simplefilter("ignore", UserWarning)  # of styles, which nothing here looks at
-            rows = read(raw)
+            rows = read(raw, source)
             sheets = {
                 name: _to_text(rows[name](), source, name)
                 for name in _wanted(list(rows), source, sheet_name)
@@ -89,9 +82,14 @@ def read_sheets(raw: bytes, source: str, sheet_name: str | None) -> dict[str, st
     return filled
 
 
-def _rows_of_xlsx(raw: bytes) -> dict[str, Callable[[], _Rows]]:
+def _rows_of_xlsx(raw: bytes, source: str) -> dict[str, Callable[[], _Rows]]:
     import openpyxl
 
+    with zipfile.ZipFile(io.BytesIO(raw)) as archive:
+        size = sum(item.file_size for item in archive.infolist())
+    if size > _MOST_UNPACKED:
+        found = f"{size / 1e6:.0f} MB when unpacked, more than {_MOST_UNPACKED / 1e6:.0f} MB"
+        raise InputError(Fault(source, "", found, "export the sheet with the readings as CSV"))
     book = openpyxl.load_workbook(io.BytesIO(raw), read_only=True, data_only=True)
 
     def rows(name: str) -> _Rows:
@@ -101,10 +99,11 @@ def _rows_of_xlsx(raw: bytes) -> dict[str, Callable[[], _Rows]]:
     return {sheet.title: partial(rows, sheet.title) for sheet in book.worksheets}
 
 
-def _rows_of_xls(raw: bytes) -> dict[str, Callable[[], _Rows]]:
+def _rows_of_xls(raw: bytes, _: str) -> dict[str, Callable[[], _Rows]]:
     import xlrd
 
-    book = xlrd.open_workbook(file_contents=raw, on_demand=True, ragged_rows=True)
+    aside = io.StringIO()  # it prints what it makes of a damaged file
+    book = xlrd.open_workbook(logfile=aside, file_contents=raw, on_demand=True, ragged_rows=True)
 
     def value(cell: Any) -> object:
         if cell.ctype in (xlrd.XL_CELL_EMPTY, xlrd.XL_CELL_BLANK):
