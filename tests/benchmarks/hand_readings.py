@@ -28,7 +28,7 @@ from patchrisk.site_day.weather_ahead import error_covariance
 DEPTH_CM = 5.0
 TAUGHT, LATER = 1095, 1095  # days of record before the readings end or go on, and days judged after
 STATION_SCALE, DAY_SCALE = 0.2, 0.25  # of the true range over the estimated one, logarithms
-SIBLING_STEP = 20  # days between those judged
+SIBLING_STEP = 7  # days between those judged
 HISTORY_DAYS, DAILY_DAYS = 1095, 120  # of a sibling's log, and what of it is taken day by day
 SCHEDULES = {"4 readings": (4, None), "12 readings": (12, None), "each 28 d": (None, 28),
              "each 7 d": (None, 7)}  # fmt: skip
