@@ -1,6 +1,6 @@
 """What soil temperature read by hand is worth where nothing is logged, and what a sibling is.
 
-    python tests/benchmarks/hand_readings.py --data stations.parquet [--every 3] [--json]
+    python tests/benchmarks/hand_readings.py --data stations.parquet [--every 3 --first 0] [--json]
 
 Readings are simulated: the measured mean of a day, the wave of its hour (its range off by a factor
 that is the station's own, and one that is the day's), and an error of its own. They go through
@@ -28,6 +28,7 @@ from patchrisk.site_day.weather_ahead import error_covariance
 DEPTH_CM = 5.0
 TAUGHT, LATER = 1095, 1095  # days of record before the readings end or go on, and days judged after
 STATION_SCALE, DAY_SCALE = 0.2, 0.25  # of the true range over the estimated one, logarithms
+DRAWS = 5  # of the readings; figures are means over them
 SIBLING_STEP = 7  # days between those judged
 HISTORY_DAYS, DAILY_DAYS = 1095, 120  # of a sibling's log, and what of it is taken day by day
 SCHEDULES = {"4 readings": (4, None), "12 readings": (12, None), "each 28 d": (None, 28),
@@ -38,7 +39,7 @@ EVENT = "first run of 5 days >= 18.3 degC"
 class Station:
     """One station's days, estimated and measured, and readings drawn from them."""
 
-    def __init__(self, data, model, lane, seed):
+    def __init__(self, data, model, lane):
         p = model.p.with_values(
             {k: np.ravel(v)[lane % np.size(v)] for k, v in model.p.values.items()}
         )
@@ -51,7 +52,10 @@ class Station:
         self.signs = departures(data.values["tmin"][:, lane], data.values["tmax"][:, lane], usual)
         known = np.flatnonzero(np.isfinite(self.observed))
         self.first = known[0] + TAUGHT
-        self.rng = np.random.default_rng([seed, lane])
+        self.lane = lane
+
+    def draw(self, seed):
+        self.rng = np.random.default_rng([seed, self.lane])
 
     def readings(self, count, every, own_sd_c, most_off):
         if every is None:
@@ -117,7 +121,7 @@ def siblings(data, model, errors):
         for other in np.flatnonzero(group == group[lane]):
             if other == lane:
                 continue
-            one, near = (Station(data, model, n, seed=1) for n in (lane, other))
+            one, near = (Station(data, model, n) for n in (lane, other))
             error = (near.observed - near.estimate.mean_c) / near.estimate.sd_c
             days = np.flatnonzero(np.isfinite(one.observed))
             days = days[days > TAUGHT][::SIBLING_STEP]
@@ -136,27 +140,34 @@ def siblings(data, model, errors):
     return out
 
 
-def run(data, every):
+def run(data, every, first):
     fold = records.folds(data, 5)
     each, _ = accuracy.parameters_by_station(data, "air_rain_solar", fold, "quick", print)
     model = accuracy.Model(data, "air_rain_solar", each)
     numbers = load_numbers("readings")
     own_sd_c, most_off = numbers["error"].value, numbers["most_off"].value
     errors, spread = error_covariance(), numbers["spread"].value
-    stations = [Station(data, model, n, seed=1) for n in range(0, len(data.names), every)]
-    out = {}
+    stations = [Station(data, model, n) for n in range(first, len(data.names), every)]
     alone = []
     for one in stations:
         later = np.zeros(len(one.dates), bool)
         later[one.first : one.first + LATER] = True
         alone.append((np.where(later, one.estimate.mean_c, np.nan), one.estimate.sd_c))
-    out["none"] = scored(stations, alone)
-    for name, how in SCHEDULES.items():
-        made = []
+    draws = {name: [] for name in SCHEDULES}
+    for seed in range(1, DRAWS + 1):
         for one in stations:
-            hand = one.readings(*how, own_sd_c, most_off)
-            made.append(one.corrected(hand, ConditionalErrors(errors), spread))
-        out[name] = scored(stations, made)
+            one.draw(seed)
+        for name, how in SCHEDULES.items():
+            made = [
+                one.corrected(
+                    one.readings(*how, own_sd_c, most_off), ConditionalErrors(errors), spread
+                )
+                for one in stations
+            ]
+            draws[name].append(scored(stations, made))
+    out = {"none": scored(stations, alone)} | {
+        name: accuracy.average(each) for name, each in draws.items()
+    }
     near = siblings(data, model, errors)
     return {"stations": len(stations), "readings": out, "siblings": near}
 
@@ -165,10 +176,11 @@ def main():
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--data", type=Path, required=True)
     parser.add_argument("--every", type=int, default=3, help="every so many of the stations")
+    parser.add_argument("--first", type=int, default=0, help="and which of them to begin with")
     parser.add_argument("--json", action="store_true")
     args = parser.parse_args()
     warnings.filterwarnings("ignore", "All-NaN slice encountered")
-    result = run(records.read(args.data), args.every)
+    result = run(records.read(args.data), args.every, args.first)
     if args.json:
         print(json.dumps(result, indent=1))
         return

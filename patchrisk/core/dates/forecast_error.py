@@ -33,8 +33,10 @@ class ErrorCovariance:
         Variance of how far the error follows `departures` of the weather: air warmer than it
         was of late, a daily range wider than usual [degC-2].
     spell_days : float
-        Over which that way of following is forgotten, and how the day's wave departs from the
-        estimated one: grass grows, soil dries [days].
+        Over which that way of following is forgotten: grass grows, soil dries [days].
+    wave_lasting : float
+        Share that never changes at a site of how the day's wave departs from the estimated one;
+        the rest is forgotten over `spell_days` [1].
     sibling_weather, sibling_site : float
         Correlation of two areas of one site in what is forgotten within days, how the error
         follows the weather with it, and in all that lasts longer [1].
@@ -53,6 +55,7 @@ class ErrorCovariance:
     warmth: float = 0.0
     swing: float = 0.0
     spell_days: float = 1.0
+    wave_lasting: float = 0.0
     sibling_weather: float = 0.0
     sibling_site: float = 0.0
 
@@ -74,6 +77,10 @@ class ErrorCovariance:
     def spell(self, apart: FloatArray) -> FloatArray:
         """Correlation of how the error follows the weather, so many days apart [1]."""
         return np.asarray(np.exp(-np.abs(apart) / self.spell_days))
+
+    def wave(self, apart: FloatArray) -> FloatArray:
+        """Correlation of how the day's wave departs from the estimated one, so many days apart."""
+        return self.wave_lasting + (1 - self.wave_lasting) * self.spell(apart)
 
 
 def departures(air_min_c: FloatArray, air_max_c: FloatArray, usual_range_c: float) -> FloatArray:
@@ -284,13 +291,12 @@ def condition_error(
     A Gaussian process conditioned on readings (Rasmussen & Williams 2006, Gaussian Processes for
     Machine Learning, eqs 2.22 to 2.24, equation numbers from memory). That the error follows the
     weather is a regression on its departures whose coefficients wander: products of the
-    departures in the covariance (section 2.7 there). So are size and turn of the day's wave, and
-    they wander as slowly: as leaves grow and soil dries.
+    departures in the covariance (section 2.7 there). So are size and turn of the day's wave.
     """
     reach = np.concatenate([day, known.day])
     apart = np.arange(np.ptp(reach) + 1)  # days are whole, so each lag is reckoned once
     lasting, spell = covariance.site(apart), covariance.spell(apart)
-    passing = covariance.weather(apart)
+    passing, wave_alike = covariance.weather(apart), covariance.wave(apart)
     shared, fresh = covariance.sibling_site * lasting, covariance.sibling_weather * passing
     by_lag = np.concatenate([lasting + passing, lasting, shared + fresh, shared])
     size = np.sqrt([covariance.warmth, covariance.swing])
@@ -298,9 +304,10 @@ def condition_error(
     def between(a: KnownErrors, b: KnownErrors) -> FloatArray:
         lag = np.subtract.outer(a.day.astype(np.intp), b.day.astype(np.intp))
         np.abs(lag, out=lag)
-        follow = [np.hstack([one.signs * size, one.waves]) for one in (a, b)]
-        out: FloatArray = follow[0] @ follow[1].T
+        out: FloatArray = (a.signs * size) @ (b.signs * size).T
         out *= spell.take(lag)
+        if a.waves.any() and b.waves.any():
+            out += (a.waves @ b.waves.T) * wave_alike.take(lag)
         lag[~np.logical_and.outer(a.daily, b.daily)] += len(apart)  # what passes is not in a mean
         elsewhere = np.not_equal.outer(a.places, b.places)
         if elsewhere.any():
