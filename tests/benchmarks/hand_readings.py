@@ -1,6 +1,6 @@
 """What soil temperature read by hand is worth where nothing is logged, and what a sibling is.
 
-    python tests/benchmarks/hand_readings.py --data stations.parquet [--every 3 --first 0] [--json]
+    python tests/benchmarks/hand_readings.py --data stations.parquet [--every 3] [--json]
 
 Readings are simulated: the measured mean of a day, the wave of its hour (its range off by a factor
 that is the station's own, and one that is the day's), and an error of its own. They go through
@@ -28,7 +28,7 @@ from patchrisk.site_day.weather_ahead import error_covariance
 DEPTH_CM = 5.0
 TAUGHT, LATER = 1095, 1095  # days of record before the readings end or go on, and days judged after
 STATION_SCALE, DAY_SCALE = 0.2, 0.25  # of the true range over the estimated one, logarithms
-DRAWS = 5  # of the readings; figures are means over them
+DRAWS = 3  # of the readings; figures are means over them
 SIBLING_STEP = 7  # days between those judged
 HISTORY_DAYS, DAILY_DAYS = 1095, 120  # of a sibling's log, and what of it is taken day by day
 SCHEDULES = {"4 readings": (4, None), "12 readings": (12, None), "each 28 d": (None, 28),
@@ -110,7 +110,12 @@ def scored(stations, estimates):
         np.stack([mean for mean, _ in estimates], axis=1), np.stack(columns, axis=1),
         stations[0].dates, *accuracy.EVENTS[EVENT],
     )  # fmt: skip
-    return {"rmse": accuracy.three(np.array(root)), "held": float(np.mean(held)), "date": event}
+    halves = {
+        name: {"rmse": float(np.median(root[k::2])), "held": float(np.mean(held[k::2]))}
+        for k, name in enumerate(("even", "odd"))
+    }
+    rmse = accuracy.three(np.array(root))
+    return {"rmse": rmse, "held": float(np.mean(held)), "date": event, "halves": halves}
 
 
 def siblings(data, model, errors):
@@ -140,14 +145,14 @@ def siblings(data, model, errors):
     return out
 
 
-def run(data, every, first):
+def run(data, every):
     fold = records.folds(data, 5)
     each, _ = accuracy.parameters_by_station(data, "air_rain_solar", fold, "quick", print)
     model = accuracy.Model(data, "air_rain_solar", each)
     numbers = load_numbers("readings")
     own_sd_c, most_off = numbers["error"].value, numbers["most_off"].value
     errors, spread = error_covariance(), numbers["spread"].value
-    stations = [Station(data, model, n) for n in range(first, len(data.names), every)]
+    stations = [Station(data, model, n) for n in range(0, len(data.names), every)]
     alone = []
     for one in stations:
         later = np.zeros(len(one.dates), bool)
@@ -176,19 +181,20 @@ def main():
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--data", type=Path, required=True)
     parser.add_argument("--every", type=int, default=3, help="every so many of the stations")
-    parser.add_argument("--first", type=int, default=0, help="and which of them to begin with")
     parser.add_argument("--json", action="store_true")
     args = parser.parse_args()
     warnings.filterwarnings("ignore", "All-NaN slice encountered")
-    result = run(records.read(args.data), args.every, args.first)
+    result = run(records.read(args.data), args.every)
     if args.json:
         print(json.dumps(result, indent=1))
         return
-    print(f"{result['stations']} stations; median / mean / 90th percentile RMSE, 80 % held, dates")
+    print(f"{result['stations']} stations:")
+    print("median / mean / 90th percentile RMSE, 80 % held, dates; median, held of halves")
     for name, s in result["readings"].items():
         errors = " / ".join(f"{v:.2f}" for v in s["rmse"].values())
         dates = " ".join(f"{s['date'][part]:.2f}" for part in ("n", "within 3", "within 7"))
-        print(f"{name:<12} {errors}  {s['held']:.3f}  {dates}")
+        halves = "  ".join(f"{h['rmse']:.2f} {h['held']:.3f}" for h in s["halves"].values())
+        print(f"{name:<12} {errors}  {s['held']:.3f}  {dates}  {halves}")
     for pair, share in result["siblings"].items():
         print(f"{pair}: {100 * (share - 1):+.0f} %")
     print(f"siblings, mean: {100 * (np.mean(list(result['siblings'].values())) - 1):+.1f} %")
