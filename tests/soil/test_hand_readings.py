@@ -160,13 +160,16 @@ def test_readings_at_several_hours_tell_a_wide_or_late_wave_from_a_warm_day():
         told = errors.of(np.arange(90.0, 94), CALM[90:94], known, later.wave).expected(known)[:, 0]
         off = later.mean_c - 15
         assert np.linalg.norm(off - 1.5 * told) < 0.6 * np.linalg.norm(off)
+        ahead = forward_errors(hand, errors)[-4:]
+        assert np.linalg.norm(ahead) < 0.7 * np.linalg.norm(hand.mean_c[-4:] - 15)
 
 
 def test_what_a_reading_may_owe_to_the_wave_is_its_own_error_until_others_share_it():
     """Two readings, by hand: covariance of mean and wave, the day's own part on the diagonal."""
     hand = read([60, 70], [18.0, 16.0], hour=15.0)
     lag = np.array([[0.0, 10.0], [10.0, 0.0]])
-    wave = (hand.wave_c / 1.5) @ (hand.wave_c / 1.5).T * MEMORY.wave(lag)
+    alike = MEMORY.wave_lasting + (1 - MEMORY.wave_lasting) * np.exp(-lag / MEMORY.spell_days)
+    wave = (hand.wave_c / 1.5) @ (hand.wave_c / 1.5).T * alike
     own = (0.8**2 + (day_wave().error * 3.0) ** 2) / 1.5**2 + MEMORY.probe
     gram = MEMORY.site(lag) + MEMORY.weather(lag) + wave + own * np.eye(2)
     cross = MEMORY.site(lag[0]) + MEMORY.weather(lag[0])
