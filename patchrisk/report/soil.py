@@ -168,6 +168,7 @@ def write_lessons(taught: HandLessons, system: System) -> Iterator[str]:
     )
     yield from wrap(
         f"A day of the year to come is estimated within {alone} in 8 of 10 cases without readings, "
-        f"within {now} with those so far, and within {monthly} with one more each month. Early or "
-        "late in the day, about 8 and 18 o'clock, a reading says most of the day's mean."
+        f"within {now} with those so far, and within {monthly} with one more each month. About 8 "
+        "and 18 o'clock a reading says most of the day's mean. Vary the hour: read always at one, "
+        "a place where the day swings less than estimated looks warmer or colder than it is."
     )

@@ -1,7 +1,7 @@
 """An area's soil up to yesterday: probes and soil model, joined at every depth asked for."""
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from datetime import date, timedelta
 from functools import cache, cached_property
 
@@ -230,8 +230,7 @@ def _probe(probe: LoggedProbe, days: pd.DatetimeIndex) -> Probe:
 def day_wave() -> DayWave:
     """Return the day's wave from thresholds/readings.toml."""
     numbers = load_numbers("readings")
-    parts = ("peak", "size", "second", "second_peak", "error")
-    return DayWave(**{part: numbers[f"wave.{part}"].value for part in parts})
+    return DayWave(**{part.name: numbers[f"wave.{part.name}"].value for part in fields(DayWave)})
 
 
 def _signs(air: pd.DataFrame) -> FloatArray:

@@ -28,7 +28,8 @@ from patchrisk.site_day.weather_ahead import error_covariance
 DEPTH_CM = 5.0
 TAUGHT, LATER = 1095, 1095  # days of record before the readings end or go on, and days judged after
 STATION_SCALE, DAY_SCALE = 0.2, 0.25  # of the true range over the estimated one, logarithms
-SIBLING_STEP = 20  # days between those judged
+DRAWS = 3  # of the readings; figures are means over them
+SIBLING_STEP = 7  # days between those judged
 HISTORY_DAYS, DAILY_DAYS = 1095, 120  # of a sibling's log, and what of it is taken day by day
 SCHEDULES = {"4 readings": (4, None), "12 readings": (12, None), "each 28 d": (None, 28),
              "each 7 d": (None, 7)}  # fmt: skip
@@ -38,7 +39,7 @@ EVENT = "first run of 5 days >= 18.3 degC"
 class Station:
     """One station's days, estimated and measured, and readings drawn from them."""
 
-    def __init__(self, data, model, lane, seed):
+    def __init__(self, data, model, lane):
         p = model.p.with_values(
             {k: np.ravel(v)[lane % np.size(v)] for k, v in model.p.values.items()}
         )
@@ -51,7 +52,10 @@ class Station:
         self.signs = departures(data.values["tmin"][:, lane], data.values["tmax"][:, lane], usual)
         known = np.flatnonzero(np.isfinite(self.observed))
         self.first = known[0] + TAUGHT
-        self.rng = np.random.default_rng([seed, lane])
+        self.lane = lane
+
+    def draw(self, seed):
+        self.rng = np.random.default_rng([seed, self.lane])
 
     def readings(self, count, every, own_sd_c, most_off):
         if every is None:
@@ -106,7 +110,12 @@ def scored(stations, estimates):
         np.stack([mean for mean, _ in estimates], axis=1), np.stack(columns, axis=1),
         stations[0].dates, *accuracy.EVENTS[EVENT],
     )  # fmt: skip
-    return {"rmse": accuracy.three(np.array(root)), "held": float(np.mean(held)), "date": event}
+    halves = {
+        name: {"rmse": float(np.median(root[k::2])), "held": float(np.mean(held[k::2]))}
+        for k, name in enumerate(("even", "odd"))
+    }
+    rmse = accuracy.three(np.array(root))
+    return {"rmse": rmse, "held": float(np.mean(held)), "date": event, "halves": halves}
 
 
 def siblings(data, model, errors):
@@ -117,7 +126,7 @@ def siblings(data, model, errors):
         for other in np.flatnonzero(group == group[lane]):
             if other == lane:
                 continue
-            one, near = (Station(data, model, n, seed=1) for n in (lane, other))
+            one, near = (Station(data, model, n) for n in (lane, other))
             error = (near.observed - near.estimate.mean_c) / near.estimate.sd_c
             days = np.flatnonzero(np.isfinite(one.observed))
             days = days[days > TAUGHT][::SIBLING_STEP]
@@ -143,20 +152,27 @@ def run(data, every):
     numbers = load_numbers("readings")
     own_sd_c, most_off = numbers["error"].value, numbers["most_off"].value
     errors, spread = error_covariance(), numbers["spread"].value
-    stations = [Station(data, model, n, seed=1) for n in range(0, len(data.names), every)]
-    out = {}
+    stations = [Station(data, model, n) for n in range(0, len(data.names), every)]
     alone = []
     for one in stations:
         later = np.zeros(len(one.dates), bool)
         later[one.first : one.first + LATER] = True
         alone.append((np.where(later, one.estimate.mean_c, np.nan), one.estimate.sd_c))
-    out["none"] = scored(stations, alone)
-    for name, how in SCHEDULES.items():
-        made = []
+    draws = {name: [] for name in SCHEDULES}
+    for seed in range(1, DRAWS + 1):
         for one in stations:
-            hand = one.readings(*how, own_sd_c, most_off)
-            made.append(one.corrected(hand, ConditionalErrors(errors), spread))
-        out[name] = scored(stations, made)
+            one.draw(seed)
+        for name, how in SCHEDULES.items():
+            made = [
+                one.corrected(
+                    one.readings(*how, own_sd_c, most_off), ConditionalErrors(errors), spread
+                )
+                for one in stations
+            ]
+            draws[name].append(scored(stations, made))
+    out = {"none": scored(stations, alone)} | {
+        name: accuracy.average(each) for name, each in draws.items()
+    }
     near = siblings(data, model, errors)
     return {"stations": len(stations), "readings": out, "siblings": near}
 
@@ -172,11 +188,13 @@ def main():
     if args.json:
         print(json.dumps(result, indent=1))
         return
-    print(f"{result['stations']} stations; median / mean / 90th percentile RMSE, 80 % held, dates")
+    print(f"{result['stations']} stations:")
+    print("median / mean / 90th percentile RMSE, 80 % held, dates; median, held of halves")
     for name, s in result["readings"].items():
         errors = " / ".join(f"{v:.2f}" for v in s["rmse"].values())
         dates = " ".join(f"{s['date'][part]:.2f}" for part in ("n", "within 3", "within 7"))
-        print(f"{name:<12} {errors}  {s['held']:.3f}  {dates}")
+        halves = "  ".join(f"{h['rmse']:.2f} {h['held']:.3f}" for h in s["halves"].values())
+        print(f"{name:<12} {errors}  {s['held']:.3f}  {dates}  {halves}")
     for pair, share in result["siblings"].items():
         print(f"{pair}: {100 * (share - 1):+.0f} %")
     print(f"siblings, mean: {100 * (np.mean(list(result['siblings'].values())) - 1):+.1f} %")

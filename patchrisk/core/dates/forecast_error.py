@@ -34,6 +34,9 @@ class ErrorCovariance:
         was of late, a daily range wider than usual [degC-2].
     spell_days : float
         Over which that way of following is forgotten: grass grows, soil dries [days].
+    wave_lasting : float
+        Share that never changes at a site of how the day's wave departs from the estimated one;
+        the rest is forgotten over `spell_days` [1].
     sibling_weather, sibling_site : float
         Correlation of two areas of one site in what is forgotten within days, how the error
         follows the weather with it, and in all that lasts longer [1].
@@ -52,6 +55,7 @@ class ErrorCovariance:
     warmth: float = 0.0
     swing: float = 0.0
     spell_days: float = 1.0
+    wave_lasting: float = 0.0
     sibling_weather: float = 0.0
     sibling_site: float = 0.0
 
@@ -73,6 +77,10 @@ class ErrorCovariance:
     def spell(self, apart: FloatArray) -> FloatArray:
         """Correlation of how the error follows the weather, so many days apart [1]."""
         return np.asarray(np.exp(-np.abs(apart) / self.spell_days))
+
+    def wave(self, apart: FloatArray) -> FloatArray:
+        """Correlation of how the day's wave departs from the estimated one, so many days apart."""
+        return self.wave_lasting + (1 - self.wave_lasting) * self.spell(apart)
 
 
 def departures(air_min_c: FloatArray, air_max_c: FloatArray, usual_range_c: float) -> FloatArray:
@@ -118,6 +126,9 @@ class KnownErrors:
         Variance of the reading's own error beyond a logger's, over the model's [1].
     place : int or ndarray of int, shape (known,)
         Which area of the site it is of: 0 for the area itself, another number for each sibling.
+    wave : float or ndarray of float, shape (known, 2)
+        How far size and turn of the day's wave, one standard deviation off, move the reading of
+        a moment, over the model's [1]; nothing for the mean of a day.
     """
 
     day: FloatArray
@@ -126,6 +137,7 @@ class KnownErrors:
     signs: FloatArray
     noise: FloatArray | float = 0.0
     place: IntArray | int = 0
+    wave: FloatArray | float = 0.0
 
     def and_those(self, more: "KnownErrors") -> "KnownErrors":
         """Return these and more of one lane, which are the same in every lane."""
@@ -137,6 +149,7 @@ class KnownErrors:
             np.vstack([self.signs, more.signs]),
             np.r_[self.own_noise, more.own_noise],
             np.r_[self.places, more.places],
+            np.vstack([self.waves, more.waves]),
         )
 
     def moved(self, days: float) -> "KnownErrors":
@@ -152,6 +165,11 @@ class KnownErrors:
     def places(self) -> IntArray:
         """Which area of the site each is of, (known,)."""
         return np.broadcast_to(np.asarray(self.place, dtype=np.int64), self.day.shape)
+
+    @property
+    def waves(self) -> FloatArray:
+        """How far size and turn of the day's wave move each, (known, 2) [1]."""
+        return np.broadcast_to(np.asarray(self.wave, dtype=np.float64), (len(self.day), 2))
 
 
 def known_errors(
@@ -235,17 +253,24 @@ class ConditionalErrors:
     covariance: ErrorCovariance
     _kept: dict[tuple[bytes, ...], ConditionalError] = field(default_factory=dict)
 
-    def of(self, day: FloatArray, signs: FloatArray, known: KnownErrors) -> ConditionalError:
+    def of(
+        self, day: FloatArray, signs: FloatArray, known: KnownErrors, wave: FloatArray | float = 0.0
+    ) -> ConditionalError:
         """As `condition_error`."""
-        arrays = (day, signs, known.day, known.daily, known.signs, known.own_noise, known.places)
-        key = tuple(np.ascontiguousarray(array).tobytes() for array in arrays)
+        arrays = (day, signs, wave, known.day, known.daily, known.signs)
+        more = (known.own_noise, known.places, known.waves)
+        key = tuple(np.ascontiguousarray(array).tobytes() for array in (*arrays, *more))
         if key not in self._kept:
-            self._kept[key] = condition_error(self.covariance, day, signs, known)
+            self._kept[key] = condition_error(self.covariance, day, signs, known, wave)
         return self._kept[key]
 
 
 def condition_error(
-    covariance: ErrorCovariance, day: FloatArray, signs: FloatArray, known: KnownErrors
+    covariance: ErrorCovariance,
+    day: FloatArray,
+    signs: FloatArray,
+    known: KnownErrors,
+    wave: FloatArray | float = 0.0,
 ) -> ConditionalError:
     """Work out what the readings' days tell of other days.
 
@@ -258,18 +283,20 @@ def condition_error(
         Their `departures` [degC].
     known : KnownErrors
         Of which the errors themselves are not looked at.
+    wave : float or ndarray of float, shape (days, 2)
+        As of `KnownErrors`: given, the error is that of a reading of a moment.
 
     Notes
     -----
     A Gaussian process conditioned on readings (Rasmussen & Williams 2006, Gaussian Processes for
     Machine Learning, eqs 2.22 to 2.24, equation numbers from memory). That the error follows the
     weather is a regression on its departures whose coefficients wander: products of the
-    departures in the covariance (section 2.7 there).
+    departures in the covariance (section 2.7 there). So are size and turn of the day's wave.
     """
     reach = np.concatenate([day, known.day])
     apart = np.arange(np.ptp(reach) + 1)  # days are whole, so each lag is reckoned once
     lasting, spell = covariance.site(apart), covariance.spell(apart)
-    passing = covariance.weather(apart)
+    passing, wave_alike = covariance.weather(apart), covariance.wave(apart)
     shared, fresh = covariance.sibling_site * lasting, covariance.sibling_weather * passing
     by_lag = np.concatenate([lasting + passing, lasting, shared + fresh, shared])
     size = np.sqrt([covariance.warmth, covariance.swing])
@@ -279,6 +306,8 @@ def condition_error(
         np.abs(lag, out=lag)
         out: FloatArray = (a.signs * size) @ (b.signs * size).T
         out *= spell.take(lag)
+        if a.waves.any() and b.waves.any():
+            out += (a.waves @ b.waves.T) * wave_alike.take(lag)
         lag[~np.logical_and.outer(a.daily, b.daily)] += len(apart)  # what passes is not in a mean
         elsewhere = np.not_equal.outer(a.places, b.places)
         if elsewhere.any():
@@ -287,7 +316,7 @@ def condition_error(
         out += by_lag.take(lag)
         return out
 
-    wanted = KnownErrors(day, np.empty((len(day), 0)), np.ones(len(day), bool), signs)
+    wanted = KnownErrors(day, np.empty((len(day), 0)), np.ones(len(day), bool), signs, wave=wave)
     left = between(wanted, wanted)
     weights = np.zeros((len(day), len(known.day)))
     if len(known.day):

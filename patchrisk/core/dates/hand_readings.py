@@ -32,6 +32,8 @@ class HandErrors:
         The estimated mean and its error [degC].
     own_sd_c : array
         Error of a reading as the day's mean: its own and the wave's [degC].
+    wave_c : array, (readings, 2)
+        The part of it that size and turn of the wave make, which readings tell by and by [degC].
     signs : array, (readings, 2)
         Departures of the day's weather [degC].
     sound : array of bool
@@ -46,6 +48,7 @@ class HandErrors:
     estimate_c: FloatArray
     sd_c: FloatArray
     own_sd_c: FloatArray
+    wave_c: FloatArray
     signs: FloatArray
     sound: BoolArray
     rows: IntArray
@@ -57,8 +60,13 @@ class HandErrors:
 
     @property
     def noise(self) -> FloatArray:
-        """Variance of each reading's own error, over the estimate's [1]."""
-        return np.asarray((self.own_sd_c / self.sd_c) ** 2)
+        """Variance of each reading's own error and its day's wave, over the estimate's [1]."""
+        return np.asarray((self.own_sd_c**2 - (self.wave_c**2).sum(axis=1)) / self.sd_c**2)
+
+    @property
+    def wave(self) -> FloatArray:
+        """How far size and turn of the wave move each reading, (readings, 2) [1]."""
+        return np.asarray(self.wave_c / self.sd_c[:, None])
 
     def known(self, first_day: np.datetime64, pick: BoolArray | None = None) -> KnownErrors:
         """Return the sound readings as known errors, days counted from ``first_day``."""
@@ -70,6 +78,7 @@ class HandErrors:
             np.ones(int(use.sum()), bool),
             self.signs[use],
             self.noise[use],
+            wave=self.wave[use],
         )
 
 
@@ -107,7 +116,8 @@ def compare_readings(
     """
     half = (estimate.max_c - estimate.min_c) / 2
     above = wave.above_mean_c(solar_hour, half, depth_cm, damping_cm)
-    own = np.hypot(own_sd_c, wave.error * half)
+    lasting = wave.lasting_c(solar_hour, half, depth_cm, damping_cm)
+    own = np.sqrt(own_sd_c**2 + (wave.error * half) ** 2 + (lasting**2).sum(axis=1))
     off = np.abs(read_c - above - estimate.mean_c) / np.hypot(own, estimate.sd_c)
     rows = np.flatnonzero(np.isfinite(off))
     rows = rows[np.argsort(dates[rows], kind="stable")]
@@ -118,6 +128,7 @@ def compare_readings(
         estimate_c=estimate.mean_c[rows],
         sd_c=estimate.sd_c[rows],
         own_sd_c=own[rows],
+        wave_c=lasting[rows],
         signs=signs[rows],
         sound=off[rows] <= most_off,
         rows=rows,
@@ -203,7 +214,7 @@ def forward_errors(hand: HandErrors, errors: ConditionalErrors) -> FloatArray:
     for n, row in enumerate(sound):
         before = hand.known(hand.dates[0], hand.dates < hand.dates[row])
         day = ((hand.dates[[row]] - hand.dates[0]) / DAY).astype(np.float64)
-        told = errors.of(day, hand.signs[[row]], before).expected(before)[0, 0]
+        told = errors.of(day, hand.signs[[row]], before, hand.wave[[row]]).expected(before)[0, 0]
         out[n] = hand.mean_c[row] - hand.estimate_c[row] - told * hand.sd_c[row]
     return out
 

@@ -24,7 +24,10 @@ class DayWave:
     second : float
         Second harmonic over the first, at the surface [1].
     error : float
-        Standard deviation of the wave over half the day's range [1].
+        Standard deviation of the day's own wave over half its range [1].
+    size_error, turn_error : float
+        Standard deviations of what lasts for weeks: of the wave's size, and of the like of it a
+        quarter of a day later that makes it early or late [1].
     """
 
     peak: float
@@ -32,6 +35,8 @@ class DayWave:
     second: float
     second_peak: float
     error: float
+    size_error: float
+    turn_error: float
 
     def above_mean_c(
         self, hour: FloatArray, half_range_c: FloatArray, depth_cm: FloatArray, damping_cm: float
@@ -68,6 +73,23 @@ class DayWave:
             )
         )
         return first + second
+
+    def lasting_c(
+        self, hour: FloatArray, half_range_c: FloatArray, depth_cm: FloatArray, damping_cm: float
+    ) -> FloatArray:
+        """Return what one standard deviation of size and of turn moves a moment, (readings, 2).
+
+        [degC]; parameters as of `above_mean_c`. Leaf, thatch and wetness set both for weeks: bare
+        soil swings wide and early.
+        """
+        parts = ((self.size_error, 0.0), (self.turn_error, _DAY_H / 4))
+        return np.stack(
+            [
+                error * self.above_mean_c(hour - late, half_range_c, depth_cm, damping_cm)
+                for error, late in parts
+            ],
+            axis=-1,
+        )
 
 
 def solar_hour(
