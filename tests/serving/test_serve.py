@@ -13,6 +13,7 @@ from patchrisk.cli import main
 from patchrisk.read.records.books import NOTES
 from patchrisk.read.records.rows import context_at
 from patchrisk.report.serving.app import make_app
+from patchrisk.report.serving.forms import FORMS
 
 NOW = datetime(2026, 5, 18, 12, tzinfo=UTC)
 TOKEN = "a-token-of-the-test-0123456789"
@@ -52,6 +53,10 @@ READ = {"area": "Lawns", "date": "2026-03-02", "at": "14:30", "depth": "2 in", "
 NOTE = {"area": "Lawns", "date": "2026-05-17", "note": "Hollow tined, =1+1"}
 FILLED = [("applied", APPLIED, "applications.csv"), ("seen", SEEN, "observations.csv"),
           ("reading", READ, "readings.csv"), ("note", NOTE, "notes.csv")]  # fmt: skip
+
+
+def test_every_form_is_filled_in_here():
+    assert {name for name, _, _ in FILLED} == set(FORMS)
 
 
 def test_the_page_is_made_once_until_something_is_written(client, made):
