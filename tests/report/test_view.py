@@ -14,6 +14,7 @@ from patchrisk.core.plan.programme import Amount, AreaPlan, Choice, Planned, Wat
 from patchrisk.core.verdict.decision_table import Phase, Stake, Verdict
 from patchrisk.read.diseases import load_diseases
 from patchrisk.report.earlier_mornings import MORNINGS_KEPT
+from patchrisk.report.record import outlook_json
 from patchrisk.report.terminal import write_outlook
 from patchrisk.report.view import view_of
 from patchrisk.report.view.last_page import keep_page, read_last_page
@@ -593,3 +594,13 @@ def test_fresh_readings_need_no_mending(morning):
 def test_what_went_on_past_its_label_stands_first_in_the_terminal(morning):
     view = replace(view_of(morning), past_label=("Greens: three of two.",))
     assert write_outlook(view).splitlines()[1] == "PAST ITS LABEL Greens: three of two."
+
+
+def test_json_gives_the_soil_of_its_last_day(morning):
+    soil = morning.areas[0].soil
+    came_from, sd_c = soil.came_from.copy(), soil.sd_c.copy()
+    came_from[-2:], sd_c[-2:] = ["logged", "modelled"], [0.5, 2.0]
+    area = replace(morning.areas[0], soil=replace(soil, came_from=came_from, sd_c=sd_c))
+    told = json.loads(outlook_json(replace(morning, areas=(area,))))["areas"][0]["soil"]
+    assert (told["date"], told["from"], told["sd_c"]) == (str(soil.dates[-1]), "modelled", 2.0)
+    assert told["mean_c"] == pytest.approx(soil.mean_c[-1], abs=0.01)

@@ -245,6 +245,9 @@ def test_lines_stay_those_of_the_file(write, build):
     logged = load_log(write(lines))
     (flag,) = [f for f in logged.flags if f.kind == "text"]
     assert flag.reason.endswith(f"first on line {at + 1}")
+    first = next(n for n, line in enumerate(lines) if "2024-04-27" in line or "2024,04,27" in line)
+    layout = read_log(write(lines)).layout
+    assert (layout.header_line, layout.first_line) == (first, first + 1)
 
 
 def test_the_parts_of_a_date_are_no_readings(write):
