@@ -113,7 +113,13 @@ def test_a_slip_is_said_and_asked_again_and_nothing_is_lost(asked, right, slips,
 
 
 @pytest.mark.parametrize(
-    "text", ["annual bluegrass, creeping bentgrass", 'poa and "bentgrass"', "poa + bentgrass"]
+    "text",
+    [
+        "annual bluegrass, creeping bentgrass",
+        'poa and "bentgrass"',
+        "poa + bentgrass",
+        f"{1 + load_library().grasses.index('annual bluegrass')}, creeping bentgrass",
+    ],
 )
 def test_a_mixture(asked, text):
     _, site = asked(*PLACE, "Greens", text, "", "", "?", "?", "-", "")
