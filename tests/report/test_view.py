@@ -604,3 +604,12 @@ def test_json_gives_the_soil_of_its_last_day(morning):
     told = json.loads(outlook_json(replace(morning, areas=(area,))))["areas"][0]["soil"]
     assert (told["date"], told["from"], told["sd_c"]) == (str(soil.dates[-1]), "modelled", 2.0)
     assert told["mean_c"] == pytest.approx(soil.mean_c[-1], abs=0.01)
+
+
+def test_how_sure_begins_with_the_chance_of_a_start_that_has_not_come(shipped):
+    view = view_of(shipped)
+    (area,) = (a for a in shipped.areas if a.area.name == "Lawns")
+    odds = round(100 * area.judged["summer-patch"].odds_lead)
+    sure = {a.name: a.card.sure for a in view.areas}
+    assert sure["Lawns"].startswith(f"start {odds} % within 14 days; published rules differ (")
+    assert "start" not in sure["Greens"]  # it has come
