@@ -150,6 +150,9 @@ def test_another_extractant_is_not_judged(tests):
     assert (acetate.held, acetate.verdict) == ((), "not judged")
     extract = outcomes(tests, SoilValue("potassium", 20, "mg/L", "paste"))[0]
     assert extract.held == ()
+    # Of a litre of extract it is no figure of the soil, whatever drew it.
+    litre = outcomes(tests, SoilValue("potassium", 20, "mg/L", M3))[0]
+    assert litre.held == ()
     calcium_chloride = outcomes(tests, SoilValue("pH", 5.0, "pH", "CaCl2"))[0]
     assert calcium_chloride.held == ()
 
