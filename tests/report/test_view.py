@@ -150,6 +150,17 @@ def test_no_row_claims_never_or_always(morning, odds, said):
     assert f"heat to bring damage out: {said}" in rows["summer-patch"].shows
 
 
+@pytest.mark.parametrize(
+    ("late", "said"),
+    [("2026-05-19", "any day now, by May 19"), ("2026-05-18", "any day now, by May 18"),
+     ("2026-05-17", "any day now")],
+)  # fmt: skip
+def test_a_start_that_is_due_is_told_with_a_day_that_has_not_gone_by(shipped, late, said):
+    due = {"early": D("2026-05-10"), "middle": D("2026-05-16"), "late": D(late)}
+    rows, _ = rows_of(view_of(changed(shipped, "Lawns", "summer-patch", **due)), "Lawns")
+    assert re.search(rf"{said}(?!, by)(?:\W|$)", rows["summer-patch"].when)
+
+
 @pytest.mark.parametrize(("lasts", "told"), [(0.949, True), (0.95, False)])
 def test_a_start_that_is_sure_to_last_needs_no_word(morning, lasts, told):
     # thresholds/outlook.toml, wording.sure_to_last
