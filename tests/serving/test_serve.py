@@ -3,6 +3,7 @@
 import html
 import re
 import shutil
+import socket
 from datetime import UTC, datetime
 
 import pytest
@@ -229,3 +230,12 @@ def test_a_note_by_command_stands_on_the_page(site):
     result = CliRunner().invoke(main, [*told, "--note", "Hollow <b>tined"])
     assert result.exit_code == 2
     assert "the same was recorded before" in result.stderr
+
+
+def test_a_port_that_is_taken_is_one_line(site):
+    with socket.create_server(("127.0.0.1", 0)) as taken:
+        port = str(taken.getsockname()[1])
+        result = CliRunner().invoke(main, ["serve", "--site", str(site), "--port", port])
+    assert result.exit_code == 1
+    (line,) = result.stderr.splitlines()
+    assert line.startswith(f"patchrisk: --port, {port}: can't listen there (")
