@@ -1,5 +1,8 @@
 """Rules on daily series: opening, closing, doubt, seasons, both hemispheres."""
 
+import json
+from importlib import resources
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -35,6 +38,13 @@ def states(rule, values, first="2025-05-01", **kwargs):
     values = np.asarray(values, dtype=float)
     window = apply_rule(rule, values, days(first, len(values)), **{**NUMBERS, **kwargs})
     return [State(int(s)).words for s in window.state], window
+
+
+def test_the_schema_of_the_outlook_names_every_statistic():
+    schema = json.loads((resources.files("patchrisk.report") / "outlook.schema.json").read_text())
+    below = schema["properties"]["areas"]["items"]["properties"]["diseases"]["items"]
+    rule = below["properties"]["rules"]["items"]["properties"]
+    assert rule["statistic"]["enum"] == list(Statistic)
 
 
 def test_opens_on_the_day_that_completes_the_run():

@@ -9,8 +9,13 @@ from click.testing import CliRunner
 from patchrisk.base.errors import InputError
 from patchrisk.cli import main
 from patchrisk.read.area import HistoryEntry
+from patchrisk.read.diseases import load_library
 from patchrisk.read.site import read_site
 
+# The diseases of creeping bentgrass as they are numbered: by name.
+ON_BENT = sorted(
+    key for key, disease in load_library().diseases.items() if disease.on("creeping bentgrass")
+)
 PLACE = ["Somewhere", "40.1", "-82.9", "", "", ""]
 GREENS = ["", "", "", ""]
 
@@ -32,10 +37,14 @@ def asked(tmp_path, monkeypatch):
     return asked
 
 
+def number(key):
+    return 1 + ON_BENT.index(key)
+
+
 def test_history_and_age_are_written_as_answered(asked):
     _, site = asked(
-        *PLACE, *GREENS, "1, summer patch, pythium-root-rot", "laboratory", "", "suspected",
-        "2019-09", "", "",
+        *PLACE, *GREENS, f"{number('dead-spot')}, summer patch, pythium-root-rot", "laboratory", "",
+        "suspected", "2019-09", "", "",
     )  # fmt: skip
     (area,) = site.area
     assert area.history_known == {
@@ -54,7 +63,8 @@ def test_who_does_not_know_says_nothing(asked):
 
 
 def test_one_of_those_named_may_not_be_known(asked):
-    _, site = asked(*PLACE, *GREENS, "1, 2", "?", "none in 3 years", "?", "-", "")
+    named = f"{number('dead-spot')}, {number('fairy-ring')}"
+    _, site = asked(*PLACE, *GREENS, named, "?", "none in 3 years", "?", "-", "")
     assert site.area[0].history_known == {"fairy ring": HistoryEntry("none", 3)}
 
 
@@ -82,7 +92,7 @@ def test_a_group_that_nobody_told_apart(asked):
         (7, ["bermuda"], 'did you mean "bermudagrass"?'),
         (8, ["gren"], "write one of 'green', 'tee'"),
         (9, ["gravel"], "write one of 'sand green'"),
-        (10, ["9"], "there is no number 9: write 1 to 6"),
+        (10, ["99"], f"there is no number 99: write 1 to {len(ON_BENT)}"),
         (10, ["sumer patch"], "write one of summer-patch"),
         (10, ["large patch"], "large patch is not known on this grass"),
         (11, ["labratory", "none in 100 years"], 'write "laboratory", "seen", "suspected" or'),
@@ -103,7 +113,13 @@ def test_a_slip_is_said_and_asked_again_and_nothing_is_lost(asked, right, slips,
 
 
 @pytest.mark.parametrize(
-    "text", ["annual bluegrass, creeping bentgrass", 'poa and "bentgrass"', "poa + bentgrass"]
+    "text",
+    [
+        "annual bluegrass, creeping bentgrass",
+        'poa and "bentgrass"',
+        "poa + bentgrass",
+        f"{1 + load_library().grasses.index('annual bluegrass')}, creeping bentgrass",
+    ],
 )
 def test_a_mixture(asked, text):
     _, site = asked(*PLACE, "Greens", text, "", "", "?", "?", "-", "")

@@ -121,6 +121,7 @@ def test_text_fits_and_says_what_it_must(course):
         "label",
     ):
         assert said in flat(text)
+    assert "No file of applications" not in text
 
 
 def test_files_are_written_and_read_back(course, tmp_path):

@@ -63,6 +63,15 @@ def test_an_application_is_confirmed_in_one_line(site):
     )
 
 
+def test_when_it_was_watered_in_is_asked_where_water_is_told_alone(site):
+    tank = ("--area", "Greens", "--date", "2026-05-12", "--codes")
+    water = ("--water", "0.25 in")
+    at = ("--watered", "15:00")
+    assert "Not told" not in record(site, "application", *tank, "P07").stdout  # needs none
+    assert "Not told" not in record(site, "application", *tank, "11", *water, *at).stdout
+    assert "Not told: when it was" in record(site, "application", *tank, "7", *water).stdout
+
+
 def test_an_observation_is_confirmed_in_one_line(site):
     seen = record(
         site,

@@ -147,9 +147,12 @@ def test_soil_tells_what_readings_taught_and_what_more_would(own_site):
     assert "By 5 readings the estimate is" in said
     alone, now, monthly = re.findall(r"within ([\d.]+) °F", said)
     assert float(alone) > float(now) > float(monthly)
-    file.write_text("".join(READINGS.splitlines(keepends=True)[:4]))
+    assert "of no use" not in said
+    head, *rows = READINGS.splitlines(keepends=True)
+    file.write_text("".join([head, "2001-05-01,8:00,Lawns,2in,55F,\n", *rows[:3]]))  # no weather
     few = " ".join(run("soil", "--site", own_site, "--area", "Lawns").output.split())
     assert "From 4 readings on" in few
+    assert "1 more on days without air temperature, of no use." in few
     file.unlink()
     none = run("soil", "--site", own_site, "--area", "Lawns")
     assert none.exit_code == 2

@@ -30,6 +30,7 @@ def test_at_the_optimum_a_day_is_a_day():
     soil = paths("2025-04-21", [[25.0] * 60], today=30)  # today is 21 May
     told = ahead(soil)
     assert told.so_far.middle == pytest.approx(20)  # 1 to 20 May: April is not the season
+    assert (told.first, told.last) == (soil.dates[10], soil.dates[-1])  # as far as it is seen
     assert told.rest.middle == pytest.approx(30)
     assert told.wet is None
 

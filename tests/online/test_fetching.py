@@ -7,6 +7,7 @@ import sqlite3
 import subprocess
 import sys
 import tempfile
+from dataclasses import fields
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -14,7 +15,7 @@ import pytest
 
 from patchrisk.base.errors import InputError
 from patchrisk.read.web.cache import ResponseStore
-from patchrisk.read.web.endpoints import Endpoints
+from patchrisk.read.web.endpoints import VARIABLES, Endpoints
 from patchrisk.read.web.fetcher import Fetcher
 from patchrisk.read.web.reply import FetchError, WrongContentError, read_json
 from tests.online.aging import age_cache
@@ -195,6 +196,11 @@ def test_other_addresses_are_refused_by_name_of_the_variable(url):
     with pytest.raises(InputError) as caught:
         Endpoints.from_environment({"PATCHRISK_NWS_URL": url, "PATCHRISK_METNO_URL": "https://m"})
     assert [fault.source for fault in caught.value.faults] == ["PATCHRISK_NWS_URL"]
+
+
+def test_every_address_has_its_variable():
+    assert set(VARIABLES) == {field.name for field in fields(Endpoints)}
+    assert all(variable in Endpoints.__doc__ for variable in VARIABLES.values())
 
 
 def test_addresses_come_from_the_environment():

@@ -2,6 +2,7 @@
 
 import json
 from datetime import UTC, date, datetime, timedelta, timezone
+from typing import get_args
 
 import numpy as np
 import pandas as pd
@@ -11,6 +12,7 @@ from patchrisk.base.errors import InputError
 from patchrisk.read.forecast import get_forecast, metno, nws, openmeteo, usable
 from patchrisk.read.forecast.days import convert, spans, to_days
 from patchrisk.read.forecast.service import IssuedForecast
+from patchrisk.read.site import Online
 from patchrisk.read.weather.location import Location
 from patchrisk.read.web.fetcher import Fetcher
 from patchrisk.read.web.reply import WrongContentError
@@ -505,6 +507,13 @@ def test_open_meteo_only_by_name_and_with_its_condition(ohio, tmp_path):
     assert notice.severity == "info"
     assert forecast.source == "Open-Meteo"
     check_truth(forecast, ohio, 0, len(forecast.daily), rain_days=len(forecast.daily) - 1)
+
+
+@pytest.mark.parametrize("choice", get_args(Online.model_fields["forecast"].annotation))
+def test_each_that_a_site_file_may_name_is_asked_or_none(ohio, tmp_path, choice):
+    forecast, _ = ask(ohio, tmp_path, choice)
+    assert (forecast is None) == (choice == "none")
+    assert (forecast is None) or forecast.attribution
 
 
 def test_none_is_none(ohio, tmp_path):

@@ -158,16 +158,6 @@ def test_codes_of_actives():
 # Evidence classes of the disease files, from the trials each file cites. A group of the table that
 # a disease file leaves out, or has under another code, would be lost to the schedule.
 GROUPS_JUDGED = {"1", "3", "4", "7", "11", "14", "19", "21", "28", "P07", "U17"}
-OF_FUNGI = {
-    "summer-patch",
-    "take-all-patch",
-    "necrotic-ring-spot",
-    "spring-dead-spot",
-    "take-all-root-rot",
-    "large-patch",
-    "fairy-ring",
-    "dead-spot",
-}
 OOMYCETES_ONLY = {"4", "21", "28", "U17"}  # FRAC list, from memory
 
 
@@ -176,7 +166,8 @@ def test_every_disease_judges_every_group():
         codes = {m.frac for m in disease.mode_of_action}
         assert codes >= GROUPS_JUDGED, key
         outside = {m.frac for m in disease.mode_of_action if m.evidence == "outside spectrum"}
-        assert outside == (OOMYCETES_ONLY if key in OF_FUNGI else {"1", "3", "7", "19"}), key
+        (oomycete,) = {"oomycete" in pathogen.kind for pathogen in disease.pathogen}
+        assert outside == ({"1", "3", "7", "19"} if oomycete else OOMYCETES_ONLY), key
 
 
 def test_actives_of_the_disease_files_are_iso_names_of_their_group():

@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 
 from patchrisk.base.pen import Pen
 from patchrisk.base.safe_text import safe_cell, slug, write_table
+from patchrisk.core.plan.past_label import Figure, PastLabel
 from patchrisk.report.cover_words import cover_words
 from patchrisk.report.plan_files import HEADER, write_files, write_plan_table
 from patchrisk.report.plan_json import to_json
@@ -86,6 +87,14 @@ def test_in_short_a_caution_is_said_once_for_an_area_and_in_full_every_time():
     assert full.count(said) == 2
     assert "Amount: 1.20 kg of Shelf B on 0.4 ha, at 3 kg/ha off your label." in full
     assert "Keep pH at 5.5 to 6.0" in full
+
+
+def test_what_is_past_its_label_stands_before_the_programme():
+    # The words of it: tests/plan/test_past_label.py.
+    past = PastLabel("Greens", "Shelf A", np.datetime64("2026-05-06"), Figure.NUMBER, 4.0, 3.0)
+    lines = write_plan(replace(site_plan(), past_label=(past,))).splitlines()
+    (at,) = (n for n, line in enumerate(lines) if line.startswith("- Past its label: Shelf A on"))
+    assert at < next(n for n, line in enumerate(lines) if not line)
 
 
 def test_text_keeps_to_80_columns_in_every_unit():

@@ -9,6 +9,7 @@ from patchrisk.core.plan.cover import Applied
 from patchrisk.core.plan.facts import Breaks
 from patchrisk.core.plan.options import twice_in
 from patchrisk.core.plan.rotation import Misuse, Step, breaches, family
+from patchrisk.read.groups import load_guidelines
 from patchrisk.site_day.protection import programme_numbers
 from tests.plan.given_by_hand import concern, hump, stock, told, trials
 
@@ -188,6 +189,24 @@ def test_what_tanks_tell_of_two_actives_of_a_group():
     }
     assert twice_in([applied(DAY, {"7"}, ["boscalid"]), applied(DAY, {"7"}, ["boscalid"])]) == set()
     assert twice_in([applied(DAY, {"7", "3"}, ["boscalid", "tebuconazole"])]) == set()
+
+
+# By what went before, the rate, the soil, the turf, the tank; the number of group 7 nowhere.
+APART = {
+    "preventive-only", "no-split-rates", "dmi-heat", "dmi-again-on-bermudagrass",
+    "dmi-no-surfactant", "sdhi-number",
+}  # fmt: skip
+
+
+def test_a_guideline_that_no_sequence_breaks_is_checked_apart():
+    for rule in load_guidelines():
+        worst = [
+            tank(code, twice=frozenset({family(code)}))
+            for group in sorted(rule.codes)
+            for code in (group, group, group, group, "M05", group)
+        ]
+        broken = breaches(worst, [rule], programme_numbers().caps)
+        assert bool(broken) != (rule.key in APART), rule.key
 
 
 def test_a_year_that_turns_ends_no_run_and_numbers_are_of_a_year(guidelines):

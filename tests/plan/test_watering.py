@@ -1,10 +1,13 @@
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from patchrisk.base.pen import Pen
 from patchrisk.core.plan.conditions import watering
+from patchrisk.core.plan.cover import Applied
 from patchrisk.core.plan.programme import Choice, ForecastRain
+from patchrisk.report.log_words import water_asked
 from patchrisk.report.plan_reasons import watering_sentences
 
 NO_SURFACTANT = frozenset({"3"})
@@ -101,3 +104,12 @@ def test_of_two_diseases_the_deeper_depths_and_the_shorter_time(of_file, numbers
     # Deeper than the most that does no harm is left at that.
     deep = replace(first, water_mm=(5.0, 25.0, 25.0))
     assert watering(choice("11"), [deep], None, numbers).most_mm == 13.0
+
+
+def test_what_moves_down_in_the_plant_is_not_asked_for_its_water():
+    # Phosphonates (FRAC P07) alone; whatever else is in the tank must reach the roots by water.
+    day = np.datetime64("2025-05-01")
+    tanks = [frozenset(codes) for codes in (("P07",), ("11",), ("P07", "11"))]
+    on = [Applied(day, "Greens", codes) for codes in tanks]
+    on += [replace(on[1], water_mm=0.0), replace(on[1], others=("dollar spot",))]
+    assert [one.codes for one in water_asked(on)] == tanks[1:]

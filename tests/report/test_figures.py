@@ -10,6 +10,7 @@ from itertools import combinations
 
 import numpy as np
 import pytest
+from click import Context
 from click.testing import CliRunner
 from colorspacious import cspace_convert, deltaE
 from matplotlib.image import imread
@@ -20,7 +21,7 @@ from patchrisk.cli import main
 from patchrisk.core.plan.programme import AreaPlan, Choice, Planned
 from patchrisk.core.verdict.decision_table import Phase
 from patchrisk.read.area import Area
-from patchrisk.report.figures import PAGE_WIDTH, drawings_of, seasons
+from patchrisk.report.figures import PAGE_WIDTH, drawings_of, files, seasons
 from patchrisk.report.figures.axes import Frame, ticks
 from patchrisk.report.figures.canvas import DARK, LIGHT, Canvas, Label, Polygon, Stroke
 from patchrisk.report.figures.files import to_bytes
@@ -369,11 +370,11 @@ def test_members_of_a_group_are_drawn_once(grouped):
 
 def test_pressure_counts_the_years_with_less(morning):
     area = morning.areas[0]
-    course = area.seasons["summer-patch"].course
+    course = area.seasons["pythium-root-dysfunction"].course
     at = course.today - 1
     less = int((course.past_totals[at] < course.total.middle[at]).sum())
     alt = drawn(morning, area)["pressure"].answer
-    assert f"Summer patch: {course.total.middle[at]:.0f} full days of warmth" in alt
+    assert f"Pythium root dysfunction: {course.total.middle[at]:.0f} full days of warmth" in alt
     assert f"more than in {less} of {course.past_totals.shape[1]} past years" in alt
 
 
@@ -494,6 +495,12 @@ def test_an_svg_for_a_report_needs_no_page(tmp_path):
     assert "var(" not in out.read_text(encoding="utf-8")
     assert "Lawns, Quillfen Dunes (invented), May 18, 2026" in text
     assert root.get("width") == "640"
+
+
+def test_the_command_knows_every_figure_and_what_each_needs(morning, covered):
+    (which,) = (p for p in main.get_command(Context(main), "figure").params if p.name == "which")
+    made = {d.key for area in (*morning.areas, covered) for d in drawings_of(morning, area)}
+    assert made == set(which.type.choices) == set(files._NEEDS)
 
 
 def test_other_endings_are_refused(tmp_path):

@@ -14,6 +14,7 @@ from patchrisk.core.plan.programme import Amount, AreaPlan, Choice, Planned, Wat
 from patchrisk.core.verdict.decision_table import Phase, Stake, Verdict
 from patchrisk.read.diseases import load_diseases
 from patchrisk.report.earlier_mornings import MORNINGS_KEPT
+from patchrisk.report.record import outlook_json
 from patchrisk.report.terminal import write_outlook
 from patchrisk.report.view import view_of
 from patchrisk.report.view.last_page import keep_page, read_last_page
@@ -149,6 +150,17 @@ def test_no_row_claims_never_or_always(morning, odds, said):
     assert f"heat to bring damage out: {said}" in rows["summer-patch"].shows
 
 
+@pytest.mark.parametrize(
+    ("late", "said"),
+    [("2026-05-19", "any day now, by May 19"), ("2026-05-18", "any day now, by May 18"),
+     ("2026-05-17", "any day now")],
+)  # fmt: skip
+def test_a_start_that_is_due_is_told_with_a_day_that_has_not_gone_by(shipped, late, said):
+    due = {"early": D("2026-05-10"), "middle": D("2026-05-16"), "late": D(late)}
+    rows, _ = rows_of(view_of(changed(shipped, "Lawns", "summer-patch", **due)), "Lawns")
+    assert re.search(rf"{said}(?!, by)(?:\W|$)", rows["summer-patch"].when)
+
+
 @pytest.mark.parametrize(("lasts", "told"), [(0.949, True), (0.95, False)])
 def test_a_start_that_is_sure_to_last_needs_no_word(morning, lasts, told):
     # thresholds/outlook.toml, wording.sure_to_last
@@ -233,10 +245,12 @@ def test_what_is_covered_is_told_once_by_its_day(shipped):
     _, greens = rows_of(view_of(shipped))
     # Shelf D of 27 April; every disease of the greens is taken to be covered for 28 days.
     # None is to be renewed: heat that shows Pythium root dysfunction comes in under 5 % of years.
-    assert greens.sentence == (
-        "Nothing to put on today; covered to May 24: Pythium root dysfunction, fairy ring, "
-        "dead spot, summer patch and take-all patch."
-    )
+    told, names = greens.sentence.split(": ")
+    assert told == "Nothing to put on today; covered to May 24"
+    once = re.split(", | and ", names.rstrip("."))
+    assert len(once) == len(set(once))
+    hosts = {"Pythium root dysfunction", "fairy ring", "dead spot", "summer patch"}
+    assert {*hosts, "take-all patch"} <= set(once)
     assert greens.last_on == "Last application: Shelf D of Apr 27."
 
 
@@ -591,3 +605,22 @@ def test_fresh_readings_need_no_mending(morning):
 def test_what_went_on_past_its_label_stands_first_in_the_terminal(morning):
     view = replace(view_of(morning), past_label=("Greens: three of two.",))
     assert write_outlook(view).splitlines()[1] == "PAST ITS LABEL Greens: three of two."
+
+
+def test_json_gives_the_soil_of_its_last_day(morning):
+    soil = morning.areas[0].soil
+    came_from, sd_c = soil.came_from.copy(), soil.sd_c.copy()
+    came_from[-2:], sd_c[-2:] = ["logged", "modelled"], [0.5, 2.0]
+    area = replace(morning.areas[0], soil=replace(soil, came_from=came_from, sd_c=sd_c))
+    told = json.loads(outlook_json(replace(morning, areas=(area,))))["areas"][0]["soil"]
+    assert (told["date"], told["from"], told["sd_c"]) == (str(soil.dates[-1]), "modelled", 2.0)
+    assert told["mean_c"] == pytest.approx(soil.mean_c[-1], abs=0.01)
+
+
+def test_how_sure_begins_with_the_chance_of_a_start_that_has_not_come(shipped):
+    view = view_of(shipped)
+    (area,) = (a for a in shipped.areas if a.area.name == "Lawns")
+    odds = round(100 * area.judged["summer-patch"].odds_lead)
+    sure = {a.name: a.card.sure for a in view.areas}
+    assert sure["Lawns"].startswith(f"start {odds} % within 14 days; published rules differ (")
+    assert "start" not in sure["Greens"]  # it has come

@@ -3,6 +3,7 @@
 import html
 import re
 import shutil
+import socket
 from datetime import UTC, datetime
 
 import pytest
@@ -13,6 +14,7 @@ from patchrisk.cli import main
 from patchrisk.read.records.books import NOTES
 from patchrisk.read.records.rows import context_at
 from patchrisk.report.serving.app import make_app
+from patchrisk.report.serving.forms import FORMS
 
 NOW = datetime(2026, 5, 18, 12, tzinfo=UTC)
 TOKEN = "a-token-of-the-test-0123456789"
@@ -52,6 +54,10 @@ READ = {"area": "Lawns", "date": "2026-03-02", "at": "14:30", "depth": "2 in", "
 NOTE = {"area": "Lawns", "date": "2026-05-17", "note": "Hollow tined, =1+1"}
 FILLED = [("applied", APPLIED, "applications.csv"), ("seen", SEEN, "observations.csv"),
           ("reading", READ, "readings.csv"), ("note", NOTE, "notes.csv")]  # fmt: skip
+
+
+def test_every_form_is_filled_in_here():
+    assert {name for name, _, _ in FILLED} == set(FORMS)
 
 
 def test_the_page_is_made_once_until_something_is_written(client, made):
@@ -224,3 +230,12 @@ def test_a_note_by_command_stands_on_the_page(site):
     result = CliRunner().invoke(main, [*told, "--note", "Hollow <b>tined"])
     assert result.exit_code == 2
     assert "the same was recorded before" in result.stderr
+
+
+def test_a_port_that_is_taken_is_one_line(site):
+    with socket.create_server(("127.0.0.1", 0)) as taken:
+        port = str(taken.getsockname()[1])
+        result = CliRunner().invoke(main, ["serve", "--site", str(site), "--port", port])
+    assert result.exit_code == 1
+    (line,) = result.stderr.splitlines()
+    assert line.startswith(f"patchrisk: --port, {port}: can't listen there (")

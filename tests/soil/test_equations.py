@@ -81,6 +81,15 @@ def test_rain_and_sun_of_days_that_are_all_alike(air):
     )
 
 
+def test_sun_that_is_guessed_is_no_more_than_of_a_clear_day_high_up():
+    # FAO-56 eq. 37: on a clear day 0.75 + 2e-5 z of what comes in on top, 0.8 at z = 2500 m.
+    half = np.full((90, 1), 25.0)  # no such weather, but a file may hold it
+    half[40] = 40.0
+    given = {"dates": DAYS[:90], "latitude": 40.0, "rain_mm": np.zeros((90, 1))}
+    found = prepare(20 - half, 20 + half, **given)
+    assert found.clearness.max() == found.clearness[40, 0] == pytest.approx(0.75 + 2e-5 * 2500)
+
+
 def test_the_narrower_the_days_range_the_more_rain_is_guessed_up_to_a_bound():
     half = np.full((60, 6), 6.0)
     half[40] = [6.0, 4.0, 2.0, 1.0, 0.5, 0.3]

@@ -10,7 +10,8 @@ from sklearn.metrics import brier_score_loss
 
 from patchrisk.base.errors import InputError
 from patchrisk.core.skill.chances import Belief, brier
-from patchrisk.study import fit_model
+from patchrisk.read.diseases import load_library
+from patchrisk.study import fit_model, usual_terms
 
 TODAY = date(2030, 1, 1)
 
@@ -81,6 +82,15 @@ def test_a_model_finds_what_is_there(fitted):
     assert climatology.score == pytest.approx(np.mean((others - found) ** 2))
     assert "rain" not in fitted.table
     assert (len(fitted.table), fitted.left_out) == (50, 0)
+
+
+def test_the_landmark_is_the_least_lead_before_the_first_sight_of_all(world, fitted):
+    first = pd.read_csv(world[1])["first_seen"].dropna().str[5:].min()  # none is of another season
+    least = usual_terms(disease=load_library().diseases["summer-patch"]).least_lead
+    assert least > 0
+    assert (
+        fitted.landmark == (pd.Timestamp(f"2010-{first}") - pd.Timestamp("2010-02-01")).days - least
+    )
 
 
 def test_nothing_after_the_landmark_moves_a_chance(world, fitted):

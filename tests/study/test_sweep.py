@@ -197,6 +197,10 @@ def test_a_known_threshold_is_found_again():
     said = " ".join(sweep_sentences(swept))
     assert f"values from {good.min():.4g} to {good.max():.4g} °C do as well" in said
     assert "were not tried" not in said
+    first, *rest = (n for n, worth in swept.skill.held_out.items() if worth == worth)
+    assert f"Picking the best without each {first}, and trying it there: " in said
+    assert rest
+    assert all(f", {fold}: " in said for fold in rest)
 
 
 def test_observations_that_decide_nothing_say_so():

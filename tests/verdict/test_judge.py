@@ -664,3 +664,12 @@ def test_without_history_the_susceptibility_decides(host, verdict):
     assert not made.treats
     assert judged("2023-05-20", stakes=replace(stakes, stake=Stake.YOUNG)).treats
     assert not judged("2023-05-20", backing=Backing.NONE).treats
+
+
+def test_the_deciding_rule_is_the_one_with_which_half_have_started():
+    # Of three the second: by 15 degC in March and 20 degC in May they start apart.
+    made = judged("2023-06-20", case(span(rule("a", 14.0), rule("b", 18.0), rule("c", 19.0))))
+    assert (made.start, made.deciding.rule.id) == (START, "b")
+    none = replace(made, start=None, middle=None, rules=made.rules)
+    assert none.deciding.rule.id == "b"
+    assert replace(made, rules=()).deciding is None

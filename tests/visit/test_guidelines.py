@@ -150,6 +150,9 @@ def test_another_extractant_is_not_judged(tests):
     assert (acetate.held, acetate.verdict) == ((), "not judged")
     extract = outcomes(tests, SoilValue("potassium", 20, "mg/L", "paste"))[0]
     assert extract.held == ()
+    # Of a litre of extract it is no figure of the soil, whatever drew it.
+    litre = outcomes(tests, SoilValue("potassium", 20, "mg/L", M3))[0]
+    assert litre.held == ()
     calcium_chloride = outcomes(tests, SoilValue("pH", 5.0, "pH", "CaCl2"))[0]
     assert calcium_chloride.held == ()
 
@@ -233,8 +236,10 @@ def test_a_wrong_guideline_is_told_in_a_line(tmp_path, row, said):
     own = tmp_path / "own.toml"
     text = f'guideline = [{{ id = "x", kind = "minimum level", low = 1, {row} }}]\n'
     own.write_text(text, encoding="utf-8")
-    with pytest.raises(InputError, match=said):
+    with pytest.raises(InputError, match=said) as caught:
         load_soil_tests(own)
+    assert {fault.source for fault in caught.value.faults} == {str(own)}
+    assert all(fault.place.startswith("guideline 1") for fault in caught.value.faults)
 
 
 LINE = 'method = "1:1", texture = "coarse", slope = 3, offset = 0, source = "mine"'

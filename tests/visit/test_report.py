@@ -86,6 +86,13 @@ def test_places_are_a_table_with_what_they_are_held_against(winter):
     assert rows["Nematodes, ring, in 100 cm3"].cells == ("210", "", "260")
 
 
+def test_what_was_measured_on_the_ground_cites_its_own_sources(winter, spring):
+    told = [text for _, view in (winter, spring) for text in view.sources]
+    drop = [text for text in told if text.startswith("Water drop: ")]
+    assert drop
+    assert all("10 s a consultants' rule" in text and "USGA" not in text for text in drop)
+
+
 def test_json_says_the_same(winter):
     record = json.loads(visit_json(winter[1]))
     assert record["schema"] == "patchrisk visit, version 1"

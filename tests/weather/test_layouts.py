@@ -226,6 +226,19 @@ def test_a_sensor_that_reports_later_than_the_rest(write):
     assert not logged.flags
 
 
+def test_sensors_one_below_the_other_each_at_times_of_its_own(write):
+    """The time begins anew with each: no clock was set back."""
+    rows = [
+        f"{m + k * timedelta(minutes=7):%Y-%m-%d %H:%M},{name},{value}"
+        for k, (name, values) in enumerate((("soil 5 cm", files.SOIL), ("soil 10 cm", files.DEEP)))
+        for m, value in zip(files.MOMENTS, values, strict=True)
+    ]
+    logged = load_log(write(["time,sensor,soil temperature (C)", *rows]))
+    assert_days(daily(logged), files.days(files.MOMENTS, files.SOIL))
+    assert_days(daily(logged, 1), files.days(files.MOMENTS, files.DEEP))
+    assert not logged.flags
+
+
 def test_a_day_of_a_month_that_is_not_told(write, refusal):
     pairs = zip(files.MOMENTS, files.SOIL, strict=True)
     rows = [f"{m.year},{m.day},{m.hour},{s}" for m, s in pairs]
@@ -245,6 +258,9 @@ def test_lines_stay_those_of_the_file(write, build):
     logged = load_log(write(lines))
     (flag,) = [f for f in logged.flags if f.kind == "text"]
     assert flag.reason.endswith(f"first on line {at + 1}")
+    first = next(n for n, line in enumerate(lines) if "2024-04-27" in line or "2024,04,27" in line)
+    layout = read_log(write(lines)).layout
+    assert (layout.header_line, layout.first_line) == (first, first + 1)
 
 
 def test_the_parts_of_a_date_are_no_readings(write):

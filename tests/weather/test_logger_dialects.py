@@ -9,7 +9,7 @@ import pytest
 from patchrisk.read.logger.heading import find_depth, find_unit
 from patchrisk.read.logger.layout import LogOptions
 from patchrisk.read.logger.read_log import read_log
-from patchrisk.read.tables.cells import to_numbers
+from patchrisk.read.tables.cells import cell_unit, to_numbers
 from tests.weather.log_files import START, hours, lines, soil
 
 MOMENTS = hours(24 * 20)
@@ -386,3 +386,12 @@ def test_minutes_and_seconds(write):
     log = read_log(write(["Time,Soil temp 5 cm", *rows]))
     assert_same(log, moments, soil(moments))
     assert log.layout.step == timedelta(seconds=30)
+
+
+@pytest.mark.parametrize(
+    ("cells", "unit"),
+    [(["21.5 °C", "", "22.0 °C"], "C"), (["70.1 °F"], "F"), (["21.5", "22"], None),
+     (["21.5 °C", "22"], None), (["21.5 °C", "70 °F"], None)],
+)  # fmt: skip
+def test_a_unit_that_each_cell_carries(cells, unit):
+    assert cell_unit(cells) == unit

@@ -6,6 +6,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pytest
 
+from patchrisk.read.logger.layout import offset_words
 from patchrisk.read.logger.summer_time import find_summer_time, rule_for, to_standard
 
 # Hours of standard time from UTC: as the sites of the rule keep it.
@@ -115,3 +116,12 @@ def test_a_stamp_in_the_hour_that_spring_skips_stays():
     standard = ["2023-03-26T01:30", "2023-03-26T02:30", "2023-03-26T02:30"]
     got = to_standard(np.array(wall, "datetime64[s]"), rule_for(timedelta(hours=1)))
     assert (got == np.array(standard, "datetime64[s]")).all()
+
+
+@pytest.mark.parametrize(
+    ("hours", "written"),
+    [(-3.5, "UTC-03:30"), (9.5, "UTC+09:30"), (5.75, "UTC+05:45"), (0, "UTC+00:00")],
+)
+def test_an_offset_is_written_in_hours_and_minutes(hours, written):
+    # ISO 8601: sign, hours and minutes of two digits each.
+    assert offset_words(timedelta(hours=hours)) == written

@@ -119,8 +119,8 @@ class GroupAgain:
     """
 
     codes: frozenset[str]
-    partner_works_on: tuple[str, ...] = ()
-    aimed: bool = True
+    partner_works_on: tuple[str, ...]
+    aimed: bool
 
 
 @dataclass(frozen=True)

@@ -59,6 +59,7 @@ def rewrite_annotated_csv(text: str, options: LogOptions) -> RewrittenText | Non
         cells = next(csv.reader([line]), [])
         if not names or "_time" in cells:
             names = cells
+            lines = lines or [number]  # of the header
             continue
         records.append(dict(zip(names, cells, strict=False)))
         lines.append(number)
@@ -72,7 +73,7 @@ def rewrite_annotated_csv(text: str, options: LogOptions) -> RewrittenText | Non
         table += [[r.get("_time", ""), *(r.get(name, "") for name in wide)] for r in records]
     out = io.StringIO()
     csv.writer(out, lineterminator="\n").writerows(table)
-    place = np.array([lines[0], *lines, lines[-1]], np.int64)
+    place = np.array([*lines, lines[-1]], np.int64)
     return RewrittenText(
         out.getvalue(), "annotated CSV: its tables put under one header", ",", place
     )
