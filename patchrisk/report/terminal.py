@@ -71,8 +71,8 @@ def _card(area: AreaView, wide: int) -> Iterator[str]:
         yield from wrap(f"{card.season}{sure}", _INDENT, _INDENT * 2, wide)
     for text in area.story[:1] if card.put_on else area.story:
         yield from wrap(text, _INDENT, _INDENT * 2, wide)
-    quiet = f" Nothing to do about {card.quiet}." if card.quiet else ""
-    yield from wrap(f"{capital(soil)}.{quiet}", _INDENT, _INDENT * 2, wide)
+    rest = f" {capital(card.rest)}." if card.rest else ""
+    yield from wrap(f"{capital(soil)}.{rest}", _INDENT, _INDENT * 2, wide)
 
 
 def _changed(title: str, changes: tuple[Change, ...], wide: int) -> Iterator[str]:

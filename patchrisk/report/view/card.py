@@ -12,6 +12,7 @@ from patchrisk.core.verdict.decision_table import Verdict
 from patchrisk.read.groups import load_groups
 from patchrisk.report import words
 from patchrisk.report.view.model import Card, DiseaseRow
+from patchrisk.report.view.tasks import only_to_look_for
 from patchrisk.report.view.wording import Wording
 from patchrisk.site_day.morning import AreaMorning, Morning
 
@@ -35,6 +36,8 @@ def card_of(
     first = pairs[0] if pairs else None
     known = "; ".join(filter(None, [_known(area.soil, pen), *words.left_out_words(area.hand)]))
     quiet = [row.name for _, row in pairs if row.verdict is Verdict.NOTHING]
+    urgent = any(wording.judged.verdict >= Verdict.GET_READY for wording, _ in pairs)
+    look = [row.name for wording, row in only_to_look_for(pairs) if wording.scout() == "now"]
     if first is not None and first[1].verdict is Verdict.NOTHING:
         quiet.remove(first[1].name)  # its season is drawn: that says what there is to say
     return Card(
@@ -46,7 +49,14 @@ def card_of(
         key="" if first is None else first[0].judged.disease,
         season="" if first is None else f"{capital(first[0].name)}: {first[0].season()}.",
         sure="" if first is None else "; ".join(p for p in (first[0].sure(), known) if p) + ".",
-        quiet=listed(quiet),
+        rest="; ".join(
+            f"{lead} {listed(names)}"
+            for lead, names in (
+                ("look for", look if urgent else []),
+                ("nothing to do about", quiet),
+            )
+            if names
+        ),
     )
 
 

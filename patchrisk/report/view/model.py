@@ -74,8 +74,8 @@ class Card:
     ``soil`` is the latest figure of the soil, ``soil_more`` what it is and how well known,
     ``ahead`` where it is heading. ``put_on`` are groups and water, where something is to go on or
     to be made ready, after ``put_on_words``; ``key`` the disease whose season is drawn, ``season``
-    the sentence on it and ``sure`` how sure that is. ``quiet`` names the diseases that nothing is
-    to be done about.
+    the sentence on it and ``sure`` how sure that is. ``rest`` names the diseases that are only
+    to be looked for, and those that nothing is to be done about.
     """
 
     soil: str
@@ -86,7 +86,7 @@ class Card:
     key: str
     season: str
     sure: str
-    quiet: str
+    rest: str
 
 
 @dataclass(frozen=True)
