@@ -73,7 +73,7 @@ class Card:
 
     ``soil`` is the latest figure of the soil, ``soil_more`` what it is and how well known,
     ``ahead`` where it is heading. ``put_on`` are groups and water, where something is to go on or
-    to be made ready, after ``put_on_words``; ``key`` the disease whose season is drawn, ``season``
+    to be made ready, each after its lead; ``key`` the disease whose season is drawn, ``season``
     the sentence on it and ``sure`` how sure that is. ``rest`` names the diseases that are only
     to be looked for, and those that nothing is to be done about.
     """
@@ -81,8 +81,7 @@ class Card:
     soil: str
     soil_more: str
     ahead: str
-    put_on: tuple[str, ...]
-    put_on_words: str
+    put_on: tuple[tuple[str, str], ...]
     key: str
     season: str
     sure: str
