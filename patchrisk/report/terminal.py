@@ -64,15 +64,15 @@ def _card(area: AreaView, wide: int) -> Iterator[str]:
     soil = ". ".join(part for part in (f"{card.soil} {card.soil_more}".strip(), card.ahead) if part)
     head = f"{area.words.upper()}  {area.name}: {area.sentence}"
     yield from wrap(head, "", _INDENT, wide)
-    for text in card.put_on:
-        yield from wrap(f"{card.put_on_words} {text}", _INDENT, _INDENT * 2, wide)
+    for lead, text in card.put_on:
+        yield from wrap(f"{lead} {text}", _INDENT, _INDENT * 2, wide)
     if card.season:
         sure = "" if card.sure == "." else f" How sure: {card.sure}"
         yield from wrap(f"{card.season}{sure}", _INDENT, _INDENT * 2, wide)
     for text in area.story[:1] if card.put_on else area.story:
         yield from wrap(text, _INDENT, _INDENT * 2, wide)
-    quiet = f" Nothing to do about {card.quiet}." if card.quiet else ""
-    yield from wrap(f"{capital(soil)}.{quiet}", _INDENT, _INDENT * 2, wide)
+    rest = f" {capital(card.rest)}." if card.rest else ""
+    yield from wrap(f"{capital(soil)}.{rest}", _INDENT, _INDENT * 2, wide)
 
 
 def _changed(title: str, changes: tuple[Change, ...], wide: int) -> Iterator[str]:

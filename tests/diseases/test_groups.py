@@ -54,6 +54,22 @@ def test_a_disease_by_name_gives_its_own_rules(library):
     assert tuple(r.rule for r in rules) == library.diseases["take-all-root-rot"].rules()
 
 
+@pytest.mark.parametrize(
+    ("written", "meant"),
+    [
+        ("sumer patch", "summer-patch"),
+        ("take all pach", "take-all-patch"),
+        ("large path", "large-patch"),
+        ("brown patch", ""),
+        ("brown ring patch", ""),
+        ("summer ring patch", ""),  # a word more is another name
+        ("patch", ""),
+    ],
+)
+def test_a_slip_of_letters_is_seen_and_another_name_let_be(library, written, meant):
+    assert library.misspelt(written) == meant
+
+
 def test_a_member_that_is_no_disease(tmp_path):
     path = tmp_path / "mine.toml"
     path.write_text(

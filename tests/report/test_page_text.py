@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+from patchrisk.base.pen import capital
 from patchrisk.core.verdict.decision_table import Verdict
 from patchrisk.report.page import Page, figures_of, write_index, write_page
 from patchrisk.report.view import view_of
@@ -143,8 +144,9 @@ def test_it_says_all_that_the_model_holds(morning, read):
     told = [view.site, view.day, view.cautions, *view.data, *view.left_out]
     for area in view.areas:
         told += [area.sentence, area.soil, area.ask, *area.whole_story]
-        told += [area.card.soil, area.card.season, area.card.sure, *area.card.put_on]
-        told += [area.card.quiet]
+        told += [area.card.soil, area.card.season, area.card.sure]
+        told += [text for _, text in area.card.put_on]
+        told += [capital(area.card.rest)]
         told += [*(reason for _, reason in area.without)]
         for row in area.rows:
             parts = [row.provisional, row.normal, row.ends, row.pressure, row.guidance, row.shows]

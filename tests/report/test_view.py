@@ -316,11 +316,29 @@ def test_without_past_years_today_is_told(morning):
     assert "No dates ahead" in flat(write_outlook(view, data=True))
 
 
+@pytest.mark.parametrize("first", [Verdict.APPLY, Verdict.GET_READY, Verdict.NOTHING])
+def test_a_card_names_what_is_only_to_be_looked_for(morning, first):
+    """What is only to be looked for is not lost beside what is to go on."""
+    looked = {"verdict": Verdict.SCOUT, "reason": "damage may show", "scouting": True}
+    view = view_of(
+        changed(
+            changed(morning, "Lawns", "summer-patch", **{**STARTED, "verdict": first}),
+            *("Lawns", "fairy-ring"),
+            **looked,
+        )
+    )
+    rows, lawns = rows_of(view, "Lawns")
+    assert rows["fairy-ring"].scout == "now"
+    said = f"{lawns.sentence} {lawns.card.season} {lawns.card.rest}".lower()
+    assert [row.name for row in rows.values() if row.name.lower() not in said] == []
+    assert re.search(r"look for (?:[a-z -]+, )*(?:[a-z -]+ and )?fairy ring", said)
+
+
 def test_what_goes_on_is_told_by_what_stands_behind_it(morning):
     _, lawns = rows_of(view_of(started(morning, "fairy-ring")), "Lawns")
     rows = morning.library.diseases["fairy-ring"].mode_of_action
     worked = ", ".join(r.frac for r in rows if r.evidence == "works")
-    (said,) = [text for text in lawns.card.put_on if f"FRAC {worked} (worked in trials)" in text]
+    (said,) = [text for _, text in lawns.card.put_on if f"FRAC {worked} (worked in trials)" in text]
     assert f"FRAC {worked} (worked in trials)" in said
     assert "water in 0.24 in; repeat after 28 days." in said
 
@@ -328,7 +346,9 @@ def test_what_goes_on_is_told_by_what_stands_behind_it(morning):
 def test_a_group_named_without_figures_says_by_whom(morning):
     _, lawns = rows_of(view_of(started(morning)), "Lawns")
     # Group listing by universities: 1, 3 and 11; no trial figures were read.
-    assert lawns.card.put_on[0].startswith("FRAC 1, 3, 11 (named by universities, no figures read)")
+    assert lawns.card.put_on[0][1].startswith(
+        "FRAC 1, 3, 11 (named by universities, no figures read)"
+    )
 
 
 def test_what_is_planned_for_it_stands_first(shipped):
@@ -338,7 +358,7 @@ def test_what_is_planned_for_it_stands_first(shipped):
     )
     plan = AreaPlan("Fairways", D("2026-05-18"), D("2026-09-01"), (), (planned,))
     _, fairways = rows_of(view_of(shipped, [plan]), "Fairways")
-    assert fairways.card.put_on[0].startswith("Shelf B, planned May 18 to 22; FRAC 3 (worked in")
+    assert fairways.card.put_on[0][1].startswith("Shelf B, planned May 18 to 22; FRAC 3 (worked in")
 
 
 def test_the_card_tells_soil_trend_season_and_how_sure(shipped):

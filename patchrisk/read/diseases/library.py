@@ -19,6 +19,7 @@ from patchrisk.read.diseases.quantities import Rows, SomeRows, Source, Statement
 from patchrisk.read.diseases.rules import PublishedRule, distinct
 
 _A_SLIP = 0.8  # of the letters alike: below it a name is another's
+_LETTERS = 2  # more or fewer that a slip can leave
 
 
 @dataclass(frozen=True)
@@ -96,7 +97,10 @@ class Library:
 
     def misspelt(self, name: str) -> str:
         """Return the disease whose name this is but for a letter or two; empty where it is none."""
-        near = difflib.get_close_matches(_plain(name), self._names, n=1, cutoff=_A_SLIP)
+        plain = _plain(name)
+        # A word more or less is another name: brown patch is not brown ring patch misspelt.
+        alike = [known for known in self._names if abs(len(known) - len(plain)) <= _LETTERS]
+        near = difflib.get_close_matches(plain, alike, n=1, cutoff=_A_SLIP)
         return self._names[near[0]] if near else ""
 
     @cached_property

@@ -88,7 +88,9 @@ def _pressure(pressure: Pressure, pen: Pen) -> str:
         if pressure.so_far.middle >= _HALF_A_DAY:  # else 0 is more than 0
             less = round(pressure.place * pressure.years)
             text += f", more than in {less} of {pressure.years} years"
-    return f"{text}; {pressure.rest.low:.0f} to {pressure.rest.high:.0f} more to come"
+    low, high = round(pressure.rest.low), round(pressure.rest.high)
+    more = f"{low} to {high}" if low < high else f"{high}"
+    return f"{text}; {more} more to come" if high else text
 
 
 def _rules(

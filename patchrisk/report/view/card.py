@@ -12,6 +12,7 @@ from patchrisk.core.verdict.decision_table import Verdict
 from patchrisk.read.groups import load_groups
 from patchrisk.report import words
 from patchrisk.report.view.model import Card, DiseaseRow
+from patchrisk.report.view.tasks import only_to_look_for
 from patchrisk.report.view.wording import Wording
 from patchrisk.site_day.morning import AreaMorning, Morning
 
@@ -20,7 +21,7 @@ _GROUP_KINDS = 2  # on the card; all of them stand in the area's part
 AHEAD = 14  # days that the small line of the soil looks ahead
 
 
-_PUT_ON = {Verdict.DECIDE: "To protect:", Verdict.GET_READY: "Have ready:"}
+_PUT_ON = {Verdict.DECIDE: "To protect", Verdict.GET_READY: "Have ready"}
 
 
 def card_of(
@@ -35,6 +36,8 @@ def card_of(
     first = pairs[0] if pairs else None
     known = "; ".join(filter(None, [_known(area.soil, pen), *words.left_out_words(area.hand)]))
     quiet = [row.name for _, row in pairs if row.verdict is Verdict.NOTHING]
+    urgent = any(wording.judged.verdict >= Verdict.GET_READY for wording, _ in pairs)
+    look = [row.name for wording, row in only_to_look_for(pairs) if wording.scout() == "now"]
     if first is not None and first[1].verdict is Verdict.NOTHING:
         quiet.remove(first[1].name)  # its season is drawn: that says what there is to say
     return Card(
@@ -42,11 +45,17 @@ def card_of(
         soil_more=soil_more,
         ahead=_ahead(area, pen),
         put_on=tuple(_put_on(morning, pairs, plan, pen)),
-        put_on_words=_PUT_ON.get(first[1].verdict, "Put on") if first else "",
         key="" if first is None else first[0].judged.disease,
         season="" if first is None else f"{capital(first[0].name)}: {first[0].season()}.",
         sure="" if first is None else "; ".join(p for p in (first[0].sure(), known) if p) + ".",
-        quiet=listed(quiet),
+        rest="; ".join(
+            f"{lead} {listed(names)}"
+            for lead, names in (
+                ("look for", look if urgent else []),
+                ("nothing to do about", quiet),
+            )
+            if names
+        ),
     )
 
 
@@ -117,17 +126,19 @@ def _span(course: SoilCourse, at: int, pen: Pen) -> str:
 
 def _put_on(
     morning: Morning, pairs: Sequence[tuple[Wording, DiseaseRow]], plan: AreaPlan | None, pen: Pen
-) -> Iterator[str]:
-    """Say with which groups and how much water what is to go on soon, or to be made ready."""
+) -> Iterator[tuple[str, str]]:
+    """Say with which groups and how much water what is to go on soon, or to be made ready.
+
+    Each is a lead ("Put on", "To protect against large patch:") and what follows it.
+    """
     site = morning.site
     gone = load_groups().gone(site.programme.without_groups, site.site.country)
-    asked = [w.judged.disease for w, row in pairs if row.verdict in _TO_PUT_ON and w.judged.treats]
-    asked += [
-        w.judged.disease
+    asked = {
+        w.judged.disease: _PUT_ON.get(row.verdict, "Put on")
         for w, row in pairs
-        if row.verdict is Verdict.DECIDE and w.judged.disease not in asked
-    ]
-    for key in asked:
+        if row.verdict is Verdict.DECIDE or (row.verdict in _TO_PUT_ON and w.judged.treats)
+    }
+    for key, lead in asked.items():
         disease = morning.library.diseases[key]
         groups = words.groups_by_evidence(disease, gone)
         parts = [f"FRAC {codes} ({label})" for label, codes in groups[:_GROUP_KINDS]]
@@ -138,5 +149,5 @@ def _put_on(
             parts.insert(0, f"{item.choice.label}, planned {pen.days(item.earliest, item.latest)}")
         parts += [f"water in {water}"] if water else []
         parts += [f"repeat after {repeat}"] if repeat else []
-        of = f"{disease.name}: " if len(asked) > 1 else ""
-        yield capital(f"{of}{'; '.join(parts)}.")
+        against = f" against {disease.name}:" if len(asked) > 1 else ":"
+        yield f"{lead}{against}", f"{'; '.join(parts)}."

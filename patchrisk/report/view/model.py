@@ -73,20 +73,19 @@ class Card:
 
     ``soil`` is the latest figure of the soil, ``soil_more`` what it is and how well known,
     ``ahead`` where it is heading. ``put_on`` are groups and water, where something is to go on or
-    to be made ready, after ``put_on_words``; ``key`` the disease whose season is drawn, ``season``
-    the sentence on it and ``sure`` how sure that is. ``quiet`` names the diseases that nothing is
-    to be done about.
+    to be made ready, each after its lead; ``key`` the disease whose season is drawn, ``season``
+    the sentence on it and ``sure`` how sure that is. ``rest`` names the diseases that are only
+    to be looked for, and those that nothing is to be done about.
     """
 
     soil: str
     soil_more: str
     ahead: str
-    put_on: tuple[str, ...]
-    put_on_words: str
+    put_on: tuple[tuple[str, str], ...]
     key: str
     season: str
     sure: str
-    quiet: str
+    rest: str
 
 
 @dataclass(frozen=True)

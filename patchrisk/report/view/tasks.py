@@ -23,6 +23,7 @@ _APPLY = {
     "seen, still helps": "put a curative on against",
 }
 
+_SAMPLE = ("sample in time",)
 
 _LIKELY = {
     Verdict.APPLY: "an application is due against",
@@ -53,17 +54,16 @@ def tasks_of(area: AreaMorning, pairs: Sequence[Pair], pen: Pen) -> Iterator[Tas
         *_cannot_say(of(Verdict.CANNOT_SAY)),
         *_get_ready(of(Verdict.GET_READY), pen),
     ]
-    urgent = bool(tasks)
+    urgent = any(wording.judged.verdict >= Verdict.GET_READY for wording, _ in pairs)
     seen = of(Verdict.SCOUT, *DAMAGE_SEEN)
     soon = [pair for pair in of(Verdict.SCOUT) if settle_soon(pair[0].judged)]
-    sample = of(Verdict.SCOUT, "sample in time")
+    sample = of(Verdict.SCOUT, *_SAMPLE)
     tasks += _named("have a laboratory confirm", seen, Wording.stake)
     tasks += _soon(soon)
     tasks += _named("send a sample to a laboratory:", sample, Wording.sample_by)
     tasks += _covered(of(Verdict.KEEP_COVER), pen)
-    if not urgent:
-        done = [wording for wording, _ in (*seen, *soon, *sample)]
-        tasks += _look([pair for pair in of(Verdict.SCOUT) if pair[0] not in done])
+    if not urgent:  # else the card names them in its last line
+        tasks += _look(only_to_look_for(pairs))
     if not tasks:
         tasks = [Task("nothing to do today", "", _next(pairs, pen))]
     elif not any(of(v) for v in (Verdict.APPLY, Verdict.DECIDE, Verdict.CANNOT_SAY)):
@@ -73,6 +73,17 @@ def tasks_of(area: AreaMorning, pairs: Sequence[Pair], pen: Pen) -> Iterator[Tas
     old = () if of(Verdict.CANNOT_SAY) else _old(area.soil, pairs, pen)
     for task in (*tasks, *old):
         yield Task(capital(task.lead), task.names, task.why)
+
+
+def only_to_look_for(pairs: Sequence[Pair]) -> list[Pair]:
+    """Return those that are to be scouted and ask for nothing else."""
+    return [
+        pair
+        for pair in pairs
+        if pair[0].judged.verdict is Verdict.SCOUT
+        and pair[0].judged.reason not in (*DAMAGE_SEEN, *_SAMPLE)
+        and not settle_soon(pair[0].judged)
+    ]
 
 
 def _names(pairs: Sequence[Pair], mark: Callable[[Wording], str] | None = None) -> str:
