@@ -1,4 +1,4 @@
-"""The programme as an iCalendar file (RFC 5545): one whole-day event an application."""
+"""The programme as an iCalendar file (RFC 5545): whole-day events of applications and upkeep."""
 
 from collections.abc import Iterator
 from datetime import UTC, date, datetime, timedelta
@@ -11,13 +11,14 @@ from icalendar import Calendar, Event, vText
 
 from patchrisk import __version__
 from patchrisk.base.errors import Fault, InputError
-from patchrisk.base.pen import Pen
+from patchrisk.base.pen import Pen, as_date
 from patchrisk.base.saving import Kind
 from patchrisk.base.user_files import is_there, read_file
 from patchrisk.core.plan.programme import AreaPlan, Planned
 from patchrisk.core.rules.seasons import year_begins
 from patchrisk.report import plan_words as words
 from patchrisk.report.plan_reasons import watering_sentences
+from patchrisk.report.upkeep_words import DONE, task_name, task_words
 from patchrisk.report.words import CAUTIONS_IN_FULL, codes_words
 from patchrisk.site_day.season_plan import SitePlan
 
@@ -56,11 +57,11 @@ def write_calendar(plan: SitePlan, now: datetime, before: Calendar | None = None
     stamp = now.astimezone(UTC).replace(microsecond=0)
     written = set()
     for area in plan.areas:
-        for entry in words.numbered(plan, area):
-            for event in _events(plan, area, entry):
-                _revise(event, stamp)
-                calendar.add_component(event)
-                written.add(str(event["uid"]))
+        events = [e for entry in words.numbered(plan, area) for e in _events(plan, area, entry)]
+        for event in (*events, *_upkeep(plan, area)):
+            _revise(event, stamp)
+            calendar.add_component(event)
+            written.add(str(event["uid"]))
     for event in _left(before):
         if str(event["uid"]) not in written:
             calendar.add_component(_cancelled(event, stamp) if _void(plan, event) else event)
@@ -124,11 +125,31 @@ def _events(plan: SitePlan, area: AreaPlan, entry: words.Numbered) -> Iterator[E
         yield task
 
 
+def _upkeep(plan: SitePlan, area: AreaPlan) -> Iterator[Event]:
+    """Yield what else holds its diseases, over the days that its source has it done."""
+    for task in plan.upkeep.get(area.area, ()):
+        if task.first is None or task.last is None:
+            continue
+        first, last = as_date(task.first), as_date(task.last)
+        key = (str(first.year), task.finding.factor, f"{first:%m}")
+        event = _whole_days(plan, area, first, last, *key)
+        event.add("status", "TENTATIVE")
+        event.add("summary", _plain(f"{area.area}: {task_name(plan, task)}"))
+        event.add("description", _plain(f"{task_words(plan, task)}\n{DONE}"))
+        yield event
+
+
 def _event(plan: SitePlan, area: AreaPlan, entry: words.Numbered, *task: str) -> Event:
+    return _whole_days(
+        plan, area, entry.day, entry.day, str(entry.season), str(entry.number), *task
+    )
+
+
+def _whole_days(plan: SitePlan, area: AreaPlan, first: date, last: date, *key: str) -> Event:
     event = Event()
-    event.add("uid", _id(plan, area.area, str(entry.season), str(entry.number), *task))
-    event.add("dtstart", entry.day)
-    event.add("dtend", entry.day + timedelta(days=1))  # the first day that is not part of it
+    event.add("uid", _id(plan, area.area, *key))
+    event.add("dtstart", first)
+    event.add("dtend", last + timedelta(days=1))  # the first day that is not part of it
     event.add("transp", "TRANSPARENT")
     event.add("location", _plain(plan.site.site.name))
     event.add("categories", [_plain(area.area)])

@@ -1,10 +1,12 @@
 """The programme as JSON; its shape is described by ``plan.schema.json`` beside this file."""
 
 import json
+from collections.abc import Mapping
 from functools import partial
 from typing import Any
 
 from patchrisk.base.pen import iso_day
+from patchrisk.core.plan.cover import Cover
 from patchrisk.core.plan.programme import Answer, AreaPlan, Choice, Planned
 from patchrisk.report import plan_words as words
 from patchrisk.report.cover_words import applied_record, cover_record
@@ -17,6 +19,7 @@ from patchrisk.report.plan_reasons import (
     sentences,
     watering_sentences,
 )
+from patchrisk.report.upkeep_words import scouting_words, task_words
 from patchrisk.report.words import (
     CAUTIONS_IN_FULL,
     by_number,
@@ -58,7 +61,7 @@ def _area(plan: SitePlan, area: AreaPlan) -> dict[str, Any]:
             if not isinstance(e.item, Planned)
         ],
         "planned": [
-            {"season": e.season, "number": e.number, **_planned(plan, e.item)}
+            {"season": e.season, "number": e.number, **_planned(plan, covers, e.item)}
             for e in entries
             if isinstance(e.item, Planned)
         ],
@@ -75,6 +78,17 @@ def _area(plan: SitePlan, area: AreaPlan) -> dict[str, Any]:
         "cover": [{"disease": key, **cover_record(cover)} for key, cover in covers.items()],
         "advice": list(sentences(area.advice, name, words.plan_pen(plan))),
         "measures": list(measure_sentences(area.measures, name)),
+        "upkeep": [
+            {
+                "factor": task.finding.factor,
+                "diseases": list(task.diseases),
+                "from": iso_day(task.first),
+                "to": iso_day(task.last),
+                "words": task_words(plan, task),
+            }
+            for task in plan.upkeep.get(area.area, ())
+        ],
+        "scouting": list(scouting_words(plan, area)),
     }
 
 
@@ -92,7 +106,7 @@ def _answer(plan: SitePlan, answer: Answer) -> dict[str, Any]:
     }
 
 
-def _planned(plan: SitePlan, planned: Planned) -> dict[str, Any]:
+def _planned(plan: SitePlan, covers: Mapping[str, Cover], planned: Planned) -> dict[str, Any]:
     water, other = planned.watering, planned.runner_up
     pen, name = words.plan_pen(plan), partial(name_of, plan.library)
     return {
@@ -119,7 +133,7 @@ def _planned(plan: SitePlan, planned: Planned) -> dict[str, Any]:
             "covers_less_days": round(other.less, 2),
         },
         "reasons": list(sentences(planned.reasons, name, pen)),
-        "cautions": list(caution_sentences(planned, name, pen)),
+        "cautions": list(caution_sentences(planned, covers, name, pen)),
         "in_full": list(sentences(planned.notes, name, pen)),
         "amounts_off_your_label": list(words.amounts_words(planned, pen.system)),
     }

@@ -3,13 +3,15 @@
 Diseases are named by a function of their key; days and measures are written by the site's pen.
 """
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 
 from patchrisk.base.pen import Pen, capital, count_of, listed, percent
 from patchrisk.core.plan import facts
 from patchrisk.core.plan.check_plots import PlotWorth
+from patchrisk.core.plan.cover import Cover
 from patchrisk.core.plan.programme import ForecastRain, Planned, Watering
 from patchrisk.core.plan.rotation import Breach, Guideline
+from patchrisk.report.cover_words import covered_parts
 from patchrisk.report.plan_obstacles import (
     Name,
     groups_words,
@@ -17,7 +19,7 @@ from patchrisk.report.plan_obstacles import (
     to_buy_words,
     waiting_words,
 )
-from patchrisk.report.words import Show, by_number, codes_words
+from patchrisk.report.words import Show, between, by_number, codes_words
 
 Fact = facts.Reason | facts.Caution | facts.Note | facts.Advice
 
@@ -109,11 +111,11 @@ def sentence(fact: Fact, name: Name, pen: Pen) -> str:
         case facts.OneTank():
             return _ONE_TANK
         case facts.NoSurfactant(rule) | facts.HarmsGrass(rule):
-            return f"{rule.says.rstrip('.')} ({_source(rule)})."
+            return f"{rule.says.rstrip('.')} ({_source(rule, pen)})."
         case facts.HeatAhead(codes, odds, limit_c, days):
             return (
                 f"{capital(_group(codes))} can hurt a green before heat: {percent(odds)} "
-                f"odds of a day of {pen.show('air temperature', limit_c)} or more within {days} "
+                f"odds of a day of {pen.show('air temperature', limit_c, 0)} or more within {days} "
                 "days. Look at the forecast again first."
             )
         case facts.AfterDamage(rule, codes, seen, done):
@@ -122,7 +124,7 @@ def sentence(fact: Fact, name: Name, pen: Pen) -> str:
             record = "" if done is None else f"On record, {pen.day(done)}: "
             return (
                 f"{record}{groups_words(codes)} {are} for before damage shows; already seen: "
-                f"{when} ({_source(rule)})."
+                f"{when} ({_source(rule, pen)})."
             )
         case facts.Breaks(breach):
             return f"Breaks a guideline: {_breach(breach, pen)}."
@@ -151,7 +153,7 @@ def sentence(fact: Fact, name: Name, pen: Pen) -> str:
             told = listed([f"{percent(part)} on {pen.day(day)}" for day, part in parts])
             return (
                 f"On record, {pen.day(parts[-1][0])}: FRAC 11 in part rates, {told} of the rate "
-                f"off your label ({_source(rule)})."
+                f"off your label ({_source(rule, pen)})."
             )
         case facts.Resistant(key, codes):
             return (
@@ -162,7 +164,7 @@ def sentence(fact: Fact, name: Name, pen: Pen) -> str:
             buy = f" {to_buy_words(groups, name(key))}" if groups else ""
             return (
                 "Nothing could go on within every guideline, so one is parted with: "
-                f"{rule.says.rstrip('.')} ({rule.source}).{buy}"
+                f"{rule.says.rstrip('.')} ({_source(rule, pen)}).{buy}"
             )
         case facts.Cost(restriction, days):
             return (
@@ -174,6 +176,12 @@ def sentence(fact: Fact, name: Name, pen: Pen) -> str:
                 f"How much {active} went on {listed([pen.day(day) for day in days])} is not known: "
                 f"counted towards its yearly limit as one application of {product}"
                 f"{'' if len(days) == 1 else ' each'}."
+            )
+        case facts.KeptFromTines(rule, day, first, last):
+            return (
+                f"No {_group(rule.codes)} from {pen.days(first, last)}: hollow tines on "
+                f"{pen.day(day)}, and it slowed healing ({_source(rule, pen)}; the number of "
+                "days is a proposal of this project)."
             )
         case PlotWorth():
             return _plot_worth(fact, name, pen)
@@ -215,21 +223,32 @@ def _group(codes: Iterable[str]) -> str:
     return f"group {listed(sorted(codes, key=by_number))}"
 
 
-def _source(rule: Guideline) -> str:
+def _source(rule: Guideline, pen: Pen) -> str:
     untried = any(word in rule.mark for word in _DOUBTS)
-    return f"{rule.source}; {rule.mark}" if untried else rule.source
+    return pen.prose(f"{rule.source}; {rule.mark}" if untried else rule.source)
 
 
 def _breach(breach: Breach, pen: Pen) -> str:
     day = "" if breach.day is None else f"{pen.day(breach.day)}: "
-    return f"{day}{misuse_words(breach.finding)} ({_source(breach.guideline)})"
+    return f"{day}{misuse_words(breach.finding)} ({_source(breach.guideline, pen)})"
 
 
-def caution_sentences(planned: Planned, name: Name, pen: Pen) -> tuple[str, ...]:
-    """Say what to mind with an application, and why an amount is not worked out."""
+def caution_sentences(
+    planned: Planned, covers: Mapping[str, Cover], name: Name, pen: Pen
+) -> tuple[str, ...]:
+    """Say what to mind with an application, and why an amount is not worked out.
+
+    ``covers`` is what went on before, by disease: parts still covered on the day are named.
+    """
     faults = [fault for amount in planned.amounts for fault in amount.faults]
+    still: dict[str, list[str]] = {}
+    for key in planned.targets:
+        parts = covered_parts(covers[key], planned.day) if key in covers else []
+        if parts:
+            still.setdefault(listed(parts), []).append(name(key))
     return (
         *sentences(planned.cautions, name, pen),
+        *(f"Still covered: {part}, against {listed(keys)}." for part, keys in still.items()),
         *(f"No amount: {f.place}: {f.found}: {f.cure}." for f in faults),
     )
 
@@ -260,7 +279,7 @@ def minutes_words(water: Watering) -> str:
 def watering_sentences(water: Watering, show: Show) -> str:
     """Say how deep and how soon to water an application in, with the reason and the source."""
     least, most = show("rain", water.least_mm), show("rain", water.most_mm)
-    span = least if water.most_mm - water.least_mm < 0.05 else f"{least} to {most}"
+    span = least if least == most else between(least, most)
     if water.hours >= 24:
         when = "the same day or that night"
     else:

@@ -6,7 +6,7 @@ from functools import partial
 
 import numpy as np
 
-from patchrisk.base.pen import Pen, capital, count_of
+from patchrisk.base.pen import Pen, capital
 from patchrisk.core.plan.cover import Cover, tanks
 from patchrisk.core.plan.programme import AreaPlan, Planned
 from patchrisk.core.verdict.decision_table import Verdict
@@ -23,6 +23,7 @@ from patchrisk.report.plan_reasons import (
     measure_sentences,
     sentences,
 )
+from patchrisk.report.upkeep_words import DONE, scouting_words, upkeep_words
 from patchrisk.report.words import CAUTIONS_IN_FULL, name_of
 from patchrisk.site_day.season_plan import SitePlan
 
@@ -60,6 +61,8 @@ def _lines(plan: SitePlan, full: bool) -> Iterator[str]:
     for area in plan.areas:
         yield ""
         yield from _area(plan, area, _Said(pen, full))
+    if any(plan.upkeep.values()):
+        yield from wrap(f"Soil and upkeep: {DONE}")
     orders = list(order_words(plan))
     if orders:
         yield ""
@@ -96,12 +99,11 @@ def _area(plan: SitePlan, area: AreaPlan, said: _Said) -> Iterator[str]:
     name = partial(name_of, plan.library)
     for text in sentences(area.advice, name, said.pen):
         yield from wrap(text, "- ", "  ")
-    if said.full:
-        for text in measure_sentences(area.measures, name):
-            yield from wrap(f"Beyond the sprayer: {said.pen.prose(text)}", "- ", "  ")
-    elif area.measures:
-        told = f"{count_of(len(area.measures), 'published measure')} of soil and upkeep"
-        yield from wrap(f"Beyond the sprayer: {told}, add --full.", "- ", "  ")
+    tasks = (f"Besides the sprayer, {text}" for text in upkeep_words(plan, area))
+    for text in (*scouting_words(plan, area), *tasks):
+        yield from wrap(text, "- ", "  ")
+    for text in measure_sentences(area.measures, name) if said.full else ():
+        yield from wrap(f"Beyond the sprayer: {said.pen.prose(text)}", "- ", "  ")
 
 
 def _cover(plan: SitePlan, area: AreaPlan, covers: Mapping[str, Cover], pen: Pen) -> Iterator[str]:
@@ -110,7 +112,7 @@ def _cover(plan: SitePlan, area: AreaPlan, covers: Mapping[str, Cover], pen: Pen
     called = {key for key, one in area.answers.items() if one.verdict >= Verdict.GET_READY}
     called.update(key for planned in area.planned for key in planned.targets)
     for key, cover in covers.items():
-        if cover.until is not None or (len(cover.bare_open) and key in called):
+        if cover.until is not None or cover.parts or (len(cover.bare_open) and key in called):
             told = cover_words(cover, area.as_of, pen, brief=True)
             same.setdefault(told, []).append(name_of(plan.library, key))
     for told, names in same.items():
@@ -128,7 +130,8 @@ def _planned(plan: SitePlan, area: AreaPlan, entry: words.Numbered, said: _Said)
     if not said.full:
         water = words.watering_words(planned.watering, said.pen.show)
         next_best = words.runner_up_words(planned.runner_up, said.pen, full=False)
-        cautions = caution_sentences(planned, partial(name_of, plan.library), said.pen)
+        name, covers = partial(name_of, plan.library), plan.cover.get(area.area, {})
+        cautions = caution_sentences(planned, covers, name, said.pen)
         new = [text for text in cautions if _gist(text) not in said.cautions]
         said.cautions.update(map(_gist, new))
         parts = {

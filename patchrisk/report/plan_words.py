@@ -240,7 +240,7 @@ def details(plan: SitePlan, area: AreaPlan, planned: Planned) -> dict[str, str]:
         "Water": "" if water is None else watering_sentences(water, pen.show),
         "Amount": "; ".join(amounts_words(planned, pen.system)),
         "Carrier": carrier_words(planned, pen),
-        "Mind": " ".join(caution_sentences(planned, name, pen)),
+        "Mind": " ".join(caution_sentences(planned, plan.cover.get(area.area, {}), name, pen)),
         "In full": " ".join(sentences(planned.notes, name, pen)),
     }
     return {heading: text for heading, text in parts.items() if text}

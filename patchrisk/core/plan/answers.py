@@ -8,6 +8,7 @@ import numpy as np
 
 from patchrisk.base.units import BoolArray, FloatArray, IntArray
 from patchrisk.core.plan import facts
+from patchrisk.core.plan.conditions import held_by
 from patchrisk.core.plan.cover import Applied
 from patchrisk.core.plan.inputs import BACKED, PROVEN, Concern, Numbers, Turf, works
 from patchrisk.core.plan.problem import Plan, Problem, Threat, Wait, broken_by, step_of, waits
@@ -236,7 +237,7 @@ def _in_the_way(case: Case, o: int, wait: Wait) -> Iterator[facts.InTheWay]:
         yield facts.InTheWay(facts.Obstacle.DAYS_OFF, days=tuple(problem.dates[off]))
     yield from _rain(case, days[~problem.no_spray[days] & (days >= first)])
     if option.held is not None and option.held[days].any():
-        yield facts.InTheWay(facts.Obstacle.HEAT, label=label)
+        yield facts.InTheWay(held_by(problem.dates[days], case.turf, case.numbers), label=label)
     if first > wait.since:
         yield facts.InTheWay(facts.Obstacle.INTERVAL, days=(problem.dates[first],))
     turn = problem.year_ends

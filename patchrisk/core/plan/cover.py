@@ -1,8 +1,8 @@
 """How long applications that went on still protect the roots."""
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass, fields, replace
-from itertools import groupby
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, fields, replace
+from itertools import combinations, groupby
 from operator import attrgetter
 
 import numpy as np
@@ -10,6 +10,9 @@ import numpy.typing as npt
 
 from patchrisk.base.units import DAY, BoolArray, DayArray, FloatArray
 
+_A_YEAR = 365 * DAY
+_MOST_PARTS = 12  # of an area, whose sizes are added up
+_SIZES_AGREE = 0.02  # of the area, by which sizes as written may miss the whole
 PHOSPHONATE = "P07"  # moves down in the plant; everything else must be watered in
 
 
@@ -45,6 +48,8 @@ class Applied:
         Hours from its end until people went back [h]; NaN where that is not told.
     wind_m_s : float
         Wind while it went on [m/s]; NaN where that is not told.
+    ground : float
+        Share of the area that the spot takes, by its size [1]; NaN where that is not told.
     """
 
     day: np.datetime64
@@ -61,6 +66,7 @@ class Applied:
     spot: str = ""
     kept_off_h: float = float("nan")
     wind_m_s: float = float("nan")
+    ground: float = float("nan")
 
     def _told(self) -> tuple[object, ...]:
         every = (getattr(self, f.name) for f in fields(self))
@@ -116,6 +122,44 @@ def tanks(applied: Iterable[Applied]) -> Iterator[Applied]:
         )
 
 
+def on_ground(applied: Iterable[Applied], spot: str) -> list[Applied]:
+    """Return what went on a part of an area, which is also what went on the whole.
+
+    The part without a name is the rest: whatever no application names.
+    """
+    return [one for one in applied if one.spot.casefold() in ("", spot.casefold())]
+
+
+def parts_of(applied: Sequence[Applied], today: np.datetime64) -> tuple[tuple[str, ...], bool]:
+    """Return the parts treated by themselves in the last year, and whether they make the whole.
+
+    Parts do where the shares of some of them add up to the area; where several sets of them do,
+    each part in any counts. By shares alone it can't be seen whether two parts overlap.
+    """
+    names: dict[str, str] = {}
+    share: dict[str, float] = {}
+    for one in applied:
+        if one.spot and today - _A_YEAR < one.day <= today:
+            key = one.spot.casefold()
+            names.setdefault(key, one.spot)
+            share[key] = float(np.fmax(share.get(key, np.nan), one.ground))
+    sized = [key for key in names if share[key] > 0][:_MOST_PARTS]
+    whole = {
+        key
+        for count in range(1, len(sized) + 1)
+        for chosen in combinations(sized, count)
+        if abs(sum(share[key] for key in chosen) - 1) <= _SIZES_AGREE
+        for key in chosen
+    }
+    return tuple(names[key] for key in names if not whole or key in whole), bool(whole)
+
+
+def grounds(applied: Sequence[Applied], today: np.datetime64) -> tuple[str, ...]:
+    """Return the parts that an area's own cover is that of: all that make it up, or the rest."""
+    parts, whole = parts_of(applied, today)
+    return parts if whole else ("",)
+
+
 def _named(one: Applied) -> str:
     codes = " + ".join(sorted(one.codes))
     return one.product or (f"FRAC {codes}" if codes else ", ".join(one.actives))
@@ -146,6 +190,9 @@ class Cover:
         rain, which may have fallen before the application.
     bare_open : ndarray of datetime64[D]
         Days over, of the season at hand, on which the window was open and the roots bare.
+    parts : mapping of str to Cover
+        By name, parts of the area where not all of them are covered alike, each by what went on
+        it; the rest goes by no name.
     """
 
     disease: str
@@ -157,6 +204,12 @@ class Cover:
     days_left: int
     days_left_range: tuple[int, int]
     bare_open: DayArray
+    parts: Mapping[str, "Cover"] = field(default_factory=dict)
+
+    def alike(self, other: "Cover") -> bool:
+        """Whether another has the same days covered and bare."""
+        same = (self.until, self.days_left_range) == (other.until, other.days_left_range)
+        return same and np.array_equal(self.bare_open, other.bare_open)
 
 
 @dataclass(frozen=True)
@@ -318,6 +371,41 @@ def cover(
         (left(lasting.shortest, dry), left(lasting.longest)),
         bare,
     )
+
+
+def cover_by_part(
+    applied: Sequence[Applied], today: np.datetime64, make: Callable[[Sequence[Applied]], Cover]
+) -> Cover:
+    """Tell the cover of an area whose parts may have been treated by themselves.
+
+    A day of the area is covered where it is on each of its `grounds`.
+
+    Parameters
+    ----------
+    applied : sequence of Applied
+        Of the area.
+    today : datetime64[D]
+    make : callable
+        Tells the cover of a place by what went on it; see `cover`.
+    """
+    parts, whole = parts_of(applied, today)
+    found = {} if whole else {"": make(on_ground(applied, ""))}
+    found |= {part: make(on_ground(applied, part)) for part in parts}
+    least = min((found[part] for part in grounds(applied, today)), key=lambda c: c.days_left)
+    if whole:
+        each = [found[part] for part in parts]
+        ranges = [one.days_left_range for one in each]
+        least = replace(
+            least,
+            share=np.min([one.share for one in each], axis=0),
+            covered=np.all([one.covered for one in each], axis=0),
+            days_left_range=(min(low for low, _ in ranges), min(high for _, high in ranges)),
+            bare_open=np.unique(np.concatenate([one.bare_open for one in each])),
+        )
+    told = {part: one for part, one in found.items() if whole or not part or not one.alike(least)}
+    if all(one.alike(least) for one in told.values()):
+        return least
+    return replace(least, parts=told)
 
 
 def covered_by(
