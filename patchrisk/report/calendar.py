@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from datetime import UTC, date, datetime, timedelta
+from functools import partial
 from pathlib import Path
 from unicodedata import category
 from uuid import UUID, uuid5
@@ -17,9 +18,13 @@ from patchrisk.base.user_files import is_there, read_file
 from patchrisk.core.plan.programme import AreaPlan, Planned
 from patchrisk.core.rules.seasons import year_begins
 from patchrisk.report import plan_words as words
-from patchrisk.report.plan_reasons import watering_sentences
-from patchrisk.report.upkeep_words import DONE, task_name, task_words
-from patchrisk.report.words import CAUTIONS_IN_FULL, codes_words
+from patchrisk.report.plan_reasons import (
+    MEASURE_DONE,
+    measure_name,
+    measure_sentences,
+    watering_sentences,
+)
+from patchrisk.report.words import CAUTIONS_IN_FULL, codes_words, name_of
 from patchrisk.site_day.season_plan import SitePlan
 
 _OURS = UUID("6f0c1f0e-6c0a-5d0b-9a53-1e6c5d9f4a27")  # names of our events; drawn once, kept
@@ -127,15 +132,16 @@ def _events(plan: SitePlan, area: AreaPlan, entry: words.Numbered) -> Iterator[E
 
 def _upkeep(plan: SitePlan, area: AreaPlan) -> Iterator[Event]:
     """Yield what else holds its diseases, over the days that its source has it done."""
-    for task in plan.upkeep.get(area.area, ()):
+    name, pen = partial(name_of, plan.library), words.plan_pen(plan)
+    for task in area.measures:
         if task.first is None or task.last is None:
             continue
         first, last = as_date(task.first), as_date(task.last)
-        key = (str(first.year), task.finding.factor, f"{first:%m}")
-        event = _whole_days(plan, area, first, last, *key)
+        event = _whole_days(plan, area, first, last, f"{first:%Y-%m}", task.finding.factor)
         event.add("status", "TENTATIVE")
-        event.add("summary", _plain(f"{area.area}: {task_name(plan, task)}"))
-        event.add("description", _plain(f"{task_words(plan, task)}\n{DONE}"))
+        event.add("summary", _plain(f"{area.area}: {measure_name(task, name)}"))
+        told = (*measure_sentences([task], name, pen, area.as_of), MEASURE_DONE)
+        event.add("description", _plain("\n".join(told)))
         yield event
 
 

@@ -8,10 +8,8 @@ import numpy as np
 from patchrisk.base.pen import Pen, count_of, iso_day, listed
 from patchrisk.base.units import DAY
 from patchrisk.core.plan.cover import PHOSPHONATE, Applied, Cover
-from patchrisk.core.verdict.this_morning import next_due
 from patchrisk.read.records.books import Records
 from patchrisk.report.words import codes_words
-from patchrisk.site_day.judging import verdict_settings
 from patchrisk.site_day.protection import programme_numbers
 
 
@@ -135,16 +133,7 @@ def cover_record(cover: Cover) -> dict[str, Any]:
         "days_left_high": high,
         "last": None if cover.last is None else applied_record(cover.last),
         "bare_while_open": [str(day) for day in cover.bare_open.astype("datetime64[D]")],
-        "parts": [
-            {
-                "spot": part or None,
-                "until": iso_day(one.until),
-                "days_left": one.days_left,
-                "next_due": iso_day(next_due(one, verdict_settings())),
-                "bare_while_open": [str(day) for day in one.bare_open.astype("datetime64[D]")],
-            }
-            for part, one in cover.parts.items()
-        ],
+        "parts": {part or "the rest": iso_day(one.until) for part, one in cover.parts.items()},
     }
 
 

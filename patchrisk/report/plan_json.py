@@ -19,7 +19,6 @@ from patchrisk.report.plan_reasons import (
     sentences,
     watering_sentences,
 )
-from patchrisk.report.upkeep_words import scouting_words, task_words
 from patchrisk.report.words import (
     CAUTIONS_IN_FULL,
     by_number,
@@ -77,18 +76,7 @@ def _area(plan: SitePlan, area: AreaPlan) -> dict[str, Any]:
         ],
         "cover": [{"disease": key, **cover_record(cover)} for key, cover in covers.items()],
         "advice": list(sentences(area.advice, name, words.plan_pen(plan))),
-        "measures": list(measure_sentences(area.measures, name)),
-        "upkeep": [
-            {
-                "factor": task.finding.factor,
-                "diseases": list(task.diseases),
-                "from": iso_day(task.first),
-                "to": iso_day(task.last),
-                "words": task_words(plan, task),
-            }
-            for task in plan.upkeep.get(area.area, ())
-        ],
-        "scouting": list(scouting_words(plan, area)),
+        "measures": list(measure_sentences(area.measures, name, words.plan_pen(plan), area.as_of)),
     }
 
 

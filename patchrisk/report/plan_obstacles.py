@@ -30,7 +30,7 @@ def waiting_words(fact: Waiting, name: Name, pen: Pen) -> str:
     if not fact.at_hand:
         return f"{called}, and nothing at hand acts on it. {missing}"
     told = dict.fromkeys(_in_the_way(one, pen) for one in fact.in_the_way)
-    why = listed(list(told))
+    why = "; ".join(told)
     if fact.until is not None:
         return f"{called}; on {pen.day(fact.until)} instead{f': {why}' if why else ''}."
     why = why or "no choice keeps within every rule"

@@ -5,12 +5,15 @@ Diseases are named by a function of their key; days and measures are written by 
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 
+import numpy as np
+
 from patchrisk.base.pen import Pen, capital, count_of, listed, percent
 from patchrisk.core.plan import facts
 from patchrisk.core.plan.check_plots import PlotWorth
 from patchrisk.core.plan.cover import Cover
 from patchrisk.core.plan.programme import ForecastRain, Planned, Watering
 from patchrisk.core.plan.rotation import Breach, Guideline
+from patchrisk.core.plan.upkeep import Task
 from patchrisk.report.cover_words import covered_parts
 from patchrisk.report.plan_obstacles import (
     Name,
@@ -41,7 +44,8 @@ _RESTRICTIONS = {
     facts.Restriction.LABELS: "limits on the labels keep",
     facts.Restriction.NUMBER: "number of applications keeps",
 }
-_FACTORS = ("irrigation and drainage", "soil pH", "manganese", "nitrogen form", "nitrogen")
+MEASURE_DONE = 'Take one off with a note that names it and says done, such as "manganese done".'
+_TESTS = {"soil pH": "pH {:.1f}", "manganese": "{:.0f} mg/kg", "thatch": "{:.1f} cm"}
 # Of a mixture itself; which labels allow it is nobody's but theirs to say.
 _ONE_TANK = (
     "In one tank only if the label of each allows it with the other, each at its own rate; mix a "
@@ -95,8 +99,11 @@ def sentence(fact: Fact, name: Name, pen: Pen) -> str:
             )
         case facts.Together(parts):
             only = len({key for part in parts for key in (*part.controls, *part.protects)}) == 1
-            said = "; ".join(_part(part, names, only=only) for part in parts)
-            return f"In the mixture {said}."
+            roles: dict[str, list[str]] = {}
+            for part in parts:
+                roles.setdefault(_role(part, names, only=only), []).append(part.label)
+            said = (f"{listed(a)} {'is' if len(a) == 1 else 'are'} {b}" for b, a in roles.items())
+            return f"In the mixture {'; '.join(said)}."
         case facts.NoTrialFigures(label, keys):
             return (
                 f"{label} is named against {names(keys)} by advisers, and no trial figures were "
@@ -115,7 +122,7 @@ def sentence(fact: Fact, name: Name, pen: Pen) -> str:
         case facts.HeatAhead(codes, odds, limit_c, days):
             return (
                 f"{capital(_group(codes))} can hurt a green before heat: {percent(odds)} "
-                f"odds of a day of {pen.show('air temperature', limit_c, 0)} or more within {days} "
+                f"odds of a day of {pen.show('air temperature', limit_c)} or more within {days} "
                 "days. Look at the forecast again first."
             )
         case facts.AfterDamage(rule, codes, seen, done):
@@ -183,6 +190,10 @@ def sentence(fact: Fact, name: Name, pen: Pen) -> str:
                 f"{pen.day(day)}, and it slowed healing ({_source(rule, pen)}; the number of "
                 "days is a proposal of this project)."
             )
+        case facts.Scouting(samples, cost):
+            each = "; ".join(f"{count_of(n, 'plug')} for {names(keys)}" for n, keys in samples)
+            money = "" if cost is None else f", {cost:,.0f} by your price"
+            return f"To scout instead: {each} ({count_of(len(samples), 'sample')}{money})."
         case PlotWorth():
             return _plot_worth(fact, name, pen)
         case facts.NoForecast(key):
@@ -208,15 +219,13 @@ def _plot_worth(fact: PlotWorth, name: Name, pen: Pen) -> str:
     return f"{said} Treatment was worth {worth:.0f} points there ({span}){doubt}."
 
 
-def _part(part: facts.Part, names: Callable[[Sequence[str]], str], *, only: bool) -> str:
+def _role(part: facts.Part, names: Callable[[Sequence[str]], str], *, only: bool) -> str:
     """Say what a part of a mixture is for; against one disease alone it is not named twice."""
-    said = []
-    if part.controls:
-        said.append(f"is for {names(part.controls)}")
+    said = [f"for {names(part.controls)}"] if part.controls else []
     if part.protects:
         of = "" if only else f" of {names(part.protects)}"
-        said.append(f"is the partner against resistance{of}")
-    return f"{part.label} {' and '.join(said) or 'does nothing against these that trials show'}"
+        said.append(f"the partner against resistance{of}")
+    return " and ".join(said) or "of no use against these that trials show"
 
 
 def _group(codes: Iterable[str]) -> str:
@@ -253,18 +262,30 @@ def caution_sentences(
     )
 
 
-def measure_sentences(measures: Iterable[facts.Measure], name: Name) -> Iterator[str]:
-    """Say what is published of soil and upkeep, with sources; disputed findings say so."""
-    rank = {factor: n for n, factor in enumerate(_FACTORS)}
-    order = sorted(measures, key=lambda m: (rank.get(m.factor, len(rank)), m.factor))
-    for measure in order:
-        findings = (
-            f"{f.text.rstrip('.')} ({f.source}, {f.confidence}"
-            f"{'; sources differ' if f.effect == 'disputed' else ''})."
-            for f in measure.findings
-        )
-        whose = listed([name(key) for key in measure.diseases])
-        yield f"{capital(measure.factor)}, against {whose}: {' '.join(findings)}"
+def measure_sentences(
+    measures: Iterable[Task], name: Name, pen: Pen, as_of: np.datetime64
+) -> Iterator[str]:
+    """Say what else holds diseases: when, what a source says of it, what the own test found."""
+    for task in measures:
+        one = task.finding
+        if task.first is None or task.last is None:
+            when = "no season in its source"
+        else:
+            now = task.first <= as_of
+            when = f"to {pen.day(task.last)}" if now else pen.days(task.first, task.last)
+        source = f"{one.source}, {one.confidence}{', sources differ' * task.differ}"
+        here = ""
+        if task.found is not None and task.limit is not None:
+            found, limit = (_TESTS[one.factor].format(value) for value in (task.found, task.limit))
+            here = f" Here {found} by your visit, past {limit}."
+        said = pen.prose(f"{one.text.rstrip('.')} ({source}).{here}")
+        yield f"{when}: {measure_name(task, name)}. {said}"
+
+
+def measure_name(task: Task, name: Name) -> str:
+    """Name a measure, or what makes it worse, and the diseases."""
+    joined = "and" if task.finding.effect == "worse" else "against"
+    return f"{task.finding.factor} {joined} {listed([name(key) for key in task.diseases])}"
 
 
 def minutes_words(water: Watering) -> str:

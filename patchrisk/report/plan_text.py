@@ -18,12 +18,12 @@ from patchrisk.report.money_words import cost_words, order_words
 from patchrisk.report.plan_changes import changes_words
 from patchrisk.report.plan_obstacles import bad_days_words
 from patchrisk.report.plan_reasons import (
+    MEASURE_DONE,
     STRIP,
     caution_sentences,
     measure_sentences,
     sentences,
 )
-from patchrisk.report.upkeep_words import DONE, scouting_words, upkeep_words
 from patchrisk.report.words import CAUTIONS_IN_FULL, name_of
 from patchrisk.site_day.season_plan import SitePlan
 
@@ -44,7 +44,7 @@ class _Said:
 
 
 def write_plan(plan: SitePlan, *, full: bool = False) -> str:
-    """Write the programme of a site; ``full`` adds amounts, and trials and upkeep with sources."""
+    """Write the programme of a site; ``full`` adds amounts, and sources of all."""
     return "\n".join(_lines(plan, full))
 
 
@@ -61,8 +61,8 @@ def _lines(plan: SitePlan, full: bool) -> Iterator[str]:
     for area in plan.areas:
         yield ""
         yield from _area(plan, area, _Said(pen, full))
-    if any(plan.upkeep.values()):
-        yield from wrap(f"Soil and upkeep: {DONE}")
+    if any(area.measures for area in plan.areas):
+        yield from wrap(f"Besides the sprayer: {MEASURE_DONE}")
     orders = list(order_words(plan))
     if orders:
         yield ""
@@ -73,7 +73,7 @@ def _lines(plan: SitePlan, full: bool) -> Iterator[str]:
     yield from wrap(f"{_SHARES}{_FULL_DAY if full else ''}")
     yield from wrap("Cautions: " + " ".join(CAUTIONS_IN_FULL))
     if not full:
-        yield from wrap("Amounts, and trials, watering and upkeep with sources: add --full.")
+        yield from wrap("Amounts, and trials and watering with sources: add --full.")
 
 
 def _area(plan: SitePlan, area: AreaPlan, said: _Said) -> Iterator[str]:
@@ -99,11 +99,8 @@ def _area(plan: SitePlan, area: AreaPlan, said: _Said) -> Iterator[str]:
     name = partial(name_of, plan.library)
     for text in sentences(area.advice, name, said.pen):
         yield from wrap(text, "- ", "  ")
-    tasks = (f"Besides the sprayer, {text}" for text in upkeep_words(plan, area))
-    for text in (*scouting_words(plan, area), *tasks):
-        yield from wrap(text, "- ", "  ")
-    for text in measure_sentences(area.measures, name) if said.full else ():
-        yield from wrap(f"Beyond the sprayer: {said.pen.prose(text)}", "- ", "  ")
+    for text in measure_sentences(area.measures, name, said.pen, area.as_of):
+        yield from wrap(f"Besides the sprayer, {text}", "- ", "  ")
 
 
 def _cover(plan: SitePlan, area: AreaPlan, covers: Mapping[str, Cover], pen: Pen) -> Iterator[str]:

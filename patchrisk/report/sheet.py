@@ -13,8 +13,7 @@ from patchrisk.base.pen import Pen
 from patchrisk.base.saving import marked
 from patchrisk.core.plan.programme import AreaPlan, Planned
 from patchrisk.report import plan_words as words
-from patchrisk.report.plan_reasons import caution_sentences, sentences
-from patchrisk.report.upkeep_words import upkeep_words
+from patchrisk.report.plan_reasons import caution_sentences, measure_sentences, sentences
 from patchrisk.report.words import CAUTIONS_IN_FULL, name_of
 from patchrisk.site_day.season_plan import SitePlan
 
@@ -67,7 +66,11 @@ def write_sheet(plan: SitePlan) -> str:
             if not area.planned
             for text in sentences(area.advice, name, pen)
         ],
-        upkeep=[f"{area.area}, {text}" for area in plan.areas for text in upkeep_words(plan, area)],
+        upkeep=[
+            f"{area.area}, {text}"
+            for area in plan.areas
+            for text in measure_sentences(area.measures, name, pen, area.as_of)
+        ],
         cautions=CAUTIONS_IN_FULL,
     )
 

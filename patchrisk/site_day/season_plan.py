@@ -1,6 +1,5 @@
 """The programme of applications of a whole site, from its morning and what the user keeps."""
 
-import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
@@ -20,30 +19,22 @@ from patchrisk.core.plan.inputs import BACKED, PROVEN, Concern, Demand, Stock, T
 from patchrisk.core.plan.past_label import PastLabel
 from patchrisk.core.plan.programme import Answer, AreaPlan, Choice, Planned, cost_of
 from patchrisk.core.plan.rotation import family
-from patchrisk.core.plan.upkeep import Task, upkeep
 from patchrisk.core.rules.seasons import year_begins
 from patchrisk.core.verdict.calls import calls_ahead
-from patchrisk.core.verdict.decision_table import Stake, Verdict
+from patchrisk.core.verdict.decision_table import Verdict
 from patchrisk.read.amounts import amount, carrier
 from patchrisk.read.area import Area
 from patchrisk.read.diseases import Library
 from patchrisk.read.groups import load_groups, load_guidelines
 from patchrisk.read.shelf import Product, Shelf, shelf_path, site_shelf, yearly_limits
 from patchrisk.read.site import DaysOff, Site
-from patchrisk.read.visit.file import read_visit
 from patchrisk.site_day.judging import spans_of, verdict_settings
 from patchrisk.site_day.morning import AreaMorning, Morning
 from patchrisk.site_day.protection import concern_of, programme_numbers, resistant_of
+from patchrisk.site_day.upkeep import with_upkeep
 
 _ON_DEMAND = ("qoi-fraction", "sdhi-fraction")  # from memory: on when the user asks for them
 _NEVER_CHECKED = "sdhi-number"
-_TESTS = {  # the methods that the limits of disease files are given by
-    ("pH", "1:1"): "soil pH",
-    ("pH", "1:2"): "soil pH",
-    ("pH", ""): "soil pH",
-    ("manganese", "Mehlich-3"): "manganese",
-}
-_NO_NAMES = {"soil", "form", "and", "other"}  # words that name no factor by themselves
 
 
 @dataclass(frozen=True)
@@ -92,10 +83,6 @@ class SitePlan:
         By key of the guideline, the groups of the programme on which it can't be checked.
     past_label : tuple of PastLabel
         What went on this year past a figure of its label.
-    upkeep : mapping of str to tuple of Task
-        By area, what else holds its diseases.
-    to_scout : mapping of str to tuple of str
-        By area, the diseases that a sample would settle: to be scouted, or of unknown history.
     """
 
     site: Site
@@ -109,8 +96,6 @@ class SitePlan:
     shelf: Shelf | None = None
     not_checked: Mapping[str, frozenset[str]] = field(default_factory=dict)
     past_label: tuple[PastLabel, ...] = ()
-    upkeep: Mapping[str, tuple[Task, ...]] = field(default_factory=dict)
-    to_scout: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
 
 def plan_all(morning: Morning, before: Mapping[str, EarlierPlan] | None = None) -> SitePlan:
@@ -138,7 +123,9 @@ def plan_all(morning: Morning, before: Mapping[str, EarlierPlan] | None = None) 
     country = morning.site.site.country if shelf is None else None
     without = groups.gone(morning.site.programme.without_groups, country)
     areas = tuple(
-        _plan_area(morning, area, shelf, without, before.get(area.area.name))
+        with_upkeep(
+            _plan_area(morning, area, shelf, without, before.get(area.area.name)), morning, area
+        )
         for area in morning.areas
     )
     books = [kept for kept in (morning.applications, morning.observations) if kept is not None]
@@ -159,69 +146,7 @@ def plan_all(morning: Morning, before: Mapping[str, EarlierPlan] | None = None) 
         shelf=shelf,
         not_checked=_not_checked(areas, observed=morning.observations is not None),
         past_label=morning.past_label_now,
-        upkeep={
-            area.area.name: _upkeep(morning, area, plan)
-            for area, plan in zip(morning.areas, areas, strict=True)
-        },
-        to_scout={
-            area.area.name: _to_scout(area, plan)
-            for area, plan in zip(morning.areas, areas, strict=True)
-        },
     )
-
-
-def _to_scout(area: AreaMorning, plan: AreaPlan) -> tuple[str, ...]:
-    """Return the diseases that a sample would settle: to be scouted, or called for and unknown."""
-    called = Verdict.GET_READY, Verdict.DECIDE, Verdict.APPLY
-    planned = {key for one in plan.planned for key in one.targets}
-    return tuple(
-        key
-        for key, j in area.judged.items()
-        if (j.verdict is Verdict.SCOUT and key not in planned)
-        or (j.stakes.stake is Stake.UNKNOWN and j.verdict in called)
-    )
-
-
-def _upkeep(morning: Morning, area: AreaMorning, plan: AreaPlan) -> tuple[Task, ...]:
-    """Choose what else holds the diseases planned for, and those known on the area."""
-    library, today = morning.library, np.datetime64(morning.as_of, "D")
-    planned = {key for one in plan.planned for key in one.targets}
-    keys = [k for k, j in area.judged.items() if k in planned or j.stakes.stake >= Stake.SUSPECTED]
-    factors = {key: concern_of(library.diseases[key], key).factors for key in keys}
-    return upkeep(
-        factors,
-        today,
-        tests=_tests(morning.site, area.area),
-        done={
-            name: [
-                note.day
-                for note in morning.notes.rows
-                if note.area == area.area.name and note.day <= today and _tells(note.text, name)
-            ]
-            for name in {factor.factor for some in factors.values() for factor in some}
-        },
-        southern=morning.site.site.southern,
-    )
-
-
-def _tells(note: str, factor: str) -> bool:
-    """Whether a note says that a measure was done: *done*, and a word of its name."""
-    told = set(re.findall(r"\w+", note.casefold()))
-    return "done" in told and bool(told & (set(factor.casefold().split()) - _NO_NAMES))
-
-
-def _tests(site: Site, area: Area) -> dict[str, tuple[float, float]]:
-    """Return the least and the most of what the area's latest visit tested, by factor."""
-    if area.visit is None:
-        return {}
-    found: dict[str, list[float]] = {}
-    for place in read_visit(site.folder / area.visit).places:
-        for value in place.soil:
-            if (value.analyte, value.method) in _TESTS:
-                found.setdefault(_TESTS[value.analyte, value.method], []).append(value.value)
-        if "thatch" in place.ground:
-            found.setdefault("thatch", []).append(place.ground["thatch"])
-    return {factor: (min(values), max(values)) for factor, values in found.items()}
 
 
 def keeps_programme(morning: Morning) -> bool:

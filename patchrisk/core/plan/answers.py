@@ -128,25 +128,6 @@ def _part_rates(case: Case) -> Iterator[facts.PartRates]:
             yield facts.PartRates(rule, ((one.day, one.part), (two.day, two.part)))
 
 
-def measures(concerns: Sequence[Concern]) -> tuple[facts.Measure, ...]:
-    """List what disease files say of soil and upkeep, by factor and disease.
-
-    What several diseases say alike is listed once. Findings of no effect are left out.
-    """
-    whose: dict[facts.Factor, list[str]] = {}
-    for concern in concerns:
-        for factor in concern.factors:
-            disputed = "disputed" if factor.effect == "disputed" else ""
-            same = whose.setdefault(replace(factor, effect=disputed), [])
-            if factor.effect != "none" and concern.key not in same:
-                same.append(concern.key)
-    found: dict[tuple[str, tuple[str, ...]], list[facts.Factor]] = {}
-    for factor, keys in whose.items():
-        if keys:
-            found.setdefault((factor.factor, tuple(keys)), []).append(factor)
-    return tuple(facts.Measure(about, keys, tuple(same)) for (about, keys), same in found.items())
-
-
 def answers(case: Case) -> dict[str, Answer]:
     """Return what the plan has for each of its diseases, by key."""
     waiting = waits(case.problem, case.plan)

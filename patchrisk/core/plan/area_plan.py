@@ -6,7 +6,7 @@ from itertools import groupby
 import numpy as np
 
 from patchrisk.base.units import DAY, DayArray, FloatArray
-from patchrisk.core.plan.answers import Case, advice, answers, bad_days, measures
+from patchrisk.core.plan.answers import Case, advice, answers, bad_days
 from patchrisk.core.plan.conditions import chance_of_heat, near_tines, rain_bars
 from patchrisk.core.plan.cover import Applied, covered_by, grounds, on_ground
 from patchrisk.core.plan.explain import HEAT_RULE, explained
@@ -177,7 +177,6 @@ def plan_area(
             *_doses_taken(spent),
             *_kept_from_tines(tines, options, ahead, turf, numbers),
         ),
-        measures=measures(concerns),
         answers=answers(case),
         bad_days=bad_days(case),
     )

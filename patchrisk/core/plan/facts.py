@@ -352,6 +352,17 @@ class KeptFromTines:
 
 
 @dataclass(frozen=True)
+class Scouting:
+    """What a laboratory's answer takes where none is known: plugs of each sample, its diseases.
+
+    ``cost`` is of all samples, in the user's own money; None without a price.
+    """
+
+    samples: tuple[tuple[int, tuple[str, ...]], ...]
+    cost: float | None
+
+
+@dataclass(frozen=True)
 class NoForecast:
     """A disease for which no forecast is offered, so none is planned."""
 
@@ -372,6 +383,7 @@ Advice = (
     | Cost
     | DoseTaken
     | KeptFromTines
+    | Scouting
     | NoForecast
     | NoAirTemperature
     | PlotWorth
@@ -394,12 +406,3 @@ class Factor:
     months: tuple[int, ...] = ()
     above: float | None = None
     below: float | None = None
-
-
-@dataclass(frozen=True)
-class Measure:
-    """What is published of one factor of soil or upkeep against diseases that say the same."""
-
-    factor: str
-    diseases: tuple[str, ...]
-    findings: tuple[Factor, ...]

@@ -120,6 +120,8 @@ def _task(
     begins = max(days) + _HOLDS if days else today
     first, last = _next(finding.months, begins, today, southern) or (None, None)
     found, limit = crossed[0] if crossed else (None, None)
+    if found is None and first is None and finding.confidence in ("weak", "expert opinion"):
+        return None  # worth saying of a disease, and nothing that this area calls for
     return Task((), finding, first, last, found, limit, differ=len(of_use) < len(some))
 
 

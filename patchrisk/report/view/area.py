@@ -218,7 +218,8 @@ def _soil_from(soil: SoilSeries) -> str:
 def _advice(plan: AreaPlan, library: Library, pen: Pen) -> Iterator[str]:
     name = partial(words.name_of, library)
     yield from sentences(plan.advice, name, pen)
-    yield from map(pen.prose, measure_sentences(plan.measures, name))
+    for text in measure_sentences(plan.measures, name, pen, plan.as_of):
+        yield f"Besides the sprayer, {text}"
 
 
 def _planned(
