@@ -65,7 +65,9 @@ def _latest(plans: Plans, as_of: date) -> dict[str, EarlierPlan]:
 
 def _changes(plan: SitePlan, area: AreaPlan, last: EarlierPlan, pen: Pen) -> Iterator[str]:
     now = _as_kept(area)
-    old = [one for one in last.planned if one not in now.planned]
+    done = set(now.done)
+    ahead = (one for one in last.planned if one[0] >= plan.as_of and one[0] not in done)
+    old = [one for one in ahead if one not in now.planned]
     new = [one for one in now.planned if one not in last.planned]
     labels = {one.choice.label: choice_words(one.choice, full=False) for one in area.planned}
     said = []
@@ -81,10 +83,7 @@ def _changes(plan: SitePlan, area: AreaPlan, last: EarlierPlan, pen: Pen) -> Ite
         parts = [_day(pen, was[0])] * (was[0] != day) + [was[1]] * (was[1] != label)
         if parts:
             said.append(f"{what}, was {' with '.join(parts)}")
-    done = set(now.done)
     for day, label, _ in old:
-        if day in done or day < plan.as_of:
-            continue
         said.append(f"no longer planned: {label} on {_day(pen, day)}")
     if said:
         why = list(_reasons(plan, last, now, about, pen)) or ["the weather ahead or your own files"]

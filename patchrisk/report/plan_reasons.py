@@ -284,8 +284,9 @@ def measure_sentences(
 
 def measure_name(task: Task, name: Name) -> str:
     """Name a measure, or what makes it worse, and the diseases."""
-    joined = "and" if task.finding.effect == "worse" else "against"
-    return f"{task.finding.factor} {joined} {listed([name(key) for key in task.diseases])}"
+    factor, diseases = task.finding.factor, listed([name(key) for key in task.diseases])
+    worse = task.finding.effect == "worse"
+    return f"{factor} ({diseases})" if worse else f"{factor} against {diseases}"
 
 
 def minutes_words(water: Watering) -> str:

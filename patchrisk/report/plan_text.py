@@ -7,6 +7,7 @@ from functools import partial
 import numpy as np
 
 from patchrisk.base.pen import Pen, capital
+from patchrisk.base.units import DAY
 from patchrisk.core.plan.cover import Cover, tanks
 from patchrisk.core.plan.programme import AreaPlan, Planned
 from patchrisk.core.verdict.decision_table import Verdict
@@ -32,6 +33,9 @@ _SHARES = (
     "covers, by the soil temperature to be expected."
 )
 _FULL_DAY = " A full day of infection is one as warm as suits the fungus best; others count less."
+
+
+_BARE_LATELY = 31 * DAY  # days without cover are told while they can still be made up for
 
 
 @dataclass(frozen=True)
@@ -109,7 +113,8 @@ def _cover(plan: SitePlan, area: AreaPlan, covers: Mapping[str, Cover], pen: Pen
     called = {key for key, one in area.answers.items() if one.verdict >= Verdict.GET_READY}
     called.update(key for planned in area.planned for key in planned.targets)
     for key, cover in covers.items():
-        if cover.until is not None or cover.parts or (len(cover.bare_open) and key in called):
+        bare = bool(cover.parts) or bool((cover.bare_open > area.as_of - _BARE_LATELY).any())
+        if cover.until is not None or (bare and key in called):
             told = cover_words(cover, area.as_of, pen, brief=True)
             same.setdefault(told, []).append(name_of(plan.library, key))
     for told, names in same.items():

@@ -55,9 +55,10 @@ def _scouting(morning: Morning, area: AreaMorning, planned: set[str]) -> Iterato
     """
     asked: dict[tuple[int, str], list[str]] = {}
     for key, j in area.judged.items():
-        expression, unknown = morning.library.diseases[key].expression, Stake.UNKNOWN
-        scout = j.verdict is Verdict.SCOUT and key not in planned
-        called = j.stakes.stake is unknown and j.verdict in _CALLED
+        expression, stake = morning.library.diseases[key].expression, j.stakes.stake
+        known = stake is Stake.HISTORY or key in planned
+        scout = j.verdict is Verdict.SCOUT and not known
+        called = stake is Stake.UNKNOWN and j.verdict in _CALLED
         if expression.plugs is not None and not expression.by_sight and (scout or called):
             asked.setdefault((expression.plugs, expression.samples.text), []).append(key)
     if asked:

@@ -151,7 +151,7 @@ def test_it_stands_in_text_calendar_sheet_and_json_until_a_note_says_done(planne
     text = " ".join(write_plan(plan).split())
     assert "Oct 1 to 31: manganese against take-all patch" in text
     assert "Here 12 mg/kg by your visit, past 21 mg/kg." in text
-    assert "no season in its source: soil pH and take-all patch" in text
+    assert "no season in its source: soil pH (take-all patch)" in text
     assert "Here pH 7.4 by your visit, past pH 6.5." in text
     events = Calendar.from_ical(write_calendar(plan, NOW)).walk("VEVENT")
     (event,) = (e for e in events if "manganese" in e["summary"])
