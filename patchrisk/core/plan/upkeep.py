@@ -18,17 +18,9 @@ _CONFIDENCE = ("strong", "moderate", "weak", "expert opinion")
 class Task:
     """A measure of soil or upkeep to take on an area.
 
-    Parameters
-    ----------
-    diseases : tuple of str
-    finding : Factor
-        What its source says of it.
-    first, last : datetime64[D] or None
-        Days between which its source has it done, next; None where it names no season.
-    found, limit : float or None
-        The area's own test that speaks for it and the limit that it is past, in one unit.
-    differ : bool
-        Whether another source saw nothing of it, or they part ways.
+    Its source has it done next from ``first`` to ``last``; they are None where it names no season.
+    ``found`` is the area's own test that speaks for it, past ``limit``, in one unit; ``differ``
+    is whether another source saw nothing of it, or they part ways.
     """
 
     diseases: tuple[str, ...]
@@ -78,13 +70,11 @@ def upkeep(
             task = _task(of_it, tests.get(factor), done.get(factor, ()), today, southern)
             if task is not None:
                 tasks.setdefault(task, []).append(disease)
-    whose = [replace(task, diseases=tuple(diseases)) for task, diseases in tasks.items()]
     best: dict[str, Task] = {}
-    for task in sorted(whose, key=_rank):
-        best.setdefault(task.finding.factor, task)
-    return tuple(
-        sorted(list(best.values())[:MOST], key=lambda task: (task.first is None, str(task.first)))
-    )
+    for task in sorted(tasks, key=_rank):
+        best.setdefault(task.finding.factor, replace(task, diseases=tuple(tasks[task])))
+    most = list(best.values())[:MOST]
+    return tuple(sorted(most, key=lambda task: (task.first is None, str(task.first))))
 
 
 def _rank(task: Task) -> tuple[bool, bool, bool, int, str]:
@@ -104,16 +94,12 @@ def _task(
     if not of_use or some[0].factor in NOT_TO_DO:
         return None
     crossed = [past for one in of_use if (past := _crossed(one, test)) is not None]
-    if test is not None and not crossed and any(_limits(one) for one in of_use):
+    limited = any(one.above is not None or one.below is not None for one in of_use)
+    if test is not None and limited and not crossed:
         return None
-    finding = min(
-        of_use,
-        key=lambda one: (
-            not one.months,
-            _crossed(one, test) is None,
-            _CONFIDENCE.index(one.confidence),
-        ),
-    )
+    finding = min(of_use, key=lambda one: (
+        not one.months, _crossed(one, test) is None, _CONFIDENCE.index(one.confidence)
+    ))  # fmt: skip
     days = [day for day in done if day > today - _HOLDS]
     if days and not finding.months:
         return None
@@ -123,10 +109,6 @@ def _task(
     if found is None and first is None and finding.confidence in ("weak", "expert opinion"):
         return None  # worth saying of a disease, and nothing that this area calls for
     return Task((), finding, first, last, found, limit, differ=len(of_use) < len(some))
-
-
-def _limits(finding: Factor) -> bool:
-    return finding.above is not None or finding.below is not None
 
 
 def _crossed(finding: Factor, test: tuple[float, float] | None) -> tuple[float, float] | None:
@@ -143,14 +125,9 @@ def _next(
     """Return the next run of months, whole; from a day on where it is not to begin before."""
     if not months:
         return None
-    of_year = {(m + 5) % 12 + 1 for m in months} if southern else set(months)
-    from_, month = max(begins, today), np.timedelta64(1, "M")
-    first = from_.astype("datetime64[M]")
-    while first.astype(int) % 12 + 1 not in of_year:
-        first += month
-    while begins <= today and (first - month).astype(int) % 12 + 1 in of_year:
-        first -= month  # it runs already
-    last = first
-    while (last + month).astype(int) % 12 + 1 in of_year:
-        last += month
-    return first.astype("datetime64[D]"), (last + month).astype("datetime64[D]") - DAY
+    near = today.astype("datetime64[M]") + np.arange(-12, 36)
+    on = np.isin((near.astype(int) + 6 * southern) % 12 + 1, months)
+    first = near[on & ~np.roll(on, 1)].astype("datetime64[D]")
+    after = (near + 1)[on & ~np.roll(on, -1)].astype("datetime64[D]")
+    n = int(np.argmax((after > today) & ((first >= begins) | (begins <= today))))
+    return first[n], after[n] - DAY
