@@ -105,23 +105,24 @@ def _id(plan: SitePlan, *parts: str) -> str:
 
 def _events(plan: SitePlan, area: AreaPlan, entry: words.Numbered) -> Iterator[Event]:
     """Yield an application, and its watering in as a task of its own while it is to come."""
-    item = entry.item
+    item, day = entry.item, entry.day
+    key = (str(entry.season), str(entry.number))
     if not isinstance(item, Planned):
-        event = _event(plan, area, entry)
+        event = _event(plan, area, day, day, *key)
         event.add("status", "CONFIRMED")
         what = item.product or codes_words(item.codes) or "application"
         event.add("summary", _plain(f"{area.area}: {what} (done)"))
         event.add("description", "\n".join(["From your own records.", "", *CAUTIONS_IN_FULL]))
         yield event
         return
-    event = _event(plan, area, entry)
+    event = _event(plan, area, day, day, *key)
     event.add("status", "TENTATIVE")
     event.add("summary", _plain(f"{area.area}: {item.choice.label} (planned)"))
     event.add("description", _plain(_description(plan, area, item)))
     yield event
     if item.watering is not None:
         show = words.plan_pen(plan).show
-        task = _event(plan, area, entry, "water")
+        task = _event(plan, area, day, day, *key, "water")
         task.add("status", "TENTATIVE")
         water = words.watering_words(item.watering, show)
         task.add("summary", _plain(f"{area.area}: water in {item.choice.label}, {water}"))
@@ -137,7 +138,7 @@ def _upkeep(plan: SitePlan, area: AreaPlan) -> Iterator[Event]:
         if task.first is None or task.last is None:
             continue
         first, last = as_date(task.first), as_date(task.last)
-        event = _whole_days(plan, area, first, last, f"{first:%Y-%m}", task.finding.factor)
+        event = _event(plan, area, first, last, f"{first:%Y-%m}", task.finding.factor)
         event.add("status", "TENTATIVE")
         event.add("summary", _plain(f"{area.area}: {measure_name(task, name)}"))
         told = (*measure_sentences([task], name, pen, area.as_of), MEASURE_DONE)
@@ -145,13 +146,7 @@ def _upkeep(plan: SitePlan, area: AreaPlan) -> Iterator[Event]:
         yield event
 
 
-def _event(plan: SitePlan, area: AreaPlan, entry: words.Numbered, *task: str) -> Event:
-    return _whole_days(
-        plan, area, entry.day, entry.day, str(entry.season), str(entry.number), *task
-    )
-
-
-def _whole_days(plan: SitePlan, area: AreaPlan, first: date, last: date, *key: str) -> Event:
+def _event(plan: SitePlan, area: AreaPlan, first: date, last: date, *key: str) -> Event:
     event = Event()
     event.add("uid", _id(plan, area.area, *key))
     event.add("dtstart", first)

@@ -7,9 +7,10 @@ import numpy as np
 
 from patchrisk.base.toml_files import load_numbers
 from patchrisk.base.units import DAY, BoolArray
-from patchrisk.core.plan.cover import Applied, Cover, cover, cover_by_part, grounds, on_ground
+from patchrisk.core.plan.cover import Applied, Cover, cover
 from patchrisk.core.plan.facts import Factor
 from patchrisk.core.plan.inputs import Concern, Numbers, Trials, delivery, numbers_of, works
+from patchrisk.core.plan.parts import cover_by_part, grounds, on_ground
 from patchrisk.core.rules.windows import Rule
 from patchrisk.core.soil.root_depth import SoilSeries
 from patchrisk.read.area import Area

@@ -1,4 +1,5 @@
 from dataclasses import replace
+from datetime import date
 
 import numpy as np
 import pandas as pd
@@ -11,7 +12,6 @@ from patchrisk.core.plan.cover import (
     Applied,
     Lasting,
     cover,
-    cover_by_part,
     covered_by,
     delivered,
     protection,
@@ -19,9 +19,15 @@ from patchrisk.core.plan.cover import (
     tanks,
 )
 from patchrisk.core.plan.inputs import delivery
+from patchrisk.core.plan.parts import cover_by_part
+from patchrisk.read.diseases import load_library
+from patchrisk.read.records.books import APPLICATIONS
+from patchrisk.read.records.rows import record_context
+from patchrisk.read.site import read_site
 from patchrisk.read.site_data import with_rain
 from patchrisk.report.cover_words import cover_words, water_words
-from tests.plan.given_by_hand import concern
+from patchrisk.site_day.protection import days_on
+from tests.plan.given_by_hand import concern, hump, stock
 
 DAY = np.datetime64("2024-05-01")
 LASTING = Lasting(28, 14, 35, 3.6, 0.5)
@@ -261,6 +267,7 @@ def test_two_halves_on_two_days_are_the_whole_from_the_second_on():
     halves = [spot("Front nine", 0.5), spot("Back nine", 0.49, 3)]
     found = by_part(halves, today=10, opened=-4)
     assert (found.until, found.days_left, found.days_left_range) == (DAY + 27, 18, (4, 25))
+    assert found.covered.sum() == 25  # 4 to 28 May
     assert found.bare_open.tolist() == [(DAY + n).astype(object) for n in range(-4, 3)]
     assert {name: c.days_left for name, c in found.parts.items()} == {
         "Front nine": 18,
@@ -296,3 +303,54 @@ def test_parts_that_make_the_whole_treated_alike_are_the_whole_treated(shares, d
         assert not found.parts
         assert np.array_equal(found.covered, whole.covered)
         assert np.array_equal(found.share, whole.share)
+
+
+def test_a_plan_takes_halves_for_the_whole_and_a_third_for_a_third(plan):
+    season = concern(hump("2024-06-01", 40))
+
+    def planned(*applied):
+        made = plan([season], stock("7"), today="2024-05-10", applied=applied, most=3)
+        return [(p.day, p.choice.label) for p in made.planned], made.shares["one"].by_done
+
+    whole = planned(one())
+    assert whole[1] > 0
+    assert planned(spot("front", 0.5), spot("back", 0.5)) == whole
+    assert planned(spot("hot spots", 0.3))[1] == 0
+    # Of halves that were not treated alike, the one that runs out first: 1 and 6 May.
+    assert 0 < planned(spot("front", 0.5), spot("back", 0.5, 5))[1] <= whole[1]
+
+
+def test_an_application_counts_once_the_whole_has_had_it(library):
+    def days(*applied):
+        counted = days_on(
+            library.diseases["summer-patch"], "summer-patch", applied, frozenset(), DAY + 60
+        )
+        return [int((d - DAY).astype(int)) for d in counted]
+
+    assert days(one(), spot("hot spots", 0.3, 20)) == [0]
+    assert days(spot("front", 0.5), spot("back", 0.5, 3)) == [0]  # by hand: one on each
+    assert days(spot("front", 0.5), spot("front", 0.5, 28), spot("back", 0.5, 3)) == [3]
+    assert days(one(), spot("front", 0.5, 28), spot("back", 0.5, 28)) == [0, 28]
+
+
+@pytest.mark.parametrize(
+    ("name", "treated", "share"),
+    [
+        ("9 of 18 greens", "", 0.5),
+        ("9 of the 18 greens", "1 acre", 1 / 3),  # the size that was treated comes first
+        ("hot spots", "0.3 acre", 0.1),
+        ("hot spots", "", np.nan),
+        ("19 of 18 greens", "", np.nan),
+        ("", "3 acre", np.nan),
+    ],
+)
+def test_the_share_of_a_spot_is_by_its_size_or_its_name(tmp_path, name, treated, share):
+    (tmp_path / "site.toml").write_text(
+        '[site]\nlatitude = 38.9\nlongitude = -85.4\n[[area]]\nname = "Greens"\nsize = "3 acre"\n'
+    )
+    (tmp_path / "applications.csv").write_text(
+        f"date,area,codes,spot,treated\n2024-05-01,Greens,11,{name},{treated}\n"
+    )
+    known = record_context(read_site(tmp_path / "site.toml"), load_library(), date(2024, 6, 1))
+    (read,) = APPLICATIONS.read(known).rows
+    assert read.ground == pytest.approx(share, nan_ok=True)

@@ -101,6 +101,12 @@ def test_sources_that_part_ways_come_after_those_that_do_not():
     none = Factor("thatch", "none", "c", "s", "weak")
     found = upkeep({"d": [one, other, none]}, day("2026-01-01"), tests={}, done={}, southern=False)
     assert [(t.finding.text, t.differ) for t in found] == [("a", False), ("b", True)]
+    # What a test of the area's own speaks for comes before all, however weak and disputed.
+    others = [Factor(name, "better", name, "s", "strong", (5,)) for name in ("a", "b", "c")]
+    acid = Factor(PH, "worse", "acid", "s", "weak", above=7.0), Factor(PH, "none", "", "s", "weak")
+    tests = {PH: (6.0, 7.5)}
+    found = upkeep({"d": [*others, *acid]}, day("2026-01-01"), tests=tests, done={}, southern=False)
+    assert [t.finding.text for t in found] == ["a", "b", "acid"]
 
 
 SITE = """
