@@ -8,9 +8,11 @@ import numpy as np
 import pytest
 from icalendar import Calendar
 
+from patchrisk.base.errors import InputError
 from patchrisk.core.plan.facts import Factor, KeptFromTines, Scouting
 from patchrisk.core.plan.inputs import Turf
 from patchrisk.core.plan.upkeep import MOST, upkeep
+from patchrisk.read.site import read_site
 from patchrisk.report.calendar import write_calendar
 from patchrisk.report.plan_json import to_json
 from patchrisk.report.plan_text import write_plan
@@ -169,6 +171,34 @@ def test_it_stands_in_text_calendar_sheet_and_json_until_a_note_says_done(planne
     assert "Oct 1 to 31: manganese" in write_sheet(planned("2026-05-01,Greens,manganese is low\n"))
     done = planned("2026-04-20,Greens,Manganese sulfate done on all\n")
     assert "Apr 1 to 30, 2027: manganese" in " ".join(write_plan(done).split())
+
+
+@pytest.mark.parametrize(
+    ("key", "place", "cure"),
+    [
+        ('visit = "gone.toml"', "area 1, visit", ""),
+        ('aerified = ["May 20"]', "aerified", 'write the days of hollow tines in a list, as ["'),
+        ("aerified = 3", "aerified", 'write the days of hollow tines in a list, as ["'),
+    ],
+)
+def test_a_key_that_is_not_understood_is_named(tmp_path, key, place, cure):
+    (tmp_path / "site.toml").write_text(
+        f'[site]\nlatitude = 38.9\nlongitude = -85.4\n[[area]]\nname = "Greens"\n{key}\n'
+    )
+    with pytest.raises(InputError) as caught:
+        read_site(tmp_path / "site.toml")
+    (fault,) = caught.value.faults
+    assert place in fault.place
+    assert cure in fault.cure
+
+
+def test_days_of_hollow_tines_are_read_with_quotes_and_without(tmp_path):
+    (tmp_path / "site.toml").write_text(
+        "[site]\nlatitude = 38.9\nlongitude = -85.4\n"
+        '[[area]]\naerified = ["2026-05-20", 2026-09-01]\n'
+    )
+    (area,) = read_site(tmp_path / "site.toml").area
+    assert area.aerified == (date(2026, 5, 20), date(2026, 9, 1))
 
 
 def test_scouting_is_told_in_plugs_and_in_money_by_the_users_price(planned):
