@@ -25,6 +25,9 @@ _US_WORDS = {
     "programmes": "programs",
 }
 _LOCAL = re.compile(rf"\b(?:{'|'.join(_US_WORDS)})\b", re.IGNORECASE)
+_DATE = re.compile(
+    r"\b(\d{1,2}) ((?:Jan|Feb|Mar|Apr|May|Jun|Jul|Aug|Sep|Oct|Nov|Dec)[a-z]*) (\d{4})\b"
+)
 _PER_INCH = {"cm": 2.54, "mm": 25.4}
 
 
@@ -84,9 +87,10 @@ class Pen:
         return shower(self.system)(quantity, value, decimals)
 
     def prose(self, text: str) -> str:
-        """Put the words, cm, mm and °C of a disease file's sentence in US words and units."""
+        """Put the words, dates, cm, mm and °C of a file's sentence the US way."""
         if self.system != "us":
             return text
+        text = _DATE.sub(r"\2 \1, \3", text)
         return _LOCAL.sub(_in_us_words, _MEASURE.sub(_in_us_units, text))
 
     def day(self, day: np.datetime64 | None, *, year: bool = False) -> str:

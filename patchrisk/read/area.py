@@ -37,6 +37,8 @@ AREA_CURES = {
     "prevent": 'write a list of diseases, as ["summer patch"]',
     "sown": 'write a year, as 2019, a month, as "2019-09", or a day, as "2019-09-14"',
     "age": 'write whole years or months, as "3 years" or "18 months"',
+    "visit": 'name the file of its latest visit, such as "visit.toml"',
+    "aerified": 'write the days of hollow tines in a list, as ["2026-05-20"]',
     "application_cost": "write a number above 0, in the unit of outbreak_cost",
     "outbreak_cost": "write a number above 0, in the unit of application_cost",
 }
@@ -159,6 +161,15 @@ def read_sown(value: Any) -> str | None:
     return str(value)
 
 
+def _read_days(value: Any) -> tuple[date, ...]:
+    """Read days, as ``2026-05-20`` with quotes or without; ValueError where one is none."""
+    texts = [str(one) for one in value] if isinstance(value, list | tuple) else [str(value)]
+    try:
+        return tuple(date.fromisoformat(text) for text in texts)
+    except ValueError:
+        raise ValueError(_quoted(value), AREA_CURES["aerified"]) from None
+
+
 def _days(sown: str) -> tuple[date, date]:
     """Return the first and the last day that a year, a month or a day can mean."""
     match = _SOWN.fullmatch(sown)
@@ -219,7 +230,8 @@ class Area(SiteTable):
     key ``history``: how each disease is known, by the name as written; a disease that is not in it
     is *unknown*, which is not *none*. ``prevent`` are diseases to protect against without history.
     What an application and an outbreak cost is in any one unit. ``sprinkler_rate`` is the depth of
-    water that its sprinklers give in an hour.
+    water that its sprinklers give in an hour. ``visit`` is the file of its latest visit, whose soil
+    tests the programme goes by; ``aerified`` are days of hollow tines, past or to come.
     """
 
     name: Annotated[Name, Field(max_length=80)] = "Turf"
@@ -244,6 +256,8 @@ class Area(SiteTable):
     size: Annotated[str, measure("area")] | None = None
     sprinkler_rate: Annotated[str, measure("sprinkler rate")] | None = None
     most_applications: Annotated[int, Field(ge=0, le=12)] | None = None
+    visit: str | None = None
+    aerified: Annotated[tuple[date, ...], BeforeValidator(_read_days)] = ()
 
     @model_validator(mode="after")
     def _check_pairs(self) -> "Area":

@@ -99,6 +99,7 @@ def inputs_of(path: Path, site: Site) -> dict[Path, str]:
     if site.forecast_file is not None:
         inputs[site.folder / site.forecast_file] = "the forecast file"
     inputs[shelf_path(site) or site.folder / DEFAULT_FILE] = "the shelf"
+    inputs |= {site.folder / area.visit: "a visit's file" for area in site.area if area.visit}
     inputs[APPLICATIONS.path(site)] = "the record of applications"
     inputs[OBSERVATIONS.path(site)] = "the record of observations"
     inputs[READINGS.path(site)] = "the record of readings by hand"

@@ -34,6 +34,7 @@ CURES = {
     "area": "write each area under a line [[area]]",
     "site": "write name, latitude and longitude under a line [site]",
     "lead_days": "write whole days from 1 to 60",
+    "sample_price": "write what one sample costs you, a number above 0, such as 75",
     "no_spray": 'write a list, as ["2026-06-13", "2026-07-01/2026-07-04", "weekends"]',
     "record_needs": 'write columns of applications.csv, as ["applicator", "wind"]',
     "without_groups": 'write a list of FRAC codes in quotes, as ["14", "M05"]',
@@ -244,7 +245,8 @@ class ProgrammeSettings(SiteTable):
 
     ``lead_days`` is how long before a likely start to be told to get ready [days];
     ``fraction_caps`` turns on the rules on shares of all applications, known from memory only;
-    ``record_needs`` are columns of applications.csv that every record is to have.
+    ``record_needs`` are columns of applications.csv that every record is to have;
+    ``sample_price`` is what a laboratory asks you for one sample, in your own money.
     """
 
     most_applications: Annotated[int, Field(ge=0, le=12)] | None = None
@@ -254,6 +256,7 @@ class ProgrammeSettings(SiteTable):
     lead_days: Annotated[int, Field(ge=1, le=60)] | None = None
     without_groups: list[str] = []
     record_needs: list[Column] = []
+    sample_price: Annotated[float, Field(gt=0, allow_inf_nan=False)] | None = None
 
     @field_validator("no_spray")
     @classmethod
@@ -386,6 +389,7 @@ def read_site(path: Path) -> Site:
         ("weather", site.weather),
     )
     named = [(f"{key} {n}, file", t.file) for key, some in tables for n, t in enumerate(some, 1)]
+    named += [(f"area {n}, visit", a.visit or "") for n, a in enumerate(site.area, 1)]
     named += [("forecast_file", site.forecast_file or ""), ("shelf_file", site.shelf_file or "")]
     faults = not_there(str(path), site.folder, named)
     if faults:

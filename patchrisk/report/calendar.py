@@ -1,7 +1,8 @@
-"""The programme as an iCalendar file (RFC 5545): one whole-day event an application."""
+"""The programme as an iCalendar file (RFC 5545): whole-day events of applications and upkeep."""
 
 from collections.abc import Iterator
 from datetime import UTC, date, datetime, timedelta
+from functools import partial
 from pathlib import Path
 from unicodedata import category
 from uuid import UUID, uuid5
@@ -11,14 +12,19 @@ from icalendar import Calendar, Event, vText
 
 from patchrisk import __version__
 from patchrisk.base.errors import Fault, InputError
-from patchrisk.base.pen import Pen
+from patchrisk.base.pen import Pen, as_date
 from patchrisk.base.saving import Kind
 from patchrisk.base.user_files import is_there, read_file
 from patchrisk.core.plan.programme import AreaPlan, Planned
 from patchrisk.core.rules.seasons import year_begins
 from patchrisk.report import plan_words as words
-from patchrisk.report.plan_reasons import watering_sentences
-from patchrisk.report.words import CAUTIONS_IN_FULL, codes_words
+from patchrisk.report.plan_reasons import (
+    MEASURE_DONE,
+    measure_name,
+    measure_sentences,
+    watering_sentences,
+)
+from patchrisk.report.words import CAUTIONS_IN_FULL, codes_words, name_of
 from patchrisk.site_day.season_plan import SitePlan
 
 _OURS = UUID("6f0c1f0e-6c0a-5d0b-9a53-1e6c5d9f4a27")  # names of our events; drawn once, kept
@@ -56,11 +62,11 @@ def write_calendar(plan: SitePlan, now: datetime, before: Calendar | None = None
     stamp = now.astimezone(UTC).replace(microsecond=0)
     written = set()
     for area in plan.areas:
-        for entry in words.numbered(plan, area):
-            for event in _events(plan, area, entry):
-                _revise(event, stamp)
-                calendar.add_component(event)
-                written.add(str(event["uid"]))
+        events = [e for entry in words.numbered(plan, area) for e in _events(plan, area, entry)]
+        for event in (*events, *_upkeep(plan, area)):
+            _revise(event, stamp)
+            calendar.add_component(event)
+            written.add(str(event["uid"]))
     for event in _left(before):
         if str(event["uid"]) not in written:
             calendar.add_component(_cancelled(event, stamp) if _void(plan, event) else event)
@@ -99,23 +105,24 @@ def _id(plan: SitePlan, *parts: str) -> str:
 
 def _events(plan: SitePlan, area: AreaPlan, entry: words.Numbered) -> Iterator[Event]:
     """Yield an application, and its watering in as a task of its own while it is to come."""
-    item = entry.item
+    item, day = entry.item, entry.day
+    key = (str(entry.season), str(entry.number))
     if not isinstance(item, Planned):
-        event = _event(plan, area, entry)
+        event = _event(plan, area, day, day, *key)
         event.add("status", "CONFIRMED")
         what = item.product or codes_words(item.codes) or "application"
         event.add("summary", _plain(f"{area.area}: {what} (done)"))
         event.add("description", "\n".join(["From your own records.", "", *CAUTIONS_IN_FULL]))
         yield event
         return
-    event = _event(plan, area, entry)
+    event = _event(plan, area, day, day, *key)
     event.add("status", "TENTATIVE")
     event.add("summary", _plain(f"{area.area}: {item.choice.label} (planned)"))
     event.add("description", _plain(_description(plan, area, item)))
     yield event
     if item.watering is not None:
         show = words.plan_pen(plan).show
-        task = _event(plan, area, entry, "water")
+        task = _event(plan, area, day, day, *key, "water")
         task.add("status", "TENTATIVE")
         water = words.watering_words(item.watering, show)
         task.add("summary", _plain(f"{area.area}: water in {item.choice.label}, {water}"))
@@ -124,11 +131,26 @@ def _events(plan: SitePlan, area: AreaPlan, entry: words.Numbered) -> Iterator[E
         yield task
 
 
-def _event(plan: SitePlan, area: AreaPlan, entry: words.Numbered, *task: str) -> Event:
+def _upkeep(plan: SitePlan, area: AreaPlan) -> Iterator[Event]:
+    """Yield what else holds its diseases, over the days that its source has it done."""
+    name, pen = partial(name_of, plan.library), words.plan_pen(plan)
+    for task in area.measures:
+        if task.first is None or task.last is None:
+            continue
+        first, last = as_date(task.first), as_date(task.last)
+        event = _event(plan, area, first, last, f"{first:%Y-%m}", task.finding.factor)
+        event.add("status", "TENTATIVE")
+        event.add("summary", _plain(f"{area.area}: {measure_name(task, name)}"))
+        told = (*measure_sentences([task], name, pen, area.as_of), MEASURE_DONE)
+        event.add("description", _plain("\n".join(told)))
+        yield event
+
+
+def _event(plan: SitePlan, area: AreaPlan, first: date, last: date, *key: str) -> Event:
     event = Event()
-    event.add("uid", _id(plan, area.area, str(entry.season), str(entry.number), *task))
-    event.add("dtstart", entry.day)
-    event.add("dtend", entry.day + timedelta(days=1))  # the first day that is not part of it
+    event.add("uid", _id(plan, area.area, *key))
+    event.add("dtstart", first)
+    event.add("dtend", last + timedelta(days=1))  # the first day that is not part of it
     event.add("transp", "TRANSPARENT")
     event.add("location", _plain(plan.site.site.name))
     event.add("categories", [_plain(area.area)])

@@ -5,7 +5,7 @@ from typing import Any
 
 import numpy as np
 
-from patchrisk.base.pen import Pen, count_of, iso_day
+from patchrisk.base.pen import Pen, count_of, iso_day, listed
 from patchrisk.base.units import DAY
 from patchrisk.core.plan.cover import PHOSPHONATE, Applied, Cover
 from patchrisk.read.records.books import Records
@@ -17,8 +17,15 @@ def cover_words(cover: Cover, as_of: np.datetime64, pen: Pen, *, brief: bool = F
     """Say how long the roots are covered and by what, or since when they are bare.
 
     The days left are in brackets by the shortest and the longest published interval. ``brief``
-    leaves out what went on, and the days that were bare before it.
+    leaves out what went on, and the days that were bare before it. Where parts of the area are not
+    covered alike each is named.
     """
+    if cover.parts:
+        said: dict[str, list[str]] = {}
+        for part, one in cover.parts.items():
+            told = cover_words(one, as_of, pen, brief=True)
+            said.setdefault(told, []).append(part or "the rest")
+        return "; ".join(f"{listed(parts)}: {told}" for told, parts in said.items())
     if cover.until is None:
         return _bare_words(cover, as_of, pen, brief)
     low, high = cover.days_left_range
@@ -46,6 +53,12 @@ def _bare_words(cover: Cover, as_of: np.datetime64, pen: Pen, brief: bool) -> st
         return bare
     gone = "nothing on record" if cover.last is None else f"{went_on(cover.last, pen)} has run out"
     return f"{bare}; {gone}"
+
+
+def covered_parts(cover: Cover, day: np.datetime64) -> list[str]:
+    """Name the parts of an area that are covered on a day, where others may not be."""
+    ends = ((part or "the rest", one.until) for part, one in cover.parts.items())
+    return [part for part, until in ends if until is not None and until >= day]
 
 
 def went_on(applied: Applied, pen: Pen) -> str:
@@ -120,6 +133,7 @@ def cover_record(cover: Cover) -> dict[str, Any]:
         "days_left_high": high,
         "last": None if cover.last is None else applied_record(cover.last),
         "bare_while_open": [str(day) for day in cover.bare_open.astype("datetime64[D]")],
+        "parts": {part or "the rest": iso_day(one.until) for part, one in cover.parts.items()},
     }
 
 
@@ -130,6 +144,7 @@ def applied_record(applied: Applied) -> dict[str, Any]:
         "codes": sorted(applied.codes),
         "actives": list(applied.actives),
         "product": applied.product or None,
+        "spot": applied.spot or None,
         "targets": list(applied.targets),
         "water_mm": _depth(applied.water_mm),
         "rain_mm": _depth(applied.rain_mm),

@@ -1,6 +1,6 @@
 """What earlier plans said, kept beside their files, and what is not as the last one had it."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Sequence, Set
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -65,10 +65,13 @@ def _latest(plans: Plans, as_of: date) -> dict[str, EarlierPlan]:
 
 def _changes(plan: SitePlan, area: AreaPlan, last: EarlierPlan, pen: Pen) -> Iterator[str]:
     now = _as_kept(area)
-    old = [one for one in last.planned if one not in now.planned]
+    done = set(now.done)
+    ahead = (one for one in last.planned if one[0] >= plan.as_of and one[0] not in done)
+    old = [one for one in ahead if one not in now.planned]
     new = [one for one in now.planned if one not in last.planned]
     labels = {one.choice.label: choice_words(one.choice, full=False) for one in area.planned}
     said = []
+    about = {key for _, _, targets in (*old, *new) for key in targets}
     for one in new:
         day, label, targets = one
         was = next((o for o in old if set(o[2]) & set(targets)), None)
@@ -80,17 +83,17 @@ def _changes(plan: SitePlan, area: AreaPlan, last: EarlierPlan, pen: Pen) -> Ite
         parts = [_day(pen, was[0])] * (was[0] != day) + [was[1]] * (was[1] != label)
         if parts:
             said.append(f"{what}, was {' with '.join(parts)}")
-    done = set(now.done)
     for day, label, _ in old:
-        if day in done or day < plan.as_of:
-            continue
         said.append(f"no longer planned: {label} on {_day(pen, day)}")
     if said:
-        why = list(_reasons(plan, last, now, pen)) or ["the weather ahead or your own files"]
+        why = list(_reasons(plan, last, now, about, pen)) or ["the weather ahead or your own files"]
         yield f"Changed since the last plan: {'; '.join(said)}. What changed: {'; '.join(why)}."
 
 
-def _reasons(plan: SitePlan, last: EarlierPlan, now: EarlierPlan, pen: Pen) -> Iterator[str]:
+def _reasons(
+    plan: SitePlan, last: EarlierPlan, now: EarlierPlan, about: Set[str], pen: Pen
+) -> Iterator[str]:
+    """Say what is not as it was of the records, and of the diseases that the changes are about."""
     for day in sorted(set(now.done) - set(last.done)):
         yield f"an application of {_day(pen, day)} is on record"
     for day, label, _ in last.planned:
@@ -98,11 +101,16 @@ def _reasons(plan: SitePlan, last: EarlierPlan, now: EarlierPlan, pen: Pen) -> I
             yield f"{label}, planned for {_day(pen, day)}, is not on record"
     for key, verdict in now.verdicts.items():
         was = last.verdicts.get(key)
-        if was is not None and was != verdict:
+        if key in about and was is not None and was != verdict:
             yield f"{name_of(plan.library, key)}: {verdict}, was {was}"
     for key, day in now.called.items():
         before = last.called.get(key)
-        if before is not None and abs((day - before).days) >= _MOVED and day > plan.as_of:
+        if (
+            key in about
+            and before is not None
+            and abs((day - before).days) >= _MOVED
+            and day > plan.as_of
+        ):
             yield (
                 f"{name_of(plan.library, key)} is expected to call for one on {_day(pen, day)}, "
                 f"was {_day(pen, before)}"

@@ -1,10 +1,12 @@
 """The programme as JSON; its shape is described by ``plan.schema.json`` beside this file."""
 
 import json
+from collections.abc import Mapping
 from functools import partial
 from typing import Any
 
 from patchrisk.base.pen import iso_day
+from patchrisk.core.plan.cover import Cover
 from patchrisk.core.plan.programme import Answer, AreaPlan, Choice, Planned
 from patchrisk.report import plan_words as words
 from patchrisk.report.cover_words import applied_record, cover_record
@@ -58,7 +60,7 @@ def _area(plan: SitePlan, area: AreaPlan) -> dict[str, Any]:
             if not isinstance(e.item, Planned)
         ],
         "planned": [
-            {"season": e.season, "number": e.number, **_planned(plan, e.item)}
+            {"season": e.season, "number": e.number, **_planned(plan, covers, e.item)}
             for e in entries
             if isinstance(e.item, Planned)
         ],
@@ -74,7 +76,7 @@ def _area(plan: SitePlan, area: AreaPlan) -> dict[str, Any]:
         ],
         "cover": [{"disease": key, **cover_record(cover)} for key, cover in covers.items()],
         "advice": list(sentences(area.advice, name, words.plan_pen(plan))),
-        "measures": list(measure_sentences(area.measures, name)),
+        "measures": list(measure_sentences(area.measures, name, words.plan_pen(plan), area.as_of)),
     }
 
 
@@ -92,7 +94,7 @@ def _answer(plan: SitePlan, answer: Answer) -> dict[str, Any]:
     }
 
 
-def _planned(plan: SitePlan, planned: Planned) -> dict[str, Any]:
+def _planned(plan: SitePlan, covers: Mapping[str, Cover], planned: Planned) -> dict[str, Any]:
     water, other = planned.watering, planned.runner_up
     pen, name = words.plan_pen(plan), partial(name_of, plan.library)
     return {
@@ -119,7 +121,7 @@ def _planned(plan: SitePlan, planned: Planned) -> dict[str, Any]:
             "covers_less_days": round(other.less, 2),
         },
         "reasons": list(sentences(planned.reasons, name, pen)),
-        "cautions": list(caution_sentences(planned, name, pen)),
+        "cautions": list(caution_sentences(planned, covers, name, pen)),
         "in_full": list(sentences(planned.notes, name, pen)),
         "amounts_off_your_label": list(words.amounts_words(planned, pen.system)),
     }

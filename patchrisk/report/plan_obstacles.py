@@ -30,9 +30,10 @@ def waiting_words(fact: Waiting, name: Name, pen: Pen) -> str:
     if not fact.at_hand:
         return f"{called}, and nothing at hand acts on it. {missing}"
     told = dict.fromkeys(_in_the_way(one, pen) for one in fact.in_the_way)
-    why = listed(list(told)) or "no choice keeps within every rule"
+    why = "; ".join(told)
     if fact.until is not None:
-        return f"{called}; on {pen.day(fact.until)} instead: {why}."
+        return f"{called}; on {pen.day(fact.until)} instead{f': {why}' if why else ''}."
+    why = why or "no choice keeps within every rule"
     return f"{called}, and can't be done: {why}. {missing}"
 
 
@@ -101,6 +102,8 @@ def _in_the_way(one: InTheWay, pen: Pen) -> str:
             return f"the soil is too wet to take water, {_wet(one, pen, 'before')} of rain"
         case Obstacle.HEAT:
             return f"heat holds {one.label} back"
+        case Obstacle.TINES:
+            return f"hollow tines hold {one.label} back"
         case Obstacle.INTERVAL:
             day = pen.day(one.days[0])
             return f"the one before it was less than its interval ago, to {day}"

@@ -3,13 +3,18 @@
 Diseases are named by a function of their key; days and measures are written by the site's pen.
 """
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+
+import numpy as np
 
 from patchrisk.base.pen import Pen, capital, count_of, listed, percent
 from patchrisk.core.plan import facts
 from patchrisk.core.plan.check_plots import PlotWorth
+from patchrisk.core.plan.cover import Cover
 from patchrisk.core.plan.programme import ForecastRain, Planned, Watering
 from patchrisk.core.plan.rotation import Breach, Guideline
+from patchrisk.core.plan.upkeep import Task
+from patchrisk.report.cover_words import covered_parts
 from patchrisk.report.plan_obstacles import (
     Name,
     groups_words,
@@ -17,7 +22,7 @@ from patchrisk.report.plan_obstacles import (
     to_buy_words,
     waiting_words,
 )
-from patchrisk.report.words import Show, by_number, codes_words
+from patchrisk.report.words import Show, between, by_number, codes_words
 
 Fact = facts.Reason | facts.Caution | facts.Note | facts.Advice
 
@@ -39,7 +44,8 @@ _RESTRICTIONS = {
     facts.Restriction.LABELS: "limits on the labels keep",
     facts.Restriction.NUMBER: "number of applications keeps",
 }
-_FACTORS = ("irrigation and drainage", "soil pH", "manganese", "nitrogen form", "nitrogen")
+MEASURE_DONE = 'Take one off with a note that names it and says done, such as "manganese done".'
+_TESTS = {"soil pH": "pH {:.1f}", "manganese": "{:.0f} mg/kg", "thatch": "{:.1f} cm"}
 # Of a mixture itself; which labels allow it is nobody's but theirs to say.
 _ONE_TANK = (
     "In one tank only if the label of each allows it with the other, each at its own rate; mix a "
@@ -93,8 +99,11 @@ def sentence(fact: Fact, name: Name, pen: Pen) -> str:
             )
         case facts.Together(parts):
             only = len({key for part in parts for key in (*part.controls, *part.protects)}) == 1
-            said = "; ".join(_part(part, names, only=only) for part in parts)
-            return f"In the mixture {said}."
+            roles: dict[str, list[str]] = {}
+            for part in parts:
+                roles.setdefault(_role(part, names, only=only), []).append(part.label)
+            said = (f"{listed(a)} {'is' if len(a) == 1 else 'are'} {b}" for b, a in roles.items())
+            return f"In the mixture {'; '.join(said)}."
         case facts.NoTrialFigures(label, keys):
             return (
                 f"{label} is named against {names(keys)} by advisers, and no trial figures were "
@@ -109,7 +118,7 @@ def sentence(fact: Fact, name: Name, pen: Pen) -> str:
         case facts.OneTank():
             return _ONE_TANK
         case facts.NoSurfactant(rule) | facts.HarmsGrass(rule):
-            return f"{rule.says.rstrip('.')} ({_source(rule)})."
+            return f"{rule.says.rstrip('.')} ({_source(rule, pen)})."
         case facts.HeatAhead(codes, odds, limit_c, days):
             return (
                 f"{capital(_group(codes))} can hurt a green before heat: {percent(odds)} "
@@ -122,7 +131,7 @@ def sentence(fact: Fact, name: Name, pen: Pen) -> str:
             record = "" if done is None else f"On record, {pen.day(done)}: "
             return (
                 f"{record}{groups_words(codes)} {are} for before damage shows; already seen: "
-                f"{when} ({_source(rule)})."
+                f"{when} ({_source(rule, pen)})."
             )
         case facts.Breaks(breach):
             return f"Breaks a guideline: {_breach(breach, pen)}."
@@ -151,7 +160,7 @@ def sentence(fact: Fact, name: Name, pen: Pen) -> str:
             told = listed([f"{percent(part)} on {pen.day(day)}" for day, part in parts])
             return (
                 f"On record, {pen.day(parts[-1][0])}: FRAC 11 in part rates, {told} of the rate "
-                f"off your label ({_source(rule)})."
+                f"off your label ({_source(rule, pen)})."
             )
         case facts.Resistant(key, codes):
             return (
@@ -162,7 +171,7 @@ def sentence(fact: Fact, name: Name, pen: Pen) -> str:
             buy = f" {to_buy_words(groups, name(key))}" if groups else ""
             return (
                 "Nothing could go on within every guideline, so one is parted with: "
-                f"{rule.says.rstrip('.')} ({rule.source}).{buy}"
+                f"{rule.says.rstrip('.')} ({_source(rule, pen)}).{buy}"
             )
         case facts.Cost(restriction, days):
             return (
@@ -175,6 +184,16 @@ def sentence(fact: Fact, name: Name, pen: Pen) -> str:
                 f"counted towards its yearly limit as one application of {product}"
                 f"{'' if len(days) == 1 else ' each'}."
             )
+        case facts.KeptFromTines(rule, day, first, last):
+            return (
+                f"No {_group(rule.codes)} from {pen.days(first, last)}: hollow tines on "
+                f"{pen.day(day)}, and it slowed healing ({_source(rule, pen)}; the number of "
+                "days is a proposal of this project)."
+            )
+        case facts.Scouting(samples, cost):
+            each = "; ".join(f"{count_of(n, 'plug')} for {names(keys)}" for n, keys in samples)
+            money = "" if cost is None else f", {cost:,.0f} by your price"
+            return f"To scout instead: {each} ({count_of(len(samples), 'sample')}{money})."
         case PlotWorth():
             return _plot_worth(fact, name, pen)
         case facts.NoForecast(key):
@@ -200,52 +219,74 @@ def _plot_worth(fact: PlotWorth, name: Name, pen: Pen) -> str:
     return f"{said} Treatment was worth {worth:.0f} points there ({span}){doubt}."
 
 
-def _part(part: facts.Part, names: Callable[[Sequence[str]], str], *, only: bool) -> str:
+def _role(part: facts.Part, names: Callable[[Sequence[str]], str], *, only: bool) -> str:
     """Say what a part of a mixture is for; against one disease alone it is not named twice."""
-    said = []
-    if part.controls:
-        said.append(f"is for {names(part.controls)}")
+    said = [f"for {names(part.controls)}"] if part.controls else []
     if part.protects:
         of = "" if only else f" of {names(part.protects)}"
-        said.append(f"is the partner against resistance{of}")
-    return f"{part.label} {' and '.join(said) or 'does nothing against these that trials show'}"
+        said.append(f"the partner against resistance{of}")
+    return " and ".join(said) or "of no use against these that trials show"
 
 
 def _group(codes: Iterable[str]) -> str:
     return f"group {listed(sorted(codes, key=by_number))}"
 
 
-def _source(rule: Guideline) -> str:
+def _source(rule: Guideline, pen: Pen) -> str:
     untried = any(word in rule.mark for word in _DOUBTS)
-    return f"{rule.source}; {rule.mark}" if untried else rule.source
+    return pen.prose(f"{rule.source}; {rule.mark}" if untried else rule.source)
 
 
 def _breach(breach: Breach, pen: Pen) -> str:
     day = "" if breach.day is None else f"{pen.day(breach.day)}: "
-    return f"{day}{misuse_words(breach.finding)} ({_source(breach.guideline)})"
+    return f"{day}{misuse_words(breach.finding)} ({_source(breach.guideline, pen)})"
 
 
-def caution_sentences(planned: Planned, name: Name, pen: Pen) -> tuple[str, ...]:
-    """Say what to mind with an application, and why an amount is not worked out."""
+def caution_sentences(
+    planned: Planned, covers: Mapping[str, Cover], name: Name, pen: Pen
+) -> tuple[str, ...]:
+    """Say what to mind with an application, and why an amount is not worked out.
+
+    ``covers`` is what went on before, by disease: parts still covered on the day are named.
+    """
     faults = [fault for amount in planned.amounts for fault in amount.faults]
+    still: dict[str, list[str]] = {}
+    for key in planned.targets:
+        parts = covered_parts(covers[key], planned.day) if key in covers else []
+        if parts:
+            still.setdefault(listed(parts), []).append(name(key))
     return (
         *sentences(planned.cautions, name, pen),
+        *(f"Still covered: {part}, against {listed(keys)}." for part, keys in still.items()),
         *(f"No amount: {f.place}: {f.found}: {f.cure}." for f in faults),
     )
 
 
-def measure_sentences(measures: Iterable[facts.Measure], name: Name) -> Iterator[str]:
-    """Say what is published of soil and upkeep, with sources; disputed findings say so."""
-    rank = {factor: n for n, factor in enumerate(_FACTORS)}
-    order = sorted(measures, key=lambda m: (rank.get(m.factor, len(rank)), m.factor))
-    for measure in order:
-        findings = (
-            f"{f.text.rstrip('.')} ({f.source}, {f.confidence}"
-            f"{'; sources differ' if f.effect == 'disputed' else ''})."
-            for f in measure.findings
-        )
-        whose = listed([name(key) for key in measure.diseases])
-        yield f"{capital(measure.factor)}, against {whose}: {' '.join(findings)}"
+def measure_sentences(
+    measures: Iterable[Task], name: Name, pen: Pen, as_of: np.datetime64
+) -> Iterator[str]:
+    """Say what else holds diseases: when, what a source says of it, what the own test found."""
+    for task in measures:
+        one = task.finding
+        if task.first is None or task.last is None:
+            when = "no season in its source"
+        else:
+            now = task.first <= as_of
+            when = f"to {pen.day(task.last)}" if now else pen.days(task.first, task.last)
+        source = f"{one.source}, {one.confidence}{', sources differ' * task.differ}"
+        here = ""
+        if task.found is not None and task.limit is not None:
+            found, limit = (_TESTS[one.factor].format(value) for value in (task.found, task.limit))
+            here = f" Here {found} by your visit, past {limit}."
+        said = pen.prose(f"{one.text.rstrip('.')} ({source}).{here}")
+        yield f"{when}: {measure_name(task, name)}. {said}"
+
+
+def measure_name(task: Task, name: Name) -> str:
+    """Name a measure, or what makes it worse, and the diseases."""
+    factor, diseases = task.finding.factor, listed([name(key) for key in task.diseases])
+    worse = task.finding.effect == "worse"
+    return f"{factor} ({diseases})" if worse else f"{factor} against {diseases}"
 
 
 def minutes_words(water: Watering) -> str:
@@ -260,7 +301,7 @@ def minutes_words(water: Watering) -> str:
 def watering_sentences(water: Watering, show: Show) -> str:
     """Say how deep and how soon to water an application in, with the reason and the source."""
     least, most = show("rain", water.least_mm), show("rain", water.most_mm)
-    span = least if water.most_mm - water.least_mm < 0.05 else f"{least} to {most}"
+    span = least if least == most else between(least, most)
     if water.hours >= 24:
         when = "the same day or that night"
     else:

@@ -6,7 +6,8 @@ from functools import partial
 
 import numpy as np
 
-from patchrisk.base.pen import Pen, capital, count_of
+from patchrisk.base.pen import Pen, capital
+from patchrisk.base.units import DAY
 from patchrisk.core.plan.cover import Cover, tanks
 from patchrisk.core.plan.programme import AreaPlan, Planned
 from patchrisk.core.verdict.decision_table import Verdict
@@ -18,6 +19,7 @@ from patchrisk.report.money_words import cost_words, order_words
 from patchrisk.report.plan_changes import changes_words
 from patchrisk.report.plan_obstacles import bad_days_words
 from patchrisk.report.plan_reasons import (
+    MEASURE_DONE,
     STRIP,
     caution_sentences,
     measure_sentences,
@@ -33,6 +35,9 @@ _SHARES = (
 _FULL_DAY = " A full day of infection is one as warm as suits the fungus best; others count less."
 
 
+_BARE_LATELY = 31 * DAY  # days without cover are told while they can still be made up for
+
+
 @dataclass(frozen=True)
 class _Said:
     """How to write an area, and its cautions so far: in short none is said twice."""
@@ -43,7 +48,7 @@ class _Said:
 
 
 def write_plan(plan: SitePlan, *, full: bool = False) -> str:
-    """Write the programme of a site; ``full`` adds amounts, and trials and upkeep with sources."""
+    """Write the programme of a site; ``full`` adds amounts, and sources of all."""
     return "\n".join(_lines(plan, full))
 
 
@@ -60,6 +65,8 @@ def _lines(plan: SitePlan, full: bool) -> Iterator[str]:
     for area in plan.areas:
         yield ""
         yield from _area(plan, area, _Said(pen, full))
+    if any(area.measures for area in plan.areas):
+        yield from wrap(f"Besides the sprayer: {MEASURE_DONE}")
     orders = list(order_words(plan))
     if orders:
         yield ""
@@ -70,7 +77,7 @@ def _lines(plan: SitePlan, full: bool) -> Iterator[str]:
     yield from wrap(f"{_SHARES}{_FULL_DAY if full else ''}")
     yield from wrap("Cautions: " + " ".join(CAUTIONS_IN_FULL))
     if not full:
-        yield from wrap("Amounts, and trials, watering and upkeep with sources: add --full.")
+        yield from wrap("Amounts, and trials and watering with sources: add --full.")
 
 
 def _area(plan: SitePlan, area: AreaPlan, said: _Said) -> Iterator[str]:
@@ -96,12 +103,8 @@ def _area(plan: SitePlan, area: AreaPlan, said: _Said) -> Iterator[str]:
     name = partial(name_of, plan.library)
     for text in sentences(area.advice, name, said.pen):
         yield from wrap(text, "- ", "  ")
-    if said.full:
-        for text in measure_sentences(area.measures, name):
-            yield from wrap(f"Beyond the sprayer: {said.pen.prose(text)}", "- ", "  ")
-    elif area.measures:
-        told = f"{count_of(len(area.measures), 'published measure')} of soil and upkeep"
-        yield from wrap(f"Beyond the sprayer: {told}, add --full.", "- ", "  ")
+    for text in measure_sentences(area.measures, name, said.pen, area.as_of):
+        yield from wrap(f"Besides the sprayer, {text}", "- ", "  ")
 
 
 def _cover(plan: SitePlan, area: AreaPlan, covers: Mapping[str, Cover], pen: Pen) -> Iterator[str]:
@@ -110,7 +113,8 @@ def _cover(plan: SitePlan, area: AreaPlan, covers: Mapping[str, Cover], pen: Pen
     called = {key for key, one in area.answers.items() if one.verdict >= Verdict.GET_READY}
     called.update(key for planned in area.planned for key in planned.targets)
     for key, cover in covers.items():
-        if cover.until is not None or (len(cover.bare_open) and key in called):
+        bare = bool(cover.parts) or bool((cover.bare_open > area.as_of - _BARE_LATELY).any())
+        if cover.until is not None or (bare and key in called):
             told = cover_words(cover, area.as_of, pen, brief=True)
             same.setdefault(told, []).append(name_of(plan.library, key))
     for told, names in same.items():
@@ -128,7 +132,8 @@ def _planned(plan: SitePlan, area: AreaPlan, entry: words.Numbered, said: _Said)
     if not said.full:
         water = words.watering_words(planned.watering, said.pen.show)
         next_best = words.runner_up_words(planned.runner_up, said.pen, full=False)
-        cautions = caution_sentences(planned, partial(name_of, plan.library), said.pen)
+        name, covers = partial(name_of, plan.library), plan.cover.get(area.area, {})
+        cautions = caution_sentences(planned, covers, name, said.pen)
         new = [text for text in cautions if _gist(text) not in said.cautions]
         said.cautions.update(map(_gist, new))
         parts = {

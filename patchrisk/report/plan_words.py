@@ -12,6 +12,7 @@ from patchrisk.base.pen import Pen, as_date, count_of, percent
 from patchrisk.base.units import System, from_canonical
 from patchrisk.core.plan.answers import PREVENTIVE_RULE, SPLIT_RULE
 from patchrisk.core.plan.cover import PHOSPHONATE, Applied, tanks
+from patchrisk.core.plan.facts import Waiting
 from patchrisk.core.plan.programme import (
     Amount,
     AreaPlan,
@@ -202,8 +203,10 @@ def answers_words(plan: SitePlan, area: AreaPlan) -> Iterator[str]:
     left: dict[Verdict, list[str]] = {}
     for key, answer in area.answers.items():
         name = name_of(plan.library, key)
-        if answer.waiting is not None:
-            yield sentence(answer.waiting, partial(name_of, plan.library), plan_pen(plan))
+        waits = answer.waiting
+        later = isinstance(waits, Waiting) and waits.until is not None and not waits.today
+        if waits is not None and not later:  # an application that is later says why itself
+            yield sentence(waits, partial(name_of, plan.library), plan_pen(plan))
         elif answer.on == area.as_of and answer.verdict is Verdict.APPLY and answer.choice:
             # Others that it covers stand under *For*.
             yield f"Today against {name}: {choice_words(answer.choice, full=False)}."
@@ -240,7 +243,7 @@ def details(plan: SitePlan, area: AreaPlan, planned: Planned) -> dict[str, str]:
         "Water": "" if water is None else watering_sentences(water, pen.show),
         "Amount": "; ".join(amounts_words(planned, pen.system)),
         "Carrier": carrier_words(planned, pen),
-        "Mind": " ".join(caution_sentences(planned, name, pen)),
+        "Mind": " ".join(caution_sentences(planned, plan.cover.get(area.area, {}), name, pen)),
         "In full": " ".join(sentences(planned.notes, name, pen)),
     }
     return {heading: text for heading, text in parts.items() if text}

@@ -13,7 +13,7 @@ from patchrisk.base.pen import Pen
 from patchrisk.base.saving import marked
 from patchrisk.core.plan.programme import AreaPlan, Planned
 from patchrisk.report import plan_words as words
-from patchrisk.report.plan_reasons import caution_sentences, sentences
+from patchrisk.report.plan_reasons import caution_sentences, measure_sentences, sentences
 from patchrisk.report.words import CAUTIONS_IN_FULL, name_of
 from patchrisk.site_day.season_plan import SitePlan
 
@@ -66,6 +66,11 @@ def write_sheet(plan: SitePlan) -> str:
             if not area.planned
             for text in sentences(area.advice, name, pen)
         ],
+        upkeep=[
+            f"{area.area}, {text}"
+            for area in plan.areas
+            for text in measure_sentences(area.measures, name, pen, area.as_of)
+        ],
         cautions=CAUTIONS_IN_FULL,
     )
 
@@ -77,7 +82,8 @@ def _rows(plan: SitePlan, area: AreaPlan, pen: Pen, notes: list[str]) -> Iterato
         planned = entry.item
         if not isinstance(planned, Planned):
             continue
-        cautions = caution_sentences(planned, partial(name_of, plan.library), pen)
+        covers = plan.cover.get(area.area, {})
+        cautions = caution_sentences(planned, covers, partial(name_of, plan.library), pen)
         notes += [text for text in cautions if text not in notes]
         yield {
             "date": planned.day,

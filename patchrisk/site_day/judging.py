@@ -39,7 +39,7 @@ from patchrisk.read.diseases.quantities import Number
 from patchrisk.read.records.rows import Observation
 from patchrisk.read.site import Site
 from patchrisk.site_day.history import history_of_area, to_prevent
-from patchrisk.site_day.protection import cover_of, interval_of, resistant_of, works_on
+from patchrisk.site_day.protection import cover_of, days_on, interval_of, resistant_of
 
 _STAKES = {"laboratory": Stake.HISTORY, "seen": Stake.HISTORY, "suspected": Stake.SUSPECTED}
 _BACKING = {
@@ -410,16 +410,7 @@ def case_of(
         once_seen=helps_of(treatment.once_seen),
         interval=interval_of(disease, key),
         number=None if treatment.number is None else round(treatment.number.span[1]),
-        # What went on a day together is one application.
-        applied=tuple(
-            sorted(
-                {
-                    a.day
-                    for a in applied
-                    if (key in a.targets and not a.spot) or works_on(disease, key, a, lost)
-                }
-            )
-        ),
+        applied=days_on(disease, key, applied, lost, np.datetime64(case.as_of, "D")),
         cover=cover,
         seen=tuple(o.day for o in case.observations if _saw(o, key, case)),
         ratio=_ratio(case.area),

@@ -10,6 +10,7 @@ from patchrisk.base.units import DAY, BoolArray
 from patchrisk.core.plan.cover import Applied, Cover, cover
 from patchrisk.core.plan.facts import Factor
 from patchrisk.core.plan.inputs import Concern, Numbers, Trials, delivery, numbers_of, works
+from patchrisk.core.plan.parts import cover_by_part, grounds, on_ground
 from patchrisk.core.rules.windows import Rule
 from patchrisk.core.soil.root_depth import SoilSeries
 from patchrisk.read.area import Area
@@ -56,16 +57,20 @@ def cover_of(
     window = np.zeros(len(dates), dtype=bool)
     window[: len(open_days)] = open_days
     concern = concern_of(disease, key, resistant)
-    return cover(
-        key,
-        applied,
-        dates,
-        today,
-        numbers.lasting(concern),
-        works=lambda one: works(concern, one),
-        delivery=delivery(numbers),
-        open_days=window,
-    )
+
+    def made(applied: Sequence[Applied]) -> Cover:
+        return cover(
+            key,
+            applied,
+            dates,
+            today,
+            numbers.lasting(concern),
+            works=lambda one: works(concern, one),
+            delivery=delivery(numbers),
+            open_days=window,
+        )
+
+    return cover_by_part(applied, today, made)
 
 
 def interval_of(disease: Disease, key: str) -> int:
@@ -73,9 +78,23 @@ def interval_of(disease: Disease, key: str) -> int:
     return programme_numbers().lasting(concern_of(disease, key)).days
 
 
-def works_on(disease: Disease, key: str, one: Applied, resistant: frozenset[str]) -> bool:
-    """Whether an application does anything against a disease, by its groups and actives."""
-    return works(concern_of(disease, key, resistant), one)
+def days_on(
+    disease: Disease,
+    key: str,
+    applied: Sequence[Applied],
+    resistant: frozenset[str],
+    today: np.datetime64,
+) -> tuple[np.datetime64, ...]:
+    """Return the days on which the whole of an area was treated against a disease.
+
+    What went on a day together is one application; of parts that make the whole, the days of the
+    part that had the fewest.
+    """
+    concern = concern_of(disease, key, resistant)
+    mine = [one for one in applied if key in one.targets or works(concern, one)]
+    days = ({a.day for a in on_ground(mine, part)} for part in grounds(applied, today))
+    _, fewest = min((len(each), sorted(each)) for each in days)
+    return tuple(fewest)
 
 
 def resistant_of(library: Library, area: Area) -> dict[str, frozenset[str]]:
@@ -110,7 +129,17 @@ def concern_of(disease: Disease, key: str, resistant: frozenset[str] = frozenset
         water_source="" if water is None else f"{water.short} ({water.confidence})",
         carrier_l_ha=None if treatment.carrier is None else treatment.carrier.span,
         factors=tuple(
-            Factor(f.factor, f.effect, f.text, f.short, f.confidence) for f in disease.site
+            Factor(
+                f.factor,
+                f.effect,
+                f.text,
+                f.short,
+                f.confidence,
+                tuple(f.months),
+                None if f.worse_above is None else f.worse_above.canonical,
+                None if f.worse_below is None else f.worse_below.canonical,
+            )
+            for f in disease.site
         ),
         up_to_c=dict(_warmest_by_season(disease)),
         resistant=resistant,

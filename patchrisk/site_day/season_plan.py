@@ -31,6 +31,7 @@ from patchrisk.read.site import DaysOff, Site
 from patchrisk.site_day.judging import spans_of, verdict_settings
 from patchrisk.site_day.morning import AreaMorning, Morning
 from patchrisk.site_day.protection import concern_of, programme_numbers, resistant_of
+from patchrisk.site_day.upkeep import with_upkeep
 
 _ON_DEMAND = ("qoi-fraction", "sdhi-fraction")  # from memory: on when the user asks for them
 _NEVER_CHECKED = "sdhi-number"
@@ -122,7 +123,9 @@ def plan_all(morning: Morning, before: Mapping[str, EarlierPlan] | None = None) 
     country = morning.site.site.country if shelf is None else None
     without = groups.gone(morning.site.programme.without_groups, country)
     areas = tuple(
-        _plan_area(morning, area, shelf, without, before.get(area.area.name))
+        with_upkeep(
+            _plan_area(morning, area, shelf, without, before.get(area.area.name)), morning, area
+        )
         for area in morning.areas
     )
     books = [kept for kept in (morning.applications, morning.observations) if kept is not None]
@@ -234,7 +237,11 @@ def _plan_area(
         ],
         numbers=numbers,
         limits=() if shelf is None else yearly_limits(shelf)[0],
-        turf=Turf(area.area.use == "green", area.area.turf_words or ""),
+        turf=Turf(
+            area.area.use == "green",
+            area.area.turf_words or "",
+            tuple(np.datetime64(day, "D") for day in area.area.aerified),
+        ),
         air_max_c=weather_ahead.weather["air_max_c"][weather_ahead.today :],
         rain_mm=rain[now:],
         rain_before_mm=rain[:now],

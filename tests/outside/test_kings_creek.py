@@ -23,7 +23,7 @@ pytestmark = pytest.mark.outside
 @pytest.fixture(scope="module")
 def site():
     if fetch.lacking([fetch.KINGS_CREEK]):
-        pytest.skip("the record is not there: run python tests/outside/fetch.py --git")
+        pytest.skip("the record is not there: run python tests/outside/fetch.py --repositories")
     path = fetch.folder() / "kings_creek" / fetch.KINGS_CREEK.archive
     table = pd.read_csv(path, parse_dates=["datetime"], index_col="datetime")
     table.index -= pd.Timedelta("30min")

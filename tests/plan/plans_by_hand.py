@@ -8,7 +8,6 @@ import numpy as np
 from patchrisk.core.plan.cover import Applied, Cover
 from patchrisk.core.plan.facts import (
     Factor,
-    Measure,
     NoAirTemperature,
     NoForecast,
     NoTrialFigures,
@@ -23,6 +22,7 @@ from patchrisk.core.plan.programme import (
     Share,
     Watering,
 )
+from patchrisk.core.plan.upkeep import Task
 from patchrisk.read.area import Area
 from patchrisk.read.diseases import load_library
 from patchrisk.read.site import Place, Site
@@ -94,7 +94,7 @@ def area_plan(name="Greens", **changes):
         ),
         "shares": {"summer-patch": Share(80.0, 0.0, 20.0), "fairy-ring": Share(40.0, 10.0, 16.0)},
         "advice": (NoForecast("dead-spot"),),
-        "measures": (Measure("soil pH", ("summer-patch",), (ACID,)),),
+        "measures": (Task(("summer-patch",), ACID),),
     }
     return AreaPlan(**{**about, **changes})
 

@@ -1,8 +1,11 @@
 from dataclasses import replace
+from datetime import date
 
 import numpy as np
 import pandas as pd
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from patchrisk.base.pen import Pen
 from patchrisk.core.plan.cover import (
@@ -16,9 +19,15 @@ from patchrisk.core.plan.cover import (
     tanks,
 )
 from patchrisk.core.plan.inputs import delivery
+from patchrisk.core.plan.parts import cover_by_part
+from patchrisk.read.diseases import load_library
+from patchrisk.read.records.books import APPLICATIONS
+from patchrisk.read.records.rows import record_context
+from patchrisk.read.site import read_site
 from patchrisk.read.site_data import with_rain
 from patchrisk.report.cover_words import cover_words, water_words
-from tests.plan.given_by_hand import concern
+from patchrisk.site_day.protection import days_on
+from tests.plan.given_by_hand import concern, hump, stock
 
 DAY = np.datetime64("2024-05-01")
 LASTING = Lasting(28, 14, 35, 3.6, 0.5)
@@ -226,3 +235,122 @@ def test_protection_is_flat_and_then_falls(half):
 def test_how_long_protection_is_counted_on(numbers, interval, lasting):
     found = numbers.lasting(concern(np.zeros(1), interval=interval))
     assert (found.days, found.shortest, found.longest) == lasting
+
+
+def by_part(applied, today=10, opened=-30):
+    """Cover of an area and its parts, the window open from a day on."""
+    dates = np.arange(DAY - 30, DAY + 120)
+    window = (dates >= DAY + opened) & (dates < DAY + today)
+    return cover_by_part(applied, DAY + today, lambda mine: covered(mine, today, open_days=window))
+
+
+def spot(name, ground=float("nan"), day=0, **more):
+    return replace(one(day), spot=name, ground=ground, **more)
+
+
+@pytest.mark.parametrize("share", [1 / 3, float("nan")])
+def test_a_third_that_was_sprayed_covers_itself_alone(share):
+    """By hand: 28 days from 1 May on, on the hot spots; the window open from 27 April."""
+    found = by_part([spot("hot spots", share)], today=10, opened=-4)
+    assert (found.until, found.days_left, len(found.bare_open)) == (None, 0, 14)
+    hot, rest = found.parts["hot spots"], found.parts[""]
+    assert (hot.until, hot.days_left, len(hot.bare_open)) == (DAY + 27, 18, 4)
+    assert (rest.until, len(rest.bare_open)) == (None, 14)
+    assert cover_words(found, DAY + 10, Pen("metric")) == (
+        "the rest: roots infected and bare since 27 Apr (14 days); hot spots: covered to 28 May, "
+        "18 days left (4 to 25)"
+    )
+
+
+def test_two_halves_on_two_days_are_the_whole_from_the_second_on():
+    """By hand: 1 May and 4 May; both are covered from the 4th to the 28th."""
+    halves = [spot("Front nine", 0.5), spot("Back nine", 0.49, 3)]
+    found = by_part(halves, today=10, opened=-4)
+    assert (found.until, found.days_left, found.days_left_range) == (DAY + 27, 18, (4, 25))
+    assert found.covered.sum() == 25  # 4 to 28 May
+    assert found.bare_open.tolist() == [(DAY + n).astype(object) for n in range(-4, 3)]
+    assert {name: c.days_left for name, c in found.parts.items()} == {
+        "Front nine": 18,
+        "Back nine": 21,
+    }
+    # Two thirds do not make the whole, and are not bare either.
+    found = by_part([spot("east", 1 / 3), spot("west", 1 / 3)])
+    assert found.until is None
+    assert [name for name, c in found.parts.items() if c.until is not None] == ["east", "west"]
+
+
+def test_what_went_on_the_whole_counts_on_every_part():
+    """By hand: the whole on 1 May, the approaches again on 21 May; as of 10 June both are told."""
+    found = by_part([one(), spot("approaches", 0.1, 20)], today=40)
+    assert found.until is None
+    assert found.parts["approaches"].until == DAY + 47
+    assert found.parts[""].last.day == DAY
+    # A part of which all has run out like the rest is not told any more.
+    assert not by_part([spot("approaches", day=-200), one()], today=10).parts
+
+
+@given(
+    st.lists(st.floats(0.05, 1), min_size=1, max_size=5),
+    st.integers(-20, 0),
+    st.integers(0, 60),
+)
+def test_parts_that_make_the_whole_treated_alike_are_the_whole_treated(shares, day, today):
+    whole = by_part([one(day)], today)
+    parts = [spot(f"part {n}", s / sum(shares), day) for n, s in enumerate(shares)]
+    for found in (by_part(parts, today), by_part([*parts, spot("any", day=day)], today)):
+        assert found.alike(whole)
+        assert found.days_left == whole.days_left
+        assert not found.parts
+        assert np.array_equal(found.covered, whole.covered)
+        assert np.array_equal(found.share, whole.share)
+
+
+def test_a_plan_takes_halves_for_the_whole_and_a_third_for_a_third(plan):
+    season = concern(hump("2024-06-01", 40))
+
+    def planned(*applied):
+        made = plan([season], stock("7"), today="2024-05-10", applied=applied, most=3)
+        return [(p.day, p.choice.label) for p in made.planned], made.shares["one"].by_done
+
+    whole = planned(one())
+    assert whole[1] > 0
+    assert planned(spot("front", 0.5), spot("back", 0.5)) == whole
+    assert planned(spot("hot spots", 0.3))[1] == 0
+    # Of halves that were not treated alike, the one that runs out first: 1 and 6 May.
+    assert 0 < planned(spot("front", 0.5), spot("back", 0.5, 5))[1] <= whole[1]
+
+
+def test_an_application_counts_once_the_whole_has_had_it(library):
+    def days(*applied):
+        counted = days_on(
+            library.diseases["summer-patch"], "summer-patch", applied, frozenset(), DAY + 60
+        )
+        return [int((d - DAY).astype(int)) for d in counted]
+
+    assert days(one(), spot("hot spots", 0.3, 20)) == [0]
+    assert days(spot("front", 0.5), spot("back", 0.5, 3)) == [0]  # by hand: one on each
+    assert days(spot("front", 0.5), spot("front", 0.5, 28), spot("back", 0.5, 3)) == [3]
+    assert days(one(), spot("front", 0.5, 28), spot("back", 0.5, 28)) == [0, 28]
+
+
+@pytest.mark.parametrize(
+    ("name", "treated", "share"),
+    [
+        ("9 of 18 greens", "", 0.5),
+        ("9 of the 18 greens", "1 acre", 1 / 3),  # the size that was treated comes first
+        ("hot spots", "0.3 acre", 0.1),
+        ("hot spots", "", np.nan),
+        ("19 of 18 greens", "", np.nan),
+        ("", "3 acre", np.nan),
+    ],
+)
+def test_the_share_of_a_spot_is_by_its_size_or_its_name(tmp_path, name, treated, share):
+    (tmp_path / "site.toml").write_text(
+        '[site]\nlatitude = 38.9\nlongitude = -85.4\n[[area]]\nname = "Greens"\nsize = "3 acre"\n'
+    )
+    (tmp_path / "applications.csv").write_text(
+        f"date,area,codes,spot,treated\n2024-05-01,Greens,11,{name},{treated}\n"
+    )
+    known = record_context(read_site(tmp_path / "site.toml"), load_library(), date(2024, 6, 1))
+    (read,) = APPLICATIONS.read(known).rows
+    assert read.ground == pytest.approx(share, nan_ok=True)

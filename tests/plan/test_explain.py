@@ -7,7 +7,6 @@ from patchrisk.core.plan.conditions import chance_of_heat
 from patchrisk.core.plan.cover import Applied
 from patchrisk.core.plan.facts import (
     CoverRunsOut,
-    Factor,
     HeatAhead,
     LostFaster,
     SeasonBegins,
@@ -16,7 +15,6 @@ from patchrisk.core.plan.facts import (
 from patchrisk.core.plan.inputs import Stock, Turf
 from patchrisk.core.plan.label_limits import YearlyLimit
 from patchrisk.core.plan.programme import Choice
-from patchrisk.report.plan_reasons import measure_sentences
 from tests.plan.given_by_hand import DAYS, FROM, concern, hump, stock, told, trials
 
 
@@ -297,15 +295,6 @@ def test_groups_with_evidence_come_first_and_nothing_goes_on_without_any(plan):
         assert only.choice.label == f"FRAC {code}"
     assert "is named against one by advisers, and no trial figures" in " ".join(told(only.cautions))
     assert plan([row], stock("14"), most=1).planned == ()
-
-
-def test_measures_are_those_of_the_diseases_that_are_planned_for(plan):
-    acid = (Factor("soil pH", "worse", "Worse above pH 6.5.", "X 2000", "weak"),)
-    none = (Factor("sulfur", "none", "Nothing.", "X 2000", "weak"),)
-    made = plan([concern(hump("2024-08-01", 15), "known", factors=(*acid, *none))], stock("3"))
-    assert list(measure_sentences(made.measures, str)) == [
-        "Soil pH, against known: Worse above pH 6.5 (X 2000, weak)."
-    ]
 
 
 def test_chance_of_heat_looks_two_weeks_ahead():

@@ -1,8 +1,8 @@
 """The log of a year: printed ten to a page, as a table, and as the ADAPT Standard has it.
 
 Names and required keys of the standard: root schema and data type definitions 2.0.2
-(github.com/ADAPT/Standard, tag 2.0.2, 6 Aug 2025; seen), typed here as far as they are used. With
-the schema itself in `.outside/adapt` the whole of it is checked.
+(github.com/ADAPT/Standard, tag 2.0.2, 6 Aug 2025; seen), typed here as far as they are used. Where
+tests/outside/fetch.py could get the schema itself and the definitions, the whole of it is checked.
 """
 
 import csv
@@ -25,10 +25,10 @@ from patchrisk.read.records.rows import APPLICATION_COLUMNS, record_context
 from patchrisk.read.site import read_site
 from patchrisk.report.log import LOG_COLUMNS, log_of, write_log
 from patchrisk.report.log_words import FIGURES
+from tests.outside import fetch
 from tests.plan.plans_by_hand import NASTY
 from tests.plan.test_past_label import SHELF, SITE
 
-SCHEMA = Path(__file__).parents[2] / ".outside" / "adapt" / "adapt-root-schema.json"
 ROW = {
     "area": "Greens", "product": "Shelf A", "for": "take-all patch + brown patch",
     "water": "0.25", "unit": "in", "rate": "1 kg/ha", "note": "invented, a note of some length",
@@ -174,15 +174,16 @@ def adapt(log, given):
     return json.loads(write_log(log(given), Path("a.json")))
 
 
-@pytest.mark.parametrize("given", [rows(), rows(1), [], [{"date": "2026-05-01", "area": "Lawns",
-                                                          "codes": "3"}]])  # fmt: skip
+GIVEN = pytest.mark.parametrize(
+    "given", [rows(), rows(1), [], [{"date": "2026-05-01", "area": "Lawns", "codes": "3"}]]
+)
+
+
+@GIVEN
 def test_the_standard_has_it_as_operations_of_crop_protection(log, given):
     made = adapt(log, given)
     checker = jsonschema.FormatChecker()
     jsonschema.Draft202012Validator(DATASET, format_checker=checker).validate(made)
-    if SCHEMA.exists():
-        whole = json.loads(SCHEMA.read_text())
-        jsonschema.Draft202012Validator(whole, format_checker=checker).validate(made)
     records = made["documents"]["workRecords"]
     assert len(records) == len(given)
     # Everything that is pointed to is there, and no two things go by one name.
@@ -194,6 +195,29 @@ def test_the_standard_has_it_as_operations_of_crop_protection(log, given):
     )
     pointed += [one for r in records for o in r["operations"] for one in o["productIds"]]
     assert set(pointed) <= set(named)
+
+
+@pytest.mark.outside
+@GIVEN
+def test_the_published_schema_and_definitions_hold(log, given):
+    if fetch.lacking(fetch.ADAPT):
+        pytest.skip("the schema is not there: run python tests/outside/fetch.py")
+    schema, definitions = (
+        json.loads((fetch.folder() / "adapt" / source.archive).read_text())
+        for source in fetch.ADAPT
+    )
+    made = adapt(log, given)
+    checker = jsonschema.FormatChecker()
+    jsonschema.Draft202012Validator(schema, format_checker=checker).validate(made)
+    known = {one["definitionCode"]: one for one in definitions["dataTypeDefinitions"]}
+    for operation in (o for r in made["documents"]["workRecords"] for o in r["operations"]):
+        for one in operation.get("variables", []):
+            assert "VARIABLE" in known[one["definitionCode"]]["scopes"]
+        for one in operation.get("contextItems", []):
+            assert "OPERATION" in known[one["definitionCode"]]["scopes"][0]
+    for product in made["catalog"]["products"]:
+        for one in product.get("contextItems", []):
+            assert "PRODUCT" in known[one["definitionCode"]]["scopes"]
 
 
 def test_measures_are_in_the_units_of_the_definitions(log):

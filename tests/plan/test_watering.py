@@ -30,7 +30,7 @@ def test_the_depth_is_that_of_the_disease_file(of_file, numbers):
     found = watering(choice("11"), [of(of_file, "take-all-patch")], None, numbers, NO_SURFACTANT)
     assert abs(found.least_mm - 25.4 / 8) < 0.01
     assert abs(found.most_mm - 25.4 / 4) < 0.01
-    assert "0.12 in to 0.25 in" in words(found, "us")
+    assert "0.12 to 0.25 in" in words(found, "us")
     assert "Missouri 2011" in words(found)
 
 

@@ -398,7 +398,7 @@ def test_the_programme_is_shown(morning):
     (shown,) = greens.planned
     assert shown.when == "May 20 (May 18 to 24)"
     assert shown.against == "summer patch and fairy ring"
-    assert shown.how.startswith("Water in with 0.12 in to 0.24 in, within 12 h")
+    assert shown.how.startswith("Water in with 0.12 to 0.24 in, within 12 h")
     assert shown.how.endswith(" 2.20 lb of own on 1 ha, at 3 kg/ha off your label.")
     runs_out, tank = shown.notes
     assert runs_out == "Cover against summer patch runs out by then."

@@ -8,6 +8,7 @@ import numpy as np
 
 from patchrisk.base.units import BoolArray, FloatArray, IntArray
 from patchrisk.core.plan import facts
+from patchrisk.core.plan.conditions import held_by
 from patchrisk.core.plan.cover import Applied
 from patchrisk.core.plan.inputs import BACKED, PROVEN, Concern, Numbers, Turf, works
 from patchrisk.core.plan.problem import Plan, Problem, Threat, Wait, broken_by, step_of, waits
@@ -127,25 +128,6 @@ def _part_rates(case: Case) -> Iterator[facts.PartRates]:
             yield facts.PartRates(rule, ((one.day, one.part), (two.day, two.part)))
 
 
-def measures(concerns: Sequence[Concern]) -> tuple[facts.Measure, ...]:
-    """List what disease files say of soil and upkeep, by factor and disease.
-
-    What several diseases say alike is listed once. Findings of no effect are left out.
-    """
-    whose: dict[facts.Factor, list[str]] = {}
-    for concern in concerns:
-        for factor in concern.factors:
-            disputed = "disputed" if factor.effect == "disputed" else ""
-            same = whose.setdefault(replace(factor, effect=disputed), [])
-            if factor.effect != "none" and concern.key not in same:
-                same.append(concern.key)
-    found: dict[tuple[str, tuple[str, ...]], list[facts.Factor]] = {}
-    for factor, keys in whose.items():
-        if keys:
-            found.setdefault((factor.factor, tuple(keys)), []).append(factor)
-    return tuple(facts.Measure(about, keys, tuple(same)) for (about, keys), same in found.items())
-
-
 def answers(case: Case) -> dict[str, Answer]:
     """Return what the plan has for each of its diseases, by key."""
     waiting = waits(case.problem, case.plan)
@@ -236,7 +218,7 @@ def _in_the_way(case: Case, o: int, wait: Wait) -> Iterator[facts.InTheWay]:
         yield facts.InTheWay(facts.Obstacle.DAYS_OFF, days=tuple(problem.dates[off]))
     yield from _rain(case, days[~problem.no_spray[days] & (days >= first)])
     if option.held is not None and option.held[days].any():
-        yield facts.InTheWay(facts.Obstacle.HEAT, label=label)
+        yield facts.InTheWay(held_by(problem.dates[days], case.turf, case.numbers), label=label)
     if first > wait.since:
         yield facts.InTheWay(facts.Obstacle.INTERVAL, days=(problem.dates[first],))
     turn = problem.year_ends

@@ -5,12 +5,12 @@ from itertools import groupby
 
 import numpy as np
 
-from patchrisk.base.units import DayArray, FloatArray
-from patchrisk.core.plan.answers import Case, advice, answers, bad_days, measures
-from patchrisk.core.plan.conditions import chance_of_heat, rain_bars
+from patchrisk.base.units import DAY, DayArray, FloatArray
+from patchrisk.core.plan.answers import Case, advice, answers, bad_days
+from patchrisk.core.plan.conditions import chance_of_heat, near_tines, rain_bars
 from patchrisk.core.plan.cover import Applied, covered_by
 from patchrisk.core.plan.explain import HEAT_RULE, explained
-from patchrisk.core.plan.facts import DoseTaken
+from patchrisk.core.plan.facts import DoseTaken, KeptFromTines
 from patchrisk.core.plan.inputs import (
     Concern,
     Demand,
@@ -22,10 +22,13 @@ from patchrisk.core.plan.inputs import (
 )
 from patchrisk.core.plan.label_limits import YearlyLimit, YearSpent, year_spent
 from patchrisk.core.plan.options import acting_on, options_of, partners_against, twice_in
+from patchrisk.core.plan.parts import grounds, on_ground
 from patchrisk.core.plan.problem import Option, Problem, Solution, Threat, cover_with
 from patchrisk.core.plan.programme import AreaPlan, Share
 from patchrisk.core.plan.rotation import Guideline, Step
 from patchrisk.core.plan.search import with_relief
+
+TINES_RULE = "dmi-aerification"
 
 
 def plan_area(
@@ -97,22 +100,31 @@ def plan_area(
     season = [a for a in applied if a.day >= season_start]
     # A year that turns ends no run: this year's and the last one's count.
     before_now = [a for a in applied if a.day >= _year_on(season_start, -1)]
-    spent = [year_spent(limit, season, stock) for limit in limits]
+    # One label's applications on several parts of a day are one, as they would be on the whole:
+    # that of the greatest rate, or of one that is not told.
+    by_rate = sorted(season, key=lambda a: (a.day, np.isnan(a.part), a.part))
+    once = list({(a.day, a.product, a.codes, a.actives): a for a in by_rate}.values())
+    spent = [year_spent(limit, once, stock) for limit in limits]
     hot = None
     if turf.green and air_max_c is not None:
         hot = np.zeros(len(ahead))
         chance = chance_of_heat(air_max_c, limit_c=numbers.heat_c, within_days=numbers.heat_days)
         hot[: len(chance)] = chance[: len(hot)]
+    held = None if hot is None else hot > numbers.heat_chance
+    tines = next((g for g in guidelines if g.key == TINES_RULE and turf.is_of(g)), None)
+    if tines is not None and (near := near_tines(ahead, turf, numbers)).any():
+        held = near if held is None else held | near
+    guidelines = tuple(g for g in guidelines if g.key != TINES_RULE)
     harmed_by_heat = next((g.codes for g in guidelines if g.key == HEAT_RULE), frozenset[str]())
     options, shared = options_of(
         concerns,
         stock,
-        season,
+        once,
         spent,
         numbers,
         today=ahead[0],
-        hot=None if hot is None else hot > numbers.heat_chance,
-        held_codes=harmed_by_heat,
+        hot=held,
+        held_codes=harmed_by_heat if tines is None else harmed_by_heat | tines.codes,
         mixtures=demand.mixtures,
     )
     most = None if demand.most is None else max(0, demand.most - len({one.day for one in season}))
@@ -161,8 +173,11 @@ def plan_area(
         done=tuple(season),
         planned=tuple(explained(case, n) for n in range(len(solution.plan))),
         shares={threat.key: _share(threat, problem, solution) for threat in problem.threats},
-        advice=(*advice(case, relief), *_doses_taken(spent)),
-        measures=measures(concerns),
+        advice=(
+            *advice(case, relief),
+            *_doses_taken(spent),
+            *_kept_from_tines(tines, options, ahead, turf, numbers),
+        ),
         answers=answers(case),
         bad_days=bad_days(case),
     )
@@ -175,6 +190,22 @@ def _doses_taken(spent: Sequence[YearSpent]) -> Iterator[DoseTaken]:
             doses = one.limit.doses
             days = tuple(applied.day for applied in one.assumed)
             yield DoseTaken(one.limit.active, days, max(doses, key=lambda name: doses[name]))
+
+
+def _kept_from_tines(
+    rule: Guideline | None,
+    options: Sequence[Option],
+    ahead: DayArray,
+    turf: Turf,
+    numbers: Numbers,
+) -> Iterator[KeptFromTines]:
+    """Yield the days ahead that hollow tines keep free of groups at hand."""
+    if rule is None or not any(rule.codes & option.choice.codes for option in options):
+        return
+    for day in turf.aerified:
+        first, last = day - numbers.aerified_days * DAY, day + numbers.aerified_days * DAY
+        if last >= ahead[0] and first <= ahead[-1]:
+            yield KeptFromTines(rule, day, max(first, ahead[0]), last)
 
 
 def _year_on(day: np.datetime64, years: int = 1) -> np.datetime64:
@@ -196,11 +227,15 @@ def _threat(
     concern: Concern, ahead: DayArray, applied: Sequence[Applied], numbers: Numbers
 ) -> Threat:
     lasting = numbers.lasting(concern)
-    cover = np.zeros(len(ahead))
-    for one in (a for a in applied if works(concern, a)):
-        evidence = concern.evidence(one.codes, one.actives) if one.codes else "no data"
-        on = covered_by([one], ahead, lasting, delivery(numbers), lasting.days)
-        cover = np.maximum(cover, np.where(on, numbers.evidence[evidence], 0.0))
+    covers = []
+    for part in grounds(applied, ahead[0]):
+        cover = np.zeros(len(ahead))
+        for one in (a for a in on_ground(applied, part) if works(concern, a)):
+            evidence = concern.evidence(one.codes, one.actives) if one.codes else "no data"
+            on = covered_by([one], ahead, lasting, delivery(numbers), lasting.days)
+            cover = np.maximum(cover, np.where(on, numbers.evidence[evidence], 0.0))
+        covers.append(cover)
+    cover = np.min(covers, axis=0)
     return Threat(concern.key, lasting.days, concern.calls, cover, numbers.running_out)
 
 
@@ -226,7 +261,9 @@ def _steps(
             codes if leaves else frozenset[str]().union(*against.values()),
             day,
             () if leaves else tuple((acting[key], against[key]) for key in aimed),
-            twice_in(tank),
+            frozenset[str]().union(
+                *(twice_in([a for a in tank if a.spot == spot]) for spot in {a.spot for a in tank})
+            ),
             0 if day >= season_start else -1,
         )
 

@@ -4,10 +4,10 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from patchrisk.base.units import BoolArray, FloatArray
+from patchrisk.base.units import BoolArray, DayArray, FloatArray
 from patchrisk.core.plan.cover import PHOSPHONATE
 from patchrisk.core.plan.facts import Obstacle
-from patchrisk.core.plan.inputs import Concern, Numbers
+from patchrisk.core.plan.inputs import Concern, Numbers, Turf
 from patchrisk.core.plan.programme import Choice, ForecastRain, Watering
 
 
@@ -34,6 +34,19 @@ def chance_of_heat(air_max_c: FloatArray, *, limit_c: float, within_days: int) -
     soonest = np.minimum.accumulate(soonest[::-1], axis=0)[::-1]
     soon = soonest - np.arange(len(hot))[:, None] <= within_days
     return np.asarray(soon.mean(axis=1))
+
+
+def near_tines(ahead: DayArray, turf: Turf, numbers: Numbers) -> BoolArray:
+    """Whether each day ahead lies so near hollow tines that they harm each other, (days,)."""
+    near = np.zeros(len(ahead), dtype=bool)
+    for day in turf.aerified:
+        near |= abs((ahead - day).astype(int)) <= numbers.aerified_days
+    return near
+
+
+def held_by(days: DayArray, turf: Turf, numbers: Numbers) -> Obstacle:
+    """Return what holds a group back on some days: hollow tines where they do, else heat."""
+    return Obstacle.TINES if near_tines(days, turf, numbers).any() else Obstacle.HEAT
 
 
 def rain_bars(

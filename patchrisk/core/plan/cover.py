@@ -1,7 +1,7 @@
 """How long applications that went on still protect the roots."""
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass, fields, replace
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, fields, replace
 from itertools import groupby
 from operator import attrgetter
 
@@ -45,6 +45,8 @@ class Applied:
         Hours from its end until people went back [h]; NaN where that is not told.
     wind_m_s : float
         Wind while it went on [m/s]; NaN where that is not told.
+    ground : float
+        Share of the area that the spot takes, by its size [1]; NaN where that is not told.
     """
 
     day: np.datetime64
@@ -61,6 +63,7 @@ class Applied:
     spot: str = ""
     kept_off_h: float = float("nan")
     wind_m_s: float = float("nan")
+    ground: float = float("nan")
 
     def _told(self) -> tuple[object, ...]:
         every = (getattr(self, f.name) for f in fields(self))
@@ -146,6 +149,9 @@ class Cover:
         rain, which may have fallen before the application.
     bare_open : ndarray of datetime64[D]
         Days over, of the season at hand, on which the window was open and the roots bare.
+    parts : mapping of str to Cover
+        By name, parts of the area where not all of them are covered alike, each by what went on
+        it; the rest goes by no name.
     """
 
     disease: str
@@ -157,6 +163,12 @@ class Cover:
     days_left: int
     days_left_range: tuple[int, int]
     bare_open: DayArray
+    parts: Mapping[str, "Cover"] = field(default_factory=dict)
+
+    def alike(self, other: "Cover") -> bool:
+        """Whether another has the same days covered and bare."""
+        same = (self.until, self.days_left_range) == (other.until, other.days_left_range)
+        return same and np.array_equal(self.bare_open, other.bare_open)
 
 
 @dataclass(frozen=True)

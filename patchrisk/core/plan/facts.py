@@ -23,6 +23,7 @@ class Obstacle(Enum):
     RAIN_AFTER = auto()
     WET_SOIL = auto()
     HEAT = auto()
+    TINES = auto()
     INTERVAL = auto()
     LABEL_NUMBER = auto()
     NUMBER = auto()
@@ -341,6 +342,27 @@ class DoseTaken:
 
 
 @dataclass(frozen=True)
+class KeptFromTines:
+    """Days on which a guideline keeps its groups away from the hollow tines of a day."""
+
+    guideline: Guideline
+    day: np.datetime64
+    first: np.datetime64
+    last: np.datetime64
+
+
+@dataclass(frozen=True)
+class Scouting:
+    """What a laboratory's answer takes where none is known: plugs of each sample, its diseases.
+
+    ``cost`` is of all samples, in the user's own money; None without a price.
+    """
+
+    samples: tuple[tuple[int, tuple[str, ...]], ...]
+    cost: float | None
+
+
+@dataclass(frozen=True)
 class NoForecast:
     """A disease for which no forecast is offered, so none is planned."""
 
@@ -360,6 +382,8 @@ Advice = (
     | PartedWith
     | Cost
     | DoseTaken
+    | KeptFromTines
+    | Scouting
     | NoForecast
     | NoAirTemperature
     | PlotWorth
@@ -368,19 +392,17 @@ Advice = (
 
 @dataclass(frozen=True)
 class Factor:
-    """What a source says of one thing about soil or upkeep."""
+    """What a source says of one thing about soil or upkeep.
+
+    ``months`` are those of the north in which it has it done; ``above`` and ``below`` limits of a
+    test past which it is worse, in the canonical unit.
+    """
 
     factor: str
     effect: str
     text: str
     source: str
     confidence: str
-
-
-@dataclass(frozen=True)
-class Measure:
-    """What is published of one factor of soil or upkeep against diseases that say the same."""
-
-    factor: str
-    diseases: tuple[str, ...]
-    findings: tuple[Factor, ...]
+    months: tuple[int, ...] = ()
+    above: float | None = None
+    below: float | None = None

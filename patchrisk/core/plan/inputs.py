@@ -10,7 +10,7 @@ from patchrisk.base.units import BoolArray
 from patchrisk.core.plan.cover import Applied, Lasting, delivered
 from patchrisk.core.plan.facts import Factor
 from patchrisk.core.plan.programme import Choice
-from patchrisk.core.plan.rotation import Caps, GroupCaps
+from patchrisk.core.plan.rotation import Caps, GroupCaps, Guideline
 from patchrisk.core.verdict.calls import Call
 from patchrisk.core.verdict.decision_table import Verdict
 
@@ -150,10 +150,15 @@ class Demand:
 
 @dataclass(frozen=True)
 class Turf:
-    """Whether the area is a green, and its grass as the site file calls it."""
+    """Whether the area is a green, its grass as the site file calls it, days of hollow tines."""
 
     green: bool = False
     grass: str = ""
+    aerified: tuple[np.datetime64, ...] = ()
+
+    def is_of(self, rule: Guideline) -> bool:
+        """Whether a guideline for greens of one grass is for this turf."""
+        return self.green and bool(rule.grass) and rule.grass in self.grass.casefold()
 
 
 class Valued(Protocol):
@@ -208,6 +213,7 @@ class Numbers:
     keep_days: Annotated[int, "plan.keep"]
     leeway_days: Annotated[int, "plan.leeway"]
     running_out: int
+    aerified_days: Annotated[int, "aerification.apart"]
     slack: Annotated[float, "plan.slack"]
     whole_rate: Annotated[float, "qoi.whole_rate"]
     plots_together_days: Annotated[int, "plots.together"]
@@ -279,9 +285,9 @@ def numbers_of(table: Mapping[str, Valued], running_out: int) -> Numbers:
 def works(concern: Concern, one: Applied) -> bool:
     """Whether an application protects the roots of an area from a disease.
 
-    By its groups and actives; one on a part of the area, or on leaves, does not.
+    By its groups and actives; one on leaves does not. One on a part of the area does there.
     """
-    if one.spot or one.on_leaves:
+    if one.on_leaves:
         return False
     if not one.codes:
         return concern.key in one.targets

@@ -12,12 +12,12 @@ from patchrisk.core.plan.facts import (
     Advice,
     Caution,
     InTheWay,
-    Measure,
     NoAirTemperature,
     Note,
     Reason,
     Waiting,
 )
+from patchrisk.core.plan.upkeep import Task
 from patchrisk.core.verdict.decision_table import Verdict
 
 
@@ -275,7 +275,7 @@ class AreaPlan:
         By disease.
     advice : tuple of Advice
         What did not keep to guidelines, what was given up, what stands in the way.
-    measures : tuple of Measure
+    measures : tuple of Task
         Beyond the sprayer: what soil and upkeep call for.
     answers : mapping of str to Answer
         By disease: every one that was judged, whether it is planned for or not.
@@ -291,6 +291,6 @@ class AreaPlan:
     planned: tuple[Planned, ...] = ()
     shares: Mapping[str, Share] = field(default_factory=dict)
     advice: tuple[Advice, ...] = ()
-    measures: tuple[Measure, ...] = ()
+    measures: tuple[Task, ...] = ()
     answers: Mapping[str, Answer] = field(default_factory=dict)
     bad_days: tuple[InTheWay, ...] = ()

@@ -150,13 +150,15 @@ _GROWING = ("heat", "drought", "wetness")
 class Expression(Table):
     """When and how the damage shows, long after the infection.
 
-    ``by_sight``: whether it is known by sight, so that a laboratory adds little.
+    ``by_sight``: whether it is known by sight, so that a laboratory adds little. ``plugs`` is how
+    many one sample takes.
     """
 
     shown_by: SomeRows[StressKind]
     months: Months
     look_for: Statement
     samples: Statement
+    plugs: Annotated[int, Field(ge=1)] | None = None
     by_sight: bool = False
     exposure: Days | None = None
     stress: Rows[Stress] = ()
@@ -229,7 +231,10 @@ class Treatment(Table):
 
 
 class SiteFactor(Statement):
-    """Something about the soil or the upkeep that makes the disease worse or better."""
+    """Something about the soil or the upkeep that makes the disease worse or better.
+
+    ``months`` are those of the north in which its source has it done.
+    """
 
     factor: Literal[
         "soil pH",
@@ -252,6 +257,7 @@ class SiteFactor(Statement):
     worse_above: AnyNumber | None = None
     worse_below: AnyNumber | None = None
     aim: AnyNumber | None = None
+    months: Rows[Annotated[int, Field(ge=1, le=12)]] = ()
 
 
 class LastDay(Sourced):

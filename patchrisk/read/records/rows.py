@@ -48,6 +48,7 @@ NOTE_COLUMNS = ("date", "area", "note")
 
 MOST_WATER_MM = 100.0  # more in one go is a slip of the pen, not a watering in
 
+_SOME_OF = re.compile(r"\b(\d+) (?:out )?of (?:the )?(\d+)\b")
 _AMOUNT = re.compile(r"(\d+(?:[.,]\d+)?)\s*([a-z]*)", re.IGNORECASE)
 _INCHES = {"inch": "in", "inches": "in"}
 _YES, _NO = ("yes", "y", "true", "1"), ("no", "n", "false", "0")
@@ -150,6 +151,7 @@ def application(
     if area is None:
         return None, faults
     wind = measure(cells, "wind")
+    spot = " ".join(cells.get("spot", "").split())
     applied = Applied(
         day,
         area,
@@ -161,7 +163,8 @@ def application(
         None if product is None else product.longest_interval_days,
         part=_part(product, cells),
         others=others,
-        spot=" ".join(cells.get("spot", "").split()),
+        spot=spot,
+        ground=_ground(cells, spot, area, context),
         kept_off_h=kept_off_h(cells),
         wind_m_s=math.nan if wind is None else wind[1],
     )
@@ -240,6 +243,23 @@ def _water(cells: Mapping[str, str], context: RecordContext, faults: list[CellFa
         faults.append(CellFault("water", found, f"write up to {MOST_WATER_MM:g} mm", fatal=False))
         return math.nan
     return water_mm
+
+
+def _ground(cells: Mapping[str, str], spot: str, area: str, context: RecordContext) -> float:
+    """Return the share of an area that a spot takes, by its size or as ``9 of 18 greens`` [1].
+
+    NaN where neither tells it.
+    """
+    if not spot:
+        return math.nan
+    size = next(one.size_m2 for one in context.site.area if one.name == area)
+    treated = measure(cells, "treated")
+    if size is not None and treated is not None:
+        return treated[1] / size
+    count = _SOME_OF.search(spot)
+    return (
+        int(count[1]) / int(count[2]) if count and int(count[2]) >= int(count[1]) > 0 else math.nan
+    )
 
 
 def _part(product: Product | None, cells: Mapping[str, str]) -> float:

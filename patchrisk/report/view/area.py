@@ -1,12 +1,13 @@
 """One area in words: what to do today, its soil, and each of its diseases."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from functools import partial
 
 import numpy as np
 
 from patchrisk.base.pen import Pen, as_date, capital, count_of, listed
 from patchrisk.core.dates.pressure import Pressure
+from patchrisk.core.plan.cover import Cover
 from patchrisk.core.plan.programme import AreaPlan, Planned
 from patchrisk.core.rules.states import RuleToday
 from patchrisk.core.soil.root_depth import SoilSeries
@@ -134,6 +135,7 @@ def area_view(morning: Morning, area: AreaMorning, plan: AreaPlan | None, pen: P
     unknown = bool(area.unknown) or not (rows or area.without)
     asked = [wording.name for wording, _ in pairs if history_asked(wording.judged)]
     turf = ", ".join(filter(None, (area.area.turf_words or "any turf", area.area.root_zone)))
+    covers = {key: j.cover for key, j in area.judged.items() if j.cover is not None}
     left_out = (f"{text}." for text in words.left_out_words(area.hand))
     return AreaView(
         name=area.area.name,
@@ -145,7 +147,9 @@ def area_view(morning: Morning, area: AreaMorning, plan: AreaPlan | None, pen: P
         card=card_of(morning, area, pairs, plan, pen),
         rows=rows,
         without=tuple(_without(library, area.without, pen)),
-        planned=() if plan is None else tuple(_planned(p, library, pen) for p in plan.planned),
+        planned=()
+        if plan is None
+        else tuple(_planned(p, covers, library, pen) for p in plan.planned),
         advice=() if plan is None else tuple(_advice(plan, library, pen)),
         story=tuple(story.in_short(area, library, pen)),
         damaged=any(judged.seen is not None for judged in area.judged.values()),
@@ -216,10 +220,13 @@ def _soil_from(soil: SoilSeries) -> str:
 def _advice(plan: AreaPlan, library: Library, pen: Pen) -> Iterator[str]:
     name = partial(words.name_of, library)
     yield from sentences(plan.advice, name, pen)
-    yield from map(pen.prose, measure_sentences(plan.measures, name))
+    for text in measure_sentences(plan.measures, name, pen, plan.as_of):
+        yield f"Besides the sprayer, {text}"
 
 
-def _planned(planned: Planned, library: Library, pen: Pen) -> PlannedWords:
+def _planned(
+    planned: Planned, covers: Mapping[str, Cover], library: Library, pen: Pen
+) -> PlannedWords:
     when = pen.day(planned.day)
     if planned.earliest != planned.latest:
         when += f" ({pen.days(planned.earliest, planned.latest)})"
@@ -234,5 +241,8 @@ def _planned(planned: Planned, library: Library, pen: Pen) -> PlannedWords:
         against=listed([words.name_of(library, key) for key in planned.targets]),
         how=" ".join(f"{capital(text).rstrip('.')}." for text in how if text),
         in_short="; ".join(text for text in in_short if text),
-        notes=(*sentences(planned.reasons, name, pen), *caution_sentences(planned, name, pen)),
+        notes=(
+            *sentences(planned.reasons, name, pen),
+            *caution_sentences(planned, covers, name, pen),
+        ),
     )

@@ -15,7 +15,7 @@ from patchrisk.read.area import Area
 from patchrisk.read.diseases import Disease
 from patchrisk.read.diseases.models import Help
 from patchrisk.read.site import Site
-from patchrisk.report.cover_words import cover_words
+from patchrisk.report.cover_words import cover_words, covered_parts
 from patchrisk.report.words import wording_number
 from patchrisk.site_day.judging import verdict_settings
 from patchrisk.site_day.morning import AreaMorning, Morning
@@ -243,8 +243,9 @@ class Wording:
         cover = self.judged.cover
         if cover is None or cover.until is not None:
             return ""
-        count = len(cover.bare_open)
-        return f"{count_of(count, 'day')} of infection without cover" if count else "no cover"
+        count, parts = len(cover.bare_open), covered_parts(cover, self.as_of)
+        said = f"{count_of(count, 'day')} of infection without cover" if count else "no cover"
+        return f"{said} but on {listed(parts)}" if parts else said
 
     def why(self) -> list[str]:
         """Stake, start and roots, each in a few words."""

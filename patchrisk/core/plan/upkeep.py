@@ -1,0 +1,133 @@
+"""What else holds a disease: measures of soil and upkeep, dated where their source has a season."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from patchrisk.base.units import DAY
+from patchrisk.core.plan.facts import Factor
+
+MOST = 3  # of an area: more is a list that nobody works off
+NOT_TO_DO = ("stand age", "organic matter")  # what a stand that is there has or has not
+_HOLDS = 300 * DAY  # a measure done is not asked for again within the year
+_CONFIDENCE = ("strong", "moderate", "weak", "expert opinion")
+
+
+@dataclass(frozen=True)
+class Task:
+    """A measure of soil or upkeep to take on an area.
+
+    Its source has it done next from ``first`` to ``last``; they are None where it names no season.
+    ``found`` is the area's own test that speaks for it, past ``limit``, in one unit; ``differ``
+    is whether another source saw nothing of it, or they part ways.
+    """
+
+    diseases: tuple[str, ...]
+    finding: Factor
+    first: np.datetime64 | None = None
+    last: np.datetime64 | None = None
+    found: float | None = None
+    limit: float | None = None
+    differ: bool = False
+
+
+def upkeep(
+    factors: Mapping[str, Sequence[Factor]],
+    today: np.datetime64,
+    *,
+    tests: Mapping[str, tuple[float, float]],
+    done: Mapping[str, Sequence[np.datetime64]],
+    southern: bool,
+) -> tuple[Task, ...]:
+    """Choose the measures that matter most on an area, one of each factor.
+
+    First what the area's own tests speak for, then what no source disputes, what has a season, and
+    what is surer. What the tests speak against is left out, and so is what was done within the
+    year.
+
+    Parameters
+    ----------
+    factors : mapping of str to sequence of Factor
+        By disease.
+    today : datetime64[D]
+    tests : mapping of str to tuple of float
+        By factor, the least and the most that was found on the area, in the limit's unit.
+    done : mapping of str to sequence of datetime64[D]
+        By factor.
+    southern : bool
+        Whether seasons lie half a year later.
+
+    Returns
+    -------
+    tuple of Task
+        By day; what has none comes last.
+    """
+    tasks: dict[Task, list[str]] = {}
+    for disease, some in factors.items():
+        for factor in dict.fromkeys(one.factor for one in some):
+            of_it = [one for one in some if one.factor == factor]
+            task = _task(of_it, tests.get(factor), done.get(factor, ()), today, southern)
+            if task is not None:
+                tasks.setdefault(task, []).append(disease)
+    best: dict[str, Task] = {}
+    for task in sorted(tasks, key=_rank):
+        best.setdefault(task.finding.factor, replace(task, diseases=tuple(tasks[task])))
+    most = list(best.values())[:MOST]
+    return tuple(sorted(most, key=lambda task: (task.first is None, str(task.first))))
+
+
+def _rank(task: Task) -> tuple[bool, bool, bool, int, str]:
+    sure = _CONFIDENCE.index(task.finding.confidence)
+    return task.found is None, task.differ, task.first is None, sure, task.finding.text
+
+
+def _task(
+    some: Sequence[Factor],
+    test: tuple[float, float] | None,
+    done: Sequence[np.datetime64],
+    today: np.datetime64,
+    southern: bool,
+) -> Task | None:
+    """Return what to do about one factor of one disease; None where nothing is to be done."""
+    of_use = [one for one in some if one.effect in ("better", "worse")]
+    if not of_use or some[0].factor in NOT_TO_DO:
+        return None
+    crossed = [past for one in of_use if (past := _crossed(one, test)) is not None]
+    limited = any(one.above is not None or one.below is not None for one in of_use)
+    if test is not None and limited and not crossed:
+        return None
+    finding = min(of_use, key=lambda one: (
+        not one.months, _crossed(one, test) is None, _CONFIDENCE.index(one.confidence)
+    ))  # fmt: skip
+    days = [day for day in done if day > today - _HOLDS]
+    if days and not finding.months:
+        return None
+    begins = max(days) + _HOLDS if days else today
+    first, last = _next(finding.months, begins, today, southern) or (None, None)
+    found, limit = crossed[0] if crossed else (None, None)
+    if found is None and first is None and finding.confidence in ("weak", "expert opinion"):
+        return None  # worth saying of a disease, and nothing that this area calls for
+    return Task((), finding, first, last, found, limit, differ=len(of_use) < len(some))
+
+
+def _crossed(finding: Factor, test: tuple[float, float] | None) -> tuple[float, float] | None:
+    """Return the test that is past a finding's limit, and the limit; None where none is."""
+    low, high = test or (np.nan, np.nan)
+    if finding.above is not None and high > finding.above:
+        return high, finding.above
+    return (low, finding.below) if finding.below is not None and low < finding.below else None
+
+
+def _next(
+    months: Sequence[int], begins: np.datetime64, today: np.datetime64, southern: bool
+) -> tuple[np.datetime64, np.datetime64] | None:
+    """Return the next run of months, whole; from a day on where it is not to begin before."""
+    if not months:
+        return None
+    near = today.astype("datetime64[M]") + np.arange(-12, 36)
+    on = np.isin((near.astype(int) + 6 * southern) % 12 + 1, months)
+    first = near[on & ~np.roll(on, 1)].astype("datetime64[D]")
+    after = (near + 1)[on & ~np.roll(on, -1)].astype("datetime64[D]")
+    n = int(np.argmax((after > today) & ((first >= begins) | (begins <= today))))
+    return first[n], after[n] - DAY
