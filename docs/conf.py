@@ -2,7 +2,10 @@
 
 import logging
 from pathlib import Path
+from typing import Any
 
+from docutils import nodes
+from docutils.utils.math.latex2mathml import tex2mathml
 from sphinx.application import Sphinx
 
 import patchrisk
@@ -17,13 +20,14 @@ version = release = patchrisk.__version__
 extensions = [
     "myst_parser",
     "sphinx.ext.autodoc",
-    "sphinx.ext.mathjax",
     "sphinx.ext.napoleon",
     "matplotlib.sphinxext.plot_directive",
 ]
 html_theme = "furo"
 html_title = f"patchrisk {version}"
 html_copy_source = html_show_sphinx = False
+html_math_renderer = "mathml"  # which browsers draw themselves: no script, and nothing fetched
+smartquotes = False
 myst_enable_extensions = ["dollarmath"]
 myst_heading_anchors = 3
 # The page of files begins its tables a level down; crontab and csv have no colours.
@@ -56,6 +60,20 @@ def fill_in(app: object, page: str, source: list[str]) -> None:
         source[0] = source[0].replace("PUBLIC NAMES", "\n".join(each))
 
 
+def inline(writer: Any, node: nodes.math) -> None:
+    """Write a formula of a sentence."""
+    writer.body.append(f"<math>{tex2mathml(node.astext())}</math>")
+    raise nodes.SkipNode
+
+
+def block(writer: Any, node: nodes.math_block) -> None:
+    """Write a formula of a line of its own."""
+    formula = tex2mathml(node.astext(), as_block=True)
+    writer.body.append(f'<div class="math"><math display="block">{formula}</math></div>')
+    raise nodes.SkipNode
+
+
 def setup(app: Sphinx) -> None:
-    """Tell Sphinx of it."""
+    """Tell Sphinx of them."""
     app.connect("source-read", fill_in)
+    app.add_html_math_renderer("mathml", (inline, None), (block, None))

@@ -34,7 +34,7 @@ WITH_CODE = [
     p for p in PAGES if re.search("^```(python|sh|csv|toml) ?", (ROOT / p).read_text("utf-8"), re.M)
 ]
 RUN_ELSEWHERE = {"crontab", "ini", "powershell"}  # tests/cli/test_recipes.py
-SPHINX = {"{toctree}", "{include}", "{eval-rst}"}
+SPHINX = {"{toctree}", "{include}", "{eval-rst}", "{csv-table}"}
 
 pytestmark = pytest.mark.skipif(not MAKER.exists(), reason="docs/ is in a checkout only")
 

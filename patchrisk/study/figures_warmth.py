@@ -60,7 +60,7 @@ def draw_where(warmest: pd.DataFrame, names: DiseaseNames) -> StudyFigure:
         reach = max(5.0, float(known["days_from_normal"].abs().quantile(0.95)))
         points = axes.scatter(
             known["longitude"], known["latitude"], c=known["days_from_normal"], cmap=SPREAD_MAP,
-            vmin=-reach, vmax=reach, s=34, edgecolor=INK, linewidth=0.4,
+            vmin=-reach, vmax=reach, s=34, edgecolor=INK, linewidth=0.4, zorder=2,
         )  # fmt: skip
         for _, row in known.iloc[: len(known) if len(known) <= MOST_ROWS else 0].iterrows():
             axes.annotate(
