@@ -379,31 +379,22 @@ def _on_request(
     out: Path, done: Any, reference: tuple[int, int] | None, geo: bool, ro_crate: bool
 ) -> list[Path]:
     """Write what some ask for: periods of a scenario, the seasons on their grid, an RO-Crate."""
+    from patchrisk.study.crate import write_crate
     from patchrisk.study.folder import Folder
+    from patchrisk.study.grid_results import write_netcdf
+    from patchrisk.study.scenarios import scenario_table
+    from patchrisk.study.table_files import write_csv
 
-    paths = []
     gridded = geo and done.metadata["source"]["grid"] is not None
-    names = [*["scenarios.csv"] * (reference is not None), *["seasons.nc"] * gridded]
+    names = ["scenarios.csv"] * (reference is not None) + ["seasons.nc"] * gridded
     folder = Folder(out)
     folder.announce(names)
     if reference is not None:
-        from patchrisk.study.scenarios import scenario_table
-        from patchrisk.study.table_files import write_csv
-
-        paths.append(out / "scenarios.csv")
-        write_csv(paths[-1], scenario_table(done.seasons, reference))
+        write_csv(out / "scenarios.csv", scenario_table(done.seasons, reference))
     if gridded:
-        from patchrisk.study.grid_results import write_netcdf
-
-        paths.append(out / "seasons.nc")
-        write_netcdf(paths[-1], done.to_dataset())
-    if names:
-        folder.settle()
-    if ro_crate:
-        from patchrisk.study.crate import write_crate
-
-        paths.append(write_crate(out))
-    return paths
+        write_netcdf(out / "seasons.nc", done.to_dataset())
+    folder.settle()
+    return [*(out / name for name in names), *([write_crate(out)] if ro_crate else [])]
 
 
 @contextmanager

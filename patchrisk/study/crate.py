@@ -17,17 +17,6 @@ CRATE = "ro-crate-metadata.json"
 _SPECIFICATION = "https://w3id.org/ro/crate/1.1"
 _KINDS = {".md": "text/markdown", ".csv": "text/csv", ".nc": "application/netcdf",
           ".parquet": "application/vnd.apache.parquet"}  # fmt: skip
-_TABLES = {
-    "seasons": "what every rule says of every season of every site",
-    "verdicts": "what the verdict would have been in every season of infection",
-    "summary": "one table a disease: rules as rows",
-    "normals": "normal opening of every rule at every site",
-    "trends": "trend of the opening over the years",
-    "skill": "how right every rule was by what was seen",
-    "cases": "what was seen, and what each rule had said",
-    "findings": "what the study shows, in words",
-    "scenarios": "how the normal opening moves from period to period",
-}
 
 
 def write_crate(path: Path) -> Path:
@@ -91,8 +80,5 @@ def described(folder: Folder) -> dict[str, Any]:
 def _file(name: str, mark: dict[str, Any] | None) -> dict[str, Any]:
     path = Path(name)
     kind = _KINDS.get(path.suffix) or mimetypes.guess_type(name)[0] or "application/octet-stream"
-    out: dict[str, Any] = {"@id": quote(name), "@type": "File", "name": path.name,
-                           "encodingFormat": kind}  # fmt: skip
-    if path.stem in _TABLES:
-        out["description"] = _TABLES[path.stem]
+    out = {"@id": quote(name), "@type": "File", "name": path.name, "encodingFormat": kind}
     return out if mark is None else out | {"contentSize": str(mark["bytes"])}

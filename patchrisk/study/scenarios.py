@@ -18,7 +18,7 @@ import pandas as pd
 
 from patchrisk.base.errors import Fault, InputError
 from patchrisk.base.toml_files import load_numbers
-from patchrisk.base.units import DayArray, FloatArray
+from patchrisk.base.units import DayArray, FloatArray, IntArray
 from patchrisk.core.skill.climatology import normal_openings
 from patchrisk.core.skill.quantile_map import map_air, period_of
 from patchrisk.study.sites import AllLeftOutError, Part, SiteSource, open_source
@@ -49,7 +49,7 @@ def scenario_source(
         What was measured.
     models : sequence of Path
         Tables or grids as `patchrisk.study.run.backtest` takes them, a member of the ensemble
-        each; a site takes the cell that lies nearest. A site is then called NAME by MODEL.
+        each; a site takes the cell that lies nearest, and is then called NAME by MODEL.
     reference : (int, int)
         First and last year of the period in which both are compared.
     soil : str
@@ -61,33 +61,26 @@ def scenario_source(
         When the soil wanted is measured, the period too short, or a model's file faulty.
     """
     faults, least = [], round(load_numbers("skill")["least_years"].value)
+    span, stems = "{}-{}".format(*reference), [path.stem for path in models]
     if soil != "modelled":
-        cure = "write --soil modelled"
-        faults.append(Fault("--quantile-map", "", "no soil is measured in a scenario", cure))
+        found = "no soil is measured in a scenario"
+        faults.append(Fault("--quantile-map", "", found, "write --soil modelled"))
     if reference[1] - reference[0] + 1 < least:
-        found = f"{reference[0]}-{reference[1]} is less than {least} years"
-        faults.append(Fault("--reference", "", found, f"name at least {least} years"))
-    stems = [path.stem for path in models]
+        found, cure = f"{span} is less than {least} years", f"name at least {least} years"
+        faults.append(Fault("--reference", "", found, cure))
     if len(set(stems)) < len(stems):
         cure = "give each model's file a name of its own"
         faults.append(Fault("--quantile-map", ", ".join(stems), "a name twice", cure))
     if faults:
         raise InputError(faults)
     opened = [open_source(path, {}, offline=True) for path in models]
-    parts = [
-        _ScenarioPart(part, model, stem, reference)
-        for stem, model in zip(stems, opened, strict=True)
-        for part in source.parts
-    ]
+    members = list(zip(opened, stems, strict=True))
+    parts = [_ScenarioPart(part, *one, reference) for one in members for part in source.parts]
     digest = hashlib.sha256("".join([source.digest, *(m.digest for m in opened)]).encode())
-    return replace(
-        source,
-        name=f"{source.name}; climate of {', '.join(m.name for m in opened)}",
-        kind=f"{source.kind}, under models mapped by quantiles of {reference[0]}-{reference[1]}",
-        parts=parts,
-        digest=digest.hexdigest(),
-        grid=source.grid if len(models) == 1 else None,
-    )
+    name = f"{source.name}; climate of {', '.join(m.name for m in opened)}"
+    kind = f"{source.kind}, under models mapped by quantiles of {span}"
+    grid = source.grid if len(models) == 1 else None
+    return SiteSource(name, kind, parts, digest.hexdigest(), source.not_read, grid)
 
 
 @dataclass(frozen=True)
@@ -99,35 +92,31 @@ class _ScenarioPart:
 
     def read(self) -> Block:
         seen, said = self.observed.read(), [part.read() for part in self.model.parts]
-        days, air, far_km = _nearest(said, seen.latitude, seen.longitude)
-        limits = load_numbers("scenarios")
-        farthest = limits["farthest"].value
-        few = ~(_years_known(seen.dates, seen.air_max_c - seen.air_min_c, self.reference)
-                & _years_known(days, air[1] - air[0], self.reference))  # fmt: skip
-        source, span = self.model.name, "{}-{}".format(*self.reference)
-        least = round(load_numbers("skill")["least_years"].value)
-        off = "the nearest cell is {:.0f} km off", "give a run that reaches it"
-        short = f"fewer than {least} whole years of {span} there, or in the model's run"
-        faults = [
-            Fault(source, f"site {name}", off[0].format(km), off[1])
-            if km > farthest
-            else Fault(source, f"site {name}", short, "write other years as --reference")
-            for name, km, lacks in zip(seen.sites, far_km, few, strict=True)
-            if km > farthest or lacks
-        ]
-        kept = np.flatnonzero((far_km <= farthest) & ~few).tolist()
+        days, low, high, far_km = _nearest(said, seen.latitude, seen.longitude)
+        limits, least = load_numbers("scenarios"), load_numbers("skill")["least_years"].value
+        both = (seen.dates, seen.air_max_c - seen.air_min_c), (days, high - low)
+        years = np.minimum(*(_years_known(*one, self.reference) for one in both))
+        faults, kept = [], []
+        for n, site in enumerate(seen.sites):
+            if far_km[n] > limits["farthest"].value:
+                found = f"the nearest cell is {far_km[n]:.0f} km off"
+                cure = "give a run that reaches it"
+            elif years[n] < least:
+                found = "fewer than {:.0f} whole years of {}-{} there".format(
+                    least, *self.reference
+                )
+                cure = "write other years as --reference"
+            else:
+                kept.append(n)
+                continue
+            faults.append(Fault(self.model.name, f"site {site}", found, cure))
         if not kept:
             raise AllLeftOutError([*faults, *seen.left_out])
-        low, high = map_air(
-            seen.dates,
-            (seen.air_min_c[:, kept], seen.air_max_c[:, kept]),
-            days,
-            (air[0][:, kept], air[1][:, kept]),
-            self.reference,
-            round(limits["quantiles"].value),
-        )
-        known = ~np.isnan(high)
-        nothing = np.full(high.shape, np.nan)
+        measured = seen.air_min_c[:, kept], seen.air_max_c[:, kept]
+        nodes = round(limits["quantiles"].value)
+        low, high = map_air(seen.dates, measured, days, (low[:, kept], high[:, kept]),
+                            self.reference, nodes)  # fmt: skip
+        known, nothing = ~np.isnan(high), np.full(high.shape, np.nan)
         return replace(
             seen,
             sites=[f"{seen.sites[n]}{BY}{self.member}" for n in kept],
@@ -147,8 +136,8 @@ class _ScenarioPart:
 
 def _nearest(
     blocks: Sequence[Block], latitude: FloatArray, longitude: FloatArray
-) -> tuple[DayArray, tuple[FloatArray, FloatArray], FloatArray]:
-    """Return the air of the cell nearest to each place, and how far off it is [km].
+) -> tuple[DayArray, FloatArray, FloatArray, FloatArray]:
+    """Return days and air, least and greatest, of the cell nearest to each place, and how far [km].
 
     A degree is 111.2 km; along a parallel, that by the cosine of the latitude.
     """
@@ -164,17 +153,16 @@ def _nearest(
         start = int((block.dates[0] - first).astype(int))
         for air, name in zip(out, _AIR, strict=True):
             air[start : start + len(block.dates), site] = getattr(block, name)[:, lane]
-    return days, (out[0], out[1]), apart.min(axis=1)
+    return days, out[0], out[1], apart.min(axis=1)
 
 
-def _years_known(days: DayArray, values: FloatArray, reference: tuple[int, int]) -> Any:
-    """Whether so many years of the reference are known as a period's average asks for."""
-    numbers = load_numbers("skill")
+def _years_known(days: DayArray, values: FloatArray, reference: tuple[int, int]) -> IntArray:
+    """Count the years of the reference that are known, all but a few days, at each site."""
     share = load_numbers("outlook")["ahead.known_year"].value / 100
     year = days.astype("M8[Y]").astype(np.int64) + 1970
-    whole = [np.count_nonzero(~np.isnan(values[year == y]), axis=0) >= 365 * share
-             for y in range(reference[0], reference[1] + 1)]  # fmt: skip
-    return np.sum(whole, axis=0) >= numbers["least_years"].value
+    known = [np.count_nonzero(~np.isnan(values[year == one]), axis=0) >= 365 * share
+             for one in range(reference[0], reference[1] + 1)]  # fmt: skip
+    return np.asarray(np.sum(known, axis=0))
 
 
 def scenario_table(seasons: pd.DataFrame, reference: tuple[int, int]) -> pd.DataFrame:
