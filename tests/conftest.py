@@ -23,6 +23,7 @@ SLOWEST = (
     "test_study.py",
     "test_plan_command.py",
     "test_sample_course.py",
+    "test_docs.py",
     "test_one_verdict.py",
     "test_year_round.py",
     "test_bent_green.py",

@@ -49,23 +49,29 @@ class Named(click.ParamType[tuple[str, str]]):
         return ours, theirs
 
 
-class Warmer(click.ParamType[float]):
-    """A difference of temperature with its unit, as 2degC or 3.6degF; in degC."""
+class Warmer(click.ParamType[Any]):
+    """A difference of temperature as 2degC or 3.6degF, or one for each month; in degC."""
 
     name = "difference"
 
-    def convert(
-        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
-    ) -> float:
-        """Read the difference, or fail saying how to write it."""
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """Read the difference, or the twelve, or fail saying how to write them."""
         from patchrisk.base.units import to_canonical
 
         if isinstance(value, float):
             return value
-        match = re.fullmatch(r"([+-]?\d{1,2}(?:\.\d+)?) ?(deg[CF])", value)
-        if match is None or abs(float(match[1])) > 20:
-            self.fail(f"{value!r}: write such as 2degC or 3.6degF, at most 20", param, ctx)
-        return float(to_canonical("temperature difference", float(match[1]), match[2]))
+        match = re.fullmatch(r"([-+\d.,]+) ?(deg[CF])", value)
+        try:
+            given = [float(one) for one in match[1].split(",")] if match else []
+        except ValueError:
+            given = []
+        if match is None or len(given) not in (1, 12) or max(map(abs, given)) > 20:
+            cure = (
+                "write such as 2degC or 3.6degF, or twelve with commas, January first, at most 20"
+            )
+            self.fail(f"{value!r}: {cure}", param, ctx)
+        shift = tuple(float(to_canonical("temperature difference", n, match[2])) for n in given)
+        return shift[0] if len(shift) == 1 else shift
 
 
 def study_options(command: F) -> F:
@@ -99,6 +105,9 @@ def study_options(command: F) -> F:
         ),
         click.option(
             "--years", type=Years(), help="Seasons that began in these years, as 2009-2024."
+        ),
+        click.option(
+            "--ro-crate", is_flag=True, help="Describe the folder as an RO-Crate for an archive."
         ),
         click.option(
             "--diseases-folder",
@@ -145,7 +154,25 @@ def usual_units(source: Path) -> "System":
     "shift_air_c",
     type=Warmer(),
     default=0.0,
-    help="A scenario: add so much to the air of every day, as 2degC; with --soil modelled.",
+    help="A scenario: add so much to the air of every day, as 2degC, or twelve with commas, "
+    "January's first; with --soil modelled.",
+)
+@click.option(
+    "--quantile-map",
+    multiple=True,
+    type=click.Path(path_type=Path, exists=True),
+    help="A scenario: a climate model's run (as SOURCE), brought to the sites by what was "
+    "measured there and judged in its place; may be repeated; with --soil modelled.",
+)
+@click.option(
+    "--reference",
+    type=Years(),
+    default="1991-2020",
+    show_default=True,
+    help="Years in which --quantile-map compares the two.",
+)
+@click.option(
+    "--geo", is_flag=True, help="Write places as GeoParquet, and the seasons of a grid as NetCDF."
 )
 @click.option(
     "--table",
@@ -171,7 +198,11 @@ def backtest(
     diseases: tuple[str, ...],
     diseases_folder: Path | None,
     grass: str | None,
-    shift_air_c: float,
+    shift_air_c: Any,
+    quantile_map: tuple[Path, ...],
+    reference: tuple[int, int],
+    geo: bool,
+    ro_crate: bool,
     years: tuple[int, int] | None,
     columns: tuple[tuple[str, str], ...],
     table: str | None,
@@ -213,6 +244,8 @@ def backtest(
     takes no more memory for many sites than for few; beyond that, --scheduler gives the same
     tables from a Dask cluster.
     """  # noqa: D301 - click takes the escape as it stands
+    from patchrisk.study.crate import CRATE
+    from patchrisk.study.folder import Folder
     from patchrisk.study.run import backtest as run
     from patchrisk.study.study import check_folder
     from patchrisk.study.table_files import Form
@@ -223,7 +256,9 @@ def backtest(
         "both": ("parquet", "csv"),
     }
     inputs = files_read(source, observations, diseases_folder)
-    check_folder(out, inputs, observed=observations is not None)
+    inputs |= dict.fromkeys((path for path in quantile_map if path.is_file()), "a model's run")
+    check_folder(out, inputs, observed=observations is not None, geo=geo)
+    Folder(out).check(["scenarios.csv", "seasons.nc", CRATE], inputs)
     with progress_bar("Backtest") as progress:
         done = run(
             source,
@@ -234,6 +269,8 @@ def backtest(
             years=years,
             grass=grass,
             shift_air_c=shift_air_c,
+            quantile_map=quantile_map,
+            reference=reference,
             columns=dict(columns),
             forms=forms.get(table),
             workers=workers or os.cpu_count() or 1,
@@ -260,7 +297,9 @@ def backtest(
         echo(f"{counts['sites_without_soil']} sites have no soil to judge.", err=True)
     inside: dict[Path, int] = {}
     system = units or usual_units(source)
-    for path in _study(out, done, observations, lead, system, diseases_folder, memory_gb):
+    written = list(_study(out, done, observations, lead, system, diseases_folder, memory_gb, geo))
+    written += _on_request(out, done, reference if quantile_map else None, geo, ro_crate)
+    for path in written:
         if path.parent == out:
             echo(str(path))
         else:
@@ -297,6 +336,7 @@ def _study(
     units: "System",
     diseases_folder: Path | None,
     memory_gb: float,
+    geo: bool,
 ) -> Iterator[Path]:
     """Write what is made of the whole table."""
     tables = [
@@ -328,10 +368,33 @@ def _study(
                 library=library,
                 terms=None if lead is None else usual_terms(lead),
                 units=units,
+                geo=geo,
                 reading=reading,
                 progress=progress,
                 tell=echo,
             )
+
+
+def _on_request(
+    out: Path, done: Any, reference: tuple[int, int] | None, geo: bool, ro_crate: bool
+) -> list[Path]:
+    """Write what some ask for: periods of a scenario, the seasons on their grid, an RO-Crate."""
+    from patchrisk.study.crate import write_crate
+    from patchrisk.study.folder import Folder
+    from patchrisk.study.grid_results import write_netcdf
+    from patchrisk.study.scenarios import scenario_table
+    from patchrisk.study.table_files import write_csv
+
+    gridded = geo and done.metadata["source"]["grid"] is not None
+    names = ["scenarios.csv"] * (reference is not None) + ["seasons.nc"] * gridded
+    folder = Folder(out)
+    folder.announce(names)
+    if reference is not None:
+        write_csv(out / "scenarios.csv", scenario_table(done.seasons, reference))
+    if gridded:
+        write_netcdf(out / "seasons.nc", done.to_dataset())
+    folder.settle()
+    return [*(out / name for name in names), *([write_crate(out)] if ro_crate else [])]
 
 
 @contextmanager

@@ -45,6 +45,7 @@ def sweep(
     diseases_folder: Path | None,
     columns: tuple[tuple[str, str], ...],
     offline: bool,
+    ro_crate: bool,
 ) -> None:
     """Try a published rule with other numbers, and say how sharp the best ones are.
 
@@ -88,3 +89,7 @@ def sweep(
         echo(line)
     for path in write_sweep(out, swept, inputs):
         echo(str(path))
+    if ro_crate:
+        from patchrisk.study.crate import write_crate
+
+        echo(str(write_crate(out)))

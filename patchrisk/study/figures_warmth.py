@@ -13,6 +13,7 @@ from patchrisk.study.figure_style import (
     MOST_ROWS,
     SPREAD_MAP,
     StudyFigure,
+    draw_coasts,
     new_figure,
     styled,
 )
@@ -59,7 +60,7 @@ def draw_where(warmest: pd.DataFrame, names: DiseaseNames) -> StudyFigure:
         reach = max(5.0, float(known["days_from_normal"].abs().quantile(0.95)))
         points = axes.scatter(
             known["longitude"], known["latitude"], c=known["days_from_normal"], cmap=SPREAD_MAP,
-            vmin=-reach, vmax=reach, s=34, edgecolor=INK, linewidth=0.4,
+            vmin=-reach, vmax=reach, s=34, edgecolor=INK, linewidth=0.4, zorder=2,
         )  # fmt: skip
         for _, row in known.iloc[: len(known) if len(known) <= MOST_ROWS else 0].iterrows():
             axes.annotate(
@@ -69,6 +70,7 @@ def draw_where(warmest: pd.DataFrame, names: DiseaseNames) -> StudyFigure:
             )  # fmt: skip
         # A degree of longitude as wide as it is in the middle latitude.
         axes.set_aspect(stretch)
+        credit = draw_coasts(axes)
         axes.set_xlabel("longitude (degrees east)")
         axes.set_ylabel("latitude (degrees north)")
         bar = figure.colorbar(points, ax=axes, extend="both")
@@ -79,7 +81,8 @@ def draw_where(warmest: pd.DataFrame, names: DiseaseNames) -> StudyFigure:
         f"Where did the window for {names.disease} open earlier in the warmest year? By one "
         f"rule, {names.rule(rule)}: {count_of(len(known), 'site')}, each in the year of its "
         f"highest mean soil temperature at 5 cm (2 in; {soil}; in small figures where sites are "
-        f"few). Colours end at the 95 % point of the sites."
+        f"few). Colours end at the 95 % point of the sites. "
+        f"{credit}"
     )
     alt = (
         f"Map of {count_of(len(known), 'site')} by longitude and latitude, coloured by days from "

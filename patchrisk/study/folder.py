@@ -84,6 +84,11 @@ class Folder:
         self.about = about
         self._files = {str(name): mark for name, mark in files.items()}
 
+    @property
+    def files(self) -> Mapping[str, _Mark]:
+        """The files made here: size and digest of each, None of one that is only begun."""
+        return self._files
+
     def check(self, names: Iterable[str], inputs: Mapping[Path, str] = _NOTHING) -> None:
         """Refuse to write over what was not made here, was changed since, or is read.
 

@@ -1,15 +1,21 @@
-"""A table of seasons laid out as an xarray Dataset."""
+"""A table of seasons laid out as an xarray Dataset, and written as NetCDF."""
 
 from collections.abc import Mapping
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
 
+from patchrisk import __version__
+from patchrisk.base.saving import write_bytes
 from patchrisk.base.units import IntArray
 
 if TYPE_CHECKING:
     import xarray as xr
+
+_UNITS = {"opening_day": "days", "days_open": "days", "pressure_season": "days",
+          "degree_days_opened": "K day"}  # fmt: skip
 
 
 def to_dataset(seasons: pd.DataFrame, grid: Mapping[str, Any] | None) -> "xr.Dataset":
@@ -62,10 +68,34 @@ def to_dataset(seasons: pd.DataFrame, grid: Mapping[str, Any] | None) -> "xr.Dat
                         object)  # fmt: skip
         cells[at] = column.to_numpy("M8[s]") if kind == "M" else column.to_numpy()
         words = SEASON_COLUMNS.get(name, "first opening, days after the season's first day")
-        attributes = {"long_name": words} | ({"units": "days"} if name == "opening_day" else {})
+        attributes = {"long_name": words} | ({"units": _UNITS[name]} if name in _UNITS else {})
         out[name] = (tuple(a[0] for a in axes), cells if kind in "Mif" else cells.astype(str),
                      attributes)  # fmt: skip
-    if grid is not None:
-        for what, unit in (("latitude", "degrees_north"), ("longitude", "degrees_east")):
-            out[grid[what]["name"]].attrs = {"standard_name": what, "units": unit}
-    return out.assign_attrs(Conventions="CF-1.11")
+    out["rule"].attrs = {"long_name": "disease and rule"}
+    out["season"].attrs = {"long_name": "year in which the season began"}
+    units = {"latitude": "degrees_north", "longitude": "degrees_east"}
+    for what, unit in units.items():
+        if grid is None:
+            each = table.groupby(table["site"].astype(str), sort=False)[what].first()
+            out = out.assign_coords({what: ("site", each.to_numpy())})
+        out[what if grid is None else grid[what]["name"]].attrs = {
+            "standard_name": what, "units": unit, "long_name": what}  # fmt: skip
+    return out.assign_attrs(
+        Conventions="CF-1.11",
+        title="When rules on root-infecting turf fungi would have opened in past seasons",
+        source=f"patchrisk {__version__}; soil temperature {', '.join(set(table['soil']))}",
+    )
+
+
+def write_netcdf(path: Path, dataset: "xr.Dataset") -> None:
+    """Write a Dataset of `to_dataset` as NetCDF 4 with CF attributes.
+
+    Raises
+    ------
+    UnavailableError
+        When it can't be written.
+    """
+    days = {"units": "days since 1970-01-01", "dtype": "float64"}
+    encoding = {str(n): days for n, v in dataset.data_vars.items() if v.dtype.kind == "M"}
+    content = dataset.to_netcdf(engine="h5netcdf", encoding=encoding)
+    write_bytes(path, bytes(content))

@@ -35,6 +35,7 @@ from patchrisk.study.own_rules import (
     read_own,
     without_temperature,
 )
+from patchrisk.study.scenarios import Shift, shifted
 from patchrisk.study.sites import AllLeftOutError, Part
 from patchrisk.study.soil import Block, SoilChoice, site_soils
 from patchrisk.study.table_files import Form, part_bytes
@@ -77,8 +78,8 @@ class BacktestPlan:
         Rules that are functions.
     line_days : int
         The longest gap that a straight line is likely in [days].
-    shift_air_c : float
-        Added to the air temperature of every day [degC].
+    shift_air_c : float or tuple of float
+        Added to the air temperature of every day, or of each month's [degC].
     """
 
     rules: Sequence[tuple[str, Rule]]
@@ -92,7 +93,7 @@ class BacktestPlan:
     verdicts: VerdictSettings
     functions: Sequence[OwnRule] = ()
     line_days: int = 0
-    shift_air_c: float = 0.0
+    shift_air_c: Shift = 0.0
 
     def tables(self, block: Block) -> tuple[pd.DataFrame, pd.DataFrame]:
         """Return the seasons of a block of sites by rule, and the verdicts on them.
@@ -101,8 +102,7 @@ class BacktestPlan:
         """
         seasons, verdicts = [], []
         if self.shift_air_c:
-            warmer = {n: getattr(block, n) + self.shift_air_c for n in ("air_min_c", "air_max_c")}
-            block = replace(block, **warmer)
+            block = shifted(block, self.shift_air_c)
         rules = [*(rule for _, rule in self.rules), *(r for _, r in _span_rules(self.infections))]
         rules += [rule for one in self.functions for rule in one.needs]
         for soil in site_soils(block, rules, self.soil):
@@ -160,7 +160,7 @@ def plan_backtest(
     years: tuple[int, int] | None = None,
     grass: str | None = None,
     rules: AnyRule | Iterable[AnyRule] = (),
-    shift_air_c: float = 0.0,
+    shift_air_c: Shift = 0.0,
 ) -> BacktestPlan:
     """Collect the rules; parameters are those of `patchrisk.study.run.backtest`.
 

@@ -14,6 +14,7 @@ from patchrisk.base.saving import write_bytes, write_text
 from patchrisk.study.folder import ABOUT, Folder, made
 from patchrisk.study.own_rules import AnyRule
 from patchrisk.study.plan import PartJob, PartResult, plan_backtest, run_key
+from patchrisk.study.scenarios import Shift, scenario_source
 from patchrisk.study.sites import open_source
 from patchrisk.study.soil import SoilChoice
 from patchrisk.study.table_files import (
@@ -128,7 +129,9 @@ def backtest(
     soil: SoilChoice = "either",
     years: tuple[int, int] | None = None,
     grass: str | None = None,
-    shift_air_c: float = 0.0,
+    shift_air_c: Shift = 0.0,
+    quantile_map: Sequence[Path] = (),
+    reference: tuple[int, int] = (1991, 2020),
     columns: Mapping[str, str] | None = None,
     forms: Sequence[Form] | None = None,
     workers: int = 1,
@@ -168,9 +171,14 @@ def backtest(
     grass : str, optional
         The turf that verdicts are on: its seasons, rules and susceptibility. Without it each
         disease is judged on its most susceptible grass.
-    shift_air_c : float
-        A scenario: so much is added to the air temperature of every day, before the soil is
-        modelled from it [degC]; of modelled soil alone.
+    shift_air_c : float or tuple of 12 float
+        A scenario: so much is added to the air temperature of every day, or to that of January's
+        to December's, before the soil is modelled from it [degC]; of modelled soil alone.
+    quantile_map : sequence of Path
+        Scenarios: runs of climate models, each brought to the sites by what was measured there
+        and judged in its place; see `patchrisk.study.scenarios.scenario_source`.
+    reference : (int, int)
+        First and last year in which they are compared with what was measured.
     columns : mapping of str to str, optional
         What a table calls a column, by its name here: ``{"air_min_c": "tmin"}``.
     forms : sequence of {"parquet", "csv"}, optional
@@ -208,6 +216,8 @@ def backtest(
     )  # fmt: skip
     processes = how_many(workers, memory_gb)
     opened = open_source(source, columns or {}, offline=offline)
+    if quantile_map:
+        opened = scenario_source(opened, quantile_map, reference, soil)
     described = plan.described() | {
         "source": {
             "name": opened.name,

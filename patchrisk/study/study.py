@@ -27,7 +27,7 @@ from patchrisk.study.naming import DiseaseNames, names_of, plain_line, with_word
 from patchrisk.study.observations import read_disease_observations, sites_in
 from patchrisk.study.study_tables import in_units, rule_tables, site_tables, skill_tables
 from patchrisk.study.summary import summary_table
-from patchrisk.study.table_files import SeasonParts, csv_writer, write_csv
+from patchrisk.study.table_files import SeasonParts, csv_writer, write_csv, write_geoparquet
 from patchrisk.study.tables import SEASONS_LAYOUT, VERDICTS_LAYOUT, SeasonCounts, verdicts_as_rules
 from patchrisk.study.terms import usual_terms
 
@@ -41,6 +41,7 @@ _DATING = (
     "warmest_year_by_rule",
 )
 _DRAWN = ("normals", "trends", "warmest_year", "warmest_year_by_rule")
+GEO_TABLES = ("normals", "trends", "warmest_year")  # whose rows are places
 _SKILL = ("skill", "cases", "comparisons", "held_out")
 
 
@@ -53,6 +54,7 @@ def write_study(
     library: Library | None = None,
     terms: Terms | None = None,
     units: System = "metric",
+    geo: bool = False,
     today: date | None = None,
     reading: Callable[[int, int], None] | None = None,
     progress: Callable[[int, int], None] | None = None,
@@ -81,6 +83,8 @@ def write_study(
         What skill is judged by; when not given, each disease by its own `usual_terms`.
     units : {"metric", "us"}
         What findings, figures and the tables made here are in; the seasons table stays in degC.
+    geo : bool
+        Write the tables of places as GeoParquet too.
     today : date, optional
         Later observations are refused; the day of the computer when not given.
     reading : callable, optional
@@ -112,7 +116,7 @@ def write_study(
         )
     into = Folder(folder)
     inputs = {} if observations is None else {observations: "the observations"}
-    into.announce(study_files(observed=seen is not None), inputs)
+    into.announce(study_files(observed=seen is not None, geo=geo), inputs)
     least_years = round(load_numbers("skill")["least_years"].value)
     counts, names, by_part = (
         SeasonCounts(),
@@ -159,7 +163,11 @@ def write_study(
     )  # fmt: skip
     for name, table in tables.items():
         paths.append(folder / f"{name}.csv")
-        write_csv(paths[-1], with_words(in_units(table, units), names))
+        shown = with_words(in_units(table, units), names)
+        write_csv(paths[-1], shown)
+        if geo and name in GEO_TABLES:
+            paths.append(folder / f"{name}.parquet")
+            write_geoparquet(paths[-1], shown)
     figures: dict[tuple[str, str, str], str] = {}
     captions = ["# Figures", ""]
     nothing = pd.DataFrame()
@@ -214,7 +222,9 @@ def write_study(
     return paths
 
 
-def check_folder(folder: Path, inputs: Mapping[Path, str], *, observed: bool) -> None:
+def check_folder(
+    folder: Path, inputs: Mapping[Path, str], *, observed: bool, geo: bool = False
+) -> None:
     """Refuse a folder in which a backtest and its study would write over what is not theirs.
 
     Raises
@@ -224,13 +234,14 @@ def check_folder(folder: Path, inputs: Mapping[Path, str], *, observed: bool) ->
     """
     names = (SEASONS_LAYOUT.name, VERDICTS_LAYOUT.name)
     tables = [f"{name}.{form}" for name in names for form in ("parquet", "csv")]
-    Folder(folder).check([*tables, *study_files(observed=observed)], inputs)
+    Folder(folder).check([*tables, *study_files(observed=observed, geo=geo)], inputs)
 
 
-def study_files(*, observed: bool) -> list[str]:
+def study_files(*, observed: bool, geo: bool = False) -> list[str]:
     """Return the files of a study but for its figures, with those on skill or without."""
-    tables = [*_DATING, *(_SKILL if observed else ())]
-    return [*(f"{name}.csv" for name in tables), "findings.md", "figures/captions.md"]
+    tables = [f"{name}.csv" for name in (*_DATING, *(_SKILL if observed else ()))]
+    tables += [f"{name}.parquet" for name in GEO_TABLES if geo]
+    return [*tables, "findings.md", "figures/captions.md"]
 
 
 def _of(table: pd.DataFrame, soil: str, disease: str) -> pd.DataFrame:

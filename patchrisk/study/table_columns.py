@@ -44,7 +44,6 @@ _DAY = re.compile(
     r"(\d{4}-\d{2}-\d{2})([T ]\d{2}:\d{2}(:\d{2}([.,]\d+)?)?( ?(Z|[+-]\d{2}(:?\d{2})?))?)?",
     re.ASCII,
 )
-_UNIT_A_DAY = {"s": 86_400, "ms": 86_400_000, "us": 86_400_000_000, "ns": 86_400_000_000_000}
 
 
 def day_of(value: object) -> np.datetime64:
@@ -92,32 +91,15 @@ def arrow_days(column: "pa.ChunkedArray") -> DayArray:
 
     kind = column.type
     if pa.types.is_dictionary(kind):
-        column = column.cast(kind.value_type)
-        kind = column.type
-    if pa.types.is_string(kind) or pa.types.is_large_string(kind):
-        encoded = column.combine_chunks().dictionary_encode()
-        if isinstance(encoded, pa.ChunkedArray):
-            encoded = encoded.combine_chunks()
-        codes = encoded.indices.fill_null(-1).to_numpy(zero_copy_only=False)
-        return within_years(_taken([day_of(v) for v in encoded.dictionary.to_pylist()], codes))
+        return arrow_days(column.cast(kind.value_type))
     if pa.types.is_timestamp(kind) and kind.tz is not None:
         local = arrow_days(column.cast(pa.timestamp(kind.unit)))  # in UTC: are they days at all?
         known = ~np.isnat(local)
         local[known] = read_day_column(column.filter(pa.array(known)).to_pandas())
         return local
-    if pa.types.is_date32(kind):
-        whole, unit = column.cast(pa.int32()).cast(pa.int64()), 1
-    elif pa.types.is_date64(kind):
-        whole, unit = column.cast(pa.int64()), _UNIT_A_DAY["ms"]
-    elif pa.types.is_timestamp(kind):
-        whole, unit = column.cast(pa.int64()), _UNIT_A_DAY[kind.unit]
-    else:
-        return np.full(len(column), np.datetime64("NaT", "D"))
-    missing = column.is_null().to_numpy()
-    counted = whole.fill_null(0).to_numpy() // unit
-    days: DayArray = counted.astype("datetime64[D]")
-    days[missing] = np.datetime64("NaT", "D")
-    return within_years(days)
+    if pa.types.is_string(kind) or pa.types.is_large_string(kind) or pa.types.is_temporal(kind):
+        return read_day_column(column.to_pandas(date_as_object=False))
+    return np.full(len(column), np.datetime64("NaT", "D"))
 
 
 def _taken(values: Sequence[np.datetime64], codes: Any) -> DayArray:

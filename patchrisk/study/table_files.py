@@ -1,12 +1,14 @@
 """How the tables of a backtest are kept: part by part, and whole as Parquet and CSV."""
 
 import io
+import json
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import BinaryIO, Literal
+from typing import Any, BinaryIO, Literal
 
+import numpy as np
 import pandas as pd
 
 from patchrisk.base.errors import Fault, InputError
@@ -179,6 +181,42 @@ def write_csv(path: Path, table: pd.DataFrame) -> None:
     """Write a table as CSV, decimals with six digits; see `csv_writer`."""
     with csv_writer(path, "%.6g") as write:
         write(table)
+
+
+_POINT = np.dtype([("order", "u1"), ("kind", "<u4"), ("x", "<f8"), ("y", "<f8")])  # WKB
+
+
+def write_geoparquet(path: Path, table: pd.DataFrame) -> None:
+    """Write a table of places as GeoParquet, each row a point by ``longitude`` and ``latitude``.
+
+    Source: GeoParquet 1.1.0; without ``crs`` points are in OGC:CRS84, degrees of WGS 84.
+
+    Raises
+    ------
+    UnavailableError
+        When it can't be written.
+    """
+    import pyarrow as pa
+    import pyarrow.compute as pc
+    import pyarrow.parquet as pq
+
+    points = np.zeros(len(table), _POINT)
+    points["order"], points["kind"] = 1, 1  # little-endian, a point
+    points["x"], points["y"] = table["longitude"], table["latitude"]
+    packed: Any = pa.FixedSizeBinaryArray.from_buffers(
+        pa.binary(_POINT.itemsize), len(points), [None, pa.py_buffer(points.tobytes())]
+    )
+    nowhere = pa.array(np.isnan(points["x"]) | np.isnan(points["y"]))
+    geometry = pc.if_else(nowhere, None, packed.cast(pa.binary()))
+    column: dict[str, Any] = {"encoding": "WKB", "geometry_types": ["Point"]}
+    if nowhere.false_count:
+        ends = (np.nanmin, np.nanmax)
+        column["bbox"] = [float(end(points[name])) for end in ends for name in "xy"]
+    about = {"version": "1.1.0", "primary_column": "geometry", "columns": {"geometry": column}}
+    whole = pa.Table.from_pandas(table, preserve_index=False).append_column("geometry", geometry)
+    whole = whole.replace_schema_metadata({"geo": json.dumps(about)})
+    with replacing(path) as file:
+        pq.write_table(whole, file, compression="zstd")
 
 
 @contextmanager

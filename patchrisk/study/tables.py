@@ -152,54 +152,24 @@ SEASONS_LAYOUT = TableLayout(
     name="seasons",
     columns=SEASON_COLUMNS,
     words=("site", "soil", "disease", "rule", "meaning", "dating"),
-    days=(
-        "season_first",
-        "season_last",
-        "nearing",
-        "opened",
-        "closed",
-        "opened_earliest",
-        "opened_latest",
-        "likely_from",
-        "likely_to",
-    ),
-    whole=dict.fromkeys(
-        ("season", "days_open", "times_opened", "run_opened", "days_missing", "days_unknown"),
-        "int32",
-    ),
-    decimals={
-        **_PLACE,
-        "value_opened_c": 3,
-        "pressure_opened": 2,
-        "pressure_season": 2,
-        "degree_days_opened": 1,
-        "year_mean_c": 3,
-    },
+    days=("season_first", "season_last", "nearing", "opened", "closed", "opened_earliest",
+          "opened_latest", "likely_from", "likely_to"),
+    whole=dict.fromkeys(("season", "days_open", "times_opened", "run_opened", "days_missing",
+                         "days_unknown"), "int32"),
+    decimals={**_PLACE, "value_opened_c": 3, "pressure_opened": 2, "pressure_season": 2,
+              "degree_days_opened": 1, "year_mean_c": 3},
     flags=("complete",),
-)
+)  # fmt: skip
 VERDICTS_LAYOUT = TableLayout(
     name="verdicts",
     columns=VERDICT_COLUMNS,
     words=("site", "soil", "disease", "grass", "host", "infection", "in_doubt"),
-    days=(
-        "season_first",
-        "season_last",
-        "start",
-        "start_earliest",
-        "start_latest",
-        "start_stands",
-        "called",
-        "late_from",
-        "over",
-        "first_apply",
-        "first_decide",
-        "treat_until",
-        "damage_from",
-        "damage_to",
-    ),
+    days=("season_first", "season_last", "start", "start_earliest", "start_latest", "start_stands",
+          "called", "late_from", "over", "first_apply", "first_decide", "treat_until",
+          "damage_from", "damage_to"),
     whole={"season": "int32", "infected_days": "Int32", "unknown_days": "int32"},
     decimals=_PLACE,
-)
+)  # fmt: skip
 
 
 class _Rows:

@@ -248,74 +248,25 @@ def lead_scores(model, observed, persistence):
     return out
 
 
-def peer_estimates(data, force, fold, shipped, log, quick):
+def peer_estimates(data, inputs, fold, shipped, quick):
     """Return the peers' estimates at 5 cm; regressions fitted without the station's fold."""
-    v = data.values
-    air = np.where(force.known, force.air_c, np.nan)
-    filled = force.air_c
-    annual = force.climate.mean_c
-    out = {
-        "air of the day": air,
-        "7-day mean of air": peers.trailing_mean(filled, 7),
-        "11-day mean of air (Zheng et al. 1993, no coefficients)": peers.trailing_mean(filled, 11),
-        "Katterer & Andren 2009": peers.katterer_andren(filled),
-        "SWAT": peers.swat(filled, v["tmax"], v["tmin"], force.sun_mj, annual=annual),
-    }
-    damping = np.sqrt(5e-7 * 365.25 * 86400 / np.pi)
-    lag = 0.05 / damping * 365.25 / (2 * np.pi)
-    wave = force.climate.normal_c(force.angle, lag) - annual
-    mast = 2.49 + 0.91 * annual  # D'Avello, Bathgate & Thompson 2021, from MAAT
-    out["annual sinusoid (Kusuda & Achenbach 1965)"] = mast + wave * np.exp(-0.05 / damping)
-    if shipped:
-        return out
-    observed = data.observed(5)
-    columns = peers.brown(filled, force.angle[:, 0])
-    brown = np.full(observed.shape, np.nan)
-    trees = brown.copy()
-    table = tree_table(force, filled)
-    rng = np.random.default_rng(0)
-    for f in np.unique(fold):
-        left, rest = fold == f, fold != f
-        use = np.isfinite(observed) & rest
-        b = np.linalg.lstsq(columns[use], observed[use], rcond=None)[0]
-        brown[:, left] = columns[:, left] @ b
-        if quick:
-            continue
-        from sklearn.ensemble import HistGradientBoostingRegressor
-
-        pick = rng.permutation(int(use.sum()))[:80000]
-        learner = HistGradientBoostingRegressor(
-            max_iter=250, learning_rate=0.08, max_leaf_nodes=20, min_samples_leaf=200
-        )
-        learner.fit(table[use][pick], observed[use][pick])
-        for lane in np.flatnonzero(left):
-            trees[:, lane] = learner.predict(table[:, lane])
-    out["yesterday's air and season (form of Brown et al. 2000)"] = brown
-    if not quick:
-        out["boosted trees, same inputs"] = trees
-    log("peers")
+    force = data.forcing(inputs)
+    out = {name: estimate(force) for name, estimate in peers.METHODS.items()}
+    for name, fit in () if shipped else peers.FITTED.items():
+        if not (quick and "trees" in name):
+            out[name] = by_folds(data, inputs, fold, fit)
     return out
 
 
-def tree_table(force, air):
-    """Return the features of the boosted trees: the same inputs at several memories."""
-    rain, sun = force.rain_mm, force.sun_mj
-
-    def recent(x, days):
-        return peers.smoothed(x, 1 - np.exp(-1 / days))
-
-    whole = np.ones_like(air)
-    c = force.climate
-    return np.stack(
-        [air, force.range_c, sun, rain, force.clearness, np.cos(force.angle) * whole,
-         np.sin(force.angle) * whole, c.mean_c * whole, c.swing_c * whole, c.aridity * whole]
-        + [recent(air, d) for d in (2, 4, 7, 15, 30, 60, 120)]
-        + [recent(rain, d) for d in (3, 10, 30, 120)]
-        + [recent(sun, d) for d in (3, 10, 30)]
-        + [recent(force.range_c, 30)]
-        + [recent(force.snowfall_mm, d) for d in (20, 60)],
-        axis=-1,
-    ).astype(np.float32)  # fmt: skip
+def by_folds(data, inputs, fold, fit):
+    """Estimate each station by what was fitted to the stations of other folds."""
+    observed = data.observed(5)
+    out = np.full(observed.shape, np.nan)
+    for f in np.unique(fold):
+        rest = np.flatnonzero(fold != f)
+        estimate = fit(data.forcing(inputs, rest), observed[:, rest])
+        out[:, fold == f] = estimate(data.forcing(inputs, np.flatnonzero(fold == f)))
+    return out
 
 
 def run(data, inputs, mode, log):
@@ -354,8 +305,8 @@ def run(data, inputs, mode, log):
         if days >= 365:
             result["leads"][name] = lead_scores(m, later, persistence_after(days, MODEL))
             events[f"log of {name}"] = m.at(5)
-    force = model.force
-    others = peer_estimates(data, force, fold, mode == "shipped", log, mode == "quick")
+    others = peer_estimates(data, inputs, fold, mode == "shipped", mode == "quick")
+    log("peers")
     result["peers"] = {k: scores(v, observed) for k, v in others.items()}
     for k in ("air of the day", "7-day mean of air"):
         events[k] = others[k]

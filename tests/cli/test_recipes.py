@@ -1,4 +1,4 @@
-"""The recipes of the README for running by itself: they parse, and call what there is."""
+"""The recipes for running by itself: they parse, and call what there is."""
 
 import configparser
 import os
@@ -14,11 +14,12 @@ import pytest
 from patchrisk.cli import main
 from patchrisk.read.site import read_site
 
-README = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+DOCS = Path(__file__).parents[2] / "docs"
+PAGE = (DOCS / "reference" / "by_itself.md").read_text(encoding="utf-8")
 
 
 def blocks(kind):
-    return re.findall(rf"^```{kind}\n(.*?)^```$", README, re.DOTALL | re.MULTILINE)
+    return re.findall(rf"^```{kind}\n(.*?)^```$", PAGE, re.DOTALL | re.MULTILINE)
 
 
 def accepts(words):
@@ -86,7 +87,7 @@ def test_systemd_accepts_the_units(units, tmp_path):
     assert told == []
     assert run.returncode == 0, run.stderr
     when = subprocess.run(
-        [analyze, "calendar", re.search(r"OnCalendar=(.*)", README)[1]],
+        [analyze, "calendar", re.search(r"OnCalendar=(.*)", PAGE)[1]],
         capture_output=True, text=True, check=False,
     )  # fmt: skip
     assert when.returncode == 0, when.stderr

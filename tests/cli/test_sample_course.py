@@ -307,11 +307,3 @@ def test_help_of_every_command_through_the_script():
             check=True,
         )
         assert "Usage" in done.stdout
-
-
-def test_the_readme_example_runs_and_prints_what_it_says():
-    readme = (ROOT / "README.md").read_text()
-    code = readme.split("```python\n")[1].split("```")[0]
-    said = [line.split("  # ")[1] for line in code.splitlines() if line.startswith("print(")]
-    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
-    assert done.stdout.splitlines() == said

@@ -53,3 +53,48 @@ def test_trailing_mean_looks_back_only():
     gap = np.array([[1.0], [np.nan], [1.0], [1.0], [1.0]])
     assert np.isnan(peers.trailing_mean(gap, 3)[:4]).all()
     assert peers.trailing_mean(gap, 3)[4, 0] == pytest.approx(1.0)
+
+
+def test_epic_surface_and_cover():
+    """Potter & Williams 1994, eqs 1 and 2 and the cover of eq 4, worked by hand.
+
+    Mean 20, high 26, low 14 degC, 15 MJ/m2: dry, with half of the days wet, 0.5 x 6 + 20 + 0 = 23;
+    wet, 0.5 x 6 + 14 = 17.
+    """
+    rain = np.tile([[0.0], [1.0]], (15, 1))
+    given = (np.full((30, 1), v) for v in (20.0, 26.0, 14.0, 15.0))
+    found = peers.epic_bare(*given, rain)[-2:, 0]
+    assert found == pytest.approx([14 / 29 * 6 + 20, 17.0])
+    assert peers.epic_cover(2.0) == pytest.approx(2 / (2 + np.exp(5.3396 - 4.7902)))
+    steady = np.full((400, 1), 10.0)
+    # Eqs 6 and 7: in weather that never changes the soil rests between surface and year's mean.
+    rest = peers.epic(steady, steady, steady, steady * 1.5, steady * 0, np.array([10.0]))
+    assert rest[-1] == pytest.approx(10.0)
+
+
+def test_parton_surface():
+    """Parton 1984, 20 MJ/m2, 25 and 10 degC, 0.2 kg/m2: from the formula, by hand."""
+    most, least, mean = peers.parton_surface(25.0, 10.0, 20.0, 0.2)
+    assert (most, least, mean) == pytest.approx((30.4438, 9.38, 18.0161), abs=1e-4)
+
+
+def test_ceres_surface_and_wave():
+    """Source term from the formula, by hand; the wave is highest on its warmest day."""
+    first = np.array([[20.0], [20.0]])
+    found = peers.ceres_surface(first, first + np.array([[0.0], [6.0]]), np.full((2, 1), 20.0), 0.2)
+    assert found[1, 0] == pytest.approx(23.7181, abs=1e-4)
+    day = np.arange(1, 366)
+    air = 10 + 8 * np.cos(0.0174 * (day[:, None] - 200)) + np.zeros((1, 2))
+    south = np.array([False, True])
+    soil = peers.ceres(air, air, air * 0, day, np.full(2, 10.0), np.full(2, 8.0), south)
+    assert abs(int(soil[:, 0].argmax()) + 1 - 200) <= 12
+    assert soil[:, 0].max() < 18
+
+
+def test_trailing_share_counts_the_days_there_are():
+    assert peers.trailing_share(np.array([[1], [0], [1], [1]]), 2)[:, 0].tolist() == [
+        1,
+        0.5,
+        0.5,
+        1,
+    ]

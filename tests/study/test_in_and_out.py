@@ -1,11 +1,9 @@
 """A backtest from a DataFrame and from grids, of rules of one's own, and back to a grid."""
 
-import inspect
 import json
 import subprocess
 import sys
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -280,16 +278,3 @@ def test_how_much_warmer_says_its_unit(tmp_path, text, code):
     if not code:
         about = json.loads((tmp_path / "out" / "metadata.json").read_text())
         assert about["options"]["shift_air_c"] == pytest.approx(-1)
-
-
-def test_the_page_of_names_says_what_the_docstrings_say():
-    import patchrisk.study as study
-
-    page = (Path(__file__).parents[2] / "docs" / "api.md").read_text(encoding="utf-8")
-    rows = [line.split(" | ") for line in page.splitlines() if line.startswith("| `")]
-    said = {name.strip("| `"): (text, where.strip(" |`")) for name, text, where in rows}
-    assert set(said) == set(study.__all__)
-    for name, (text, where) in said.items():
-        thing = getattr(study, name)
-        assert text == inspect.getdoc(thing).splitlines()[0]
-        assert where == thing.__module__

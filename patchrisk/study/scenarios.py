@@ -1,0 +1,205 @@
+"""Scenarios of the climate: warmer air by the month, or a climate model's run brought to the sites.
+
+A model's run, daily least and greatest air temperature over past and coming years, is mapped to
+what was measured at each site in the years of a reference period
+(`patchrisk.core.skill.quantile_map`) and judged in place of it, past years included: so what
+changes from one period to the next is the model's climate alone. Rain and radiation are not
+mapped; the soil is modelled from the air.
+"""
+
+import hashlib
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from patchrisk.base.errors import Fault, InputError
+from patchrisk.base.toml_files import load_numbers
+from patchrisk.base.units import DayArray, FloatArray, IntArray
+from patchrisk.core.skill.climatology import normal_openings
+from patchrisk.core.skill.quantile_map import map_air, period_of
+from patchrisk.study.sites import AllLeftOutError, Part, SiteSource, open_source
+from patchrisk.study.soil import Block
+
+Shift = float | tuple[float, ...]
+BY = " by "  # between a site's name and its model's
+_AIR = ("air_min_c", "air_max_c")
+_KEYS = ["site", "soil", "disease", "rule", "meaning"]
+
+
+def shifted(block: Block, shift_c: Shift) -> Block:
+    """Add to the air of every day: one number, or January's to December's [degC]."""
+    month = block.dates.astype("M8[M]").astype(np.int64) % 12
+    added = np.broadcast_to(np.asarray(shift_c, dtype=float), 12)[month, None]
+    warmer: dict[str, Any] = {name: getattr(block, name) + added for name in _AIR}
+    return replace(block, **warmer)
+
+
+def scenario_source(
+    source: SiteSource, models: Sequence[Path], reference: tuple[int, int], soil: str
+) -> SiteSource:
+    """Return a source of the same sites under each model's climate.
+
+    Parameters
+    ----------
+    source : SiteSource
+        What was measured.
+    models : sequence of Path
+        Tables or grids as `patchrisk.study.run.backtest` takes them, a member of the ensemble
+        each; a site takes the cell that lies nearest, and is then called NAME by MODEL.
+    reference : (int, int)
+        First and last year of the period in which both are compared.
+    soil : str
+        The kind of soil record wanted: modelled.
+
+    Raises
+    ------
+    InputError
+        When the soil wanted is measured, the period too short, or a model's file faulty.
+    """
+    faults, least = [], round(load_numbers("skill")["least_years"].value)
+    span, stems = "{}-{}".format(*reference), [path.stem for path in models]
+    if soil != "modelled":
+        found = "no soil is measured in a scenario"
+        faults.append(Fault("--quantile-map", "", found, "write --soil modelled"))
+    if reference[1] - reference[0] + 1 < least:
+        found, cure = f"{span} is less than {least} years", f"name at least {least} years"
+        faults.append(Fault("--reference", "", found, cure))
+    if len(set(stems)) < len(stems):
+        cure = "give each model's file a name of its own"
+        faults.append(Fault("--quantile-map", ", ".join(stems), "a name twice", cure))
+    if faults:
+        raise InputError(faults)
+    opened = [open_source(path, {}, offline=True) for path in models]
+    members = list(zip(opened, stems, strict=True))
+    parts = [_ScenarioPart(part, *one, reference) for one in members for part in source.parts]
+    digest = hashlib.sha256("".join([source.digest, *(m.digest for m in opened)]).encode())
+    name = f"{source.name}; climate of {', '.join(m.name for m in opened)}"
+    kind = f"{source.kind}, under models mapped by quantiles of {span}"
+    grid = source.grid if len(models) == 1 else None
+    return SiteSource(name, kind, parts, digest.hexdigest(), source.not_read, grid)
+
+
+@dataclass(frozen=True)
+class _ScenarioPart:
+    observed: Part
+    model: SiteSource
+    member: str
+    reference: tuple[int, int]
+
+    def read(self) -> Block:
+        seen, said = self.observed.read(), [part.read() for part in self.model.parts]
+        days, low, high, far_km = _nearest(said, seen.latitude, seen.longitude)
+        limits, least = load_numbers("scenarios"), load_numbers("skill")["least_years"].value
+        both = (seen.dates, seen.air_max_c - seen.air_min_c), (days, high - low)
+        years = np.minimum(*(_years_known(*one, self.reference) for one in both))
+        faults, kept = [], []
+        for n, site in enumerate(seen.sites):
+            if far_km[n] > limits["farthest"].value:
+                found = f"the nearest cell is {far_km[n]:.0f} km off"
+                cure = "give a run that reaches it"
+            elif years[n] < least:
+                found = "fewer than {:.0f} whole years of {}-{} there".format(
+                    least, *self.reference
+                )
+                cure = "write other years as --reference"
+            else:
+                kept.append(n)
+                continue
+            faults.append(Fault(self.model.name, f"site {site}", found, cure))
+        if not kept:
+            raise AllLeftOutError([*faults, *seen.left_out])
+        measured = seen.air_min_c[:, kept], seen.air_max_c[:, kept]
+        nodes = round(limits["quantiles"].value)
+        low, high = map_air(seen.dates, measured, days, (low[:, kept], high[:, kept]),
+                            self.reference, nodes)  # fmt: skip
+        known, nothing = ~np.isnan(high), np.full(high.shape, np.nan)
+        return replace(
+            seen,
+            sites=[f"{seen.sites[n]}{BY}{self.member}" for n in kept],
+            latitude=seen.latitude[kept],
+            longitude=seen.longitude[kept],
+            dates=days,
+            first=known.argmax(axis=0),
+            last=len(days) - 1 - known[::-1].argmax(axis=0),
+            air_min_c=low,
+            air_max_c=high,
+            rain_mm=nothing,
+            solar_mj_m2=nothing,
+            probes=[],
+            left_out=(*faults, *seen.left_out),
+        )
+
+
+def _nearest(
+    blocks: Sequence[Block], latitude: FloatArray, longitude: FloatArray
+) -> tuple[DayArray, FloatArray, FloatArray, FloatArray]:
+    """Return days and air, least and greatest, of the cell nearest to each place, and how far [km].
+
+    A degree is 111.2 km; along a parallel, that by the cosine of the latitude.
+    """
+    first, last = min(b.dates[0] for b in blocks), max(b.dates[-1] for b in blocks)
+    days = np.arange(first, last + 1)
+    cells = np.concatenate([np.stack([b.latitude, b.longitude], axis=1) for b in blocks])
+    of = [(block, lane) for block in blocks for lane in range(len(block.sites))]
+    north = latitude[:, None] - cells[:, 0]
+    east = (longitude[:, None] - cells[:, 1] + 180) % 360 - 180
+    apart = 111.2 * np.hypot(north, east * np.cos(np.radians(latitude))[:, None])
+    out = np.full((2, len(days), len(latitude)), np.nan)
+    for site, (block, lane) in enumerate(of[n] for n in apart.argmin(axis=1)):
+        start = int((block.dates[0] - first).astype(int))
+        for air, name in zip(out, _AIR, strict=True):
+            air[start : start + len(block.dates), site] = getattr(block, name)[:, lane]
+    return days, out[0], out[1], apart.min(axis=1)
+
+
+def _years_known(days: DayArray, values: FloatArray, reference: tuple[int, int]) -> IntArray:
+    """Count the years of the reference that are known, all but a few days, at each site."""
+    share = load_numbers("outlook")["ahead.known_year"].value / 100
+    year = days.astype("M8[Y]").astype(np.int64) + 1970
+    known = [np.count_nonzero(~np.isnan(values[year == one]), axis=0) >= 365 * share
+             for one in range(reference[0], reference[1] + 1)]  # fmt: skip
+    return np.asarray(np.sum(known, axis=0))
+
+
+def scenario_table(seasons: pd.DataFrame, reference: tuple[int, int]) -> pd.DataFrame:
+    """Say how the normal opening of each rule moves from period to period, over all models.
+
+    Parameters
+    ----------
+    seasons : DataFrame
+        Of a backtest of `scenario_source`.
+    reference : (int, int)
+        The reference; later and earlier periods are as long.
+
+    Returns
+    -------
+    DataFrame
+        A row for each site, rule and period: ``period``, ``models`` (with a normal in it and in
+        the reference), ``normal_day`` (median over the models; days after the season's first day),
+        ``days_from_reference`` (median; negative when earlier) with ``least`` and ``greatest``
+        over the models, and ``earlier`` (in how many of them it is).
+    """
+    length = reference[1] - reference[0] + 1
+    period = pd.Series(period_of(seasons["season"].to_numpy(np.int64), reference), seasons.index)
+    some = [normal_openings(rows).assign(period=number) for number, rows in seasons.groupby(period)]
+    table = pd.concat(some, ignore_index=True).dropna(subset="normal_day")
+    base = table[table["period"] == 0].set_index(_KEYS)["normal_day"]
+    known = table.join(base.rename("base"), on=_KEYS, how="inner")
+    names = known["site"].astype(str).str.rsplit(BY, n=1).str[0]
+    known = known.assign(site=names, moved=known["normal_day"] - known["base"])
+    groups = known.groupby([*_KEYS, "period"], sort=False, observed=True)
+    out = groups.agg(
+        models=("moved", "size"),
+        normal_day=("normal_day", "median"),
+        days_from_reference=("moved", "median"),
+        least=("moved", "min"),
+        greatest=("moved", "max"),
+        earlier=("moved", lambda moved: int((moved < 0).sum())),
+    ).reset_index()
+    first = reference[0] + length * out["period"]
+    out["period"] = first.astype(str) + "-" + (first + length - 1).astype(str)
+    return out
