@@ -168,6 +168,12 @@ def find_hour(name: str) -> float | None:
     return None
 
 
+def heading_words(name: str) -> Iterator[tuple[str, str]]:
+    """Words of a heading, and what each says of a temperature; empty where it says nothing."""
+    for token in _tokens(name):
+        yield token, _SAYS.get(token, "")
+
+
 def says_mean(name: str) -> bool:
     """Whether a heading says itself, or by a network's convention, that its values are means."""
     if named := _match_convention(name):
