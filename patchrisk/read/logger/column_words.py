@@ -73,25 +73,14 @@ SOFT = {
     "another quantity": "x y z co",
 }
 
-# Words made of others without a mark between them, where their letters alone do not tell.
+# Words made of others without a mark between them, where their letters alone do not tell; a T
+# before or behind a word that is known here is told apart without them (Tsoil, AirT, Tdew).
 PARTS = {
-    "tsoil": ("t", "soil"),
-    "soilt": ("soil", "t"),
-    "tair": ("t", "air"),
-    "airt": ("air", "t"),
     "airtc": ("air", "tc"),
-    "tmin": ("t", "min"),
-    "tmax": ("t", "max"),
-    "tavg": ("t", "mean"),
-    "tmean": ("t", "mean"),
     "tmed": ("t", "mean"),
     "soiltc": ("soil", "tc"),
     "intemp": ("indoor", "temp"),
     "outtemp": ("outdoor", "temp"),
-    "tground": ("t", "soil"),
-    "tboden": ("t", "soil"),
-    "tsuelo": ("t", "soil"),
-    "tsol": ("t", "soil"),
 }
 
 

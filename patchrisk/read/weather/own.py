@@ -1,7 +1,7 @@
 """Daily weather that the user keeps in a file: date, air temperature, rain."""
 
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from datetime import date, timedelta
 from functools import partial
@@ -16,6 +16,7 @@ from patchrisk.base.toml_files import load_numbers
 from patchrisk.base.units import QUANTITIES, BoolArray, FloatArray, Quantity, to_canonical
 from patchrisk.read.logger.heading import find_unit, looks_like_kelvin, to_degc
 from patchrisk.read.logger.layout import LogOptions, TemperatureUnit
+from patchrisk.read.logger.read_log import refuse_long_steps
 from patchrisk.read.site import WeatherFile
 from patchrisk.read.tables.cells import to_numbers
 from patchrisk.read.tables.delimited import RawTable
@@ -99,7 +100,7 @@ def read_with_notes(
         table.names[table.time_columns[0]],
         source,
     )
-    _refuse_many_a_day(table, stamps.written, source)
+    _refuse_other_steps(table, stamps.written, source)
     known = find_service(table)
     columns, notes, faults = find_columns(table, options, source, known, partial=partial)
     unitless: dict[str, FloatArray] = {}
@@ -158,12 +159,14 @@ def read_with_notes(
     return daily, tuple(notes)
 
 
-def _refuse_many_a_day(table: RawTable, moments: Moments, source: str) -> None:
-    """Refuse rows of hours or of several places, before anything is asked of their columns."""
+def _refuse_other_steps(table: RawTable, moments: Moments, source: str) -> None:
+    """Refuse rows of hours, of months or of several places before their columns are asked for."""
     alike = table.cells.duplicated().to_numpy() | np.isnat(moments)
-    _, first, rows = np.unique(
+    days, first, rows = np.unique(
         moments[~alike].astype("datetime64[D]"), return_index=True, return_counts=True
     )
+    if len(days) > 1:
+        refuse_long_steps(timedelta(days=int(np.median(np.diff(days)).astype(int))), source)
     usual = int(np.median(rows)) if len(rows) else 1
     if usual < 2:
         return
@@ -199,8 +202,8 @@ def _without_words(
 def _without_unit(table: RawTable, number: int, name: str) -> str:
     unit = {"snow_depth_cm": "snow depth (cm)", "solar_mj_m2": "solar (MJ/m2)"}[name]
     return (
-        f"{QUANTITY_OF[name]} passed over: column {number + 1} {table.names[number]!r} says no unit: "
-        f'write it in the header, such as "{unit}"'
+        f"{QUANTITY_OF[name]} passed over: column {number + 1} {table.names[number]!r} says no "
+        f'unit: write it in the header, such as "{unit}"'
     )
 
 
@@ -252,9 +255,7 @@ def _worded(table: RawTable, number: int, words: BoolArray, source: str) -> list
     return faults
 
 
-def _convert(
-    values: FloatArray, name: str, header: str, options: WeatherFile
-) -> FloatArray | None:
+def _convert(values: FloatArray, name: str, header: str, options: WeatherFile) -> FloatArray | None:
     """Convert a column; None where nothing says its unit."""
     if name in NEEDED:
         degrees = _degrees(header, options)
@@ -405,9 +406,9 @@ def _shifted(table: RawTable, source: str) -> list[Fault]:
 
 def _twice(frame: pd.DataFrame, table: RawTable, source: str) -> list[Fault]:
     days = frame.index
-    known = frame[~days.isna()].groupby(level=0)
-    differ = (known.max() > known.min()).any(axis=1)
-    bad = np.flatnonzero(days.isin(differ[differ].index))
+    known = frame.groupby(level=0)
+    differ = (known.max() > known.min()).any(axis=1).to_numpy()
+    bad = np.flatnonzero(days.isin(known.max().index[differ]))
     if not bad.size:
         return []
     place = f"line {table.cells.index[bad[-1]]}"

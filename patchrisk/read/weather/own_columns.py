@@ -31,9 +31,9 @@ _EXTREME = re.compile(
     r"(?P<air_min_c>tn|tasmin|tmmn|mintp?)|(?P<air_max_c>tx|tasmax|tmmx|maxtp?)", re.IGNORECASE
 )
 # Beside words of a quantity these say nothing that sets the column apart from another.
-_PLAIN = frozenset(
-    "t air day daily 24 h hr hour outdoor outdoors out outside ambient 2 m 1 5 1.5 rain rainfall"
-    " prec precip precipitation prcp sum total tot amount mm cm inch inches in d c f k deg o".split()
+_PLAIN = re.compile(
+    r"t|air|day|daily|24|h|hr|hour|outdoors?|out|outside|ambient|2|m|1|5|1\.5|deg|d|c|f|k|o"
+    r"|rain|rainfall|prec|precip|precipitation|prcp|sum|total|tot|amount|mm|cm|inch|inches|in"
 )
 # Of these quantities a heading may also hold another figure; f. marks a flag in some archives.
 _OTHER = re.compile(
@@ -98,9 +98,8 @@ def find_columns(
     if missing and not (partial and known is not None and known.partial and found):
         named = [repr(name) for name in table.names if name]
         among = ", ".join(named) if named else f"{len(table.names)} columns without headings"
-        keys = ", ".join(
-            f'{name} = "{"HEADER" if named else f"column {n}"}"' for n, name in enumerate(missing, 2)
-        )
+        ends = ["HEADER"] * 2 if named else ["column 2", "column 3"]
+        keys = ", ".join(f'{name} = "{at}"' for name, at in zip(missing, ends, strict=False))
         what = f"no column for {' and '.join(missing)} among {among}"
         cure = f"name it in the site file: columns = {{ {keys} }}"
         faults.append(Fault(source, "header", what, cure))
@@ -154,5 +153,5 @@ def _is_plain(header: str) -> bool:
 def _beside(header: str) -> Iterator[str]:
     """Words that are none of a temperature's, its statistic's or of `_PLAIN`."""
     for word, kind in heading_words(header):
-        if word not in _PLAIN and kind not in ("temperature", "min", "max", "mean"):
+        if not _PLAIN.fullmatch(word) and kind not in ("temperature", "min", "max", "mean"):
             yield word

@@ -120,9 +120,7 @@ class _Fixed:
         both = {**self.columns, **self.more}
         at = _at(names, {quantity: (name,) for quantity, (name, _) in both.items()})
         scales = {quantity: both[quantity][1] for quantity in at}
-        return ServiceColumns(
-            at, scales, soil=self.soil, missing=self.missing, trace=self.trace
-        )
+        return ServiceColumns(at, scales, soil=self.soil, missing=self.missing, trace=self.trace)
 
 
 _DEGC, _MM, _CM, _MJ = (ServiceUnit(unit) for unit in ("degC", "mm", "cm", "MJ/m2"))
