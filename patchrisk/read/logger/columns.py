@@ -330,7 +330,9 @@ def _no_soil_temperature(candidates: _Candidates) -> InputError:
     empty = [
         j.column
         for j in candidates.judged
-        if j.column.role == "empty" and (j.heading.unit or j.heading.depth_cm is not None)
+        if j.column.role == "empty"
+        and not j.heading.aside
+        and (j.heading.unit or j.heading.depth_cm is not None)
     ]
     if empty:
         found = f"not one reading in {empty[0].header!r}"

@@ -208,20 +208,33 @@ def _without_unit(table: RawTable, number: int, name: str) -> str:
 
 
 def _leave_out(frame: pd.DataFrame, table: RawTable) -> list[str]:
-    """Take out single figures of rain, snow and radiation that can't be; more are a fault."""
-    share = load_numbers("quality")["text.share"].value
+    """Take out single figures that can't be, and single days whose least is above the greatest.
+
+    More of them are a fault.
+    """
+    limits = load_numbers("quality")
     notes = []
-    for name in (n for n in OPTIONAL if n in frame):
+    for name in map(str, frame):
+        share = limits["air.share" if name in NEEDED else "text.share"].value
+        least = 0 if name in NEEDED else 1
         kind = QUANTITIES[QUANTITY_OF[name]]
         values = frame[name].to_numpy()
         bad = _out_of_range(values, kind)
-        if bad.any() and bad.sum() <= max(1, share * np.isfinite(values).sum()):
+        if bad.any() and bad.sum() <= max(least, share * np.isfinite(values).sum()):
             at = int(np.flatnonzero(bad)[0])
             notes.append(
                 f"line {table.cells.index[at]}: {name} of {values[at]:g} ({bad.sum()} such) left "
                 f"out; {kind.low:g} to {kind.high:g} {kind.canonical} can be true"
             )
             frame[name] = np.where(bad, np.nan, values)
+    if set(NEEDED) <= set(frame):
+        over = (frame["air_min_c"] > frame["air_max_c"]).to_numpy()
+        if over.any() and over.sum() <= limits["air.share"].value * len(frame):
+            line = table.cells.index[over][0]
+            notes.append(
+                f"line {line}: the minimum is above the maximum ({over.sum()} such days): left out"
+            )
+            frame.loc[over, list(NEEDED)] = np.nan
     return notes
 
 
