@@ -46,6 +46,7 @@ class ServiceColumns:
         Whether such files can hold daily means of the soil beside the air.
     missing : float or None
         The one figure that says there is none: codes of other files, as -99, are readings here.
+        NaN where cells are left empty.
     trace : mapping of str to float
         Figure that stands for an amount too small to be written.
     """
@@ -62,13 +63,13 @@ class ServiceColumns:
         self, quantity: str, cells: "pd.Series[str]", decimal: str
     ) -> tuple[FloatArray, BoolArray]:
         """Read a column as `to_numbers` does, with the service's own codes."""
+        words = to_numbers(cells, decimal)
         if self.missing is None:
-            figures, words = to_numbers(cells, decimal)
-            figures[figures == self.trace.get(quantity)] = 0.0
-            return figures, words
+            return words
         figures = pd.to_numeric(cells, errors="coerce").to_numpy(float, copy=True)
         figures[figures == self.missing] = np.nan
-        return figures, np.isnan(figures) & to_numbers(cells, decimal)[1]
+        figures[figures == self.trace.get(quantity)] = 0.0
+        return figures, np.isnan(figures) & words[1]
 
     def scale_of(self, quantity: str, column: int) -> ServiceUnit | None:
         """How a quantity is written; None where its header says so, or the user named another."""
@@ -141,6 +142,7 @@ _FIXED = (
         {"air_max_c": ("tx", _TENTHS), "air_min_c": ("tn", _TENTHS), "rain_mm": ("rh", _TENTHS_MM)},
         ("stn", "yyyymmdd", "tnh", "txh"),
         {"solar_mj_m2": ("q", _J_CM2)},
+        missing=np.nan,
         trace={"rain_mm": -1},
     ),
     _Fixed(
