@@ -238,7 +238,7 @@ def test_days_that_stand_twice_are_put_together_unless_they_contradict(write):
     day, low, high = first.split(",")
     frame, notes = read_with_notes(write([head, f"{day},{low},", f"{day},,{high}", *rest, rest[0]]))
     assert frame.iloc[0].tolist() == [float(low), float(high)]
-    assert notes[-1].startswith("2 rows name a day that another row names too")
+    assert notes[-1] == "days named by more than one row, none against another: 2"
     with pytest.raises(InputError, match="stands twice with different figures"):
         read_with_notes(write([head, first, f"{day},{low},{float(high) + 1}", *rest]))
 

@@ -152,7 +152,7 @@ def read_with_notes(
         raise InputError(Fault(source, "", "no day with its date", "write one row a day"))
     daily = frame.groupby(level=0).first()
     if again := len(frame) - len(daily):
-        notes.append(f"{again} rows name a day that another row names too, none against the other")
+        notes.append(f"days named by more than one row, none against another: {again}")
     whole = pd.date_range(daily.index[0], daily.index[-1], name="date")
     daily = daily.reindex(whole)
     daily.attrs["columns"] = {} if known is not None else _headings(table, columns)

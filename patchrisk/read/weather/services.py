@@ -82,13 +82,14 @@ def find_service(table: RawTable) -> ServiceColumns | None:
     for one in _FIXED:
         if {*one.marks, *(name for name, _ in one.columns.values())} <= set(names):
             return one.found(names)
-    found = (known(table, names) for known in (_canadian, _australian, _snow, _global))
+    found = (known(table, names) for known in (_australian, _snow, _global))
     return next((k for k in found if k is not None), None)
 
 
 def _plain(name: str) -> str:
     """Return a header without what encodings break: letters, digits and a few marks."""
-    return " ".join(re.sub(r"[^a-z0-9_/(),.*-]+", " ", name.casefold()).split())
+    plain = re.sub(r"[^a-z0-9_/(),.*-]+", " ", name.casefold()).replace("( ", "(")
+    return " ".join(plain.split())
 
 
 def _at(names: Sequence[str], wanted: Mapping[str, Sequence[str]]) -> dict[str, int]:
@@ -137,6 +138,13 @@ _FIXED = (
         missing=-999,
     ),
     _Fixed(
+        "Canada (ECCC), daily data of climate.weather.gc.ca, with its legend of flags: a cell is "
+        "empty where its flag says M, missing; precipitation is rain and melted snow",
+        {"air_max_c": ("max temp (c)", _DEGC), "air_min_c": ("min temp (c)", _DEGC)},
+        (),
+        {"rain_mm": ("total precip (mm)", _MM), "snow_depth_cm": ("snow on grnd (cm)", _CM)},
+    ),
+    _Fixed(
         "the Netherlands (KNMI), etmgeg: legend at the head of the file; tenths of degC and mm, "
         "J/cm2; -1 is less than 0.05 mm of rain",
         {"air_max_c": ("tx", _TENTHS), "air_min_c": ("tn", _TENTHS), "rain_mm": ("rh", _TENTHS_MM)},
@@ -166,23 +174,6 @@ _FIXED = (
         missing=-9999,
     ),
 )
-
-
-def _canadian(table: RawTable, names: Sequence[str]) -> ServiceColumns | None:
-    """Canada (ECCC), daily data of climate.weather.gc.ca, with its legend of flags.
-
-    A cell is empty where its flag says M, missing; precipitation is rain and melted snow.
-    """
-    if not {"max temp ( c)", "min temp ( c)"} <= {n.replace("(c)", "( c)") for n in names}:
-        return None
-    wanted = {
-        "air_max_c": ("max temp ( c)", "max temp (c)"),
-        "air_min_c": ("min temp ( c)", "min temp (c)"),
-        "rain_mm": ("total precip (mm)",),
-        "snow_depth_cm": ("snow on grnd (cm)",),
-    }
-    scales = {"air_max_c": ServiceUnit("degC"), "air_min_c": ServiceUnit("degC")}
-    return ServiceColumns(_at(names, wanted), scales)
 
 
 def _australian(table: RawTable, names: Sequence[str]) -> ServiceColumns | None:
