@@ -96,6 +96,9 @@ _COLUMNS = {
     "snow_depth_cm": ("snow depth", "snow depth"),
     "solar_mj_m2": ("solar radiation", "solar radiation"),
 }
+# The soil model has other parameters, and errors, for years of measured radiation or snow; a
+# morning runs on past and coming weather that has neither.
+_OF_THE_MORNING = ("air_min_c", "air_max_c", "rain_mm")
 
 
 @as_text
@@ -285,4 +288,4 @@ def weather_columns(weather: pd.DataFrame, show: Show) -> Iterator[str]:
             days = ", ".join(str(day.date()) for day in missing[:4])
             more = f" and {len(missing) - 4} more" if len(missing) > 4 else ""
             text += f"; {count_of(len(missing), 'day')} missing ({days}{more})"
-        yield text
+        yield text if name in _OF_THE_MORNING else f"{text}; read, but of no account here"

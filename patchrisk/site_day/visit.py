@@ -16,6 +16,7 @@ from patchrisk.core.visit.causes import Findings, judge_visit
 from patchrisk.core.visit.findings import Candidate, Place, Season, Visit, Weather
 from patchrisk.read.area import Area, Use
 from patchrisk.read.diseases import Disease, Library
+from patchrisk.read.site_data import this_morning
 from patchrisk.read.visit.file import VisitData, read_visit, with_worked_out
 from patchrisk.read.visit.guidelines import rules_of
 from patchrisk.site_day.judging import dormant_below
@@ -64,8 +65,9 @@ def judge_day(path: Path, now: datetime, *, offline: bool = False) -> VisitDay:
         the visit lies ahead.
     """
     data = read_visit(path)
-    if data.file.date > now.date():
-        cure = f"write {now.date()} or an earlier day"
+    today = this_morning(data.site_path, now)
+    if data.file.date > today:
+        cure = f"write {today} or an earlier day"
         raise InputError(Fault(str(path), "date", f"{data.file.date} is in the future", cure))
 
     def on(day: date) -> Morning:

@@ -221,7 +221,7 @@ def test_a_unit_that_can_be_either(write, refusal):
     path = write(["Time,Soil temp 5 cm", *lines(MOMENTS, soil(MOMENTS, 33))])
     assert refusal(path) == [
         "column 2 'Soil temp 5 cm': no unit is stated, and readings around 33 can be degC or degF: "
-        'set unit = "degC" or "degF"'
+        'set unit = "degC" or unit = "degF"'
     ]
 
 

@@ -51,7 +51,7 @@ ASIDE = {
     "not the soil": "surface surf sfc sur skin infrared ir irt irts globe blackglobe canopy leaf"
     " leaves foliage crown water lake stream pond river sea pool wasser eau agua oberflache"
     " superficie pavement road asphalt concrete wall roof floor snowpack ice target sky tsurf"
-    " lst plant stem trunk fruit bark compost",
+    " lst plant stem trunk fruit bark compost porometer",
     "the logger's own temperature": "int intern internal board panel ptemp hk device housing case"
     " enclosure cpu ref reference junction body sensorbody processor box modem",
     "a spread, not a temperature": "sd std stdev stddev deviation var variance varianz sigma uncert"
@@ -62,7 +62,7 @@ ASIDE = {
     "a quality mark": "qc qa qf finalqf flag flags quality ssitc status qn qualitat valid test",
     "another quantity": "ohm ohms resistance accel rssi signal snr lat latitude lon long lng"
     " longitude elev elevation alt altitude height hohe hoehe hauteur ph ppm nitrogen"
-    " oxygen redox weight duration percent pct",
+    " oxygen redox weight duration percent pct diameter girth circumference length width",
 }
 
 # These set a column aside only where nothing in its heading says soil.
@@ -73,25 +73,20 @@ SOFT = {
     "another quantity": "x y z co",
 }
 
-# Words made of others without a mark between them, where their letters alone do not tell.
+# Words made of others without a mark between them, where their letters alone do not tell; a T
+# before or behind a word that is known here is told apart without them (Tsoil, AirT, Tdew).
 PARTS = {
     "tsoil": ("t", "soil"),
-    "soilt": ("soil", "t"),
     "tair": ("t", "air"),
-    "airt": ("air", "t"),
-    "airtc": ("air", "tc"),
     "tmin": ("t", "min"),
     "tmax": ("t", "max"),
     "tavg": ("t", "mean"),
     "tmean": ("t", "mean"),
+    "airtc": ("air", "tc"),
     "tmed": ("t", "mean"),
     "soiltc": ("soil", "tc"),
     "intemp": ("indoor", "temp"),
     "outtemp": ("outdoor", "temp"),
-    "tground": ("t", "soil"),
-    "tboden": ("t", "soil"),
-    "tsuelo": ("t", "soil"),
-    "tsol": ("t", "soil"),
 }
 
 

@@ -53,6 +53,8 @@ class ColumnContents:
         Some of its values, for people.
     doubt : callable
         Says why its values, in a unit or in any, can't be soil temperature; empty where they can.
+    vague : bool
+        Whether its values can be degC as well as degF.
     """
 
     cells: int
@@ -60,6 +62,7 @@ class ColumnContents:
     unit: TemperatureUnit | None = None
     sample: str = ""
     doubt: Callable[[TemperatureUnit | None], str] = _none
+    vague: bool = False
 
 
 def classify_columns(
@@ -204,8 +207,9 @@ class _Candidates:
         return ", ".join(names) + (f" and {more} more" if more > 0 else "")
 
     def cure(self, judged: Sequence[_JudgedColumn], before: str = "") -> str:
-        """Return the line to write; of several columns it names the first that could be right."""
-        first = judged[0]
+        """Return the line to write; of several columns it names the first with a depth."""
+        deep_ones = (j for j in judged if j.column.depth_cm is not None or j.heading.number)
+        first = next(deep_ones, judged[0])
         depth = first.column.depth_cm
         if depth is not None:
             deep = f"{depth:.4g} cm"
@@ -213,7 +217,9 @@ class _Candidates:
             deep = f"{first.heading.number} cm"
         else:
             deep = "5 cm"
-        return f'{before}set columns = {{ "{self.key(first.column)}" = "{deep}" }}'
+        unit = self.filled[first.column.number - 1].vague and first.column.unit is None
+        also = ', and unit = "degC" or unit = "degF"' if unit else ""
+        return f'{before}set columns = {{ "{self.key(first.column)}" = "{deep}" }}{also}'
 
     def key(self, column: Column) -> str:
         same = sum(j.column.header == column.header for j in self.judged)
@@ -324,7 +330,9 @@ def _no_soil_temperature(candidates: _Candidates) -> InputError:
     empty = [
         j.column
         for j in candidates.judged
-        if j.column.role == "empty" and (j.heading.unit or j.heading.depth_cm is not None)
+        if j.column.role == "empty"
+        and not j.heading.aside
+        and (j.heading.unit or j.heading.depth_cm is not None)
     ]
     if empty:
         found = f"not one reading in {empty[0].header!r}"

@@ -29,10 +29,12 @@ _CAMEL = re.compile(r"[A-Z]+(?=[A-Z][a-z])|[A-Z]?[a-z]+|[A-Z]+")
 # Units of another quantity, where the words do not say it.
 _OTHER_UNIT = (
     (re.compile(r"m\^?3 ?/ ?m\^?3|m³ ?/ ?m³|% ?vol|vol ?%|m3[ .]m-3|cm3/cm3"), "moisture"),
-    (re.compile(r"w ?/ ?m\^?[2²]|w[ .]?m-2|mj ?/ ?m|j ?/ ?cm|µmol|umol"), "light"),
+    (re.compile(r"wh?r? ?/ ?m\^?[2²]|w[ .]?m-2|mj ?/ ?m|j ?/ ?cm|µmol|umol"), "light"),
     (re.compile(r"(?<![a-z])m ?/ ?s(?![a-z])|m[ .]s-1|km/h"), "wind"),
     (re.compile(r"ds ?/ ?m|[uµm]s ?/ ?cm"), "conductivity"),
     (re.compile(r"[(\[](?:mm|mv|v|hpa|kpa|pa|lux)[)\]]"), "another quantity"),
+    # Whatever is counted to a length, an area, a volume, a mass or a time.
+    (re.compile(r"/ ?(?:[ck]?m\^?[23²³]|k?g|l|ha|h|hr|day)(?![a-z0-9])"), "another quantity"),
     (re.compile(r"water[ _]?content"), "moisture"),
 )
 _PERCENT = re.compile(r"[(\[]%[)\]]|%\s*$")
@@ -54,6 +56,7 @@ _LAYER = re.compile(
     r"(?<![\d.,])(?:(\d+)[\s_]*(?:to|bis)[\s_]*|(0)[\s_]*[-–][\s_]*)(\d+)\s*_?(cm|in)(?![a-z])"
 )
 _LOOSE = re.compile(r"(?<![\d.,:#/-])(\d{1,3})(?![\d.,a-zA-Z])")  # a number without a unit
+_USUAL = (5, 10, 15, 20)  # where nothing says soil, a number may as well be that of a sensor
 _DEEPEST = 200  # a number above it is no depth of a probe
 _DEPTH_AFTER = re.compile(r"(?<![a-z])(cm|mm|inch)[\s_.-]*(\d+(?:[.,]\d+)?)(?![\d.,])")
 _DEPTH_UNITS = {"inch": "in", "inches": "in", "zoll": "in", '"': "in", "″": "in", "”": "in"}
@@ -78,7 +81,7 @@ class Heading:
     depth_cm : float or None
         A length in it [cm]: a depth where soil is said too, or a minus or a word such as depth.
     number : str
-        The last bare number of a soil column without a depth: it may be one; else empty.
+        The last bare number of a column without a depth: it may be one; else empty.
     base : tuple of str
         Its words without those of the statistic: columns of one probe share it.
     convention : str
@@ -140,7 +143,9 @@ def read_heading(name: str, under: str = "") -> Heading:
         unit = "degC" if base[-1] == "c" else "degF"
         says.add("temperature")
     numbers = [n for n in _LOOSE.findall(name) if 2 <= int(n) <= _DEEPEST]
-    loose = "soil" in says and depth is None and numbers and not flux
+    if "soil" not in says:
+        numbers = [n for n in numbers if int(n) in _USUAL]
+    loose = depth is None and numbers and not flux
     return Heading(
         says=frozenset(says),
         aside=_why_aside(name, words, tokens, says),
@@ -166,6 +171,12 @@ def find_hour(name: str) -> float | None:
         if hour < 24 and minute < 60:
             return hour + minute / 60
     return None
+
+
+def heading_words(name: str) -> Iterator[tuple[str, str]]:
+    """Words of a heading, and what each says of a temperature; empty where it says nothing."""
+    for token in _tokens(name):
+        yield token, _SAYS.get(token, "")
 
 
 def says_mean(name: str) -> bool:
@@ -213,6 +224,9 @@ def _why_aside(name: str, words: str, tokens: tuple[str, ...], says: set[str]) -
             if token in ("surface", "oberflache", "superficie") and under_it:
                 continue  # 5 cm below the surface
             return _ASIDE[token]
+        after = tokens[n + 1] if n + 1 < len(tokens) else ""
+        if token in ("logger", "datalogger") and (after.isdigit() or after in ("id", "no", "nr")):
+            continue  # which logger, as a table of several says
         if token in _SOFT and "soil" not in says:
             if token == "in" and before.replace(".", "").isdigit():
                 continue  # inches
@@ -242,6 +256,10 @@ def _part(piece: str) -> Iterator[str]:
     camel = [part.lower() for part in _CAMEL.findall(piece)]
     if low in _KNOWN or len(low) < 2:
         yield low
+    elif low[0] == "t" and len(low) > _LEAST and low[1:] in _KNOWN:
+        yield from ("t", low[1:])
+    elif low[-1] == "t" and len(low) > _LEAST and low[:-1] in _KNOWN:
+        yield from (low[:-1], "t")
     elif len(camel) > 1 and any(len(part) > 1 and part in _KNOWN for part in camel):
         for part in camel:
             yield from _run_together(part)

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from patchrisk.base.toml_files import load_numbers
-from patchrisk.base.units import QUANTITIES, FloatArray
+from patchrisk.base.units import QUANTITIES, BoolArray, FloatArray
 from patchrisk.read.logger.heading import to_degc
 from patchrisk.read.logger.layout import TemperatureUnit
 
@@ -51,9 +51,12 @@ def why_not_soil(
         return why
     kind = QUANTITIES["soil temperature"]
     units = _UNITS if unit is None else (unit,)
-    inside = {u: _share_inside(to_degc(found, u), kind.low, kind.high) for u in units}
-    best = max(units, key=lambda u: inside[u])
-    if 1 - inside[best] > limits["range.share"]:
+    inside = {u: _inside(to_degc(found, u), kind.low, kind.high) for u in units}
+    best = max(units, key=lambda u: int(inside[u].sum()))
+    outside = found[~inside[best]]
+    share = len(outside) / len(found)
+    various = len(np.unique(outside)) > limits["plausible.outside_kinds"]
+    if share > limits["range.share"] or (various and share > limits["plausible.outside"]):
         low, high = np.quantile(found, [0.05, 0.95])
         return f"values of {low:g} to {high:g} lie outside {kind.low:g} to {kind.high:g} degC"
     degc = to_degc(found, best)
@@ -66,8 +69,8 @@ def why_not_soil(
     return _no_wave(times, degc, latitude, limits)
 
 
-def _share_inside(degc: FloatArray, low: float, high: float) -> float:
-    return float(((degc >= low) & (degc <= high)).mean())
+def _inside(degc: FloatArray, low: float, high: float) -> BoolArray:
+    return np.asarray((degc >= low) & (degc <= high))
 
 
 def _counts(found: FloatArray, limits: dict[str, float]) -> str:
@@ -91,6 +94,8 @@ def _stands_still(
 def _amounts(found: FloatArray, limits: dict[str, float]) -> str:
     if found.min() < 0 or (found == 0).mean() <= limits["plausible.zeros"]:
         return ""
+    if found.max() > limits["plausible.sun"]:
+        return f"many of them are 0 and others reach {found.max():g}, as sunshine does"
     spread = float(np.abs(found - np.median(found)).mean())
     if spread and float(np.abs(np.diff(found)).mean()) / spread > limits["plausible.leaps"]:
         share = round(100 * float((found == 0).mean()))

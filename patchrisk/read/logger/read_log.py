@@ -84,6 +84,7 @@ def read_log(path: Path, options: LogOptions | None = None) -> RawLog:
         [table.cells[i] for i in table.time_columns], options.date_order, table.time_header, source
     )
     step = _step(stamps, table)
+    refuse_long_steps(step, source)
     daily = stamps.days_only if step is None else step >= _DAY
     numbers = {
         i: _numbers(table.cells[i], table.decimal)
@@ -145,6 +146,13 @@ def read_log(path: Path, options: LogOptions | None = None) -> RawLog:
     )
 
 
+def refuse_long_steps(step: timedelta | None, source: str) -> None:
+    """Refuse rows of weeks or months: what they say is true of no single day."""
+    if step is not None and step >= timedelta(days=load_numbers("quality")["step.most"].value):
+        cure = "export one row a day, or more"
+        raise InputError(Fault(source, "", f"one row for {step.days} days", cure))
+
+
 def _numbers(cells: "pd.Series[str]", decimal: str) -> _Numbers:
     """Read a column; one of words, as a spread of its cells shows, is not tried cell by cell."""
     filled = np.flatnonzero(cells.notna().to_numpy())
@@ -182,13 +190,13 @@ def _step(stamps: Stamps, table: RawTable) -> timedelta | None:
 def _filled(
     table: RawTable,
     index: int,
-    numbers: Mapping[int, _Numbers],
+    columns: Mapping[int, _Numbers],
     moments: Moments,
     latitude: float | None,
 ) -> ColumnContents:
-    if index not in numbers:
+    if index not in columns:
         return ColumnContents(len(table.cells), 0)
-    column = numbers[index]
+    column = columns[index]
     values = column.degrees
     count = int((~column.missing).sum())
     cells = table.cells[index].dropna().head(50)
@@ -198,7 +206,21 @@ def _filled(
     def doubt(unit: TemperatureUnit | None) -> str:
         return why_not_soil(moments, values, unit, latitude)
 
-    return ColumnContents(count, int((~np.isnan(values)).sum()), known, _sample(values), doubt)
+    numbers = int((~np.isnan(values)).sum())
+    vague = numbers > 0 and _unit_of(values)[0] is None
+    return ColumnContents(count, numbers, known, _sample(values), doubt, vague)
+
+
+def _unit_of(values: FloatArray) -> tuple[TemperatureUnit | None, float]:
+    """Return the one unit that soil temperatures can be in, if there is one, and their median."""
+    limits = load_numbers("quality")
+    if looks_like_kelvin(values, "soil temperature"):
+        return "K", float(np.nanmedian(values))
+    values = values[np.abs(values) < 200]  # codes and broken wires say nothing of the unit
+    middle = float(np.median(values)) if len(values) else 0.0
+    if middle < limits["unit.mild"].value:
+        return "degC", middle
+    return "degF" if np.quantile(values, 0.9) > limits["unit.hot"].value else None, middle
 
 
 def _sample(values: FloatArray) -> str:
@@ -229,7 +251,6 @@ def _with_units(
     source: str,
 ) -> tuple[Column, ...]:
     """Give every soil column a unit: as told, as its header says, or as its values show."""
-    limits = load_numbers("quality")
     faults: list[Fault] = []
 
     def with_unit(column: Column) -> Column:
@@ -239,21 +260,13 @@ def _with_units(
             return replace(column, unit=options.unit, why=f"{column.why}; unit as told")
         if column.unit is not None:
             return column
-        values = numbers[column.number - 1].degrees
-        if looks_like_kelvin(values, "soil temperature"):
-            why = f"{column.why}; no unit stated, median {np.nanmedian(values):.1f} can only be K"
-            return replace(column, unit="K", why=why)
-        values = values[np.abs(values) < 200]  # codes and broken wires say nothing of the unit
-        middle = float(np.median(values)) if len(values) else 0.0
-        if middle < limits["unit.mild"].value:
-            why = f"{column.why}; no unit stated, median {middle:.1f} can only be degC"
-            return replace(column, unit="degC", why=why)
-        if np.quantile(values, 0.9) > limits["unit.hot"].value:
-            why = f"{column.why}; no unit stated, median {middle:.1f} can only be degF"
-            return replace(column, unit="degF", why=why)
+        unit, middle = _unit_of(numbers[column.number - 1].degrees)
+        if unit is not None:
+            why = f"{column.why}; no unit stated, median {middle:.1f} can only be {unit}"
+            return replace(column, unit=unit, why=why)
         found = f"no unit is stated, and readings around {middle:.0f} can be degC or degF"
         place = f"column {column.number} {column.header!r}"
-        faults.append(Fault(source, place, found, 'set unit = "degC" or "degF"'))
+        faults.append(Fault(source, place, found, 'set unit = "degC" or unit = "degF"'))
         return column
 
     out = tuple(map(with_unit, columns))

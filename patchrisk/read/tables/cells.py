@@ -11,7 +11,12 @@ from patchrisk.base.units import BoolArray, FloatArray
 
 _CLOCK = r"\d{1,2}:\d{2}(?::\d{2}(?:[.,]\d+)?)?"
 _HALF = r"(?:\s*[AaPp]\.?[Mm]\.?)?"
-_OFFSET = r"(?:\s*(?:Z|UTC|GMT|(?:UTC|GMT)?[+-]\d{1,2}(?::?\d{2})?))?"
+# Abbreviations of zones, hours from UTC. From memory; those of several meanings as in America.
+ZONES = {"EST": -5, "EDT": -4, "CST": -6, "CDT": -5, "MST": -7, "MDT": -6, "PST": -8, "PDT": -7}
+ZONES |= {"AKST": -9, "AKDT": -8, "HST": -10, "WET": 0, "WEST": 1, "CET": 1, "CEST": 2, "MEZ": 1}
+ZONES |= {"MESZ": 2, "EET": 2, "EEST": 3, "AEST": 10, "AEDT": 11, "NZST": 12, "NZDT": 13}
+OWN_OFFSET = rf"(Z|UTC|GMT|{'|'.join(ZONES)}|(?:UTC|GMT)?[+-]\d{{1,2}}(?::?\d{{2}})?)"
+_OFFSET = rf"(?:\s*{OWN_OFFSET.replace('(', '(?:', 1)})?"
 _MONTH = r"(?:jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec)[a-z]*\.?"
 _DATE = (
     r"(?:\d{4}([/.-])\d{1,2}\1\d{1,2}"
@@ -20,7 +25,7 @@ _DATE = (
     rf"|{_MONTH}\s*\d{{1,2}}(?:st|nd|rd|th)?,?\s*\d{{4}})"
 )
 _COMPACT_DAY = r"(?:19|20)\d{2}(?:0[1-9]|1[0-2])(?:0[1-9]|[12]\d|3[01])"
-_COMPACT = rf"{_COMPACT_DAY}(?:[T ]?(?:[01]\d|2[0-4])[0-5]\d(?:[0-5]\d)?)?"
+_COMPACT = rf"{_COMPACT_DAY}(?:[T :]?(?:[01]\d|2[0-4])[0-5]\d(?:[0-5]\d)?)?"
 
 _DAY = re.compile(rf"{_DATE}|{_COMPACT_DAY}", re.IGNORECASE)
 _MOMENT = re.compile(

@@ -22,7 +22,7 @@ _NAMES = {
     "date": r"date|datum|fecha|data|dato|lst[ _]date",
     "year": r"year|yr|yyyy|jahr|ann[eé]e|an|año|ano|anno|jaar|år",
     "month": r"month|mon|mo|mm|monat|mois|mes|m[eê]s|mese|maand|måned",
-    "day": r"day|dd|dy|dom|day ?of ?month|tag|jour|d[ií]a|giorno|dag",
+    "day": r"day|dd|dy|da|dom|day ?of ?month|tag|jour|d[ií]a|giorno|dag",
     "doy": r"doy|jday|yday|julian(?: ?day)?|jd|jul(?:day)?|day ?of ?(?:the ?)?year|dayofyear"
     r"|tag ?des ?jahres|jour ?julien|d[ií]a ?juliano",
     "hour": r"hour|hr|hrs|hh|hours|stunde|std|heure|hora|ora|uur|time",

@@ -12,6 +12,7 @@ from patchrisk.read.logger.layout import LogOptions
 from patchrisk.read.tables.cells import TIME_WORD, is_moment, is_number, lacks_year
 from patchrisk.read.tables.decode import EXPORT
 
+_PARTS, _YEARS = {"month", "doy"}, {"year", "yr", "yyyy"}  # headings of parts of a date
 _REACH = 12  # a date further to the right than this is no time column
 _HEX = re.compile(r"(?=.*[A-Fa-f])[0-9A-Fa-f]{6}[0-9A-Fa-f ]{10,}")
 
@@ -184,6 +185,11 @@ def _no_rows(
     numeric = [n for n, cell in cells if _is_value(cell) and cell]
     if head and not [n for n in numeric if n > head[-1]]:
         return Fault(source, f"line {head[-1]}", "a header but no readings after it", EXPORT)
+    for n, line in lines:
+        heads = [{c.casefold() for c in split_cells(line, d)} for d in tried]
+        if any(_PARTS & head and not _YEARS & head for head in heads):
+            found = "days and months without their year"
+            return Fault(source, f"line {n}", found, "export dates with the year")
     found = "no column holds dates with times"
     return Fault(source, "", found, "export with date and time in each row")
 

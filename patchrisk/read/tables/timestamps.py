@@ -17,7 +17,7 @@ import pandas as pd
 from patchrisk.base.errors import Fault, InputError
 from patchrisk.base.units import BoolArray, FloatArray, IntArray
 from patchrisk.read.logger.layout import DateOrder
-from patchrisk.read.tables.cells import MONTH_NAME, MONTHS
+from patchrisk.read.tables.cells import MONTH_NAME, MONTHS, OWN_OFFSET, ZONES
 
 Moments = npt.NDArray[np.datetime64]
 
@@ -26,7 +26,7 @@ _MIN_YEAR, _MAX_YEAR = 1970, 2100
 _PIVOT = 69  # POSIX strptime: 69 to 99 mean the 1900s, 00 to 68 the 2000s
 _EPOCH = date(1970, 1, 1).toordinal()
 
-_COMPACT = re.compile(r"(\d{8})[T ]?(\d\d)(\d\d)(\d\d)?")
+_COMPACT = re.compile(r"(\d{8})[T :]?(\d\d)(\d\d)(\d\d)?")
 _SEP = r"(?:st|nd|rd|th)?[^\dA-Za-z]+"
 _FIELDS = re.compile(
     rf"\s*(?:(\d{{1,4}}){_SEP}(\d{{1,2}}){_SEP}(\d{{1,4}})|(\d{{4}})(\d\d)(\d\d))[T\W]*"
@@ -46,11 +46,8 @@ _DECLARED: tuple[tuple[DateOrder, str], ...] = (
     ("month first", r"m{1,2}.?d{1,2}.?y{2,4}"),
 )
 _OFFSET = re.compile(r"(?<![a-z])(?:utc|gmt)\s*([+\-−]\s*\d{1,2}(?::?\d{2})?)?(?![\w:])", re.I)
-# North American abbreviations, hours from UTC. From memory.
-_ZONES = {"EST": -5, "EDT": -4, "CST": -6, "CDT": -5, "MST": -7, "MDT": -6, "PST": -8, "PDT": -7}
-_ZONE = re.compile(rf"(?<![A-Za-z])({'|'.join(_ZONES)})(?![A-Za-z])")
-_OWN_OFFSET = r"(Z|UTC|GMT|(?:UTC|GMT)?[+-]\d{1,2}(?::?\d{2})?)$"
-_TAIL = re.compile(rf":\d{{2}}(?:[.,]\d+)?\s*(?:[AaPp]\.?[Mm]\.?\s*)?{_OWN_OFFSET}")
+_ZONE = re.compile(rf"(?<![A-Za-z])({'|'.join(ZONES)})(?![A-Za-z])")
+_TAIL = re.compile(rf":\d{{2}}(?:[.,]\d+)?\s*(?:[AaPp]\.?[Mm]\.?\s*)?{OWN_OFFSET}$")
 
 
 @dataclass(frozen=True)
@@ -149,7 +146,7 @@ def find_offset(header: str, titles: Iterable[str]) -> tuple[timedelta, str] | N
     if match := _OFFSET.search(header):
         return _to_offset(match[1] or "+0"), f"the header says {match[0].strip()}"
     if zone := _ZONE.search(header):
-        return timedelta(hours=_ZONES[zone[1]]), f"the header says {zone[1]}"
+        return timedelta(hours=ZONES[zone[1]]), f"the header says {zone[1]}"
     found = {_to_offset(m[1]): m[0] for line in titles for m in _OFFSET.finditer(line) if m[1]}
     if len(found) == 1:
         offset, text = found.popitem()
@@ -170,12 +167,12 @@ def _spread(cells: "pd.Series[str]", number: int = 200) -> "pd.Series[str]":
 
 def _cut_offsets(cells: "pd.Series[str]", source: str) -> tuple["pd.Series[str]", FloatArray]:
     """Part the times from their offsets [s]; a file in which only some carry one is refused."""
-    parts = cells.str.extract(rf"^(.*?)\s*{_OWN_OFFSET}")
+    parts = cells.str.extract(rf"^(.*?)\s*{OWN_OFFSET}$")
     texts = parts[1].fillna("")
     seconds = {
         t: _to_offset(t.removeprefix("UTC").removeprefix("GMT")).total_seconds()
         if t and t[-1].isdigit()
-        else (0.0 if t else np.nan)
+        else (ZONES.get(t, 0) * 3600.0 if t else np.nan)
         for t in texts.unique()
     }
     bare = np.flatnonzero(((texts == "") & cells.str.contains(":", regex=False)).to_numpy())
@@ -206,6 +203,8 @@ def _day_and_clock(cell: str, clock_apart: bool) -> tuple[str, str]:
 
     ``clock_apart`` where the clock had a column of its own, and may be a bare number.
     """
+    if not clock_apart and (match := _COMPACT.fullmatch(cell.strip())):
+        return match[1], ":".join(filter(None, match.groups()[1:]))
     colon = cell.find(":")
     if colon >= 0:
         start = colon - 2 if cell[max(colon - 2, 0)].isdigit() else colon - 1
@@ -213,8 +212,6 @@ def _day_and_clock(cell: str, clock_apart: bool) -> tuple[str, str]:
     if clock_apart:
         day, _, clock = cell.rpartition(" ")
         return day, clock
-    if match := _COMPACT.fullmatch(cell.strip()):
-        return match[1], ":".join(filter(None, match.groups()[1:]))
     return cell, ""
 
 

@@ -14,39 +14,23 @@ import pandas as pd
 from patchrisk.base.errors import MOST_FAULTS, Fault, InputError
 from patchrisk.base.toml_files import load_numbers
 from patchrisk.base.units import QUANTITIES, BoolArray, FloatArray, Quantity, to_canonical
-from patchrisk.read.logger.columns import find_column
-from patchrisk.read.logger.heading import find_unit, looks_like_kelvin, read_heading, to_degc
+from patchrisk.read.logger.heading import find_unit, looks_like_kelvin, to_degc
 from patchrisk.read.logger.layout import LogOptions, TemperatureUnit
+from patchrisk.read.logger.read_log import refuse_long_steps
 from patchrisk.read.site import WeatherFile
 from patchrisk.read.tables.cells import to_numbers
 from patchrisk.read.tables.delimited import RawTable
 from patchrisk.read.tables.raw_table import read_raw_table
-from patchrisk.read.tables.timestamps import read_stamps
-from patchrisk.read.weather.services import ServiceColumns, find_service
+from patchrisk.read.tables.timestamps import Moments, read_stamps
+from patchrisk.read.weather.own_columns import NEEDED, OPTIONAL, QUANTITY_OF, find_columns
+from patchrisk.read.weather.services import find_service
 
-_QUANTITY = {
-    "air_min_c": "air temperature",
-    "air_max_c": "air temperature",
-    "rain_mm": "rain",
-    "snow_depth_cm": "snow depth",
-    "solar_mj_m2": "solar radiation",
-}
 TemperatureKind = Literal["maxima", "means of the soil"]
 
-_NEEDED = ("air_min_c", "air_max_c")
 _YEAR = 360  # days with a figure that make a whole year
-# What headers call each column; read in this order, the first that fits takes the header.
-_CALLED = {
-    "snow_depth_cm": re.compile(r"snow", re.IGNORECASE),
-    "rain_mm": re.compile(r"rain|prec|prcp", re.IGNORECASE),
-    "solar_mj_m2": re.compile(r"solar|radiation", re.IGNORECASE),
-    "air_min_c": re.compile(r"(?<![a-z])(t?min|minimum|low|least)", re.IGNORECASE),
-    "air_max_c": re.compile(r"(?<![a-z])(t?max|maximum|high|greatest)", re.IGNORECASE),
-}
-_UNIT = re.compile(r"(?<![a-z/])(mm|cm|inches|inch|in|m)(?![a-z/²0-9])", re.IGNORECASE)
-# Of these quantities a heading may also hold another figure.
-_OTHER = re.compile(r"flag|qual|attrib|code|rate|intens|year|month|ytd", re.IGNORECASE)
-_SNOWFALL = re.compile(r"fall|fresh|new", re.IGNORECASE)
+_UNIT = re.compile(
+    r"(?<![a-z/])(mm|cm|inches|inch|in|m)(?: ?/ ?d(?:ay)?(?![a-z])|(?![a-z/²0-9]))", re.IGNORECASE
+)
 # Daily sums of radiation as exports write them [MJ/m2 to the unit]; exact: 86400 s a day,
 # 4.184 J to the thermochemical calorie.
 _SOLAR = (
@@ -58,7 +42,6 @@ _SOLAR = (
     (re.compile(r"(?<![a-z])j ?/ ?cm", re.IGNORECASE), 0.01),
     (re.compile(r"langley|(?<![a-z])ly(?![a-z])|cal ?/ ?cm", re.IGNORECASE), 0.04184),
 )
-_OPTIONAL = ("rain_mm", "snow_depth_cm", "solar_mj_m2")
 
 
 def read_daily_weather(
@@ -117,31 +100,37 @@ def read_with_notes(
         table.names[table.time_columns[0]],
         source,
     )
-    faults: list[Fault] = []
+    _refuse_other_steps(table, stamps.written, source)
     known = find_service(table)
-    columns, notes = _find_columns(table, options, source, known, partial=partial)
+    columns, notes, faults = find_columns(table, options, source, known, partial=partial)
+    unitless: dict[str, FloatArray] = {}
     # The day is the one that the cell names, whatever it is called in UTC.
     frame = pd.DataFrame(index=pd.DatetimeIndex(stamps.written).normalize().rename("date"))
     for name, number in columns.items():
-        numbers = to_numbers if known is None else known.numbers
-        values, words = numbers(table.cells[number], table.decimal)
+        cells, decimal = table.cells[number], table.decimal
+        values, words = (
+            to_numbers(cells, decimal) if known is None else known.numbers(name, cells, decimal)
+        )
         if known is not None and name in known.left_out:
             values = np.where(known.left_out[name], np.nan, values)
         heading = f"{table.names[number]} {table.under[number]}".strip()
-        if name in _OPTIONAL:
+        if name in OPTIONAL:
             values, said = _without_words(table, number, values, words)
             notes += said
         else:
             faults += _worded(table, number, words, source)
         scale = None if known is None else known.scale_of(name, number)
-        if scale is not None and (options.unit is None or name not in _NEEDED):
-            frame[name] = to_canonical(_QUANTITY[name], values * scale.times, scale.unit)
+        if scale is not None and (options.unit is None or name not in NEEDED):
+            frame[name] = to_canonical(QUANTITY_OF[name], values * scale.times, scale.unit)
             continue
-        found = _convert(values, name, heading, options, source)
-        if found is None:
+        found = _convert(values, name, heading, options)
+        if found is not None:
+            frame[name] = found
+        elif name in OPTIONAL[1:]:
             notes.append(_without_unit(table, number, name))
-            continue
-        frame[name] = found
+        else:
+            unitless[name] = values
+    faults += _without_needed_unit(unitless, table, columns, source)
     faults += _undated(frame, table, source)
     dated = frame.index.notna()
     table = replace(table, cells=table.cells[dated], shifted=table.shifted[dated])
@@ -161,11 +150,30 @@ def read_with_notes(
         raise InputError(faults)
     if frame.empty:
         raise InputError(Fault(source, "", "no day with its date", "write one row a day"))
-    daily = frame[~frame.index.duplicated()].sort_index()
+    daily = frame.groupby(level=0).first()
+    if again := len(frame) - len(daily):
+        notes.append(f"days named by more than one row, none against another: {again}")
     whole = pd.date_range(daily.index[0], daily.index[-1], name="date")
     daily = daily.reindex(whole)
     daily.attrs["columns"] = {} if known is not None else _headings(table, columns)
     return daily, tuple(notes)
+
+
+def _refuse_other_steps(table: RawTable, moments: Moments, source: str) -> None:
+    """Refuse rows of hours, of months or of several places before their columns are asked for."""
+    alike = table.cells.duplicated().to_numpy() | np.isnat(moments)
+    days, first, rows = np.unique(
+        moments[~alike].astype("datetime64[D]"), return_index=True, return_counts=True
+    )
+    if len(days) > 1:
+        refuse_long_steps(timedelta(days=int(np.median(np.diff(days)).astype(int))), source)
+    usual = int(np.median(rows)) if len(rows) else 1
+    if usual < 2:
+        return
+    line = table.cells.index[~alike][first[int((rows == usual).argmax())]]
+    found = f"{usual} rows for one day, as for most days"
+    cure = "export one row a day, of one place, with the day's least and greatest air temperature"
+    raise InputError(Fault(source, f"line {line}", found, cure))
 
 
 def _headings(table: RawTable, columns: Mapping[str, int]) -> dict[str, str]:
@@ -175,79 +183,6 @@ def _headings(table: RawTable, columns: Mapping[str, int]) -> dict[str, str]:
         for name, number in columns.items()
         for header in [table.names[number]]
     }
-
-
-def _find_columns(
-    table: RawTable,
-    options: WeatherFile,
-    source: str,
-    known: ServiceColumns | None,
-    *,
-    partial: bool,
-) -> tuple[dict[str, int], list[str]]:
-    found: dict[str, int] = {}
-    notes: list[str] = []
-    doubled: set[str] = set()
-    for name, header in options.columns.items():
-        if name not in _QUANTITY:
-            cure = f"write one of {', '.join(_QUANTITY)}"
-            raise InputError(Fault(source, "columns", f"unknown {name!r}", cure))
-        meant = find_column(header, table.names)
-        if not meant:
-            there = ", ".join(map(repr, filter(None, table.names)))
-            raise InputError(Fault(source, name, f"no column {header!r}", f"write one of {there}"))
-        if len(meant) > 1:
-            cure = "write " + " or ".join(f'{name} = "column {n + 1}"' for n in meant)
-            raise InputError(Fault(source, name, f"{len(meant)} columns are {header!r}", cure))
-        found[name] = meant[0]
-    if known is not None:
-        found = {**known.columns, **found}
-    for number, header in enumerate(table.names if known is None else ()):
-        if number in table.time_columns or number in found.values():
-            continue
-        called = _called(header, table.under[number])
-        if called is None:
-            continue
-        if called in found and called not in options.columns and called in _OPTIONAL[1:]:
-            doubled.add(called)
-            continue
-        if called in found and called not in options.columns:
-            first, second = (f"column {n + 1} {table.names[n]!r}" for n in (found[called], number))
-            two = f"two columns for {called}: {first}, {second}"
-            key = f"column {number + 1}"
-            cure = f'say which in the site file: columns = {{ {called} = "{key}" }}'
-            raise InputError(Fault(source, "header", two, cure))
-        found.setdefault(called, number)
-    for name in sorted(doubled):
-        place = f"column {found.pop(name) + 1}"
-        cure = f'name one in the site file: columns = {{ {name} = "{place}" }}'
-        notes.append(f"{_QUANTITY[name]} passed over: more than one column of it: {cure}")
-    missing = [name for name in _NEEDED if name not in found]
-    if missing and not (partial and known is not None and known.partial and found):
-        named = [repr(name) for name in table.names if name]
-        among = ", ".join(named) if named else f"{len(table.names)} columns without headings"
-        key = "HEADER" if named else "column 2"
-        cure = f'name it in the site file: columns = {{ {missing[0]} = "{key}" }}'
-        raise InputError(
-            Fault(source, "header", f"no column for {' and '.join(missing)} among {among}", cure)
-        )
-    return found, notes
-
-
-def _called(header: str, under: str) -> str | None:
-    """Say which quantity a heading names; None where it names another, or a flag of one."""
-    plain = header.replace("_", " ")
-    called = next((n for n, words in _CALLED.items() if words.search(plain)), None)
-    heading = read_heading(header, under)
-    if called is None or "soil" in heading.says:
-        return None
-    if called in _NEEDED:
-        # Least and greatest wind, humidity, pressure and the like are none of the air's.
-        known = heading.aside in ("", "air temperature") and "grass" not in plain.lower()
-        return called if known else None
-    if called == "snow_depth_cm" and _SNOWFALL.search(plain):
-        return None
-    return None if _OTHER.search(plain) else called
 
 
 def _without_words(
@@ -267,26 +202,39 @@ def _without_words(
 def _without_unit(table: RawTable, number: int, name: str) -> str:
     unit = {"snow_depth_cm": "snow depth (cm)", "solar_mj_m2": "solar (MJ/m2)"}[name]
     return (
-        f"{_QUANTITY[name]} passed over: column {number + 1} {table.names[number]!r} says no unit: "
-        f'write it in the header, such as "{unit}"'
+        f"{QUANTITY_OF[name]} passed over: column {number + 1} {table.names[number]!r} says no "
+        f'unit: write it in the header, such as "{unit}"'
     )
 
 
 def _leave_out(frame: pd.DataFrame, table: RawTable) -> list[str]:
-    """Take out single figures of rain, snow and radiation that can't be; more are a fault."""
-    share = load_numbers("quality")["text.share"].value
+    """Take out single figures that can't be, and single days whose least is above the greatest.
+
+    More of them are a fault.
+    """
+    limits = load_numbers("quality")
     notes = []
-    for name in (n for n in _OPTIONAL if n in frame):
-        kind = QUANTITIES[_QUANTITY[name]]
+    for name in map(str, frame):
+        share = limits["air.share" if name in NEEDED else "text.share"].value
+        least = 0 if name in NEEDED else 1
+        kind = QUANTITIES[QUANTITY_OF[name]]
         values = frame[name].to_numpy()
         bad = _out_of_range(values, kind)
-        if bad.any() and bad.sum() <= max(1, share * np.isfinite(values).sum()):
+        if bad.any() and bad.sum() <= max(least, share * np.isfinite(values).sum()):
             at = int(np.flatnonzero(bad)[0])
             notes.append(
                 f"line {table.cells.index[at]}: {name} of {values[at]:g} ({bad.sum()} such) left "
                 f"out; {kind.low:g} to {kind.high:g} {kind.canonical} can be true"
             )
             frame[name] = np.where(bad, np.nan, values)
+    if set(NEEDED) <= set(frame):
+        over = (frame["air_min_c"] > frame["air_max_c"]).to_numpy()
+        if over.any() and over.sum() <= limits["air.share"].value * len(frame):
+            line = table.cells.index[over][0]
+            notes.append(
+                f"line {line}: the minimum is above the maximum ({over.sum()} such days): left out"
+            )
+            frame.loc[over, list(NEEDED)] = np.nan
     return notes
 
 
@@ -320,48 +268,69 @@ def _worded(table: RawTable, number: int, words: BoolArray, source: str) -> list
     return faults
 
 
-def _convert(
-    values: FloatArray, name: str, header: str, options: WeatherFile, source: str
-) -> FloatArray | None:
-    """Convert a column; None for an optional one that says no unit."""
-    place = f"column {header!r}"
-    if name in _NEEDED:
+def _convert(values: FloatArray, name: str, header: str, options: WeatherFile) -> FloatArray | None:
+    """Convert a column; None where nothing says its unit."""
+    if name in NEEDED:
         degrees = _degrees(header, options)
         if degrees is None and looks_like_kelvin(values, "air temperature"):
             degrees = "K"
-        if degrees is None:
-            cure = 'say unit = "degC" or unit = "degF" in the site file'
-            raise InputError(Fault(source, place, "no unit", cure))
-        return to_degc(values, degrees)
+        return None if degrees is None else to_degc(values, degrees)
+    plain = header.replace("_", " ")
     if name == "solar_mj_m2":
-        plain = header.replace("_", " ")
         scale = next((s for words, s in _SOLAR if words.search(plain)), None)
         return None if scale is None else values * scale
-    told = _UNIT.search(header.replace("_", " "))
+    told = _UNIT.search(plain)
     unit = told[1].lower() if told else None
     if name == "rain_mm":
         unit = options.rain_unit or unit
-    if unit is None and name != "rain_mm":
-        return None
     if unit is None:
-        cure = 'write it in the header, such as "rain (mm)"; for rain, or say rain_unit = "mm"'
-        raise InputError(Fault(source, place, "no unit", cure))
+        return None
     if unit == "m":
-        return to_canonical(_QUANTITY[name], values * 100, "cm")
-    return to_canonical(_QUANTITY[name], values, "in" if unit.startswith("in") else unit)
+        return to_canonical(QUANTITY_OF[name], values * 100, "cm")
+    return to_canonical(QUANTITY_OF[name], values, "in" if unit.startswith("in") else unit)
+
+
+def _without_needed_unit(
+    unitless: Mapping[str, FloatArray], table: RawTable, columns: Mapping[str, int], source: str
+) -> list[Fault]:
+    """Ask for units: of both temperatures at once, and for the one that the figures allow."""
+    cures = {}
+    if degrees := [name for name in NEEDED if name in unitless]:
+        warm = float(np.nanquantile(unitless[degrees[-1]], 0.9))
+        high = QUANTITIES["air temperature"].high
+        if to_degc(np.array([warm]), "degF")[0] > high:
+            cure = "a tenth of the figures are too high for degrees: write no tenths of them"
+        elif degrees[-1] == "air_max_c" and warm > hottest("maxima"):
+            cure = 'say unit = "degF" in the site file'
+        else:
+            cure = 'say unit = "degC" or unit = "degF" in the site file'
+        cures[degrees[0]] = cure
+    if "rain_mm" in unitless:
+        inches = 'rain_unit = "in"'
+        either = ['rain_unit = "mm"', inches]
+        wet = np.nanmax(unitless["rain_mm"], initial=0.0)
+        if to_canonical("rain", np.array([wet]), "in")[0] > QUANTITIES["rain"].high:
+            either.remove(inches)
+        elif any("degF" in cure and "degC" not in cure for cure in cures.values()):
+            either.reverse()
+        cures["rain_mm"] = f"say {' or '.join(either)} in the site file, or write it in the header"
+    return [
+        Fault(source, f"column {table.names[columns[name]]!r}", "no unit", cure)
+        for name, cure in cures.items()
+    ]
 
 
 def _untrue(frame: pd.DataFrame, table: RawTable, source: str) -> list[Fault]:
     """Figures that can't be: out of range, or a minimum above its maximum."""
     faults: list[Fault] = []
     for name in frame.columns:
-        kind = QUANTITIES[_QUANTITY[name]]
+        kind = QUANTITIES[QUANTITY_OF[name]]
         values = frame[name].to_numpy()
-        hint = "is it in degF? say the unit" if name in _NEEDED else "correct it"
+        hint = "is it in degF? say the unit" if name in NEEDED else "correct it"
         cure = f"{hint}; {kind.low:g} to {kind.high:g} {kind.canonical} can be true"
         bad = _out_of_range(values, kind)
         faults += _fault(table, bad, partial(_figure, name, values), cure, source)
-    if set(_NEEDED) <= set(frame):
+    if set(NEEDED) <= set(frame):
         over = (frame["air_min_c"] > frame["air_max_c"]).to_numpy()
         found = "the minimum is above the maximum"
         faults += _fault(table, over, lambda _: found, "exchange them, or the columns", source)
@@ -450,9 +419,9 @@ def _shifted(table: RawTable, source: str) -> list[Fault]:
 
 def _twice(frame: pd.DataFrame, table: RawTable, source: str) -> list[Fault]:
     days = frame.index
-    again = days.duplicated(keep=False)
-    same = frame.assign(day=days).duplicated(keep=False).to_numpy()
-    bad = np.flatnonzero(again & ~same)
+    known = frame.groupby(level=0)
+    differ = (known.max() > known.min()).any(axis=1).to_numpy()
+    bad = np.flatnonzero(days.isin(known.max().index[differ]))
     if not bad.size:
         return []
     place = f"line {table.cells.index[bad[-1]]}"

@@ -46,6 +46,9 @@ class ServiceColumns:
         Whether such files can hold daily means of the soil beside the air.
     missing : float or None
         The one figure that says there is none: codes of other files, as -99, are readings here.
+        NaN where cells are left empty.
+    trace : mapping of str to float
+        Figure that stands for an amount too small to be written.
     """
 
     columns: Mapping[str, int]
@@ -54,14 +57,19 @@ class ServiceColumns:
     partial: bool = False
     soil: bool = False
     missing: float | None = None
+    trace: Mapping[str, float] = field(default_factory=dict)
 
-    def numbers(self, cells: "pd.Series[str]", decimal: str) -> tuple[FloatArray, BoolArray]:
-        """Read a column as `to_numbers` does, with the service's own code for a missing figure."""
+    def numbers(
+        self, quantity: str, cells: "pd.Series[str]", decimal: str
+    ) -> tuple[FloatArray, BoolArray]:
+        """Read a column as `to_numbers` does, with the service's own codes."""
+        words = to_numbers(cells, decimal)
         if self.missing is None:
-            return to_numbers(cells, decimal)
+            return words
         figures = pd.to_numeric(cells, errors="coerce").to_numpy(float, copy=True)
         figures[figures == self.missing] = np.nan
-        return figures, np.isnan(figures) & to_numbers(cells, decimal)[1]
+        figures[figures == self.trace.get(quantity)] = 0.0
+        return figures, np.isnan(figures) & words[1]
 
     def scale_of(self, quantity: str, column: int) -> ServiceUnit | None:
         """How a quantity is written; None where its header says so, or the user named another."""
@@ -71,13 +79,17 @@ class ServiceColumns:
 def find_service(table: RawTable) -> ServiceColumns | None:
     """Know the columns of a service's daily file; None for any other file."""
     names = [_plain(name) for name in table.names]
-    found = (known(table, names) for known in (_german, _canadian, _australian, _snow, _global))
+    for one in _FIXED:
+        if {*one.marks, *(name for name, _ in one.columns.values())} <= set(names):
+            return one.found(names)
+    found = (known(table, names) for known in (_australian, _snow, _global))
     return next((k for k in found if k is not None), None)
 
 
 def _plain(name: str) -> str:
     """Return a header without what encodings break: letters, digits and a few marks."""
-    return " ".join(re.sub(r"[^a-z0-9_/(),.*-]+", " ", name.casefold()).split())
+    plain = re.sub(r"[^a-z0-9_/(),.*-]+", " ", name.casefold()).replace("( ", "(")
+    return " ".join(plain.split())
 
 
 def _at(names: Sequence[str], wanted: Mapping[str, Sequence[str]]) -> dict[str, int]:
@@ -90,38 +102,78 @@ def _at(names: Sequence[str], wanted: Mapping[str, Sequence[str]]) -> dict[str, 
     return out
 
 
-def _german(table: RawTable, names: Sequence[str]) -> ServiceColumns | None:
-    """Germany (DWD), produkt_klima_tag: DESCRIPTION_obsgermany_climate_daily_kl, opendata.dwd.de.
+@dataclass(frozen=True)
+class _Fixed:
+    """A service whose files always have the same headers: ``columns`` must be there, ``more`` may.
 
-    Maximum TXK and minimum TNK [degC], precipitation RSK [mm], depth of snow SHK_TAG [cm]; -999
-    where there is none.
+    ``marks`` are further headers that such a file has; ``source`` says where they are described.
     """
-    if not {"mess_datum", "txk", "tnk"} <= set(names):
-        return None
-    wanted = {"air_max_c": "txk", "air_min_c": "tnk", "rain_mm": "rsk", "snow_depth_cm": "shk_tag"}
-    units = {"air_max_c": "degC", "air_min_c": "degC", "rain_mm": "mm", "snow_depth_cm": "cm"}
-    return ServiceColumns(
-        _at(names, {quantity: (name,) for quantity, name in wanted.items()}),
-        {quantity: ServiceUnit(unit) for quantity, unit in units.items()},
+
+    source: str
+    columns: Mapping[str, tuple[str, ServiceUnit]]
+    marks: tuple[str, ...] = ()
+    more: Mapping[str, tuple[str, ServiceUnit]] = field(default_factory=dict)
+    soil: bool = False
+    missing: float | None = None
+    trace: Mapping[str, float] = field(default_factory=dict)
+
+    def found(self, names: Sequence[str]) -> ServiceColumns:
+        """Give the columns of a file of this service."""
+        both = {**self.columns, **self.more}
+        at = _at(names, {quantity: (name,) for quantity, (name, _) in both.items()})
+        scales = {quantity: both[quantity][1] for quantity in at}
+        return ServiceColumns(at, scales, soil=self.soil, missing=self.missing, trace=self.trace)
+
+
+_DEGC, _MM, _CM, _MJ = (ServiceUnit(unit) for unit in ("degC", "mm", "cm", "MJ/m2"))
+_TENTHS, _TENTHS_MM = ServiceUnit("degC", 0.1), ServiceUnit("mm", 0.1)
+_J_CM2 = ServiceUnit("MJ/m2", 0.01)
+_FIXED = (
+    _Fixed(
+        "Germany (DWD), produkt_klima_tag: DESCRIPTION_obsgermany_climate_daily_kl, "
+        "opendata.dwd.de",
+        {"air_max_c": ("txk", _DEGC), "air_min_c": ("tnk", _DEGC)},
+        ("mess_datum",),
+        {"rain_mm": ("rsk", _MM), "snow_depth_cm": ("shk_tag", _CM)},
         missing=-999,
-    )
-
-
-def _canadian(table: RawTable, names: Sequence[str]) -> ServiceColumns | None:
-    """Canada (ECCC), daily data of climate.weather.gc.ca, with its legend of flags.
-
-    A cell is empty where its flag says M, missing; precipitation is rain and melted snow.
-    """
-    if not {"max temp ( c)", "min temp ( c)"} <= {n.replace("(c)", "( c)") for n in names}:
-        return None
-    wanted = {
-        "air_max_c": ("max temp ( c)", "max temp (c)"),
-        "air_min_c": ("min temp ( c)", "min temp (c)"),
-        "rain_mm": ("total precip (mm)",),
-        "snow_depth_cm": ("snow on grnd (cm)",),
-    }
-    scales = {"air_max_c": ServiceUnit("degC"), "air_min_c": ServiceUnit("degC")}
-    return ServiceColumns(_at(names, wanted), scales)
+    ),
+    _Fixed(
+        "Canada (ECCC), daily data of climate.weather.gc.ca, with its legend of flags: a cell is "
+        "empty where its flag says M, missing; precipitation is rain and melted snow",
+        {"air_max_c": ("max temp (c)", _DEGC), "air_min_c": ("min temp (c)", _DEGC)},
+        (),
+        {"rain_mm": ("total precip (mm)", _MM), "snow_depth_cm": ("snow on grnd (cm)", _CM)},
+    ),
+    _Fixed(
+        "the Netherlands (KNMI), etmgeg: legend at the head of the file; tenths of degC and mm, "
+        "J/cm2; -1 is less than 0.05 mm of rain",
+        {"air_max_c": ("tx", _TENTHS), "air_min_c": ("tn", _TENTHS), "rain_mm": ("rh", _TENTHS_MM)},
+        ("stn", "yyyymmdd", "tnh", "txh"),
+        {"solar_mj_m2": ("q", _J_CM2)},
+        missing=np.nan,
+        trace={"rain_mm": -1},
+    ),
+    _Fixed(
+        "Ireland (Met Éireann), daily data: legend at the head of the file; `soil` is at 10 cm",
+        {"air_max_c": ("maxtp", _DEGC), "air_min_c": ("mintp", _DEGC), "rain_mm": ("rain", _MM)},
+        (),
+        {"solar_mj_m2": ("glorad", _J_CM2)},
+        soil=True,
+    ),
+    _Fixed(
+        "US Climate Reference Network, daily01: README.txt and headers.txt of "
+        "ncei.noaa.gov/pub/data/uscrn/products/daily01",
+        {
+            "air_max_c": ("t_daily_max", _DEGC),
+            "air_min_c": ("t_daily_min", _DEGC),
+            "rain_mm": ("p_daily_calc", _MM),
+        },
+        (),
+        {"solar_mj_m2": ("solarad_daily", _MJ)},
+        soil=True,
+        missing=-9999,
+    ),
+)
 
 
 def _australian(table: RawTable, names: Sequence[str]) -> ServiceColumns | None:
