@@ -127,7 +127,7 @@ def _planned(plan: SitePlan, area: AreaPlan, entry: words.Numbered, said: _Said)
     yield from wrap(f"{entry.shown}. {days}: {choice}", "  ", "     ")
     if not said.full:
         water = words.watering_words(planned.watering, said.pen.show)
-        next_best = words.runner_up_words(planned.runner_up, said.pen, full=False)
+        next_best = words.runner_up_words(planned.runner_up, full=False)
         cautions = caution_sentences(planned, partial(name_of, plan.library), said.pen)
         new = [text for text in cautions if _gist(text) not in said.cautions]
         said.cautions.update(map(_gist, new))

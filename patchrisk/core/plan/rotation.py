@@ -8,12 +8,12 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from enum import Enum, auto
 from functools import cached_property
-from itertools import takewhile
 
 import numpy as np
 
 PHENYLAMIDE, OSBPI = "4", "49"
 _FRACTIONS = {"qoi-fraction": "11", "sdhi-fraction": "7"}
+_YEARLY = ("phenylamide-limits", "osbpi-limits", *_FRACTIONS)
 HARD = ("run-ends",)  # never parted with
 
 
@@ -199,8 +199,11 @@ def breaches(
     for rule in guidelines:
         for n in range(since, len(steps)):
             found += (Breach(rule, steps[n].day, one) for one in _at(rule, steps, n, caps))
-        for same in years:
-            found += _in_year(rule, same, caps)
+        if rule.key in _YEARLY:
+            for same in years:
+                found += _in_year(rule, same, caps)
+    if not found:
+        return []
     # The same two neighbours may break two guidelines that say the same of a group.
     return list({(b.day, b.finding): b for b in reversed(found)}.values())[::-1]
 
@@ -250,9 +253,13 @@ def _longest_run(rule: Guideline, caps: Caps) -> int | None:
 
 def _run_before(steps: Sequence[Step], n: int, group: str) -> tuple[int, int]:
     """How many others went on just before an application, and how long its group ran before."""
-    back = [group in step.families for step in reversed(steps[:n])]
-    others = len(list(takewhile(lambda has: not has, back)))
-    return others, len(list(takewhile(bool, back[others:])))
+    has = n
+    while has and group not in steps[has - 1].families:
+        has -= 1
+    first = has
+    while first and group in steps[first - 1].families:
+        first -= 1
+    return n - has, has - first
 
 
 def _far_apart(one: Step, two: Step, caps: Caps) -> Iterator[Finding]:

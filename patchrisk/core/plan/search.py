@@ -25,7 +25,8 @@ from patchrisk.core.plan.problem import (
 )
 from patchrisk.core.plan.rotation import HARD, Guideline, Step
 
-_KEPT = (8, 128)
+_FEW, _MANY = 8, 128  # beginnings kept of each length; the many where few left any out
+_GROWN = 1500  # beginnings that one length may grow to: with much to choose from fewer are kept
 _TIE = 1e-3  # share of a plan's value by which another may fall short and still be as good
 
 
@@ -45,14 +46,14 @@ class _Beginning:
     at_best: float = np.inf
 
 
-def schedule(problem: Problem, widths: Sequence[int] = _KEPT) -> Solution:
+def schedule(problem: Problem, *, quick: bool = False) -> Solution:
     """Place applications over the days to come.
 
     Parameters
     ----------
     problem : Problem
-    widths : sequence of int
-        Beginnings kept of each length; the next only where the one before left any out.
+    quick : bool
+        Whether few beginnings are enough.
 
     Returns
     -------
@@ -67,15 +68,16 @@ def schedule(problem: Problem, widths: Sequence[int] = _KEPT) -> Solution:
     grow = _Grow(problem)
     share = max(problem.slack, _TIE) if problem.before else _TIE
     ended: dict[Plan, float] = {}
-    for kept in widths:
+    many = min(_MANY, max(_FEW, _GROWN // max(1, len(problem.options))))
+    for kept in (_FEW,) if quick else (_FEW, many):
         begun, left_out = [grow.start], False
         while begun:
             grown: list[_Beginning] = []
             for one in begun:
-                more = grow.onward(one)
-                if not more:
+                more = grow.onward(one, _as_good(ended, share))
+                if more is None:
                     ended[one.plan] = one.value
-                grown += more
+                grown += more or []
             least = _as_good(ended, share)
             good = [new for new in grown if new.at_best >= least]
             left_out = left_out or len(good) > kept
@@ -125,8 +127,11 @@ class _Grow:
         cover = tuple(threat.cover for threat in problem.threats)
         self.start = _Beginning((), problem.done, 0.0, cover, none)
 
-    def onward(self, one: _Beginning) -> list[_Beginning]:
-        """Return a beginning with each choice for the next application."""
+    def onward(self, one: _Beginning, least: float) -> list[_Beginning] | None:
+        """Return a beginning with each choice for the next application; None where it ends.
+
+        Without those that can't come to the least that is wanted.
+        """
         problem = self.problem
         serves = np.zeros(problem.usable.shape, dtype=bool)
         for n, threat in enumerate(problem.threats):
@@ -138,11 +143,11 @@ class _Grow:
             day = int(left.any(axis=1).argmax())
             options = np.flatnonzero(left[day])
             grown = [self.by(one, (day, int(o))) for o in options]
-            kept = [self.held_back(one, new, free) for new in grown if new is not None]
-            if kept:
-                return kept
+            good = [new for new in grown if new.at_best >= least and self.keeps(one, new)]
+            if good or any(self.keeps(one, new) for new in grown if new.at_best < least):
+                return [self.held_back(one, new, free) for new in good]
             left[:, options] = False  # each would break a guideline: whatever day it goes on
-        return []
+        return None
 
     def held_back(self, one: _Beginning, new: _Beginning, free: BoolArray) -> _Beginning:
         """Hold the last application back to its day in the plan before, where little is lost."""
@@ -153,17 +158,17 @@ class _Grow:
             if day and said == label and day < later <= last and free[later, option]:
                 held = self.by(one, (later, option))
                 most = problem.slack * max(new.value - one.value, 0.0)
-                if held is not None and new.value - held.value <= most:
+                if new.value - held.value <= most and self.keeps(one, held):
                     return held
         return new
 
-    def by(self, one: _Beginning, move: tuple[int, int]) -> _Beginning | None:
-        """Add an application to a beginning; None where it would break a guideline."""
+    def keeps(self, one: _Beginning, new: _Beginning) -> bool:
+        """Whether the last application keeps the guidelines; those before it do."""
+        return not broken(self.problem, new.steps, since=len(one.steps))
+
+    def by(self, one: _Beginning, move: tuple[int, int]) -> _Beginning:
+        """Add an application to a beginning."""
         problem, (day, option) = self.problem, move
-        steps = (*one.steps, step_of(problem, move))
-        # Of those before it nothing is asked again: they broke none.
-        if broken(problem, steps, since=len(one.steps)):
-            return None
         chosen = problem.options[option]
         value = one.value - problem.cost * chosen.products
         cover, made = list(one.cover), list(one.made)
@@ -182,7 +187,7 @@ class _Grow:
             reach.left(on, counted, day)
             for reach, on, counted in zip(self.reach, cover, made, strict=True)
         )
-        plan = (*one.plan, move)
+        plan, steps = (*one.plan, move), (*one.steps, step_of(problem, move))
         return _Beginning(plan, steps, value, tuple(cover), tuple(made), value + left)
 
 
@@ -258,7 +263,7 @@ def with_relief(problem: Problem) -> tuple[Solution, Relief]:
     costs = {}
     for restriction in Restriction:
         freed = _without(problem, restriction)
-        gain = 0.0 if freed is problem else schedule(freed, _KEPT[:1]).value - solution.value
+        gain = 0.0 if freed is problem else schedule(freed, quick=True).value - solution.value
         if gain > problem.cost / 2:
             costs[restriction] = gain
     parted: list[Guideline] = []
