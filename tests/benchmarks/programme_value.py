@@ -30,9 +30,10 @@ from pathlib import Path
 import numpy as np
 from station_mornings import PYTHIUM, stations_of, turfs_at
 from verdict_cover import Record
-from verdict_follow import LEAST_BEST, Follow, best_cover
+from verdict_follow import LEAST_BEST, Follow, Infection, best_cover
 from verdict_replay import through
 
+from patchrisk.core.verdict.decision_table import Helps
 from patchrisk.core.verdict.season_course import half_of, rule_days
 from patchrisk.site_day.judging import verdict_settings
 
@@ -62,11 +63,16 @@ class Past:
                 self.met[(*what, season.first)] = int(half_of(np.array(met))[0]) - which[1] + 1
                 one = record.season(case, season, course, begun, settings)
                 if one.whole and one.rate.sum() > 0:
-                    self.seasons[what].append((season.first, one))
+                    late = case.late is Helps.YES
+                    timely = one.stop if late else min(one.stop, one.start + case.interval - 1)
+                    rows = tuple(row - one.first for row in (one.start, timely, one.stop))
+                    made = Infection(season.first, one.rate, rows, case.interval, one.number)
+                    weekly = record.dates[one.followed(7)]
+                    self.seasons[what].append((made, weekly))
 
     def calendar(self, what, near, interval, number):
         """Rows of the best days by the mean infection at other stations."""
-        others = [one.rate for past in near for _, one in past.seasons[what]]
+        others = [one.rate for past in near for one, _ in past.seasons[what]]
         if not others:
             return []
         length = min(map(len, others))
@@ -76,19 +82,18 @@ class Past:
     def alone(self, near):
         """Yield every season by its days alone: weekly mornings, calendar and start rule."""
         for what, seasons in self.seasons.items():
-            for first, one in seasons:
-                best, every = one.best(), one.case.interval
-                rows = self.calendar(what, near, every, one.number)
+            for one, weekly in seasons:
+                best, rows = one.best(), self.calendar(what, near, one.interval, one.number)
                 if best < LEAST_BEST or not rows:
                     continue
-                met = self.met[(*what, first)]
+                met = self.met[(*what, one.first)]
                 days = {
-                    "plan": one.followed(7),
+                    "plan": weekly,
                     "calendar": [one.first + row for row in rows],
-                    "start rule": [one.first + met + n * every for n in range(one.number)],
+                    "start rule": [one.first + met + n * one.interval for n in range(one.number)],
                 }
                 share = {way: min(1.0, one.share(days[way]) / best) for way in WAYS}
-                yield {"disease": what[0], "off": self.off(what, first), "days": days, **share}
+                yield {"disease": what[0], "off": self.off(what, one.first), "days": days, **share}
 
     def off(self, what, first):
         """Days that a season began after the usual one."""
