@@ -84,8 +84,11 @@ def schedule(problem: Problem, *, quick: bool = False) -> Solution:
             begun = good if len(good) <= kept else _both(good, kept)
         if not left_out:
             break
-    near = [plan for plan, value in ended.items() if value >= _as_good(ended, share)]
-    best = min(near, key=lambda plan: (-_kept_as_before(problem, plan), _rank(problem, plan)))
+    near = {plan: value for plan, value in ended.items() if value >= _as_good(ended, share)}
+    most = max(_kept_as_before(problem, plan) for plan in near)
+    same = {plan: near[plan] for plan in near if _kept_as_before(problem, plan) == most}
+    ties = [plan for plan, value in same.items() if value >= _as_good(same, _TIE)]
+    best = min(ties, key=lambda plan: _rank(problem, plan))
     return Solution(best, value_of(problem, best))
 
 
