@@ -71,7 +71,7 @@ def _planned(plan: SitePlan, area: AreaPlan, planned: Planned) -> list[Cell]:
     return [
         "planned",
         str(planned.day),
-        str(planned.earliest),
+        str(planned.day),
         str(planned.latest),
         planned.choice.label,
         _joined(planned.choice.codes),

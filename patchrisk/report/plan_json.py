@@ -99,7 +99,7 @@ def _planned(plan: SitePlan, covers: Mapping[str, Cover], planned: Planned) -> d
     pen, name = words.plan_pen(plan), partial(name_of, plan.library)
     return {
         "date": iso_day(planned.day),
-        "earliest": iso_day(planned.earliest),
+        "earliest": iso_day(planned.day),
         "latest": iso_day(planned.latest),
         "choice": _choice(planned.choice),
         "targets": list(planned.targets),
@@ -116,7 +116,7 @@ def _planned(plan: SitePlan, covers: Mapping[str, Cover], planned: Planned) -> d
         "next_best": None
         if other is None
         else {
-            "date": iso_day(other.day),
+            "date": iso_day(planned.day),
             "choice": _choice(other.choice),
             "covers_less_days": round(other.less, 2),
         },

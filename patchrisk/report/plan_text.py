@@ -131,7 +131,7 @@ def _planned(plan: SitePlan, area: AreaPlan, entry: words.Numbered, said: _Said)
     yield from wrap(f"{entry.shown}. {days}: {choice}", "  ", "     ")
     if not said.full:
         water = words.watering_words(planned.watering, said.pen.show)
-        next_best = words.runner_up_words(planned.runner_up, said.pen, full=False)
+        next_best = words.runner_up_words(planned.runner_up, full=False)
         name, covers = partial(name_of, plan.library), plan.cover.get(area.area, {})
         cautions = caution_sentences(planned, covers, name, said.pen)
         new = [text for text in cautions if _gist(text) not in said.cautions]

@@ -98,9 +98,9 @@ def weekday(day: np.datetime64, pen: Pen) -> str:
 
 def span_words(planned: Planned, pen: Pen) -> str:
     """Say between which days little is lost; empty when no other day is as good."""
-    if planned.earliest == planned.latest:
+    if planned.day == planned.latest:
         return ""
-    return pen.days(planned.earliest, planned.latest)
+    return pen.days(planned.day, planned.latest)
 
 
 def choice_words(choice: Choice, *, full: bool = True) -> str:
@@ -158,7 +158,7 @@ def watering_words(watering: Watering | None, show: Show) -> str:
     return text
 
 
-def runner_up_words(runner_up: RunnerUp | None, pen: Pen, *, full: bool = True) -> str:
+def runner_up_words(runner_up: RunnerUp | None, *, full: bool = True) -> str:
     """Say what would have been next best, and in full what it would have covered less."""
     if runner_up is None:
         return ""
@@ -166,7 +166,7 @@ def runner_up_words(runner_up: RunnerUp | None, pen: Pen, *, full: bool = True) 
         less = "as good"
     else:
         less = f"worth {runner_up.less:.1f} {PRESSURE} less" if full else "worth less"
-    return f"{runner_up.choice.label} on {weekday(runner_up.day, pen)}, {less}"
+    return f"{runner_up.choice.label} on the same day, {less}"
 
 
 def share_words(library: Library, shares: Mapping[str, Share], *, full: bool) -> Iterator[str]:
@@ -239,7 +239,7 @@ def details(plan: SitePlan, area: AreaPlan, planned: Planned) -> dict[str, str]:
         "For": targets_words(planned, plan.library, area.shares),
         "Days": span_words(planned, pen),
         "Why": " ".join(sentences(planned.reasons, name, pen)),
-        "Next best": runner_up_words(planned.runner_up, pen),
+        "Next best": runner_up_words(planned.runner_up),
         "Water": "" if water is None else watering_sentences(water, pen.show),
         "Amount": "; ".join(amounts_words(planned, pen.system)),
         "Carrier": carrier_words(planned, pen),

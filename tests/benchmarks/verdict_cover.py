@@ -67,7 +67,7 @@ class Season:
         late = self.case.late is Helps.YES
         timely = self.stop if late else min(self.stop, self.start + self.case.interval - 1)
         rows = tuple(row - self.first for row in (self.start, timely, self.stop))
-        made = best_cover(self.rate, rows, self.case.interval, self.number)
+        made, _ = best_cover(self.rate, rows, self.case.interval, self.number)
         return float(made / self.rate.sum())
 
     def published(self):

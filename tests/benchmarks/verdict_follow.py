@@ -42,10 +42,14 @@ class Followed:
 
 
 class Follow:
-    """One station and year; plans are made for the turfs of ``planned``."""
+    """One station and year; plans are made for the turfs of ``planned``.
 
-    def __init__(self, station, year, turfs, planned):
+    With ``dates`` every week, to measure how they move; else when something is called for.
+    """
+
+    def __init__(self, station, year, turfs, planned, dates=True):
         self.station, self.first, self.planned = station, date(year, 1, 1), planned
+        self.dates = dates
         self.end = date(year + 1, 2, 28)
         self.soil = station.frame["st5"].astype(float).interpolate(limit=5, limit_area="inside")
         self.turfs = {
@@ -79,16 +83,16 @@ class Follow:
             one.works[key] = cases[key].applied
             if made.stands:
                 one.last[key, made.span.id, str(made.first)] = cases[key], made
+        called = tuple(key for key, made in judged.items() if made.verdict is Verdict.APPLY)
         today = []
-        if one.area.name in self.planned and here.ahead is not None:
+        if one.area.name in self.planned and here.ahead is not None and (self.dates or called):
             before = () if one.planned is None else one.planned
             now = here.planned(one.area, one.log, judged, before).planned
-            if one.planned is not None:
+            if self.dates and one.planned is not None:
                 self.moved(here, one, judged, now)
             today = [p for p in now if p.day == np.datetime64(here.day)]
             one.planned = [(p.day, p.choice.label) for p in now]
             one.targets = [(p.day, p.targets) for p in now]
-        called = tuple(key for key, made in judged.items() if made.verdict is Verdict.APPLY)
         if today:  # what the plan chose, which keeps guidelines and labels
             choice = today[0].choice
             tank = replace(
@@ -144,38 +148,38 @@ class Follow:
                 out[key] = min(p.day, out.get(key, p.day))
         return out
 
-    def season(self, label, applied, case, made):
-        """Share of a season's infection covered, beside the best possible."""
+    def infection(self, case, made):
+        """What a season's infection was, to be covered; None where it tells nothing."""
         if made.start is None or made.treat_until is None or made.stakes.stake is None:
-            return
+            return None
         if made.damage_odds is not None and made.damage_odds < LEAST_ODDS:
-            return
+            return None
         if made.first < np.datetime64(self.first) or made.treat_until >= self.until:
-            return  # not followed from its beginning to its end
+            return None  # not followed from its beginning to its end
         days = np.arange(made.first, made.last + 120)
         soil = self.soil.reindex(pd.DatetimeIndex(days)).to_numpy()
         begin, stop = (int((d - made.first).astype(int)) for d in (made.start, made.treat_until))
         reach = min(stop + made.interval, int((made.last - made.first).astype(int)) + 1)
         if np.isnan(soil[begin:reach]).any():
-            return
+            return None
         rate = made.span.active(soil).astype(float)
         response = library().diseases[case.disease].response
         if response is not None:
             rate *= relative_rate(np.nan_to_num(soil, nan=-9), response.cardinal)
         rate[:begin], rate[reach:] = 0.0, 0.0
         if rate.sum() <= 0:
+            return None
+        timely = stop if made.late_helps is Helps.YES else min(stop, begin + made.interval - 1)
+        return Infection(made.first, rate, (begin, timely, stop), made.interval, made.number)
+
+    def season(self, label, applied, case, made):
+        """Share of a season's infection covered, beside the best possible."""
+        here = self.infection(case, made)
+        if here is None:
             return
-        covered = np.zeros(len(days), bool)
-        for day in applied:
-            row = int((day - made.first).astype(int))
-            covered[max(row, 0) : max(row + made.interval, 0)] = True
+        begin, _, stop = here.span
+        dated = range(begin, min(begin + here.number * here.interval, stop + 1), here.interval)
         mine = [day for day in applied if made.start <= day <= made.treat_until]
-        length, number = made.interval, made.number
-        timely = stop if made.late_helps is Helps.YES else min(stop, begin + length - 1)
-        total = rate.sum()
-        dated = np.zeros(len(days), bool)  # on the published dates
-        for day in range(begin, min(begin + number * length, stop + 1), length):
-            dated[day : day + length] = True
         self.infected.append(
             {
                 "disease": case.disease,
@@ -183,33 +187,66 @@ class Follow:
                 "span": made.span.id,
                 "start": str(made.start),
                 "until": str(made.treat_until),
-                "share": float(rate[covered].sum() / total),
-                "best": float(best_cover(rate, (begin, timely, stop), length, number) / total),
-                "at start": float(rate[dated].sum() / total),
+                "share": here.share(applied),
+                "best": here.best(),
+                "at start": here.share([made.first + row for row in dated]),
                 "applications": len(mine),
                 "days": [str(d) for d in mine],
             }
         )
 
 
-def best_cover(rate, span, interval, number):
-    """Most that so many applications can cover, each for an interval.
+@dataclass(frozen=True)
+class Infection:
+    """A season's infection from its first day on, and what applications are held to.
 
-    ``span`` is the first day of the treatment span, the last day for the first application, and
-    the last day of all.
+    ``span`` is the first row of the treatment span, the last one for the first application, and
+    the last of all.
+    """
+
+    first: np.datetime64
+    rate: np.ndarray
+    span: tuple[int, int, int]
+    interval: int
+    number: int
+
+    def share(self, applied):
+        covered = np.zeros(len(self.rate), bool)
+        for day in applied:
+            row = int((day - self.first).astype(int))
+            covered[max(row, 0) : max(row + self.interval, 0)] = True
+        return float(self.rate[covered].sum() / self.rate.sum())
+
+    def best(self):
+        made, _ = best_cover(self.rate, self.span, self.interval, self.number)
+        return float(made / self.rate.sum())
+
+
+def best_cover(rate, span, interval, number):
+    """Most that so many applications can cover, each for an interval; and their rows.
+
+    ``span`` as for `Infection`.
     """
     begin, timely, stop = span
     total = np.r_[0.0, np.cumsum(rate)]
     days = len(rate)
-    worth = total[np.minimum(np.arange(days) + interval, days)] - total[:-1]
-    best = np.zeros((number + 1, days + interval + 1))
+    ends = np.minimum(np.arange(days) + interval, days)
+    worth = total[ends] - total[:-1]
+    best = np.zeros((number + 1, days + 1))
+    use = np.zeros((number + 1, days))
     for k in range(1, number + 1):
         for day in range(days - 1, -1, -1):
-            use = 0.0
             if begin <= day <= (timely if k == number else stop):
-                use = worth[day] + best[k - 1, min(day + interval, days)]
-            best[k, day] = max(best[k, day + 1], use)
-    return best[number, 0]
+                use[k, day] = worth[day] + best[k - 1, ends[day]]
+            best[k, day] = max(best[k, day + 1], use[k, day])
+    rows, day, k = [], 0, number
+    while k and day < days and best[k, day] > 0:
+        if use[k, day] >= best[k, day]:
+            rows.append(day)
+            day, k = ends[day], k - 1
+        else:
+            day += 1
+    return best[number, 0], rows
 
 
 def soon(row):

@@ -338,7 +338,8 @@ def through(kind, work, jobs, options):
     left = [job for job in jobs if (kind, job[0].name) not in kept]
     yield from (kept[kind, job[0].name] for job in jobs if (kind, job[0].name) in kept)
     with ProcessPoolExecutor(options.processes) as pool:
-        for job, made in zip(left, pool.map(work, left), strict=True):
+        each = pool.map if options.processes > 1 else map
+        for job, made in zip(left, each(work, left), strict=True):
             row = {"kind": kind, "station": job[0].name, **made}
             if options.kept is not None:
                 with options.kept.open("a") as file:

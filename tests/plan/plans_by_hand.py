@@ -48,13 +48,12 @@ ACID = Factor("soil pH", "worse", "Keep pH at 5.5 to 6.0", "Missouri extension",
 def planned(when, choice, **changes):
     about = {
         "day": day(when),
-        "earliest": day(when) - 2,
         "latest": day(when) + 3,
         "choice": choice,
         "targets": tuple(choice.evidence),
         "covers": dict.fromkeys(choice.evidence, 8.0),
         "watering": WATER,
-        "runner_up": RunnerUp(day(when) + 7, MIXED, 2.25),
+        "runner_up": RunnerUp(MIXED, 2.25),
         "reasons": (SeasonBegins("summer-patch", day("2026-05-19"), begun=False),),
         "cautions": (NoTrialFigures("FRAC 11", ("summer-patch",)),),
     }

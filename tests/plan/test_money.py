@@ -12,7 +12,7 @@ from patchrisk.read.groups import load_groups
 from patchrisk.read.shelf import read_shelf
 from patchrisk.report.money_words import cost_words, order_words
 from patchrisk.report.plan_text import write_plan
-from tests.plan.plans_by_hand import ELEVEN, MIXED, area_plan, day, planned, site_plan
+from tests.plan.plans_by_hand import ELEVEN, MIXED, area_plan, planned, site_plan
 
 SHELF = """\
 [[product]]
@@ -48,7 +48,7 @@ def test_cost_of_the_season_the_next_best_and_one_fewer(shelf):
     one = Amount("Shelf B", kind="product volume", whole=1.892705892, cost=48.0)  # 64 fl oz
     days = [
         planned("2026-05-21", ELEVEN, amounts=(one,), own=6.0, covers={"fairy-ring": 8.0},
-                runner_up=RunnerUp(day("2026-05-21"), MIXED, 1.0, 60.0)),
+                runner_up=RunnerUp(MIXED, 1.0, 60.0)),
         planned("2026-06-18", MIXED, amounts=(replace(one, cost=50.0),), own=2.0,
                 covers={"fairy-ring": 8.0}, runner_up=None),
         planned("2026-07-18", MIXED, amounts=(Amount("Other", "product volume", 1.0),), own=0.0),

@@ -11,12 +11,17 @@ import pytest
 from click.testing import CliRunner
 
 from patchrisk.cli import main
-from patchrisk.core.plan.past_label import Figure
+from patchrisk.core.plan.cover import Applied
+from patchrisk.core.plan.inputs import Stock
+from patchrisk.core.plan.label_limits import YearlyLimit, year_spent
+from patchrisk.core.plan.past_label import Figure, Label, past_labels
+from patchrisk.core.plan.programme import Choice
 from patchrisk.read.diseases import load_library
 from patchrisk.read.records.books import APPLICATIONS
 from patchrisk.read.records.checks import past_label
 from patchrisk.read.records.rows import record_context
 from patchrisk.read.site import read_site
+from tests.plan.given_by_hand import FROM, concern, hump
 
 SITE = """\
 [site]
@@ -209,3 +214,21 @@ def test_a_date_in_the_us_has_its_month_first(context, library):
     assert str(APPLICATIONS.read(context(day_first)).rows[0].day) == "2025-01-06"
     british = context(rows, SITE.replace('"US"', '"GB"'))
     assert len(APPLICATIONS.read(british).faults) == 2
+
+
+@pytest.mark.parametrize(("spots", "left"), [(("a", "b"), 1), (("a", "a"), 0), (("a", ""), 0)])
+def test_parts_of_an_area_are_counted_each_by_itself_in_the_plan_too(plan, spots, left):
+    """Two a year: one on each of two parts leaves one more for either."""
+    item = Stock(Choice("P", frozenset({"3"}), (), {}, "P"), most=2)
+    went_on = [
+        Applied(FROM + day, "Area", frozenset({"3"}), product="P", spot=spot)
+        for day, spot in zip((10, 60), spots, strict=True)
+    ]
+    made = plan([concern(hump("2024-06-15", 40), number=9)], [item], "2024-04-01", went_on,
+                guidelines=())  # fmt: skip
+    assert len(made.planned) == left
+    limit = YearlyLimit("tebuconazole", 2.0, {"P": 1.0})
+    assert year_spent(limit, went_on, []).kg_ha == 2.0 - left
+    label = Label("P", most_year=1)
+    told = past_labels(went_on, [label], [limit], {}, {one.day: FROM for one in went_on})
+    assert bool(told) is not bool(left)

@@ -64,11 +64,11 @@ def test_what_went_on_a_day_together_is_one_application():
 def test_text_names_day_group_target_water_reason_runner_up_and_caution():
     text = flat(write_plan(site_plan()))
     for said in (
-        "2. Thu 21 May (19 to 24 May): FRAC 11",
+        "2. Thu 21 May (21 to 24 May): FRAC 11",
         "summer patch 10 % (no trial data)",
         "fairy ring 20 % (some evidence)",
         "Why: The season of summer patch is expected to begin 19 May and to hold by then.",
-        "Next best: Shelf B on Thu 28 May, worth less.",
+        "Next best: Shelf B on the same day, worth less.",
         "Water: 3.0 to 6.0 mm within 1 h.",
         "Mind: FRAC 11 is named against summer patch by advisers",
         "On this season: 6 May Shelf A (FRAC 21), no water on record, taken as watered in.",

@@ -470,3 +470,10 @@ def test_what_a_plan_must_keep(change, plan, keeps):
     options = [option("3", {"d0": 1.0}, **change.pop("a", {})), option("7", {"d0": 1.0})]
     made = replace(problem([np.ones(12)], options, least=2), **change)
     assert allowed(made, plan) is keeps
+
+
+def test_what_covers_most_goes_on_where_nothing_of_the_plan_before_can_stay():
+    # 4 % less, by the better evidence of another disease, is no tie.
+    options = [option("3", {"d0": 1.0}), option("7", {"d0": 0.96, "d1": 1.0})]
+    made = problem([np.ones(4), np.zeros(4)], options, number=1, slack=0.05, before=((99, "x"),))
+    assert schedule(made).plan == ((0, 0),)

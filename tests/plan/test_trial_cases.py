@@ -46,6 +46,15 @@ def test_spring_alone_does_not_count_against_spring_dead_spot(library):
     assert span.treat_until.day <= "12-31"
 
 
+def test_fenarimol_in_spring_is_no_rule_for_its_group(spots):
+    # Tomaso-Peterson 2011, Phytopathology 101:S177 (abstract seen): in spring alone as good as in
+    # autumn, in one trial on O. korrae; it raises neither its group nor any other active of it.
+    group, row = frozenset({"3"}), spots()
+    assert row.evidence(group, ("fenarimol",)) == "works"
+    assert {row.evidence(group, (active,)) for active in ("", "propiconazole")} == {"some"}
+    assert row.evidence(group, ("myclobutanil",)) == "weak"
+
+
 def test_two_in_autumn_as_the_authors_advise(plan, spots):
     # Walker 2009 (abstract seen): two in autumn, or one in spring and one in autumn.
     made = plan([spots()], stock("3", "7"), today="2024-07-05")

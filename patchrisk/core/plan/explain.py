@@ -70,9 +70,10 @@ class _One:
         problem = self.case.problem
         return value_of(problem, self.case.plan) - value_of(problem, self.others)
 
-    @property
-    def cost(self) -> float:
-        return self.case.problem.cost * self.option.products
+    @cached_property
+    def own(self) -> float:
+        """What it covers that nothing else of the plan would, whatever it costs."""
+        return max(0.0, self.gain + self.case.problem.cost * self.option.products)
 
     def lost_on(self, day: int) -> float | None:
         """Return what the plan loses with it on another day; None where it can't go on then."""
@@ -96,7 +97,6 @@ def explained(case: Case, n: int) -> Planned:
     surfactant = one.rule(SURFACTANT_RULE)
     return Planned(
         day=dates[one.day],
-        earliest=dates[one.day],
         latest=dates[_latest(one)],
         choice=one.option.choice,
         targets=tuple(one.targets),
@@ -109,7 +109,7 @@ def explained(case: Case, n: int) -> Planned:
             frozenset() if surfactant is None else surfactant.codes,
         ),
         runner_up=_runner_up(one),
-        own=max(0.0, one.gain) + one.cost,
+        own=one.own,
         reasons=(*_why_day(one), *_why_group(one), *_why_both(one)),
         cautions=tuple(_cautions(one)),
         notes=(*_covering(one), *_trials(one), *_warm_soil(one)),
@@ -174,7 +174,7 @@ def _runner_up(one: _One) -> RunnerUp | None:
     for value, other, plan in tried[:_TRIED]:
         if called_by(problem, plan, plan.index((day, other))) and allowed(problem, plan):
             less = max(0.0, value_of(problem, one.case.plan) - value)
-            return RunnerUp(problem.dates[day], problem.options[other].choice, less)
+            return RunnerUp(problem.options[other].choice, less)
     return None
 
 
@@ -191,9 +191,9 @@ def _why_day(one: _One) -> Iterator[facts.Reason]:
             yield facts.SeasonBegins(key, season.start, season.begun)
         else:
             yield facts.CoverRunsOut(key)
-    less, own = one.lost_on(day + 7), one.gain + one.cost
+    less = one.lost_on(day + 7)
     if less is not None:
-        yield facts.WeekLater(less, min(less / own, 1.0) if own > 0 else 0.0)
+        yield facts.WeekLater(less, min(less / one.own, 1.0) if one.own > 0 else 0.0)
 
 
 def _why_group(one: _One) -> Iterator[facts.Reason]:

@@ -4,7 +4,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from math import floor, isnan
 
-from patchrisk.core.plan.cover import Applied
+from patchrisk.core.plan.cover import Applied, grounds
 from patchrisk.core.plan.inputs import Stock
 
 # A dose that fits a whole number of times up to the last printed digit counts.
@@ -71,14 +71,19 @@ class YearSpent:
 
 
 def year_spent(limit: YearlyLimit, season: Sequence[Applied], stock: Sequence[Stock]) -> YearSpent:
-    """Add up an active over the year's records.
+    """Add up an active over the year's records, on the part of the area that got most.
 
     A record that holds the active, or may by its
     codes, and whose product has no dose on the shelf is taken as the greatest dose there: a limit
     of a label is never kept by not knowing.
     """
+    parts = (_on_ground(limit, ground, stock) for ground in grounds(season))
+    return max(parts, key=lambda part: part.kg_ha)
+
+
+def _on_ground(limit: YearlyLimit, ground: Sequence[Applied], stock: Sequence[Stock]) -> YearSpent:
     total, assumed = 0.0, []
-    for one in season:
+    for one in ground:
         taken = limit.taken(one)
         if taken is None and _may_hold(limit, one, stock):
             taken = max(limit.doses.values())

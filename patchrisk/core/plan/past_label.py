@@ -7,7 +7,7 @@ from functools import partial
 
 import numpy as np
 
-from patchrisk.core.plan.cover import Applied
+from patchrisk.core.plan.cover import Applied, grounds
 from patchrisk.core.plan.label_limits import ROUNDING, YearlyLimit
 
 _ROUNDED = 1e-3  # of a rate, as tank sheets print it
@@ -116,8 +116,7 @@ def past_labels(
     found: dict[object, PastLabel] = {}
     for area in dict.fromkeys(one.area for one in applied):
         mine = sorted((one for one in applied if one.area == area), key=lambda one: one.day)
-        for spot in dict.fromkeys(("", *(one.spot for one in mine))):
-            ground = [one for one in mine if one.spot in ("", spot)]
+        for ground in grounds(mine):
             for past in _on_ground(ground, labels, limits, uses.get(area), year_of):
                 same = (past.area, past.product, past.day, past.figure, past.what)
                 worst = found.get(same, past)

@@ -368,10 +368,14 @@ def room(problem: Problem, plan: Plan) -> BoolArray:
 
 def broken_by(problem: Problem, plan: Plan) -> list[Breach]:
     """Guidelines that applications of the plan break; what was done is done."""
-    if not problem.guidelines:
-        return []
-    steps = [*problem.done, *(step_of(problem, move) for move in plan)]
-    found = breaches(steps, problem.guidelines, problem.caps)
+    return broken(problem, [*problem.done, *(step_of(problem, move) for move in plan)])
+
+
+def broken(problem: Problem, steps: Sequence[Step], since: int = 0) -> list[Breach]:
+    """Guidelines that steps from today on break, looked at from a place in their sequence on."""
+    groups = frozenset[str]().union(*(step.families for step in steps[since:]))
+    rules = [rule for rule in problem.guidelines if groups & rule.families]
+    found = breaches(steps, rules, problem.caps, since)
     return [b for b in found if b.day is None or b.day >= problem.dates[0]]
 
 

@@ -94,12 +94,11 @@ class Watering:
 
 @dataclass(frozen=True)
 class RunnerUp:
-    """The next best, and what it would have covered less [days at the optimum].
+    """The next best on the same day, and what it would cover less [days at the optimum].
 
     ``cost`` is in the user's own money; None where one in the tank has no price.
     """
 
-    day: np.datetime64
     choice: Choice
     less: float
     cost: float | None = None
@@ -169,9 +168,9 @@ class Planned:
     Parameters
     ----------
     day : datetime64[D]
-        Best day.
-    earliest, latest : datetime64[D]
-        Days between which little is lost.
+        On which it is called for, or the first after it that is allowed.
+    latest : datetime64[D]
+        Last day up to which little is lost.
     choice : Choice
     targets : tuple of str
         Keys of the diseases it covers.
@@ -194,7 +193,6 @@ class Planned:
     """
 
     day: np.datetime64
-    earliest: np.datetime64
     latest: np.datetime64
     choice: Choice
     targets: tuple[str, ...]

@@ -8,12 +8,12 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from enum import Enum, auto
 from functools import cached_property
-from itertools import takewhile
 
 import numpy as np
 
 PHENYLAMIDE, OSBPI = "4", "49"
 _FRACTIONS = {"qoi-fraction": "11", "sdhi-fraction": "7"}
+_YEARLY = ("phenylamide-limits", "osbpi-limits", *_FRACTIONS)
 HARD = ("run-ends",)  # never parted with
 
 
@@ -47,6 +47,11 @@ class Guideline:
     on: bool = True
     grass: str = ""
     diseases: tuple[str, ...] = ()
+
+    @cached_property
+    def families(self) -> frozenset[str]:
+        """The groups that it speaks of, what is cross-resistant counted as one."""
+        return frozenset(map(family, self.codes))
 
     def is_for(self, keys: Iterable[str]) -> bool:
         """Whether it speaks of one of some diseases."""
@@ -167,7 +172,9 @@ def family(code: str) -> str:
     return "11" if code == "11A" else code
 
 
-def breaches(steps: Sequence[Step], guidelines: Sequence[Guideline], caps: Caps) -> list[Breach]:
+def breaches(
+    steps: Sequence[Step], guidelines: Sequence[Guideline], caps: Caps, since: int = 0
+) -> list[Breach]:
     """Check a sequence, what went on and what is planned, against the guidelines.
 
     Runs and pairs go on over the turn of a year; numbers and shares are of a year.
@@ -179,6 +186,8 @@ def breaches(steps: Sequence[Step], guidelines: Sequence[Guideline], caps: Caps)
     guidelines : sequence of Guideline
         Those that are on.
     caps : Caps
+    since : int
+        Place in the sequence of the first that is checked by those before it.
 
     Returns
     -------
@@ -186,11 +195,15 @@ def breaches(steps: Sequence[Step], guidelines: Sequence[Guideline], caps: Caps)
         In the order of the guidelines; empty when all are kept.
     """
     found: list[Breach] = []
+    years = [[s for s in steps if s.year == year] for year in {s.year for s in steps[since:]}]
     for rule in guidelines:
-        for n, step in enumerate(steps):
-            found += (Breach(rule, step.day, one) for one in _at(rule, steps, n, caps))
-        for year in dict.fromkeys(step.year for step in steps):
-            found += _in_year(rule, [step for step in steps if step.year == year], caps)
+        for n in range(since, len(steps)):
+            found += (Breach(rule, steps[n].day, one) for one in _at(rule, steps, n, caps))
+        if rule.key in _YEARLY:
+            for same in years:
+                found += _in_year(rule, same, caps)
+    if not found:
+        return []
     # The same two neighbours may break two guidelines that say the same of a group.
     return list({(b.day, b.finding): b for b in reversed(found)}.values())[::-1]
 
@@ -198,8 +211,10 @@ def breaches(steps: Sequence[Step], guidelines: Sequence[Guideline], caps: Caps)
 def _at(rule: Guideline, steps: Sequence[Step], n: int, caps: Caps) -> Iterator[Finding]:
     """Yield what an application does that a guideline would not have, by those before it."""
     step = steps[n]
+    groups = sorted(rule.families & step.families)
+    if not groups:
+        return
     before = steps[n - 1].families if n else frozenset[str]()
-    groups = sorted({family(code) for code in rule.codes} & step.families)
     match rule.key:
         case "no-two-alone" | "dmi-not-alone-again":
             for group in groups:
@@ -218,13 +233,9 @@ def _at(rule: Guideline, steps: Sequence[Step], n: int, caps: Caps) -> Iterator[
             if step.families == frozenset({OSBPI}):
                 yield Finding(Misuse.WITHOUT_PARTNER, OSBPI)
         case "phenylamide-limits":
-            if groups and PHENYLAMIDE in before:
+            if PHENYLAMIDE in before:
                 yield from _far_apart(steps[n - 1], step, caps)
-    most: int | None = {
-        "run-ends": caps.run,
-        "phenylamide-limits": caps.phenylamide_run,
-        **{key: caps.by_group[group].run for key, group in _FRACTIONS.items()},
-    }.get(rule.key)
+    most = _longest_run(rule, caps)
     if most is None:
         return
     for group in groups:
@@ -233,11 +244,22 @@ def _at(rule: Guideline, steps: Sequence[Step], n: int, caps: Caps) -> Iterator[
             yield Finding(Misuse.LONG_RUN, group, most)
 
 
+def _longest_run(rule: Guideline, caps: Caps) -> int | None:
+    """Return the most of a group in a row; None where a guideline sets no end to it."""
+    if rule.key in _FRACTIONS:
+        return caps.by_group[_FRACTIONS[rule.key]].run
+    return {"run-ends": caps.run, "phenylamide-limits": caps.phenylamide_run}.get(rule.key)
+
+
 def _run_before(steps: Sequence[Step], n: int, group: str) -> tuple[int, int]:
     """How many others went on just before an application, and how long its group ran before."""
-    back = [group in step.families for step in reversed(steps[:n])]
-    others = len(list(takewhile(lambda has: not has, back)))
-    return others, len(list(takewhile(bool, back[others:])))
+    has = n
+    while has and group not in steps[has - 1].families:
+        has -= 1
+    first = has
+    while first and group in steps[first - 1].families:
+        first -= 1
+    return n - has, has - first
 
 
 def _far_apart(one: Step, two: Step, caps: Caps) -> Iterator[Finding]:

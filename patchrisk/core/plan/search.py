@@ -2,81 +2,117 @@
 
 What a plan does on a day is not free: where a disease is called for, something against it goes on
 the first day that is allowed. What remains is the choice of product, and of it a beam search
-(Lowerre 1976) keeps the beginnings that cover most.
+(Lowerre 1976) keeps the beginnings that can cover most.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from patchrisk.base.units import BoolArray, FloatArray
 from patchrisk.core.plan.facts import Restriction
-from patchrisk.core.plan.problem import Plan, Problem, Solution, broken_by, room, value_of, waits
-from patchrisk.core.plan.rotation import HARD, Guideline
+from patchrisk.core.plan.problem import (
+    Plan,
+    Problem,
+    Solution,
+    broken,
+    broken_by,
+    room,
+    step_of,
+    value_of,
+    waits,
+)
+from patchrisk.core.plan.rotation import HARD, Guideline, Step
 
-_KEPT = 8  # beginnings kept of each length
-_TRIED = 5  # choices tried for each of them
-_DIGITS = 1  # of a plan's value; what differs by less is a tie
+_FEW, _MANY = 8, 128  # beginnings kept of each length; the many where few left any out
+_GROWN = 1500  # beginnings that one length may grow to: with much to choose from fewer are kept
+_TIE = 1e-3  # share of a plan's value by which another may fall short and still be as good
 
 
 @dataclass(frozen=True)
 class _Beginning:
-    """The beginning of a plan, its cover against each disease, and what counts by season."""
+    """The beginning of a plan, its cover against each disease, and what counts by season.
+
+    ``steps`` are what went on before with what is planned, as the guidelines see them; no plan
+    that begins with it is worth more than ``at_best``.
+    """
 
     plan: Plan
+    steps: tuple[Step, ...]
     value: float
     cover: tuple[FloatArray, ...]
     made: tuple[tuple[int, ...], ...]
+    at_best: float = np.inf
 
 
-def schedule(problem: Problem) -> Solution:
+def schedule(problem: Problem, *, quick: bool = False) -> Solution:
     """Place applications over the days to come.
 
     Parameters
     ----------
     problem : Problem
+    quick : bool
+        Whether few beginnings are enough.
 
     Returns
     -------
     Solution
         An empty plan when nothing is called for, or nothing at hand can serve it.
+
+    Notes
+    -----
+    What can't come up to the best plan found so far is dropped (Land & Doig 1960); where nothing
+    else had to be, no plan is better.
     """
-    none = tuple((0,) * len(threat.seasons) for threat in problem.threats)
-    begun = [_Beginning((), 0.0, tuple(threat.cover for threat in problem.threats), none)]
-    ended: list[_Beginning] = []
-    while begun:
-        grown: dict[object, _Beginning] = {}
-        for one in begun:
-            more = list(_onward(problem, one))
-            if not more:
-                ended.append(one)
-            for new in more:
-                grown.setdefault(tuple(sorted(new.plan)), new)
-        begun = sorted(grown.values(), key=lambda new: _rank(problem, new))[:_KEPT]
-    whole = max(one.value for one in ended)
-    near = [one for one in ended if one.value >= (1 - problem.slack) * whole - 1e-9]
-    if problem.before:
-        best = min(near, key=lambda one: (-_kept_as_before(problem, one.plan), _rank(problem, one)))
-    else:
-        best = min(ended, key=lambda one: _rank(problem, one))
-    return Solution(best.plan, value_of(problem, best.plan))
+    grow = _Grow(problem)
+    share = max(problem.slack, _TIE) if problem.before else _TIE
+    ended: dict[Plan, float] = {}
+    many = min(_MANY, max(_FEW, _GROWN // max(1, len(problem.options))))
+    for kept in (_FEW,) if quick else (_FEW, many):
+        begun, left_out = [grow.start], False
+        while begun:
+            grown: list[_Beginning] = []
+            for one in begun:
+                more = grow.onward(one, _as_good(ended, share))
+                if more is None:
+                    ended[one.plan] = one.value
+                grown += more or []
+            least = _as_good(ended, share)
+            good = [new for new in grown if new.at_best >= least]
+            left_out = left_out or len(good) > kept
+            begun = good if len(good) <= kept else _both(good, kept)
+        if not left_out:
+            break
+    near = {plan: value for plan, value in ended.items() if value >= _as_good(ended, share)}
+    most = max(_kept_as_before(problem, plan) for plan in near)
+    same = {plan: near[plan] for plan in near if _kept_as_before(problem, plan) == most}
+    ties = [plan for plan, value in same.items() if value >= _as_good(same, _TIE)]
+    best = min(ties, key=lambda plan: _rank(problem, plan))
+    return Solution(best, value_of(problem, best))
 
 
-def _rank(problem: Problem, one: _Beginning) -> tuple[object, ...]:
-    """Order plans: by value, then without heat, by evidence, with few products, as listed."""
+def _both(good: list[_Beginning], kept: int) -> list[_Beginning]:
+    """Keep beginnings that have covered most so far, and as many others that may come to most."""
+    good.sort(key=lambda new: (-new.value, new.plan))
+    far = sorted(good[kept // 2 :], key=lambda new: (-new.at_best, new.plan))
+    return good[: kept // 2] + far[: kept - kept // 2]
+
+
+def _as_good(ended: Mapping[Plan, float], share: float) -> float:
+    """Return the value from which a plan is as good as the best so far."""
+    best = max(ended.values(), default=-np.inf)
+    return best - share * abs(best) - 1e-9
+
+
+def _rank(problem: Problem, plan: Plan) -> tuple[object, ...]:
+    """Order plans of one value: without heat, by evidence, with few products, as listed."""
     risk = problem.risk
-    heat = 0.0 if risk is None else sum(float(risk[move]) for move in one.plan)
-    weights = [problem.weight[:, o].sum() for _, o in one.plan]
-    products = sum(problem.options[o].products for _, o in one.plan)
-    return (
-        -round(one.value, _DIGITS),
-        round(heat, 2),
-        -round(float(np.mean(weights or [0.0])), 3),
-        len(one.plan),
-        products,
-        one.plan,
-    )
+    heat = 0.0 if risk is None else sum(float(risk[move]) for move in plan)
+    weights = [problem.weight[:, o].sum() for _, o in plan]
+    products = sum(problem.options[o].products for _, o in plan)
+    evidence = round(float(np.mean(weights or [0.0])), 3)
+    return (round(heat, 2), -evidence, len(plan), products, plan)
 
 
 def _kept_as_before(problem: Problem, plan: Plan) -> int:
@@ -84,71 +120,121 @@ def _kept_as_before(problem: Problem, plan: Plan) -> int:
     return len({(d, problem.options[o].choice.label) for d, o in plan} & set(problem.before))
 
 
-def _onward(problem: Problem, one: _Beginning) -> Iterator[_Beginning]:
-    """Yield a beginning with each good choice for the next application."""
-    works = problem.weight > 0
-    calls = [
-        threat.called(cover, made)
-        for threat, cover, made in zip(problem.threats, one.cover, one.made, strict=True)
-    ]
-    serves = np.zeros(problem.usable.shape, dtype=bool)
-    for n, on in enumerate(calls):
-        serves |= on[:, None] & works[n]
-    free = serves & problem.usable & room(problem, one.plan)
-    while free.any():
-        day = int(free.any(axis=1).argmax())
-        options = np.flatnonzero(free[day])
-        grown = [_with(problem, one, day, int(o)) for o in options]
-        grown.sort(key=lambda new: _rank(problem, new))
-        kept = 0
-        for new in grown:
-            if broken_by(problem, new.plan):
-                continue
-            yield _held_back(problem, one, new, calls)
-            kept += 1
-            if kept == _TRIED:
-                return
-        if kept:
-            return
-        free[:, options] = False  # each would break a guideline: whatever day it goes on
+class _Grow:
+    """What a beginning of a plan can become, by one application more."""
 
+    def __init__(self, problem: Problem) -> None:
+        self.problem = problem
+        self.reach = [_Reach.of(problem, n) for n in range(len(problem.threats))]
+        none = tuple((0,) * len(threat.seasons) for threat in problem.threats)
+        cover = tuple(threat.cover for threat in problem.threats)
+        self.start = _Beginning((), problem.done, 0.0, cover, none)
 
-def _held_back(
-    problem: Problem, one: _Beginning, new: _Beginning, calls: list[BoolArray]
-) -> _Beginning:
-    """Hold the last application back to its day in the plan before, where little is lost."""
-    day, option = new.plan[-1]
-    if day == 0:
+    def onward(self, one: _Beginning, least: float) -> list[_Beginning] | None:
+        """Return a beginning with each choice for the next application; None where it ends.
+
+        Without those that can't come to the least that is wanted.
+        """
+        problem = self.problem
+        serves = np.zeros(problem.usable.shape, dtype=bool)
+        for n, threat in enumerate(problem.threats):
+            called = threat.called(one.cover[n], one.made[n])
+            serves |= called[:, None] & (problem.weight[n] > 0)
+        free = serves & problem.usable & room(problem, one.plan)
+        left = free.copy()
+        while left.any():
+            day = int(left.any(axis=1).argmax())
+            options = np.flatnonzero(left[day])
+            grown = [self.by(one, (day, int(o))) for o in options]
+            good = [new for new in grown if new.at_best >= least and self.keeps(one, new)]
+            if good or any(self.keeps(one, new) for new in grown if new.at_best < least):
+                return [self.held_back(one, new, free) for new in good]
+            left[:, options] = False  # each would break a guideline: whatever day it goes on
+        return None
+
+    def held_back(self, one: _Beginning, new: _Beginning, free: BoolArray) -> _Beginning:
+        """Hold the last application back to its day in the plan before, where little is lost."""
+        problem = self.problem
+        day, option = new.plan[-1]
+        label, last = problem.options[option].choice.label, day + problem.keep_days
+        for later, said in problem.before:
+            if day and said == label and day < later <= last and free[later, option]:
+                held = self.by(one, (later, option))
+                most = problem.slack * max(new.value - one.value, 0.0)
+                if new.value - held.value <= most and self.keeps(one, held):
+                    return held
         return new
-    label = problem.options[option].choice.label
-    before = [
-        d for d, said in problem.before if said == label and day < d <= day + problem.keep_days
-    ]
-    for later in before:
-        held = _with(problem, one, later, option)
-        can = problem.usable[later, option] and any(on[later] for on in calls)
-        if can and new.value - held.value <= problem.slack * max(new.value - one.value, 0.0):
-            return held
-    return new
+
+    def keeps(self, one: _Beginning, new: _Beginning) -> bool:
+        """Whether the last application keeps the guidelines; those before it do."""
+        return not broken(self.problem, new.steps, since=len(one.steps))
+
+    def by(self, one: _Beginning, move: tuple[int, int]) -> _Beginning:
+        """Add an application to a beginning."""
+        problem, (day, option) = self.problem, move
+        chosen = problem.options[option]
+        value = one.value - problem.cost * chosen.products
+        cover, made = list(one.cover), list(one.made)
+        for n, threat in enumerate(problem.threats):
+            weight = threat.worth(chosen, day)
+            counted = threat.counted(made[n], day) if weight > 0 else None
+            if counted is None:
+                continue
+            days = slice(day, day + threat.lasts(chosen))
+            new = np.maximum(cover[n][days], weight)
+            value += float(threat.rate[days] @ (new - cover[n][days]))
+            after = cover[n].copy()
+            after[days] = new
+            cover[n], made[n] = after, counted
+        left = sum(
+            reach.left(on, counted, day)
+            for reach, on, counted in zip(self.reach, cover, made, strict=True)
+        )
+        plan, steps = (*one.plan, move), (*one.steps, step_of(problem, move))
+        return _Beginning(plan, steps, value, tuple(cover), tuple(made), value + left)
 
 
-def _with(problem: Problem, one: _Beginning, day: int, option: int) -> _Beginning:
-    """Add an application to a beginning."""
-    chosen = problem.options[option]
-    value = one.value - problem.cost * chosen.products
-    cover, made = list(one.cover), list(one.made)
-    for n, threat in enumerate(problem.threats):
-        weight = threat.worth(chosen, day)
-        counted = threat.counted(made[n], day) if weight > 0 else None
-        if counted is None:
-            continue
-        days = slice(day, day + threat.lasts(chosen))
-        new = np.maximum(cover[n][days], weight)
-        value += float(threat.rate[days] @ (new - cover[n][days]))
-        after = cover[n].copy()
-        after[days] = new
-        cover[n], made[n] = after, counted
-    return _Beginning((*one.plan, (day, option)), value, tuple(cover), tuple(made))
+@dataclass(frozen=True)
+class _Reach:
+    """The most that applications can cover of a disease, whatever else goes on.
+
+    ``by_season`` is, of each season, the pressure under the best so many applications from a day
+    on, (applications, days), and the first day of those that count.
+    """
+
+    rate: FloatArray
+    best: float
+    by_season: tuple[tuple[FloatArray, int], ...]
+
+    @classmethod
+    def of(cls, problem: Problem, n: int) -> "_Reach":
+        threat, days = problem.threats[n], len(problem.dates)
+        ends = np.minimum(np.arange(days) + threat.cover_days, days)
+        by_season = []
+        for season in threat.seasons:
+            # One more than its number may go on before those that count.
+            most = np.zeros((max(0, season.number - season.done) + 2, days + 1))
+            reached = np.flatnonzero(season.reaches)
+            first, last = (int(reached[0]), int(reached[-1])) if reached.size else (0, -1)
+            # As if it could go on at any later day: then no two of the best overlap.
+            end = min(last + threat.cover_days, days)
+            total = np.r_[0.0, np.cumsum(np.where(np.arange(days) < end, season.rate, 0.0))]
+            for day in range(end - 1, first - 1, -1):
+                on = total[ends[day]] - total[day] + most[:-1, ends[day]]
+                most[1:, day] = np.maximum(most[1:, day + 1], on)
+            most[:, :first] = most[:, first, None]
+            counts = int(season.counts.argmax()) if season.counts.any() else days
+            by_season.append((most, counts))
+        return cls(threat.rate, float(problem.weight[n].max(initial=0.0)), tuple(by_season))
+
+    def left(self, cover: FloatArray, made: Sequence[int], day: int) -> float:
+        """Return the most that is left to cover from a day on [days at the optimum]."""
+        bare = float(self.rate[day:] @ np.maximum(self.best - cover[day:], 0.0))
+        number = sum(
+            float(most[max(0, len(most) - 1 - done - int(day >= counts)), day])
+            for (most, counts), done in zip(self.by_season, made, strict=True)
+        )
+        return min(bare, self.best * number)
 
 
 @dataclass(frozen=True)
@@ -180,7 +266,7 @@ def with_relief(problem: Problem) -> tuple[Solution, Relief]:
     costs = {}
     for restriction in Restriction:
         freed = _without(problem, restriction)
-        gain = 0.0 if freed is problem else schedule(freed).value - solution.value
+        gain = 0.0 if freed is problem else schedule(freed, quick=True).value - solution.value
         if gain > problem.cost / 2:
             costs[restriction] = gain
     parted: list[Guideline] = []
@@ -189,8 +275,8 @@ def with_relief(problem: Problem) -> tuple[Solution, Relief]:
         parted.append(soft.pop())
         rest = [rule for rule in problem.guidelines if rule not in parted]
         solution = schedule(replace(problem, guidelines=tuple(rest)))
-    broken = {b.guideline.key for b in broken_by(problem, solution.plan)}
-    return solution, Relief(tuple(g for g in parted if g.key in broken), costs)
+    keys = {b.guideline.key for b in broken_by(problem, solution.plan)}
+    return solution, Relief(tuple(g for g in parted if g.key in keys), costs)
 
 
 def _without(problem: Problem, restriction: Restriction) -> Problem:

@@ -228,8 +228,8 @@ def _planned(
     planned: Planned, covers: Mapping[str, Cover], library: Library, pen: Pen
 ) -> PlannedWords:
     when = pen.day(planned.day)
-    if planned.earliest != planned.latest:
-        when += f" ({pen.days(planned.earliest, planned.latest)})"
+    if planned.day != planned.latest:
+        when += f" ({pen.days(planned.day, planned.latest)})"
     water, name = planned.watering, partial(words.name_of, library)
     amounts = "; ".join(amounts_words(planned, pen.system))
     how = ("" if water is None else watering_sentences(water, pen.show), amounts)

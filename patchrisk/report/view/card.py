@@ -146,7 +146,7 @@ def _put_on(
         parts = [" or ".join(parts) or "no group read of"]
         item = next((p for p in plan.planned if key in p.targets), None) if plan else None
         if item is not None:
-            parts.insert(0, f"{item.choice.label}, planned {pen.days(item.earliest, item.latest)}")
+            parts.insert(0, f"{item.choice.label}, planned {pen.days(item.day, item.latest)}")
         parts += [f"water in {water}"] if water else []
         parts += [f"repeat after {repeat}"] if repeat else []
         against = f" against {disease.name}:" if len(asked) > 1 else ":"

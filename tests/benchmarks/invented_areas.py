@@ -1,0 +1,120 @@
+"""Invented areas: what a schedule is asked, drawn from a seed.
+
+Each has 1 to 5 diseases, 1 to 5 choices with label limits, 60 to 400 days, applications made
+before, days without spraying and all guidelines but the one on heat. A crowded one is a green of
+five diseases, as many products as there are codes, any two of them in one tank, and nine
+applications on record.
+"""
+
+from dataclasses import replace
+from itertools import combinations
+
+import numpy as np
+
+from patchrisk.core.plan.problem import Option, Problem, Threat
+from patchrisk.core.plan.programme import Choice
+from patchrisk.core.plan.rotation import Step
+from patchrisk.core.verdict.calls import Call
+from patchrisk.read.groups import load_guidelines
+from patchrisk.site_day.protection import programme_numbers
+
+CODES = ("3", "7", "11", "21", "3+11", "7+11", "P07+4", "4", "49+21")
+START = np.datetime64("2024-03-01")
+
+
+def area(seed):
+    rng = np.random.default_rng(seed)
+    days = int(rng.integers(60, 401))
+    day = np.arange(days)
+    count = int(rng.integers(1, 6))
+    threats = []
+    for n in range(count):
+        rate = np.exp(-(((day - rng.uniform(0, days)) / rng.uniform(10, 50)) ** 2))
+        rate[rate < 0.05] = 0.0
+        cover = int(rng.choice([14, 21, 24, 28]))
+        on = rate > 0
+        first = int(on.argmax())
+        reaches = on | ((day > first - cover) & (day < first))
+        number = int(rng.choice([1, 2, 3, 5]))
+        call = Call(
+            "s", START + first, START + days - 1, False, rate, on, on, reaches, on, 0, number
+        )
+        threats.append(Threat(f"d{n}", cover, (call,), np.zeros(days), 2))
+    options = []
+    for code in rng.permutation(CODES)[: rng.integers(1, 6)]:
+        codes = frozenset(code.split("+"))
+        worth = {f"d{n}": float(rng.choice([0, 0.15, 0.2, 0.6, 1.0])) for n in range(count)}
+        options.append(
+            Option(Choice(code, codes, (), {}), worth, codes, most=rng.choice([None, 0, 1, 2, 3]),
+                   least_days=rng.choice([None, 14, 21, 28]), most_after=rng.choice([None, 1, 2]))
+        )  # fmt: skip
+    done = tuple(
+        Step(frozenset(str(rng.choice(CODES)).split("+")), frozenset(), START - int(back))
+        for back in sorted(rng.integers(1, 90, int(rng.integers(0, 4))))[::-1]
+    )
+    numbers = programme_numbers()
+    return Problem(
+        dates=START + day,
+        threats=tuple(threats),
+        options=tuple(options),
+        most=int(rng.integers(0, 7)),
+        least_days=0,
+        no_spray=day % 7 > rng.choice([4, 6]),
+        done=done,
+        guidelines=tuple(rule for rule in load_guidelines() if rule.key != "dmi-heat"),
+        caps=numbers.caps,
+        cost=numbers.partner,
+        little=numbers.little,
+        turn=days // 2,
+        most_after=int(rng.integers(0, 4)),
+    )
+
+
+def crowded(seed):
+    rng = np.random.default_rng(seed)
+    number = next(n for n in range(seed * 100, seed * 100 + 100) if len(area(n).threats) == 5)
+    made = area(number)
+    options = []
+    for code in CODES:
+        codes = frozenset(code.split("+"))
+        worth = {t.key: float(rng.choice([0, 0.15, 0.6, 1.0])) for t in made.threats}
+        against = {key: codes for key, weight in worth.items() if weight >= 0.6}
+        options.append(
+            Option(
+                Choice(code, codes, (), {}),
+                worth,
+                codes,
+                against,
+                {key: codes for key, weight in worth.items() if weight > 0},
+                most=rng.choice([None, 2, 3, 5]),
+                least_days=rng.choice([None, 14, 21]),
+            )
+        )
+    for i, j in combinations(range(len(options)), 2):
+        one, two = options[i], options[j]
+        if one.step.families & two.step.families:
+            continue
+        both = replace(
+            one,
+            choice=Choice(f"{i} + {j}", one.choice.codes | two.choice.codes, (), {}),
+            worth={key: max(one.worth[key], two.worth[key]) for key in one.worth},
+            partners=one.partners | two.partners,
+            against={
+                key: one.against.get(key, frozenset()) | two.against.get(key, frozenset())
+                for key in one.worth
+            },
+            acting={
+                key: one.acting.get(key, frozenset()) | two.acting.get(key, frozenset())
+                for key in one.worth
+            },
+            most=None,
+            least_days=None,
+            parts=(i, j),
+        )
+        options.append(both)
+    days = np.sort(rng.choice(np.arange(1, 200), 9, replace=False))[::-1]
+    done = tuple(
+        Step(codes := frozenset(str(rng.choice(CODES)).split("+")), codes, START - int(back))
+        for back in days
+    )
+    return replace(made, options=tuple(options), done=done, most=None, most_after=None)
