@@ -6,7 +6,7 @@ from typing import Literal
 import numpy as np
 
 from patchrisk.base.units import DAY, BoolArray, DayArray, FloatArray, IntArray
-from patchrisk.core.counters import MET, MISSING, runs
+from patchrisk.core.counters import runs
 from patchrisk.core.verdict.case import AheadSoil, Case, KnownSoil, Settings
 from patchrisk.core.verdict.season_ahead import SeasonOutlook
 from patchrisk.core.verdict.season_course import DatedSeason, damage_span, follow, seasons_between
@@ -165,9 +165,10 @@ def beside_years(counts: IntArray, days: int, years: int) -> tuple[int, tuple[in
 
 def _spells(on: BoolArray, dates: DayArray, bridge: int) -> tuple[Spell, ...]:
     """Stretches of days, gaps of up to so many days bridged."""
-    marks = np.where(on, MET, MISSING).astype(np.int8)
-    found = runs(marks, missing="hold", max_missing=bridge) if bridge else runs(on)
-    return tuple(zip(dates[found.start], dates[found.end], strict=True))
+    found = runs(on)
+    apart = found.start[1:] - found.end[:-1] > bridge + 1
+    begin, end = (np.r_[ends][: len(found.days)] for ends in ((True, apart), (apart, True)))
+    return tuple(zip(dates[found.start[begin]], dates[found.end[end]], strict=True))
 
 
 def _showing(soil: float, before: float, settings: Settings, *, warm_season: bool) -> Showing:
