@@ -6,7 +6,8 @@ from datetime import datetime
 from typing import Any
 
 from patchrisk.base.pen import iso_day
-from patchrisk.core.dates.pressure import Pressure, Spread
+from patchrisk.core.dates.pressure import Pressure
+from patchrisk.core.dates.soil_paths import Spread
 from patchrisk.core.dates.symptoms import Watch
 from patchrisk.core.rules.states import RuleToday
 from patchrisk.core.soil.root_depth import SoilSeries
@@ -130,7 +131,7 @@ def _pressure(pressure: Pressure) -> dict[str, Any]:
     }
 
 
-def _spread(spread: Spread) -> dict[str, float]:
+def _spread(spread: Spread[float]) -> dict[str, float]:
     return {
         "low": round(spread.low, 1),
         "middle": round(spread.middle, 1),

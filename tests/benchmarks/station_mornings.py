@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from patchrisk.base.pen import as_date
-from patchrisk.core.dates.openings import soil_course
+from patchrisk.core.dates.soil_paths import soil_course
 from patchrisk.core.plan.cover import Applied
 from patchrisk.core.rules.windows import REFERENCE_CM, soil_depth_cm
 from patchrisk.core.verdict.case import Case

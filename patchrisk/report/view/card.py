@@ -5,7 +5,7 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from patchrisk.base.pen import Pen, capital, listed
-from patchrisk.core.dates.openings import SoilCourse
+from patchrisk.core.dates.soil_paths import SoilCourse
 from patchrisk.core.plan.programme import AreaPlan
 from patchrisk.core.soil.root_depth import SoilSeries
 from patchrisk.core.verdict.decision_table import Verdict
