@@ -17,7 +17,8 @@ from patchrisk.read.site_data import Readings
 from patchrisk.read.weather.online_weather import Weather
 from patchrisk.report import cover_words, words
 from patchrisk.report.view import view_of
-from patchrisk.report.view.model import AreaView, DiseaseRow
+from patchrisk.report.view.disease import DiseaseView
+from patchrisk.report.view.model import AreaView
 from patchrisk.report.words import phase_words, verdict_words
 from patchrisk.site_day.judging import Entry
 from patchrisk.site_day.morning import AreaMorning, Morning
@@ -211,7 +212,7 @@ def _soil(soil: SoilSeries) -> dict[str, Any]:
     }
 
 
-def _entry(morning: Morning, area: AreaMorning, entry: Entry, row: DiseaseRow) -> dict[str, Any]:
+def _entry(morning: Morning, area: AreaMorning, entry: Entry, row: DiseaseView) -> dict[str, Any]:
     before = max(((verdict, phase) for _, verdict, phase in entry.yesterday), default=None)
     return {
         "key": entry.key,

@@ -22,7 +22,7 @@ from patchrisk.report.figures.canvas import (
     wrapped,
 )
 from patchrisk.report.figures.shared import Drawing, title_of
-from patchrisk.report.view.order import judged_in_order
+from patchrisk.report.view.disease import judged_in_order
 from patchrisk.report.words import pen_of
 from patchrisk.site_day.morning import AreaMorning, Morning
 

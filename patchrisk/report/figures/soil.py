@@ -23,8 +23,8 @@ from patchrisk.report.figures.canvas import (
     text_width,
 )
 from patchrisk.report.figures.shared import Drawing, day_runs
-from patchrisk.report.view.card import AHEAD
-from patchrisk.report.view.order import judged_in_order
+from patchrisk.report.view.area import AHEAD
+from patchrisk.report.view.disease import judged_in_order
 from patchrisk.report.words import besides_air, between, name_of, pen_of
 from patchrisk.site_day.morning import AreaMorning, Morning
 
