@@ -11,9 +11,17 @@ from patchrisk.core.plan.programme import AreaPlan, Planned
 from patchrisk.core.verdict.judgement import Judgement
 from patchrisk.report.figures import axes
 from patchrisk.report.figures.axes import Frame
-from patchrisk.report.figures.canvas import NORMAL, SMALL, Canvas, Label, Polygon, triangle
+from patchrisk.report.figures.canvas import (
+    NORMAL,
+    SMALL,
+    Canvas,
+    Drawing,
+    Label,
+    Polygon,
+    title_of,
+    triangle,
+)
 from patchrisk.report.figures.pressure import UNIT, after_infection
-from patchrisk.report.figures.shared import Drawing, title_of
 from patchrisk.report.view.disease import judged_in_order
 from patchrisk.report.words import pen_of
 from patchrisk.site_day.morning import AreaMorning, Morning

@@ -21,14 +21,14 @@ from patchrisk.report.figures.canvas import (
     SMALL,
     Canvas,
     Dot,
+    Drawing,
     Label,
     Polygon,
     Stroke,
     placed,
+    to_svg,
     wrapped,
 )
-from patchrisk.report.figures.shared import Drawing
-from patchrisk.report.figures.svg import to_svg
 from patchrisk.site_day.morning import AreaMorning, Morning
 
 _PX_PER_INCH = 96  # CSS pixels

@@ -16,12 +16,13 @@ from patchrisk.report.figures.canvas import (
     Anchor,
     Canvas,
     Dot,
+    Drawing,
     Label,
     Polygon,
     Stroke,
+    title_of,
     wrapped,
 )
-from patchrisk.report.figures.shared import Drawing, title_of
 from patchrisk.report.view.disease import judged_in_order
 from patchrisk.report.words import pen_of
 from patchrisk.site_day.morning import AreaMorning, Morning

@@ -18,15 +18,17 @@ from patchrisk.report.figures.canvas import (
     NORMAL,
     SMALL,
     Canvas,
+    Drawing,
     Label,
     Polygon,
     Stroke,
     box,
+    day_runs,
     diamond,
     text_width,
+    title_of,
     wrapped,
 )
-from patchrisk.report.figures.shared import Drawing, day_runs, title_of
 from patchrisk.report.view.disease import judged_in_order
 from patchrisk.report.view.wording import Wording, wording_of
 from patchrisk.report.words import pen_of

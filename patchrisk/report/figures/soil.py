@@ -16,13 +16,14 @@ from patchrisk.report.figures.canvas import (
     SMALL,
     Canvas,
     Dot,
+    Drawing,
     Label,
     Polygon,
     Stroke,
+    day_runs,
     diamond,
     text_width,
 )
-from patchrisk.report.figures.shared import Drawing, day_runs
 from patchrisk.report.view.area import AHEAD
 from patchrisk.report.view.disease import judged_in_order
 from patchrisk.report.words import besides_air, between, name_of, pen_of
