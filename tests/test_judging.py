@@ -8,6 +8,7 @@ import pytest
 
 from patchrisk.core.plan.cover import Applied
 from patchrisk.core.soil.root_depth import SoilSeries
+from patchrisk.core.verdict.case import known_soil
 from patchrisk.core.verdict.decision_table import Backing, Host, Stake
 from patchrisk.read.area import Area, HistoryEntry
 from patchrisk.read.diseases import load_library
@@ -16,7 +17,6 @@ from patchrisk.site_day.judging import (
     AreaCase,
     backing_of,
     case_of,
-    known_soil,
     shows_of,
     spans_of,
     stakes_of,

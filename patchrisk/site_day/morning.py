@@ -17,7 +17,7 @@ from patchrisk.core.rules.seasons import year_begins
 from patchrisk.core.rules.states import RuleToday, Settings, rules_today
 from patchrisk.core.rules.windows import REFERENCE_CM, soil_depth_cm
 from patchrisk.core.soil.root_depth import SoilSeries
-from patchrisk.core.verdict.case import AheadSoil
+from patchrisk.core.verdict.case import AheadSoil, known_soil
 from patchrisk.core.verdict.judgement import Judgement
 from patchrisk.core.verdict.season_story import Story
 from patchrisk.read.area import Area
@@ -26,7 +26,7 @@ from patchrisk.read.groups import load_groups
 from patchrisk.read.site_data import SiteData, gather
 from patchrisk.read.weather.online_weather import ReportProgress
 from patchrisk.site_day.area_soil import SiteSoil
-from patchrisk.site_day.judging import AreaCase, Entry, judge_area, known_soil
+from patchrisk.site_day.judging import AreaCase, Entry, judge_area
 from patchrisk.site_day.soil_ahead import Season, ahead_soil, season_pressure
 from patchrisk.site_day.weather_ahead import Prospect, history_of, prospect
 

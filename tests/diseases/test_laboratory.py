@@ -72,7 +72,7 @@ def test_summer_patch_is_worse_in_wet_soil(library):
     """Kackley and others 1990, Phytopathology 80:650: worst wetter than -0.05 MPa at 25, 30 C."""
     disease = library.diseases["summer-patch"]
     (limit,) = (f for f in disease.figure if f.id == "kackley-wet-limit")
-    assert (limit.number.canonical, limit.number.canonical_unit) == (-0.05, "MPa")
+    assert (limit.number.canonical, limit.number.unit) == (-0.05, "MPa")
     assert "Wet soil" in disease.response.wetness.text
     assert disease.response.wetness.confidence == "strong"
 

@@ -105,7 +105,7 @@ def last_story(
         infected = span.active(mean[:, 0]) & inside & (row >= start)
         if not infected.any():
             continue
-        cover = case.cover(infected)
+        cover = None if case.cover is None else case.cover(infected)
         bare = None if cover is None else infected & np.isin(dates, cover.bare_open)
         soil, before = _mean(mean[-14:]), _mean(mean[-44:-14])
         warm_season, bridge = span.dormant_c is not None, settings.turning_bridge
