@@ -258,7 +258,7 @@ def check(request: Request) -> None:
 )
 def diseases(name: str | None, turf: str | None, units: str, folder: Path | None) -> None:
     """List the diseases, or show NAME in full: every number with its source."""
-    from patchrisk.base.units import shower
+    from patchrisk.base.pen import Pen
     from patchrisk.read.diseases import load_library
     from patchrisk.report.disease import write_disease, write_list
 
@@ -266,4 +266,4 @@ def diseases(name: str | None, turf: str | None, units: str, folder: Path | None
     if name is None:
         echo(write_list(library, turf))
     else:
-        echo(write_disease(library, name, shower("us" if units == "us" else "metric")))
+        echo(write_disease(library, name, Pen("us" if units == "us" else "metric").show))

@@ -131,6 +131,8 @@ def _numbers() -> Settings:
         least_chance=outlook["ahead.least_chance"].value,
         turning_cold_c=own["turning.cold"].value,
         turning_heat_c=own["turning.heat"].value,
+        turning_lately=whole("turning.lately"),
+        turning_before=whole("turning.before"),
         turning_bridge=whole("turning.bridge"),
         table=verdict_table(),
     )

@@ -26,7 +26,8 @@ class Settings:
 
     Shares are of one [1], temperatures [degC], everything else is [days]. At ``turning_cold_c``
     and below growth stands still; at ``turning_heat_c`` and above roots of cool-season grasses
-    die back.
+    die back; the soil of the last ``turning_lately`` days is held against the ``turning_before``
+    before them.
     """
 
     lasting: Lasting
@@ -51,6 +52,8 @@ class Settings:
     least_chance: float
     turning_cold_c: float
     turning_heat_c: float
+    turning_lately: int
+    turning_before: int
     turning_bridge: int
     table: tuple[Line, ...]
 

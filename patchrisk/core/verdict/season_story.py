@@ -46,9 +46,9 @@ class Story:
     damage : (datetime64[D], datetime64[D]) or None
         When the damage of it shows, by the disease file.
     showing : {"cold", "heat", "green-up", "cool"}
-        What the soil of the last fortnight would show damaged roots by.
+        What the soil of late would show damaged roots by.
     soil_c : float
-        Mean of that fortnight [degC]; NaN when unknown.
+        Mean of those days [degC]; NaN when unknown.
     """
 
     disease: str
@@ -107,7 +107,9 @@ def last_story(
             continue
         cover = None if case.cover is None else case.cover(infected)
         bare = None if cover is None else infected & np.isin(dates, cover.bare_open)
-        soil, before = _mean(mean[-14:]), _mean(mean[-44:-14])
+        lately = max(len(mean) - settings.turning_lately, 0)
+        soil = _mean(mean[lately:])
+        before = _mean(mean[max(lately - settings.turning_before, 0) : lately])
         warm_season, bridge = span.dormant_c is not None, settings.turning_bridge
         return Story(
             case.disease,
