@@ -23,7 +23,7 @@ from patchrisk.site_day.morning import AreaMorning, Morning
 _LOOK_BACK = 14  # days before a season that the longest mean of a rule holds
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Wording:
     """A judgement, and all that a sentence on it may draw on.
 
