@@ -197,5 +197,5 @@ def test_two_products_in_one_tank_count_as_one_application():
     day = np.datetime64("2026-04-20")
     tank = [Applied(day, "Greens", frozenset({code})) for code in ("11", "3")]
     rows = [*tank, Applied(day + 28, "Greens", frozenset({"11"}))]
-    case = AreaCase(SITE, LIBRARY, area, DAY, None, None, None, rows, (), NOBODY)
+    case = AreaCase(SITE, LIBRARY, area, DAY, series(15.0), None, None, rows, (), NOBODY)
     assert case_of(case, "take-all-patch", {}, NOBODY, {}).applied == (day, day + 28)
