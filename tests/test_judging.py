@@ -8,6 +8,7 @@ import pytest
 
 from patchrisk.core.plan.cover import Applied
 from patchrisk.core.soil.root_depth import SoilSeries
+from patchrisk.core.verdict.case import known_soil
 from patchrisk.core.verdict.decision_table import Backing, Host, Stake
 from patchrisk.read.area import Area, HistoryEntry
 from patchrisk.read.diseases import load_library
@@ -16,7 +17,6 @@ from patchrisk.site_day.judging import (
     AreaCase,
     backing_of,
     case_of,
-    known_soil,
     shows_of,
     spans_of,
     stakes_of,
@@ -197,5 +197,5 @@ def test_two_products_in_one_tank_count_as_one_application():
     day = np.datetime64("2026-04-20")
     tank = [Applied(day, "Greens", frozenset({code})) for code in ("11", "3")]
     rows = [*tank, Applied(day + 28, "Greens", frozenset({"11"}))]
-    case = AreaCase(SITE, LIBRARY, area, DAY, None, None, None, rows, (), NOBODY)
+    case = AreaCase(SITE, LIBRARY, area, DAY, series(15.0), None, None, rows, (), NOBODY)
     assert case_of(case, "take-all-patch", {}, NOBODY, {}).applied == (day, day + 28)

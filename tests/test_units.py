@@ -4,7 +4,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from patchrisk.base.units import QUANTITIES, from_canonical, shower, to_canonical
+from patchrisk.base.pen import Pen
+from patchrisk.base.units import QUANTITIES, from_canonical, to_canonical
 
 # NIST Special Publication 811 (2008), Appendix B.8: in = 2.54 cm and ft = 0.3048 m exactly;
 # t/degC = (t/degF - 32) / 1.8. Watt hours of one day: 0.0864 MJ.
@@ -68,7 +69,7 @@ def test_unknown_unit():
 
 
 def test_shown_in_both_systems():
-    assert shower("us")("soil temperature", 18.0) == "64.4 °F"
-    assert shower("metric")("soil temperature", 18.0) == "18.0 °C"
-    assert shower("us")("depth", 5.08) == "2 in"
-    assert shower("us")("temperature difference", 5.0) == "9.0 °F"
+    assert Pen("us").show("soil temperature", 18.0) == "64.4 °F"
+    assert Pen("metric").show("soil temperature", 18.0) == "18.0 °C"
+    assert Pen("us").show("depth", 5.08) == "2 in"
+    assert Pen("us").show("temperature difference", 5.0) == "9.0 °F"

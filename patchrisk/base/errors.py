@@ -61,12 +61,12 @@ def unreadable(path: Path, error: OSError) -> Fault:
 FULL = {errno.ENOSPC: "the disk is full", errno.EDQUOT: "your share of the disk is full"}
 
 
-def unwritable(path: Path | str, error: OSError, cure: str, what: str = "it") -> Fault:
+def unwritable(path: Path | str, error: OSError, cure: str) -> Fault:
     """Say why something can't be written; a full disk has a cure of its own."""
     if error.errno in FULL:
         cure = f"{FULL[error.errno]}: free some room, then give the same command again"
     reason = (error.strerror or str(error)).lower()
-    return Fault(str(path), "", f"can't write {what} ({reason})", cure)
+    return Fault(str(path), "", f"can't write it ({reason})", cure)
 
 
 class PatchriskError(Exception):

@@ -7,7 +7,7 @@ from datetime import date
 
 import numpy as np
 
-from patchrisk.base.units import System, shower
+from patchrisk.base.units import System, from_canonical
 
 _MEASURE = re.compile(r"\b(\d+(?:\.\d+)?)(?: to (\d+(?:\.\d+)?))? (cm|mm|°C)\b")
 # Words of disease files, and what they are called where US units are used.
@@ -29,6 +29,32 @@ _DATE = re.compile(
     r"\b(\d{1,2}) ((?:Jan|Feb|Mar|Apr|May|Jun|Jul|Aug|Sep|Oct|Nov|Dec)[a-z]*) (\d{4})\b"
 )
 _PER_INCH = {"cm": 2.54, "mm": 25.4}
+
+# How each unit system writes a quantity for people: unit, symbol as printed, decimals.
+_SHOWN: dict[System, dict[str, tuple[str, str, int]]] = {
+    "metric": {
+        "soil temperature": ("degC", " °C", 1),
+        "air temperature": ("degC", " °C", 1),
+        "temperature difference": ("degC", " °C", 1),
+        "degree-days": ("degC", "", 0),
+        "rain": ("mm", " mm", 1),
+        "depth": ("cm", " cm", 0),
+        "elevation": ("m", " m", 0),
+        "wind speed": ("km/h", " km/h", 0),
+        "spray volume": ("L/ha", " L/ha", 0),
+    },
+    "us": {
+        "soil temperature": ("degF", " °F", 1),
+        "air temperature": ("degF", " °F", 1),
+        "temperature difference": ("degF", " °F", 1),
+        "degree-days": ("degF", "", 0),
+        "rain": ("in", " in", 2),
+        "depth": ("in", " in", 0),
+        "elevation": ("ft", " ft", 0),
+        "wind speed": ("mph", " mph", 0),
+        "spray volume": ("gal/1000 ft2", " gal/1000 ft²", 1),
+    },
+}
 
 
 def percent(share: float) -> str:
@@ -83,8 +109,10 @@ class Pen:
     this_year: int | None = None
 
     def show(self, quantity: str, value: float, decimals: int | None = None) -> str:
-        """Write a number in the site's units."""
-        return shower(self.system)(quantity, value, decimals)
+        """Write a number, in its canonical unit, as people of the site do."""
+        unit, symbol, usual = _SHOWN[self.system][quantity]
+        number = from_canonical(quantity, value, unit)
+        return f"{number:.{usual if decimals is None else decimals}f}{symbol}"
 
     def prose(self, text: str) -> str:
         """Put the words, dates, cm, mm and °C of a file's sentence the US way."""

@@ -4,7 +4,6 @@ Everything inside the package is in canonical units; the edges convert with this
 """
 
 import re
-from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, Literal, overload
 
@@ -235,41 +234,3 @@ def read_measure(quantity: str, text: str) -> float:
             f"{text!r} is out of range: write {kind.low:g} to {kind.high:g} {kind.canonical}"
         )
     return value
-
-
-# How each unit system writes a quantity for people: unit, symbol as printed, decimals.
-_SHOWN: dict[System, dict[str, tuple[str, str, int]]] = {
-    "metric": {
-        "soil temperature": ("degC", " °C", 1),
-        "air temperature": ("degC", " °C", 1),
-        "temperature difference": ("degC", " °C", 1),
-        "degree-days": ("degC", "", 0),
-        "rain": ("mm", " mm", 1),
-        "depth": ("cm", " cm", 0),
-        "elevation": ("m", " m", 0),
-        "wind speed": ("km/h", " km/h", 0),
-        "spray volume": ("L/ha", " L/ha", 0),
-    },
-    "us": {
-        "soil temperature": ("degF", " °F", 1),
-        "air temperature": ("degF", " °F", 1),
-        "temperature difference": ("degF", " °F", 1),
-        "degree-days": ("degF", "", 0),
-        "rain": ("in", " in", 2),
-        "depth": ("in", " in", 0),
-        "elevation": ("ft", " ft", 0),
-        "wind speed": ("mph", " mph", 0),
-        "spray volume": ("gal/1000 ft2", " gal/1000 ft²", 1),
-    },
-}
-
-
-def shower(system: System) -> Callable[..., str]:
-    """Return ``show(quantity, value, decimals=None)``, which writes a number for people."""
-
-    def show(quantity: str, value: float, decimals: int | None = None) -> str:
-        unit, symbol, usual = _SHOWN[system][quantity]
-        number = from_canonical(quantity, value, unit)
-        return f"{number:.{usual if decimals is None else decimals}f}{symbol}"
-
-    return show

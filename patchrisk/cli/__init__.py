@@ -19,23 +19,24 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 # of its time.
 gc.set_threshold(200_000, 20, 100)
 
-_COMMANDS = (
-    "outlook",
-    "page",
-    "plan",
-    "record",
-    "serve",
-    "fetch",
-    "soil",
-    "count",
-    "check",
-    "diseases",
-    "init",
-    "figure",
-    "visit",
-    "backtest",
-    "sweep",
-)
+# Each command, in the order of the help, with the module that holds it.
+_COMMANDS = {
+    "outlook": "site",
+    "page": "page",
+    "plan": "site",
+    "record": "record",
+    "serve": "serve",
+    "fetch": "site",
+    "soil": "site",
+    "count": "count",
+    "check": "site",
+    "diseases": "site",
+    "init": "init",
+    "figure": "site",
+    "visit": "visit",
+    "backtest": "backtest",
+    "sweep": "sweep",
+}
 
 
 class _Patchrisk(click.Group):
@@ -47,7 +48,8 @@ class _Patchrisk(click.Group):
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
         if cmd_name not in _COMMANDS:
             return None
-        command: click.Command = getattr(import_module(f"patchrisk.cli.{cmd_name}"), cmd_name)
+        module = import_module(f"patchrisk.cli.{_COMMANDS[cmd_name]}")
+        command: click.Command = getattr(module, cmd_name)
         return command
 
     def invoke(self, ctx: click.Context) -> Any:

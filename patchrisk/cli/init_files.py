@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from patchrisk.base.errors import InputError
-from patchrisk.base.units import CM_PER_INCH, shower
+from patchrisk.base.pen import Pen
+from patchrisk.base.units import CM_PER_INCH
 from patchrisk.base.user_files import is_there
 from patchrisk.cli.init_questions import ask, choose, field
 from patchrisk.cli.screen import echo
@@ -46,7 +47,7 @@ def ask_loggers(
         Files named by option: they are asked about, and no others.
     """
     made: list[dict[str, Any]] = []
-    show = shower(site["site"]["units"])
+    show = Pen(site["site"]["units"]).show
     areas = [area["name"] for area in site["area"]]
     for file in _files("soil-temperature logger, as it comes", folder, named):
         try:
@@ -74,7 +75,7 @@ def ask_weather(
     from patchrisk.read.site import WeatherFile
     from patchrisk.read.weather.own import read_with_notes
 
-    show = shower(site["site"]["units"])
+    show = Pen(site["site"]["units"]).show
 
     def read(table: dict[str, Any]) -> Any:
         options = WeatherFile.model_validate(table)

@@ -34,7 +34,7 @@ def serve(request: Request, port: int, network: bool) -> None:
     try:
         from waitress import create_server
 
-        from patchrisk.report.serving.app import make_app
+        from patchrisk.report.serving import make_app
     except ImportError:
         cure = "run pip install 'flask>=3.1' 'waitress>=3.0.1'"
         raise UnavailableError(Fault("serve", "", "it needs two packages more", cure)) from None

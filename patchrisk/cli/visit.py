@@ -222,7 +222,7 @@ def visit(
         _refuse_existing(path)
         _new(site_path(site_file, sample), sample, area, day, now, path)
     elif to_take:
-        from patchrisk.report.visit.to_take import write_to_take
+        from patchrisk.report.visit.terminal import write_to_take
 
         request = Request(site_path(site_file, sample), sample, None, offline, now)
         echo(write_to_take(request.morning((area,) if area else ())).rstrip())

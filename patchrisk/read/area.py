@@ -68,11 +68,6 @@ class HistoryEntry:
             return self.how
         return f"none in {self.years} year{'s' if self.years > 1 else ''}"
 
-    @property
-    def here(self) -> bool:
-        """Whether the disease has been here, or is thought to have been."""
-        return self.how != "none"
-
 
 def read_history_entry(text: Any) -> HistoryEntry:
     """Read how a disease is known: laboratory, seen, suspected, or none in N years.

@@ -3,7 +3,6 @@
 import difflib
 import re
 from collections.abc import Iterable
-from dataclasses import dataclass
 from functools import cache, cached_property
 from pathlib import Path
 from typing import Annotated, Literal
@@ -88,20 +87,13 @@ class NotHad(Sourced):
     confidence: Confidence
 
 
-class _File(Table):
+class Groups(Table):
+    """Every group, and the warning that goes with every list made from them."""
+
     warning: Text
     sources: dict[str, Source]
     group: SomeRows[Group]
-    not_had: Rows[NotHad] = ()
-
-
-@dataclass(frozen=True)
-class Groups:
-    """Every group, and the warning that goes with every list made from them."""
-
-    warning: str
-    groups: tuple[Group, ...]
-    rows_not_had: tuple[NotHad, ...] = ()
+    rows_not_had: Annotated[Rows[NotHad], Field(alias="not_had")] = ()
 
     def not_had(self, country: str | None) -> dict[str, str]:
         """Return the groups known not to be had in a country, by code, and why, with the source.
@@ -121,16 +113,16 @@ class Groups:
 
     @cached_property
     def _by_code(self) -> dict[str, Group]:
-        return {_plain(c): g for g in self.groups for c in (g.code, *g.aliases)}
+        return {_plain(c): g for g in self.group for c in (g.code, *g.aliases)}
 
     @cached_property
     def _by_active(self) -> dict[str, tuple[Group, Active]]:
-        return {_word(n): (g, a) for g in self.groups for a in g.actives for n in (a.name, *a.also)}
+        return {_word(n): (g, a) for g in self.group for a in g.actives for n in (a.name, *a.also)}
 
     @property
     def codes(self) -> tuple[str, ...]:
         """Every code, in the order of the file."""
-        return tuple(group.code for group in self.groups)
+        return tuple(group.code for group in self.group)
 
     def find(self, code: str | int) -> Group:
         """Return the group of a code: "33" is P07, "M5" is M05, "FRAC 03" is 3.
@@ -209,17 +201,16 @@ def load_groups() -> Groups:
 def read_groups(path: Path) -> Groups:
     """Read a file of groups; see `load_groups`."""
     data = read_toml(path)
-    tables = data.get("sources")
-    known = validate(_SourceTable, {"sources": tables or {}}, str(path), _CURES).sources
-    file = validate(_File, data, str(path), _CURES, known)
-    groups = Groups(file.warning, file.group, file.not_had)
-    codes = [c for g in file.group for c in {_plain(c) for c in (g.code, *g.aliases)}]
-    names = [_word(n) for g in file.group for a in g.actives for n in (a.name, *a.also)]
+    tables = {"sources": data.get("sources") or {}}
+    known = validate(_SourceTable, tables, str(path), _CURES).sources
+    groups = validate(Groups, data, str(path), _CURES, known)
+    codes = [c for g in groups.group for c in {_plain(c) for c in (g.code, *g.aliases)}]
+    names = [_word(n) for g in groups.group for a in g.actives for n in (a.name, *a.also)]
     twice = sorted({item for many in (codes, names) for item in many if many.count(item) > 1})
     if twice:
         found = f"{', '.join(twice)}: more than once"
         raise InputError(Fault(str(path), "group", found, "leave one"))
-    strange = [row.code for row in file.not_had if row.code not in groups.codes]
+    strange = [row.code for row in groups.rows_not_had if row.code not in groups.codes]
     if strange:
         found, cure = f"no group {strange[0]!r}", f"write one of {', '.join(groups.codes)}"
         raise InputError(Fault(str(path), "not_had", found, cure))

@@ -30,7 +30,7 @@ from patchrisk.read.records.checks import past_label
 from patchrisk.read.records.rows import Note, Observation, Reading, RecordContext, record_context
 from patchrisk.read.site import LoggerFile, Site, read_site
 from patchrisk.read.weather.at_site import location_of, weather_at
-from patchrisk.read.weather.online_weather import ReportProgress, Weather
+from patchrisk.read.weather.online_weather import Weather
 from patchrisk.read.weather.own import read_daily_weather, read_with_notes
 
 _MEASURED = ("logged", "station")
@@ -66,14 +66,7 @@ class SiteData:
     notes: Records[Note] = field(default_factory=Records)
 
 
-def gather(
-    path: Path,
-    as_of: date,
-    now: datetime,
-    *,
-    offline: bool = False,
-    progress: ReportProgress | None = None,
-) -> SiteData:
+def gather(path: Path, as_of: date, now: datetime, *, offline: bool = False) -> SiteData:
     """Read everything for a morning; parameters and errors as for `prepare`."""
     site, library = read_all(path)
     today = location_of(site).local_day(now)
@@ -81,7 +74,7 @@ def gather(
     faults = [*_faults_of_ages(path, site, as_of), *faults]
     if faults:
         raise InputError([*faults, *_read_loggers(site, own, today)[1]])
-    weather = weather_at(site, own, as_of, now, offline=offline, progress=progress)
+    weather = weather_at(site, own, as_of, now, offline=offline)
     air = weather.daily if own is None else own.combine_first(weather.daily)
     readings, faults = _read_loggers(site, air, today)
     if faults:

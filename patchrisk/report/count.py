@@ -9,7 +9,7 @@ from patchrisk.base.pen import Pen, chance
 from patchrisk.base.safe_text import Cell, write_table
 from patchrisk.base.saving import Kind
 from patchrisk.base.units import DAY, from_canonical
-from patchrisk.core.dates.pressure import Spread
+from patchrisk.core.dates.soil_paths import Spread
 from patchrisk.core.rules.tally import Coming, Courses, DaysMet, DegreeDays, Threshold
 from patchrisk.report.layout import as_text, ends, wrap
 from patchrisk.site_day.counts import AreaCounts, SiteCounts
@@ -119,7 +119,7 @@ def _comes(what: str, done: str, coming: Coming, c: Courses, pen: Pen) -> str:
     return f"{what} {how} on {pen.day(coming.middle)} ({span}){sooner}{usual}"
 
 
-def _within(spread: Spread, show: Callable[[float], str]) -> str:
+def _within(spread: Spread[float], show: Callable[[float], str]) -> str:
     low, middle, high = (show(value) for value in (spread.low, spread.middle, spread.high))
     return middle if low == middle == high else f"{middle} ({low} to {high})"
 

@@ -6,7 +6,8 @@ from datetime import datetime
 from typing import Any
 
 from patchrisk.base.pen import iso_day
-from patchrisk.core.dates.pressure import Pressure, Spread
+from patchrisk.core.dates.pressure import Pressure
+from patchrisk.core.dates.soil_paths import Spread
 from patchrisk.core.dates.symptoms import Watch
 from patchrisk.core.rules.states import RuleToday
 from patchrisk.core.soil.root_depth import SoilSeries
@@ -16,7 +17,8 @@ from patchrisk.read.site_data import Readings
 from patchrisk.read.weather.online_weather import Weather
 from patchrisk.report import cover_words, words
 from patchrisk.report.view import view_of
-from patchrisk.report.view.model import AreaView, DiseaseRow
+from patchrisk.report.view.disease import DiseaseView
+from patchrisk.report.view.model import AreaView
 from patchrisk.report.words import phase_words, verdict_words
 from patchrisk.site_day.judging import Entry
 from patchrisk.site_day.morning import AreaMorning, Morning
@@ -130,7 +132,7 @@ def _pressure(pressure: Pressure) -> dict[str, Any]:
     }
 
 
-def _spread(spread: Spread) -> dict[str, float]:
+def _spread(spread: Spread[float]) -> dict[str, float]:
     return {
         "low": round(spread.low, 1),
         "middle": round(spread.middle, 1),
@@ -210,7 +212,7 @@ def _soil(soil: SoilSeries) -> dict[str, Any]:
     }
 
 
-def _entry(morning: Morning, area: AreaMorning, entry: Entry, row: DiseaseRow) -> dict[str, Any]:
+def _entry(morning: Morning, area: AreaMorning, entry: Entry, row: DiseaseView) -> dict[str, Any]:
     before = max(((verdict, phase) for _, verdict, phase in entry.yesterday), default=None)
     return {
         "key": entry.key,

@@ -7,10 +7,11 @@ from pathlib import Path
 import numpy as np
 
 from patchrisk.base.errors import Fault, InputError
+from patchrisk.base.pen import Pen
 from patchrisk.base.safe_text import visible
 from patchrisk.base.saving import write_bytes
 from patchrisk.base.toml_files import load_numbers
-from patchrisk.base.units import FloatArray, System, from_canonical, shower
+from patchrisk.base.units import FloatArray, System, from_canonical
 from patchrisk.core.counters import rolling_mean
 from patchrisk.report.drawing import drawing
 from patchrisk.report.figures.files import MAKER
@@ -25,7 +26,7 @@ _SHOWN = 12  # readings by hand
 @as_text
 def write_soil(learning: Learning, system: System) -> Iterator[str]:
     """Write how the estimate did before and after it learned from the log."""
-    show = shower(system)
+    show = Pen(system).show
     fit = learning.fit
     yield from heading(
         f"{learning.area.name}: estimated against logged soil at {show('depth', learning.depth_cm)}"
@@ -75,7 +76,7 @@ def _drawn(learning: Learning, system: System, kind: str) -> bytes:
     unit = "degF" if system == "us" else "degC"
     symbol = "°F" if system == "us" else "°C"
 
-    show = shower(system)
+    show = Pen(system).show
 
     def shown(values: FloatArray) -> FloatArray:
         return from_canonical("soil temperature", values, unit)
@@ -119,7 +120,7 @@ def _drawn(learning: Learning, system: System, kind: str) -> bytes:
 @as_text
 def write_lessons(taught: HandLessons, system: System) -> Iterator[str]:
     """Write the latest readings beside the estimate, and what all of them taught."""
-    show, errors = shower(system), taught.errors
+    show, errors = Pen(system).show, taught.errors
 
     def degrees(value_c: float) -> str:
         return show("soil temperature", value_c)

@@ -54,7 +54,8 @@ def _in_a_line(story: Story, judged: Judgement, library: Library, pen: Pen) -> s
     The line before it often begins with the disease's name, so this one does not.
     """
     did = capital(_days(story, pen, library.diseases[story.disease].name))
-    return " ".join(filter(None, (f"{did}.", _now(story, judged, pen), next_start(judged, pen))))
+    now = "" if judged.seen is None else _now(story, pen)
+    return " ".join(filter(None, (f"{did}.", now, next_start(judged, pen))))
 
 
 def in_full(area: AreaMorning, library: Library, pen: Pen) -> list[str]:
@@ -67,12 +68,10 @@ def in_full(area: AreaMorning, library: Library, pen: Pen) -> list[str]:
     return lines
 
 
-def what_it_did(
-    story: Story, judged: Judgement, library: Library, pen: Pen, *, seen: bool = False
-) -> str:
-    """Say what the season did and why it shows; ``seen``: also where no record tells of damage."""
+def what_it_did(story: Story, library: Library, pen: Pen) -> str:
+    """Say what the season did and why it shows, also where no record tells of damage."""
     name = library.diseases[story.disease].name
-    return f"{capital(name)}: {_days(story, pen)}. {_now(story, judged, pen, seen=seen)}".rstrip()
+    return f"{capital(name)}: {_days(story, pen)}. {_now(story, pen)}"
 
 
 def _days(story: Story, pen: Pen, what: str = "infection") -> str:
@@ -110,10 +109,8 @@ def _bare(story: Story) -> str:
     return f", {story.bare_days} of them without cover"
 
 
-def _now(story: Story, judged: Judgement, pen: Pen, *, seen: bool = False) -> str:
+def _now(story: Story, pen: Pen) -> str:
     """Say why it shows now, and whether anything can still be done about this season."""
-    if judged.seen is None and not seen:
-        return ""
     soil = pen.show("soil temperature", story.soil_c) if np.isfinite(story.soil_c) else "unknown"
     why = capital(_SHOWING[story.showing].format(soil=f"about {soil}"))
     if story.goes_on:
@@ -145,9 +142,8 @@ def _whole(story: Story, judged: Judgement, disease: Disease, pen: Pen) -> Itera
     if story.damage is not None:
         first, last = (pen.day(day) for day in story.damage)
         yield f"The file has damage of that season show from {first} to {last}."
-    now = _now(story, judged, pen)
-    if now:
-        yield now
+    if judged.seen is not None:
+        yield _now(story, pen)
     stress = [s for s in disease.expression.stress if s.kind == _STRESS.get(story.showing)]
     yield from (f"{pen.prose(s.text)} [{s.short}]" for s in stress)
     for words in (disease.treatment.late if story.goes_on else None, disease.treatment.once_seen):

@@ -5,7 +5,8 @@ from collections.abc import Iterator
 from patchrisk.base.pen import capital
 from patchrisk.core.verdict.decision_table import Verdict
 from patchrisk.report.layout import WIDTH, as_text, ends, wrap
-from patchrisk.report.view.model import AreaView, Change, DiseaseRow, MorningView
+from patchrisk.report.view.disease import DiseaseView
+from patchrisk.report.view.model import AreaView, Change, MorningView
 from patchrisk.report.words import ASK
 
 _LEAST_WIDE, _MOST_WIDE = 40, 120
@@ -98,14 +99,14 @@ def _part(area: AreaView, wide: int) -> Iterator[str]:
         yield from wrap(f"{area.ask}. {ASK}", "  HISTORY NOT TOLD  ", _INDENT * 2, wide)
 
 
-def _row(row: DiseaseRow, wide: int) -> Iterator[str]:
+def _row(row: DiseaseView, wide: int) -> Iterator[str]:
     """Write one disease: its verdict and when; then what to do, and all else that is known."""
     word = row.words if row.verdict is Verdict.NOTHING else row.words.upper()
     whose = f"{row.member}: " if row.member else ""
     when = ", ".join(part for part in (f"{whose}{row.when}", row.normal, row.ends) if part)
     yield from wrap(f"{word}  {row.name}: {when}", "", _INDENT * 2, wide)
     look = f"look for it {row.scout}" if row.scout else ""
-    parts = (row.act, row.provisional, *row.members, row.guidance, row.pressure, row.cover)
+    parts = (row.act, row.provisional, *row.members, row.guidance, row.warmth, row.cover)
     said = [*parts, "" if row.shows and row.shows in row.act else row.shows, look]
     text = " ".join(f"{capital(p).rstrip('.')}." for p in said if p)
     yield from wrap(text, _INDENT * 2, None, wide)

@@ -5,17 +5,15 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from functools import cache
-from typing import Any
 
 import numpy as np
 
 from patchrisk.base import resources
 from patchrisk.base.errors import Fault, InputError
 from patchrisk.base.toml_files import load_numbers, read_toml
-from patchrisk.base.units import BoolArray, FloatArray, to_canonical
+from patchrisk.base.units import to_canonical
 from patchrisk.core.dates.symptoms import Shows, StressRule
-from patchrisk.core.plan.cover import Applied, Cover
-from patchrisk.core.rules.windows import bounded
+from patchrisk.core.plan.cover import Applied
 from patchrisk.core.soil.root_depth import SoilSeries
 from patchrisk.core.verdict.case import AheadSoil, Case, KnownSoil, Settings, Stakes
 from patchrisk.core.verdict.decision_table import (
@@ -39,7 +37,7 @@ from patchrisk.read.diseases.quantities import Number
 from patchrisk.read.records.rows import Observation
 from patchrisk.read.site import Site
 from patchrisk.site_day.history import history_of_area, to_prevent
-from patchrisk.site_day.protection import cover_of, days_on, interval_of, resistant_of
+from patchrisk.site_day.protection import days_on, interval_of, protection_of, resistant_of
 
 _STAKES = {"laboratory": Stake.HISTORY, "seen": Stake.HISTORY, "suspected": Stake.SUSPECTED}
 _BACKING = {
@@ -135,6 +133,8 @@ def _numbers() -> Settings:
         least_chance=outlook["ahead.least_chance"].value,
         turning_cold_c=own["turning.cold"].value,
         turning_heat_c=own["turning.heat"].value,
+        turning_lately=whole("turning.lately"),
+        turning_before=whole("turning.before"),
         turning_bridge=whole("turning.bridge"),
         table=verdict_table(),
     )
@@ -274,27 +274,6 @@ def _young(disease: Disease, area: Area, as_of: date) -> bool:
     return age[1] <= risk.age.span[1]  # the low end is when it is worst, not when it begins
 
 
-def known_soil(
-    at: Mapping[float, SoilSeries], reference_cm: float, max_change_c: float
-) -> KnownSoil:
-    """Lay the soil up to this morning out in lanes; see `KnownSoil`."""
-    dates = next(iter(at.values())).dates
-    whole = not any(np.isnan(series.mean_c).any() for series in at.values())
-    laid = {depth: _lanes(series, whole, max_change_c) for depth, series in at.items()}
-    return KnownSoil(dates, lambda depth_cm: laid[round(2 * depth_cm) / 2], reference_cm)
-
-
-def _lanes(series: SoilSeries, whole: bool, max_change_c: float) -> tuple[FloatArray, FloatArray]:
-    if whole:
-        return series.mean_c[:, None], series.max_c[:, None]
-
-    def laid(value: FloatArray) -> FloatArray:
-        one = value[:, None]
-        return np.concatenate([one, *bounded(one, max_change_c)], axis=1)
-
-    return laid(series.mean_c), laid(series.max_c)
-
-
 @dataclass(frozen=True)
 class AreaCase:
     """What an area's judgements share; ``every_story``: also of diseases without a history."""
@@ -328,7 +307,7 @@ def judge_area(case: AreaCase, keys: Sequence[str]) -> tuple[tuple[Entry, ...], 
     wanted = to_prevent(library, area)
     resistant = resistant_of(library, area)
     settings = verdict_settings(case.site.programme.lead_days)
-    known_yesterday = _day_before(case.known)
+    known_yesterday = case.known.day_before()
     judged: dict[str, tuple[Judgement, Verdict, Phase]] = {}
     out = []
     stories: dict[str, Story] = {}
@@ -394,11 +373,6 @@ def case_of(
     treatment = disease.treatment
     applied = tuple(case.applied or ())
 
-    def cover(open_days: BoolArray) -> Cover | None:
-        if case.applied is None:
-            return None
-        return cover_of(disease, key, open_days, case.soil, applied, lost)
-
     return Case(
         disease=key,
         spans=spans_of(case.library, disease, case.area.grasses),
@@ -411,7 +385,9 @@ def case_of(
         interval=interval_of(disease, key),
         number=None if treatment.number is None else round(treatment.number.span[1]),
         applied=days_on(disease, key, applied, lost, np.datetime64(case.as_of, "D")),
-        cover=cover,
+        cover=None
+        if case.applied is None
+        else protection_of(disease, key, case.soil.dates, applied, lost).over,
         seen=tuple(o.day for o in case.observations if _saw(o, key, case)),
         ratio=_ratio(case.area),
         cold_shows="cold" in disease.expression.shown_by,
@@ -439,11 +415,3 @@ def _ratio(area: Area) -> float | None:
     if area.application_cost is None or area.outbreak_cost is None:
         return None
     return area.application_cost / area.outbreak_cost
-
-
-def _day_before(known: KnownSoil) -> KnownSoil:
-    def at(depth_cm: float) -> Any:
-        mean, hottest = known.at(depth_cm)
-        return mean[:-1], hottest[:-1]
-
-    return KnownSoil(known.dates[:-1], at, known.reference_cm)

@@ -11,22 +11,21 @@ import pandas as pd
 from patchrisk.base.toml_files import load_numbers
 from patchrisk.base.units import DayArray
 from patchrisk.core.dates.hand_readings import HandErrors
-from patchrisk.core.dates.openings import SoilCourse, soil_course
+from patchrisk.core.dates.soil_paths import SoilCourse, soil_course
 from patchrisk.core.plan.past_label import PastLabel
 from patchrisk.core.rules.seasons import year_begins
 from patchrisk.core.rules.states import RuleToday, Settings, rules_today
 from patchrisk.core.rules.windows import REFERENCE_CM, soil_depth_cm
 from patchrisk.core.soil.root_depth import SoilSeries
-from patchrisk.core.verdict.case import AheadSoil
+from patchrisk.core.verdict.case import AheadSoil, known_soil
 from patchrisk.core.verdict.judgement import Judgement
 from patchrisk.core.verdict.season_story import Story
 from patchrisk.read.area import Area
 from patchrisk.read.diseases import Library
 from patchrisk.read.groups import load_groups
 from patchrisk.read.site_data import SiteData, gather
-from patchrisk.read.weather.online_weather import ReportProgress
 from patchrisk.site_day.area_soil import SiteSoil
-from patchrisk.site_day.judging import AreaCase, Entry, judge_area, known_soil
+from patchrisk.site_day.judging import AreaCase, Entry, judge_area
 from patchrisk.site_day.soil_ahead import Season, ahead_soil, season_pressure
 from patchrisk.site_day.weather_ahead import Prospect, history_of, prospect
 
@@ -111,7 +110,6 @@ def prepare(
     *,
     only: Sequence[str] = (),
     offline: bool = False,
-    progress: ReportProgress | None = None,
     every_story: bool = False,
 ) -> Morning:
     """Bring a morning together.
@@ -128,8 +126,6 @@ def prepare(
         Names of the areas wanted; all when empty.
     offline : bool
         Ask no weather service; use what the cache holds.
-    progress : callable, optional
-        Told how the fetching goes.
     every_story : bool
         Tell what the last season did of every disease, not of those with a history alone.
 
@@ -138,7 +134,7 @@ def prepare(
     InputError
         With every fault of the site file, the disease files and the data.
     """
-    g = gather(path, as_of, now, offline=offline, progress=progress)
+    g = gather(path, as_of, now, offline=offline)
     areas = g.site.areas_named(only)
     history = history_of([g.air, g.weather.past])
     ground = prospect(history, g.weather.daily, pd.Timestamp(as_of), g.site.site.latitude)

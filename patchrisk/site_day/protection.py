@@ -1,18 +1,18 @@
 """What an area's diseases ask of applications, and what recorded ones still protect."""
 
 from collections.abc import Iterator, Sequence
-from functools import cache
+from functools import cache, partial
 
 import numpy as np
 
 from patchrisk.base.toml_files import load_numbers
-from patchrisk.base.units import DAY, BoolArray
-from patchrisk.core.plan.cover import Applied, Cover, cover
+from patchrisk.base.units import DAY, DayArray
+from patchrisk.core.plan.cover import Applied
 from patchrisk.core.plan.facts import Factor
 from patchrisk.core.plan.inputs import Concern, Numbers, Trials, delivery, numbers_of, works
-from patchrisk.core.plan.parts import cover_by_part, grounds, on_ground
+from patchrisk.core.plan.parts import grounds, on_ground
 from patchrisk.core.rules.windows import Rule
-from patchrisk.core.soil.root_depth import SoilSeries
+from patchrisk.core.verdict.case import Protection
 from patchrisk.read.area import Area
 from patchrisk.read.diseases import Disease, Library
 from patchrisk.read.diseases.quantities import Number
@@ -28,49 +28,37 @@ def programme_numbers() -> Numbers:
     return numbers_of(load_numbers("programme"), round(running_out.value))
 
 
-def cover_of(
+def protection_of(
     disease: Disease,
     key: str,
-    open_days: BoolArray,
-    soil: SoilSeries,
+    known_days: DayArray,
     applied: Sequence[Applied],
     resistant: frozenset[str],
-) -> Cover:
-    """Tell what the applications of an area protect today of one disease.
+) -> Protection:
+    """Bring together what of an area's applications protects against one disease.
 
     Parameters
     ----------
     disease : Disease
     key : str
-    open_days : ndarray of bool, shape (days,)
-        Days of the soil on which roots could be infected.
-    soil : SoilSeries
-        The first day that is not over follows its last.
+    known_days : ndarray of datetime64[D], shape (days,)
+        Days of the soil; the first day that is not over follows the last.
     applied : sequence of Applied
         Of this area.
     resistant : frozenset of str
         Codes to which the fungus is known to be resistant there.
     """
-    numbers = programme_numbers()
-    today = soil.dates[-1] + DAY
-    dates = np.arange(soil.dates[0], today + AHEAD_DAYS * DAY)
-    window = np.zeros(len(dates), dtype=bool)
-    window[: len(open_days)] = open_days
-    concern = concern_of(disease, key, resistant)
-
-    def made(applied: Sequence[Applied]) -> Cover:
-        return cover(
-            key,
-            applied,
-            dates,
-            today,
-            numbers.lasting(concern),
-            works=lambda one: works(concern, one),
-            delivery=delivery(numbers),
-            open_days=window,
-        )
-
-    return cover_by_part(applied, today, made)
+    numbers, concern = programme_numbers(), concern_of(disease, key, resistant)
+    today = known_days[-1] + DAY
+    return Protection(
+        key,
+        applied,
+        np.arange(known_days[0], today + AHEAD_DAYS * DAY),
+        today,
+        numbers.lasting(concern),
+        partial(works, concern),
+        delivery(numbers),
+    )
 
 
 def interval_of(disease: Disease, key: str) -> int:

@@ -8,10 +8,14 @@ import numpy as np
 
 from patchrisk.base.toml_files import load_numbers
 from patchrisk.base.units import DAY, FloatArray
-from patchrisk.core.dates.forecast_error import YEAR
-from patchrisk.core.dates.openings import PressureCourse, SoilPaths, pressure_course
-from patchrisk.core.dates.pressure import Pressure, pressure_ahead, wet_days
-from patchrisk.core.dates.soil_paths import compare_with_logger, paths_ahead, paths_before
+from patchrisk.core.dates.pressure import (
+    Pressure,
+    PressureCourse,
+    pressure_ahead,
+    pressure_course,
+    wet_days,
+)
+from patchrisk.core.dates.soil_paths import SoilPaths, compare_with_logger, draw_paths
 from patchrisk.core.dates.weather_traces import WeatherTraces
 from patchrisk.core.soil.root_depth import SoilSeries
 from patchrisk.core.verdict.case import AheadSoil
@@ -51,7 +55,7 @@ def soil_paths(ground: Prospect, soil: AreaSoil) -> Callable[[float], tuple[Soil
             swing_least=round(numbers["ahead.swing_least"].value),
             besides=soil.besides(ground.ahead.dates[0]),
         )
-        ahead = paths_ahead(
+        ahead = draw_paths(
             ground.ahead,
             modelled,
             comparison,
@@ -61,17 +65,16 @@ def soil_paths(ground: Prospect, soil: AreaSoil) -> Callable[[float], tuple[Soil
             per_trace=per_trace,
             seed=1,
         )
-        then = np.arange(len(ground.past.dates), dtype=np.float64)
-        past = paths_before(
+        past = draw_paths(
             ground.past,
             before,
             comparison,
             soil.errors,
             ground.signs_past,
-            day=then - round(10 * YEAR),
             start=start,
             per_trace=per_trace,
             seed=2,
+            past=True,
         )
         return ahead, past
 

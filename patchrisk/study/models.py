@@ -172,7 +172,7 @@ def _features(mean: FloatArray, rain: FloatArray, rate: FloatArray, days: int) -
     if known.sum() < least:
         return dict.fromkeys(FEATURES, np.nan)
     share = days / known.sum()  # missing days are taken as the mean of the others
-    run = longest_run(compare(rate[:, None], ">=", numbers["model_rate"].value), missing="break")
+    run = longest_run(compare(rate[:, None], ">=", numbers["model_rate"].value))
     wet = ~np.isnan(rain)
     return {
         "pressure": float(np.nansum(rate)) * share,

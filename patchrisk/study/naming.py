@@ -6,8 +6,9 @@ from dataclasses import dataclass
 
 import pandas as pd
 
+from patchrisk.base.pen import Pen
 from patchrisk.base.safe_text import visible
-from patchrisk.base.units import System, shower
+from patchrisk.base.units import System
 from patchrisk.core.skill.cases import BASELINES
 from patchrisk.read.diseases import Library
 from patchrisk.report.words import rule_words
@@ -83,7 +84,7 @@ def names_of(library: Library, key: str, system: System = "metric") -> DiseaseNa
     owner = library.diseases.get(key) or library.groups.get(key)
     if owner is None:
         return DiseaseNames(key.replace("-", " "), {})
-    show = shower(system)
+    show = Pen(system).show
     rules = {w.id: (rule_words(w, show), w.rule.source) for w in owner.window}
     rules |= {key: (words, "no soil") for key, words in BASELINES.items()}
     if key in library.diseases:

@@ -62,7 +62,6 @@ def ours(mean: np.ndarray, low: np.ndarray, high: np.ndarray) -> dict[str, Calla
     met = counters.compare(mean, ">=", THRESHOLD_C)
     daily = counters.degree_days_of_mean(mean, BASE_C)
     whole_days = len(mean) // 24 * 24
-    how: dict[str, Any] = {"missing": "hold", "max_missing": 2}
     return {
         "degree-days of the mean": lambda: counters.degree_days_of_mean(mean, BASE_C),
         "degree-days, average": lambda: counters.degree_days_average(low, high, BASE_C),
@@ -77,16 +76,13 @@ def ours(mean: np.ndarray, low: np.ndarray, high: np.ndarray) -> dict[str, Calla
         ),
         "accumulate": lambda: counters.accumulate(daily, missing="skip"),
         "compare": lambda: counters.compare(mean, ">=", THRESHOLD_C),
-        "within": lambda: counters.within(mean, THRESHOLD_C, TOP_C),
         "run length": lambda: counters.run_length(met),
-        "run length, held": lambda: counters.run_length(met, **how),
         "first run": lambda: counters.first_run(met, DAYS),
         "first run that never comes": lambda: counters.first_run(met, 2000),
         "longest run": lambda: counters.longest_run(met),
-        "days met": lambda: counters.days_met(met),
         "all runs": lambda: counters.runs(met),
         "crossing for good": lambda: counters.first_crossing(mean, ">=", THRESHOLD_C, None),
-        "rolling mean": lambda: counters.rolling_mean(mean, MEAN_DAYS, MEAN_DAYS - 1),
+        "rolling mean": lambda: counters.rolling_mean(mean, MEAN_DAYS),
     }
 
 
@@ -108,7 +104,7 @@ def xclims(mean: np.ndarray) -> dict[str, Callable[[], Any]]:
         "first run that never comes": lambda: rl.first_run(mask, window=2000, dim="time"),
         "longest run": lambda: rl.longest_run(mask, dim="time"),
         "all runs": lambda: rl.windowed_run_events(mask, window=1, dim="time"),
-        "rolling mean": lambda: array.rolling(time=MEAN_DAYS, min_periods=MEAN_DAYS - 1).mean(),
+        "rolling mean": lambda: array.rolling(time=MEAN_DAYS).mean(),
     }
 
 
@@ -127,8 +123,7 @@ def pandas_loops(mean: np.ndarray) -> dict[str, Callable[[], Any]]:
         "run length": run_length,
         "first run": lambda s: (run_length(s) >= DAYS).idxmax(),
         "longest run": lambda s: run_length(s).max(),
-        "days met": lambda s: (s >= THRESHOLD_C).sum(),
-        "rolling mean": lambda s: s.rolling(MEAN_DAYS, min_periods=MEAN_DAYS - 1).mean(),
+        "rolling mean": lambda s: s.rolling(MEAN_DAYS).mean(),
     }
 
     def loop(function: Callable[[pd.Series], Any]) -> Callable[[], Any]:

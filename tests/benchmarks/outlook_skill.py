@@ -37,8 +37,7 @@ from patchrisk.core.dates.forecast_error import (
     departures,
     known_errors,
 )
-from patchrisk.core.dates.openings import SoilPaths
-from patchrisk.core.dates.soil_paths import widened
+from patchrisk.core.dates.soil_paths import SoilPaths, widened
 from patchrisk.core.rules.seasons import Season
 from patchrisk.core.rules.windows import Rule, Statistic
 from patchrisk.core.soil.air_to_soil import estimate_soil

@@ -8,10 +8,10 @@ import numpy as np
 import pandas as pd
 
 from patchrisk.base.pen import as_date
-from patchrisk.core.dates.openings import soil_course
+from patchrisk.core.dates.soil_paths import soil_course
 from patchrisk.core.plan.cover import Applied
 from patchrisk.core.rules.windows import REFERENCE_CM, soil_depth_cm
-from patchrisk.core.verdict.case import Case
+from patchrisk.core.verdict.case import Case, known_soil
 from patchrisk.core.verdict.judge import judge
 from patchrisk.core.verdict.judgement import Judgement
 from patchrisk.read.area import Area
@@ -19,7 +19,7 @@ from patchrisk.read.diseases import load_library
 from patchrisk.read.site import LoggerFile, Place, Site
 from patchrisk.site_day.area_soil import SiteSoil
 from patchrisk.site_day.history import history_of_area, to_prevent
-from patchrisk.site_day.judging import AreaCase, Entry, case_of, known_soil, verdict_settings
+from patchrisk.site_day.judging import AreaCase, Entry, case_of, verdict_settings
 from patchrisk.site_day.morning import AreaMorning, settings
 from patchrisk.site_day.morning import Morning as AtSite
 from patchrisk.site_day.season_plan import EarlierPlan, plan_all

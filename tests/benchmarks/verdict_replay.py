@@ -54,10 +54,10 @@ from verdict_starts import timing
 
 from patchrisk.core.rules.seasons import Season
 from patchrisk.core.rules.windows import REFERENCE_CM, soil_depth_cm
-from patchrisk.core.verdict.case import KnownSoil
+from patchrisk.core.verdict.case import KnownSoil, known_soil
 from patchrisk.core.verdict.decision_table import Backing, Host, Phase, Roots, Verdict
 from patchrisk.core.verdict.judge import judge
-from patchrisk.site_day.judging import known_soil, verdict_settings
+from patchrisk.site_day.judging import verdict_settings
 from patchrisk.site_day.morning import settings
 
 ZEROS = (

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from patchrisk.base import resources
-from patchrisk.report.serving.app import make_app
+from patchrisk.report.serving import make_app
 
 pytestmark = pytest.mark.browser
 LOOK = (Path(__file__).parent / "look.js").read_text(encoding="utf-8")

@@ -11,13 +11,11 @@ from patchrisk.core.counters import (
     MISSING,
     NOT_MET,
     compare,
-    days_met,
     first_crossing,
     first_run,
     longest_run,
     run_length,
     runs,
-    within,
 )
 
 NAN = np.nan
@@ -34,12 +32,6 @@ def test_compare_says_what_happens_at_the_threshold():
     for operator, marks in expected.items():
         assert compare(values, operator, 18.0).tolist() == marks
     assert compare(values, ">=", 18.0).dtype == np.int8
-
-
-def test_within_says_what_happens_at_the_edges():
-    values = [9.9, 10.0, 12.0, 15.0, 15.1, NAN]
-    assert within(values, 10, 15).tolist() == [0, 1, 1, 1, 0, -1]
-    assert within(values, 10, 15, "neither").tolist() == [0, 0, 1, 0, 0, -1]
 
 
 # Days of one series, threshold 10, three days in a row. The first day of the run and the day
@@ -64,46 +56,15 @@ def test_missing_day_breaks_a_run():
     assert (found.start, found.confirmed_on) == (3, 5)
 
 
-def test_missing_day_is_held():
-    marks = compare([10, 10, NAN, 10, 10, NAN, NAN, 10, 10], ">=", 10)
-    found = first_run(marks, 3, missing="hold", max_missing=1)
-    assert (found.start, found.confirmed_on) == (0, 3)  # three met days take four
-    assert run_length(marks, missing="hold", max_missing=1).tolist() == [1, 2, 2, 3, 4, 4, 0, 1, 2]
-    assert run_length(marks, missing="hold", max_missing=2).tolist() == [1, 2, 2, 3, 4, 4, 4, 5, 6]
-    assert run_length(marks).tolist() == [1, 2, 0, 1, 2, 0, 0, 1, 2]
-
-
-def test_held_days_do_not_make_a_run():
-    marks = compare([NAN, 10, NAN, 9, NAN, NAN], ">=", 10)
-    assert run_length(marks, missing="hold", max_missing=5).tolist() == [0, 1, 1, 0, 0, 0]
-
-
 def test_growing_season_of_etccdi_climatekit_example():
     # R package climatekit, growing season length (ETCCDI: six days above 5, until six days below
     # 5 after 1 July): 5 + 15 sin(2 pi i / 364) through 2024 starts on index 1, ends on 183: 182.
     index = np.arange(365)
     mean = 5 + 15 * np.sin(2 * np.pi * index / 364)
     start = first_run(compare(mean, ">", 5), 6).start
-    end = first_run(compare(mean, "<", 5), 6, season=index >= 182).start  # 1 July of a leap year
+    july = 182  # 1 July of a leap year
+    end = july + first_run(compare(mean[july:], "<", 5), 6).start
     assert (start, end, end - start) == (1, 183, 182)
-
-
-def test_season_limits_days_and_lanes():
-    met = np.ones((10, 2), dtype=bool)
-    season = np.zeros(10, dtype=bool)
-    season[4:8] = True
-    assert run_length(met, season=season)[:, 0].tolist() == [0] * 4 + [1, 2, 3, 4] + [0] * 2
-    start = np.array([2, 7])
-    by_lane = np.arange(10)[:, None] >= start
-    assert first_run(met, 3, season=by_lane).start.tolist() == [2, 7]
-    assert first_run(met, 4, season=by_lane).start.tolist() == [2, -1]
-    assert days_met(met, season=by_lane).met.tolist() == [8, 3]
-    assert longest_run(met, season=by_lane).tolist() == [8, 3]
-
-
-def test_days_met_counts_what_is_missing():
-    found = days_met(compare([10, 9, NAN, 11], ">=", 10))
-    assert (found.met, found.missing) == (2, 1)
 
 
 def test_runs_of_every_lane():
@@ -112,28 +73,18 @@ def test_runs_of_every_lane():
     ).T
     found = runs(marks)
     assert np.array(found).T.tolist() == [[0, 0, 1, 2], [0, 3, 3, 1], [0, 5, 5, 1], [2, 0, 6, 7]]
-    held = runs(marks, missing="hold", max_missing=1)
-    assert np.array(held).T.tolist() == [[0, 0, 1, 2], [0, 3, 5, 2], [2, 0, 6, 7]]
 
 
-def read_day_by_day(marks, season, held):
+def read_day_by_day(marks):
     """Follow the rules as they are written, one lane at a time."""
-    counts, run, gap = [], 0, 0
-    for mark, inside in zip(marks, season, strict=True):
-        if inside and mark == MET:
-            run, gap = run + 1, 0
-        elif inside and mark == MISSING:
-            gap += 1
-            run = run if gap <= held else 0
-        else:
-            run = gap = 0
+    counts, run, found = [], 0, []
+    for day, mark in enumerate(marks):
+        run = run + 1 if mark == MET else 0
         counts.append(run)
-    found = []
-    for day, (mark, inside, count) in enumerate(zip(marks, season, counts, strict=True)):
-        if inside and mark == MET:
-            if count == 1:
-                found.append([day, day, 1])
-            found[-1][1:] = [day, count]
+        if run == 1:
+            found.append([day, day, 1])
+        elif run:
+            found[-1][1:] = [day, run]
     return counts, found
 
 
@@ -145,55 +96,40 @@ marks_arrays = hnp.arrays(
 
 
 @settings(max_examples=50, deadline=None)
-@given(marks_arrays, st.integers(0, 3), st.integers(1, 5), st.data())
-def test_every_function_agrees_with_a_day_by_day_reading(marks, held, days, data):
-    season = data.draw(hnp.arrays(bool, data.draw(st.sampled_from([marks.shape, marks.shape[:1]]))))
-    how = {"season": season, "missing": "hold" if held else "break", "max_missing": held}
-    length, longest = run_length(marks, **how), longest_run(marks, **how)
-    first, listed, met = (
-        first_run(marks, days, **how),
-        runs(marks, **how),
-        days_met(marks, season=season),
-    )
+@given(marks_arrays, st.integers(1, 5))
+def test_every_function_agrees_with_a_day_by_day_reading(marks, days):
+    length, longest = run_length(marks), longest_run(marks)
+    first, listed = first_run(marks, days), runs(marks)
     assert length.shape == marks.shape
-    assert longest.shape == first.start.shape == met.met.shape == marks.shape[1:]
+    assert longest.shape == first.start.shape == marks.shape[1:]
     for lane, index in enumerate(np.ndindex(marks.shape[1:])):
         column = (slice(None), *index)
-        inside = season if season.ndim == 1 else season[column]
-        counts, found = read_day_by_day(marks[column], inside, held)
+        counts, found = read_day_by_day(marks[column])
         assert length[column].tolist() == counts
         assert longest[index] == max(counts)
         assert np.array(listed[1:])[:, listed.lane == lane].T.tolist() == found
         enough = [run for run in found if run[2] >= days]
         assert first.start[index] == (enough[0][0] if enough else -1)
-        assert first.confirmed_on[index] == (
-            [c >= days for c in counts].index(True) if enough else -1
-        )
-        assert met.met[index] == sum(run[2] for run in found)
-        assert met.missing[index] == ((marks[column] == MISSING) & inside).sum()
-        if not held and enough:
-            assert first.confirmed_on[index] == first.start[index] + days - 1
+        assert first.confirmed_on[index] == (enough[0][0] + days - 1 if enough else -1)
 
 
-@pytest.mark.parametrize("held", [0, 2])
-def test_seams_between_blocks_do_not_show(held):
+def test_seams_between_blocks_do_not_show():
     # Counts go in blocks of 65,536 marks, more than 64 lanes day by day: 9,000 lanes take two
     # blocks of lanes and many of days, and must agree with the same lanes taken a few at a time.
     random = np.random.default_rng(11)
     marks = random.choice(np.array([1, 1, 1, 1, 0, -1], np.int8), size=(60, 9000))
-    how = {"missing": "hold" if held else "break", "max_missing": held}
-    length, first = run_length(marks, **how), first_run(marks, 6, **how)
-    longest, listed = longest_run(marks, **how), runs(marks, **how)
+    length, first = run_length(marks), first_run(marks, 6)
+    longest, listed = longest_run(marks), runs(marks)
     assert (np.diff(listed.lane) >= 0).all()
     for few in (slice(0, 40), slice(8180, 8210)):
         part, begin = marks[:, few], few.start
-        assert (length[:, few] == run_length(part, **how)).all()
-        assert (longest[few] == longest_run(part, **how)).all()
-        assert (first.start[few] == first_run(part, 6, **how).start).all()
-        assert (first.confirmed_on[few] == first_run(part, 6, **how).confirmed_on).all()
+        assert (length[:, few] == run_length(part)).all()
+        assert (longest[few] == longest_run(part)).all()
+        assert (first.start[few] == first_run(part, 6).start).all()
+        assert (first.confirmed_on[few] == first_run(part, 6).confirmed_on).all()
         mine = (listed.lane >= begin) & (listed.lane < few.stop)
         assert np.array_equal(
-            np.array(listed)[:, mine] - [[begin], [0], [0], [0]], np.array(runs(part, **how))
+            np.array(listed)[:, mine] - [[begin], [0], [0], [0]], np.array(runs(part))
         )
 
 
@@ -226,11 +162,10 @@ def rl(monkeypatch):
 
 
 def test_runs_against_xclim(random_values, rl):
-    # NaN compares false there, which is the policy "break".
+    # NaN compares false there: a missing day is not met.
     for marks, mask in (
         (compare(random_values, ">=", 10.0), random_values >= 10.0),
         (compare(random_values, "<", 9.0), random_values < 9.0),
-        (within(random_values, 9, 11.5), (random_values >= 9) & (random_values <= 11.5)),
     ):
         found, longest = runs(marks), longest_run(marks)
         for lane, column in enumerate(mask.T):
@@ -245,23 +180,6 @@ def test_runs_against_xclim(random_values, rl):
                 assert found.days[mine][enough].sum() == expected
                 expected = np.nan_to_num(rl.first_run_1d(column, days), nan=-1)
                 assert first_run(marks[:, lane], days).start == expected
-
-
-def test_held_runs_against_xclim_runs_with_holes(rl):
-    # runs_with_holes: a run goes on until so many days in a row do not meet. Where
-    # every day that is not met is missing, that is the policy "hold" with one day fewer.
-    import xarray as xr
-
-    random = np.random.default_rng(13)
-    marks = np.where(random.random((300, 30)) < 0.6, MET, MISSING).astype(np.int8)
-    mask = xr.DataArray(marks == MET, dims=("time", "lane"))
-    holes = rl.runs_with_holes(mask, 1, ~mask, 3, dim="time").transpose("time", "lane")
-    holes = holes.to_numpy().astype(bool)
-    begins = holes & ~np.vstack([np.zeros((1, 30), dtype=bool), holes[:-1]])
-    found = runs(marks, missing="hold", max_missing=2)
-    expected = np.zeros_like(begins)
-    expected[found.start, found.lane] = True
-    assert (begins == expected).all()
 
 
 def test_crossing_that_lasts_n_days():
@@ -283,14 +201,11 @@ def test_crossing_falling():
 def test_crossing_that_never_returns():
     values = [15, 19, 17, 18, 19, 20, 21, 17, 16]
     assert first_crossing(values, ">=", 18, None).start == -1  # ends on the near side
-    season = np.arange(9) < 7
-    found = first_crossing(values, ">=", 18, None, season=season)
+    found = first_crossing(values[:7], ">=", 18, None)
     assert (found.start, found.confirmed_on, found.crossed) == (3, 6, True)
     # A missing day could have been a return.
     values[4] = NAN
-    assert first_crossing(values, ">=", 18, None, season=season).start == 5
-    held = first_crossing(values, ">=", 18, None, season=season, missing="hold", max_missing=1)
-    assert held.start == 3
+    assert first_crossing(values[:7], ">=", 18, None).start == 5
 
 
 def test_crossing_before_the_record_is_not_seen():
@@ -308,19 +223,15 @@ def test_crossing_before_the_record_is_not_seen():
         st.tuples(st.integers(1, 40), st.integers(1, 4)),
         elements=st.sampled_from([8.0, 9.0, 10.0, 11.0, 12.0, NAN]),
     ),
-    st.data(),
 )
-def test_laws_of_crossings(values, data):
-    first = data.draw(st.integers(0, len(values)))
-    last = data.draw(st.integers(0, len(values)))
-    index = np.arange(len(values))
-    season = (index >= first) & (index < last)
+def test_laws_of_crossings(values):
+    days = np.arange(len(values))
     for operator, far in ((">=", values >= 10), ("<", values < 10)):
-        found = first_crossing(values, operator, 10, None, season=season)
+        found = first_crossing(values, operator, 10, None)
         for lane, start in enumerate(found.start):
-            stays = [d for d in index[season] if far[d:last, lane].all()]
+            stays = [d for d in days if far[d:, lane].all()]
             assert start == (stays[0] if stays else -1)
-            assert found.confirmed_on[lane] == (last - 1 if stays else -1)
+            assert found.confirmed_on[lane] == (len(values) - 1 if stays else -1)
 
 
 def test_arrays_of_no_days_or_no_lanes():
@@ -334,23 +245,9 @@ def test_arguments_out_of_range():
     met = np.ones(4, dtype=bool)
     with pytest.raises(ValueError, match="write one of >, >=, <, <="):
         compare([1.0], "=", 1)
-    with pytest.raises(ValueError, match="empty band: 3 is above 2"):
-        within([1.0], 3, 2)
-    with pytest.raises(ValueError, match="write 'both' or 'neither'"):
-        within([1.0], 2, 3, "left")
     with pytest.raises(ValueError, match="array of float64: give a boolean array"):
         run_length(np.array([10.0, 11.0]))
     with pytest.raises(ValueError, match="a run has at least one day"):
         first_run(met, 0)
-    with pytest.raises(ValueError, match="'hold' needs at least 1 day"):
-        run_length(met, missing="hold")
-    with pytest.raises(ValueError, match="'break' takes none"):
-        run_length(met, max_missing=2)
-    with pytest.raises(ValueError, match="write 'break' or 'hold'"):
-        run_length(met, missing="fill")
-    with pytest.raises(ValueError, match=r"season of bool \(3,\): give booleans, \(4,\)"):
-        run_length(met, season=np.ones(3, dtype=bool))
-    with pytest.raises(ValueError, match="season of int64"):
-        run_length(met, season=np.arange(4))
     with pytest.raises(ValueError, match="no days"):
         run_length(True)

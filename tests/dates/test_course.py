@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from patchrisk.core.dates.openings import SoilPaths, pressure_course, soil_course
-from patchrisk.core.dates.pressure import pressure_ahead
+from patchrisk.core.dates.pressure import pressure_ahead, pressure_course
+from patchrisk.core.dates.soil_paths import SoilPaths, soil_course
 from patchrisk.core.rules.infection import Cardinal
 from patchrisk.core.rules.seasons import Season
 

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from patchrisk.core.dates.openings import SoilPaths
+from patchrisk.core.dates.soil_paths import SoilPaths
 from patchrisk.core.dates.symptoms import Shows, StressRule, infected_rows, watch
 from patchrisk.core.rules.infection import Cardinal
 from patchrisk.core.rules.seasons import Season

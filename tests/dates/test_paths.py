@@ -9,8 +9,7 @@ from patchrisk.core.dates.forecast_error import ConditionalErrors, ErrorCovarian
 from patchrisk.core.dates.soil_paths import (
     LoggerComparison,
     compare_with_logger,
-    paths_ahead,
-    paths_before,
+    draw_paths,
 )
 from patchrisk.core.dates.weather_traces import WeatherTraces
 from patchrisk.core.soil.air_to_soil import SoilEstimate
@@ -74,7 +73,7 @@ def test_an_error_that_lasts_is_carried_along_every_trace():
     memory = replace(NOTHING, lasting=1.0, probe=1e-9)
     modelled = model()
     comparison = learnt_of(modelled, *logged())
-    paths = paths_ahead(
+    paths = draw_paths(
         TRACES, modelled, comparison, ConditionalErrors(memory), CALM, start=70, per_trace=3, seed=1
     )
     assert (paths.dates == DATES[70:]).all()
@@ -96,14 +95,13 @@ def test_past_years_keep_what_lasts_and_their_own_weather():
     memory = replace(NOTHING, lasting=1.0, probe=1e-9)
     modelled = model()
     comparison = learnt_of(modelled, *logged())
-    long_ago = np.arange(len(DATES), dtype=float) - 36525
-    paths = paths_before(
+    paths = draw_paths(
         TRACES,
         modelled,
         comparison,
         ConditionalErrors(memory),
         CALM,
-        day=long_ago,
+        past=True,
         start=70,
         per_trace=2,
         seed=1,
@@ -118,14 +116,13 @@ def test_what_passes_in_days_is_nothing_a_past_year_learns_of():
     memory = replace(NOTHING, fast=1.0, fast_days=5.0)
     modelled = model(sd=0.001)
     comparison = learnt_of(modelled, *logged(mean=10.001))
-    long_ago = np.arange(len(DATES), dtype=float) - 36525
-    paths = paths_before(
+    paths = draw_paths(
         TRACES,
         modelled,
         comparison,
         ConditionalErrors(memory),
         CALM,
-        day=long_ago,
+        past=True,
         start=70,
         per_trace=2,
         seed=1,
@@ -140,7 +137,7 @@ def test_unlogged_days_are_spread_by_the_deviation_stated_for_the_day():
     log, top = logged()
     known = learnt_of(modelled, np.full_like(log, np.nan), top)
     assert known == LoggerComparison(known.known, 1.0)
-    paths = paths_ahead(
+    paths = draw_paths(
         TRACES, modelled, known, ConditionalErrors(memory), CALM, start=70, per_trace=2000, seed=1
     )
     spread = paths.mean_c.std(axis=1)  # of 4,000 draws: 1.1 % standard error

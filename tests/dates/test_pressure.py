@@ -5,8 +5,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from patchrisk.core.dates.openings import SoilPaths
-from patchrisk.core.dates.pressure import infection_season, pressure_ahead, spread_of, wet_days
+from patchrisk.core.dates.pressure import infection_season, pressure_ahead, wet_days
+from patchrisk.core.dates.soil_paths import SoilPaths, spread_of
 from patchrisk.core.rules.infection import Cardinal
 from patchrisk.core.rules.seasons import Season
 

@@ -6,7 +6,7 @@ from fractions import Fraction
 import pytest
 
 from patchrisk.base import resources
-from patchrisk.base.units import shower
+from patchrisk.base.pen import Pen
 from patchrisk.read.diseases import load_library
 from patchrisk.read.diseases.models import Observation
 from patchrisk.read.diseases.quantities import OURS, Number, Source, Sourced, Statement, Table
@@ -358,7 +358,7 @@ def walk(table):
 
 @pytest.mark.parametrize("key", KEYS)
 def test_the_text_of_a_file_leaves_no_number_and_no_note_out(library, key):
-    said = " ".join(write_disease(library, key, shower("metric")).split())
+    said = " ".join(write_disease(library, key, Pen("metric").show).split())
     expression = getattr(item(library, key), "expression", None)
     # What brings it to light, and how long after, is told in the sentence itself.
     told = () if expression is None else (*expression.stress, *expression.lag)

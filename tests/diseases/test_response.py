@@ -4,9 +4,8 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from hypothesis.extra import numpy as hnp
 
-from patchrisk.core.rules.infection import Cardinal, optimum_days, relative_rate
+from patchrisk.core.rules.infection import Cardinal, relative_rate
 
 LAWS = settings(max_examples=50, deadline=None)
 
@@ -95,35 +94,3 @@ def test_arrays_of_any_shape_and_unknown_days_stay_unknown():
 def test_temperatures_out_of_order_are_refused(three):
     with pytest.raises(ValueError, match="rise"):
         Cardinal(*three)
-
-
-known_rates = hnp.arrays(
-    float, st.tuples(st.integers(1, 40), st.integers(1, 3)), elements=st.floats(0, 1)
-)
-
-
-@LAWS
-@given(known_rates)
-def test_sum_of_known_days_is_their_sum(rate):
-    summed = optimum_days(rate)
-    assert summed.known[-1] == pytest.approx(rate.sum(axis=0), abs=1e-9)
-    assert (summed.unknown == 0).all()
-    assert (summed.most == summed.known).all()
-
-
-@LAWS
-@given(known_rates, st.data())
-def test_the_truth_lies_between_known_and_most(rate, data):
-    hidden = data.draw(hnp.arrays(bool, rate.shape))
-    summed = optimum_days(np.where(hidden, np.nan, rate))
-    truth = np.cumsum(rate, axis=0)
-    assert (summed.known <= truth + 1e-9).all()
-    assert (truth <= summed.most + 1e-9).all()
-    assert (summed.unknown[-1] == hidden.sum(axis=0)).all()
-
-
-def test_a_gap_adds_to_the_unknown_days_and_to_nothing_else():
-    summed = optimum_days(np.array([0.5, np.nan, 1.0]))
-    assert summed.known.tolist() == [0.5, 0.5, 1.5]
-    assert summed.unknown.tolist() == [0, 1, 1]
-    assert summed.most.tolist() == [0.5, 1.5, 2.5]

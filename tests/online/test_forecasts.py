@@ -10,8 +10,7 @@ import pytest
 
 from patchrisk.base.errors import InputError
 from patchrisk.read.forecast import get_forecast, metno, nws, openmeteo, usable
-from patchrisk.read.forecast.days import convert, spans, to_days
-from patchrisk.read.forecast.service import IssuedForecast
+from patchrisk.read.forecast.service import IssuedForecast, convert, spans, to_days
 from patchrisk.read.site import Online
 from patchrisk.read.weather.location import Location
 from patchrisk.read.web.fetcher import Fetcher

@@ -78,15 +78,15 @@ def test_mobility_in_the_plant(name, mobility, source):
 
 def test_phosphonates_alone_move_down():
     """NC State, trade article on post-application irrigation: the only turf group to do so."""
-    down = {g.code for g in load_groups().groups for a in g.actives if a.mobility == "ambimobile"}
+    down = {g.code for g in load_groups().group for a in g.actives if a.mobility == "ambimobile"}
     assert down == {"P07"}
 
 
 def test_what_is_from_memory_says_so():
     """Only the 2018 row of code 4, and FRAC's own notice on 11A, were read at FRAC."""
     groups = load_groups()
-    assert {g.code for g in groups.groups if g.seen == "seen"} == {"4", "11A"}
-    assert {g.code: g.year for g in groups.groups if g.year} == {"4": 2018, "11A": 2020}
+    assert {g.code for g in groups.group if g.seen == "seen"} == {"4", "11A"}
+    assert {g.code: g.year for g in groups.group if g.year} == {"4": 2018, "11A": 2020}
     assert "from memory" in groups.warning
     assert "list of the year" in groups.warning
 

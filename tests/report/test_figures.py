@@ -23,10 +23,18 @@ from patchrisk.core.verdict.decision_table import Phase
 from patchrisk.read.area import Area
 from patchrisk.report.figures import PAGE_WIDTH, drawings_of, files, seasons
 from patchrisk.report.figures.axes import Frame, ticks
-from patchrisk.report.figures.canvas import DARK, LIGHT, Canvas, Label, Polygon, Stroke
+from patchrisk.report.figures.canvas import (
+    DARK,
+    LIGHT,
+    Canvas,
+    Label,
+    Polygon,
+    Stroke,
+    style_sheet,
+    to_svg,
+)
 from patchrisk.report.figures.files import to_bytes
 from patchrisk.report.figures.seasons import bar_of
-from patchrisk.report.figures.svg import style_sheet, to_svg
 from patchrisk.report.view import view_of
 from patchrisk.site_day.morning import prepare
 from tests.report.conftest import AS_OF, NOON

@@ -149,7 +149,7 @@ def test_it_says_all_that_the_model_holds(morning, read):
         told += [capital(area.card.rest)]
         told += [*(reason for _, reason in area.without)]
         for row in area.rows:
-            parts = [row.provisional, row.normal, row.ends, row.pressure, row.guidance, row.shows]
+            parts = [row.provisional, row.normal, row.ends, row.warmth, row.guidance, row.shows]
             parts += [row.cover, row.scout, row.words, *row.members, *row.rules]
             told += [part[:1].upper() + part[1:] for part in parts]
             told += [row.act, row.when[1:]]

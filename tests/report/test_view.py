@@ -312,7 +312,7 @@ def test_without_past_years_today_is_told(morning):
                 odds_lasting=None, odds_lead=None, watch=None, damage_odds=None,
             )  # fmt: skip
     view = view_of(then)
-    assert all(row.pressure == "" for area in view.areas for row in area.rows)
+    assert all(row.warmth == "" for area in view.areas for row in area.rows)
     assert "No dates ahead" in flat(write_outlook(view, data=True))
 
 

@@ -13,8 +13,7 @@ from patchrisk.base import resources
 from patchrisk.cli import main
 from patchrisk.read.records.books import NOTES
 from patchrisk.read.records.rows import context_at
-from patchrisk.report.serving.app import make_app
-from patchrisk.report.serving.forms import FORMS
+from patchrisk.report.serving import FORMS, make_app
 
 NOW = datetime(2026, 5, 18, 12, tzinfo=UTC)
 TOKEN = "a-token-of-the-test-0123456789"

@@ -14,8 +14,8 @@ from click.testing import CliRunner
 from patchrisk import __version__
 from patchrisk.base import resources
 from patchrisk.base.errors import InputError
+from patchrisk.base.pen import Pen
 from patchrisk.base.toml_files import load_numbers
-from patchrisk.base.units import shower
 from patchrisk.cli import main
 from patchrisk.cli.backtest import usual_units
 from patchrisk.core.skill.cases import BASELINES
@@ -212,7 +212,7 @@ def test_a_study_with_observations(study):
 
 def test_rules_go_by_the_words_of_the_mornings_reports(study):
     folder = study[0].parent
-    show = shower("metric")
+    show = Pen("metric").show
     published = load_library().diseases["dead-spot"].window
     words = {w.id: f"{rule_words(w, show)} [{w.rule.source}]" for w in published}
     words |= {key: f"{said} [no soil]" for key, said in BASELINES.items()}

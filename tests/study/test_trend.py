@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from patchrisk.core.dates.openings import day_of_share
+from patchrisk.core.dates.soil_paths import day_of_share
 from patchrisk.core.skill.censored import bounded_slope, turnbull_quantile
 from patchrisk.core.skill.climatology import (
     departures_from_normal,

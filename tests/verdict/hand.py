@@ -9,7 +9,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from patchrisk.core.dates.openings import SoilPaths
+from patchrisk.core.dates.soil_paths import SoilPaths
 from patchrisk.core.dates.symptoms import Shows, StressRule
 from patchrisk.core.plan.cover import Cover
 from patchrisk.core.rules.seasons import Season

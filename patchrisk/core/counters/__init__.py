@@ -1,15 +1,6 @@
 """Counters of days: degree-days, days in a row, trailing means, crossings; on (days, lanes...)."""
 
-from patchrisk.core.counters.counting import (
-    MET,
-    MISSING,
-    NOT_MET,
-    Missing,
-    Operator,
-    compare,
-    within,
-)
-from patchrisk.core.counters.crossing import Crossing, first_crossing
+from patchrisk.core.counters.counting import MET, MISSING, NOT_MET, Operator, compare
 from patchrisk.core.counters.degree_days import (
     Cutoff,
     accumulate,
@@ -20,10 +11,10 @@ from patchrisk.core.counters.degree_days import (
 )
 from patchrisk.core.counters.rolling import rolling_mean
 from patchrisk.core.counters.runs import (
-    DaysMet,
+    Crossing,
     FirstRun,
     Runs,
-    days_met,
+    first_crossing,
     first_run,
     longest_run,
     run_completed,
@@ -38,14 +29,11 @@ __all__ = [
     "NOT_MET",
     "Crossing",
     "Cutoff",
-    "DaysMet",
     "FirstRun",
-    "Missing",
     "Operator",
     "Runs",
     "accumulate",
     "compare",
-    "days_met",
     "degree_days_average",
     "degree_days_clamped",
     "degree_days_double_sine",
@@ -59,5 +47,4 @@ __all__ = [
     "run_completed",
     "run_length",
     "runs",
-    "within",
 ]

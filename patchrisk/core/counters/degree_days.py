@@ -215,18 +215,14 @@ def _hours(
 
 
 def accumulate(
-    degree_days: npt.ArrayLike,
-    start: int | npt.ArrayLike = 0,
-    missing: Literal["unknown", "skip"] = "unknown",
+    degree_days: npt.ArrayLike, missing: Literal["unknown", "skip"] = "unknown"
 ) -> FloatArray:
-    """Add up degree-days from a start day [degC d].
+    """Add up degree-days from the first day on [degC d].
 
     Parameters
     ----------
     degree_days : array, (days, lanes...)
         Degree-days of each day [degC d].
-    start : int or array of int, (lanes...)
-        Index of the first day counted. A negative index means that the lane has no start.
     missing : {"unknown", "skip"}
         ``unknown``: from the first missing day on, the total is missing. ``skip``: a missing day
         adds nothing, so that the total is a lower bound.
@@ -234,7 +230,7 @@ def accumulate(
     Returns
     -------
     array, (days, lanes...)
-        Total up to and including each day; zero before the start, missing where there is none.
+        Total up to and including each day.
 
     Raises
     ------
@@ -245,17 +241,14 @@ def accumulate(
         raise ValueError(f"missing {missing!r}: write 'unknown' or 'skip'")
     daily = as_days(degree_days)
     columns = as_columns(daily)
-    first = np.broadcast_to(np.asarray(start), daily.shape[1:]).reshape(-1)
     out = np.empty_like(columns)
-    total = np.where(first < 0, np.nan, 0.0)
-    rows, last_start = rows_in(columns.shape[1]), int(first.max(initial=0))
+    total = np.zeros(columns.shape[1])
+    rows = rows_in(columns.shape[1])
     for top in range(0, len(columns), rows):
         block = out[top : top + rows]
         np.copyto(block, columns[top : top + rows])
         if missing == "skip":
             block[np.isnan(block)] = 0.0
-        if top < last_start:
-            block[np.arange(top, top + len(block))[:, None] < first] = 0.0
         block[0] += total
         add_down(block)
         total = block[-1]

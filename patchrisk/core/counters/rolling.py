@@ -1,21 +1,17 @@
 """Trailing means of n days."""
 
-from typing import TypeVar
-
 import numpy as np
 import numpy.typing as npt
 
 from patchrisk.base.units import FloatArray
 from patchrisk.core.counters.counting import PIECE, as_columns, as_days
 
-Array = TypeVar("Array", FloatArray, npt.NDArray[np.int16])
-
 # Above the rounding error of a mean of up to a few hundred temperatures (about 1e-13 degC).
 _ROUNDING = 1e-12
-_MOST_DAYS = 32_767  # counted in 16 bits
+_MOST_DAYS = 32_767
 
 
-def rolling_mean(values: npt.ArrayLike, days: int, min_known: int | None = None) -> FloatArray:
+def rolling_mean(values: npt.ArrayLike, days: int) -> FloatArray:
     """Mean of each day and the days before it, so many in all; in the unit of the values.
 
     Parameters
@@ -24,19 +20,16 @@ def rolling_mean(values: npt.ArrayLike, days: int, min_known: int | None = None)
         NaN where missing.
     days : int
         Length of the mean [days].
-    min_known : int, optional
-        Fewest known days for a mean, which is then that of the known days; all of them by
-        default. Days before the first count as missing.
 
     Returns
     -------
     array, (days, lanes...)
-        NaN where too few days are known.
+        NaN where a day of the mean is missing, as are those before the first.
 
     Raises
     ------
     ValueError
-        When ``days`` is below 1 or absurd, or ``min_known`` is not from 1 to ``days``.
+        When ``days`` is below 1 or absurd.
 
     Notes
     -----
@@ -47,45 +40,30 @@ def rolling_mean(values: npt.ArrayLike, days: int, min_known: int | None = None)
     """
     if not 1 <= days <= _MOST_DAYS:
         raise ValueError(f"days {days}: a mean has 1 to {_MOST_DAYS} days")
-    need = days if min_known is None else min_known
-    if not 1 <= need <= days:
-        raise ValueError(f"min_known {need}: write 1 to {days}")
     array = as_days(values)
     columns = as_columns(array)
     out = np.empty_like(columns)
     length, lanes = columns.shape
     width = min(max(lanes, 1), PIECE // 4)
     rows = min(max(PIECE // width, 2 * days, 16), max(length, 1))
-    scratch = np.empty((3, rows + days - 1, width))
+    scratch = np.empty((2, rows + days - 1, width))
     for left in range(0, lanes, width):
         for top in range(0, length, rows):
             block = columns[max(0, top - days + 1) : top + rows, left : left + width]
             early = days - 1 - min(top, days - 1)  # days of the window that are before the first
             if early:
                 block = np.concatenate([np.full((early, block.shape[1]), np.nan), block])
-            _means(block, days, need, out[top : top + rows, left : left + width], scratch)
+            _means(block, days, out[top : top + rows, left : left + width], scratch)
     return out.reshape(array.shape)
 
 
-def _means(block: FloatArray, days: int, need: int, mean: FloatArray, scratch: FloatArray) -> None:
+def _means(block: FloatArray, days: int, mean: FloatArray, scratch: FloatArray) -> None:
     """Put the means of a block that begins days - 1 rows early into ``mean``."""
     today = block[days - 1 :]
-    with np.errstate(invalid="ignore", divide="ignore"):
-        if np.isnan(block.sum()):  # some day is missing (or infinite both ways: no harm)
-            unknown = np.isnan(block)
-            filled = scratch[2, : len(block), : block.shape[1]]
-            np.copyto(filled, block)
-            np.copyto(filled, 0.0, where=unknown)
-            _sums(filled, days, mean, scratch)
-            known = np.empty(mean.shape, dtype=np.int16)
-            _sums(unknown.astype(np.int16), days, known, scratch.view(np.int16))
-            np.subtract(days, known, out=known)
-            mean /= known
-            np.copyto(mean, np.nan, where=known < need)
-        else:
-            _sums(block, days, mean, scratch)
-            mean /= days
-        gap = scratch[0, : len(mean), : mean.shape[1]]
+    gap = scratch[0, : len(mean), : mean.shape[1]]
+    with np.errstate(invalid="ignore"):
+        _sums(block, days, mean, scratch)
+        mean /= days
         np.subtract(mean, today, out=gap)
         np.abs(gap, out=gap)
         same = gap <= _ROUNDING
@@ -93,7 +71,7 @@ def _means(block: FloatArray, days: int, need: int, mean: FloatArray, scratch: F
         np.copyto(mean, today, where=same)
 
 
-def _sums(values: Array, days: int, out: Array, scratch: Array) -> None:
+def _sums(values: FloatArray, days: int, out: FloatArray, scratch: FloatArray) -> None:
     """Put the sum of each window of so many rows into ``out``, from sums of 1, 2, 4... rows."""
     width = values.shape[1]
     taken, span, sums, turn = 0, 1, values, 0  # sums[i] is the sum of rows i to i + span - 1

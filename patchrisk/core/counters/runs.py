@@ -1,10 +1,10 @@
-"""Days in a row: how many so far, the first run of n days, the longest, all of them.
+"""Days in a row: how many so far, the first run of n days, the longest, all of them, crossings.
 
-The functions take what `compare` and `within` return; a boolean array does as well and has no
-missing days. ``season``, ``missing`` and ``max_missing`` are explained in
-`patchrisk.core.counters.counting`.
+The functions take what `compare` returns, or a boolean array. A missing day is not met and ends a
+run.
 """
 
+from collections.abc import Iterator
 from typing import NamedTuple
 
 import numpy as np
@@ -13,40 +13,31 @@ import numpy.typing as npt
 from patchrisk.base.units import BoolArray, IntArray
 from patchrisk.core.counters.counting import (
     MET,
-    MISSING,
-    Met,
-    Missing,
-    counted,
-    day_blocks,
-    lane_blocks,
-    prepare,
-    starts_of,
+    NARROW,
+    NOT_MET,
+    PIECE,
+    Operator,
+    add_down,
+    as_columns,
+    compare,
 )
 
 
 class FirstRun(NamedTuple):
     """First run of n days: index of its first day and of the day that completed it, or -1.
 
-    Only ``confirmed_on`` is knowable as the days go by. Where no missing day was held,
-    ``confirmed_on`` is ``start`` + n - 1.
+    Only ``confirmed_on``, which is ``start`` + n - 1, is knowable as the days go by.
     """
 
     start: IntArray
     confirmed_on: IntArray
 
 
-class DaysMet(NamedTuple):
-    """Days of each lane that are met, and those of which nothing is known."""
-
-    met: IntArray
-    missing: IntArray
-
-
 class Runs(NamedTuple):
     """Every run, lane by lane in order of time.
 
     ``lane`` counts through the lane axes in C order; ``start`` and ``end`` are the indices of
-    its first and last met day; ``days`` is how many met days it holds.
+    its first and last day; ``days`` is how many it holds.
     """
 
     lane: IntArray
@@ -55,37 +46,40 @@ class Runs(NamedTuple):
     days: IntArray
 
 
-def run_length(
-    met: npt.ArrayLike,
-    *,
-    season: npt.ArrayLike | None = None,
-    missing: Missing = "break",
-    max_missing: int = 0,
-) -> IntArray:
+class Crossing(NamedTuple):
+    """Where a series passes to the far side of a threshold and stays.
+
+    ``crossed`` says whether it was known to be on the near side before; if not, the record began
+    on the far side, and the true crossing is no later than ``start``.
+    """
+
+    start: IntArray
+    confirmed_on: IntArray
+    crossed: BoolArray
+
+
+def run_length(met: npt.ArrayLike) -> IntArray:
     """Met days in a row up to and including each day.
 
     Parameters
     ----------
     met : array of int8 or bool, (days, lanes...)
-    season, missing, max_missing
-        See `patchrisk.core.counters.counting`.
 
     Returns
     -------
     array of int32, (days, lanes...)
-        On a day that was held, the count of the day before.
 
     Raises
     ------
     ValueError
-        When an array has the wrong kind or shape, or the policy is unknown.
+        When it is an array of another kind, or has no days.
     """
-    marks, inside, held, lanes_shape = prepare(met, season, missing, max_missing)
+    marks = _marks(met)
     out = np.empty(marks.shape, dtype=np.int32)
-    for lanes in lane_blocks(marks.shape[1]):
-        for days, _, count in counted(marks, inside, held, lanes):
-            out[days, lanes] = count
-    return out.reshape(marks.shape[0], *lanes_shape)
+    columns = as_columns(out)
+    for days, lanes, count in _counted(marks):
+        columns[days, lanes] = count
+    return out
 
 
 def run_completed(met: BoolArray, days: int) -> BoolArray:
@@ -109,14 +103,7 @@ def run_completed(met: BoolArray, days: int) -> BoolArray:
     return done
 
 
-def first_run(
-    met: npt.ArrayLike,
-    days: int,
-    *,
-    season: npt.ArrayLike | None = None,
-    missing: Missing = "break",
-    max_missing: int = 0,
-) -> FirstRun:
+def first_run(met: npt.ArrayLike, days: int) -> FirstRun:
     """Find the first run of at least so many met days.
 
     Parameters
@@ -124,8 +111,6 @@ def first_run(
     met : array of int8 or bool, (days, lanes...)
     days : int
         Length asked for [days].
-    season, missing, max_missing
-        See `patchrisk.core.counters.counting`.
 
     Returns
     -------
@@ -135,161 +120,114 @@ def first_run(
     Raises
     ------
     ValueError
-        When ``days`` is below 1, an array has the wrong kind or shape, or the policy is unknown.
+        When ``days`` is below 1, or as for `run_length`.
     """
     if days < 1:
         raise ValueError(f"days {days}: a run has at least one day")
-    marks, inside, held, lanes_shape = prepare(met, season, missing, max_missing)
-    start = np.full(marks.shape[1], -1, dtype=np.int64)
-    confirmed = start.copy()
-    for lanes in lane_blocks(marks.shape[1]):
-        pending = np.ones(lanes.stop - lanes.start, dtype=bool)
-        began = np.zeros(pending.size, dtype=np.int64)
-        for block, is_met, count in counted(marks, inside, held, lanes):
-            hit = count >= days
-            found = np.flatnonzero(hit.any(axis=0) & pending)
-            if found.size:
-                row = hit[:, found].argmax(axis=0)
-                confirmed[lanes.start + found] = block.start + row
-                if held:
-                    here = starts_of(is_met[:, found], count[:, found], block.start)
-                    here[np.arange(len(here))[:, None] > row] = -1
-                    start[lanes.start + found] = np.maximum(here.max(axis=0), began[found])
-                pending[found] = False
-                if not pending.any():
-                    break
-            if held:
-                began = np.maximum(began, starts_of(is_met, count, block.start).max(axis=0))
-    if not held:
-        start = np.where(confirmed >= 0, confirmed - (days - 1), -1)
-    return FirstRun(start.reshape(lanes_shape), confirmed.reshape(lanes_shape))
+    marks = _marks(met)
+    if days > len(marks):
+        none = np.full(marks.shape[1:], -1, dtype=np.int64)
+        return FirstRun(none, none.copy())
+    done = run_completed(marks, days)
+    confirmed = np.where(done.any(axis=0), done.argmax(axis=0), -1)
+    return FirstRun(np.where(confirmed >= 0, confirmed - (days - 1), -1), confirmed)
 
 
-def longest_run(
-    met: npt.ArrayLike,
-    *,
-    season: npt.ArrayLike | None = None,
-    missing: Missing = "break",
-    max_missing: int = 0,
-) -> IntArray:
-    """Met days in the longest run.
+def longest_run(met: npt.ArrayLike) -> IntArray:
+    """Met days in the longest run, int32, (lanes...); parameters and errors as for `run_length`."""
+    marks = _marks(met)
+    out = np.zeros(marks.shape[1:], dtype=np.int32)
+    longest = out.reshape(-1)
+    for _, lanes, count in _counted(marks):
+        np.maximum(longest[lanes], count.max(axis=0), out=longest[lanes])
+    return out
+
+
+def runs(met: npt.ArrayLike) -> Runs:
+    """List every run of every lane as arrays of int64, (runs,); else as for `run_length`."""
+    columns = as_columns(_marks(met)).T
+    edges = np.zeros((columns.shape[0], columns.shape[1] + 1), dtype=bool)
+    edges[:, :-1] = columns
+    edges[:, 1:] ^= columns  # the first day of a run, and the first after it
+    lane, day = np.nonzero(edges)
+    start, after = day[::2], day[1::2]
+    return Runs(lane[::2], start, after - 1, after - start)
+
+
+def first_crossing(
+    values: npt.ArrayLike, operator: Operator, threshold: float, days: int | None
+) -> Crossing:
+    """Find the first day from which a series stays on the far side of a threshold.
 
     Parameters
     ----------
-    met : array of int8 or bool, (days, lanes...)
-    season, missing, max_missing
-        See `patchrisk.core.counters.counting`.
+    values : array, (days, lanes...)
+        NaN where missing.
+    operator : {">", ">=", "<", "<="}
+        Makes the far side: ">" and ">=" of a rising series, "<" and "<=" of a falling one.
+    threshold : float
+        In the unit of the values.
+    days : int or None
+        For how many days it has to stay [days]; None for never coming back before the record
+        ends. That is confirmed on the last day only.
 
     Returns
     -------
-    array of int32, (lanes...)
+    Crossing
+        Arrays of int64 and bool, (lanes...); -1 and False where there is none.
 
     Raises
     ------
     ValueError
-        When an array has the wrong kind or shape, or the policy is unknown.
+        When an argument is out of range.
     """
-    marks, inside, held, lanes_shape = prepare(met, season, missing, max_missing)
-    out = np.zeros(marks.shape[1], dtype=np.int32)
-    for lanes in lane_blocks(marks.shape[1]):
-        for _, _, count in counted(marks, inside, held, lanes):
-            np.maximum(out[lanes], count.max(axis=0), out=out[lanes])
-    return out.reshape(lanes_shape)
+    far = compare(values, operator, threshold)
+    if days is None and len(far):
+        held = run_length(far)[-1].astype(np.int64)
+        start, confirmed = (
+            np.where(held > 0, len(far) - back, -1) for back in (held, np.ones_like(held))
+        )
+    else:
+        start, confirmed = first_run(far, days or 1)
+    near = first_run(far == NOT_MET, 1).start
+    return Crossing(start, confirmed, (near >= 0) & (near < start))
 
 
-def days_met(met: npt.ArrayLike, *, season: npt.ArrayLike | None = None) -> DaysMet:
-    """Count the met days, and beside them the missing ones.
+def _marks(met: npt.ArrayLike) -> BoolArray:
+    """Return which days are met, (days, lanes...)."""
+    array = np.asarray(met)
+    if array.dtype not in (np.bool_, np.int8):
+        raise ValueError(f"array of {array.dtype}: give a boolean array or what `compare` returns")
+    if array.ndim == 0:
+        raise ValueError("a single mark has no days: give an array of (days, lanes...)")
+    return array if array.dtype == np.bool_ else array == MET
 
-    Parameters
-    ----------
-    met : array of int8 or bool, (days, lanes...)
-    season
-        See `patchrisk.core.counters.counting`.
 
-    Returns
-    -------
-    DaysMet
-        Arrays of int32, (lanes...).
+def _counted(met: BoolArray) -> Iterator[tuple[slice, slice, IntArray]]:
+    """Go through the marks in blocks that stay in the cache: which days and lanes, the run so far.
 
-    Raises
-    ------
-    ValueError
-        When an array has the wrong kind or shape.
+    What is handed out is overwritten by the next step.
     """
-    marks, inside, _, lanes_shape = prepare(met, season, "break", 0)
-    count = np.zeros((2, marks.shape[1]), dtype=np.int32)
-    for lanes in lane_blocks(marks.shape[1]):
-        for days in day_blocks(marks.shape[0], lanes):
-            block = marks[days, lanes]
-            for total, kind in zip(count[:, lanes], (MET, MISSING), strict=True):
-                chosen = block == kind
-                if inside is not None:
-                    chosen &= inside[days, lanes]
-                total += np.add.reduce(chosen, axis=0, dtype=np.int32)
-    return DaysMet(count[0].reshape(lanes_shape), count[1].reshape(lanes_shape))
-
-
-def runs(
-    met: npt.ArrayLike,
-    *,
-    season: npt.ArrayLike | None = None,
-    missing: Missing = "break",
-    max_missing: int = 0,
-) -> Runs:
-    """List every run of every lane.
-
-    Parameters
-    ----------
-    met : array of int8 or bool, (days, lanes...)
-    season, missing, max_missing
-        See `patchrisk.core.counters.counting`.
-
-    Returns
-    -------
-    Runs
-        Arrays of int64, (runs,).
-
-    Raises
-    ------
-    ValueError
-        When an array has the wrong kind or shape, or the policy is unknown.
-    """
-    marks, inside, held, _ = prepare(met, season, missing, max_missing)
-    found: list[IntArray] = [np.empty((4, 0), dtype=np.int64)]
-    for lanes in lane_blocks(marks.shape[1]):
-        found.append(_runs_of(marks, inside, held, lanes))
-    return Runs(*np.concatenate(found, axis=1))
-
-
-def _runs_of(marks: Met, inside: BoolArray | None, held: int, lanes: slice) -> IntArray:
-    """List the runs of some lanes: lane, start, end, days; (4, runs)."""
-    width = lanes.stop - lanes.start
-    was_met, was = np.zeros((1, width), dtype=bool), np.zeros((1, width), dtype=np.int32)
-    begins: list[IntArray] = [np.empty(0, dtype=np.int64)]
-    ends, counts = begins.copy(), begins.copy()
-    for days, is_met, count in counted(marks, inside, held, lanes):
-        begins.append(np.flatnonzero(is_met & (count == 1)) + days.start * width)
-        last = np.flatnonzero(np.concatenate([was_met, is_met[:-1]]) & ~is_met)
-        before = count.reshape(-1)[np.maximum(last - width, 0)].astype(np.int64)
-        first_row = last[: np.searchsorted(last, width)]
-        before[: first_row.size] = was[0, first_row]
-        counts.append(before)
-        ends.append(last + (days.start - 1) * width)
-        was_met, was = is_met[-1:].copy(), count[-1:].copy()
-    last = np.flatnonzero(was_met)
-    ends.append(last + (marks.shape[0] - 1) * width)
-    counts.append(was[0, last].astype(np.int64))
-    start, lane, _ = _by_lane(begins, width)
-    end, end_lane, order = _by_lane(ends, width)
-    # Held days part the met days of a run, so it ends on the last end before the next run begins.
-    total = marks.shape[0] + 1
-    following = np.append((lane * total + start)[1:], width * total)[: start.size]
-    chosen = np.searchsorted(end_lane * total + end, following) - 1
-    return np.stack([lane + lanes.start, start, end[chosen], np.concatenate(counts)[order][chosen]])
-
-
-def _by_lane(found: list[IntArray], width: int) -> tuple[IntArray, IntArray, IntArray]:
-    """Split positions in (days, width) into days and lanes, in order of lane; and that order."""
-    day, lane = np.divmod(np.concatenate(found), width)
-    order = np.argsort(lane.astype(np.uint16), kind="stable")  # 16 bits: sorted by counting
-    return day[order], lane[order], order
+    columns = as_columns(met)
+    width = PIECE // 4
+    for left in range(0, columns.shape[1], width):
+        lanes = columns[:, left : left + width]
+        rows = max(1, 2 * PIECE // lanes.shape[1])
+        counts = np.empty((min(len(lanes), rows), lanes.shape[1]), dtype=np.int32)
+        so_far = np.zeros(lanes.shape[1], dtype=np.int32)
+        for top in range(0, len(lanes), rows):
+            block = lanes[top : top + rows]
+            count = counts[: len(block)]
+            if lanes.shape[1] < NARROW:
+                np.copyto(count, block)
+                count[0] += so_far
+                add_down(count)
+                count -= np.maximum.accumulate(np.where(block, 0, count), axis=0)
+            else:
+                before = so_far
+                for row, met_row in zip(count, block, strict=True):
+                    np.add(before, met_row, out=row)
+                    row *= met_row
+                    before = row
+            so_far = count[-1].copy()
+            yield slice(top, top + len(block)), slice(left, left + lanes.shape[1]), count

@@ -1,24 +1,16 @@
 """How much infection a season's soil temperature allowed, in days at the optimum."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 
-from patchrisk.base.units import BoolArray, FloatArray
-from patchrisk.core.dates.openings import SoilPaths
-from patchrisk.core.rules.infection import Cardinal, optimum_days
-from patchrisk.core.rules.seasons import Season
+from patchrisk.base.units import BoolArray, DayArray, FloatArray
+from patchrisk.core.dates.soil_paths import SoilPaths, Spread, spread_by_day, spread_of
+from patchrisk.core.rules.infection import Cardinal
+from patchrisk.core.rules.seasons import Season, season_days
 
 WET_WITHIN = 0.5  # days at the optimum; they are printed in whole days
-
-
-@dataclass(frozen=True)
-class Spread:
-    """The 10, 50 and 90 % points of something."""
-
-    low: float
-    middle: float
-    high: float
 
 
 @dataclass(frozen=True)
@@ -46,10 +38,10 @@ class Pressure:
 
     first: np.datetime64
     last: np.datetime64
-    so_far: Spread
-    rest: Spread
-    usual_so_far: Spread
-    usual_rest: Spread
+    so_far: Spread[float]
+    rest: Spread[float]
+    usual_so_far: Spread[float]
+    usual_rest: Spread[float]
     place: float | None
     wet: float | None
     years: int
@@ -132,7 +124,7 @@ def pressure_ahead(
         return None
     before = rows < paths.today
     rate = paths.rate(cardinal)[rows]
-    total = optimum_days(rate).known
+    total = np.nancumsum(rate, axis=0)
     so_far = total[before][-1] if before.any() else np.zeros(total.shape[1])
     wet_sum = None
     if wet is not None:
@@ -141,7 +133,7 @@ def pressure_ahead(
             for mask in (wet.sure, wet.possible)
         )
         wet_sum = least if most - least < WET_WITHIN else None
-    usual = optimum_days(past.rate(cardinal)[rows]).known
+    usual = np.nancumsum(past.rate(cardinal)[rows], axis=0)
     then = usual[before][-1] if before.any() else np.zeros(usual.shape[1])
     return Pressure(
         first=paths.dates[rows[0]],
@@ -156,7 +148,87 @@ def pressure_ahead(
     )
 
 
-def spread_of(values: FloatArray) -> Spread:
-    """Return the 10, 50 and 90 % points of values."""
-    low, middle, high = np.quantile(values, [0.1, 0.5, 0.9])
-    return Spread(float(low), float(middle), float(high))
+@dataclass(frozen=True)
+class PressureCourse:
+    """Infection pressure of one disease day by day.
+
+    Parameters
+    ----------
+    dates : ndarray of datetime64[D], shape (days,)
+    today : int
+        Index of the first day that is not over.
+    basis : {"response", "range"}
+        Whether a day counts by the response of infection to temperature, or, where no response
+        is known, by the probability that the soil is in the range of infection.
+    rate : ndarray of float, shape (days,)
+        Expected pressure of each day of a season [days at the optimum]; 0 outside.
+    first : int
+        Index of the first day of the season at hand, or of the next; the length of ``dates``
+        when none is in sight.
+    total : Spread
+        Sum since the season began [days at the optimum], (days,); NaN outside that season.
+    past_totals : ndarray of float, shape (days, years)
+        The same sum in each past year.
+    """
+
+    dates: DayArray
+    today: int
+    basis: str
+    rate: FloatArray
+    first: int
+    total: Spread[FloatArray]
+    past_totals: FloatArray
+
+
+def pressure_course(
+    cardinal: Cardinal | None,
+    season: Season,
+    active: Callable[[FloatArray], BoolArray],
+    paths: SoilPaths,
+    past: SoilPaths,
+    *,
+    southern: bool,
+) -> PressureCourse:
+    """Follow a disease's infection pressure day by day.
+
+    Parameters
+    ----------
+    cardinal : Cardinal or None
+        Response of infection; without one each ``active`` day counts one.
+    season : Season
+        Of infection.
+    active : callable
+        Whether roots can be infected in soil so warm [degC].
+    paths, past : SoilPaths
+        The same days this year and along past years, at the depth that infection is judged at.
+    southern : bool
+        Whether the place lies south of the equator.
+    """
+    inside, label, _ = season_days(season, paths.dates, southern=southern)
+
+    def rates(of: SoilPaths) -> FloatArray:
+        day = active(of.mean_c) if cardinal is None else of.rate(cardinal)
+        return np.where(inside[:, None], day, 0.0)
+
+    mine = rates(paths)
+    coming = np.flatnonzero(inside[paths.today :])
+    this = np.zeros(len(inside), dtype=bool)
+    if coming.size:
+        this = inside & (label == label[paths.today + coming[0]])
+    first = int(np.argmax(this)) if this.any() else len(inside)
+
+    def summed(day: FloatArray) -> FloatArray:
+        total = np.cumsum(np.where(this[:, None], day, 0.0), axis=0)
+        return np.where(this[:, None], total, np.nan)
+
+    # Paths follow the years in turn, so a year is every so-manieth path.
+    by_year = rates(past).reshape(len(inside), -1, past.traces).mean(axis=1)
+    return PressureCourse(
+        dates=paths.dates,
+        today=paths.today,
+        basis="range" if cardinal is None else "response",
+        rate=mine.mean(axis=1),
+        first=first,
+        total=spread_by_day(summed(mine)),
+        past_totals=summed(by_year),
+    )

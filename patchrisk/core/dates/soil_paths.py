@@ -1,15 +1,107 @@
-"""Soil temperature ahead: the model along each trace, set right by the logger, error added."""
+"""Courses of the soil: the model along each trace, set right by the logger, error added."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from statistics import NormalDist
+from typing import Generic, TypeVar
 
 import numpy as np
 
-from patchrisk.base.units import FloatArray
-from patchrisk.core.dates.forecast_error import ConditionalErrors, KnownErrors, known_errors
-from patchrisk.core.dates.openings import SoilPaths
+from patchrisk.base.units import DayArray, FloatArray, IntArray
+from patchrisk.core.dates.forecast_error import YEAR, ConditionalErrors, KnownErrors, known_errors
 from patchrisk.core.dates.weather_traces import WeatherTraces
+from patchrisk.core.rules.infection import Cardinal, relative_rate
 from patchrisk.core.soil.air_to_soil import SoilEstimate
+
+LONG_AGO = round(10 * YEAR)  # days before which only what lasts is known of the model's error
+_SHARES = (0.1, 0.5, 0.9)
+Value = TypeVar("Value", float, FloatArray)
+
+
+@dataclass(frozen=True)
+class SoilPaths:
+    """Equally likely courses of an area's soil temperature at one depth.
+
+    Parameters
+    ----------
+    dates : ndarray of datetime64[D], shape (days,)
+        Consecutive days.
+    today : int
+        Index of the first day ahead; days before it are over.
+    mean_c, max_c : ndarray of float, shape (days, paths)
+        Daily mean and maximum [degC].
+    traces : int
+        How many years of weather the paths follow; years take turns among the paths.
+    """
+
+    dates: DayArray
+    today: int
+    mean_c: FloatArray
+    max_c: FloatArray
+    traces: int
+    _rates: dict[Cardinal, FloatArray] = field(default_factory=dict, repr=False, compare=False)
+
+    def rate(self, cardinal: Cardinal) -> FloatArray:
+        """Relative rate of infection by the daily mean [1], (days, paths); reckoned once."""
+        if cardinal not in self._rates:
+            self._rates[cardinal] = relative_rate(self.mean_c, cardinal)
+        return self._rates[cardinal]
+
+
+def day_of_share(days: IntArray, share: float) -> int:
+    """First day by whose end at least the share of the paths have had theirs."""
+    ranked = np.sort(days)
+    return int(ranked[max(0, int(np.ceil(share * len(ranked))) - 1)])
+
+
+@dataclass(frozen=True)
+class Spread(Generic[Value]):
+    """The 10, 50 and 90 % points of something, or of something on each of many days."""
+
+    low: Value
+    middle: Value
+    high: Value
+
+
+def spread_of(values: FloatArray) -> Spread[float]:
+    """Return the 10, 50 and 90 % points of values."""
+    low, middle, high = np.quantile(values, _SHARES)
+    return Spread(float(low), float(middle), float(high))
+
+
+def spread_by_day(values: FloatArray) -> Spread[FloatArray]:
+    """Return the same of each day of (days, paths); NaN where a path is not known."""
+    points = np.full((len(_SHARES), len(values)), np.nan)
+    known = ~np.isnan(values).any(axis=1)
+    points[:, known] = np.quantile(values[known], _SHARES, axis=1)
+    return Spread(*points)
+
+
+@dataclass(frozen=True)
+class SoilCourse:
+    """Soil temperature at the reference depth over this season and on.
+
+    Parameters
+    ----------
+    dates : ndarray of datetime64[D], shape (days,)
+    today : int
+        Index of the first day that is not over.
+    soil : Spread
+        Daily mean [degC]; before today its spread is the error of the estimate alone.
+    usual : Spread
+        The same over past years [degC].
+    """
+
+    dates: DayArray
+    today: int
+    soil: Spread[FloatArray]
+    usual: Spread[FloatArray]
+
+
+def soil_course(paths: SoilPaths, past: SoilPaths) -> SoilCourse:
+    """Summarise the soil's paths day by day."""
+    return SoilCourse(
+        paths.dates, paths.today, spread_by_day(paths.mean_c), spread_by_day(past.mean_c)
+    )
 
 
 @dataclass(frozen=True)
@@ -73,7 +165,7 @@ def compare_with_logger(
     return LoggerComparison(known, swing)
 
 
-def paths_ahead(
+def draw_paths(
     traces: WeatherTraces,
     modelled: SoilEstimate,
     comparison: LoggerComparison,
@@ -83,6 +175,7 @@ def paths_ahead(
     start: int,
     per_trace: int,
     seed: int,
+    past: bool = False,
 ) -> SoilPaths:
     """Draw courses of soil temperature through this season's past and on along the traces.
 
@@ -90,51 +183,35 @@ def paths_ahead(
     ----------
     traces, modelled, comparison, errors
     signs : ndarray of float, shape (days, 2)
-        Departures of the traces' weather, the mean of the traces ahead [degC].
+        Departures of the traces' weather, their mean [degC].
     start : int
         First row of the traces that the paths keep.
     per_trace : int
         Courses drawn for each trace.
     seed : int
         The same seed draws the same courses.
+    past : bool
+        The traces are past years as they were: what is normal at the site. They are taken to lie
+        so long ago that only what lasts is known of their error.
     """
-    day = np.arange(start, len(traces.dates), dtype=float)
+    day = np.arange(start, len(traces.dates), dtype=float) - (LONG_AGO if past else 0)
     conditional = errors.of(day, signs[start:], comparison.known)
-    middle = widened(modelled.mean_c, traces.today)[start:]
-    noise = conditional.drawn(middle.shape[1] * per_trace, seed)
-    return _drawn(
-        traces, modelled, comparison, middle, conditional.expected(comparison.known), noise, start
+    expected = conditional.expected(comparison.known)
+    if past:
+        expected = expected.mean(axis=1, keepdims=True)
+    mean = modelled.mean_c if past else widened(modelled.mean_c, traces.today)
+    count = mean.shape[1]
+    noise = conditional.drawn(count * per_trace, seed)
+    sd = modelled.sd_c[start:]
+    rise = comparison.swing * (modelled.max_c - modelled.mean_c)[start:]
+    course = np.tile(mean[start:] + expected * sd, per_trace) + noise * np.tile(sd, per_trace)
+    return SoilPaths(
+        dates=traces.dates[start:],
+        today=traces.today - start,
+        mean_c=course,
+        max_c=course + np.tile(rise, per_trace),
+        traces=count,
     )
-
-
-def paths_before(
-    past: WeatherTraces,
-    modelled: SoilEstimate,
-    comparison: LoggerComparison,
-    errors: ConditionalErrors,
-    signs: FloatArray,
-    *,
-    day: FloatArray,
-    start: int,
-    per_trace: int,
-    seed: int,
-) -> SoilPaths:
-    """Draw courses along past years: what is normal at the site.
-
-    Parameters
-    ----------
-    past, modelled, comparison, errors, signs
-    day : ndarray of float, shape (days,)
-        The rows of ``past``, by time of year, on the count of days of ``comparison`` but so long
-        ago that only what lasts can be known of their error [days].
-    start, per_trace, seed
-        As for `paths_ahead`.
-    """
-    conditional = errors.of(day[start:], signs[start:], comparison.known)
-    mean = conditional.expected(comparison.known).mean(axis=1, keepdims=True)
-    middle = modelled.mean_c[start:]
-    noise = conditional.drawn(middle.shape[1] * per_trace, seed)
-    return _drawn(past, modelled, comparison, middle, mean, noise, start)
 
 
 def widened(mean_c: FloatArray, today: int) -> FloatArray:
@@ -174,26 +251,3 @@ def student_over_normal(freedom: int) -> float:
         (79 * z**8 + 776 * z**6 + 1482 * z**4 - 1920 * z**2 - 945) / 92160,
     )
     return float(sum(term / freedom**power for power, term in enumerate(terms)))
-
-
-def _drawn(
-    traces: WeatherTraces,
-    modelled: SoilEstimate,
-    comparison: LoggerComparison,
-    middle: FloatArray,
-    mean: FloatArray,
-    noise: FloatArray,
-    start: int,
-) -> SoilPaths:
-    count = middle.shape[1]
-    per_trace = noise.shape[1] // count
-    sd = modelled.sd_c[start:]
-    rise = comparison.swing * (modelled.max_c - modelled.mean_c)[start:]
-    course = np.tile(middle + mean * sd, per_trace) + noise * np.tile(sd, per_trace)
-    return SoilPaths(
-        dates=traces.dates[start:],
-        today=traces.today - start,
-        mean_c=course,
-        max_c=course + np.tile(rise, per_trace),
-        traces=count,
-    )

@@ -7,7 +7,7 @@ import numpy as np
 
 from patchrisk.base.units import BoolArray, DayArray, FloatArray, IntArray
 from patchrisk.core.counters import run_length
-from patchrisk.core.dates.openings import SoilPaths
+from patchrisk.core.dates.soil_paths import SoilPaths
 from patchrisk.core.rules.infection import Cardinal
 
 WEEK = 7

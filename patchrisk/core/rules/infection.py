@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from patchrisk.base.units import FloatArray, IntArray
+from patchrisk.base.units import FloatArray
 
 
 @dataclass(frozen=True)
@@ -68,42 +68,3 @@ def relative_rate(temperature_c: npt.ArrayLike, cardinal: Cardinal) -> FloatArra
     falling = (high - inside) / (high - best)
     rising = ((inside - low) / (best - low)) ** ((best - low) / (high - best))
     return np.asarray(np.minimum(falling * rising, 1.0))
-
-
-@dataclass(frozen=True)
-class OptimumDays:
-    """Infection summed up day by day, in days at the optimum.
-
-    Parameters
-    ----------
-    known : ndarray of float, shape (days,) or (days, lanes)
-        Sum of the relative rate over the known days so far [days].
-    unknown : ndarray of int, same shape
-        How many days so far had no temperature, and so are not in the sum [days].
-    """
-
-    known: FloatArray
-    unknown: IntArray
-
-    @property
-    def most(self) -> FloatArray:
-        """The sum, had every unknown day been at the optimum [days]."""
-        return self.known + self.unknown
-
-
-def optimum_days(rate: FloatArray) -> OptimumDays:
-    """Sum relative rates from the first day on, counting apart the days that are unknown.
-
-    Parameters
-    ----------
-    rate : ndarray of float, shape (days,) or (days, lanes)
-        Relative rate of each day [1], as `relative_rate` gives it; NaN where unknown.
-
-    Returns
-    -------
-    OptimumDays
-        The truth lies between ``known`` and ``most`` on every day.
-    """
-    missing = np.isnan(rate)
-    known = np.cumsum(np.where(missing, 0.0, rate), axis=0)
-    return OptimumDays(known, np.cumsum(missing, axis=0, dtype=np.int64))

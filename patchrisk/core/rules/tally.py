@@ -12,8 +12,7 @@ import numpy.typing as npt
 from patchrisk.base.units import BoolArray, DayArray, FloatArray, IntArray
 from patchrisk.core.counters import accumulate, compare, degree_days_of_mean, first_run, runs
 from patchrisk.core.counters.counting import MET, MISSING, Operator
-from patchrisk.core.dates.openings import SoilPaths, day_of_share
-from patchrisk.core.dates.pressure import Spread, spread_of
+from patchrisk.core.dates.soil_paths import SoilPaths, Spread, day_of_share, spread_of
 from patchrisk.core.rules.windows import Statistic
 from patchrisk.core.soil.root_depth import SoilSeries
 
@@ -122,9 +121,9 @@ class DegreeDays:
     base_c: float
     ceiling_c: float | None
     daily: FloatArray
-    so_far: Spread
-    in_a_week: Spread | None
-    usual: Spread | None
+    so_far: Spread[float]
+    in_a_week: Spread[float] | None
+    usual: Spread[float] | None
     goal_c: float | None
     reaches: Coming | None
 
@@ -154,8 +153,8 @@ class DaysMet:
 
     threshold: Threshold
     daily: FloatArray
-    so_far: Spread
-    usual: Spread | None
+    so_far: Spread[float]
+    usual: Spread[float] | None
     row_now: int
     longest: tuple[np.datetime64, np.datetime64, int] | None
     row: int | None
@@ -303,7 +302,7 @@ def _as_logged(
     return out
 
 
-def _spread(values: IntArray | FloatArray, expected: float) -> Spread:
+def _spread(values: IntArray | FloatArray, expected: float) -> Spread[float]:
     return replace(spread_of(values.astype(np.float64)), middle=expected)
 
 

@@ -1,6 +1,6 @@
 """What a verdict is made from: a disease on an area, and the soil so far and ahead."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
@@ -8,11 +8,15 @@ from typing import Any
 import numpy as np
 
 from patchrisk.base.units import BoolArray, DayArray, FloatArray
-from patchrisk.core.dates.openings import SoilPaths
 from patchrisk.core.dates.pressure import Wet
+from patchrisk.core.dates.soil_paths import SoilPaths
 from patchrisk.core.dates.symptoms import Shows
-from patchrisk.core.plan.cover import Cover
+from patchrisk.core.plan import cover as cover_of_roots
+from patchrisk.core.plan.cover import Applied, Cover
+from patchrisk.core.plan.parts import cover_by_part
 from patchrisk.core.rules.infection import Cardinal
+from patchrisk.core.rules.windows import bounded, soil_depth_cm
+from patchrisk.core.soil.root_depth import SoilSeries
 from patchrisk.core.verdict.decision_table import Backing, Helps, Host, Line, Stake
 from patchrisk.core.verdict.season_course import InfectionSpan, Lasting
 
@@ -23,7 +27,8 @@ class Settings:
 
     Shares are of one [1], temperatures [degC], everything else is [days]. At ``turning_cold_c``
     and below growth stands still; at ``turning_heat_c`` and above roots of cool-season grasses
-    die back.
+    die back; the soil of the last ``turning_lately`` days is held against the ``turning_before``
+    before them.
     """
 
     lasting: Lasting
@@ -48,6 +53,8 @@ class Settings:
     least_chance: float
     turning_cold_c: float
     turning_heat_c: float
+    turning_lately: int
+    turning_before: int
     turning_bridge: int
     table: tuple[Line, ...]
 
@@ -98,8 +105,9 @@ class Case:
         Most applications of a season by the disease file.
     applied : tuple of datetime64[D]
         Days of recorded applications that are for it or work against it.
-    cover : callable
-        ``cover(open_days)`` tells what they still protect; None where no records are kept.
+    cover : callable or None
+        ``cover(open_days)`` tells what they still protect, as `Protection.over`; None where no
+        records are kept.
     seen : tuple of datetime64[D]
         Days on which its damage was seen on this area.
     ratio : float or None
@@ -121,7 +129,7 @@ class Case:
     interval: int
     number: int | None
     applied: tuple[np.datetime64, ...]
-    cover: Callable[[BoolArray], Cover | None]
+    cover: Callable[[BoolArray], Cover | None] | None
     seen: tuple[np.datetime64, ...] = ()
     ratio: float | None = None
     cold_shows: bool = False
@@ -153,6 +161,14 @@ class KnownSoil:
         """Daily mean at the depth at which infection is judged, (days, lanes) [degC]."""
         return self.at(self.reference_cm)[0]
 
+    def day_before(self) -> "KnownSoil":
+        """Return the soil up to the morning before."""
+        return KnownSoil(
+            self.dates[:-1],
+            lambda depth_cm: (self.at(depth_cm)[0][:-1], self.at(depth_cm)[1][:-1]),
+            self.reference_cm,
+        )
+
     def first_lane(self) -> "KnownSoil":
         """Return the soil as it is known, without what missing days could have been."""
 
@@ -161,6 +177,69 @@ class KnownSoil:
             return mean_c[:, :1], max_c[:, :1]
 
         return KnownSoil(self.dates, alone, self.reference_cm)
+
+
+def known_soil(
+    at: Mapping[float, SoilSeries], reference_cm: float, max_change_c: float
+) -> KnownSoil:
+    """Lay the soil up to this morning out in lanes; see `KnownSoil`."""
+    dates = next(iter(at.values())).dates
+    whole = not any(np.isnan(series.mean_c).any() for series in at.values())
+
+    def laid(value: FloatArray) -> FloatArray:
+        one = value[:, None]
+        return one if whole else np.concatenate([one, *bounded(one, max_change_c)], axis=1)
+
+    lanes = {depth: (laid(series.mean_c), laid(series.max_c)) for depth, series in at.items()}
+    return KnownSoil(dates, lambda depth_cm: lanes[soil_depth_cm(depth_cm)], reference_cm)
+
+
+@dataclass(frozen=True)
+class Protection:
+    """What went on against a disease, to be held against its days of infection.
+
+    Parameters
+    ----------
+    disease : str
+        Its key.
+    applied : sequence of Applied
+        Of the area.
+    dates : ndarray of datetime64[D], shape (days,)
+        Those of the soil, and as far ahead as cover is told.
+    today : datetime64[D]
+    lasting : Lasting
+    works : callable
+        Whether an application works on the disease.
+    delivery : callable
+        Share of an application that gets to the roots [1].
+    """
+
+    disease: str
+    applied: Sequence[Applied]
+    dates: DayArray
+    today: np.datetime64
+    lasting: cover_of_roots.Lasting
+    works: Callable[[Applied], bool]
+    delivery: Callable[[Applied], float]
+
+    def over(self, open_days: BoolArray) -> Cover:
+        """Tell what they still protect; ``open_days`` are the first of the days, (known days,)."""
+        window = np.zeros(len(self.dates), dtype=bool)
+        window[: len(open_days)] = open_days
+
+        def made(applied: Sequence[Applied]) -> Cover:
+            return cover_of_roots.cover(
+                self.disease,
+                applied,
+                self.dates,
+                self.today,
+                self.lasting,
+                works=self.works,
+                delivery=self.delivery,
+                open_days=window,
+            )
+
+        return cover_by_part(self.applied, self.today, made)
 
 
 @dataclass(frozen=True)

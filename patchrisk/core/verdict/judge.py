@@ -87,7 +87,7 @@ def judge(
     days = np.arange(row)
     active = span.active(known.mean_c[:, 0]) & (days >= starts[0]) & (days < here.over[0])
     active &= sure[0]  # days since a start that may yet be withdrawn are not told as infected
-    cover = case.cover(active)
+    cover = None if case.cover is None else case.cover(active)
     roots = _roots(cover, settings)
     damage = damage_span(span.months, first, southern=southern)
     can_follow = damage is not None and bool(damage[1] >= today)

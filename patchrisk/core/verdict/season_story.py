@@ -6,7 +6,7 @@ from typing import Literal
 import numpy as np
 
 from patchrisk.base.units import DAY, BoolArray, DayArray, FloatArray, IntArray
-from patchrisk.core.counters import MET, MISSING, runs
+from patchrisk.core.counters import runs
 from patchrisk.core.verdict.case import AheadSoil, Case, KnownSoil, Settings
 from patchrisk.core.verdict.season_ahead import SeasonOutlook
 from patchrisk.core.verdict.season_course import DatedSeason, damage_span, follow, seasons_between
@@ -46,9 +46,9 @@ class Story:
     damage : (datetime64[D], datetime64[D]) or None
         When the damage of it shows, by the disease file.
     showing : {"cold", "heat", "green-up", "cool"}
-        What the soil of the last fortnight would show damaged roots by.
+        What the soil of late would show damaged roots by.
     soil_c : float
-        Mean of that fortnight [degC]; NaN when unknown.
+        Mean of those days [degC]; NaN when unknown.
     """
 
     disease: str
@@ -105,9 +105,11 @@ def last_story(
         infected = span.active(mean[:, 0]) & inside & (row >= start)
         if not infected.any():
             continue
-        cover = case.cover(infected)
+        cover = None if case.cover is None else case.cover(infected)
         bare = None if cover is None else infected & np.isin(dates, cover.bare_open)
-        soil, before = _mean(mean[-14:]), _mean(mean[-44:-14])
+        lately = max(len(mean) - settings.turning_lately, 0)
+        soil = _mean(mean[lately:])
+        before = _mean(mean[max(lately - settings.turning_before, 0) : lately])
         warm_season, bridge = span.dormant_c is not None, settings.turning_bridge
         return Story(
             case.disease,
@@ -165,9 +167,10 @@ def beside_years(counts: IntArray, days: int, years: int) -> tuple[int, tuple[in
 
 def _spells(on: BoolArray, dates: DayArray, bridge: int) -> tuple[Spell, ...]:
     """Stretches of days, gaps of up to so many days bridged."""
-    marks = np.where(on, MET, MISSING).astype(np.int8)
-    found = runs(marks, missing="hold", max_missing=bridge) if bridge else runs(on)
-    return tuple(zip(dates[found.start], dates[found.end], strict=True))
+    found = runs(on)
+    apart = found.start[1:] - found.end[:-1] > bridge + 1
+    begin, end = (np.r_[ends][: len(found.days)] for ends in ((True, apart), (apart, True)))
+    return tuple(zip(dates[found.start[begin]], dates[found.end[end]], strict=True))
 
 
 def _showing(soil: float, before: float, settings: Settings, *, warm_season: bool) -> Showing:

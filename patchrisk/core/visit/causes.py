@@ -121,7 +121,8 @@ def judge_visit(visit: Visit, rules: Rules) -> Findings:
     causes += [nematode_cause(visit.up_to(lambda place: bool(place.nematodes)), rules.limits)]
     causes += ground_causes(visit, rules.limits)
     left = _nothing_else(causes)
-    causes += [_heat(visit, rules.limits, left), _cold(plugs, rules.limits, left), _wear(visit)]
+    causes += [_heat(visit, rules.limits, left), _cold(plugs, rules.limits, left)]
+    causes += [_wear(visit, rules.limits)]
     causes.sort(key=lambda one: (_RANK[one.status], -one.weight))
     named = any(one.status == "for" for one in causes)
     looked = any(one.status == "against" and one.family in ROOT_FAMILIES for one in causes)
@@ -148,6 +149,7 @@ def _root_causes(visit: Visit, rules: Rules, *, blind: bool) -> list[Cause]:
     ``blind``: the plugs are from a place where the roots tell nothing.
     """
     out: list[Cause] = []
+    weight = rules.limits.weight
 
     def facts_of(signs: Iterable[Sign]) -> list[Fact]:
         return [fact for sign in signs for fact in _sign_facts(visit, sign, blind, rules.limits)]
@@ -164,13 +166,15 @@ def _root_causes(visit: Visit, rules: Rules, *, blind: bool) -> list[Cause]:
         status = _root_status(facts)
         if status == "not looked at" and any(_fits(c) for c in members):
             status = "open"
-        seen = sum(fact.direct and fact.side == "for" for fact in facts)
-        out.append(Cause(key, family, status, tuple(facts), 2.0 + seen))
-        out += [_member(visit, c, family, own[c.key], status, blind, 1.9 + seen) for c in members]
+        seen = weight["root.sign"] * sum(fact.direct and fact.side == "for" for fact in facts)
+        out.append(Cause(key, family, status, tuple(facts), weight["root.family"] + seen))
+        base = weight["root.member"] + seen
+        out += [_member(visit, c, family, own[c.key], status, blind, base, weight) for c in members]
     known = {kind for _, _, kind in _FAMILIES}
     for c in visit.candidates:
         if not c.kinds & known:
-            out.append(_member(visit, c, c.key, own[c.key], None, blind, 1.5))
+            base = weight["root.other"]
+            out.append(_member(visit, c, c.key, own[c.key], None, blind, base, weight))
     return out
 
 
@@ -181,7 +185,8 @@ def _member(
     signs: Sequence[Fact],
     group: Status | None,
     blind: bool,
-    weight: float,
+    base: float,
+    weight: Mapping[str, float],
 ) -> Cause:
     facts, days = [*signs], c.season.infected_days
     if days is not None:
@@ -207,8 +212,9 @@ def _member(
         status = "against"
     elif status == "not looked at" and group in ("for", "open"):
         status = "open"
-    liked = 0.05 * bool(c.season.shows) + 0.03 * c.likely + 0.01 * bool(days)
-    return Cause(c.key, family, status, tuple(facts), weight + liked - 0.1)
+    liked = weight["root.months"] * bool(c.season.shows) + weight["root.grass"] * c.likely
+    liked += weight["root.season"] * bool(days)
+    return Cause(c.key, family, status, tuple(facts), base + liked)
 
 
 def _fits(c: Candidate) -> bool:
@@ -296,7 +302,7 @@ def _heat(visit: Visit, limits: Limits, left: bool) -> Cause:
     elif soil is not None:
         facts.append(Fact("soil hot", "for", told=told))
         facts += [Fact("nothing else left", "for", direct=True)] if left else []
-    return cause_of("heat", facts, 1.0, 1.0)
+    return cause_of("heat", facts, limits.weight["heat.sure"], limits.weight["heat.open"])
 
 
 def _cold(visit: Visit, limits: Limits, left: bool) -> Cause:
@@ -316,10 +322,11 @@ def _cold(visit: Visit, limits: Limits, left: bool) -> Cause:
         facts.append(Fact("crowns dead", "for", True, place))
     elif tender and left and not crowns:
         facts.append(Fact("nothing else left", "for", direct=True))
-    return cause_of("cold", facts, 2.0 if crowns else 0.9, 0.5)
+    sure = limits.weight["cold.crowns" if crowns else "cold.sure"]
+    return cause_of("cold", facts, sure, limits.weight["cold.open"])
 
 
-def _wear(visit: Visit) -> Cause:
+def _wear(visit: Visit, limits: Limits) -> Cause:
     """Shade and traffic have no published limit: they can be open, or alike in every place."""
     worst, best, facts = visit.worst, visit.best, []
     for kind, there, here in (
@@ -331,7 +338,8 @@ def _wear(visit: Visit) -> Cause:
             facts.append(Fact(kind, "for" if more else "against", told={"place": worst.name}))
     if visit.pattern in ("wear lines", "shade"):
         facts.append(Fact("pattern", "for", told={"pattern": visit.pattern}))
-    return cause_of("shade and traffic", facts, 0.3, 0.3, 0.3 if facts else 0.0)
+    weight = limits.weight["wear.open"]
+    return cause_of("shade and traffic", facts, weight, weight, weight if facts else 0.0)
 
 
 def _order(visit: Visit, soil: Sequence[Sequence[Judged]]) -> tuple[Ordered, ...]:

@@ -34,6 +34,8 @@ class Limits:
         Length of roots, beside the best place's, that counts as shorter [1].
     nutrients : set of str
         Analytes of which turf can lack, or have too much.
+    weight : mapping of str to float
+        By cause and how it stands, what orders causes that are spoken for alike [1].
     """
 
     nematodes: Mapping[str, float]
@@ -48,6 +50,7 @@ class Limits:
     sound: float
     shorter: float
     nutrients: frozenset[str]
+    weight: Mapping[str, float]
 
 
 def cause_of(
@@ -72,8 +75,8 @@ def soil_causes(visit: Visit, soil: Sequence[Sequence[Judged]], limits: Limits) 
     """Judge salt, sodium, and lack or excess of each nutrient."""
     worst = {j.value.key: j for j in soil[-1]} if soil else {}
     best = {j.value.key: j for j in soil[0]} if len(soil) > 1 else {}
-    salt = _hazard("salt", ("conductivity", "chloride"), worst, best)
-    sodium = _hazard("sodium", ("SAR", "ESP", "sodium"), worst, best)
+    salt = _hazard("salt", ("conductivity", "chloride"), worst, best, limits)
+    sodium = _hazard("sodium", ("SAR", "ESP", "sodium"), worst, best, limits)
     if sodium.status == "for" and visit.ground == "sand green":
         beside = Fact("sand and sodium", "beside")
         sodium = replace(sodium, status="open", facts=(*sodium.facts, beside))
@@ -86,7 +89,7 @@ def soil_causes(visit: Visit, soil: Sequence[Sequence[Judged]], limits: Limits) 
         if judged.verdict == "inside":
             inside.append(key[0])
         else:
-            named.append(_lack(analyte, judged, best.get(key)))
+            named.append(_lack(analyte, judged, best.get(key), limits))
     facts: list[Fact] = []
     if set(inside) - {"pH"}:
         facts = [Fact("inside every guideline", "against", True, {"of": tuple(inside)})]
@@ -102,6 +105,7 @@ def _hazard(
     analytes: tuple[str, ...],
     worst: Mapping[tuple[str, str], Judged],
     best: Mapping[tuple[str, str], Judged],
+    limits: Limits,
 ) -> Cause:
     facts: list[Fact] = []
     weight = 0.0
@@ -117,10 +121,10 @@ def _hazard(
             deciding = [h.guideline for h in judged.held if h.guideline.decides]
             over = (1 + judged.value.value / g.high for g in deciding if g.high)
             weight = max(weight, *over, 0.0)
-    return cause_of(key, facts, weight, 0.8)
+    return cause_of(key, facts, weight, limits.weight["hazard.open"])
 
 
-def _lack(analyte: str, judged: Judged, best: Judged | None) -> Cause:
+def _lack(analyte: str, judged: Judged, best: Judged | None, limits: Limits) -> Cause:
     short = "short" in judged.deciding or "cannot tell" in judged.deciding
     key = f"{'lack' if short else 'excess'} of {analyte}"
     if analyte == "pH":
@@ -128,7 +132,9 @@ def _lack(analyte: str, judged: Judged, best: Judged | None) -> Cause:
     says = _SAYS[judged.verdict]
     if best is not None and best.verdict == judged.verdict:
         says = "value alike in the good place", "against", True
-    return replace(cause_of(key, [Fact(*says, {"judged": judged})], 1.2, 0.4), family="nutrients")
+    sure, unsure = limits.weight["nutrient.sure"], limits.weight["nutrient.open"]
+    cause = cause_of(key, [Fact(*says, {"judged": judged})], sure, unsure)
+    return replace(cause, family="nutrients")
 
 
 def nematode_cause(visit: Visit, limits: Limits) -> Cause:
@@ -153,7 +159,8 @@ def nematode_cause(visit: Visit, limits: Limits) -> Cause:
             facts.append(Fact("nematodes many", "for", True, told))
         else:
             facts.append(Fact("nematodes many in both", "for", told=told))
-    cause = cause_of("nematodes", facts, 2 + most, most / 3, most / 3)
+    unsure = limits.weight["nematodes.open"] * most
+    cause = cause_of("nematodes", facts, limits.weight["nematodes.sure"] + most, unsure, unsure)
     if facts and cause.status == "not looked at":  # counted, and none of them in the table
         return replace(cause, status="open")
     return cause
@@ -178,7 +185,8 @@ def ground_causes(visit: Visit, limits: Limits) -> list[Cause]:
     fast, slow = best.ground.get("infiltration"), worst.ground.get("infiltration")
     if fast is not None and slow is not None and slow < fast:
         facts.append(Fact("infiltration slower", "beside", told={"best": fast, "worst": slow}))
-    return [drops, cause_of("air", facts, 1.5, 0.3, 0.3)]
+    sure, unsure = limits.weight["air.sure"], limits.weight["air.open"]
+    return [drops, cause_of("air", facts, sure, unsure, unsure)]
 
 
 def _drops(visit: Visit, limits: Limits) -> Cause:
@@ -194,4 +202,4 @@ def _drops(visit: Visit, limits: Limits) -> Cause:
             facts.append(Fact("drop stands", "for", True, told))
         else:
             facts.append(Fact("drop slow", "for", told=told))
-    return cause_of("dry spots", facts, 1.6, 0.5)
+    return cause_of("dry spots", facts, limits.weight["drops.sure"], limits.weight["drops.open"])

@@ -225,11 +225,6 @@ class Number(Sourced):
         )
 
     @property
-    def canonical_unit(self) -> str:
-        """Unit of `canonical` and `span`."""
-        return units.QUANTITIES[self.quantity].canonical
-
-    @property
     def printed(self) -> str:
         """The number as its source prints it, with the unit as people write it."""
         symbol = _SYMBOLS.get(self.unit, self.unit)

@@ -7,8 +7,15 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from patchrisk.base.toml_files import load_numbers
-from patchrisk.read.forecast.days import check_count, convert, moment, spans, to_days
-from patchrisk.read.forecast.service import ForecastService, IssuedForecast
+from patchrisk.read.forecast.service import (
+    ForecastService,
+    IssuedForecast,
+    check_count,
+    convert,
+    moment,
+    spans,
+    to_days,
+)
 from patchrisk.read.weather.location import Location
 from patchrisk.read.web.reply import Reply, WrongContentError, read_json
 

@@ -274,6 +274,11 @@ def rules_of(tests: SoilTests) -> Rules:
         sound=numbers["ground.sound.most"].value,
         shorter=numbers["ground.shorter.most"].value,
         nutrients=frozenset(a.name for a in tests.analytes.values() if a.nutrient),
+        weight={
+            key.removeprefix("weight."): number.value
+            for key, number in numbers.items()
+            if key.startswith("weight.")
+        },
     )
     return Rules(
         tuple(Sign(s.key, s.kind, tuple(s.disease), s.absent == "against") for s in words.sign),

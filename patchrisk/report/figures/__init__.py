@@ -6,12 +6,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from patchrisk.core.plan.programme import AreaPlan
+from patchrisk.report.figures.canvas import Drawing, style_sheet, to_svg
 from patchrisk.report.figures.cover import cover_figure
 from patchrisk.report.figures.pressure import pressure_figure
 from patchrisk.report.figures.seasons import bar_of, seasons_figure
-from patchrisk.report.figures.shared import Drawing
 from patchrisk.report.figures.soil import soil_figure, soil_line
-from patchrisk.report.figures.svg import style_sheet, to_svg
 from patchrisk.report.view.model import AreaView
 from patchrisk.report.words import pen_of
 from patchrisk.site_day.morning import AreaMorning, Morning

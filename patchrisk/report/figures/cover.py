@@ -6,15 +6,23 @@ import numpy as np
 
 from patchrisk.base.pen import Pen
 from patchrisk.base.units import DAY, BoolArray, DayArray, FloatArray
-from patchrisk.core.dates.openings import PressureCourse
+from patchrisk.core.dates.pressure import PressureCourse
 from patchrisk.core.plan.programme import AreaPlan, Planned
 from patchrisk.core.verdict.judgement import Judgement
 from patchrisk.report.figures import axes
 from patchrisk.report.figures.axes import Frame
-from patchrisk.report.figures.canvas import NORMAL, SMALL, Canvas, Label, Polygon, triangle
+from patchrisk.report.figures.canvas import (
+    NORMAL,
+    SMALL,
+    Canvas,
+    Drawing,
+    Label,
+    Polygon,
+    title_of,
+    triangle,
+)
 from patchrisk.report.figures.pressure import UNIT, after_infection
-from patchrisk.report.figures.shared import Drawing, title_of
-from patchrisk.report.view.order import judged_in_order
+from patchrisk.report.view.disease import judged_in_order
 from patchrisk.report.words import pen_of
 from patchrisk.site_day.morning import AreaMorning, Morning
 

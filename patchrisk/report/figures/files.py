@@ -21,31 +21,30 @@ from patchrisk.report.figures.canvas import (
     SMALL,
     Canvas,
     Dot,
+    Drawing,
     Label,
     Polygon,
     Stroke,
     placed,
+    to_svg,
     wrapped,
 )
-from patchrisk.report.figures.shared import Drawing
-from patchrisk.report.figures.svg import to_svg
 from patchrisk.site_day.morning import AreaMorning, Morning
 
 _PX_PER_INCH = 96  # CSS pixels
 _PT_PER_PX = 72 / _PX_PER_INCH
+SHARPNESS = 2.0
 
 
-def to_bytes(
-    canvas: Canvas, kind: Literal["png", "pdf"], *, sharpness: float = 2.0, maker: str | None = None
-) -> bytes:
-    """Draw a figure by matplotlib; ``sharpness`` is a PNG's dots to a pixel of the figure."""
+def to_bytes(canvas: Canvas, kind: Literal["png", "pdf"], *, maker: str | None = None) -> bytes:
+    """Draw a figure by matplotlib, a PNG with `SHARPNESS` dots to a pixel of the figure."""
     from matplotlib.figure import Figure
 
     inches = (canvas.width / _PX_PER_INCH, canvas.height / _PX_PER_INCH)
     metadata = {"CreationDate": None, "Creator": maker} if kind == "pdf" else {"Software": maker}
     out = io.BytesIO()
     with drawing():
-        figure = Figure(figsize=inches, dpi=_PX_PER_INCH * sharpness, facecolor=LIGHT["paper"])
+        figure = Figure(figsize=inches, dpi=_PX_PER_INCH * SHARPNESS, facecolor=LIGHT["paper"])
         axes = figure.add_axes((0, 0, 1, 1))
         axes.set_axis_off()
         axes.set_xlim(0, canvas.width)

@@ -6,7 +6,7 @@ import numpy as np
 
 from patchrisk.base.pen import Pen
 from patchrisk.base.units import BoolArray, DayArray, IntArray
-from patchrisk.core.dates.openings import PressureCourse
+from patchrisk.core.dates.pressure import PressureCourse
 from patchrisk.core.verdict.decision_table import Phase
 from patchrisk.core.verdict.judgement import Judgement
 from patchrisk.report.figures import axes
@@ -16,13 +16,14 @@ from patchrisk.report.figures.canvas import (
     Anchor,
     Canvas,
     Dot,
+    Drawing,
     Label,
     Polygon,
     Stroke,
+    title_of,
     wrapped,
 )
-from patchrisk.report.figures.shared import Drawing, title_of
-from patchrisk.report.view.order import judged_in_order
+from patchrisk.report.view.disease import judged_in_order
 from patchrisk.report.words import pen_of
 from patchrisk.site_day.morning import AreaMorning, Morning
 

@@ -18,16 +18,18 @@ from patchrisk.report.figures.canvas import (
     NORMAL,
     SMALL,
     Canvas,
+    Drawing,
     Label,
     Polygon,
     Stroke,
     box,
+    day_runs,
     diamond,
     text_width,
+    title_of,
     wrapped,
 )
-from patchrisk.report.figures.shared import Drawing, day_runs, title_of
-from patchrisk.report.view.order import judged_in_order
+from patchrisk.report.view.disease import judged_in_order
 from patchrisk.report.view.wording import Wording, wording_of
 from patchrisk.report.words import pen_of
 from patchrisk.site_day.morning import AreaMorning, Morning
@@ -181,7 +183,7 @@ def seasons_figure(morning: Morning, area: AreaMorning, width: float) -> Drawing
         "seasons",
         "When is each disease's season?",
         canvas,
-        " ".join(f"{capital(w.name)}: {w.season()}." for w in wordings),
+        " ".join(f"{capital(w.disease.name)}: {w.season}." for w in wordings),
         NOTE,
         ("Disease", "Season", "Days of infection", "Treat until", "Damage", "Covered to", "Next"),
         tuple(_cells(w, pen) for w in wordings),
@@ -191,11 +193,11 @@ def seasons_figure(morning: Morning, area: AreaMorning, width: float) -> Drawing
 def _cells(w: Wording, pen: Pen) -> tuple[str, ...]:
     j = w.judged
     return (
-        capital(w.name),
-        w.when(),
+        capital(w.disease.name),
+        w.when,
         str(int(j.active_days.sum())),
         pen.day(j.treat_until),
         "-" if j.damage is None else pen.days(*j.damage),
         pen.day(j.covered_until),
-        w.following() or "-",
+        w.following or "-",
     )

@@ -6,7 +6,7 @@ import numpy as np
 
 from patchrisk.base.pen import Pen
 from patchrisk.base.units import DAY, DayArray, FloatArray, from_canonical
-from patchrisk.core.dates.openings import Band
+from patchrisk.core.dates.soil_paths import Spread
 from patchrisk.core.verdict.decision_table import Phase
 from patchrisk.core.verdict.judgement import Judgement
 from patchrisk.core.verdict.season_course import one_sided
@@ -16,15 +16,16 @@ from patchrisk.report.figures.canvas import (
     SMALL,
     Canvas,
     Dot,
+    Drawing,
     Label,
     Polygon,
     Stroke,
+    day_runs,
     diamond,
     text_width,
 )
-from patchrisk.report.figures.shared import Drawing, day_runs
-from patchrisk.report.view.card import AHEAD
-from patchrisk.report.view.order import judged_in_order
+from patchrisk.report.view.area import AHEAD
+from patchrisk.report.view.disease import judged_in_order
 from patchrisk.report.words import besides_air, between, name_of, pen_of
 from patchrisk.site_day.morning import AreaMorning, Morning
 
@@ -68,7 +69,7 @@ def soil_figure(morning: Morning, area: AreaMorning, width: float) -> Drawing | 
         doubt = course.soil.high - course.soil.low > 0.2
         for run in day_runs(doubt & frame.inside(course.dates)):
             part = slice(run.start, run.stop)
-            edges = Band(course.soil.low[part], course.soil.middle[part], course.soil.high[part])
+            edges = Spread(course.soil.low[part], course.soil.middle[part], course.soil.high[part])
             _band(canvas, frame, course.dates[part], edges, shown, "soil-band")
         ahead = slice(course.today, None)
         points = frame.points(course.dates[ahead], shown(course.soil.middle[ahead]))
@@ -134,7 +135,7 @@ def _band(
     canvas: Canvas,
     frame: Frame,
     dates: DayArray,
-    band: Band,
+    band: Spread[FloatArray],
     shown: Callable[[FloatArray], FloatArray],
     colour: str,
 ) -> None:

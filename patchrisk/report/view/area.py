@@ -1,20 +1,19 @@
-"""One area in words: what to do today, its soil, and each of its diseases."""
+"""One area in words: its card with what to do today, its soil, and each of its diseases."""
 
 from collections.abc import Iterator, Mapping, Sequence
 from functools import partial
 
 import numpy as np
 
-from patchrisk.base.pen import Pen, as_date, capital, count_of, listed
-from patchrisk.core.dates.pressure import Pressure
+from patchrisk.base.pen import Pen, as_date, capital, listed
+from patchrisk.core.dates.soil_paths import SoilCourse
 from patchrisk.core.plan.cover import Cover
 from patchrisk.core.plan.programme import AreaPlan, Planned
-from patchrisk.core.rules.states import RuleToday
 from patchrisk.core.soil.root_depth import SoilSeries
-from patchrisk.core.verdict.decision_table import Stake
-from patchrisk.core.verdict.judgement import RuleStart
-from patchrisk.core.verdict.this_morning import area_verdict, history_asked, sample_asked
+from patchrisk.core.verdict.decision_table import Verdict
+from patchrisk.core.verdict.this_morning import area_verdict, history_asked
 from patchrisk.read.diseases import Library
+from patchrisk.read.groups import load_groups
 from patchrisk.report import story, words
 from patchrisk.report.cover_words import water_words, went_on
 from patchrisk.report.plan_reasons import (
@@ -24,116 +23,25 @@ from patchrisk.report.plan_reasons import (
     watering_sentences,
 )
 from patchrisk.report.plan_words import amounts_words, watering_words
-from patchrisk.report.view.card import card_of, last_week, silent
-from patchrisk.report.view.model import AreaView, DiseaseRow, PlannedWords
-from patchrisk.report.view.order import changed_since_yesterday, rank
-from patchrisk.report.view.reasons import reason_words
-from patchrisk.report.view.tasks import tasks_of
-from patchrisk.report.view.wording import Wording, wording_of
-from patchrisk.site_day.judging import Entry
+from patchrisk.report.view.disease import DiseaseView, disease_view, rank
+from patchrisk.report.view.model import AreaView, Card, PlannedWords
+from patchrisk.report.view.tasks import only_to_look_for, tasks_of
 from patchrisk.site_day.morning import AreaMorning, Morning
 
-_RULES = {"treat": "timing", "infect": "infection", "express": "symptom"}
-_HALF_A_DAY = 0.5  # at the optimum: less is written as 0
-_KNOWN_HERE = (Stake.HISTORY, Stake.SUSPECTED)
-
-
-def row_of(morning: Morning, area: AreaMorning, entry: Entry, wording: Wording) -> DiseaseRow:
-    """Put one entry of an area into words; ``wording`` is that of its first judgement."""
-    library, pen = morning.library, wording.pen
-    j, pressure = entry.first, wording.pressure
-    group = entry.key in library.groups
-    known = j.stakes.stake in _KNOWN_HERE or j.seen is not None
-    return DiseaseRow(
-        key=entry.key,
-        name=words.name_of(library, entry.key),
-        verdict=j.verdict,
-        phase=j.phase,
-        changed=changed_since_yesterday(entry),
-        member=wording.name if group else "",
-        history=wording.stake() if known else "",
-        when=wording.when(),
-        provisional=wording.provisional(),
-        normal=wording.normal(),
-        guidance=wording.guidance(),
-        ends=wording.ends(),
-        pressure="" if pressure is None else _pressure(pressure, pen),
-        shows=wording.shows(),
-        scout=wording.scout(),
-        covered=j.covered_until is not None,
-        cover=wording.cover(),
-        act=reason_words(wording),
-        members=tuple(_members(morning, area, entry, pen)) if group else (),
-        rules=tuple(_rules(library, area.rules[entry.key], entry, wording)),
-        sample_asked=sample_asked(j),
-    )
-
-
-def _members(morning: Morning, area: AreaMorning, entry: Entry, pen: Pen) -> Iterator[str]:
-    """Say of the other diseases of a group what each asks for and when."""
-    for judged in entry.members[1:]:
-        wording = wording_of(morning, area, judged, pen)
-        parts = (words.verdict_words(judged.verdict), wording.when(), wording.normal())
-        yield f"{wording.name}: {', '.join(part for part in parts if part)}"
-
-
-def _pressure(pressure: Pressure, pen: Pen) -> str:
-    """Say how much infection the season has allowed, in full days, beside past years."""
-    if pressure.so_far.high < _HALF_A_DAY and pressure.place is None:
-        return f"counts from {pen.day(pressure.first)}"
-    wet = "" if pressure.wet is None else f" ({pressure.wet:.0f} of them in wet soil)"
-    since = f"since {pen.day(pressure.first)}"
-    text = f"{count_of(round(pressure.so_far.middle), 'full day')} of warmth {since}{wet}"
-    if pressure.place is not None:
-        text += f", usual {pressure.usual_so_far.middle:.0f}"
-        if pressure.so_far.middle >= _HALF_A_DAY:  # else 0 is more than 0
-            less = round(pressure.place * pressure.years)
-            text += f", more than in {less} of {pressure.years} years"
-    low, high = round(pressure.rest.low), round(pressure.rest.high)
-    more = f"{low} to {high}" if low < high else f"{high}"
-    return f"{text}; {more} more to come" if high else text
-
-
-def _rules(
-    library: Library, rules: tuple[RuleToday, ...], entry: Entry, wording: Wording
-) -> Iterator[str]:
-    """Tell every published rule: those that time a season with its start, each by itself."""
-    pen = wording.pen
-    starts = {(j.disease, r.rule.id): r for j in entry.members for r in j.rules}
-    for result in sorted(rules, key=lambda r: (r.member, r.rule.id) not in starts):
-        published = words.published_rule(library, result)
-        of = "" if result.member == entry.key else f" for {words.name_of(library, result.member)}"
-        start = starts.get((result.member, result.rule.id))
-        timed = "" if start is None else f"{_start(start, pen)}; "
-        yield (
-            f"{_RULES[result.rule.meaning]} rule{of}: {timed}"
-            f"{words.rule_words(published, pen.show)}; by itself {result.state.words}: "
-            f"{words.standing(result, pen)} "
-            f"[{result.rule.source}; {result.rule.confidence}]"
-        )
-
-
-def _start(rule: RuleStart, pen: Pen) -> str:
-    if rule.start is not None:
-        firm = "" if rule.stands else ", to be withdrawn if the soil falls back"
-        return f"started {pen.day(rule.start)}{firm}"
-    if rule.middle is None:
-        return "no start in sight"
-    assert rule.early is not None
-    usual = "" if rule.usual is None else f", usual {pen.day(rule.usual)}"
-    return f"start {pen.day(rule.middle)} ({pen.days(rule.early, rule.late)}){usual}"
+_TO_PUT_ON = (Verdict.APPLY, Verdict.DECIDE, Verdict.GET_READY)
+_GROUP_KINDS = 2  # on the card; all of them stand in the area's part
+AHEAD = 14  # days that the small line of the soil looks ahead
+_PUT_ON = {Verdict.DECIDE: "To protect", Verdict.GET_READY: "Have ready"}
 
 
 def area_view(morning: Morning, area: AreaMorning, plan: AreaPlan | None, pen: Pen) -> AreaView:
     """Put an area into words."""
     library = morning.library
-    pairs = []
-    for entry in sorted(area.entries, key=rank):
-        wording = wording_of(morning, area, entry.first, pen)
-        pairs.append((wording, row_of(morning, area, entry, wording)))
-    rows = tuple(row for _, row in pairs)
+    rows = tuple(
+        disease_view(morning, area, entry, pen) for entry in sorted(area.entries, key=rank)
+    )
     unknown = bool(area.unknown) or not (rows or area.without)
-    asked = [wording.name for wording, _ in pairs if history_asked(wording.judged)]
+    asked = [row.disease.name for row in rows if history_asked(row.judged)]
     turf = ", ".join(filter(None, (area.area.turf_words or "any turf", area.area.root_zone)))
     covers = {key: j.cover for key, j in area.judged.items() if j.cover is not None}
     left_out = (f"{text}." for text in words.left_out_words(area.hand))
@@ -141,10 +49,10 @@ def area_view(morning: Morning, area: AreaMorning, plan: AreaPlan | None, pen: P
         name=area.area.name,
         turf=turf,
         verdict=area_verdict((row.verdict for row in rows), unknown=unknown),
-        tasks=tuple(tasks_of(area, pairs, pen)),
-        soil=" ".join([_soil(area.soil, pen), *left_out]),
+        tasks=tuple(tasks_of(area, rows, pen)),
+        soil=" ".join([_soil_words(area.soil, pen), *left_out]),
         last_on=_last_on(morning, area, pen),
-        card=card_of(morning, area, pairs, plan, pen),
+        card=_card(morning, area, rows, plan, pen),
         rows=rows,
         without=tuple(_without(library, area.without, pen)),
         planned=()
@@ -179,7 +87,7 @@ def _last_on(morning: Morning, area: AreaMorning, pen: Pen) -> str:
     return f"Last application: {went_on(last, pen)}{f', {wet}' if wet else ''}."
 
 
-def _soil(soil: SoilSeries, pen: Pen) -> str:
+def _soil_words(soil: SoilSeries, pen: Pen) -> str:
     depth = pen.show("depth", soil.depth_cm)
     if np.isnan(soil.mean_c[-1]):
         known = np.flatnonzero(~np.isnan(soil.mean_c))
@@ -191,11 +99,11 @@ def _soil(soil: SoilSeries, pen: Pen) -> str:
     text = (
         f"Soil at {depth} on {pen.day(soil.dates[-1])}: "
         f"{pen.show('soil temperature', float(soil.mean_c[-1]))}, "
-        f"{_how(str(soil.came_from[-1]))} within {error}{_soil_from(soil)}{silent(soil, pen)}"
+        f"{_how(str(soil.came_from[-1]))} within {error}{_soil_from(soil)}{_silent(soil, pen)}"
     )
     if not np.isnan(soil.max_c[-1]):
         text += f"; highest {pen.show('soil temperature', float(soil.max_c[-1]))}"
-    week = last_week(soil, pen)
+    week = _last_week(soil, pen)
     return f"{text}{f'; {week}' if week else ''}."
 
 
@@ -246,3 +154,132 @@ def _planned(
             *caution_sentences(planned, covers, name, pen),
         ),
     )
+
+
+def _card(
+    morning: Morning,
+    area: AreaMorning,
+    rows: Sequence[DiseaseView],
+    plan: AreaPlan | None,
+    pen: Pen,
+) -> Card:
+    """Put together what the card of an area says; ``rows`` stand in order of urgency."""
+    soil, soil_more = _figure(area, pen)
+    first = rows[0] if rows else None
+    known = "; ".join(filter(None, [_known(area.soil, pen), *words.left_out_words(area.hand)]))
+    quiet = [row.name for row in rows if row.verdict is Verdict.NOTHING]
+    urgent = any(row.judged.verdict >= Verdict.GET_READY for row in rows)
+    look = [row.name for row in only_to_look_for(rows) if row.scout == "now"]
+    if first is not None and first.verdict is Verdict.NOTHING:
+        quiet.remove(first.name)  # its season is drawn: that says what there is to say
+    return Card(
+        soil=soil,
+        soil_more=soil_more,
+        ahead=_ahead(area, pen),
+        put_on=tuple(_put_on(morning, rows, plan, pen)),
+        key="" if first is None else first.judged.disease,
+        season="" if first is None else f"{capital(first.disease.name)}: {first.season}.",
+        sure="" if first is None else "; ".join(p for p in (first.sure, known) if p) + ".",
+        rest="; ".join(
+            f"{lead} {listed(names)}"
+            for lead, names in (
+                ("look for", look if urgent else []),
+                ("nothing to do about", quiet),
+            )
+            if names
+        ),
+    )
+
+
+def _figure(area: AreaMorning, pen: Pen) -> tuple[str, str]:
+    """Return the latest figure of the soil, and what it is: depth, day, trend or estimate."""
+    soil, course = area.soil, area.course
+    at = pen.show("depth", soil.depth_cm)
+    known = np.flatnonzero(~np.isnan(soil.mean_c))
+    if not known.size:
+        return "", f"no soil figure yet at {at}"
+    n = int(known[-1])
+    figure = pen.show("soil temperature", float(soil.mean_c[n]))
+    if n < len(soil.dates) - 1:
+        text = f"soil at {at}, last known {pen.day(soil.dates[n])}"
+        if course is not None and not np.isnan(course.soil.low[course.today]):
+            text += f", today likely {_span(course, course.today, pen)}"
+        return figure, text
+    week = _last_week(soil, pen)
+    return figure, f"soil at {at}{f', {week}' if week else ''}"
+
+
+def _last_week(soil: SoilSeries, pen: Pen) -> str:
+    """Hold yesterday's soil against the week before; empty where that is not known."""
+    week = soil.mean_c[-8:-1]
+    if not np.isfinite(week).any():
+        return ""
+    change = float(soil.mean_c[-1] - np.nanmean(week))
+    shown = pen.show("temperature difference", abs(change))
+    way = f"{shown} {'above' if change > 0 else 'below'}"
+    return f"{'as' if shown.startswith('0.0 ') else way} last week"
+
+
+def _known(soil: SoilSeries, pen: Pen) -> str:
+    """Say how well the soil of yesterday is known; empty where it is not."""
+    if np.isnan(soil.mean_c[-1]):
+        return ""
+    error = words.within(pen, float(soil.sd_c[-1]))
+    kind = str(soil.came_from[-1])
+    how = "logged" if kind == "logged" else f"estimated from air{words.besides_air(kind)}"
+    return f"soil {how}, within {error}{_silent(soil, pen)}"
+
+
+def _silent(soil: SoilSeries, pen: Pen) -> str:
+    """Say since when a logger has given nothing, where the air stands in for it."""
+    logged = np.flatnonzero(soil.came_from == "logged")
+    if not logged.size or len(soil.dates) - 1 - logged[-1] < words.wording_number("silent"):
+        return ""
+    return f", nothing logged since {pen.day(soil.dates[logged[-1]])}"
+
+
+def _ahead(area: AreaMorning, pen: Pen) -> str:
+    """Say where the soil is heading in the days that the card draws."""
+    course = area.course
+    if course is None:
+        return ""
+    at = min(course.today + AHEAD, len(course.dates) - 1)
+    if np.isnan(course.soil.low[at]):
+        return ""
+    return f"{_span(course, at, pen)} by {pen.day(course.dates[at])}"
+
+
+def _span(course: SoilCourse, at: int, pen: Pen) -> str:
+    """Write between which temperatures the soil of a day lies in 8 of 10 cases."""
+    ends = (float(course.soil.low[at]), float(course.soil.high[at]))
+    low, high = (pen.show("soil temperature", end, 0) for end in ends)
+    return low if low == high else words.between(low, high)
+
+
+def _put_on(
+    morning: Morning, rows: Sequence[DiseaseView], plan: AreaPlan | None, pen: Pen
+) -> Iterator[tuple[str, str]]:
+    """Say with which groups and how much water what is to go on soon, or to be made ready.
+
+    Each is a lead ("Put on", "To protect against large patch:") and what follows it.
+    """
+    site = morning.site
+    gone = load_groups().gone(site.programme.without_groups, site.site.country)
+    asked = {
+        j.disease: _PUT_ON.get(j.verdict, "Put on")
+        for j in (row.judged for row in rows)
+        if j.verdict is Verdict.DECIDE or (j.verdict in _TO_PUT_ON and j.treats)
+    }
+    for key, lead in asked.items():
+        disease = morning.library.diseases[key]
+        groups = words.groups_by_evidence(disease, gone)
+        parts = [f"FRAC {codes} ({label})" for label, codes in groups[:_GROUP_KINDS]]
+        water, repeat = words.water_depth(disease, pen.show), words.interval_days(disease)
+        parts = [" or ".join(parts) or "no group read of"]
+        item = next((p for p in plan.planned if key in p.targets), None) if plan else None
+        if item is not None:
+            parts.insert(0, f"{item.choice.label}, planned {pen.days(item.day, item.latest)}")
+        parts += [f"water in {water}"] if water else []
+        parts += [f"repeat after {repeat}"] if repeat else []
+        against = f" against {disease.name}:" if len(asked) > 1 else ":"
+        yield f"{lead}{against}", f"{'; '.join(parts)}."

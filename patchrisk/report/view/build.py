@@ -8,13 +8,15 @@ import numpy as np
 from patchrisk.base.pen import Pen, count_of
 from patchrisk.core.plan.programme import AreaPlan
 from patchrisk.core.verdict.decision_table import Verdict
+from patchrisk.core.verdict.this_morning import sample_asked
 from patchrisk.report import words
 from patchrisk.report.check import flag_words, weather_lines
 from patchrisk.report.cover_words import applications_words
 from patchrisk.report.log_words import past_label_words
 from patchrisk.report.view.area import area_view
+from patchrisk.report.view.disease import DiseaseView
 from patchrisk.report.view.last_page import LastPage, changes_since
-from patchrisk.report.view.model import AreaView, Change, DiseaseRow, MorningView, Scouting
+from patchrisk.report.view.model import AreaView, Change, MorningView, Scouting
 from patchrisk.site_day.morning import Morning
 from patchrisk.site_day.weather_ahead import Prospect
 
@@ -63,10 +65,10 @@ def view_of(
 
 def _scouting(morning: Morning, areas: Sequence[AreaView], pen: Pen) -> Iterator[Scouting]:
     """Say for each disease what to look for and to send, those that are asked for now first."""
-    where: dict[str, list[tuple[str, DiseaseRow]]] = {}
+    where: dict[str, list[tuple[str, DiseaseView]]] = {}
     for area in areas:
         for row in area.rows:
-            if row.scout or row.sample_asked:
+            if row.scout or sample_asked(row.judged):
                 where.setdefault(row.key, []).append((area.name, row))
     made = []
     for key, places in where.items():
@@ -84,9 +86,10 @@ def _scouting(morning: Morning, areas: Sequence[AreaView], pen: Pen) -> Iterator
     yield from sorted(made, key=lambda s: not s.now)
 
 
-def _look_now(row: DiseaseRow) -> bool:
+def _look_now(row: DiseaseView) -> bool:
     """Whether it is to be looked for now: not where cover is on and nothing was seen."""
-    return row.sample_asked or (row.scout == "now" and not row.covered)
+    bare = row.judged.covered_until is None
+    return sample_asked(row.judged) or (row.scout == "now" and bare)
 
 
 def _data(morning: Morning, pen: Pen, owed: Sequence[str]) -> Iterator[str]:

@@ -62,7 +62,9 @@ def keep_page(path: Path, morning: Morning, view: MorningView) -> None:
     starts = _expected_starts(morning)
     areas = {
         area.name: {
-            row.key: EarlierRow(row.words, phase_words(row.phase), starts.get((area.name, row.key)))
+            row.key: EarlierRow(
+                row.words, phase_words(row.judged.phase), starts.get((area.name, row.key))
+            )
             for row in area.rows
         }
         for area in view.areas
@@ -91,8 +93,8 @@ def changes_since(
                 yield Change(area.name, f"{row.name}: not on the last page")
                 continue
             verdict, phase = _VERDICTS[earlier.verdict], _PHASES[earlier.phase]
-            text = change_words((verdict, phase), (row.verdict, row.phase))
-            if not text and (phase, row.phase) != (Phase.OVER, Phase.RESTING):
+            text = change_words((verdict, phase), (row.verdict, row.judged.phase))
+            if not text and (phase, row.judged.phase) != (Phase.OVER, Phase.RESTING):
                 text = _moved(earlier.starts, starts.get((area.name, row.key)), pen)
             if text:
                 yield Change(area.name, f"{row.name}: {text}")

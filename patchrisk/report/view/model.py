@@ -3,51 +3,9 @@
 from dataclasses import dataclass
 from datetime import date
 
-from patchrisk.core.verdict.decision_table import Phase, Verdict
+from patchrisk.core.verdict.decision_table import Verdict
+from patchrisk.report.view.disease import DiseaseView
 from patchrisk.report.words import verdict_words
-
-
-@dataclass(frozen=True)
-class DiseaseRow:
-    """One disease, or group of diseases, in one area; a text is empty where nothing is to be said.
-
-    ``changed`` is what changed since yesterday, ``member`` the disease of a group whose verdict
-    and dates these are, ``history`` how it is known here; ``when`` is where the season stands in
-    time, ``provisional`` until when its start can be withdrawn, ``normal`` the same against past
-    years, ``guidance`` how strong the published timing is, ``ends`` when infection ends or the
-    next season is; ``pressure`` is how much infection the season has allowed, beside the usual;
-    ``shows`` is when damage shows and how likely, ``scout`` is ``now`` or the day to look from;
-    ``cover`` what is on and how long, or since when roots are bare. ``act`` is what to do and
-    why, ``members`` a sentence for each other disease of a group, ``rules`` each published rule
-    with its source.
-    """
-
-    key: str
-    name: str
-    verdict: Verdict
-    phase: Phase
-    changed: str
-    member: str
-    history: str
-    when: str
-    provisional: str
-    normal: str
-    guidance: str
-    ends: str
-    pressure: str
-    shows: str
-    scout: str
-    covered: bool
-    cover: str
-    act: str
-    members: tuple[str, ...]
-    sample_asked: bool
-    rules: tuple[str, ...]
-
-    @property
-    def words(self) -> str:
-        """The verdict as people read it."""
-        return verdict_words(self.verdict)
 
 
 @dataclass(frozen=True)
@@ -147,7 +105,7 @@ class AreaView:
     soil: str
     last_on: str
     card: Card
-    rows: tuple[DiseaseRow, ...]
+    rows: tuple[DiseaseView, ...]
     without: tuple[tuple[str, str], ...]
     planned: tuple[PlannedWords, ...] = ()
     advice: tuple[str, ...] = ()

@@ -37,9 +37,9 @@ def reason_words(w: Wording) -> str:
 
 def _missing_days(w: Wording) -> str:
     j = w.judged
-    parts = (w.estimate(), either_words(w) if j.either else "", f"first {w.mend}")
+    parts = (w.estimate, either_words(w) if j.either else "", f"first {w.mend}")
     rest = [f"{capital(part)}." for part in parts if part]
-    return " ".join((f"{capital(w.gap())}, and the verdict hangs on them.", *rest))
+    return " ".join((f"{capital(w.gap)}, and the verdict hangs on them.", *rest))
 
 
 def either_words(w: Wording) -> str:
@@ -51,7 +51,7 @@ def either_words(w: Wording) -> str:
 
 
 def _seen_covered(w: Wording) -> str:
-    return f"Seen {w.day(w.judged.seen)} and {w.covered_to()}: {_LABORATORY}. {_next_year(w)}"
+    return f"Seen {w.day(w.judged.seen)} and {w.covered_to}: {_LABORATORY}. {_next_year(w)}"
 
 
 def _seen_helps(w: Wording) -> str:
@@ -70,7 +70,7 @@ def _seen(w: Wording) -> str:
 
 
 def _next_year(w: Wording) -> str:
-    following = w.following()
+    following = w.following
     when = f", {following}" if following else ""
     return f"It counts as history: be ready for the next season{when}."
 
@@ -78,13 +78,13 @@ def _next_year(w: Wording) -> str:
 def _covered(w: Wording) -> str:
     due = next_due(w.judged.cover, verdict_settings())
     j = w.judged
-    text = f"{capital(w.covered_to())}: nothing to put on."
+    text = f"{capital(w.covered_to)}: nothing to put on."
     if not j.treats:
-        return f"{text[:-1]}; not to be renewed for this alone: {w.stake()}."
+        return f"{text[:-1]}; not to be renewed for this alone: {w.stake}."
     if due is None or due >= j.ends:
         return f"{text[:-1]}; infection ends about {w.day(j.ends - 1)}."
     if j.counted >= j.number:
-        return f"{text[:-1]}, and nothing after it: {w.count()}."
+        return f"{text[:-1]}, and nothing after it: {w.count}."
     if j.treat_until is not None and due > j.treat_until:
         until = w.day(j.treat_until)
         return f"{text[:-1]}, and nothing after it: this season's applications end {until}."
@@ -96,19 +96,19 @@ def _cover_ends_soon(w: Wording) -> str:
     assert cover is not None
     short = cover.days_left_range[0] <= 0 < cover.days_left_range[1]
     but = ", though not by the shortest published interval" if short else ""
-    count = w.count()
+    count = w.count
     return (
-        f"{capital(w.covered_to())}{but}: have the next application ready"
+        f"{capital(w.covered_to)}{but}: have the next application ready"
         f"{f' ({count})' if count else ''}."
     )
 
 
 def _covered_not_renewed(w: Wording) -> str:
-    return f"{capital(w.covered_to())}; not to be renewed for this alone: {w.stake()}."
+    return f"{capital(w.covered_to)}; not to be renewed for this alone: {w.stake}."
 
 
 def _covered_to_end(w: Wording) -> str:
-    return f"{capital(w.covered_to())}, and nothing after it: {_no_more(w)}."
+    return f"{capital(w.covered_to)}, and nothing after it: {_no_more(w)}."
 
 
 def _no_more(w: Wording) -> str:
@@ -122,7 +122,7 @@ def _no_more(w: Wording) -> str:
         case NoMore.NO_DAMAGE:
             return "no damage can follow from this season any more"
         case NoMore.DAMAGE_UNLIKELY:
-            return f"damage of this season is not likely to show ({w.damage_odds()})"
+            return f"damage of this season is not likely to show ({w.damage_odds})"
         case NoMore.HARDLY_INFECTED:
             return f"roots are hardly infected in the {j.interval} days that one would cover"
         case NoMore.ENDS_SOON:
@@ -133,32 +133,32 @@ def _no_more(w: Wording) -> str:
 
 def _no_treatment(w: Wording) -> str:
     return (
-        f"Roots can be infected ({w.started()}), but no treatment that was read of works "
-        f"against it: {w.look()}, have a laboratory confirm it, and nurse the turf."
+        f"Roots can be infected ({w.started}), but no treatment that was read of works "
+        f"against it: {w.look}, have a laboratory confirm it, and nurse the turf."
     )
 
 
 def _start(w: Wording) -> str:
     unless = "" if w.recorded else ", unless an application is on already"
-    text = f"Put a preventive on{unless}: {'; '.join(w.why())}."
-    return " ".join((text, *_more(w, w.in_time())))
+    text = f"Put a preventive on{unless}: {'; '.join(w.why)}."
+    return " ".join((text, *_more(w, w.in_time)))
 
 
 def _more(w: Wording, *parts: str) -> list[str]:
-    texts = [*parts, w.count()]
+    texts = [*parts, w.count]
     return [f"{capital(part)}." for part in texts if part]
 
 
 def _runs_out(w: Wording) -> str:
     ends = w.day(w.judged.ends - 1)
-    text = f"Renew the application: {w.cover_ends()}, and roots are infected to about {ends}."
+    text = f"Renew the application: {w.cover_ends}, and roots are infected to about {ends}."
     return " ".join((text, *_more(w)))
 
 
 def _late_helps(w: Wording) -> str:
     text = w.help_text(w.disease.treatment.late)
     if not text:
-        return f"Put it on though it is late: {'; '.join(w.why())}."
+        return f"Put it on though it is late: {'; '.join(w.why)}."
     return f"Put it on though it is late. {text}"
 
 
@@ -167,7 +167,7 @@ def _not_worth(w: Wording) -> str:
     assert area.application_cost is not None
     assert area.outbreak_cost is not None
     ratio = area.application_cost / area.outbreak_cost
-    odds = w.damage_odds()
+    odds = w.damage_odds
     return (
         f"By your own costs no application is worth making: {odds}, and it pays from "
         f"{chance(ratio)} on. Look for it instead."
@@ -176,8 +176,8 @@ def _not_worth(w: Wording) -> str:
 
 def _decide(w: Wording) -> str:
     return (
-        f"Protect, or accept the risk: {w.stake()}, and {w.grass()} is "
-        f"{_host(w)} susceptible; {w.started()}. {capital(protect_words(w))}; "
+        f"Protect, or accept the risk: {w.stake}, and {w.grass} is "
+        f"{_host(w)} susceptible; {w.started}. {capital(protect_words(w))}; "
         f"{accept_words(w)}. {settle_words()}"
     )
 
@@ -192,7 +192,7 @@ def protect_words(w: Wording) -> str:
 
 def accept_words(w: Wording) -> str:
     """Say what to accept the risk means."""
-    odds = w.damage_odds()
+    odds = w.damage_odds
     span = "" if w.judged.damage is None else f" {w.pen.days(*w.judged.damage)}"
     return f"accepting means damage{span} if it is here{f' ({odds})' if odds else ''}"
 
@@ -209,8 +209,8 @@ def _host(w: Wording) -> str:
 
 
 def _near(w: Wording) -> str:
-    stake = f"; {w.stake()}" if w.judged.start is None else ""
-    return f"Have product and water ready: {w.near()}{stake}."
+    stake = f"; {w.stake}" if w.judged.start is None else ""
+    return f"Have product and water ready: {w.near}{stake}."
 
 
 def _near_unknown(w: Wording) -> str:
@@ -221,30 +221,30 @@ def _near_unknown(w: Wording) -> str:
         if settle_soon(w.judged)
         else "look for it once it has started"
     )
-    return f"{capital(w.near())}; {w.stake()}: {most}."
+    return f"{capital(w.near)}; {w.stake}: {most}."
 
 
 def _late(w: Wording) -> str:
     j = w.judged
     if j.covered_until is not None:
-        return f"{capital(w.covered_to())}: {w.look()}."
+        return f"{capital(w.covered_to)}: {w.look}."
     over = treatment_is_over(j, w.as_of)
     if j.phase is Phase.LATE and j.late_helps is not Helps.YES and not over:
         text = w.help_text(w.disease.treatment.late)
         worth = text or f"{capital(_CURATIVE[j.late_helps])}."
-        return f"The start is past ({w.started()}): {w.look()}. {worth}"
-    return f"No application now: {_no_more(w)}. {capital(w.look())}."
+        return f"The start is past ({w.started}): {w.look}. {worth}"
+    return f"No application now: {_no_more(w)}. {capital(w.look)}."
 
 
 def _treated(w: Wording) -> str:
-    cover = w.covered_to()
+    cover = w.covered_to
     on = f"{capital(cover)}, and nothing after it" if cover else "No application now"
-    return f"{on}: {_no_more(w)}. {capital(w.look())}."
+    return f"{on}: {_no_more(w)}. {capital(w.look)}."
 
 
 def _look(w: Wording) -> str:
     return (
-        f"{capital(w.look())}: roots can be infected ({w.started()}), {w.stake()}. "
+        f"{capital(w.look)}: roots can be infected ({w.started}), {w.stake}. "
         "Have a laboratory examine what you find."
     )
 
@@ -253,14 +253,14 @@ def _sample(w: Wording) -> str:
     j = w.judged
     usual = "" if j.usual is None else f", {w.day(j.usual)}"
     return (
-        f"{f'Send a sample to a laboratory {w.sample_by()}'.rstrip()}: {w.stake()}, {w.grass()} is "
+        f"{f'Send a sample to a laboratory {w.sample_by}'.rstrip()}: {w.stake}, {w.grass} is "
         f"highly susceptible, and the answer comes before the usual start{usual}. "
         "If it is found, a preventive is due then; if not, none is."
     )
 
 
 def _damage_may_show(w: Wording) -> str:
-    return f"Look for it: {w.shows() or 'damage may show now'}."
+    return f"Look for it: {w.shows or 'damage may show now'}."
 
 
 def _not_now(w: Wording) -> str:
@@ -270,16 +270,16 @@ def _not_now(w: Wording) -> str:
     if j.phase in (Phase.RESTING, Phase.COMING):
         return f"Nothing yet{_again(w)}."
     if j.stakes.stake is Stake.NONE:
-        return f"Nothing: roots can be infected, but {w.stake()}."
+        return f"Nothing: roots can be infected, but {w.stake}."
     if j.stakes.stake <= Stake.SUSPECTED and j.stakes.host in (Host.LOW, Host.UNKNOWN):
         how = "gets it seldom" if j.stakes.host is Host.LOW else "is not known to get it readily"
-        return f"Nothing: {w.grass()} {how}, and {w.stake()}."
+        return f"Nothing: {w.grass} {how}, and {w.stake}."
     can_show = why_no_damage(j, w.as_of, verdict_settings()) is None
     if j.stakes.stake in (Stake.UNKNOWN, Stake.SUSPECTED) and can_show:
         begun = "its start is past" if j.phase is Phase.LATE else "roots can be infected"
-        scout = w.scout()
+        scout = w.scout
         look = f"; look for it {scout}" if scout and scout != "now" else ""
-        return f"Nothing now: {begun} ({w.started()}), {w.stake()}{look}."
+        return f"Nothing now: {begun} ({w.started}), {w.stake}{look}."
     return f"Nothing: {_no_more(w)}."
 
 

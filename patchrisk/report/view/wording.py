@@ -23,7 +23,7 @@ from patchrisk.site_day.morning import AreaMorning, Morning
 _LOOK_BACK = 14  # days before a season that the longest mean of a rule holds
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Wording:
     """A judgement, and all that a sentence on it may draw on.
 
@@ -43,17 +43,13 @@ class Wording:
     mend: str
     pressure: Pressure | None
 
-    @property
-    def name(self) -> str:
-        """The disease."""
-        return self.disease.name
-
     def day(self, day: np.datetime64 | None) -> str:
         """Write a day, with its year where that is another."""
         return self.pen.day(day)
 
     # --- when -----------------------------------------------------------------------------------
 
+    @property
     def started(self) -> str:
         """Say what the soil did on the day the season started; empty where it did not."""
         j = self.judged
@@ -73,6 +69,7 @@ class Wording:
         way = "came up to" if rising else "fell to"
         return f"{what} {way} {self.pen.show('soil temperature', edge, 0)}"
 
+    @property
     def expected(self) -> str:
         """Say when the start is expected, with its 10 to 90 % range; empty where nothing is."""
         j = self.judged
@@ -86,11 +83,13 @@ class Wording:
         span = "" if early == j.late else f" ({self.pen.days(early, j.late)})"
         return f"{self.day(j.middle)}{span}"
 
+    @property
     def near_odds(self) -> str:
         """Say how likely the start is within the lead; empty without weather ahead."""
         odds = self.judged.odds_lead
         return "" if odds is None else f", {chance(odds)} within {self.lead} days"
 
+    @property
     def when(self) -> str:
         """Say where the season stands in time."""
         j = self.judged
@@ -100,8 +99,8 @@ class Wording:
             perhaps = "perhaps " if j.phase is Phase.COMING else ""
             return f"{perhaps}since {self.day(j.start)}"
         if j.phase is Phase.UNKNOWN:
-            return self.estimate() or "no estimate"
-        expected = self.expected()
+            return self.estimate or "no estimate"
+        expected = self.expected
         if expected:
             return f"expected {expected}"
         if j.odds_lead is None:
@@ -110,23 +109,26 @@ class Wording:
             return f"from {self.day(j.early)}, more likely not"
         return "not likely this season" if j.first <= self.as_of else f"from {self.day(j.first)}"
 
+    @property
     def estimate(self) -> str:
         """Say by the weather when it started or starts, where days of the soil are missing."""
         j = self.judged
         if j.odds_lasting is not None and j.odds_lasting >= wording_number("likely"):
             about = "" if j.middle is None else f" about {self.day(j.middle)}"
             return f"by estimate it started{about}, chance {chance(j.odds_lasting)}"
-        expected = self.expected().replace(" (", ", ").removesuffix(")")
+        expected = self.expected.replace(" (", ", ").removesuffix(")")
         return f"by estimate it starts {expected}" if expected else ""
 
+    @property
     def provisional(self) -> str:
         """Say until when a start can be withdrawn; empty where it stands, or has not come."""
-        firm, lasts = self._firm_from(), self.judged.odds_lasting
+        firm, lasts = self._firm_from, self.judged.odds_lasting
         if firm is None:
             return ""
         odds = "" if lasts is None else f" (chance that it lasts: {chance(lasts)})"
         return f"the start stands from {self.day(firm)}; until then it can be withdrawn{odds}"
 
+    @property
     def normal(self) -> str:
         """Hold the start against past years."""
         j = self.judged
@@ -142,10 +144,11 @@ class Wording:
         way = "early" if days > 0 else "late"
         return f"{count_of(abs(days), 'day')} {way} (usual {self.day(j.usual)})"
 
+    @property
     def season(self) -> str:
         """Say where the season stands, against past years, and when it ends, in one sentence."""
         j = self.judged
-        when = self.when()
+        when = self.when
         if j.phase is Phase.UNKNOWN:
             return f"{when}; not to be told without the missing days"
         if j.phase is Phase.OVER:
@@ -156,16 +159,17 @@ class Wording:
             begun = f"infection {when.replace('expected ', 'expected from ', 1)}"
         else:
             begun = f"infection: {when}"
-        ends = self.ends().removeprefix("roots infected ")
-        return ", ".join(part for part in (begun, self.normal(), ends) if part)
+        ends = self.ends.removeprefix("roots infected ")
+        return ", ".join(part for part in (begun, self.normal, ends) if part)
 
+    @property
     def sure(self) -> str:
         """Say in plain words how sure the season's dates are; empty where it is over."""
         j = self.judged
         if j.phase is Phase.OVER:
             return ""
         begun = j.start is not None or j.phase is Phase.UNKNOWN
-        odds = "" if begun else self.near_odds().removeprefix(", ")
+        odds = "" if begun else self.near_odds.removeprefix(", ")
         if len(j.rules) == 1:
             rules = "one published rule only"
         else:
@@ -174,20 +178,22 @@ class Wording:
                 "mixed": "published rules differ",
                 "weak": "little is published",
             }[j.guidance]
-            span = self.rule_dates()
+            span = self.rule_dates
             rules += f" ({span})" if span and j.guidance != "strong" else ""
-        damage = "" if j.damage is None or j.damage[1] < self.as_of else self.damage_odds()
-        parts = (self.firm(), odds and f"start {odds}", rules, damage)
+        damage = "" if j.damage is None or j.damage[1] < self.as_of else self.damage_odds
+        parts = (self.firm, odds and f"start {odds}", rules, damage)
         return "; ".join(part for part in parts if part)
 
+    @property
     def firm(self) -> str:
         """Say when a start that can still be withdrawn is firm; empty where there is none."""
-        firm, lasts = self._firm_from(), self.judged.odds_lasting
+        firm, lasts = self._firm_from, self.judged.odds_lasting
         if firm is None:
             return ""
         odds = "" if lasts is None else f" ({chance(lasts)} that it lasts)"
         return f"not firm till {self.day(firm)}{odds}"
 
+    @property
     def _firm_from(self) -> np.datetime64 | None:
         """First day on which a start stands that may not last; None where there is none."""
         lasts = self.judged.odds_lasting
@@ -195,16 +201,18 @@ class Wording:
             return None
         return stands_from(self.judged, verdict_settings())
 
+    @property
     def ends(self) -> str:
         """Say when infection ends, or when the next season is expected."""
         j = self.judged
         if j.phase is Phase.OVER:
-            following = self.following()
+            following = self.following
             return f"next season {following}" if following else ""
         if j.start is None or j.ends <= self.as_of or j.phase is Phase.UNKNOWN:
             return ""
         return f"roots infected to about {self.day(j.ends - DAY)}"
 
+    @property
     def following(self) -> str:
         """Say when the season after this one is expected; empty where there is none."""
         after = self.judged.following
@@ -216,6 +224,7 @@ class Wording:
 
     # --- why ------------------------------------------------------------------------------------
 
+    @property
     def stake(self) -> str:
         """Say in a few words why it matters here, or that it does not."""
         j = self.judged
@@ -233,11 +242,13 @@ class Wording:
         }
         return known[j.stakes.stake]
 
+    @property
     def grass(self) -> str:
         """Return the grass that it is about, in words."""
         mixed = len(self.area.grasses) > 1
         return "this mixed turf" if mixed else self.area.turf_words or "this turf"
 
+    @property
     def bare(self) -> str:
         """Say since when roots are bare while infected; empty where they are covered."""
         cover = self.judged.cover
@@ -247,10 +258,12 @@ class Wording:
         said = f"{count_of(count, 'day')} of infection without cover" if count else "no cover"
         return f"{said} but on {listed(parts)}" if parts else said
 
+    @property
     def why(self) -> list[str]:
         """Stake, start and roots, each in a few words."""
-        return [part for part in (self.stake(), self.started(), self.bare()) if part]
+        return [part for part in (self.stake, self.started, self.bare) if part]
 
+    @property
     def covered_to(self) -> str:
         """Say to when it is covered, and how many days are left by the published intervals."""
         cover = self.judged.cover
@@ -261,11 +274,13 @@ class Wording:
         days = count_of(cover.days_left, "day")
         return f"covered to {self.day(cover.until)} ({days} left{span})"
 
+    @property
     def cover_ends(self) -> str:
         """Say when what is on runs out, or that it has."""
         until = self.judged.covered_until
         return "cover has run out" if until is None else f"cover ends {self.day(until)}"
 
+    @property
     def sample_by(self) -> str:
         """Say by when to send a sample, so that the answer comes before the usual start."""
         usual = self.judged.usual
@@ -273,17 +288,20 @@ class Wording:
             return ""
         return f"by {self.day(usual - verdict_settings().sample_latest * DAY)}"
 
+    @property
     def near(self) -> str:
         """Say what a season that is near has done, or when its start is expected."""
         if self.judged.start is not None:
-            return f"{self.started()}, not yet sure to last"
-        return f"start {self.expected()}{self.near_odds()}"
+            return f"{self.started}, not yet sure to last"
+        return f"start {self.expected}{self.near_odds}"
 
+    @property
     def in_time(self) -> str:
         """Say how long an application can wait."""
         last = in_time_until(self.judged, self.as_of)
         return "" if last is None else f"a first application is in time to {self.day(last)}"
 
+    @property
     def count(self) -> str:
         """Say how many of a season's applications are on."""
         j = self.judged
@@ -297,6 +315,7 @@ class Wording:
             return ""
         return f"{self.pen.prose(help_.text).rstrip('.')} [{help_.short}]."
 
+    @property
     def gap(self) -> str:
         """Name the days without a figure of the soil on which the verdict hangs."""
         days = self.missing
@@ -311,6 +330,7 @@ class Wording:
 
     # --- damage and guidance --------------------------------------------------------------------
 
+    @property
     def damage_odds(self) -> str:
         """Say how likely the stress that shows damage is; empty where no figure is published."""
         j = self.judged
@@ -327,6 +347,7 @@ class Wording:
         too = f" ({also} not counted)" if also and j.damage_odds < wording_number("likely") else ""
         return f"{more}{what} to bring damage out: {chance(j.damage_odds)}{too}"
 
+    @property
     def shows(self) -> str:
         """Say when damage of this season shows, how likely that is, and when most likely."""
         j = self.judged
@@ -338,8 +359,9 @@ class Wording:
             if watched.begun is not None and watched.begun >= wording_number("likely"):
                 first = f"likely showing since {self.day(watched.first)}"
         text = f"damage of this season {'showed' if past else 'shows'} {self.pen.days(*j.damage)}"
-        return "; ".join(filter(None, (text, "" if past else self.damage_odds(), first)))
+        return "; ".join(filter(None, (text, "" if past else self.damage_odds, first)))
 
+    @property
     def scout(self) -> str:
         """Say from when to look: ``now``, a day, or nothing."""
         j = self.judged
@@ -349,19 +371,22 @@ class Wording:
             return "now"
         return "" if j.watch is None else f"from {self.day(j.watch.scout_from)}"
 
+    @property
     def look(self) -> str:
         """Say to look for it, at once or from a day on."""
-        scout = self.scout()
+        scout = self.scout
         return "look for it" if scout in ("", "now") else f"look for it {scout}"
 
+    @property
     def guidance(self) -> str:
         """Say how strong the published timing is, with the spread of its dates."""
         j = self.judged
         count = len(j.rules)
         rules = f"{count} published rules" if count > 1 else "one published rule"
-        dates = self.rule_dates()
+        dates = self.rule_dates
         return f"guidance {j.guidance}: {rules}{f', {dates}' if dates else ''}"
 
+    @property
     def rule_dates(self) -> str:
         """Write the days between which the published rules have the season start."""
         rules = self.judged.rules
@@ -372,6 +397,7 @@ class Wording:
         span = self.pen.days(min(dated), max(dated))
         return f"{span}{f' and {without} without a date' if without else ''}"
 
+    @property
     def cover(self) -> str:
         """Say what is on and how long, or since when the roots are bare."""
         j = self.judged

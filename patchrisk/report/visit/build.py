@@ -250,7 +250,7 @@ def _season_lines(day: VisitDay, pen: Pen) -> Iterator[str]:
     area, library = day.then, day.morning.library
     stories = [k for k in day.findings.standing if k in area.stories and k in area.judged]
     for key in stories:
-        yield what_it_did(area.stories[key], area.judged[key], library, pen, seen=True)
+        yield what_it_did(area.stories[key], library, pen)
     heat_c = load_numbers("verdict")["turning.heat"].value
     warm = warm_days(area, heat_c)
     if warm is not None and day.visit.cool_season:

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from patchrisk.core.dates.openings import SoilPaths, day_of_share
+from patchrisk.core.dates.soil_paths import SoilPaths, day_of_share
 from patchrisk.core.rules.infection import Cardinal
 
 

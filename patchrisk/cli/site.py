@@ -1,0 +1,269 @@
+"""What a site's files show: outlook, plan, figure, soil, fetch, check; and the disease files."""
+
+import shutil
+import sys
+from pathlib import Path
+
+import click
+
+from patchrisk.base.errors import Fault, InputError
+from patchrisk.base.saving import Output
+from patchrisk.cli.options import Request, as_of_option, offline_option, pass_request, site_options
+from patchrisk.cli.screen import echo, echo_json
+
+
+@click.command()
+@site_options
+@as_of_option("Judge this past morning instead of today.")
+@click.option("--json", "as_json", is_flag=True, help="Write JSON (schema in patchrisk/report).")
+@offline_option
+@click.option("--full", is_flag=True, help="Show all there is, every published rule among it.")
+@click.option("--scout", is_flag=True, help="Add what to look for and what to send in.")
+@click.option("--data", is_flag=True, help="Add the data behind it, and what was left out.")
+@click.option("--cautions", is_flag=True, help="Write the cautions in full.")
+@click.option("--area", "areas", multiple=True, help="Show this area only; may be repeated.")
+@pass_request
+def outlook(
+    request: Request,
+    as_json: bool,
+    full: bool,
+    scout: bool,
+    data: bool,
+    cautions: bool,
+    areas: tuple[str, ...],
+) -> None:
+    """Show what to do this morning about each disease, and why, as wide as the terminal is."""
+    morning = request.morning(areas)
+    if as_json:
+        from patchrisk.report.record import outlook_json
+
+        echo_json(outlook_json(morning))
+    else:
+        from patchrisk.report.layout import WIDTH
+        from patchrisk.report.terminal import write_outlook
+        from patchrisk.report.view import view_of
+
+        width = shutil.get_terminal_size((WIDTH, 24)).columns
+        view = view_of(morning)
+        echo(write_outlook(view, width=width, full=full, scout=scout, data=data, cautions=cautions))
+
+
+_FILE = click.Path(path_type=Path)
+
+
+@click.command()
+@site_options
+@as_of_option("Plan from this past morning instead of today.")
+@click.option("--area", "areas", multiple=True, help="Plan this area only; may be repeated.")
+@offline_option
+@click.option("--full", is_flag=True, help="Add amounts, and trials and watering with sources.")
+@click.option("--json", "as_json", is_flag=True, help="Write JSON (schema in patchrisk/report).")
+@click.option("--csv", "table", type=_FILE, help="Write a table for a spreadsheet.")
+@click.option("--calendar", type=_FILE, help="Write a calendar (.ics) to import, again and again.")
+@click.option(
+    "--log",
+    "logs",
+    type=_FILE,
+    multiple=True,
+    help="Write the year's log of applications: .html to print, .csv, or .json (ADAPT Standard).",
+)
+@click.option("--sheet", type=_FILE, help="Write a page (.html) to print and sign.")
+@pass_request
+def plan(
+    request: Request,
+    areas: tuple[str, ...],
+    full: bool,
+    as_json: bool,
+    table: Path | None,
+    calendar: Path | None,
+    sheet: Path | None,
+    logs: tuple[Path, ...],
+) -> None:
+    """Plan the season's preventive applications, and say why.
+
+    A file may be a folder: the name in it is then made from the site's. Beside the first file a
+    small one keeps what the plan said, for what changed in the next.
+    """
+    from patchrisk.read.names import inputs_of
+    from patchrisk.report.plan_files import plan_beside, write_files
+
+    made = plan_beside(request.morning(areas), table or calendar or sheet)
+    written = write_files(
+        made,
+        request.now,
+        table=table,
+        calendar=calendar,
+        sheet=sheet,
+        logs=logs,
+        inputs=inputs_of(request.path, made.site),
+    )
+    if as_json:
+        from patchrisk.report.plan_json import to_json
+
+        echo_json(to_json(made))
+    elif not written:
+        from patchrisk.report.plan_text import write_plan
+
+        echo(write_plan(made, full=full))
+    for file in written:
+        echo(f"Wrote {file}.", err=as_json)
+
+
+@click.command()
+@click.argument("which", type=click.Choice(["soil", "seasons", "pressure", "cover"]))
+@site_options
+@click.option("--area", "name", help="The area; the first of the site file when left out.")
+@as_of_option("Draw this past morning instead of today.")
+@offline_option
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path, dir_okay=False),
+    required=True,
+    help="The file: PNG, SVG or PDF by its ending.",
+)
+@click.option(
+    "--width",
+    type=click.IntRange(320, 1600),
+    default=640,
+    show_default=True,
+    help="Width in pixels of 1/96 inch; a PNG has twice as many dots.",
+)
+@pass_request
+def figure(request: Request, which: str, name: str | None, out: Path, width: int) -> None:
+    """Draw one figure of an area into a file, in colours for paper.
+
+    \b
+    soil      is the soil ahead of other years?
+    seasons   when is each disease's season?
+    pressure  more warmth for it than other years?
+    cover     how much of it is covered?
+    """  # noqa: D301  (click reads the backspace)
+    from patchrisk.read.site import read_site
+    from patchrisk.report.figures.files import FIGURE, write_figure
+    from patchrisk.site_day.season_plan import keeps_programme, plan_all
+
+    request.check([Output(out, FIGURE)])
+    morning = request.morning([name or read_site(request.path).area[0].name])
+    # Only this one shows applications to come, and planning takes its time.
+    plans = plan_all(morning).areas if which == "cover" and keeps_programme(morning) else ()
+    echo(write_figure(morning, morning.areas[0], which, out, width=width, plans=plans))
+    echo(f"Drew {out}.")
+
+
+@click.command()
+@site_options
+@offline_option
+@click.option(
+    "--area", "name", help="The area; the first with a logger, or read by hand, when left out."
+)
+@click.option("--keep", is_flag=True, help="Keep the fit: the outlook uses it from now on.")
+@click.option(
+    "--figure",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="Draw log and estimate into this file, PNG or SVG.",
+)
+@pass_request
+def soil(request: Request, name: str | None, keep: bool, figure: Path | None) -> None:
+    """Compare estimated soil temperature with a logger's, or with readings by hand.
+
+    What was read by hand corrects the estimate by itself; a logger's fit is kept with --keep.
+    """
+    from patchrisk.base.saving import Output, check_outputs
+    from patchrisk.read.names import inputs_of
+    from patchrisk.read.soil_fit import FIT, fit_path, keep_fit
+    from patchrisk.report.figures.files import FIGURE
+    from patchrisk.report.soil import draw_soil, write_lessons, write_soil
+    from patchrisk.site_day.calibration import learn, lessons
+
+    if request.sample and keep:
+        cure = "keep a fit for a site file of your own"
+        raise InputError(Fault("--keep", "", "the sample course is not yours", cure))
+    gathered = request.gathered()
+    areas = gathered.site.areas_named([] if name is None else [name])
+    read = {one.area for one in gathered.by_hand}
+    speaking = [r for r in gathered.readings if any(p.hour is None for p in r.logged.probes)]
+    logged = [a for a in areas if any(r.logger.speaks_for(a.name) for r in speaking)]
+    area = next(iter([*logged, *(a for a in areas if a.name in read), *areas]))
+    inputs = inputs_of(request.path, gathered.site)
+    outputs = [Output(figure, FIGURE)] if figure is not None else []
+    if keep:
+        fit = fit_path(gathered.site, area)
+        outputs.append(Output(fit, FIT, "move it away"))
+        del inputs[fit]  # the one input that is written anew
+    check_outputs(outputs, inputs)
+    taught = lessons(gathered, area, request.day)
+    if taught is not None:
+        echo(write_lessons(taught, gathered.site.site.units))
+        if area not in logged and not outputs:
+            return
+        echo("")
+    learning = learn(gathered, area, request.day)
+    echo(write_soil(learning, gathered.site.site.units))
+    if figure is not None:
+        draw_soil(learning, gathered.site.site.units, figure)
+        echo(f"Drew {figure}.")
+    if keep:
+        echo(f"Kept {keep_fit(gathered.site, area, learning.fit)}; delete it to go back.")
+
+
+@click.command()
+@site_options
+@offline_option
+@pass_request
+def fetch(request: Request) -> None:
+    """Fetch station weather, past years and the forecast, and say what was got."""
+    from patchrisk.base.pen import Pen
+    from patchrisk.read.site_data import own_weather, read_all
+    from patchrisk.read.weather.at_site import location_of, weather_at
+    from patchrisk.report.check import write_weather
+
+    site, _ = read_all(request.path)
+    today = location_of(site).local_day(request.now)
+    own = own_weather(site, today)
+    with click.progressbar(length=100, label="Fetching", file=sys.stderr) as bar:
+
+        def tell(done: int, total: int, what: str) -> None:
+            bar.update(100 * done // max(total, 1) - bar.pos)
+
+        weather = weather_at(site, own, today, request.now, offline=request.offline, progress=tell)
+    echo(write_weather(weather, Pen(site.site.units)))
+    if weather.daily.empty:  # what went wrong stands in the text
+        click.get_current_context().exit(1)
+
+
+@click.command()
+@site_options
+@pass_request
+def check(request: Request) -> None:
+    """Check the site file, the data it names and the disease files, all faults at once."""
+    from patchrisk.read.site_data import examine
+    from patchrisk.report.check import write_check
+
+    found = examine(request.path, request.now)
+    text = write_check(found)
+    if text:
+        echo(text)
+    if found.faults:
+        raise InputError(found.faults)
+
+
+@click.command()
+@click.argument("name", required=False)
+@click.option("--turf", help="Only diseases of this grass.")
+@click.option("--units", type=click.Choice(["metric", "us"]), default="metric", show_default=True)
+@click.option(
+    "--folder",
+    type=click.Path(path_type=Path),
+    help="Your own disease files, over the shipped ones.",
+)
+def diseases(name: str | None, turf: str | None, units: str, folder: Path | None) -> None:
+    """List the diseases, or show NAME in full: every number with its source."""
+    from patchrisk.base.pen import Pen
+    from patchrisk.read.diseases import load_library
+    from patchrisk.report.disease import write_disease, write_list
+
+    library = load_library(folder)
+    if name is None:
+        echo(write_list(library, turf))
+    else:
+        echo(write_disease(library, name, Pen("us" if units == "us" else "metric").show))

@@ -1,1 +1,0 @@
-"""The page over the course's own network, with forms that write records down."""
