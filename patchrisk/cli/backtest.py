@@ -148,6 +148,14 @@ def usual_units(source: Path) -> "System":
     help="A scenario: add so much to the air of every day, as 2degC; with --soil modelled.",
 )
 @click.option(
+    "--draws",
+    type=int,
+    default=9,
+    show_default=True,
+    help="Draws of the soil model's error behind the 10, 50 and 90 % points of each opening on "
+    "modelled soil; 0 for none.",
+)
+@click.option(
     "--table",
     "table",
     type=click.Choice(["parquet", "csv", "both"]),
@@ -172,6 +180,7 @@ def backtest(
     diseases_folder: Path | None,
     grass: str | None,
     shift_air_c: float,
+    draws: int,
     years: tuple[int, int] | None,
     columns: tuple[tuple[str, str], ...],
     table: str | None,
@@ -234,6 +243,7 @@ def backtest(
             years=years,
             grass=grass,
             shift_air_c=shift_air_c,
+            draws=draws,
             columns=dict(columns),
             forms=forms.get(table),
             workers=workers or os.cpu_count() or 1,

@@ -38,7 +38,8 @@ from counters_speed import best_of
 from patchrisk.base import resources
 from patchrisk.core.rules.seasons import Season
 from patchrisk.core.rules.windows import Rule, Statistic
-from patchrisk.core.skill.openings import Soil, seasons_of
+from patchrisk.core.skill.openings import seasons_of
+from patchrisk.core.skill.rule_series import Soil
 from patchrisk.core.skill.verdicts import verdicts_of
 from patchrisk.study import sites
 from patchrisk.study.plan import plan_backtest

@@ -15,7 +15,8 @@ from xclim import indices
 from patchrisk.core.rules.seasons import Season
 from patchrisk.core.rules.states import Settings
 from patchrisk.core.rules.windows import Rule, Statistic
-from patchrisk.core.skill.openings import Soil, seasons_of
+from patchrisk.core.skill.openings import seasons_of
+from patchrisk.core.skill.rule_series import Soil
 
 warnings.filterwarnings("ignore", module="xclim")
 

@@ -62,7 +62,7 @@ def test_the_example_runs():
 def test_a_table_gives_the_same_as_csv_and_parquet_and_in_parts(sites, both, tmp_path):
     whole = both.seasons
     assert list(whole.columns) == list(SEASON_COLUMNS)
-    assert set(whole["soil"]) == {"measured", "modelled"}
+    assert set(whole["soil"]) == {"measured", "modelled", "mixed"}
     assert set(whole.loc[whole["soil"] == "measured", "site"]) == {"upland", "valley", "coast"}
     folder = tmp_path / "many"
     folder.mkdir()
@@ -483,7 +483,7 @@ def test_what_can_not_be_read_is_refused(tmp_path):
 def test_verdicts_stand_beside_the_rules_of_the_same_soil(both):
     verdicts = both.verdicts
     assert list(verdicts.columns) == list(VERDICT_COLUMNS)
-    assert set(verdicts["soil"]) == {"measured", "modelled"}
+    assert set(verdicts["soil"]) == {"measured", "modelled", "mixed"}
     by = ["soil", "disease", "site", "infection", "season"]
     assert not verdicts.duplicated(by).any()
     assert dict(verdicts[["disease", "grass"]].drop_duplicates().to_numpy()) == {
