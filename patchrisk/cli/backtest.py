@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from patchrisk.base.errors import Fault, InputError
 from patchrisk.cli.options import F, Lead
 from patchrisk.cli.screen import echo
 
@@ -98,6 +99,13 @@ def study_options(command: F) -> F:
             help="What a table calls a column, as air_min_c=tmin; may be repeated.",
         ),
         click.option(
+            "--missing-value",
+            "missing_values",
+            type=float,
+            multiple=True,
+            help="A number that stands for missing in a table, such as -9999; may be repeated.",
+        ),
+        click.option(
             "--years", type=Years(), help="Seasons that began in these years, as 2009-2024."
         ),
         click.option(
@@ -161,6 +169,12 @@ def usual_units(source: Path) -> "System":
     type=click.Choice(["parquet", "csv", "both"]),
     help="Which tables to write; both where Parquet can be written.",
 )
+@click.option(
+    "--models",
+    is_flag=True,
+    help="Fit models of each disease seen, by the season and by the week, and judge them where "
+    "they were not fitted; with --observations.",
+)
 @click.option("--workers", type=int, help="Processes; one for each core by default.")
 @click.option(
     "--memory",
@@ -183,10 +197,12 @@ def backtest(
     draws: int,
     years: tuple[int, int] | None,
     columns: tuple[tuple[str, str], ...],
+    missing_values: tuple[float, ...],
     table: str | None,
     observations: Path | None,
     lead: tuple[int, int] | None,
     units: "System | None",
+    models: bool,
     workers: int | None,
     memory_gb: float,
     scheduler: str | None,
@@ -232,6 +248,9 @@ def backtest(
         "both": ("parquet", "csv"),
     }
     inputs = files_read(source, observations, diseases_folder)
+    if models and observations is None:
+        cure = "give --observations as well"
+        raise InputError(Fault("--models", "", "nothing seen to fit on", cure))
     check_folder(out, inputs, observed=observations is not None)
     with progress_bar("Backtest") as progress:
         done = run(
@@ -245,6 +264,7 @@ def backtest(
             shift_air_c=shift_air_c,
             draws=draws,
             columns=dict(columns),
+            missing_values=missing_values,
             forms=forms.get(table),
             workers=workers or os.cpu_count() or 1,
             memory_gb=memory_gb,
@@ -268,9 +288,21 @@ def backtest(
         echo(f"Left out: {line}", err=True)
     if counts["sites_without_soil"]:
         echo(f"{counts['sites_without_soil']} sites have no soil to judge.", err=True)
+    skills: list[Any] = []
+    if models and observations is not None:
+        from patchrisk.study.models import fit_models
+
+        kinds = [one["disease"] for one in done.metadata["rules"]]
+        skills, faults = fit_models(
+            source, observations, list(dict.fromkeys(kinds)), columns=dict(columns),
+            missing_values=missing_values, diseases_folder=diseases_folder,
+            soil="either" if soil == "both" else soil,
+        )  # fmt: skip
+        for fault in faults:
+            echo(f"No model: {fault}", err=True)
     inside: dict[Path, int] = {}
     system = units or usual_units(source)
-    for path in _study(out, done, observations, lead, system, diseases_folder, memory_gb):
+    for path in _study(out, done, observations, lead, system, diseases_folder, memory_gb, skills):
         if path.parent == out:
             echo(str(path))
         else:
@@ -307,6 +339,7 @@ def _study(
     units: "System",
     diseases_folder: Path | None,
     memory_gb: float,
+    models: list[Any],
 ) -> Iterator[Path]:
     """Write what is made of the whole table."""
     tables = [
@@ -335,6 +368,7 @@ def _study(
                 SeasonParts(out) if in_parquet else done.seasons,
                 observations,
                 verdicts=None if observations is None else done.verdicts,
+                models=models,
                 library=library,
                 terms=None if lead is None else usual_terms(lead),
                 units=units,

@@ -137,6 +137,7 @@ def backtest(
     shift_air_c: float = 0.0,
     draws: int = LEAST_DRAWS,
     columns: Mapping[str, str] | None = None,
+    missing_values: Sequence[float] = (),
     forms: Sequence[Form] | None = None,
     workers: int = 1,
     memory_gb: float = 2.0,
@@ -183,6 +184,8 @@ def backtest(
         time goes up with them.
     columns : mapping of str to str, optional
         What a table calls a column, by its name here: ``{"air_min_c": "tmin"}``.
+    missing_values : sequence of float
+        Numbers that stand for missing in a table or a grid, such as -9999.
     forms : sequence of {"parquet", "csv"}, optional
         Tables to write; both where Parquet can be written.
     workers : int
@@ -217,7 +220,7 @@ def backtest(
         rules=rules, shift_air_c=shift_air_c, draws=draws,
     )  # fmt: skip
     processes = how_many(workers, memory_gb)
-    opened = open_source(source, columns or {}, offline=offline)
+    opened = open_source(source, columns or {}, offline=offline, missing=missing_values)
     described = plan.described() | {
         "source": {
             "name": opened.name,
@@ -228,6 +231,7 @@ def backtest(
         },
         "parts": len(opened.parts),
         "columns_named": dict(columns or {}),
+        "missing_values": list(missing_values),
     }
     form = part_form()
     jobs = [PartJob(n, part, plan, form) for n, part in enumerate(opened.parts)]

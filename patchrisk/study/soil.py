@@ -202,18 +202,21 @@ def _measured(
         Probe(p.depth_cm, p.mean_c[:, lanes], p.min_c[:, lanes], p.max_c[:, lanes])
         for p in block.probes
     ]
-    mean_c, max_c, made = {}, {}, {}
+    mean_c, max_c = {}, {}
+    made: dict[float, BoolArray] = {}
     for depth in means:
         mean, top = logged_at(probes, depth, block.diffusivity_m2_s)
         mean_c[depth] = mean
         if depth in maxima:
             swing = modelled.max_c[depth][:, lanes] - modelled.mean_c[depth][:, lanes]
             max_c[depth] = np.where(np.isnan(top), mean + swing, top)
-            made[depth] = (np.isnan(top) & ~np.isnan(max_c[depth])).any(axis=0)
+            made[depth] = np.any(np.isnan(top) & ~np.isnan(max_c[depth]), axis=0)
     return Soil(block.dates, mean_c, max_c), made
 
 
 def _doubt_of(whole: SoilDoubt, lanes: IntArray) -> SoilDoubt:
+    if lanes.size == len(whole.sites):
+        return whole
     return SoilDoubt(
         [whole.sites[n] for n in lanes], whole.first[lanes], whole.last[lanes],
         whole.sd_c[:, lanes], whole.signs[..., lanes],

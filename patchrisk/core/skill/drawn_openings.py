@@ -118,13 +118,10 @@ def _with_quantiles(found: Seasons, opened: DayArray) -> Seasons:
     """Sort the draws of each season; NaT, no opening, comes last."""
     count = opened.shape[-1]
     ordered = np.sort(opened, axis=-1)
-    low = (count + 1) // 10 - 1
+    low_at = (count + 1) // 10 - 1
     spanned = (found.dating != DATINGS.index("not spanned")) & found.known
     nothing = np.datetime64("NaT", "D")
-    points = (np.where(spanned, ordered[..., n], nothing)
-              for n in (low, (count - 1) // 2, count - 1 - low))  # fmt: skip
+    low, middle, high = (np.where(spanned, ordered[..., n], nothing)
+                         for n in (low_at, (count - 1) // 2, count - 1 - low_at))  # fmt: skip
     share = np.where(spanned, (~np.isnat(opened)).mean(axis=-1), np.nan)
-    return replace(
-        found, **dict(zip(("opened_p10", "opened_p50", "opened_p90"), points, strict=True)),
-        opened_share=share,
-    )  # fmt: skip
+    return replace(found, opened_p10=low, opened_p50=middle, opened_p90=high, opened_share=share)

@@ -168,7 +168,7 @@ class RuleSeasons:
     def reached(self) -> IntArray:
         """Days of each season up to the last that is known: there the record ends."""
         last = self.series.last_known + 1 - self.start[:, None]
-        return np.clip(last, 0, self.length[:, None])
+        return np.asarray(np.clip(last, 0, self.length[:, None]))
 
     @cached_property
     def recorded(self) -> Bits:
