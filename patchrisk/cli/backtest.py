@@ -234,9 +234,9 @@ def backtest(
     assumed, and repeats the run. What is made of them is in the units of --units. Stop it with
     Ctrl-C, and the same command goes on from the finished parts.
 
-    A core does some 3.6 million site-years an hour, rules, verdicts and soil model included, and
-    takes no more memory for many sites than for few; beyond that, --scheduler gives the same
-    tables from a Dask cluster.
+    A core does some 3.6 million site-years an hour, rules, verdicts and soil model included, half
+    as many with nine draws, and takes no more memory for many sites than for few; beyond that,
+    --scheduler gives the same tables from a Dask cluster.
     """  # noqa: D301 - click takes the escape as it stands
     from patchrisk.study.run import backtest as run
     from patchrisk.study.study import check_folder

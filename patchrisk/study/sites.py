@@ -28,7 +28,7 @@ from patchrisk.study.soil import Block
 if TYPE_CHECKING:
     import xarray as xr
 
-MOST_SITE_DAYS = 1_600_000  # of a part: a process then takes up to 0.8 GB
+MOST_SITE_DAYS = 1_250_000  # of a part: a process then takes up to 0.8 GB
 _LEAST_SITE_DAYS, _FEWEST_PARTS = 100_000, 8
 
 WEATHER_QUANTITIES = {
