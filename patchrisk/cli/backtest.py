@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from patchrisk.base.errors import Fault, InputError
 from patchrisk.cli.options import F, Lead
 from patchrisk.cli.screen import echo
 
@@ -104,6 +105,13 @@ def study_options(command: F) -> F:
             help="What a table calls a column, as air_min_c=tmin; may be repeated.",
         ),
         click.option(
+            "--missing-value",
+            "missing_values",
+            type=float,
+            multiple=True,
+            help="A number that stands for missing in a table, such as -9999; may be repeated.",
+        ),
+        click.option(
             "--years", type=Years(), help="Seasons that began in these years, as 2009-2024."
         ),
         click.option(
@@ -175,10 +183,24 @@ def usual_units(source: Path) -> "System":
     "--geo", is_flag=True, help="Write places as GeoParquet, and the seasons of a grid as NetCDF."
 )
 @click.option(
+    "--draws",
+    type=int,
+    default=9,
+    show_default=True,
+    help="Draws of the soil model's error behind the 10, 50 and 90 % points of each opening on "
+    "modelled soil; 0 for none.",
+)
+@click.option(
     "--table",
     "table",
     type=click.Choice(["parquet", "csv", "both"]),
     help="Which tables to write; both where Parquet can be written.",
+)
+@click.option(
+    "--models",
+    is_flag=True,
+    help="Fit models of each disease seen, by the season and by the week, and judge them where "
+    "they were not fitted; with --observations.",
 )
 @click.option("--workers", type=int, help="Processes; one for each core by default.")
 @click.option(
@@ -203,12 +225,15 @@ def backtest(
     reference: tuple[int, int],
     geo: bool,
     ro_crate: bool,
+    draws: int,
     years: tuple[int, int] | None,
     columns: tuple[tuple[str, str], ...],
+    missing_values: tuple[float, ...],
     table: str | None,
     observations: Path | None,
     lead: tuple[int, int] | None,
     units: "System | None",
+    models: bool,
     workers: int | None,
     memory_gb: float,
     scheduler: str | None,
@@ -240,9 +265,9 @@ def backtest(
     assumed, and repeats the run. What is made of them is in the units of --units. Stop it with
     Ctrl-C, and the same command goes on from the finished parts.
 
-    A core does some 3.6 million site-years an hour, rules, verdicts and soil model included, and
-    takes no more memory for many sites than for few; beyond that, --scheduler gives the same
-    tables from a Dask cluster.
+    A core does some 3.6 million site-years an hour, rules, verdicts and soil model included, half
+    as many with nine draws, and takes no more memory for many sites than for few; beyond that,
+    --scheduler gives the same tables from a Dask cluster.
     """  # noqa: D301 - click takes the escape as it stands
     from patchrisk.study.crate import CRATE
     from patchrisk.study.folder import Folder
@@ -256,6 +281,9 @@ def backtest(
         "both": ("parquet", "csv"),
     }
     inputs = files_read(source, observations, diseases_folder)
+    if models and observations is None:
+        cure = "give --observations as well"
+        raise InputError(Fault("--models", "", "nothing seen to fit on", cure))
     inputs |= dict.fromkeys((path for path in quantile_map if path.is_file()), "a model's run")
     check_folder(out, inputs, observed=observations is not None, geo=geo)
     Folder(out).check(["scenarios.csv", "seasons.nc", CRATE], inputs)
@@ -271,7 +299,9 @@ def backtest(
             shift_air_c=shift_air_c,
             quantile_map=quantile_map,
             reference=reference,
+            draws=draws,
             columns=dict(columns),
+            missing_values=missing_values,
             forms=forms.get(table),
             workers=workers or os.cpu_count() or 1,
             memory_gb=memory_gb,
@@ -295,9 +325,23 @@ def backtest(
         echo(f"Left out: {line}", err=True)
     if counts["sites_without_soil"]:
         echo(f"{counts['sites_without_soil']} sites have no soil to judge.", err=True)
+    skills: list[Any] = []
+    if models and observations is not None:
+        from patchrisk.study.models import fit_models
+
+        kinds = [one["disease"] for one in done.metadata["rules"]]
+        skills, faults = fit_models(
+            source, observations, list(dict.fromkeys(kinds)), columns=dict(columns),
+            missing_values=missing_values, diseases_folder=diseases_folder,
+            soil="either" if soil == "both" else soil,
+        )  # fmt: skip
+        for fault in faults:
+            echo(f"No model: {fault}", err=True)
     inside: dict[Path, int] = {}
     system = units or usual_units(source)
-    written = list(_study(out, done, observations, lead, system, diseases_folder, memory_gb, geo))
+    written = list(
+        _study(out, done, observations, lead, system, diseases_folder, memory_gb, geo, skills)
+    )
     written += _on_request(out, done, reference if quantile_map else None, geo, ro_crate)
     for path in written:
         if path.parent == out:
@@ -337,6 +381,7 @@ def _study(
     diseases_folder: Path | None,
     memory_gb: float,
     geo: bool,
+    models: list[Any],
 ) -> Iterator[Path]:
     """Write what is made of the whole table."""
     tables = [
@@ -365,6 +410,7 @@ def _study(
                 SeasonParts(out) if in_parquet else done.seasons,
                 observations,
                 verdicts=None if observations is None else done.verdicts,
+                models=models,
                 library=library,
                 terms=None if lead is None else usual_terms(lead),
                 units=units,

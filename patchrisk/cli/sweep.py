@@ -44,6 +44,7 @@ def sweep(
     years: tuple[int, int] | None,
     diseases_folder: Path | None,
     columns: tuple[tuple[str, str], ...],
+    missing_values: tuple[float, ...],
     offline: bool,
     ro_crate: bool,
 ) -> None:
@@ -78,6 +79,7 @@ def sweep(
             soil=soil,
             years=years,
             columns=dict(columns),
+            missing_values=missing_values,
             diseases_folder=diseases_folder,
             terms=None if lead is None else usual_terms(lead),
             units=units or usual_units(source),
@@ -85,6 +87,8 @@ def sweep(
             command=shlex.join(["patchrisk", *sys.argv[1:]]),
             progress=progress,
         )
+    for line in swept.made_from["sites_left_out"]:
+        echo(f"Left out: {line}", err=True)
     for line in sweep_sentences(swept):
         echo(line)
     for path in write_sweep(out, swept, inputs):

@@ -3,8 +3,8 @@
 import codecs
 import csv
 import io
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -13,9 +13,9 @@ import pandas as pd
 
 from patchrisk.base.errors import Fault, InputError
 from patchrisk.base.user_files import LONGEST_LINE, check_line, check_width
-from patchrisk.study.sites import Extent, SiteSource, cut_into_parts, digest_of
+from patchrisk.study.sites import Extent, Reading, SiteSource, cut_into_parts, digest_of
 from patchrisk.study.soil import Block
-from patchrisk.study.table_columns import block_of, day_of, wanted_columns
+from patchrisk.study.table_columns import block_of, day_of, reading_of, wanted_columns
 
 _MISSING = ("", "NA", "N/A", "NaN", "nan", "null", "NULL", "None")
 
@@ -25,6 +25,7 @@ class _CsvPart:
     path: Path
     columns: Mapping[int, str]  # names here, by place
     width: int
+    reading: Reading
     sites: tuple[str, ...]
     start: int
     stop: int
@@ -53,11 +54,14 @@ class _CsvPart:
             raise InputError(Fault(str(self.path), place, found, cure))
         for n in words:
             frame[n] = frame[n].str.strip()
-        return block_of(frame.rename(columns=dict(self.columns)), str(self.path), self.sites)
+        named = frame.rename(columns=dict(self.columns))
+        return block_of(named, str(self.path), self.sites, self.reading)
 
 
-def open_csv(path: Path, columns: Mapping[str, str]) -> SiteSource:
+def open_csv(path: Path, columns: Mapping[str, str], missing: Sequence[float] = ()) -> SiteSource:
     """Look through a table and cut it into parts; ``columns`` are what it calls them, by ours.
+
+    Numbers of ``missing`` stand for none.
 
     Raises
     ------
@@ -90,7 +94,8 @@ def open_csv(path: Path, columns: Mapping[str, str]) -> SiteSource:
     for group in cut_into_parts([one.extent for one in found_sites]):
         some = found_sites[n : n + len(group)]
         sites, rows = tuple(e.site for e in group), sum(one.rows for one in some)
-        parts.append(_CsvPart(path, places, len(names), sites, some[0].start, some[-1].stop, rows))
+        shape = (path, places, len(names), reading_of(wanted, missing), sites)
+        parts.append(_CsvPart(*shape, some[0].start, some[-1].stop, rows))
         n += len(group)
     not_read = tuple(n for n in names if n and n not in wanted)
     return SiteSource(source, "a table (CSV)", parts, digest_of([path]), not_read)
@@ -146,9 +151,18 @@ def _find_sites(
             none = f"{first!r} to {last!r} are no days"
             faults.append(Fault(source, f"site {name}, column date", none, "write YYYY-MM-DD"))
         sites.append(_SiteLines(Extent(name, *days), *where))
-    if faults:
+    if not faults:
+        return sites
+    if len(faults) == len(found):
         raise InputError(faults)
-    return sites
+    # A site without a day is left out when it is read; until then it lies beside another.
+    good = next(s.extent for s in sites if not np.isnat([s.extent.first, s.extent.last]).any())
+    return [
+        replace(s, extent=Extent(s.extent.site, good.first, good.last))
+        if np.isnat([s.extent.first, s.extent.last]).any()
+        else s
+        for s in sites
+    ]
 
 
 def _cells(line: str, source: str, number: int) -> list[str]:

@@ -193,6 +193,55 @@ def _cells(row: Mapping[Any, Any], names: DiseaseNames) -> dict[str, str]:
     }
 
 
+_FORMS = {
+    "season": "chance of it in a season, as of the landmark",
+    "week": "chance that it is first seen in a week, by the weather before",
+}
+_RATIOS_SHOWN = (0.05, 0.1, 0.2, 0.5)
+
+
+def model_words(
+    tables: Mapping[str, pd.DataFrame], names: Mapping[str, DiseaseNames]
+) -> Iterator[str]:
+    """Say how right models of disease were where they had not been fitted, ready as Markdown.
+
+    ``tables`` are those of `patchrisk.study.models.model_tables`.
+    """
+    for (disease, form), rows in tables["models"].groupby(["disease", "form"], sort=False):
+        key, one = str(disease), rows.iloc[0]
+        yield from (plain_line(f"## {capital(names[key].disease)}: {_FORMS[str(form)]}"), "")
+        model = rows[rows["name"] == "model"]
+        others = rows[~rows["name"].isin(["model", "always", "never"])]
+        least = others.groupby("leave_out", sort=False)["score"].min()
+        worth = model.set_index("leave_out")["score"]
+        beats = [f"{out}s" for out in worth.index if worth[out] < least[out]]
+        text = f"better than the best baseline on {' and '.join(beats)} that it had not seen"
+        yield (
+            f"{count_of(int(one['cases']), 'case')}, {int(one['found'])} with disease; "
+            f"{count_of(int(one['left_out']), 'row')} without weather enough. The penalised "
+            f"logistic model is {text if beats else 'no better than the best baseline'}. "
+            "Cost is that of acting where the stated chance is at least the cost over the loss, a "
+            f"{form}, in units of the loss."
+        )  # fmt: skip
+        costs = tables["model_decisions"]
+        costs = costs[(costs["disease"] == disease) & (costs["form"] == form)]
+        ratios = [f"cost at {ratio:g}" for ratio in _RATIOS_SHOWN]
+        head = ["left out", "by", "Brier", "reliability", "resolution", "area", *ratios]
+        yield from ("", f"| {' | '.join(head)} |", f"|{'---|' * len(head)}")
+        for row in rows.to_dict("records"):
+            mine = costs[(costs["leave_out"] == row["leave_out"]) & (costs["name"] == row["name"])]
+            paid = [mine["cost"][np.isclose(mine["ratio"], r)].iloc[0] for r in _RATIOS_SHOWN]
+            figures = [row[n] for n in ("score", "reliability", "resolution", "area")] + paid
+            cells = [_NOTHING if np.isnan(f) else f"{f:.3f}" for f in figures]
+            yield f"| {row['leave_out']} | {row['name']} | {' | '.join(cells)} |"
+        curve = tables["model_calibration"]
+        curve = curve[(curve["disease"] == disease) & (curve["form"] == form)
+                      & (curve["name"] == "model") & (curve["leave_out"] == "season")]  # fmt: skip
+        points = zip(*(curve[n].tolist() for n in ("stated", "rows", "came")), strict=True)
+        told = [f"{100 * p:.0f} % of {n:.0f} came as {100 * came:.0f} %" for p, n, came in points]
+        yield from ("", f"Stated to seasons not seen: {'; '.join(told)}.", "")
+
+
 def unseen_words(seen: pd.DataFrame, judged: Sequence[Any]) -> list[str]:
     """Say which observations counted for nothing."""
     out = []

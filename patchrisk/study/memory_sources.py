@@ -11,9 +11,9 @@ import pandas as pd
 
 from patchrisk.base.errors import Fault, InputError
 from patchrisk.base.units import FloatArray
-from patchrisk.study.sites import Extent, SiteSource, cut_into_parts, digest_of, to_block
+from patchrisk.study.sites import Extent, Reading, SiteSource, cut_into_parts, digest_of, to_block
 from patchrisk.study.soil import Block
-from patchrisk.study.table_columns import block_of, read_day_column, wanted_columns
+from patchrisk.study.table_columns import block_of, read_day_column, reading_of, wanted_columns
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -24,36 +24,43 @@ class _FramePart:
     source: str
     rows: pd.DataFrame
     sites: tuple[str, ...]
+    reading: Reading
 
     def read(self) -> Block:
-        return block_of(self.rows, self.source, self.sites)
+        return block_of(self.rows, self.source, self.sites, self.reading)
 
 
-def open_frame(frame: pd.DataFrame, columns: Mapping[str, str]) -> SiteSource:
+def open_frame(
+    frame: pd.DataFrame, columns: Mapping[str, str], missing: Sequence[float] = ()
+) -> SiteSource:
     """Cut a table into parts; ``columns`` are what it calls them, by ours.
+
+    Numbers of ``missing`` stand for none.
 
     Raises
     ------
     InputError
-        When a column is lacking, or a day is none.
+        When a column is lacking, or there is no day at all.
     """
     source = "the DataFrame"
     names = [str(name) for name in frame.columns]
     wanted = wanted_columns(source, names, columns)
     rows = frame.set_axis(names, axis=1)[list(wanted)].rename(columns=wanted)
     days = read_day_column(rows["date"])
-    if rows.empty or np.isnat(days).any():
-        found = "no row" if rows.empty else "a day that is none"
+    if rows.empty or np.isnat(days).all():
+        found = "no row" if rows.empty else "no day in any row"
         raise InputError(Fault(source, "column date", found, "write a day in each row"))
     site = rows["site"].astype(str)
     spans = pd.DataFrame({"site": site, "day": days}).groupby("site", sort=False)["day"]
     ends = spans.agg(["min", "max"])
+    ends = ends.fillna(days[~np.isnat(days)].min())  # a site without a day is left out when read
     extents = [Extent(str(name), np.datetime64(low, "D"), np.datetime64(high, "D"))
                for name, low, high in ends.itertuples()]  # fmt: skip
     parts = []
     for group in cut_into_parts(extents):
         sites = tuple(one.site for one in group)
-        parts.append(_FramePart(source, rows[site.isin(sites).to_numpy()], sites))
+        some = rows[site.isin(sites).to_numpy()]
+        parts.append(_FramePart(source, some, sites, reading_of(wanted, missing)))
     digest = hashlib.sha256(pd.util.hash_pandas_object(rows, index=False).to_numpy().tobytes())
     not_read = tuple(name for name in names if name not in wanted)
     return SiteSource(source, "a DataFrame", parts, digest.hexdigest(), not_read)
@@ -135,6 +142,7 @@ def _standard_days(
 def open_grid(
     data: "xr.Dataset",
     columns: Mapping[str, str],
+    missing: Sequence[float] = (),
     source: str = "the Dataset",
     digest: str | None = None,
 ) -> SiteSource:
@@ -148,6 +156,8 @@ def open_grid(
         360. May be backed by Dask.
     columns : mapping of str to str
         What it calls a variable, by our name for the column: ``{"soil_5cm_c": "tsl"}``.
+    missing : sequence of float
+        Numbers that stand for none, in the unit that the variable is in.
     source : str
         Named in faults.
     digest : str, optional
@@ -173,6 +183,8 @@ def open_grid(
         found = "no air temperature by the hour" if hourly else "no daily least and greatest air"
         raise InputError(Fault(source, ", ".join(map(str, data.data_vars)), found, cure))
     chosen = data[list(names)].rename(names)
+    for number in missing:  # as the variable's own kind of number holds it
+        chosen = chosen.map(lambda v, number=number: v.where(v != v.dtype.type(number)))
     space = [d for d in chosen.dims if d != "time"]
     places = {what: next((n for n in wanted if n in data.variables), "")
               for what, wanted in _PLACES.items()}  # fmt: skip
@@ -222,8 +234,10 @@ def _content(variable: "xr.DataArray") -> bytes:
     return hashlib.sha256(np.ascontiguousarray(variable.to_numpy()).tobytes()).digest()
 
 
-def open_grid_file(path: Path, columns: Mapping[str, str]) -> SiteSource:
-    """Open a NetCDF file or a Zarr store as `open_grid` does.
+def open_grid_file(
+    path: Path, columns: Mapping[str, str], missing: Sequence[float] = ()
+) -> SiteSource:
+    """Open a NetCDF file or a Zarr store as `open_grid` does, read part by part by Dask.
 
     Raises
     ------
@@ -233,12 +247,15 @@ def open_grid_file(path: Path, columns: Mapping[str, str]) -> SiteSource:
     try:
         import xarray as xr
 
-        data = xr.open_dataset(path, engine="zarr" if path.suffix == ".zarr" else None)
+        engine = "zarr" if path.suffix == ".zarr" else None
+        data = xr.open_dataset(path, engine=engine, chunks={})  # as they lie on disk
     except (ImportError, ValueError) as error:
         cure = "install patchrisk[grid]"
         found = f"can't be read here ({str(error).splitlines()[0][:80]})"
         raise InputError(Fault(str(path), "", found, cure)) from None
-    return open_grid(data, columns, str(path), None if path.is_dir() else digest_of([path]))
+    return open_grid(
+        data, columns, missing, str(path), None if path.is_dir() else digest_of([path])
+    )
 
 
 def _variables(data: "xr.Dataset", columns: Mapping[str, str], hourly: bool) -> dict[Hashable, str]:

@@ -1,30 +1,39 @@
-"""A model of disease on what the season brought up to the landmark, beside what knows no weather.
+"""Models of disease on what the season has brought so far, beside what knows no weather.
 
-Logistic regression, penalised, by scikit-learn (extra ``models``). How strong the penalty is, is
-chosen within the seasons that a model is fitted on, and every chance that is judged is of a season,
-or a site, that the model has not seen.
+Logistic regression, penalised, by scikit-learn (extra ``models``), of two forms: the chance of
+disease in a season as of the landmark; and, as survival in discrete time, the chance in a week that
+it is first seen in it, by the weather before that week. How strong the penalty is, is chosen within
+the cases that a model is fitted on, and every chance that is judged is of a season, a site or a
+block of space that the model has not seen.
+
+References
+----------
+Allison P.D. 1982. Discrete-time methods for the analysis of event histories. Sociol. Methodol. 13:
+61-98 (citation from memory).
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from itertools import product
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any, Literal, get_args
 
 import numpy as np
 import pandas as pd
 
 from patchrisk.base.errors import Fault, InputError
 from patchrisk.base.toml_files import load_numbers
-from patchrisk.base.units import DAY, BoolArray, FloatArray
+from patchrisk.base.units import BoolArray, DayArray, FloatArray
 from patchrisk.core.counters import compare, longest_run
 from patchrisk.core.rules.infection import relative_rate
 from patchrisk.core.rules.windows import REFERENCE_CM
-from patchrisk.core.skill.chances import Brier, brier
+from patchrisk.core.skill.cases import blocks_of_space
+from patchrisk.core.skill.chances import RATIOS, Brier, brier, expected_cost
 from patchrisk.core.skill.measures import Terms, roc_area
 from patchrisk.read.diseases import load_library
 from patchrisk.study.observations import read_disease_observations
-from patchrisk.study.sites import open_source
+from patchrisk.study.sites import open_source, read_all
 from patchrisk.study.soil import SoilChoice, site_soils
 from patchrisk.study.terms import usual_terms
 
@@ -37,9 +46,15 @@ FEATURES = {
     "longest_run": "of days on which infection goes at half of its best rate or more [days]",
     "rain": "in all [mm]",
 }
-"""What a model is fitted on, each from the season's first day to the landmark."""
+"""What a model is fitted on, each from the season's first day on; by the week also its number."""
+_WEEK = 7
 _PENALTIES = np.logspace(-3, 2, 6)  # 1 by this is how strong it is
-_INNER_FOLDS = 4
+_INNER_FOLDS, _LEAST_GROUPS = 4, 3
+_KNOTS = 10  # of the cubic spline over a season's weeks
+
+
+Form = Literal["season", "week"]
+LeaveOut = Literal["season", "place", "block"]
 
 
 @dataclass(frozen=True)
@@ -48,20 +63,33 @@ class ModelSkill:
 
     Parameters
     ----------
+    disease : str
+        Its key.
+    form : {"season", "week"}
+    leave_out : {"season", "place", "block"}
     table : DataFrame
-        ``place, season, found``, the features, ``chance`` [1].
+        A row for each case, or each week of it until the disease was seen, or was last looked for
+        in vain: ``place, season, week, found``, the features, ``chance`` [1].
     scores : mapping of str to Brier
-        Of ``model``; ``climatology`` (the share of the cases fitted on); ``always``, ``never``.
+        Of ``model``; ``climatology`` (the share of the rows fitted on); by the week ``calendar``
+        (that share in the same week); ``always``, ``never``.
+    decisions : DataFrame
+        ``ratio`` (cost of acting over the loss averted), and of each ``name`` the ``cost`` and
+        ``net_benefit`` of `patchrisk.core.skill.chances.expected_cost`.
     area : float
         Under the ROC curve of the model's chances [1].
     landmark : int
         Day of the disease's season.
     left_out : int
-        Cases without weather enough; in the others a missing day counts as the mean of the known.
+        Rows without weather enough; in the others a missing day counts as the mean of the known.
     """
 
+    disease: str
+    form: Form
+    leave_out: LeaveOut
     table: pd.DataFrame
     scores: Mapping[str, Brier]
+    decisions: pd.DataFrame
     area: float
     landmark: int
     left_out: int
@@ -72,9 +100,12 @@ def fit_model(
     observations: Path,
     disease: str,
     *,
-    leave_out: Literal["season", "place"] = "season",
+    form: Form = "season",
+    leave_out: LeaveOut = "season",
     soil: SoilChoice = "either",
     columns: Mapping[str, str] | None = None,
+    missing_values: Sequence[float] = (),
+    diseases_folder: Path | None = None,
     terms: Terms | None = None,
     today: date | None = None,
 ) -> ModelSkill:
@@ -88,9 +119,12 @@ def fit_model(
         See `patchrisk.study.observations`; with looks in vain.
     disease : str
         Key or name.
-    leave_out : {"season", "place"}
-        What is left out as a whole.
-    soil, columns
+    form : {"season", "week"}
+        Whether a season has disease, as of the landmark; or when, week by week. A sight is taken
+        as the day on which the disease began to show.
+    leave_out : {"season", "place", "block"}
+        What is left out as a whole; a block of space is `BLOCK_DEGREES` wide and high.
+    soil, columns, missing_values, diseases_folder
         As `backtest` takes them; soil of one kind.
     terms : Terms, optional
         For the landmark; the disease's own when not given.
@@ -100,24 +134,28 @@ def fit_model(
     Raises
     ------
     InputError
-        When scikit-learn is not installed, the disease has no response to temperature, or the
-        observations are faulty, or all of one kind.
+        When scikit-learn is not installed, the disease has no response to temperature, the
+        observations are faulty or all of one kind, or there are fewer than three of what is left
+        out: one to judge on, two to choose the penalty by.
     """
     try:
         import sklearn  # noqa: F401 - told before all is read
     except ImportError:
         cure = "install patchrisk[models]"
         raise InputError(Fault("fit_model", "", "scikit-learn is not installed", cure)) from None
-    library = load_library()
+    library = load_library(diseases_folder)
     key = library.find(disease)
     response = library.diseases[key].response if key in library.diseases else None
     if response is None:
         cure = "name a disease with one"
         raise InputError(Fault(key, "", "has no response to temperature", cure))
-    blocks = [part.read() for part in open_source(source, columns or {}, offline=True).parts]
-    places = {
-        site: float(lat) for b in blocks for site, lat in zip(b.sites, b.latitude, strict=True)
-    }
+    opened = open_source(source, columns or {}, offline=True, missing=missing_values)
+    blocks, faults = read_all(opened.parts)
+    if not blocks:
+        raise InputError(faults)
+    at = pd.concat([pd.DataFrame({"site": b.sites, "latitude": b.latitude,
+                                  "longitude": b.longitude}) for b in blocks])  # fmt: skip
+    places = dict(zip(at["site"], at["latitude"].astype(float), strict=True))
     seen = read_disease_observations(observations, places, library, today or date.today())
     seen = seen[seen["counts"] & (seen["disease"] == key)]
     if seen["found"].nunique() < 2:
@@ -128,45 +166,124 @@ def fit_model(
     landmark = terms.landmark
     if landmark is None:
         landmark = int(first_sight.days) - terms.least_lead
-    rows = []
+    rows: list[dict[str, Any]] = []
     for block in blocks:
         for one in site_soils(block, [], soil):
             lanes = {block.sites[lane]: n for n, lane in enumerate(one.lanes)}
-            for case in seen[seen["place"].isin(lanes)].itertuples():
+            cases: Any = seen[seen["place"].isin(lanes)].itertuples()
+            for case in cases:
                 n = lanes[case.place]
                 begin = np.datetime64(str(case.season_first)[:10], "D")
-                inside = (block.dates >= begin) & (block.dates <= begin + landmark * DAY)
-                weather = _features(
-                    one.soil.mean_c[REFERENCE_CM][inside, n],
-                    block.rain_mm[inside, one.lanes[n]],
-                    relative_rate(one.soil.mean_c[REFERENCE_CM][inside, n], response.cardinal),
-                    landmark + 1,
-                )
-                rows.append({"place": case.place, "season": case.season, "found": case.found}
-                            | weather)  # fmt: skip
+                mean = _from(begin, block.dates, one.soil.mean_c[REFERENCE_CM][:, n])
+                rain = _from(begin, block.dates, block.rain_mm[:, one.lanes[n]])
+                rate = relative_rate(mean, response.cardinal)
+                when = case.first_seen if case.found else case.clear_on
+                for number, days, came in _asked(case, form, (when - case.season_first).days,
+                                                landmark):  # fmt: skip
+                    rows.append({"place": case.place, "season": case.season, "week": number,
+                                 "found": came} | _features(mean, rain, rate, days))  # fmt: skip
     table = pd.DataFrame(rows)
+    table["block"] = table["place"].map(blocks_of_space(at))
     if table["rain"].isna().all():
         table = table.drop(columns="rain")
     whole = table.dropna().reset_index(drop=True)
     names = [name for name in FEATURES if name in whole]
-    found = whole["found"].to_numpy(bool)
-    group = pd.factorize(whole[leave_out])[0]
-    chance, base = _out_of_fold(whole[names].to_numpy(float), found, group)
+    weather = whole[names].to_numpy(float)
+    week = whole["week"].to_numpy(float)
+    if form == "week":  # how the chance goes through the season, whatever the weather
+        from sklearn.preprocessing import SplineTransformer
+
+        course = SplineTransformer(_KNOTS, include_bias=False).fit_transform(week[:, None])
+        weather = np.hstack([weather, course])
+    found, group = whole["found"].to_numpy(bool), pd.factorize(whole[leave_out])[0]
+    if (count := len(np.unique(group))) < _LEAST_GROUPS:
+        cure = "give observations of three, or leave another out"
+        place = f"{key}, left out by {leave_out}"
+        raise InputError(Fault(str(observations), place, f"{count} in all", cure))
+    chance, base, calendar = _out_of_fold(weather, week, found, group)
     count = len(found)
-    scores = {"model": chance, "climatology": base, "always": np.ones(count),
-              "never": np.zeros(count)}  # fmt: skip
+    stated = {"model": chance, "climatology": base}
+    stated |= {"calendar": calendar} if form == "week" else {}
+    stated |= {"always": np.ones(count), "never": np.zeros(count)}
+    decisions = [(ratio, name, *expected_cost(of, found, ratio))
+                 for ratio in RATIOS.tolist() for name, of in stated.items()]  # fmt: skip
     return ModelSkill(
+        key, form, leave_out,
         whole.assign(chance=chance),
-        {name: brier(stated, found) for name, stated in scores.items()},
+        {name: brier(of, found) for name, of in stated.items()},
+        pd.DataFrame(decisions, columns=pd.Index(["ratio", "name", "cost", "net_benefit"])),
         float(roc_area(np.ones((1, count)), chance, found)[0]),
         landmark,
         len(table) - count,
-    )
+    )  # fmt: skip
+
+
+def fit_models(
+    source: "Path | str | pd.DataFrame | xr.Dataset",
+    observations: Path,
+    diseases: Sequence[str],
+    **options: Any,
+) -> tuple[list[ModelSkill], list[Fault]]:
+    """Fit both forms, each by season, site and block of space, of each disease that has cases.
+
+    ``options`` are those of `fit_model`; the faults are of the diseases that can't be fitted.
+    """
+    skills, faults = list[ModelSkill](), list[Fault]()
+    for disease, form, out in product(diseases, get_args(Form), get_args(LeaveOut)):
+        try:
+            skills.append(
+                fit_model(source, observations, disease, form=form, leave_out=out, **options)
+            )
+        except InputError as error:
+            faults += error.faults
+    return skills, list(dict.fromkeys(faults))
+
+
+def model_tables(skills: Sequence[ModelSkill]) -> dict[str, pd.DataFrame]:
+    """Return scores, calibration curves and decision curves, by the names of their files."""
+    scores, curves, decisions = [], [], []
+    for one in skills:
+        named = {"disease": one.disease, "form": one.form, "leave_out": one.leave_out}
+        cases = len(one.table[["place", "season"]].drop_duplicates())
+        base = {"rows": len(one.table), "cases": cases,
+                "found": int(one.table["found"].sum()), "left_out": one.left_out}  # fmt: skip
+        for name, got in one.scores.items():
+            parts = {n: getattr(got, n) for n in
+                     ("score", "reliability", "resolution", "uncertainty", "within")}  # fmt: skip
+            area = {"area": one.area if name == "model" else np.nan}
+            scores.append({**named, "name": name, **parts, **area, **base})
+            curve = {"stated": got.stated, "came": got.came, "rows": got.cases}
+            curves.append(pd.DataFrame(curve).assign(**named, name=name))
+        decisions.append(one.decisions.assign(**named))
+    first = ["disease", "form", "leave_out", "name"]
+    return {
+        "models": pd.DataFrame(scores),
+        "model_calibration": pd.concat(curves)[[*first, "stated", "came", "rows"]],
+        "model_decisions": pd.concat(decisions)[[*first, "ratio", "cost", "net_benefit"]],
+    }
+
+
+def _from(begin: np.datetime64, dates: DayArray, series: FloatArray) -> FloatArray:
+    """Return a series from a day on; days before the record are missing."""
+    offset = int((begin - dates[0]).astype(int))
+    before = np.full(max(-offset, 0), np.nan)
+    return np.concatenate([before, series[max(offset, 0) :]])
+
+
+def _asked(case: Any, form: Form, last: int, landmark: int) -> list[tuple[int, int, bool]]:
+    """Return the weeks of a case, the days before each, and whether the disease came in it."""
+    if form == "season":
+        return [(0, landmark + 1, bool(case.found))]
+    weeks = last // _WEEK + bool(case.found)  # one not over when looked at tells nothing
+    return [(n, _WEEK * n, bool(case.found) and n == weeks - 1) for n in range(weeks)]
 
 
 def _features(mean: FloatArray, rain: FloatArray, rate: FloatArray, days: int) -> dict[str, float]:
-    """Sum a season up to the landmark; NaN where too many of its days are missing."""
+    """Sum the first days of a season; NaN where too many of them are missing."""
+    if not days:
+        return dict.fromkeys(FEATURES, 0.0) | ({"rain": np.nan} if np.isnan(rain).all() else {})
     numbers = load_numbers("skill")
+    mean, rain, rate = (series[:days] for series in (mean, rain, rate))
     known, least = ~np.isnan(mean), numbers["model_known"].value * days
     base_c = numbers["model_base"].value
     if known.sum() < least:
@@ -183,18 +300,21 @@ def _features(mean: FloatArray, rain: FloatArray, rate: FloatArray, days: int) -
 
 
 def _out_of_fold(
-    weather: FloatArray, found: BoolArray, group: Any
-) -> tuple[FloatArray, FloatArray]:
-    """Chance of each case by a model of the other groups, and the share found among those."""
+    weather: FloatArray, week: FloatArray, found: BoolArray, group: Any
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Chance of each row by a model of the other groups; share found among those, and by week."""
     from sklearn.linear_model import LogisticRegressionCV
     from sklearn.model_selection import GroupKFold
     from threadpoolctl import threadpool_limits  # scikit-learn's own dependency
 
-    chance, base = np.empty(len(found)), np.empty(len(found))
+    chance, base, calendar = np.full((3, len(found)), np.nan)
     for one in np.unique(group):
         out = group == one
         base[out] = found[~out].mean() if (~out).any() else np.nan
         chance[out] = base[out]
+        alike = (week[out][:, None] == week[~out]).astype(float)
+        # One row more, of the share in all weeks: a week seen seldom is not sure.
+        calendar[out] = (alike @ found[~out] + base[out]) / (alike.sum(axis=1) + 1)
         folds = min(_INNER_FOLDS, len(np.unique(group[~out])))
         if folds < 2 or len(np.unique(found[~out])) < 2:
             continue
@@ -209,4 +329,4 @@ def _out_of_fold(
         with threadpool_limits(1):  # threads wait for each other longer than such a fit takes
             model.fit(scaled[~out], found[~out])
         chance[out] = model.predict_proba(scaled[out])[:, 1]
-    return chance, base
+    return chance, base, calendar

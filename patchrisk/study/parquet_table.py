@@ -1,6 +1,6 @@
 """A table of many sites as Parquet: one file, or a folder of files."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -11,9 +11,9 @@ import pandas as pd
 
 from patchrisk.base.errors import Fault, InputError
 from patchrisk.base.user_files import check_width
-from patchrisk.study.sites import Extent, SiteSource, cut_into_parts, digest_of
+from patchrisk.study.sites import Extent, Reading, SiteSource, cut_into_parts, digest_of
 from patchrisk.study.soil import Block
-from patchrisk.study.table_columns import arrow_days, block_of, no_day, wanted_columns
+from patchrisk.study.table_columns import arrow_days, block_of, no_day, reading_of, wanted_columns
 
 if TYPE_CHECKING:
     import pyarrow as pa
@@ -24,6 +24,7 @@ class _ParquetPart:
     source: str
     pieces: tuple[tuple[Path, int], ...]  # files and their row groups
     columns: Mapping[str, str]
+    reading: Reading
     sites: tuple[str, ...]
 
     def read(self) -> Block:
@@ -31,20 +32,27 @@ class _ParquetPart:
         import pyarrow.parquet as pq
 
         frames = []
-        wanted = set(self.sites)
+        wanted, faults = set(self.sites), dict[str, Fault]()
         for path, group in self.pieces:
             with _readable(path), pq.ParquetFile(path) as file:
                 table = file.read_row_group(group, columns=list(self.columns), use_threads=False)
             frame = table.rename_columns([self.columns[n] for n in table.column_names])
             site, days = frame.column("site").cast(pa.string()), arrow_days(frame.column("date"))
+            for at in np.flatnonzero(np.isnat(days)).tolist():
+                if (name := str(site[at].as_py())) in wanted and name not in faults:
+                    faults[name] = _no_arrow_day(self.source, site[at], frame.column("date")[at])
             for name, column in (("site", site), ("date", pa.array(days))):
                 frame = frame.set_column(frame.schema.get_field_index(name), name, column)
             rows = frame.to_pandas(use_threads=False)
             frames.append(rows[rows["site"].isin(wanted)])
-        return block_of(pd.concat(frames, ignore_index=True), self.source, self.sites)
+        told = [(fault, [name]) for name, fault in faults.items()]
+        rows = pd.concat(frames, ignore_index=True)
+        return block_of(rows, self.source, self.sites, self.reading, told)
 
 
-def open_parquet(path: Path, columns: Mapping[str, str]) -> SiteSource:
+def open_parquet(
+    path: Path, columns: Mapping[str, str], missing: Sequence[float] = ()
+) -> SiteSource:
     """Look through a table and cut it into parts; errors as for `open_csv`."""
     try:
         import pyarrow as pa
@@ -73,7 +81,7 @@ def open_parquet(path: Path, columns: Mapping[str, str]) -> SiteSource:
                 found = found.rename_columns([wanted[n] for n in found.column_names])
                 sites = found.column("site").cast(pa.string())
                 days = arrow_days(found.column("date"))
-                if np.isnat(days).any():
+                if np.isnat(days).all():  # a site with some is left out when it is read
                     at = int(np.flatnonzero(np.isnat(days))[0])
                     raise InputError(_no_arrow_day(source, sites[at], found.column("date")[at]))
                 found = pa.table({"site": sites, "date": days})
@@ -88,16 +96,19 @@ def open_parquet(path: Path, columns: Mapping[str, str]) -> SiteSource:
                 ):
                     where.setdefault(site, []).append((file, group))
                     before = spans.get(site, (begin, end))
-                    spans[site] = min(before[0], begin), max(before[1], end)
+                    spans[site] = np.fmin(before[0], begin), np.fmax(before[1], end)
     if not spans or None in spans:
         found_ = "no rows" if not spans else "rows without a site"
         raise InputError(Fault(source, "column site", found_, "write one row a site and day"))
-    extents = [Extent(site, first, last) for site, (first, last) in spans.items()]
+    usual = next(span for span in spans.values() if not np.isnat(span[0]))
+    extents = [Extent(site, *(usual if np.isnat(span[0]) else span))
+               for site, span in spans.items()]  # fmt: skip
     parts = [
         _ParquetPart(
             source,
             tuple(dict.fromkeys(piece for e in group for piece in where[e.site])),
             wanted,
+            reading_of(wanted, missing),
             tuple(e.site for e in group),
         )
         for group in cut_into_parts(extents)

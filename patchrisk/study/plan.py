@@ -16,6 +16,7 @@ from patchrisk.base.toml_files import load_numbers
 from patchrisk.core.rules.infection import Cardinal
 from patchrisk.core.rules.states import Settings
 from patchrisk.core.rules.windows import Rule, soil_depth_cm
+from patchrisk.core.skill.drawn_openings import LEAST_DRAWS, Drawing, drawn_openings
 from patchrisk.core.skill.openings import seasons_of
 from patchrisk.core.skill.verdicts import DiseaseOnGrass, answers_of, verdicts_of
 from patchrisk.core.soil.air_to_soil import DEEPEST_CM, SHALLOWEST_CM
@@ -27,6 +28,7 @@ from patchrisk.read.diseases.models import Disease
 from patchrisk.site_day.judging import backing_of, helps_of, spans_of, verdict_settings
 from patchrisk.site_day.morning import settings
 from patchrisk.site_day.protection import interval_of
+from patchrisk.site_day.weather_ahead import error_covariance
 from patchrisk.study.folder import sha256_of
 from patchrisk.study.own_rules import (
     OWN,
@@ -80,6 +82,8 @@ class BacktestPlan:
         The longest gap that a straight line is likely in [days].
     shift_air_c : float or tuple of float
         Added to the air temperature of every day, or of each month's [degC].
+    draws, seed : int
+        Of the error of modelled soil.
     """
 
     rules: Sequence[tuple[str, Rule]]
@@ -94,6 +98,8 @@ class BacktestPlan:
     functions: Sequence[OwnRule] = ()
     line_days: int = 0
     shift_air_c: Shift = 0.0
+    draws: int = 0
+    seed: int = 1
 
     def tables(self, block: Block) -> tuple[pd.DataFrame, pd.DataFrame]:
         """Return the seasons of a block of sites by rule, and the verdicts on them.
@@ -105,7 +111,7 @@ class BacktestPlan:
             block = shifted(block, self.shift_air_c)
         rules = [*(rule for _, rule in self.rules), *(r for _, r in _span_rules(self.infections))]
         rules += [rule for one in self.functions for rule in one.needs]
-        for soil in site_soils(block, rules, self.soil):
+        for soil in site_soils(block, rules, self.soil, doubt=self.draws > 0):
             # A function's days stand beside the soil, at depths that no soil has.
             own = [one.applied(block, soil, -n) for n, one in enumerate(self.functions, 1)]
             series = {rule.depth_cm: met for rule, met in own}
@@ -117,6 +123,16 @@ class BacktestPlan:
                 responses=self.responses,
                 line_days=self.line_days,
             )
+            if soil.doubt is not None and self.rules:
+                of_rules[: len(self.rules)] = drawn_openings(
+                    of_rules[: len(self.rules)],
+                    self.rules,
+                    soil.soil,
+                    soil.doubt,
+                    Drawing(self.draws, self.seed, error_covariance(), self.line_days),
+                    southern=soil.southern,
+                    settings=self.settings,
+                )
             of_rules[len(self.rules) :] = map(without_temperature, of_rules[len(self.rules) :])
             seasons.append(seasons_table(block, soil, of_rules, self.years))
             of_infections = verdicts_of(
@@ -142,6 +158,8 @@ class BacktestPlan:
                 "max_change_c": self.settings.max_change_c,
                 "line_days": self.line_days,
                 "shift_air_c": self.shift_air_c,
+                "draws": self.draws,
+                "seed": self.seed,
                 "grass": self.grass,
             },
             "rules": [{"disease": key, **_plain_rule(rule)} for key, rule in self.rules],
@@ -161,6 +179,7 @@ def plan_backtest(
     grass: str | None = None,
     rules: AnyRule | Iterable[AnyRule] = (),
     shift_air_c: Shift = 0.0,
+    draws: int = 0,
 ) -> BacktestPlan:
     """Collect the rules; parameters are those of `patchrisk.study.run.backtest`.
 
@@ -190,6 +209,9 @@ def plan_backtest(
     if shift_air_c and soil != "modelled":
         cure = "write --soil modelled"
         faults.append(Fault("--shift-air", "", "soil as it was measured stays as it is", cure))
+    if draws and draws < LEAST_DRAWS:
+        cure = f"write 0 for none, or {LEAST_DRAWS} or more"
+        faults.append(Fault("--draws", "", f"{draws} draws", cure))
     if years is not None and years[0] > years[1]:
         faults.append(Fault("years", "", f"{years[0]} is after {years[1]}", "exchange them"))
     if faults:
@@ -213,6 +235,7 @@ def plan_backtest(
         functions=functions,
         line_days=round(load_numbers("skill")["line_days"].value),
         shift_air_c=shift_air_c,
+        draws=draws,
     )
 
 

@@ -11,6 +11,7 @@ import pandas as pd
 
 from patchrisk.base.errors import Fault, InputError, UnavailableError
 from patchrisk.base.saving import write_bytes, write_text
+from patchrisk.core.skill.drawn_openings import LEAST_DRAWS
 from patchrisk.study.folder import ABOUT, Folder, made
 from patchrisk.study.own_rules import AnyRule
 from patchrisk.study.plan import PartJob, PartResult, plan_backtest, run_key
@@ -50,10 +51,15 @@ _MISSING_DAYS = (
     "without any known day has no row."
 )
 _SOIL = {
-    "measured": "daily means as measured, moved by conduction from the nearest measured depth; a "
-    "daily maximum that was not measured is the mean plus the swing that the soil model gives",
+    "measured": "daily means as measured, moved by conduction from the nearest measured depth",
     "modelled": "daily mean and maximum from the day's air temperature, and rain and radiation "
     "where given, by the soil model",
+    "mixed": "of a rule on the daily maximum, where that was not measured: the measured mean and, "
+    "above it, the swing that the soil model gives",
+    "draws": "beside an opening on modelled soil stand quantiles over draws of the model's error, "
+    "which lasts, fades and comes back with the seasons as fitted in thresholds/outlook.toml; "
+    "options says how many draws, and their seed. A draw hangs on site and year alone; sites err "
+    "independently of each other",
 }
 _COUNTED = ("rows", "opened", "in_doubt", "days_missing", "first_season", "last_season")
 
@@ -102,19 +108,19 @@ class Backtest:
         Parameters
         ----------
         soil : str, optional
-            "measured" or "modelled", where there are both.
+            "measured", "modelled" or "mixed", where there are several.
 
         Raises
         ------
         ValueError
-            When there are both and none is named.
+            When there are several and none is named.
         """
         from patchrisk.study.grid_results import to_dataset
 
         seasons = self.seasons
         kinds = sorted(set(seasons["soil"].astype(str)))
         if soil is None and len(kinds) > 1:
-            raise ValueError(f"soil of two kinds: name one of {', '.join(kinds)}")
+            raise ValueError(f"soil of several kinds: name one of {', '.join(kinds)}")
         some = seasons if soil is None else seasons[seasons["soil"] == soil]
         return to_dataset(some, self.metadata["source"].get("grid"))
 
@@ -132,7 +138,9 @@ def backtest(
     shift_air_c: Shift = 0.0,
     quantile_map: Sequence[Path] = (),
     reference: tuple[int, int] = (1991, 2020),
+    draws: int = LEAST_DRAWS,
     columns: Mapping[str, str] | None = None,
+    missing_values: Sequence[float] = (),
     forms: Sequence[Form] | None = None,
     workers: int = 1,
     memory_gb: float = 2.0,
@@ -179,8 +187,13 @@ def backtest(
         and judged in its place; see `patchrisk.study.scenarios.scenario_source`.
     reference : (int, int)
         First and last year in which they are compared with what was measured.
+    draws : int
+        Draws of the error of modelled soil, for the quantiles of each opening; 0 for none. The
+        time goes up with them.
     columns : mapping of str to str, optional
         What a table calls a column, by its name here: ``{"air_min_c": "tmin"}``.
+    missing_values : sequence of float
+        Numbers that stand for missing in a table or a grid, such as -9999.
     forms : sequence of {"parquet", "csv"}, optional
         Tables to write; both where Parquet can be written.
     workers : int
@@ -212,10 +225,10 @@ def backtest(
     """
     plan = plan_backtest(
         diseases=diseases, diseases_folder=diseases_folder, soil=soil, years=years, grass=grass,
-        rules=rules, shift_air_c=shift_air_c,
+        rules=rules, shift_air_c=shift_air_c, draws=draws,
     )  # fmt: skip
     processes = how_many(workers, memory_gb)
-    opened = open_source(source, columns or {}, offline=offline)
+    opened = open_source(source, columns or {}, offline=offline, missing=missing_values)
     if quantile_map:
         opened = scenario_source(opened, quantile_map, reference, soil)
     described = plan.described() | {
@@ -228,6 +241,7 @@ def backtest(
         },
         "parts": len(opened.parts),
         "columns_named": dict(columns or {}),
+        "missing_values": list(missing_values),
     }
     form = part_form()
     jobs = [PartJob(n, part, plan, form) for n, part in enumerate(opened.parts)]

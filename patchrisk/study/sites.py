@@ -6,7 +6,7 @@ the last bit.
 """
 
 import hashlib
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
@@ -18,7 +18,7 @@ import pandas as pd
 from patchrisk.base.errors import Fault, InputError, unreadable
 from patchrisk.base.pen import count_of
 from patchrisk.base.toml_files import load_numbers
-from patchrisk.base.units import QUANTITIES, DayArray, FloatArray, IntArray
+from patchrisk.base.units import QUANTITIES, BoolArray, DayArray, FloatArray, IntArray
 from patchrisk.core.soil.root_depth import Probe
 from patchrisk.read.soil import diffusivity_of
 from patchrisk.read.weather.own import TemperatureKind, hottest, too_warm
@@ -28,7 +28,7 @@ from patchrisk.study.soil import Block
 if TYPE_CHECKING:
     import xarray as xr
 
-MOST_SITE_DAYS = 1_600_000  # of a part: a process then takes up to 0.8 GB
+MOST_SITE_DAYS = 1_250_000  # of a part: a process then takes up to 0.8 GB
 _LEAST_SITE_DAYS, _FEWEST_PARTS = 100_000, 8
 
 WEATHER_QUANTITIES = {
@@ -37,6 +37,26 @@ WEATHER_QUANTITIES = {
     "rain_mm": "rain",
     "solar_mj_m2": "solar radiation",
 }
+
+
+SiteFault = tuple[Fault, Sequence[str]]
+"""A fault, and the sites that are left out for it."""
+
+
+@dataclass(frozen=True)
+class Reading:
+    """How the numbers of a table are read.
+
+    Parameters
+    ----------
+    missing : tuple of float
+        Numbers that stand for a missing value.
+    no_unit : frozenset of str
+        Columns whose name in the table gives no unit: whether they are in degF is asked.
+    """
+
+    missing: tuple[float, ...] = ()
+    no_unit: frozenset[str] = frozenset()
 
 
 class AllLeftOutError(InputError):
@@ -113,9 +133,13 @@ def cut_into_parts(extents: Sequence[Extent]) -> Iterator[Sequence[Extent]]:
 
 
 def open_source(
-    source: "Path | str | pd.DataFrame | xr.Dataset", columns: Mapping[str, str], *, offline: bool
+    source: "Path | str | pd.DataFrame | xr.Dataset",
+    columns: Mapping[str, str],
+    *,
+    offline: bool,
+    missing: Sequence[float] = (),
 ) -> SiteSource:
-    """Tell what a source is, and cut it into parts.
+    """Tell what a source is, and cut it into parts; ``missing`` numbers stand for none.
 
     Raises
     ------
@@ -126,8 +150,8 @@ def open_source(
         from patchrisk.study import memory_sources
 
         if isinstance(source, pd.DataFrame):
-            return memory_sources.open_frame(source, columns)
-        return memory_sources.open_grid(source, columns)
+            return memory_sources.open_frame(source, columns, missing)
+        return memory_sources.open_grid(source, columns, missing)
     path = Path(source)
     kinds = "name a site file (.toml), a CSV or Parquet table, NetCDF or Zarr, or a folder of "
     kinds += "Parquet or daily01"
@@ -137,11 +161,13 @@ def open_source(
     if kind in (".nc", ".zarr"):
         from patchrisk.study.memory_sources import open_grid_file
 
-        return open_grid_file(path, columns)
-    if columns and (kind == ".toml" or (path.is_dir() and not any(path.rglob("*.parquet")))):
-        raise InputError(
-            Fault("--column", "", f"{path} is no table", "leave it out: the columns are known")
-        )
+        return open_grid_file(path, columns, missing)
+    if (columns or missing) and (
+        kind == ".toml" or (path.is_dir() and not any(path.rglob("*.parquet")))
+    ):
+        option = "--column" if columns else "--missing-value"
+        cure = "leave it out: what its files hold is known"
+        raise InputError(Fault(option, "", f"{path} is no table", cure))
     if kind == ".toml":
         from patchrisk.study.station_sources import open_site
 
@@ -156,16 +182,28 @@ def open_source(
         if kind == ".csv" and path.is_file():
             from patchrisk.study.csv_table import open_csv
 
-            return open_csv(path, columns)
+            return open_csv(path, columns, missing)
         if path.is_dir() or (kind == ".parquet" and path.is_file()):
             from patchrisk.study.parquet_table import open_parquet
 
-            return open_parquet(path, columns)
+            return open_parquet(path, columns, missing)
     except OSError as error:
         raise InputError(unreadable(path, error)) from None
     if not path.is_file():
         raise InputError(Fault(str(path), "", "no ordinary file", kinds))
     raise InputError(Fault(str(path), "", f"a {kind or 'file without ending'}", kinds))
+
+
+def read_all(parts: Sequence[Part]) -> tuple[list[Block], list[Fault]]:
+    """Read every part that has a site without a fault; the faults of the sites left out."""
+    blocks, faults = list[Block](), list[Fault]()
+    for part in parts:
+        try:
+            blocks.append(part.read())
+            faults += blocks[-1].left_out
+        except AllLeftOutError as error:
+            faults += error.faults
+    return blocks, faults
 
 
 def digest_of(files: Iterable[Path]) -> str:
@@ -177,7 +215,31 @@ def digest_of(files: Iterable[Path]) -> str:
     return whole.hexdigest()
 
 
-def to_block(frame: pd.DataFrame, source: str, order: Sequence[str]) -> Block:
+def without_sites(
+    frame: pd.DataFrame,
+    order: Sequence[str],
+    faults: Sequence[SiteFault],
+    judge: Callable[[pd.DataFrame, Sequence[str]], Block],
+) -> Block:
+    """Judge the sites that have no fault; `AllLeftOutError` when none is left."""
+    lines = [fault for fault, _ in faults]
+    out = {site for _, sites in faults for site in sites}
+    kept = [site for site in order if site not in out]
+    if not kept:
+        raise AllLeftOutError(lines)
+    try:
+        block = judge(frame[frame["site"].isin(kept)], kept)
+    except AllLeftOutError as error:
+        raise AllLeftOutError([*lines, *error.faults]) from None
+    return replace(block, left_out=(*lines, *block.left_out))
+
+
+def to_block(
+    frame: pd.DataFrame,
+    source: str,
+    order: Sequence[str],
+    no_unit: frozenset[str] = frozenset(),
+) -> Block:
     """Turn rows of a site and day each into arrays, checking every value.
 
     Parameters
@@ -188,14 +250,16 @@ def to_block(frame: pd.DataFrame, source: str, order: Sequence[str]) -> Block:
         Named in faults.
     order : sequence of str
         The sites, in the order wanted.
+    no_unit : frozenset of str
+        As in `Reading`.
 
     Raises
     ------
     InputError
-        When of a column more than one value in a hundred can't be true; fewer such values are set
-        aside as missing and counted. A site with a fault of its own (a day twice, no place,
-        temperatures in degF) is left out, and its fault stands in the block; `AllLeftOutError`
-        when every site is.
+        `AllLeftOutError` when every site has a fault of its own: a day twice, no place,
+        temperatures in degF, or over one in a hundred of its values of a column that can't be
+        true. A site with one is left out, and its fault stands in the block; fewer values that
+        can't be true are set aside as missing and counted.
     """
     lane = pd.Index(order).get_indexer(pd.Index(frame["site"]))
     if (lane < 0).any():
@@ -208,8 +272,7 @@ def to_block(frame: pd.DataFrame, source: str, order: Sequence[str]) -> Block:
     origin = dates.min()
     day = (dates - origin).astype(np.int64)
     days = int(day.max()) + 1
-    faults: list[Fault] = []
-    left_out = _doubles(source, order, lane, dates, day)
+    left_out: list[SiteFault] = _doubles(source, order, lane, dates, day)
     soil = {c: depth for c in frame.columns if (depth := soil_depth(c)) is not None}
     arrays, set_aside = {}, {}
     for column in (*WEATHER_QUANTITIES, *soil):
@@ -219,24 +282,31 @@ def to_block(frame: pd.DataFrame, source: str, order: Sequence[str]) -> Block:
             quantity = QUANTITIES[WEATHER_QUANTITIES.get(column, "soil temperature")]
             wrong = np.flatnonzero((given < quantity.low) | (given > quantity.high))
             values[day, lane] = given
-            unit = _other_unit(source, order, column, values)
+            unit = _other_unit(source, order, column, values) if column in no_unit else []
             left_out += unit
-            if not unit and wrong.size > most_wrong * np.count_nonzero(~np.isnan(given)):
-                where = f"site {order[lane[wrong[0]]]}, {dates[wrong[0]]}, column {column}"
-                found = f"{given[wrong[0]]:g}, and {wrong.size - 1} more out of range"
+            bad = np.zeros(values.shape, dtype=bool)
+            bad[day[wrong], lane[wrong]] = True
+            for n in _too_many(bad, values, most_wrong):
+                if any(order[n] in sites for _, sites in unit):
+                    continue
+                at = int(bad[:, n].argmax())
+                where = f"site {order[n]}, {origin + at}, column {column}"
+                found = f"{values[at, n]:g}, and {bad[:, n].sum() - 1} more out of range"
                 cure = f"write {quantity.low:g} to {quantity.high:g} {quantity.canonical}, or "
-                faults.append(Fault(source, where, found, cure + "nothing where missing"))
-            elif wrong.size:
+                cure += f"nothing where missing: --missing-value {values[at, n]:g} does so"
+                left_out.append((Fault(source, where, found, cure), [order[n]]))
+            if wrong.size:
                 set_aside[column] = int(wrong.size)
-                values[day[wrong], lane[wrong]] = np.nan
+                values[bad] = np.nan
         arrays[column] = values
     swapped = arrays["air_min_c"] > arrays["air_max_c"]
-    if swapped.sum() > most_wrong * np.count_nonzero(~np.isnan(arrays["air_max_c"])):
-        when, which = np.argwhere(swapped)[0]
-        where = f"site {order[which]}, {origin + when}, columns air_min_c and air_max_c"
-        found = f"a minimum above its maximum, and {swapped.sum() - 1} more"
-        faults.append(Fault(source, where, found, "exchange the columns or correct them"))
-    elif swapped.any():
+    for n in _too_many(swapped, arrays["air_max_c"], most_wrong):
+        when = origin + int(swapped[:, n].argmax())
+        where = f"site {order[n]}, {when}, columns air_min_c and air_max_c"
+        found = f"a minimum above its maximum, and {swapped[:, n].sum() - 1} more"
+        cure = "exchange the columns or correct them"
+        left_out.append((Fault(source, where, found, cure), [order[n]]))
+    if swapped.any():
         set_aside["air_min_c above air_max_c"] = int(swapped.sum())
         for column in ("air_min_c", "air_max_c"):
             arrays[column][swapped] = np.nan
@@ -248,19 +318,14 @@ def to_block(frame: pd.DataFrame, source: str, order: Sequence[str]) -> Block:
         fault = Fault(source, f"site {order[n]}", found, "give each place its own name")
         left_out.append((fault, [order[n]]))
     latitude, longitude = place["lat"].to_numpy(float), place["lon"].to_numpy(float)
-    for n in np.flatnonzero(~(np.abs(latitude) <= 90) | (np.abs(longitude) > 180)):
+    for n in np.flatnonzero(~(np.abs(latitude) <= 90) | (np.abs(longitude) > 180)).tolist():
         found = f"latitude {latitude[n]:g}, longitude {longitude[n]:g}"
         cure = "write degrees north and east: lat -90 to 90, lon -180 to 180"
-        left_out.append((Fault(source, f"site {order[int(n)]}", found, cure), [order[int(n)]]))
-    if faults:
-        raise InputError([*faults, *(fault for fault, _ in left_out)])
+        left_out.append((Fault(source, f"site {order[n]}", found, cure), [order[n]]))
     if left_out:
-        kept = [site for site in order if not any(site in sites for _, sites in left_out)]
-        lines = [fault for fault, _ in left_out]
-        if not kept:
-            raise AllLeftOutError(lines)
-        block = to_block(frame[frame["site"].isin(kept)], source, kept)
-        return replace(block, left_out=(*lines, *block.left_out))
+        return without_sites(
+            frame, order, left_out, lambda some, kept: to_block(some, source, kept, no_unit)
+        )
     nothing = np.full((days, len(order)), np.nan)
     first, last = np.full(len(order), days), np.full(len(order), -1)
     np.minimum.at(first, lane, day)
@@ -283,9 +348,16 @@ def to_block(frame: pd.DataFrame, source: str, order: Sequence[str]) -> Block:
     )
 
 
+def _too_many(bad: BoolArray, values: FloatArray, most: float) -> list[int]:
+    """Sites of which more than a share of a column's values are bad; one alone is never many."""
+    known = np.count_nonzero(~np.isnan(values), axis=0)
+    found: list[int] = np.flatnonzero(bad.sum(axis=0) > np.maximum(most * known, 1)).tolist()
+    return found
+
+
 def _other_unit(
     source: str, order: Sequence[str], column: str, values: FloatArray
-) -> list[tuple[Fault, list[str]]]:
+) -> list[SiteFault]:
     """Sites whose temperatures no place has, though each could be true: degF is meant."""
     if column != "air_max_c" and column in WEATHER_QUANTITIES:
         return []
@@ -319,7 +391,7 @@ def soil_depth(column: str) -> float | None:
 
 def _doubles(
     source: str, order: Sequence[str], lane: IntArray, dates: DayArray, day: IntArray
-) -> list[tuple[Fault, list[str]]]:
+) -> list[SiteFault]:
     places = np.sort(lane * (int(day.max()) + 1) + day)
     again = places[1:][np.diff(places) == 0]
     if not again.size:

@@ -7,10 +7,14 @@ from typing import Literal
 import numpy as np
 
 from patchrisk.base.errors import Fault
+from patchrisk.base.toml_files import load_numbers
 from patchrisk.base.units import BoolArray, DayArray, FloatArray, IntArray
-from patchrisk.core.rules.windows import Rule
-from patchrisk.core.skill.openings import Soil, depths_of
-from patchrisk.core.soil.air_to_soil import day_at
+from patchrisk.core.dates.forecast_error import departures_of
+from patchrisk.core.rules.windows import Rule, soil_depth_cm
+from patchrisk.core.skill.drawn_openings import SoilDoubt
+from patchrisk.core.skill.openings import depths_of
+from patchrisk.core.skill.rule_series import Soil
+from patchrisk.core.soil.air_to_soil import day_at, error_variance
 from patchrisk.core.soil.forcing import prepare
 from patchrisk.core.soil.heat_stores import run_stores
 from patchrisk.core.soil.parameters import SoilModel
@@ -70,22 +74,39 @@ class Block:
 class SiteSoil:
     """Soil of the sites of one hemisphere, all measured or all modelled.
 
-    ``lanes`` says which sites of the block its columns are.
+    ``lanes`` says which sites of the block its columns are; ``made_maximum``, by depth, at which of
+    them a daily maximum was not measured but made of the mean; ``doubt`` how far it may be off.
     """
 
     soil: Soil
     lanes: IntArray
     came_from: Literal["measured", "modelled"]
     southern: bool
+    made_maximum: Mapping[float, BoolArray] = field(default_factory=dict)
+    doubt: SoilDoubt | None = None
+
+    def came_from_of(self, rules: Sequence[Rule]) -> IntArray:
+        """Return what soil the answer to these rules stands on, (sites,): places in `CAME_FROM`."""
+        mixed = np.zeros(len(self.lanes), dtype=bool)
+        for rule in rules:
+            if rule.statistic.of_maximum and self.came_from == "measured":
+                mixed |= self.made_maximum.get(soil_depth_cm(rule.depth_cm), False)
+        return np.where(mixed, CAME_FROM.index("mixed"), CAME_FROM.index(self.came_from))
 
 
-def site_soils(block: Block, rules: Sequence[Rule], choice: SoilChoice) -> Iterator[SiteSoil]:
+CAME_FROM = ("measured", "modelled", "mixed")
+"""Where soil came from; mixed is a daily maximum made of the measured mean and a modelled swing."""
+
+
+def site_soils(
+    block: Block, rules: Sequence[Rule], choice: SoilChoice, *, doubt: bool = False
+) -> Iterator[SiteSoil]:
     """Work out the soil at every depth the rules ask for.
 
     *either* is measured at sites where any is, else modelled. Measured soil is moved by conduction
     from the nearest measured depth. Where no daily maximum was measured it is the measured mean
     and, above it, what the model says of the day's swing. Measured soil is never filled from the
-    model.
+    model. With ``doubt`` modelled soil says how far it may be off.
     """
     means, maxima = depths_of(rules)
     has_probe = np.zeros(len(block.sites), dtype=bool)
@@ -103,21 +124,27 @@ def site_soils(block: Block, rules: Sequence[Rule], choice: SoilChoice) -> Itera
         }[choice]
     )
     modelled_for = wants_modelled | (wants_measured & has_air & bool(maxima))
-    modelled = _model(block, modelled_for, means, maxima)
+    modelled, off = _model(block, modelled_for, means, maxima, doubt=doubt)
     southern = block.latitude < 0
     for south in (False, True):
         lanes = np.flatnonzero(wants_measured & (southern == south))
         if lanes.size:
-            measured = _measured(block, lanes, means, maxima, modelled)
-            yield SiteSoil(measured, lanes, "measured", south)
+            measured, made = _measured(block, lanes, means, maxima, modelled)
+            yield SiteSoil(measured, lanes, "measured", south, made)
         lanes = np.flatnonzero(wants_modelled & (southern == south))
         if lanes.size:
-            yield SiteSoil(_columns(modelled, lanes), lanes, "modelled", south)
+            some = None if off is None else _doubt_of(off, lanes)
+            yield SiteSoil(_columns(modelled, lanes), lanes, "modelled", south, doubt=some)
 
 
 def _model(
-    block: Block, wanted: BoolArray, means: Sequence[float], maxima: Sequence[float]
-) -> Soil:
+    block: Block,
+    wanted: BoolArray,
+    means: Sequence[float],
+    maxima: Sequence[float],
+    *,
+    doubt: bool,
+) -> tuple[Soil, SoilDoubt | None]:
     """Model the soil of the sites wanted, those of one span and the same inputs together.
 
     So what is modelled for a site does not depend on how long its neighbours' records are.
@@ -128,6 +155,10 @@ def _model(
         {depth: np.full(shape, np.nan) for depth in means},
         {depth: np.full(shape, np.nan) for depth in maxima},
     )
+    off, usual = None, load_numbers("outlook")["memory.usual_range"].value
+    if doubt:
+        nothing = np.zeros(shape), np.zeros((2, *shape))
+        off = SoilDoubt(block.sites, block.first, block.last, *nothing)
     given = np.stack([~np.isnan(a).all(axis=0) for a in (block.rain_mm, block.solar_mj_m2)])
     kinds = np.stack([block.first, block.last, *given.astype(np.int64)], axis=1)
     for kind in np.unique(kinds[wanted], axis=0):
@@ -152,7 +183,12 @@ def _model(
             whole.mean_c[depth][at] = np.where(forcing.known, mean, np.nan)
             if depth in whole.max_c:
                 whole.max_c[depth][at] = np.where(forcing.known, top, np.nan)
-    return whole
+        if off is not None:
+            variance = error_variance(forcing, stores, block.model)
+            off.sd_c[at] = np.sqrt(variance + cover.offset_sd_c**2)
+            signs = departures_of(forcing.air_c, forcing.range_c, usual)
+            off.signs[:, *at] = np.where(forcing.known, signs, 0.0)
+    return whole, off
 
 
 def _measured(
@@ -161,19 +197,30 @@ def _measured(
     means: Sequence[float],
     maxima: Sequence[float],
     modelled: Soil,
-) -> Soil:
+) -> tuple[Soil, dict[float, BoolArray]]:
     probes = [
         Probe(p.depth_cm, p.mean_c[:, lanes], p.min_c[:, lanes], p.max_c[:, lanes])
         for p in block.probes
     ]
     mean_c, max_c = {}, {}
+    made: dict[float, BoolArray] = {}
     for depth in means:
         mean, top = logged_at(probes, depth, block.diffusivity_m2_s)
         mean_c[depth] = mean
         if depth in maxima:
             swing = modelled.max_c[depth][:, lanes] - modelled.mean_c[depth][:, lanes]
             max_c[depth] = np.where(np.isnan(top), mean + swing, top)
-    return Soil(block.dates, mean_c, max_c)
+            made[depth] = np.any(np.isnan(top) & ~np.isnan(max_c[depth]), axis=0)
+    return Soil(block.dates, mean_c, max_c), made
+
+
+def _doubt_of(whole: SoilDoubt, lanes: IntArray) -> SoilDoubt:
+    if lanes.size == len(whole.sites):
+        return whole
+    return SoilDoubt(
+        [whole.sites[n] for n in lanes], whole.first[lanes], whole.last[lanes],
+        whole.sd_c[:, lanes], whole.signs[..., lanes],
+    )  # fmt: skip
 
 
 def _columns(soil: Soil, lanes: IntArray) -> Soil:

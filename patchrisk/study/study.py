@@ -21,8 +21,15 @@ from patchrisk.study.figures_dates import date_figures, sites_drawn
 from patchrisk.study.figures_skill import skill_figures
 from patchrisk.study.figures_summary import draw_summary
 from patchrisk.study.figures_warmth import warmth_figures
-from patchrisk.study.findings import extent_words, findings_words, lead_words, unseen_words
+from patchrisk.study.findings import (
+    extent_words,
+    findings_words,
+    lead_words,
+    model_words,
+    unseen_words,
+)
 from patchrisk.study.folder import Folder, file_hash, made
+from patchrisk.study.models import ModelSkill, model_tables
 from patchrisk.study.naming import DiseaseNames, names_of, plain_line, with_words
 from patchrisk.study.observations import read_disease_observations, sites_in
 from patchrisk.study.study_tables import in_units, rule_tables, site_tables, skill_tables
@@ -51,6 +58,7 @@ def write_study(
     observations: Path | None = None,
     *,
     verdicts: pd.DataFrame | None = None,
+    models: Sequence[ModelSkill] = (),
     library: Library | None = None,
     terms: Terms | None = None,
     units: System = "metric",
@@ -77,6 +85,9 @@ def write_study(
         See `patchrisk.study.observations`.
     verdicts : DataFrame, optional
         The verdicts table; with observations it is judged beside the rules.
+    models : sequence of ModelSkill
+        Of diseases in ``seasons``; they get ``models.csv``, ``model_calibration.csv``,
+        ``model_decisions.csv`` and words in the findings.
     library : Library, optional
         The diseases; the shipped ones when not given.
     terms : Terms, optional
@@ -161,7 +172,9 @@ def write_study(
         tables, first_days, least_years=least_years, least_sites=general.least_sites,
         level=general.level,
     )  # fmt: skip
-    for name, table in tables.items():
+    of_models = model_tables(models) if models else {}
+    into.announce([f"{name}.csv" for name in of_models], inputs)
+    for name, table in (tables | of_models).items():
         paths.append(folder / f"{name}.csv")
         shown = with_words(in_units(table, units), names)
         write_csv(paths[-1], shown)
@@ -207,6 +220,8 @@ def write_study(
         tables["summary"], tables.get("held_out", nothing), tables.get("comparisons", nothing),
         names, terms_of, figures,
     )  # fmt: skip
+    if of_models:
+        findings += model_words(of_models, names)
     paths.append(folder / "findings.md")
     write_text(paths[-1], "\n".join(findings) + "\n")
     paths.append(folder / "figures" / "captions.md")

@@ -26,7 +26,7 @@ from patchrisk.study.folder import Folder, file_hash, made
 from patchrisk.study.naming import names_of
 from patchrisk.study.observations import read_disease_observations, sites_in
 from patchrisk.study.plan import plan_backtest
-from patchrisk.study.sites import open_source
+from patchrisk.study.sites import open_source, read_all
 from patchrisk.study.soil import SoilChoice
 from patchrisk.study.sweep_words import read_vary, sweep_sentences
 from patchrisk.study.table_files import write_csv
@@ -66,6 +66,7 @@ def sweep_source(
     soil: SoilChoice = "either",
     years: tuple[int, int] | None = None,
     columns: Mapping[str, str] | None = None,
+    missing_values: Sequence[float] = (),
     diseases_folder: Path | None = None,
     terms: Terms | None = None,
     units: System = "metric",
@@ -92,7 +93,7 @@ def sweep_source(
         What the rule's name is written in; the numbers changed stay in the units of ``vary``.
     today : date, optional
         Later observations are refused; the day of the computer when not given.
-    soil, years, columns, diseases_folder, offline
+    soil, years, columns, missing_values, diseases_folder, offline
         As `backtest` takes them; soil of one kind.
     command : str
         Kept in the metadata.
@@ -118,17 +119,22 @@ def sweep_source(
     varies = [read_vary(one) if isinstance(one, str) else one for one in vary]
     _refuse_depths(varies)
     plan = plan_backtest(diseases=[key], diseases_folder=diseases_folder, soil=soil, years=years)
-    opened = open_source(source, columns or {}, offline=offline)
+    opened = open_source(source, columns or {}, offline=offline, missing=missing_values)
     parts = opened.parts
     rules = rules_to_try(published, varies)
     numbered = [(key, replace(one, id=str(n))) for n, one in enumerate(rules)]
     whole = replace(plan, rules=numbered, infections=())
-    judged = []
+    judged, left_out = list[pd.DataFrame](), list[Fault]()
     for count, part in enumerate(parts, start=1):
-        some = whole.tables(part.read())[0][_NEEDED]
-        judged.append(some.astype(dict.fromkeys(SEASONS_LAYOUT.words, "str")))
+        blocks, faults = read_all([part])
+        left_out += faults
+        for block in blocks:
+            some = whole.tables(block)[0][_NEEDED]
+            judged.append(some.astype(dict.fromkeys(SEASONS_LAYOUT.words, "str")))
         if progress is not None:
             progress(count, len(parts))
+    if not judged:
+        raise InputError(left_out)
     seasons = pd.concat(judged, ignore_index=True).assign(soil=soil)
     by_rule = dict(iter(seasons.groupby("rule", sort=False)))
     tables = [by_rule.get(str(n), seasons.iloc[:0]).assign(rule=rule) for n in range(len(rules))]
@@ -145,6 +151,8 @@ def sweep_source(
         **{name: described[name] for name in ("options", "rules", "responses", "sha256")},
         "source": {"name": opened.name, "kind": opened.kind, "sha256": opened.digest},
         "observations": file_hash(observations),
+        "missing_values": list(missing_values),
+        "sites_left_out": list(map(str, left_out)),
         "vary": [vars(one) for one in varies],
         "judged_by": {key: asdict(terms)},
         "command": command,

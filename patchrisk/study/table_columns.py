@@ -30,7 +30,14 @@ import pandas as pd
 
 from patchrisk.base.errors import Fault, InputError
 from patchrisk.base.units import BoolArray, DayArray, FloatArray, to_canonical
-from patchrisk.study.sites import WEATHER_QUANTITIES, soil_depth, to_block
+from patchrisk.study.sites import (
+    WEATHER_QUANTITIES,
+    Reading,
+    SiteFault,
+    soil_depth,
+    to_block,
+    without_sites,
+)
 from patchrisk.study.soil import Block
 
 if TYPE_CHECKING:
@@ -176,6 +183,19 @@ def wanted_columns(source: str, names: Sequence[str], columns: Mapping[str, str]
     return out
 
 
+_NAMES_UNIT = re.compile(r".*[_ .(\[](deg_?)?[cf][)\]]?", re.IGNORECASE)
+
+
+def reading_of(wanted: Mapping[str, str], missing: Sequence[float]) -> Reading:
+    """Return how columns are read: ``wanted`` is our name of each by the table's own.
+
+    A name gives the unit that it ends in, as ``tmax_c`` or ``T (degF)``; so does the name here,
+    where it is that of another unit (``air_max_f=tmax``).
+    """
+    bare = (o for n, o in wanted.items() if not _NAMES_UNIT.fullmatch(n) and _meant(o) == o)
+    return Reading(tuple(missing), frozenset(bare))
+
+
 def _known(column: str) -> bool:
     return column in (*PLACE, *WEATHER_QUANTITIES) or soil_depth(column) is not None
 
@@ -199,24 +219,44 @@ def _in_canonical(frame: pd.DataFrame) -> pd.DataFrame:
     return frame.rename(columns=other)
 
 
-def block_of(frame: pd.DataFrame, source: str, order: Sequence[str]) -> Block:
-    """Check the types of the columns and make arrays of them."""
-    faults = []
+def block_of(
+    frame: pd.DataFrame,
+    source: str,
+    order: Sequence[str],
+    reading: Reading,
+    found: Sequence[SiteFault] = (),
+) -> Block:
+    """Check the types of the columns and make arrays of them; ``found`` are faults known before."""
+    faults = list(found)
+    told = {site for _, sites in found for site in sites}
     days = read_day_column(frame["date"])
-    if np.isnat(days).any():
-        at = int(np.flatnonzero(np.isnat(days))[0])
-        faults.append(no_day(source, str(frame["site"].iloc[at]), frame["date"].iloc[at]))
+    for at in _first_of_each(frame["site"], np.isnat(days)):
+        site = str(frame["site"].iloc[at])
+        if site not in told:
+            faults.append((no_day(source, site, frame["date"].iloc[at]), [site]))
     out = pd.DataFrame({"site": frame["site"].astype(str), "date": days})
     for column in frame.columns.difference(["site", "date"]):
         out[column], none = read_number_column(frame[column])
-        if none.any():
-            at = int(np.flatnonzero(none)[0])
-            where = f"site {frame['site'].iloc[at]}, {days[at]}, column {column}"
-            found = f"{_short(frame[column].iloc[at])} in place of a number"
-            faults.append(Fault(source, where, found, "write a number, or nothing where missing"))
-    if faults:
-        raise InputError(faults)
-    return to_block(_in_canonical(out), source, order)
+        if column not in PLACE:
+            out.loc[np.isin(out[column], reading.missing), column] = np.nan
+        for at in _first_of_each(frame["site"], none):
+            site = str(frame["site"].iloc[at])
+            where = f"site {site}, {days[at]}, column {column}"
+            text = f"{_short(frame[column].iloc[at])} in place of a number"
+            cure = "write a number, or nothing where missing"
+            faults.append((Fault(source, where, text, cure), [site]))
+
+    def judge(some: pd.DataFrame, kept: Sequence[str]) -> Block:
+        return to_block(_in_canonical(some), source, kept, reading.no_unit)
+
+    return without_sites(out, order, faults, judge) if faults else judge(out, order)
+
+
+def _first_of_each(sites: "pd.Series[Any]", wrong: BoolArray) -> list[int]:
+    """Return the first wrong row of each site that has one, in their order."""
+    rows = np.flatnonzero(wrong)
+    found: list[int] = rows[~sites.iloc[rows].duplicated().to_numpy()].tolist()
+    return found
 
 
 def no_day(source: str, site: str, value: object, cure: str = "write YYYY-MM-DD") -> Fault:

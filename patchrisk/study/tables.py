@@ -14,13 +14,14 @@ from patchrisk.core.rules.windows import REFERENCE_CM
 from patchrisk.core.skill.climatology import year_means
 from patchrisk.core.skill.openings import DATINGS, Seasons
 from patchrisk.core.skill.verdicts import EVENTS, Verdicts
-from patchrisk.study.soil import Block, SiteSoil
+from patchrisk.study.soil import CAME_FROM, Block, SiteSoil
 
 SEASON_COLUMNS = {
     "site": "name of the site",
     "latitude": "degrees north",
     "longitude": "degrees east",
-    "soil": "measured or modelled",
+    "soil": "measured, modelled, or mixed: a daily maximum made of the measured mean and, above "
+    "it, the modelled swing of the day",
     "disease": "key of the disease, or group of diseases, that the rule was published for",
     "rule": "id of the rule within its disease",
     "meaning": "of what the rule speaks: infect, treat or express",
@@ -52,6 +53,12 @@ SEASON_COLUMNS = {
     "had it begun earlier; between, by latest, from earliest: it came between likely_from and "
     "likely_to, not after the latter, or not before the former and perhaps never; unknown: "
     "nothing; not spanned: the record does not cover the season, and nothing is made of it",
+    "opened_p10": "the 10 % point of the day it opened, over draws of the error of modelled soil; "
+    "draws in which it did not open come last, and none says that the point lies among them. None "
+    "of measured soil, without draws, and of a rule that is a function",
+    "opened_p50": "the 50 % point",
+    "opened_p90": "the 90 % point",
+    "opened_share": "share of the draws in which it opened [1]",
     "complete": "whether the opening, its day or that there was none, holds whatever the missing "
     "days were",
     "year_mean_c": "mean soil temperature at 5 cm of the calendar year in which the season began "
@@ -64,7 +71,7 @@ VERDICT_COLUMNS = {
     "site": "name of the site",
     "latitude": "degrees north",
     "longitude": "degrees east",
-    "soil": "measured or modelled",
+    "soil": "measured, modelled or mixed, as in the table of seasons",
     "disease": "key of the disease",
     "grass": "turf whose seasons and rules are judged",
     "host": "how susceptible it is by the disease's file: high, moderate, low or unknown",
@@ -153,11 +160,11 @@ SEASONS_LAYOUT = TableLayout(
     columns=SEASON_COLUMNS,
     words=("site", "soil", "disease", "rule", "meaning", "dating"),
     days=("season_first", "season_last", "nearing", "opened", "closed", "opened_earliest",
-          "opened_latest", "likely_from", "likely_to"),
+          "opened_latest", "likely_from", "likely_to", "opened_p10", "opened_p50", "opened_p90"),
     whole=dict.fromkeys(("season", "days_open", "times_opened", "run_opened", "days_missing",
                          "days_unknown"), "int32"),
     decimals={**_PLACE, "value_opened_c": 3, "pressure_opened": 2, "pressure_season": 2,
-              "degree_days_opened": 1, "year_mean_c": 3},
+              "degree_days_opened": 1, "year_mean_c": 3, "opened_share": 3},
     flags=("complete",),
 )  # fmt: skip
 VERDICTS_LAYOUT = TableLayout(
@@ -219,12 +226,14 @@ def _lay_out(
     if not kinds:
         return layout.empty()
     rows = _Rows(kinds, years)
+    asked = [[k.rule] if isinstance(k, Seasons) else k.span.rules for k in kinds]
+    came_from = np.stack([soil.came_from_of(some) for some in asked])
     site = soil.lanes[rows.lane]
     out: dict[str, Any] = {
         "site": _words(site, block.sites),
         "latitude": block.latitude[site],
         "longitude": block.longitude[site],
-        "soil": _words(np.zeros(len(site), dtype=np.int64), [soil.came_from]),
+        "soil": _words(came_from[rows.which, rows.lane], CAME_FROM),
         "season": rows.column("year"),
         "season_first": rows.column("first"),
         "season_last": rows.column("last"),

@@ -9,7 +9,9 @@ How large a study needs it: a year of one site takes a core about a millisecond,
 rules, verdicts and the soil model included (tests/benchmarks/README.md has the figures), so N
 cores take
 
-    sites x years / (3.6 million x N) hours.
+    sites x years / (3.6 million x N) hours,
+
+and twice that with nine draws of the soil model's error.
 
 10,000 sites over 40 years, 400,000 site-years, take two cores a few minutes. The 4-km cells of a
 continent, some 500,000, over 40 years are 20 million site-years: six hours on one core, under an

@@ -2,6 +2,7 @@
 
     python tests/benchmarks/backtest_speed.py --sites 10000 --years 40 --processes 2 [--json FILE]
     python tests/benchmarks/backtest_speed.py --sites 500 --data stations.parquet
+    python tests/benchmarks/backtest_speed.py --sites 1000 --draws 9 --whole
 
 The sites are made from the sample weather: each year of a site is a year of the sample, shifted
 to the site's own warmth, with a little noise and 1 % of days missing. They go through the same
@@ -9,7 +10,7 @@ parts, rules and tables as ``patchrisk backtest``, in processes of their own, an
 a folder that is deleted again. Reported:
 
 - site-years a second for each stage, by processor time: soil model, windows (all rules, with
-  their counters), verdicts, tables;
+  their counters), openings on --draws draws of the soil model's error, verdicts, tables;
 - the whole by the clock, and the peak memory of a process;
 - the same for a tenth of the sites: the cost is linear when the two agree;
 - one rule at a time against xclim's first day above a threshold and a loop over sites in pandas,
@@ -38,8 +39,11 @@ from counters_speed import best_of
 from patchrisk.base import resources
 from patchrisk.core.rules.seasons import Season
 from patchrisk.core.rules.windows import Rule, Statistic
-from patchrisk.core.skill.openings import Soil, seasons_of
+from patchrisk.core.skill.drawn_openings import Drawing, drawn_openings
+from patchrisk.core.skill.openings import seasons_of
+from patchrisk.core.skill.rule_series import Soil
 from patchrisk.core.skill.verdicts import verdicts_of
+from patchrisk.site_day.weather_ahead import error_covariance
 from patchrisk.study import sites
 from patchrisk.study.plan import plan_backtest
 from patchrisk.study.soil import Block, site_soils
@@ -114,7 +118,8 @@ def stages(part, plan, folder):
     marks = [time.process_time()]
     block = part.read()
     marks.append(time.process_time())
-    (ground,) = site_soils(block, [rule for _, rule in plan.rules], "modelled")
+    rules = [rule for _, rule in plan.rules]
+    (ground,) = site_soils(block, rules, "modelled", doubt=plan.draws > 0)
     marks.append(time.process_time())
     seasons = seasons_of(
         plan.rules,
@@ -124,6 +129,11 @@ def stages(part, plan, folder):
         responses=plan.responses,
         line_days=plan.line_days,
     )
+    marks.append(time.process_time())
+    if ground.doubt is not None:
+        drawing = Drawing(plan.draws, plan.seed, error_covariance(), plan.line_days)
+        given = {"southern": False, "settings": plan.settings}
+        seasons = drawn_openings(seasons, plan.rules, ground.soil, ground.doubt, drawing, **given)
     marks.append(time.process_time())
     verdicts = verdicts_of(
         plan.infections,
@@ -142,11 +152,15 @@ def stages(part, plan, folder):
     return np.diff(marks), peak, len(table)
 
 
-def whole(count, years, processes):
+STAGES = ("making the weather", "soil model", "windows and counters", "draws", "verdicts",
+          "tables")  # fmt: skip
+
+
+def whole(count, years, processes, draws):
     """Everything over all sites: seconds by the clock, processor seconds by stage, memory."""
-    plan, parts = plan_backtest(soil="modelled"), made(count, years)
+    plan, parts = plan_backtest(soil="modelled", draws=draws), made(count, years)
     folder = Path(tempfile.mkdtemp(prefix="backtest"))
-    spent, peak, rows = np.zeros(5), 0.0, 0
+    spent, peak, rows = np.zeros(6), 0.0, 0
     try:
         with ProcessPoolExecutor(processes, get_context("spawn")) as pool:
             list(pool.map(_start, range(processes)))  # started, and everything imported
@@ -160,18 +174,23 @@ def whole(count, years, processes):
     finally:
         shutil.rmtree(folder)
     site_years = count * years
-    names = ("making the weather", "soil model", "windows and counters", "verdicts", "tables")
+    names = STAGES
     return {
         "sites": count,
         "years": years,
         "parts": len(parts),
         "rules": len(plan.rules),
+        "draws": draws,
         "rows": rows,
         "table_mb": round(size / 1e6),
         "clock_s": round(clock, 1),
         "processor_s": {n: round(float(s), 1) for n, s in zip(names, spent, strict=True)},
         "site_years_a_second_a_core": {
-            **{n: round(site_years / float(s)) for n, s in zip(names, spent, strict=True)},
+            **{
+                n: round(site_years / float(s))
+                for n, s in zip(names, spent, strict=True)
+                if s > 0.1
+            },
             "all but making the weather": round(site_years / float(spent[1:].sum())),
         },
         "windows_ns_a_site_day_and_rule": round(
@@ -297,23 +316,38 @@ def main():
     parser.add_argument("--sites", type=int, default=1000)
     parser.add_argument("--years", type=int, default=40)
     parser.add_argument("--processes", type=int, default=os.cpu_count() or 1)
+    parser.add_argument("--draws", type=int, default=0)
+    parser.add_argument("--whole", action="store_true", help="nothing but the whole")
     parser.add_argument("--slice", type=int, default=100, help="sites given to xclim")
     parser.add_argument("--repeat", type=int, default=3)
     parser.add_argument("--data", type=Path, help="station records, to compare dates with xclim")
     parser.add_argument("--json", type=Path, help="write the figures here as well")
+    parser.add_argument("--part", type=int, help="nothing but one part, of so many sites")
     args = parser.parse_args()
+    if args.part:
+        plan = plan_backtest(soil="modelled", draws=args.draws)
+        with tempfile.TemporaryDirectory() as folder:
+            part = Made(0, args.part, args.years)
+            spent, peak, rows = stages(part, plan, Path(folder))
+        named = dict(zip(STAGES, spent.round(1).tolist(), strict=True))
+        print(json.dumps({"sites": args.part, "years": args.years, "draws": args.draws,
+                          "rules": len(plan.rules), "rows": rows, "processor_s": named,
+                          "peak_gb": round(peak, 2)}, indent=2))  # fmt: skip
+        return
     found = {
         "machine": platform.processor() or platform.machine(),
         "load_before": os.getloadavg()[0],
-        "all": whole(args.sites, args.years, args.processes),
-        "tenth": whole(max(args.sites // 10, 1), args.years, args.processes),
-        "one_rule": single(min(args.sites, 136), args.years, args.slice, args.repeat),
+        "all": whole(args.sites, args.years, args.processes, args.draws),
     }
-    big, small = (
-        sum(list(found[k]["processor_s"].values())[1:]) / found[k]["sites"]
-        for k in ("all", "tenth")
-    )
-    found["cost_of_a_site_over_that_in_a_tenth"] = round(big / small, 2)
+    if not args.whole:
+        tenth = max(args.sites // 10, 1)
+        found["tenth"] = whole(tenth, args.years, args.processes, args.draws)
+        found["one_rule"] = single(min(args.sites, 136), args.years, args.slice, args.repeat)
+        big, small = (
+            sum(list(found[k]["processor_s"].values())[1:]) / found[k]["sites"]
+            for k in ("all", "tenth")
+        )
+        found["cost_of_a_site_over_that_in_a_tenth"] = round(big / small, 2)
     if args.data is not None:
         found["openings"] = openings(args.data)
     found["load_after"] = os.getloadavg()[0]

@@ -15,7 +15,9 @@ from xclim import indices
 from patchrisk.core.rules.seasons import Season
 from patchrisk.core.rules.states import Settings
 from patchrisk.core.rules.windows import Rule, Statistic
-from patchrisk.core.skill.openings import Soil, seasons_of
+from patchrisk.core.skill.openings import seasons_of
+from patchrisk.core.skill.rule_series import Soil
+from patchrisk.study import backtest
 
 warnings.filterwarnings("ignore", module="xclim")
 
@@ -129,3 +131,22 @@ def test_days_open_of_a_band_of_one_day_are_the_days_within_it(soil):
         lambda year: indices.run_length.windowed_run_events(year, window=1, dim="time")
     )
     np.testing.assert_array_equal(found.times_opened, events.transpose("time", "site").to_numpy())
+
+
+def test_degree_days_to_the_opening_on_the_same_dataset(soil):
+    """`growing_degree_days` of what lies between the season's first day and the opening."""
+    rule = Rule("r", "treat", Statistic.DAILY_MEAN, 5.0, "rising", Season((3, 1), (8, 31)), 14.0,
+                days=3)  # fmt: skip
+    array = as_xarray(soil).isel(site=slice(6), time=slice(4 * 365)).rename("tsl")
+    names = [f"s{n}" for n in range(6)]
+    data = array.to_dataset().assign_coords(
+        site=names, lat=("site", np.full(6, 40.0)), lon=("site", np.arange(-95.0, -89.0))
+    )
+    found = backtest(data, rules=rule, columns={"soil_5cm_c": "tsl"}).seasons
+    dated = found.dropna(subset="opened")
+    assert len(dated) > 15
+    for row in dated.itertuples():
+        counted = data["tsl"].sel(site=row.site, time=slice(row.season_first, row.opened))
+        counted.attrs["units"] = "degC"
+        theirs = indices.growing_degree_days(counted, thresh="14.0 degC", freq="YS")
+        assert row.degree_days_opened == pytest.approx(float(theirs.sum()), abs=0.06)

@@ -15,7 +15,8 @@ import pytest
 from patchrisk.base.units import to_canonical
 from patchrisk.core.skill.cases import tie
 from patchrisk.core.skill.measures import Terms
-from patchrisk.core.skill.openings import Soil, depths_of, seasons_of
+from patchrisk.core.skill.openings import depths_of, seasons_of
+from patchrisk.core.skill.rule_series import Soil
 from patchrisk.core.skill.scores import Outcome, assess, outcomes
 from patchrisk.read.diseases import load_library
 from patchrisk.site_day.morning import settings

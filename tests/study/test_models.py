@@ -6,12 +6,17 @@ import numpy as np
 import pandas as pd
 import pytest
 from sklearn.calibration import calibration_curve
+from sklearn.linear_model import LogisticRegression
 from sklearn.metrics import brier_score_loss
+from sklearn.preprocessing import SplineTransformer
 
 from patchrisk.base.errors import InputError
-from patchrisk.core.skill.chances import Belief, brier
+from patchrisk.core.skill.chances import RATIOS, Belief, brier, expected_cost
 from patchrisk.read.diseases import load_library
 from patchrisk.study import fit_model, usual_terms
+from patchrisk.study.findings import model_words
+from patchrisk.study.models import fit_models, model_tables
+from patchrisk.study.naming import names_of
 
 TODAY = date(2030, 1, 1)
 
@@ -121,6 +126,97 @@ def test_a_model_of_nothing_is_worth_nothing(world, tmp_path):
     shuffled.write_text("\n".join([lines[0], *mixed]) + "\n")
     got = fit_model(table, shuffled, "summer patch", leave_out="place", today=TODAY)
     assert got.scores["model"].score > 0.95 * got.scores["climatology"].score
+
+
+def test_the_cost_of_acting_by_hand_and_its_law():
+    """Acting on two of four at a ratio of 0.25: one right, one wrong, one missed."""
+    chance, found = np.array([0.5, 0.3, 0.1, 0.0]), np.array([True, False, True, False])
+    cost, benefit = expected_cost(chance, found, 0.25)
+    assert cost == pytest.approx(0.25 * 2 / 4 + 1 / 4)
+    assert benefit == pytest.approx(1 / 4 - 1 / 4 / 3)
+    rng = np.random.default_rng(5)
+    chance, found = rng.random(200), rng.random(200) < 0.3
+    for ratio in RATIOS:
+        cost, benefit = expected_cost(chance, found, ratio)
+        assert cost == pytest.approx(found.mean() - (1 - ratio) * benefit)
+        assert expected_cost(np.ones(200), found, ratio)[0] == pytest.approx(ratio)
+        assert expected_cost(np.zeros(200), found, ratio)[0] == pytest.approx(found.mean())
+
+
+@pytest.fixture(scope="module")
+def by_week(world):
+    return fit_model(*world, "summer patch", form="week", today=TODAY)
+
+
+def test_weeks_end_with_the_sight_or_the_last_look(world, by_week):
+    table, text = by_week.table, world[1].read_text().splitlines()[1:]
+    cases = table.groupby(["place", "season"])
+    assert len(cases) == 50
+    for line in text:
+        place, _, seen, looked, _ = line.split(",")
+        day = pd.Timestamp(seen or looked)
+        rows = cases.get_group((place, day.year))
+        offset = (day - pd.Timestamp(day.year, 2, 1)).days  # 1 February: the disease's file
+        assert rows["week"].tolist() == list(range(len(rows)))
+        assert len(rows) == offset // 7 + bool(seen)
+        assert rows["found"].tolist() == [False] * (len(rows) - 1) + [bool(seen)]
+    # What a week is told of is the weather before it: it grows, and begins at nothing.
+    assert (table.loc[table["week"] == 0, ["pressure", "degree_days"]] == 0).all(axis=None)
+    assert (cases["degree_days"].diff().dropna() >= 0).all()
+
+
+def test_a_survival_model_beats_the_calendar_where_weather_decides(by_week):
+    scores = by_week.scores
+    assert scores["model"].score < scores["calendar"].score < scores["climatology"].score
+    assert by_week.area > 0.8
+    found, week, season = (by_week.table[n].to_numpy() for n in ("found", "week", "season"))
+    stated = np.empty(len(found))
+    for n in range(len(found)):  # the share in the same week of the other seasons, eased
+        others = season != season[n]
+        alike = found[others & (week == week[n])]
+        stated[n] = (alike.sum() + found[others].mean()) / (len(alike) + 1)
+    assert scores["calendar"].score == pytest.approx(np.mean((stated - found) ** 2))
+
+
+def test_hazards_are_those_of_scikit_learn_fitted_alone(by_week):
+    """A season left out by hand: the same rows, scaled, by LogisticRegression of the penalty."""
+    table = by_week.table
+    out = (table["season"] == 2003).to_numpy()
+    names = ["pressure", "degree_days", "longest_run"]
+    course = SplineTransformer(10, include_bias=False).fit_transform(table[["week"]].to_numpy())
+    x = np.hstack([table[names].to_numpy(float), course])
+    x = (x - x[~out].mean(axis=0)) / x[~out].std(axis=0)
+    apart = []
+    for c in np.logspace(-3, 2, 6):
+        one = LogisticRegression(C=c, max_iter=1000).fit(x[~out], table["found"][~out])
+        apart.append(np.abs(one.predict_proba(x[out])[:, 1] - table["chance"][out]).max())
+    assert sorted(apart)[0] < 0.01 < 0.1 < sorted(apart)[1]  # but for where the solver stops
+
+
+def test_the_tables_and_words_of_models(fitted, by_week):
+    tables = model_tables([fitted, by_week])
+    assert list(tables) == ["models", "model_calibration", "model_decisions"]
+    assert set(tables["models"]["name"]) == {"model", "climatology", "calendar", "always", "never"}
+    parts = tables["models"]
+    total = parts["reliability"] - parts["resolution"] + parts["uncertainty"] + parts["within"]
+    np.testing.assert_allclose(parts["score"], total)
+    lines = list(model_words(tables, {"summer-patch": names_of(load_library(), "summer-patch",
+                                                               "metric")}))  # fmt: skip
+    text = "\n".join(lines)
+    assert text.count("## Summer patch: chance ") == 2
+    assert "better than the best baseline on seasons that it had not seen" in text
+    assert "50 cases" in text
+
+
+def test_two_blocks_are_too_few_to_leave_one_out(world):
+    """Five sites from 80 to 84 degrees west lie in two blocks of five degrees."""
+    skills, faults = fit_models(*world, ["summer patch", "dead spot"],
+                                today=TODAY)  # fmt: skip
+    fitted = [(one.form, one.leave_out) for one in skills]
+    assert fitted == [(f, out) for f in ("season", "week") for out in ("season", "place")]
+    said = list(map(str, faults))
+    assert any("left out by block: 2 in all" in line for line in said)
+    assert any("dead-spot" in line for line in said)
 
 
 def test_observations_of_one_kind_are_refused(world, tmp_path):

@@ -103,9 +103,13 @@ def departures(air_min_c: FloatArray, air_max_c: FloatArray, usual_range_c: floa
         return np.zeros((len(known), 2))
     day = np.arange(len(known))
     mean = np.interp(day, day[known], (air_min_c + air_max_c)[known] / 2)
-    warmth = mean - recent(mean[:, None], USUAL_DAYS)[:, 0]
-    both = np.stack([warmth, air_max_c - air_min_c - usual_range_c], axis=1)
-    return np.where(known[:, None], both, 0.0)
+    both = departures_of(mean[:, None], (air_max_c - air_min_c)[:, None], usual_range_c)
+    return np.where(known[:, None], both[..., 0].T, 0.0)
+
+
+def departures_of(mean_c: FloatArray, range_c: FloatArray, usual_range_c: float) -> FloatArray:
+    """As `departures`, of many lanes at once without a missing day: (days, lanes) to (2, ...)."""
+    return np.stack([mean_c - recent(mean_c, USUAL_DAYS), range_c - usual_range_c])
 
 
 @dataclass(frozen=True)

@@ -85,7 +85,7 @@ def tie(seasons: pd.DataFrame, observations: pd.DataFrame) -> Iterator[RuleCases
     seen = observations[observations["counts"]]
     day = seen["first_seen"].where(seen["found"], seen["clear_on"])
     seen = seen.assign(day=day.astype("datetime64[s]"))
-    blocks = _blocks(seasons)
+    blocks = blocks_of_space(seasons)
     for (soil, disease, rule), rows in seasons.groupby(
         ["soil", "disease", "rule"], sort=False, observed=True
     ):
@@ -113,8 +113,8 @@ def tie(seasons: pd.DataFrame, observations: pd.DataFrame) -> Iterator[RuleCases
         )
 
 
-def _blocks(seasons: pd.DataFrame) -> Mapping[str, int]:
-    """Return the number of the block of space that each site lies in."""
+def blocks_of_space(seasons: pd.DataFrame) -> Mapping[str, int]:
+    """Return the number of the block of space that each ``site`` lies in, by its place."""
     sites = seasons.drop_duplicates("site")
     names = sites["site"].astype("str")
     at = [

@@ -7,7 +7,6 @@ of a state for each day, by comparison of each day with each threshold once and 
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import cached_property
 
 import numpy as np
 
@@ -16,17 +15,14 @@ from patchrisk.core.rules.infection import Cardinal
 from patchrisk.core.rules.states import Settings
 from patchrisk.core.rules.windows import (
     REFERENCE_CM,
-    Edge,
     Rule,
-    closing,
-    compared,
-    meeting,
     nearing,
     soil_depth_cm,
 )
 from patchrisk.core.skill import day_bits
-from patchrisk.core.skill.day_bits import CHUNK, WORD, Bits
-from patchrisk.core.skill.season_days import Calendar, MissingDays
+from patchrisk.core.skill.day_bits import WORD, Bits
+from patchrisk.core.skill.rule_series import RuleSeasons, RuleSeries, Soil, series_of
+from patchrisk.core.skill.season_days import Calendar
 from patchrisk.core.skill.totals import RunningTotals
 
 DATINGS = (
@@ -41,23 +37,6 @@ DATINGS = (
     "unknown",
 )
 """What is known of an opening; `patchrisk.study.tables.SEASON_COLUMNS` says what each means."""
-
-
-@dataclass(frozen=True)
-class Soil:
-    """Daily soil temperature of some sites of one hemisphere, on common days.
-
-    Parameters
-    ----------
-    dates : ndarray of datetime64[D], shape (days,)
-        Consecutive days.
-    mean_c, max_c : mapping of float to ndarray of float, shape (days, sites)
-        Daily mean and maximum by depth [cm]; NaN where unknown.
-    """
-
-    dates: DayArray
-    mean_c: Mapping[float, FloatArray]
-    max_c: Mapping[float, FloatArray]
 
 
 @dataclass(frozen=True)
@@ -97,6 +76,10 @@ class Seasons:
     likely_from: DayArray
     likely_to: DayArray
     dating: IntArray
+    opened_p10: DayArray
+    opened_p50: DayArray
+    opened_p90: DayArray
+    opened_share: FloatArray
 
 
 def seasons_of(
@@ -132,18 +115,24 @@ def seasons_of(
     """
     calendar = Calendar.over([rule for _, rule in rules], soil.dates, southern)
     sums = RunningTotals(soil.mean_c, calendar, responses)
-    order: dict[tuple[float, str, int], list[int]] = {}
-    for n, (_, rule) in enumerate(rules):
-        order.setdefault((soil_depth_cm(rule.depth_cm), rule.statistic, rule.mean_days), []).append(
-            n
-        )
     out: dict[int, Seasons] = {}
-    for (depth, _, _), members in sorted(order.items()):
-        some = [rules[n][1] for n in members]
-        value = compared(some[0], soil.mean_c[depth], soil.max_c.get(depth))
-        series = _Series.of(value, some, calendar, settings, line_days)
+    for members, series in series_of(rules, soil, calendar, settings, line_days):
         for n in members:
             out[n] = _apply(*rules[n], series, sums)
+    return [out[n] for n in range(len(rules))]
+
+
+def opening_days(
+    rules: Sequence[tuple[str, Rule]], soil: Soil, *, southern: bool, settings: Settings
+) -> list[DayArray]:
+    """Return the ``opened`` of `seasons_of` alone, (seasons, sites) of each rule, sooner."""
+    calendar = Calendar.over([rule for _, rule in rules], soil.dates, southern)
+    out: dict[int, DayArray] = {}
+    for members, series in series_of(rules, soil, calendar, settings, 0, near=False):
+        for n in members:
+            season = RuleSeasons.of(rules[n][1], series)
+            opened = day_bits.first(season.windows() & season.recorded)
+            out[n] = calendar.date(np.where(opened >= 0, opened + season.start[:, None], -1))
     return [out[n] for n in range(len(rules))]
 
 
@@ -154,136 +143,30 @@ def depths_of(rules: Sequence[Rule]) -> tuple[list[float], list[float]]:
     return sorted(means), sorted(maxima)
 
 
-@dataclass(frozen=True)
-class _Series:
-    """One statistic at one depth, compared with everything that its rules ask."""
-
-    value_c: FloatArray
-    calendar: Calendar
-    settings: Settings
-    packed: Mapping[Edge, Bits]
-    missing: Bits
-    first_known: IntArray
-    last_known: IntArray
-    line_days: int
-
-    @classmethod
-    def of(
-        cls,
-        value: FloatArray,
-        rules: Sequence[Rule],
-        calendar: Calendar,
-        settings: Settings,
-        line_days: int,
-    ) -> "_Series":
-        margin = settings.nearing_c
-        edges = {e for r in rules for e in (*meeting(r), *closing(r), *nearing(r, margin))}
-        packed, known = _compare(value, sorted(edges), calendar)
-        ends = day_bits.first(known), day_bits.last(known)
-        inside = day_bits.first_days(calendar.stop - WORD * np.arange(calendar.words))
-        missing = np.bitwise_and(np.invert(known, out=known), inside[:, None], out=known)
-        return cls(value, calendar, settings, packed, missing, *ends, line_days)
-
-    @cached_property
-    def gaps(self) -> MissingDays:
-        """The missing days."""
-        return MissingDays.of(
-            self.missing,
-            self.value_c,
-            self.calendar.lead,
-            self.settings.max_change_c,
-            self.line_days,
-        )
-
-    def all_hold(self, edges: Sequence[Edge]) -> Bits:
-        """Days on which every comparison holds."""
-        out = self.packed[edges[0]]
-        for edge in edges[1:]:
-            out = out & self.packed[edge]
-        return out
-
-    def one_holds(self, edges: Sequence[Edge]) -> Bits:
-        """Days on which at least one comparison holds."""
-        out = np.zeros_like(self.missing)
-        for edge in edges:
-            out |= self.packed[edge]
-        return out
-
-
-def _compare(
-    value: FloatArray, edges: Sequence[Edge], calendar: Calendar
-) -> tuple[dict[Edge, Bits], Bits]:
-    """Compare each day with each edge, and say which days are known; packed."""
-    days, lanes = value.shape
-    packed = np.zeros((len(edges) + 1, calendar.words, lanes), dtype=np.uint64)
-    rows = max(1, CHUNK // (WORD * lanes)) * WORD
-    flags = np.zeros((rows, -(-lanes // 8) * 8), dtype=bool)  # packed eight lanes at a time
-    for top in range(0, days, rows):
-        chunk = value[top : top + rows]
-        word = (calendar.lead + top) // WORD
-        words = -(-len(chunk) // WORD)
-        flags[len(chunk) : WORD * words] = False
-        some = flags[: WORD * words]
-        for out, (operator, threshold) in zip(packed, edges, strict=False):
-            compare = np.greater_equal if operator == ">=" else np.less_equal
-            compare(chunk, threshold, out=some[: len(chunk), :lanes])
-            out[word : word + words] = day_bits.pack(some)[:, :lanes]
-        np.equal(chunk, chunk, out=some[: len(chunk), :lanes])
-        packed[-1, word : word + words] = day_bits.pack(some)[:, :lanes]
-    return dict(zip(edges, packed, strict=False)), packed[-1]
-
-
-def _apply(disease: str, rule: Rule, series: _Series, sums: RunningTotals) -> Seasons:
-    calendar = series.calendar
-    year, start, length, season = calendar.spans(rule)
-    words = -(-int(length.max(initial=1)) // WORD)
-
-    met = series.all_hold(meeting(rule))
-    closes = series.one_holds(closing(rule))
-    shut = day_bits.in_a_row(closes, rule.close_days)
-    counted = met & season & ~shut
-    near = series.all_hold(nearing(rule, series.settings.nearing_c)) & ~closes
-
-    def seasonal(days: Bits) -> Bits:
-        out = day_bits.stretches(days, start, words)
-        out &= within
-        return out
-
-    def windows(days: Bits, stops: Bits) -> Bits:
-        return day_bits.latch(
-            seasonal(day_bits.in_a_row(days, rule.days)), day_bits.stretches(stops, start, words)
-        )
-
-    def windows_within(met: Bits, closing: Bits | None = None) -> Bits:
-        """Windows by these days that meet the rule, where further ones count towards closing."""
-        shuts = shut if closing is None else day_bits.in_a_row(closes | closing, rule.close_days)
-        return windows(met & season & ~shuts, shuts) & within
-
-    at = WORD * np.arange(words)[:, None]
-    within = day_bits.first_days(length - at)[..., None]
-    open_ = windows(counted, shut) & within
-    missing = seasonal(series.missing)
+def _apply(disease: str, rule: Rule, series: RuleSeries, sums: RunningTotals) -> Seasons:
+    calendar, cut = series.calendar, RuleSeasons.of(rule, series)
+    year, start, length, at = cut.year, cut.start, cut.length, cut.at
+    counted = cut.met & cut.season & ~cut.shut()
+    near = series.all_hold(nearing(rule, series.settings.nearing_c)) & ~cut.closes
+    open_ = cut.windows()
+    missing = cut.days(series.missing)
     days_missing = day_bits.popcount(missing)
     hopeful = doubtful = likely_first = likely_last = open_
     if series.gaps.any:
         # Of all the series that the gaps allow: one opens as soon and one closes as soon as any.
-        hopeful = windows_within(met | series.gaps.met(rule))
-        doubtful = windows_within(met, series.gaps.closes(rule))
+        hopeful = cut.windows(series.gaps.met(rule))
+        doubtful = cut.windows(closing=series.gaps.closes(rule))
         likely_first, likely_last = (
-            windows_within(met | on_line, closing_)
-            for on_line, closing_ in (series.gaps.likely(rule, hope=hope) for hope in (True, False))
+            cut.windows(*series.gaps.likely(rule, hope=hope)) for hope in (True, False)
         )
-
-    # The record ends on the last day that is known.
-    reached = np.clip(series.last_known + 1 - start[:, None], 0, length[:, None])
-    recorded = day_bits.first_days(reached - at[..., None])
+    reached, recorded = cut.reached, cut.recorded
     on_record = open_ & recorded
     opened = day_bits.first(on_record)
     ever = opened >= 0
     upto = day_bits.first_days(np.where(ever, opened + 1, reached) - at[..., None])
     shuts = day_bits.first(~open_ & recorded & ~upto)
     shuts = np.where(shuts < 0, np.where(reached == length[:, None], length[:, None], -1), shuts)
-    turned_near = day_bits.first(seasonal(near) & ~open_ & upto & recorded)
+    turned_near = day_bits.first(cut.days(near) & ~open_ & upto & recorded)
 
     def day(offset: IntArray) -> IntArray:
         return np.where(offset >= 0, offset + start[:, None], -1)
@@ -301,6 +184,7 @@ def _apply(disease: str, rule: Rule, series: _Series, sums: RunningTotals) -> Se
             ever & ~sums.no_pressure, pressure.upto(opened_on) - before, np.nan
         )
     earliest, latest = day_bits.first(hopeful), day_bits.first(doubtful)
+    not_drawn = np.full(opened.shape, np.datetime64("NaT", "D"))
     likely = day_bits.first(likely_first), day_bits.first(likely_last)
     # A mean of several days is known only from the day that ends them.
     begun = start[:, None] + rule.mean_days - 1 >= series.first_known
@@ -331,6 +215,10 @@ def _apply(disease: str, rule: Rule, series: _Series, sums: RunningTotals) -> Se
         likely_from=calendar.date(day(likely[0])),
         likely_to=calendar.date(day(likely[1])),
         dating=_dating(*likely, earliest == latest, spanned, rule.days - 1),
+        opened_p10=not_drawn,
+        opened_p50=not_drawn,
+        opened_p90=not_drawn,
+        opened_share=np.full(opened.shape, np.nan),
     )
 
 

@@ -101,7 +101,7 @@ class MissingDays:
         """
         lane, day = day_bits.set_days(missing)
         coldest, warmest = reach_of_gaps(value_c, lane, day - lead, max_change_c)
-        line = _on_line(value_c, lane, day - lead, line_days)
+        line = on_line(value_c, lane, day - lead, line_days)
         return cls(lane, day, coldest, warmest, line, missing.shape)
 
     @property
@@ -145,7 +145,7 @@ class MissingDays:
         return out
 
 
-def _on_line(value: FloatArray, lane: IntArray, row: IntArray, longest: int) -> FloatArray:
+def on_line(value: FloatArray, lane: IntArray, row: IntArray, longest: int) -> FloatArray:
     """Return missing days on the straight line between the known ones beside their gap."""
     apart = np.r_[True, (np.diff(row) != 1) | (np.diff(lane) != 0)][: len(row)]
     gap = np.cumsum(apart) - 1

@@ -7,7 +7,7 @@ import numpy as np
 
 from patchrisk.base.units import BoolArray, DayArray, FloatArray, IntArray
 from patchrisk.core.rules.windows import REFERENCE_CM, bounded, soil_depth_cm
-from patchrisk.core.skill.openings import Soil
+from patchrisk.core.skill.rule_series import Soil
 from patchrisk.core.verdict.season_course import InfectionSpan
 
 

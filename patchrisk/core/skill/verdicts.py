@@ -12,7 +12,7 @@ import numpy.typing as npt
 
 from patchrisk.base.units import DAY, BoolArray, DayArray, FloatArray, IntArray
 from patchrisk.core.rules.windows import REFERENCE_CM, bounded
-from patchrisk.core.skill.openings import Soil
+from patchrisk.core.skill.rule_series import Soil
 from patchrisk.core.skill.season_stacks import Stack, stacks
 from patchrisk.core.verdict.case import Settings
 from patchrisk.core.verdict.decision_table import (
