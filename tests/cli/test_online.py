@@ -16,7 +16,8 @@ from tests.online.aging import age_cache
 from tests.online.odd import REFUSED, TAKEN
 from tests.online.provider import Provider
 
-PLACE = "[site]\nlatitude = 40.0\nlongitude = -83.0\n"
+# On the clock of the provider, so that both have the same day at every hour.
+PLACE = '[site]\nlatitude = 40.0\nlongitude = -83.0\nutc_offset = "-05:00"\n'
 HEIGHT = 'elevation = "250 m"\n'
 COMMAND = [sys.executable, "-c", "from patchrisk.cli import main; main()"]
 

@@ -448,6 +448,7 @@ SITE = """
 [site]
 latitude = 40.0
 longitude = -83.0
+utc_offset = "-05:00"
 elevation = "250 m"
 [online]
 past_years = 1

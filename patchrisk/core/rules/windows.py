@@ -44,7 +44,7 @@ class Statistic(StrEnum):
 
     @property
     def rolls(self) -> bool:
-        """Whether it is the trailing mean of several days."""
+        """Whether it is of several days, up to and with its own."""
         match self:
             case Statistic.ROLLING_MEAN:
                 return True
@@ -55,10 +55,13 @@ class Statistic(StrEnum):
 
     def over(self, days: int) -> "Statistic | None":
         """Return what it is as a mean of so many days; None where there is no such statistic."""
-        for other in Statistic:
-            if other.of_maximum == self.of_maximum and other.rolls == (days > 1):
-                return other
-        return None
+        match self:
+            case Statistic.DAILY_MEAN | Statistic.ROLLING_MEAN:
+                return Statistic.ROLLING_MEAN if days > 1 else Statistic.DAILY_MEAN
+            case Statistic.DAILY_MAXIMUM:
+                return None if days > 1 else self
+            case _:
+                assert_never(self)
 
     def of(self, mean_c: FloatArray, max_c: FloatArray | None, days: int = 1) -> FloatArray:
         """Work it out from daily mean and maximum [degC], shape of the input.
@@ -69,13 +72,23 @@ class Statistic(StrEnum):
         series = max_c if self.of_maximum else mean_c
         if series is None:
             raise ValueError(f"{self}: give the daily maximum of the soil")
-        return rolling_mean(series, days) if self.rolls else series
+        match self:
+            case Statistic.DAILY_MEAN | Statistic.DAILY_MAXIMUM:
+                return series
+            case Statistic.ROLLING_MEAN:
+                return rolling_mean(series, days)
+            case _:
+                assert_never(self)
 
     def words(self, days: int = 1) -> str:
         """Name it for people, such as *daily maximum* or *3-day mean*."""
-        if not self.rolls:
-            return self.value
-        return f"{days}-day mean{' of the daily maximum' if self.of_maximum else ''}"
+        match self:
+            case Statistic.DAILY_MEAN | Statistic.DAILY_MAXIMUM:
+                return self.value
+            case Statistic.ROLLING_MEAN:
+                return f"{days}-day mean"
+            case _:
+                assert_never(self)
 
 
 @dataclass(frozen=True)
