@@ -1,6 +1,6 @@
 """The programme as text for a terminal 80 columns wide."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import partial
 
@@ -10,6 +10,7 @@ from patchrisk.base.pen import Pen, capital
 from patchrisk.base.units import DAY
 from patchrisk.core.plan.cover import Cover, tanks
 from patchrisk.core.plan.programme import AreaPlan, Planned
+from patchrisk.core.plan.upkeep import Task
 from patchrisk.core.verdict.decision_table import Verdict
 from patchrisk.report import plan_words as words
 from patchrisk.report.cover_words import cover_words
@@ -65,7 +66,7 @@ def _lines(plan: SitePlan, full: bool) -> Iterator[str]:
     for area in plan.areas:
         yield ""
         yield from _area(plan, area, _Said(pen, full))
-    if any(area.measures for area in plan.areas):
+    if any(_shown(area.measures, full=full) for area in plan.areas):
         yield from wrap(f"Besides the sprayer: {MEASURE_DONE}")
     orders = list(order_words(plan))
     if orders:
@@ -77,7 +78,9 @@ def _lines(plan: SitePlan, full: bool) -> Iterator[str]:
     yield from wrap(f"{_SHARES}{_FULL_DAY if full else ''}")
     yield from wrap("Cautions: " + " ".join(CAUTIONS_IN_FULL))
     if not full:
-        yield from wrap("Amounts, and trials and watering with sources: add --full.")
+        yield from wrap(
+            "Amounts, upkeep without a season, trials and watering with sources: add --full."
+        )
 
 
 def _area(plan: SitePlan, area: AreaPlan, said: _Said) -> Iterator[str]:
@@ -103,8 +106,14 @@ def _area(plan: SitePlan, area: AreaPlan, said: _Said) -> Iterator[str]:
     name = partial(name_of, plan.library)
     for text in sentences(area.advice, name, said.pen):
         yield from wrap(text, "- ", "  ")
-    for text in measure_sentences(area.measures, name, said.pen, area.as_of):
+    measures = _shown(area.measures, full=said.full)
+    for text in measure_sentences(measures, name, said.pen, area.as_of):
         yield from wrap(f"Besides the sprayer, {text}", "- ", "  ")
+
+
+def _shown(measures: Sequence[Task], *, full: bool) -> list[Task]:
+    """Return the measures that have a day, or that the area's own soil test asks for; else all."""
+    return [task for task in measures if full or task.first is not None or task.found is not None]
 
 
 def _cover(plan: SitePlan, area: AreaPlan, covers: Mapping[str, Cover], pen: Pen) -> Iterator[str]:

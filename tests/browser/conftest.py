@@ -108,7 +108,7 @@ def _cover(area: AreaMorning) -> Cover:
 def _plan(area: str) -> AreaPlan:
     choice = Choice("FRAC 11 + FRAC 3", frozenset({"11", "3"}), (), {}, SITE)
     planned = Planned(
-        D("2026-06-10"), D("2026-06-06"), D("2026-06-15"), choice, ("summer-patch", "fairy-ring"),
+        D("2026-06-10"), D("2026-06-15"), choice, ("summer-patch", "fairy-ring"),
         {"summer-patch": 9.0}, reasons=(Together((Part(SITE, ("summer-patch",), ()),)),),
         cautions=(NoTrialFigures(SITE, ("fairy-ring",)),),
     )  # fmt: skip

@@ -171,7 +171,7 @@ def test_every_area_says_how_it_knows(text, record):
     assert kinds == {"Greens": "logged", "Fairways": "modelled", "Lawns": "shared"}
     assert "soil logged, within 1.2 °F" in flat(text)
     assert len(re.findall(r"soil estimated from air, within \d\.\d °F", flat(text))) == 1
-    assert "soil estimated from air and other areas' probes, within 4.0 °F" in flat(text)
+    assert "soil estimated from air and other areas' probes, within 4.1 °F" in flat(text)
 
 
 def test_every_rule_shown_names_its_source_and_confidence(record):

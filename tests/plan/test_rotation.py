@@ -191,10 +191,11 @@ def test_what_tanks_tell_of_two_actives_of_a_group():
     assert twice_in([applied(DAY, {"7", "3"}, ["boscalid", "tebuconazole"])]) == set()
 
 
-# By what went before, the rate, the soil, the turf, the tank; the number of group 7 nowhere.
+# By what went before, the rate, the soil, the turf and its upkeep, the tank; the number of group 7
+# nowhere.
 APART = {
     "preventive-only", "no-split-rates", "dmi-heat", "dmi-again-on-bermudagrass",
-    "dmi-no-surfactant", "sdhi-number",
+    "dmi-aerification", "dmi-no-surfactant", "sdhi-number",
 }  # fmt: skip
 
 

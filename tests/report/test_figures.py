@@ -452,9 +452,7 @@ def test_days_of_infection_are_told_covered_or_bare(shipped):
 def test_a_programme_is_drawn_with_its_days(morning):
     area = morning.areas[0]
     choice = Choice("FRAC 11", frozenset({"11"}), (), {})
-    planned = Planned(
-        D("2026-06-10"), D("2026-06-06"), D("2026-06-15"), choice, ("summer-patch",), {}
-    )
+    planned = Planned(D("2026-06-10"), D("2026-06-15"), choice, ("summer-patch",), {})
     plan = AreaPlan(area.area.name, D("2026-05-18"), D("2026-09-01"), (), (planned,))
     drawing = drawn(morning, area, [plan])["cover"]
     assert "Planned: Jun 10." in drawing.answer

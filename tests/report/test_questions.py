@@ -57,9 +57,7 @@ class Parts(HTMLParser):
 @pytest.fixture(scope="module")
 def parts(shipped):
     choice = Choice("Shelf B", frozenset({"3"}), (), {}, "Shelf B")
-    planned = Planned(
-        D("2026-05-18"), D("2026-05-18"), D("2026-05-22"), choice, ("fairy-ring",), {}
-    )
+    planned = Planned(D("2026-05-18"), D("2026-05-22"), choice, ("fairy-ring",), {})
     plan = AreaPlan("Fairways", D("2026-05-18"), D("2026-09-01"), (), (planned,))
     view = view_of(shipped, [plan])
     return Parts(write_page(view, figures_of(shipped, view, [plan])))

@@ -353,9 +353,7 @@ def test_a_group_named_without_figures_says_by_whom(morning):
 
 def test_what_is_planned_for_it_stands_first(shipped):
     choice = Choice("Shelf B", frozenset({"3"}), (), {}, "Shelf B")
-    planned = Planned(
-        D("2026-05-18"), D("2026-05-18"), D("2026-05-22"), choice, ("fairy-ring",), {}
-    )
+    planned = Planned(D("2026-05-18"), D("2026-05-22"), choice, ("fairy-ring",), {})
     plan = AreaPlan("Fairways", D("2026-05-18"), D("2026-09-01"), (), (planned,))
     _, fairways = rows_of(view_of(shipped, [plan]), "Fairways")
     assert fairways.card.put_on[0][1].startswith("Shelf B, planned May 18 to 22; FRAC 3 (worked in")
@@ -387,7 +385,7 @@ def test_the_programme_is_shown(morning):
     choice = Choice("FRAC 11 + FRAC 3", frozenset({"11", "3"}), (), {})
     water = Watering(3.0, 6.0, 12.0)
     planned = Planned(
-        D("2026-05-20"), D("2026-05-18"), D("2026-05-24"), choice, ("summer-patch", "fairy-ring"),
+        D("2026-05-20"), D("2026-05-24"), choice, ("summer-patch", "fairy-ring"),
         {}, water, reasons=(CoverRunsOut("summer-patch"),), cautions=(OneTank(),),
         amounts=(Amount("own", "product mass", 1.0, rate="3 kg/ha", size="1 ha"),),
     )  # fmt: skip
@@ -396,7 +394,7 @@ def test_the_programme_is_shown(morning):
     view = view_of(morning, [plan])
     _, greens = rows_of(view)
     (shown,) = greens.planned
-    assert shown.when == "May 20 (May 18 to 24)"
+    assert shown.when == "May 20 (May 20 to 24)"
     assert shown.against == "summer patch and fairy ring"
     assert shown.how.startswith("Water in with 0.12 to 0.24 in, within 12 h")
     assert shown.how.endswith(" 2.20 lb of own on 1 ha, at 3 kg/ha off your label.")
