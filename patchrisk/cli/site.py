@@ -56,7 +56,7 @@ _FILE = click.Path(path_type=Path)
 @as_of_option("Plan from this past morning instead of today.")
 @click.option("--area", "areas", multiple=True, help="Plan this area only; may be repeated.")
 @offline_option
-@click.option("--full", is_flag=True, help="Add amounts, undated upkeep, trials and watering, with sources.")
+@click.option("--full", is_flag=True, help="Add amounts, undated upkeep, trials and watering.")
 @click.option("--json", "as_json", is_flag=True, help="Write JSON (schema in patchrisk/report).")
 @click.option("--csv", "table", type=_FILE, help="Write a table for a spreadsheet.")
 @click.option("--calendar", type=_FILE, help="Write a calendar (.ics) to import, again and again.")

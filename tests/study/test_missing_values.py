@@ -157,7 +157,7 @@ def test_the_commands_take_it(filled, tmp_path):
 
 def test_a_grid_file_is_read_part_by_part_and_its_numbers_for_missing(tmp_path):
     time = pd.date_range("2020-01-01", "2021-12-31")
-    turn = 12 - 12 * np.cos(2 * np.pi * (time.dayofyear.to_numpy() - 20) / 365.25)
+    turn = 12 - 12 * np.cos(2 * np.pi * (time.day_of_year.to_numpy() - 20) / 365.25)
     mean = turn[:, None, None] + np.arange(6.0).reshape(2, 3)
     axes = {"time": time, "lat": [38.0, 40.0], "lon": [-90.0, -88.0, -86.0]}
 
