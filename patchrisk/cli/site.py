@@ -85,18 +85,15 @@ def plan(
     small one keeps what the plan said, for what changed in the next.
     """
     from patchrisk.read.names import inputs_of
-    from patchrisk.report.plan_files import plan_beside, write_files
+    from patchrisk.read.site import read_site
+    from patchrisk.report.plan_files import plan_beside, plan_outputs, write_files
 
+    files = {"table": table, "calendar": calendar, "sheet": sheet}
+    # A file that can't be written is told before the planning, not after it.
+    request.check(plan_outputs(read_site(request.path).site.name, request.day, logs=logs, **files))
     made = plan_beside(request.morning(areas), table or calendar or sheet)
-    written = write_files(
-        made,
-        request.now,
-        table=table,
-        calendar=calendar,
-        sheet=sheet,
-        logs=logs,
-        inputs=inputs_of(request.path, made.site),
-    )
+    inputs = inputs_of(request.path, made.site)
+    written = write_files(made, request.now, logs=logs, inputs=inputs, **files)
     if as_json:
         from patchrisk.report.plan_json import to_json
 

@@ -1,8 +1,7 @@
 """The programme written to files: a table, a calendar, a sheet."""
 
-from collections.abc import Callable, Mapping, Sequence
-from datetime import datetime
-from functools import cache, partial
+from collections.abc import Mapping, Sequence
+from datetime import date, datetime
 from pathlib import Path
 from types import MappingProxyType
 
@@ -14,7 +13,7 @@ from patchrisk.core.plan.cover import Applied
 from patchrisk.core.plan.programme import AreaPlan, Planned
 from patchrisk.read.records.rows import record_context
 from patchrisk.report import plan_words as words
-from patchrisk.report.log import Log, log_of, log_output, write_log
+from patchrisk.report.log import log_of, log_output, write_log
 from patchrisk.report.plan_changes import keep_plan, plan_before
 from patchrisk.report.words import CAUTIONS_IN_FULL, by_number, codes_words
 from patchrisk.site_day.morning import Morning
@@ -126,6 +125,43 @@ def plan_beside(morning: Morning, path: Path | None) -> SitePlan:
     return plan_all(morning, None if path is None else plan_before(path, name, morning.as_of))
 
 
+def plan_outputs(
+    name: str,
+    as_of: date,
+    *,
+    table: Path | None = None,
+    calendar: Path | None = None,
+    sheet: Path | None = None,
+    logs: Sequence[Path] = (),
+) -> list[Output]:
+    """Return the files that `write_files` writes: calendar, table, sheet, then logs.
+
+    A folder gets a file named after the site and the year.
+
+    Raises
+    ------
+    InputError
+        For a log whose ending says no form.
+    """
+    outputs = []
+
+    def add(path: Path, suffix: str, kind: Kind) -> None:
+        file = path / f"{slug(name)}-programme-{as_of.year}{suffix}" if path.is_dir() else path
+        outputs.append(Output(file, kind))
+
+    if calendar is not None:
+        from patchrisk.report.calendar import CALENDAR
+
+        add(calendar, ".ics", CALENDAR)
+    if table is not None:
+        add(table, ".csv", PLAN_TABLE)
+    if sheet is not None:
+        from patchrisk.report.sheet import SHEET
+
+        add(sheet, ".html", SHEET)
+    return outputs + [log_output(path) for path in logs]
+
+
 def write_files(
     plan: SitePlan,
     now: datetime,
@@ -138,13 +174,14 @@ def write_files(
 ) -> list[Path]:
     """Write those files that are asked for, each whole or not at all; return where they are.
 
-    A folder gets a file named after the site and the year. All are checked before any is written.
+    All are checked before any is written.
 
     Parameters
     ----------
     plan : SitePlan
     now : datetime
     table, calendar, sheet : Path, optional
+        See `plan_outputs`.
     logs : sequence of Path
         Of the year's log, each written as its ending says.
     inputs : mapping of Path to str, optional
@@ -157,44 +194,30 @@ def write_files(
     UnavailableError
         When a file can't be written.
     """
-    made: list[tuple[Output, Callable[[], bytes]]] = []
+    outputs = plan_outputs(
+        plan.site.site.name, plan.as_of, table=table, calendar=calendar, sheet=sheet, logs=logs
+    )
+    check_outputs(outputs, inputs)
+    left = iter(outputs)
+    made: list[tuple[Path, bytes]] = []
     if calendar is not None:
-        from patchrisk.report.calendar import CALENDAR, read_calendar, write_calendar
+        from patchrisk.report.calendar import read_calendar, write_calendar
 
-        file = file_in(calendar, plan, ".ics")
-        made.append(
-            (Output(file, CALENDAR), lambda: write_calendar(plan, now, read_calendar(file, plan)))
-        )
+        file = next(left).path
+        made.append((file, write_calendar(plan, now, read_calendar(file, plan))))
     if table is not None:
         # The mark at the front tells spreadsheets that it is UTF-8.
-        output = Output(file_in(table, plan, ".csv"), PLAN_TABLE)
-        made.append((output, lambda: write_plan_table(plan).encode("utf-8-sig")))
+        made.append((next(left).path, write_plan_table(plan).encode("utf-8-sig")))
     if sheet is not None:
-        from patchrisk.report.sheet import SHEET, write_sheet
+        from patchrisk.report.sheet import write_sheet
 
-        output = Output(file_in(sheet, plan, ".html"), SHEET)
-        made.append((output, lambda: write_sheet(plan).encode()))
-    planned = [output.path for output, _ in made]
-
-    @cache
-    def log() -> Log:
+        made.append((next(left).path, write_sheet(plan).encode()))
+    if logs:
         known = record_context(plan.site, plan.library, plan.as_of)
-        return log_of(known, plan.past_label, plan.as_of, [area.area for area in plan.areas])
-
-    def logged(path: Path) -> bytes:
-        return write_log(log(), path)
-
-    made += [(log_output(path), partial(logged, path)) for path in logs]
-    check_outputs([output for output, _ in made], inputs)
-    for path, data in [(output.path, make()) for output, make in made]:
+        log = log_of(known, plan.past_label, plan.as_of, [area.area for area in plan.areas])
+        made += [(output.path, write_log(log, output.path)) for output in left]
+    for path, data in made:
         write_bytes(path, data)
-    if planned:
-        keep_plan(planned[0], plan)
-    return [output.path for output, _ in made]
-
-
-def file_in(path: Path, plan: SitePlan, suffix: str) -> Path:
-    """Return the file that is meant: the path itself, or one inside it when it is a folder."""
-    if not path.is_dir():
-        return path
-    return path / f"{slug(plan.site.site.name)}-programme-{plan.as_of.year}{suffix}"
+    if len(made) > len(logs):
+        keep_plan(made[0][0], plan)
+    return [path for path, _ in made]

@@ -201,7 +201,7 @@ def test_the_standard_has_it_as_operations_of_crop_protection(log, given):
 @GIVEN
 def test_the_published_schema_and_definitions_hold(log, given):
     if fetch.lacking(fetch.ADAPT):
-        pytest.skip("the schema is not there: run python tests/outside/fetch.py")
+        pytest.skip("the schema is not there: run python tests/outside/fetch.py --repositories")
     schema, definitions = (
         json.loads((fetch.folder() / "adapt" / source.archive).read_text())
         for source in fetch.ADAPT
