@@ -97,10 +97,8 @@ def weekday(day: np.datetime64, pen: Pen) -> str:
 
 
 def span_words(planned: Planned, pen: Pen) -> str:
-    """Say between which days little is lost; empty when no other day is as good."""
-    if planned.day == planned.latest:
-        return ""
-    return pen.days(planned.day, planned.latest)
+    """Say to which day little is lost by waiting; empty when no later day is as good."""
+    return "" if planned.day == planned.latest else f"to {pen.day(planned.latest)}"
 
 
 def choice_words(choice: Choice, *, full: bool = True) -> str:

@@ -64,7 +64,7 @@ def test_what_went_on_a_day_together_is_one_application():
 def test_text_names_day_group_target_water_reason_runner_up_and_caution():
     text = flat(write_plan(site_plan()))
     for said in (
-        "2. Thu 21 May (21 to 24 May): FRAC 11",
+        "2. Thu 21 May (to 24 May): FRAC 11",
         "summer patch 10 % (no trial data)",
         "fairy ring 20 % (some evidence)",
         "Why: The season of summer patch is expected to begin 19 May and to hold by then.",

@@ -72,7 +72,7 @@ ANSWERS = {
     "How sure is that?": ("card", r"How sure: published rules differ .*soil estimated from air"),
     "How likely is damage in July?": ("Each disease: what, when, why", r"Damage .*Jun 1 to Sep 30; "
                                       r"heat to bring damage out: over 99 %"),
-    "What comes next, and when?": ("below", r"Coming up\s+May 18 \(May 18 to 22\) , Fairways"),
+    "What comes next, and when?": ("below", r"Coming up\s+May 18 \(to May 22\) , Fairways"),
     "What do I look for, and what do I send in?": ("What to look for and send in", r"two plugs"),
     "What if the logger was not downloaded?": ("card", r"nothing logged since May 11"),
 }  # fmt: skip

@@ -22,7 +22,7 @@ from patchrisk.report.plan_reasons import (
     sentences,
     watering_sentences,
 )
-from patchrisk.report.plan_words import amounts_words, watering_words
+from patchrisk.report.plan_words import amounts_words, span_words, watering_words
 from patchrisk.report.view.disease import DiseaseView, disease_view, rank
 from patchrisk.report.view.model import AreaView, Card, PlannedWords
 from patchrisk.report.view.tasks import only_to_look_for, tasks_of
@@ -135,9 +135,8 @@ def _advice(plan: AreaPlan, library: Library, pen: Pen) -> Iterator[str]:
 def _planned(
     planned: Planned, covers: Mapping[str, Cover], library: Library, pen: Pen
 ) -> PlannedWords:
-    when = pen.day(planned.day)
-    if planned.day != planned.latest:
-        when += f" ({pen.days(planned.day, planned.latest)})"
+    span = span_words(planned, pen)
+    when = f"{pen.day(planned.day)} ({span})" if span else pen.day(planned.day)
     water, name = planned.watering, partial(words.name_of, library)
     amounts = "; ".join(amounts_words(planned, pen.system))
     how = ("" if water is None else watering_sentences(water, pen.show), amounts)
