@@ -8,6 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from patchrisk.base.units import FloatArray, IntArray
+from patchrisk.core.counters.labels import keeps_labels
 
 # Fewer lanes than this are worked on along the days, more of them day by day: numpy's own
 # accumulation takes some 12 ns a number down a column, a call for a row about 1 us (measured).
@@ -91,6 +92,7 @@ _COMPARE = {
 }
 
 
+@keeps_labels
 def compare(values: npt.ArrayLike, operator: Operator, threshold: float) -> Met:
     """Compare each value with a threshold.
 

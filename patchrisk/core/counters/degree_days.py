@@ -27,6 +27,7 @@ from patchrisk.core.counters.counting import (
     in_pieces,
     rows_in,
 )
+from patchrisk.core.counters.labels import keeps_labels
 
 Cutoff = Literal["horizontal", "intermediate", "vertical"]
 HOURS = 24
@@ -43,6 +44,7 @@ def check_thresholds(lower_c: float, upper_c: float | None, cutoff: Cutoff = "ho
     return upper_c
 
 
+@keeps_labels
 def degree_days_of_mean(
     mean_c: npt.ArrayLike, lower_c: float, upper_c: float | None = None
 ) -> FloatArray:
@@ -71,6 +73,7 @@ def degree_days_of_mean(
     return out
 
 
+@keeps_labels
 def degree_days_average(min_c: npt.ArrayLike, max_c: npt.ArrayLike, lower_c: float) -> FloatArray:
     """Degree-days of each day by the simple average, max(M - TL, 0) [degC d].
 
@@ -100,6 +103,7 @@ def degree_days_average(min_c: npt.ArrayLike, max_c: npt.ArrayLike, lower_c: flo
     return out
 
 
+@keeps_labels
 def degree_days_clamped(
     min_c: npt.ArrayLike, max_c: npt.ArrayLike, lower_c: float, upper_c: float | None = None
 ) -> FloatArray:
@@ -214,6 +218,7 @@ def _hours(
     return total
 
 
+@keeps_labels
 def accumulate(
     degree_days: npt.ArrayLike, missing: Literal["unknown", "skip"] = "unknown"
 ) -> FloatArray:

@@ -5,12 +5,14 @@ import numpy.typing as npt
 
 from patchrisk.base.units import FloatArray
 from patchrisk.core.counters.counting import PIECE, as_columns, as_days
+from patchrisk.core.counters.labels import keeps_labels
 
 # Above the rounding error of a mean of up to a few hundred temperatures (about 1e-13 degC).
 _ROUNDING = 1e-12
 _MOST_DAYS = 32_767
 
 
+@keeps_labels
 def rolling_mean(values: npt.ArrayLike, days: int) -> FloatArray:
     """Mean of each day and the days before it, so many in all; in the unit of the values.
 

@@ -21,6 +21,7 @@ from patchrisk.core.counters.counting import (
     as_columns,
     compare,
 )
+from patchrisk.core.counters.labels import keeps_labels
 
 
 class FirstRun(NamedTuple):
@@ -58,6 +59,7 @@ class Crossing(NamedTuple):
     crossed: BoolArray
 
 
+@keeps_labels
 def run_length(met: npt.ArrayLike) -> IntArray:
     """Met days in a row up to and including each day.
 
@@ -82,6 +84,7 @@ def run_length(met: npt.ArrayLike) -> IntArray:
     return out
 
 
+@keeps_labels
 def run_completed(met: BoolArray, days: int) -> BoolArray:
     """Say of each day whether it completes so many met days in a row; quick, no missing days.
 
@@ -103,6 +106,7 @@ def run_completed(met: BoolArray, days: int) -> BoolArray:
     return done
 
 
+@keeps_labels
 def first_run(met: npt.ArrayLike, days: int) -> FirstRun:
     """Find the first run of at least so many met days.
 
@@ -133,6 +137,7 @@ def first_run(met: npt.ArrayLike, days: int) -> FirstRun:
     return FirstRun(np.where(confirmed >= 0, confirmed - (days - 1), -1), confirmed)
 
 
+@keeps_labels
 def longest_run(met: npt.ArrayLike) -> IntArray:
     """Met days in the longest run, int32, (lanes...); parameters and errors as for `run_length`."""
     marks = _marks(met)
@@ -154,6 +159,7 @@ def runs(met: npt.ArrayLike) -> Runs:
     return Runs(lane[::2], start, after - 1, after - start)
 
 
+@keeps_labels
 def first_crossing(
     values: npt.ArrayLike, operator: Operator, threshold: float, days: int | None
 ) -> Crossing:

@@ -11,8 +11,10 @@ import numpy.typing as npt
 from patchrisk.base.units import FloatArray
 from patchrisk.core.counters.counting import PIECE, alike, as_columns, in_pieces, pieces
 from patchrisk.core.counters.degree_days import Cutoff, check_thresholds
+from patchrisk.core.counters.labels import keeps_labels
 
 
+@keeps_labels
 def degree_days_sine(
     min_c: npt.ArrayLike,
     max_c: npt.ArrayLike,
@@ -56,6 +58,7 @@ def degree_days_sine(
     return out
 
 
+@keeps_labels
 def degree_days_double_sine(
     min_c: npt.ArrayLike,
     max_c: npt.ArrayLike,
