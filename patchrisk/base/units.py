@@ -114,6 +114,7 @@ QUANTITIES: dict[str, Quantity] = {
         Quantity("sprinkler rate", "mm/h", (Unit("mm/h"), Unit("in/h", MM_PER_INCH)), 0.5, 200.0),
         Quantity("snow depth", "cm", _LENGTH_CM, 0.0, 1000.0),
         Quantity("solar radiation", "MJ/m2", (Unit("MJ/m2"), Unit("W/m2", 0.0864)), 0.0, 45.0),
+        Quantity("soil moisture", "m3/m3", (Unit("m3/m3"), Unit("%", 0.01)), 0.0, 1.0),
         Quantity("depth", "cm", _LENGTH_CM, 0.0, 100.0),
         Quantity("elevation", "m", (Unit("m"), Unit("ft", M_PER_FOOT)), -450.0, 6000.0),
         Quantity("duration", "days", (Unit("days"), Unit("hours", 1 / 24)), 0.0, 400.0),

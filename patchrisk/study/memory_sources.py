@@ -73,9 +73,11 @@ _NAMES = {
     "air_max_c": ("air_max_c", "tasmax", "tmax", "tmmx", "mx2t", "t2m_max"),
     "rain_mm": ("rain_mm", "pr", "prcp", "precip", "tp"),
     "solar_mj_m2": ("solar_mj_m2", "rsds", "ssrd", "srad"),
+    "soil_moisture": ("soil_moisture", "swvl1"),
 }
 _HOURLY_AIR = ("t2m", "tas", "air_temperature", "2m_temperature")
-_UNITS = {"air_min_c": "degC", "air_max_c": "degC", "rain_mm": "mm", "solar_mj_m2": "MJ/m**2"}
+_UNITS = {"air_min_c": "degC", "air_max_c": "degC", "rain_mm": "mm", "solar_mj_m2": "MJ/m**2",
+          "soil_moisture": "m**3/m**3"}  # fmt: skip
 _PLACES = {
     "latitude": ("lat", "latitude", "nav_lat"),
     "longitude": ("lon", "longitude", "nav_lon"),

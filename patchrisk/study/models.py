@@ -45,6 +45,7 @@ FEATURES = {
     "degree_days": "of the daily mean at 5 cm above 10 degC [degC d]",
     "longest_run": "of days on which infection goes at half of its best rate or more [days]",
     "rain": "in all [mm]",
+    "moisture": "of each day's share of the soil's volume, in all [m3/m3 d]",
 }
 """What a model is fitted on, each from the season's first day on; by the week also its number."""
 _WEEK = 7
@@ -114,7 +115,8 @@ def fit_model(
     Parameters
     ----------
     source : path, DataFrame or xarray.Dataset
-        As `patchrisk.study.run.backtest` takes it. Without rain the model goes without.
+        As `patchrisk.study.run.backtest` takes it. Without rain, or soil moisture, the
+        model goes without.
     observations : Path
         See `patchrisk.study.observations`; with looks in vain.
     disease : str
@@ -175,17 +177,20 @@ def fit_model(
                 n = lanes[case.place]
                 begin = np.datetime64(str(case.season_first)[:10], "D")
                 mean = _from(begin, block.dates, one.soil.mean_c[REFERENCE_CM][:, n])
-                rain = _from(begin, block.dates, block.rain_mm[:, one.lanes[n]])
+                wet = {name: _from(begin, block.dates, series[:, one.lanes[n]])
+                       for name, series in (("rain", block.rain_mm),
+                                            ("moisture", block.soil_moisture))
+                       if series is not None}  # fmt: skip
                 rate = relative_rate(mean, response.cardinal)
                 when = case.first_seen if case.found else case.clear_on
                 for number, days, came in _asked(case, form, (when - case.season_first).days,
                                                 landmark):  # fmt: skip
                     rows.append({"place": case.place, "season": case.season, "week": number,
-                                 "found": came} | _features(mean, rain, rate, days))  # fmt: skip
+                                 "found": came} | _features(mean, rate, wet, days))  # fmt: skip
     table = pd.DataFrame(rows)
     table["block"] = table["place"].map(blocks_of_space(at))
-    if table["rain"].isna().all():
-        table = table.drop(columns="rain")
+    table = table.drop(columns=[n for n in ("rain", "moisture")
+                                if n in table and table[n].isna().all()])  # fmt: skip
     whole = table.dropna().reset_index(drop=True)
     names = [name for name in FEATURES if name in whole]
     weather = whole[names].to_numpy(float)
@@ -278,24 +283,34 @@ def _asked(case: Any, form: Form, last: int, landmark: int) -> list[tuple[int, i
     return [(n, _WEEK * n, bool(case.found) and n == weeks - 1) for n in range(weeks)]
 
 
-def _features(mean: FloatArray, rain: FloatArray, rate: FloatArray, days: int) -> dict[str, float]:
+def _features(
+    mean: FloatArray, rate: FloatArray, wet: Mapping[str, FloatArray], days: int
+) -> dict[str, float]:
     """Sum the first days of a season; NaN where too many of them are missing."""
+    soil = ("pressure", "degree_days", "longest_run")
     if not days:
-        return dict.fromkeys(FEATURES, 0.0) | ({"rain": np.nan} if np.isnan(rain).all() else {})
+        none = {name: np.nan if np.isnan(series).all() else 0.0 for name, series in wet.items()}
+        return dict.fromkeys(soil, 0.0) | none
     numbers = load_numbers("skill")
-    mean, rain, rate = (series[:days] for series in (mean, rain, rate))
+    mean, rate = mean[:days], rate[:days]
     known, least = ~np.isnan(mean), numbers["model_known"].value * days
     base_c = numbers["model_base"].value
     if known.sum() < least:
-        return dict.fromkeys(FEATURES, np.nan)
+        return dict.fromkeys((*soil, *wet), np.nan)
     share = days / known.sum()  # missing days are taken as the mean of the others
     run = longest_run(compare(rate[:, None], ">=", numbers["model_rate"].value))
-    wet = ~np.isnan(rain)
+
+    def whole(series: FloatArray) -> float:
+        told = ~np.isnan(series[:days])
+        return (
+            float(np.nansum(series[:days])) * days / told.sum() if told.sum() >= least else np.nan
+        )
+
     return {
         "pressure": float(np.nansum(rate)) * share,
         "degree_days": float(np.nansum(np.maximum(mean - base_c, 0))) * share,
         "longest_run": float(np.max(run)),
-        "rain": float(np.nansum(rain)) * days / wet.sum() if wet.sum() >= least else np.nan,
+        **{name: whole(series) for name, series in wet.items()},
     }
 
 

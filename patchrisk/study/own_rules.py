@@ -27,7 +27,7 @@ class Days:
     """What a function of one's own is given; arrays are (days, sites), NaN where unknown.
 
     ``soil_mean_c`` is by depth [cm], those of the rule's ``depths_cm``; ``latitude`` is (sites,)
-    [degrees north].
+    [degrees north]; ``soil_moisture`` is the share of the volume [m3/m3].
     """
 
     dates: DayArray
@@ -37,6 +37,7 @@ class Days:
     air_max_c: FloatArray
     rain_mm: FloatArray
     solar_mj_m2: FloatArray
+    soil_moisture: FloatArray
 
 
 @dataclass(frozen=True)
@@ -95,13 +96,16 @@ class OwnRule:
         InputError
             When the function gives an array of another shape.
         """
+        names = ("air_min_c", "air_max_c", "rain_mm", "solar_mj_m2", "soil_moisture")
+        series = {name: getattr(block, name) for name in names}
+        if block.soil_moisture is None:
+            series["soil_moisture"] = np.full_like(block.rain_mm, np.nan)
         days = Days(
             block.dates,
             block.latitude[soil.lanes],
             {depth: soil.soil.mean_c[depth] for depth in self.depths_cm},
-            *(getattr(block, name)[:, soil.lanes]
-              for name in ("air_min_c", "air_max_c", "rain_mm", "solar_mj_m2")),
-        )  # fmt: skip
+            **{name: values[:, soil.lanes] for name, values in series.items()},
+        )
         met = np.asarray(self.function(days), dtype=float)
         if met.shape != days.air_min_c.shape:
             found, cure = f"an array of {met.shape}", f"give one of {days.air_min_c.shape}"

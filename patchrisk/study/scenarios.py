@@ -129,6 +129,7 @@ class _ScenarioPart:
             air_max_c=high,
             rain_mm=nothing,
             solar_mj_m2=nothing,
+            soil_moisture=None,
             probes=[],
             left_out=(*faults, *seen.left_out),
         )

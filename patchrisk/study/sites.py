@@ -36,6 +36,7 @@ WEATHER_QUANTITIES = {
     "air_max_c": "air temperature",
     "rain_mm": "rain",
     "solar_mj_m2": "solar radiation",
+    "soil_moisture": "soil moisture",
 }
 
 
@@ -344,6 +345,7 @@ def to_block(
         air_max_c=arrays["air_max_c"],
         rain_mm=arrays["rain_mm"],
         solar_mj_m2=arrays["solar_mj_m2"],
+        soil_moisture=arrays["soil_moisture"],
         set_aside=set_aside,
     )
 

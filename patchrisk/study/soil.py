@@ -40,6 +40,8 @@ class Block:
         Index of the first and the last day of each site's own record.
     air_min_c, air_max_c, rain_mm, solar_mj_m2 : ndarray of float, shape (days, sites)
         NaN where missing.
+    soil_moisture : ndarray of float, shape (days, sites), or None
+        Share of the volume [m3/m3], for rules and models that ask for it; NaN where missing.
     probes : sequence of Probe
         Soil as measured; series are (days, sites).
     diffusivity_m2_s : float
@@ -68,6 +70,7 @@ class Block:
     surface: Surface | None = None
     set_aside: Mapping[str, int] = field(default_factory=dict)
     left_out: Sequence[Fault] = ()
+    soil_moisture: FloatArray | None = None
 
 
 @dataclass(frozen=True)

@@ -124,7 +124,7 @@ class _StationPart:
                 found = f"stations {station.number} and {others[0].number} under one name"
                 fault = Fault(str(files[0]), "", found, "keep the names that the files came with")
                 raise InputError(fault)
-            rows = station.daily[[*WEATHER_QUANTITIES, *_SOIL]].reset_index()
+            rows = station.daily.reindex(columns=[*WEATHER_QUANTITIES, *_SOIL]).reset_index()
             frames.append(rows.assign(site=name, lat=station.latitude, lon=station.longitude))
         return to_block(pd.concat(frames, ignore_index=True), self.source, list(self.files))
 

@@ -12,6 +12,7 @@ air_min_c           degC    the day's extremes of air temperature
 air_max_c           degC
 rain_mm             mm      optional
 solar_mj_m2         MJ/m2   optional
+soil_moisture       m3/m3   optional: share of the volume, 0 to 1
 soil_<depth>cm_c    degC    optional: measured daily mean, such as soil_5cm_c, soil_10cm_c
 ==================  ======  ==========================================================
 

@@ -149,6 +149,20 @@ def test_solar_radiation_is_read_as_a_day_s_energy():
     assert found[0] == pytest.approx(200 * 86400 / 1e6)
 
 
+@pytest.mark.parametrize(("units", "value"), [("m3 m-3", 0.31), ("1", 0.31), ("%", 31.0)])
+def test_soil_moisture_is_a_share_of_the_volume(units, value):
+    wet = xr.full_like(daily()["tasmin"], value).assign_attrs(units=units)
+    found = []
+    backtest(daily(swvl1=wet), rules=lambda days: found.append(days.soil_moisture) or np.ones_like(
+        days.soil_moisture))  # fmt: skip
+    assert found[0] == pytest.approx(0.31)
+
+
+def test_soil_moisture_of_a_table_that_is_in_percent_is_refused():
+    with pytest.raises(InputError, match=r"column soil_moisture: 31, and .* write 0 to 1 m3/m3"):
+        backtest(long_table().assign(soil_moisture=31.0), rules=[WARM])
+
+
 def test_results_lie_on_the_grid_they_came_from(from_table):
     found = backtest(daily("K"), rules=WARM)
     laid = found.to_dataset()

@@ -89,6 +89,16 @@ def test_a_model_finds_what_is_there(fitted):
     assert (len(fitted.table), fitted.left_out) == (50, 0)
 
 
+def test_rain_and_soil_moisture_are_summed_where_they_are_given(world, fitted):
+    table, seen = world
+    wet = fit_model(table.assign(rain_mm=2.0, soil_moisture=0.25), seen, "summer patch",
+                    today=TODAY).table  # fmt: skip
+    days = fitted.landmark + 1
+    assert wet["rain"].to_numpy() == pytest.approx(2.0 * days)
+    assert wet["moisture"].to_numpy() == pytest.approx(0.25 * days)
+    assert "moisture" not in fitted.table
+
+
 def test_the_landmark_is_the_least_lead_before_the_first_sight_of_all(world, fitted):
     first = pd.read_csv(world[1])["first_seen"].dropna().str[5:].min()  # none is of another season
     least = usual_terms(disease=load_library().diseases["summer-patch"]).least_lead
