@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 
 from patchrisk.base.pen import capital, count_of
+from patchrisk.base.units import System
 from patchrisk.core.skill.cases import BASELINES
 from patchrisk.core.skill.measures import Terms
 from patchrisk.core.skill.scores import HIT_RATE
@@ -27,6 +28,21 @@ _COLUMNS = {
     "n": "n",
 }
 _NOTHING = "–"
+
+
+def scenario_words(about: Mapping[str, Any], units: System) -> list[str]:
+    """Say of a scenario, by the metadata of its seasons, that nobody has seen it; else nothing."""
+    scale, unit = (1.8, "°F") if units == "us" else (1.0, "°C")
+    shift = np.atleast_1d(about.get("options", {}).get("shift_air_c") or 0.0) * scale
+    kind = str(about.get("source", {}).get("kind", ""))
+    said = [kind] if "mapped by quantiles" in kind else []
+    if len(shift) == 1 and shift[0]:
+        way = "warmer" if shift[0] > 0 else "colder"
+        said.append(f"the air of every day is {abs(shift[0]):.3g} {unit} {way} than it was")
+    elif shift.any():
+        by = ", ".join(f"{month:+.3g}" for month in shift)
+        said.append(f"the air of January to December is changed by {by} {unit}")
+    return [f"A scenario, and not a record: {'; '.join(said)}.", ""] if said else []
 
 
 def extent_words(counts: SeasonCounts, level: float) -> list[str]:

@@ -26,6 +26,7 @@ from patchrisk.study.findings import (
     findings_words,
     lead_words,
     model_words,
+    scenario_words,
     unseen_words,
 )
 from patchrisk.study.folder import Folder, file_hash, made
@@ -214,7 +215,8 @@ def write_study(
             captions += [f"## {figure.name}", "", " ".join(figure.caption.split()), "", alt, ""]
         if progress is not None:
             progress(n, len(pairs))
-    findings = list(map(plain_line, extent_words(counts, general.level)))
+    title, *extent = extent_words(counts, general.level)
+    findings = [title, "", *map(plain_line, [*scenario_words(into.about, units), *extent[1:]])]
     findings += map(plain_line, [] if seen is None else unseen_words(seen, judged))
     findings += findings_words(
         tables["summary"], tables.get("held_out", nothing), tables.get("comparisons", nothing),

@@ -16,6 +16,7 @@ from patchrisk.cli import main
 from patchrisk.core.rules.seasons import Season
 from patchrisk.core.rules.windows import Rule, Statistic
 from patchrisk.study import OwnRule, backtest
+from patchrisk.study.findings import scenario_words
 
 WARM = Rule("warm", "treat", Statistic.DAILY_MEAN, 5.0, "rising", Season((3, 1), (8, 31)), low_c=18)
 DAYS = pd.date_range("2015-01-01", "2016-12-31")
@@ -199,6 +200,16 @@ def test_a_function_says_what_the_rule_it_writes_out_says(from_table):
         backtest(table, rules=lambda days: days.latitude > 0)
 
 
+def test_a_scenario_is_told_and_a_record_is_none():
+    assert scenario_words({"options": {"shift_air_c": 0.0}, "source": {"kind": "a"}}, "us") == []
+    (text, _) = scenario_words({"options": {"shift_air_c": 2.0}}, "us")
+    assert text.endswith("the air of every day is 3.6 °F warmer than it was.")
+    (text, _) = scenario_words({"options": {"shift_air_c": [1.0] * 11 + [-2.0]}}, "metric")
+    assert text.endswith("+1, +1, -2 °C.")
+    (text, _) = scenario_words({"source": {"kind": "CSV, under models mapped by quantiles"}}, "us")
+    assert "mapped by quantiles" in text
+
+
 def test_a_file_of_rules_alone(tmp_path, from_table):
     path = tmp_path / "mine.toml"
     path.write_text(
@@ -287,8 +298,10 @@ def test_how_much_warmer_says_its_unit(tmp_path, text, code):
     long_table().sort_values(["site", "date"]).to_csv(tmp_path / "sites.csv", index=False)
     command = ["backtest", str(tmp_path / "sites.csv"), "--out", str(tmp_path / "out"),
                "--disease", "dead spot", "--soil", "modelled", "--workers", "1"]  # fmt: skip
-    done = CliRunner().invoke(main, [*command, "--years", "2030", "--shift-air", text])
+    done = CliRunner().invoke(main, [*command, "--shift-air", text])
     assert done.exit_code == code, done.output
     if not code:
         about = json.loads((tmp_path / "out" / "metadata.json").read_text())
         assert about["options"]["shift_air_c"] == pytest.approx(-1)
+        told = (tmp_path / "out" / "findings.md").read_text()
+        assert "A scenario, and not a record: the air of every day is 1 °C colder than" in told
