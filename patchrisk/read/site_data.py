@@ -29,6 +29,7 @@ from patchrisk.read.records.books import (
 from patchrisk.read.records.checks import past_label
 from patchrisk.read.records.rows import Note, Observation, Reading, RecordContext, record_context
 from patchrisk.read.site import LoggerFile, Site, read_site
+from patchrisk.read.visit.file import read_visit
 from patchrisk.read.weather.at_site import location_of, weather_at
 from patchrisk.read.weather.online_weather import Weather
 from patchrisk.read.weather.own import read_daily_weather, read_with_notes
@@ -224,7 +225,7 @@ def examine(path: Path, now: datetime) -> Examination:
     context, books, book_faults = (
         (None, None, ()) if library is None else _read_books(site, library, today)
     )
-    faults += _faults_of_ages(path, site, today)
+    faults += [*_faults_of_ages(path, site, today), *_visit_faults(site)]
     everything = (*faults, *weather_faults, *logger_faults, *book_faults)
     return Examination(
         site=site,
@@ -237,6 +238,14 @@ def examine(path: Path, now: datetime) -> Examination:
         weather_notes=tuple(notes),
         context=context,
     )
+
+
+def _visit_faults(site: Site) -> Iterable[Fault]:
+    for visit in dict.fromkeys(area.visit for area in site.area if area.visit):
+        try:
+            read_visit(site.folder / visit)
+        except InputError as error:
+            yield from error.faults
 
 
 def _read_books(

@@ -6,9 +6,11 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from click.testing import CliRunner
 from icalendar import Calendar
 
 from patchrisk.base.errors import InputError
+from patchrisk.cli import main
 from patchrisk.core.plan.facts import Factor, KeptFromTines, Scouting
 from patchrisk.core.plan.inputs import Turf
 from patchrisk.core.plan.upkeep import MOST, upkeep
@@ -190,6 +192,14 @@ def test_a_key_that_is_not_understood_is_named(tmp_path, key, place, cure):
     (fault,) = caught.value.faults
     assert place in fault.place
     assert cure in fault.cure
+
+
+def test_check_names_what_is_wrong_in_the_visit_of_an_area(planned, tmp_path):
+    (tmp_path / "visit.toml").write_text(VISIT.replace("7.4, 1:1", "seven"))
+    done = CliRunner().invoke(main, ["check", "--site", str(tmp_path / "site.toml")])
+    assert done.exit_code == 2
+    (line,) = [line for line in done.stderr.splitlines() if "visit.toml" in line]
+    assert "seven" in line
 
 
 def test_days_of_hollow_tines_are_read_with_quotes_and_without(tmp_path):
