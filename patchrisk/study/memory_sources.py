@@ -1,6 +1,7 @@
 """Sites that are in memory already, or in a grid of files: a DataFrame, or an xarray Dataset."""
 
 import hashlib
+import warnings
 from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -187,7 +188,9 @@ def open_grid(
     chosen = data[list(names)].rename(names)
     for number in missing:  # as the variable's own kind of number holds it
         chosen = chosen.map(lambda v, number=number: v.where(v != v.dtype.type(number)))
-    space = [d for d in chosen.dims if d != "time"]
+    # As the variables have them: in what order a file lists its coordinates is chance.
+    laid = (d for variable in chosen.data_vars.values() for d in variable.dims)
+    space = [d for d in dict.fromkeys(laid) if d != "time"]
     places = {what: next((n for n in wanted if n in data.variables), "")
               for what, wanted in _PLACES.items()}  # fmt: skip
     if lacking := [what for what, name in places.items() if not name]:
@@ -250,7 +253,9 @@ def open_grid_file(
         import xarray as xr
 
         engine = "zarr" if path.suffix == ".zarr" else None
-        data = xr.open_dataset(path, engine=engine, chunks={})  # as they lie on disk
+        with warnings.catch_warnings():  # a store without a list of what it holds is read too
+            warnings.simplefilter("ignore", RuntimeWarning)
+            data = xr.open_dataset(path, engine=engine, chunks={})  # as they lie on disk
     except (ImportError, ValueError) as error:
         cure = "install patchrisk[grid]"
         found = f"can't be read here ({str(error).splitlines()[0][:80]})"

@@ -155,7 +155,8 @@ def test_the_commands_take_it(filled, tmp_path):
     assert refused.exit_code == 2
 
 
-def test_a_grid_file_is_read_part_by_part_and_its_numbers_for_missing(tmp_path):
+@pytest.mark.parametrize("name", ["grid.nc", "grid.zarr"])
+def test_a_grid_file_is_read_part_by_part_and_its_numbers_for_missing(tmp_path, name):
     time = pd.date_range("2020-01-01", "2021-12-31")
     turn = 12 - 12 * np.cos(2 * np.pi * (time.day_of_year.to_numpy() - 20) / 365.25)
     mean = turn[:, None, None] + np.arange(6.0).reshape(2, 3)
@@ -170,10 +171,13 @@ def test_a_grid_file_is_read_part_by_part_and_its_numbers_for_missing(tmp_path):
     low[100:103] = np.nan
     whole = grid(low)
     coded = grid(np.where(np.isnan(low), 1e20, low))  # as a float of four bytes holds it
-    coded.to_netcdf(tmp_path / "grid.nc", engine="h5netcdf",
-                    encoding={n: {"_FillValue": None} for n in coded})  # fmt: skip
-    opened = open_grid_file(tmp_path / "grid.nc", {})
+    plain = {n: {"_FillValue": None} for n in coded}
+    if name.endswith(".nc"):
+        coded.to_netcdf(tmp_path / name, engine="h5netcdf", encoding=plain)
+    else:
+        coded.to_zarr(tmp_path / name, encoding=plain, consolidated=False)
+    opened = open_grid_file(tmp_path / name, {})
     assert all(v.chunks is not None for part in opened.parts for v in part.data.values())
-    found = backtest(tmp_path / "grid.nc", missing_values=[1e20], **FEW).seasons
+    found = backtest(tmp_path / name, missing_values=[1e20], **FEW).seasons
     pd.testing.assert_frame_equal(found, backtest(whole, **FEW).seasons)
     assert found["days_missing"].max() > 0
