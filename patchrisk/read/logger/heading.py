@@ -262,7 +262,7 @@ def _part(piece: str) -> Iterator[str]:
         yield from (low[:-1], "t")
     elif len(camel) > 1 and any(len(part) > 1 and part in _KNOWN for part in camel):
         for part in camel:
-            yield from _run_together(part)
+            yield from _part(part)
     else:
         yield from _run_together(low)
 
