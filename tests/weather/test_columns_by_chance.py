@@ -39,7 +39,7 @@ QUANTITIES = [
     *("Soil EC", "salinity", "soil heat flux", "SHF", "Solar rad", "PAR", "rain", "precip"),
     *("snow depth", "soil matric potential", "air pressure"),
     *("Tdew", "Tsurf", "TLeaf", "tcanopy", "Twater", "Tpanel", "TAir", "AirT", "porometer temp"),
-    *("TdewAvg", "TleafAvg", "TwaterMean"),
+    *("TdewAvg", "TleafAvg", "TwaterMean", "TDEWAVG"),
     *("stem diameter", "soil sample weight", "PM 10 (µg/m3)", "global energy [kWhr/m^2]"),
     *("rain [mm/day]", "soil nitrogen mg/kg", "soil respiration g/m2/h"),
 ]

@@ -264,7 +264,9 @@ def _part(piece: str) -> Iterator[str]:
         for part in camel:
             yield from _part(part)
     else:
-        yield from _run_together(low)
+        whole, behind = _run_together(low), _run_together(low[1:])
+        # A T before words that make up all the rest, as in TDEWAVG.
+        yield from ["t", *behind] if low[0] == "t" and whole == [low] and behind[1:] else whole
 
 
 def _run_together(word: str) -> list[str]:
