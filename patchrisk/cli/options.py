@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from patchrisk.base.saving import Output
+    from patchrisk.read.site import Site
     from patchrisk.read.site_data import SiteData
     from patchrisk.site_day.morning import Morning
 
@@ -118,13 +119,19 @@ class Request:
             raise InputError(Fault("--as-of", "", found, cure))
         return self.as_of or today
 
+    @cached_property
+    def site(self) -> "Site":
+        """The site file as it is written."""
+        from patchrisk.read.site import read_site
+
+        return read_site(self.path)
+
     def check(self, outputs: "Iterable[Output]") -> None:
         """Refuse to write over a file of the site, or over what is not of the same kind."""
         from patchrisk.base.saving import check_outputs
         from patchrisk.read.names import inputs_of
-        from patchrisk.read.site import read_site
 
-        check_outputs(outputs, inputs_of(self.path, read_site(self.path)))
+        check_outputs(outputs, inputs_of(self.path, self.site))
 
     def gathered(self) -> "SiteData":
         """Read everything for the morning."""

@@ -85,12 +85,11 @@ def plan(
     small one keeps what the plan said, for what changed in the next.
     """
     from patchrisk.read.names import inputs_of
-    from patchrisk.read.site import read_site
     from patchrisk.report.plan_files import plan_beside, plan_outputs, write_files
 
     files = {"table": table, "calendar": calendar, "sheet": sheet}
     # A file that can't be written is told before the planning, not after it.
-    request.check(plan_outputs(read_site(request.path).site.name, request.day, logs=logs, **files))
+    request.check(plan_outputs(request.site.site.name, request.day, logs=logs, **files))
     made = plan_beside(request.morning(areas), table or calendar or sheet)
     inputs = inputs_of(request.path, made.site)
     written = write_files(made, request.now, logs=logs, inputs=inputs, **files)
@@ -135,12 +134,11 @@ def figure(request: Request, which: str, name: str | None, out: Path, width: int
     pressure  more warmth for it than other years?
     cover     how much of it is covered?
     """  # noqa: D301  (click reads the backspace)
-    from patchrisk.read.site import read_site
     from patchrisk.report.figures.files import FIGURE, write_figure
     from patchrisk.site_day.season_plan import keeps_programme, plan_all
 
     request.check([Output(out, FIGURE)])
-    morning = request.morning([name or read_site(request.path).area[0].name])
+    morning = request.morning([name or request.site.area[0].name])
     # Only this one shows applications to come, and planning takes its time.
     plans = plan_all(morning).areas if which == "cover" and keeps_programme(morning) else ()
     echo(write_figure(morning, morning.areas[0], which, out, width=width, plans=plans))

@@ -19,7 +19,7 @@ from patchrisk.core.plan.cover import (
     tanks,
 )
 from patchrisk.core.plan.inputs import delivery
-from patchrisk.core.plan.parts import cover_by_part
+from patchrisk.core.plan.parts import by_ground, cover_by_part
 from patchrisk.read.diseases import load_library
 from patchrisk.read.records.books import APPLICATIONS
 from patchrisk.read.records.rows import record_context
@@ -287,6 +287,13 @@ def test_what_went_on_the_whole_counts_on_every_part():
     assert found.parts[""].last.day == DAY
     # A part of which all has run out like the rest is not told any more.
     assert not by_part([spot("approaches", day=-200), one()], today=10).parts
+
+
+def test_a_part_is_the_same_however_its_name_is_written():
+    """Limits of a label are counted on one ground, as cover is."""
+    went_on = [spot("Hot spots"), spot("hot spots", day=3), spot("rest", day=5), one(9)]
+    days = [[int((a.day - DAY).astype(int)) for a in some] for some in by_ground(went_on)]
+    assert days == [[9], [0, 3, 9], [5, 9]]
 
 
 @given(

@@ -119,12 +119,6 @@ def tanks(applied: Iterable[Applied]) -> Iterator[Applied]:
         )
 
 
-def grounds(applied: Sequence[Applied]) -> list[list[Applied]]:
-    """Return what went on each part of an area: on the whole of it, and on the part by itself."""
-    spots = dict.fromkeys(("", *(one.spot for one in applied)))
-    return [[one for one in applied if one.spot in ("", spot)] for spot in spots]
-
-
 def _named(one: Applied) -> str:
     codes = " + ".join(sorted(one.codes))
     return one.product or (f"FRAC {codes}" if codes else ", ".join(one.actives))

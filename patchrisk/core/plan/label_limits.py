@@ -4,8 +4,9 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from math import floor, isnan
 
-from patchrisk.core.plan.cover import Applied, grounds
+from patchrisk.core.plan.cover import Applied
 from patchrisk.core.plan.inputs import Stock
+from patchrisk.core.plan.parts import by_ground
 
 # A dose that fits a whole number of times up to the last printed digit counts.
 ROUNDING = 1e-6
@@ -77,7 +78,7 @@ def year_spent(limit: YearlyLimit, season: Sequence[Applied], stock: Sequence[St
     codes, and whose product has no dose on the shelf is taken as the greatest dose there: a limit
     of a label is never kept by not knowing.
     """
-    parts = (_on_ground(limit, ground, stock) for ground in grounds(season))
+    parts = (_on_ground(limit, ground, stock) for ground in by_ground(season))
     return max(parts, key=lambda part: part.kg_ha)
 
 

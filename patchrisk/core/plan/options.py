@@ -8,9 +8,10 @@ from typing import Any
 import numpy as np
 
 from patchrisk.base.units import BoolArray
-from patchrisk.core.plan.cover import PHOSPHONATE, Applied, grounds
+from patchrisk.core.plan.cover import PHOSPHONATE, Applied
 from patchrisk.core.plan.inputs import BACKED, PROVEN, Concern, Numbers, Stock
 from patchrisk.core.plan.label_limits import SharedLimit, YearSpent, shared_limits
+from patchrisk.core.plan.parts import by_ground
 from patchrisk.core.plan.problem import Option
 from patchrisk.core.plan.programme import Choice
 from patchrisk.core.plan.rotation import family
@@ -60,7 +61,7 @@ def options_of(
             not_before = item.least_days - int((today - went_on[-1].day).astype(int))
         against = partners_against(concerns, choice.codes, choice.actives)
         # A label counts days on one ground: parts of an area are treated each by itself.
-        gone = max(len({one.day for one in ground}) for ground in grounds(went_on))
+        gone = max(len({one.day for one in ground}) for ground in by_ground(went_on))
         left = None if item.most is None else max(0, item.most - gone)
         options.append(
             Option(

@@ -22,6 +22,12 @@ def on_ground(applied: Iterable[Applied], spot: str) -> list[Applied]:
     return [one for one in applied if one.spot.casefold() in ("", spot.casefold())]
 
 
+def by_ground(applied: Sequence[Applied]) -> list[list[Applied]]:
+    """Return what went on each part that an application names, and on the rest."""
+    spots = dict.fromkeys(("", *(one.spot.casefold() for one in applied)))
+    return [on_ground(applied, spot) for spot in spots]
+
+
 def parts_of(applied: Sequence[Applied], today: np.datetime64) -> tuple[tuple[str, ...], bool]:
     """Return the parts treated by themselves in the last year, and whether they make the whole.
 

@@ -7,8 +7,9 @@ from functools import partial
 
 import numpy as np
 
-from patchrisk.core.plan.cover import Applied, grounds
+from patchrisk.core.plan.cover import Applied
 from patchrisk.core.plan.label_limits import ROUNDING, YearlyLimit
+from patchrisk.core.plan.parts import by_ground
 
 _ROUNDED = 1e-3  # of a rate, as tank sheets print it
 
@@ -116,7 +117,7 @@ def past_labels(
     found: dict[object, PastLabel] = {}
     for area in dict.fromkeys(one.area for one in applied):
         mine = sorted((one for one in applied if one.area == area), key=lambda one: one.day)
-        for ground in grounds(mine):
+        for ground in by_ground(mine):
             for past in _on_ground(ground, labels, limits, uses.get(area), year_of):
                 same = (past.area, past.product, past.day, past.figure, past.what)
                 worst = found.get(same, past)
