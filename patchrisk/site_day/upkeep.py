@@ -21,6 +21,7 @@ _TESTS = {  # the methods that the limits of disease files are given by
     ("manganese", "Mehlich-3"): "manganese",
 }
 _NO_NAMES = {"soil", "form", "and", "other"}  # words that name no factor by themselves
+_NOT_YET = {"not", "be", "never", "t"}  # not done, to be done, isn't done
 _CALLED = (Verdict.GET_READY, Verdict.DECIDE, Verdict.APPLY)
 
 
@@ -70,7 +71,8 @@ def _scouting(morning: Morning, area: AreaMorning, planned: set[str]) -> Iterato
 def _tells(note: str, factor: str) -> bool:
     """Whether a note says that a measure was done: *done*, and a word of its name."""
     told = set(re.findall(r"\w+", note.casefold()))
-    return "done" in told and bool(told & (set(factor.casefold().split()) - _NO_NAMES))
+    named = told & (set(factor.casefold().split()) - _NO_NAMES)
+    return "done" in told and bool(named) and not told & _NOT_YET
 
 
 def _tests(site: Site, area: Area) -> dict[str, tuple[float, float]]:

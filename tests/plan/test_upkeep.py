@@ -171,6 +171,9 @@ def test_it_stands_in_text_calendar_sheet_and_json_until_a_note_says_done(planne
     assert any(one.startswith("Oct 1 to 31: manganese") for one in area["measures"])
     # A low test is no work done; the word says it.
     assert "Oct 1 to 31: manganese" in write_sheet(planned("2026-05-01,Greens,manganese is low\n"))
+    assert "Oct 1 to 31: manganese" in write_sheet(
+        planned("2026-05-01,Greens,manganese not done\n2026-05-02,Greens,manganese to be done\n")
+    )
     done = planned("2026-04-20,Greens,Manganese sulfate done on all\n")
     assert "Apr 1 to 30, 2027: manganese" in " ".join(write_plan(done).split())
 
