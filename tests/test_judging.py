@@ -179,7 +179,7 @@ def test_where_every_day_is_known_there_is_one_lane():
 def test_the_users_own_lead_goes_before_that_of_the_numbers():
     assert verdict_settings().lead == 14
     assert verdict_settings(21).lead == 21
-    assert verdict_settings(21).called == verdict_settings().called
+    assert verdict_settings(21).alone == verdict_settings().alone
 
 
 def test_how_a_disease_shows_is_put_as_numbers():

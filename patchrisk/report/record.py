@@ -65,6 +65,7 @@ def verdict_record(morning: Morning, area: AreaMorning, judged: Judgement) -> di
             "late": j.late_helps.name.lower().replace("_", " "),
             "once_seen": j.seen_helps.name.lower().replace("_", " "),
             "until": iso_day(j.treat_until),
+            "best_day": iso_day(j.best_day),
             "counted": int(j.counted),
             "number": int(j.number),
         },

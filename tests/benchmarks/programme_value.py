@@ -2,10 +2,13 @@
 
     python tests/benchmarks/programme_value.py --data stations.parquet [--every 8] [--kept FILE]
 
-At each station one turf with a history of every disease is followed through two years, every week
-as `verdict_follow` does: where the verdict calls for something the plan is made as of that morning
-and what it has for that day goes on. One year is taken in turn; the other is the one whose seasons
-began farthest from the station's usual day, and counts among the years that are off alone.
+At each station one turf with a history of every disease is followed through two years, as
+`verdict_follow` does: once a week, and on the day of each application that the last plan has.
+Where the verdict calls for something the plan is made as of that morning and what it has for that
+day goes on. One year is taken in turn; the other is the one whose seasons began farthest from the
+station's usual day, and counts among the years that are off alone. By days alone (`--alone`,
+`verdict_cover`) the advice is read every day, as the start rule is acted on every day; on mornings
+once a week and the days they name; and on mornings once a week.
 
 Of every season of which hindsight covers at least half, the infection covered, over that of
 hindsight (as many applications, in the treatment span, the first in time unless the disease's file
@@ -14,86 +17,116 @@ covers the others as well, whoever's it is:
 
 - the plan's;
 - the region's calendar: the best days for as many, by the mean infection of past and later years at
-  all other stations within 4 degrees of latitude;
+  all other stations within 4 degrees of latitude, which nobody can have;
+- the printed calendar: the same by past years alone, in whole weeks;
 - the start rule: on the day after half of the published rules are first met by the measured soil,
   then whenever the interval is over.
 
-A season is off when it began 14 days or more from the station's median.
+A season is off when it began 14 days or more from the station's median. Beside the shares stand
+applications a season, and of each hundred those that meet no infection under their cover and those
+that go on more than a week before the start that stood. A season in which the verdict never called
+for anything covers nothing, and is counted apart as well, with what it said.
 """
 
 import argparse
 import json
 import sys
-from collections import defaultdict
+from collections import Counter, defaultdict
+from datetime import timedelta
 from pathlib import Path
 
 import numpy as np
 from station_mornings import PYTHIUM, stations_of, turfs_at
-from verdict_cover import Record
-from verdict_follow import LEAST_BEST, Follow, Infection, best_cover
+from verdict_cover import Record, Season
+from verdict_follow import LEAST_BEST, WEEK, Follow, Infection, best_cover
 from verdict_replay import through
 
-from patchrisk.core.verdict.decision_table import Helps
-from patchrisk.core.verdict.season_course import half_of, rule_days
+from patchrisk.core.verdict.decision_table import Helps, Verdict
+from patchrisk.core.verdict.season_course import half_of
 from patchrisk.site_day.judging import verdict_settings
 
 NEAR_DEGREES, OFF_DAYS = 4.0, 14
-WAYS = ("plan", "calendar", "start rule")
+LEAST_PAST = 10  # seasons by which a calendar is printed; before them it is the best one
+WAYS = ("plan", "calendar", "printed calendar", "start rule")
+MORNINGS = {"plan": (1, False), "weekly and named": (7, True), "weekly": (7, False)}
 
 
 class Past:
-    """Every season at a station: when it started, when half of its rules were first met."""
+    """Every season at a station: when it started, when half of its rules were first met.
 
-    def __init__(self, station):
+    With ``follow`` also the days on which the advice goes on.
+    """
+
+    def __init__(self, station, follow):
         record, settings = Record(station), verdict_settings()
         self.latitude = station.latitude
         self.starts, self.met, self.seasons = defaultdict(dict), {}, defaultdict(list)
         cases = {(key, span): case for _, key, case in record.treatable for span in case.spans}
         for (key, span), case in cases.items():
-            for season, course, begun in record.started([span], settings.lasting, 20):
+            for season, course, by_days in record.started([span], settings.lasting, 20):
                 which, what = season.rows(record.dates), (key, span.id)
                 self.starts[what][season.first] = int(course.start[0]) - which[1]
-                rules = rule_days(
-                    span, record.at, record.dates, which, settings.lasting, southern=False
-                )
                 never = len(record.dates)
                 met = [
-                    r.begin + r.starts.argmax(axis=0) if r.starts.any() else [never] for r in rules
+                    r.begin + r.starts.argmax(axis=0) if r.starts.any() else [never]
+                    for r in by_days
                 ]
                 self.met[(*what, season.first)] = int(half_of(np.array(met))[0]) - which[1] + 1
-                one = record.season(case, season, course, begun, settings)
+                one = Season(record, case, season, course, by_days, settings)
                 if one.whole and one.rate.sum() > 0:
                     late = case.late is Helps.YES
                     timely = one.stop if late else min(one.stop, one.start + case.interval - 1)
                     rows = tuple(row - one.first for row in (one.start, timely, one.stop))
                     made = Infection(season.first, one.rate, rows, case.interval, one.number)
-                    weekly = record.dates[one.followed(7)]
-                    self.seasons[what].append((made, weekly))
+                    days = {}
+                    if follow and made.best() >= LEAST_BEST:
+                        days = {
+                            way: [season.first + row - one.first for row in one.followed(*how)]
+                            for way, how in MORNINGS.items()
+                        }
+                    self.seasons[what].append((made, days))
 
-    def calendar(self, what, near, interval, number):
-        """Rows of the best days by the mean infection at other stations."""
-        others = [one.rate for past in near for one, _ in past.seasons[what]]
+    def calendar(self, what, near, one, *, printed=False):
+        """Days by the mean infection at other stations; printed: by past years, in whole weeks."""
+        others = [other for past in near for other, _ in past.seasons[what]]
+        before = [other for other in others if other.first < one.first]
         if not others:
             return []
-        length = min(map(len, others))
-        usual = np.mean([rate[:length] for rate in others], axis=0)
-        return [int(row) for row in best_cover(usual, (0, length, length), interval, number)[1]]
+        if printed and len(before) >= LEAST_PAST:
+            others = before
+        length = min(len(other.rate) for other in others)
+        usual = np.mean([other.rate[:length] for other in others], axis=0)
+        _, rows = best_cover(usual, (0, length, length), one.interval, one.number)
+        return [one.first + (7 * round(row / 7) if printed else int(row)) for row in rows]
+
+    def by_rule(self, what, one):
+        """Days by the start rule."""
+        met = self.met[(*what, one.first)]
+        return [one.first + met + n * one.interval for n in range(one.number)]
+
+    def ways(self, what, near, one):
+        """Days of application of the ways that ask no verdict; empty without a calendar."""
+        calendar = self.calendar(what, near, one)
+        if not calendar:
+            return {}
+        return {
+            "calendar": calendar,
+            "printed calendar": self.calendar(what, near, one, printed=True),
+            "start rule": self.by_rule(what, one),
+        }
 
     def alone(self, near):
-        """Yield every season by its days alone: weekly mornings, calendar and start rule."""
+        """Yield every season by its days alone."""
         for what, seasons in self.seasons.items():
-            for one, weekly in seasons:
-                best, rows = one.best(), self.calendar(what, near, one.interval, one.number)
-                if best < LEAST_BEST or not rows:
+            for one, followed in seasons:
+                days = followed and self.ways(what, near, one)
+                if not days:
                     continue
-                met = self.met[(*what, one.first)]
-                days = {
-                    "plan": weekly,
-                    "calendar": [one.first + row for row in rows],
-                    "start rule": [one.first + met + n * one.interval for n in range(one.number)],
-                }
-                share = {way: min(1.0, one.share(days[way]) / best) for way in WAYS}
-                yield {"disease": what[0], "off": self.off(what, one.first), "days": days, **share}
+                days = {**followed, **days}
+                best = one.best()
+                share = {way: min(1.0, one.share(days[way]) / best) for way in days}
+                row = {"disease": what[0], "off": self.off(what, one.first), "days": days, **share}
+                yield {**row, "in vain": {way: in_vain(one, days[way]) for way in days}}
 
     def off(self, what, first):
         """Days that a season began after the usual one."""
@@ -109,6 +142,12 @@ class Past:
         return max(years, key=lambda year: np.mean(far[year]))
 
 
+def in_vain(one, days):
+    """How many meet no infection, and how many are more than a week before the start."""
+    start = one.first + one.span[0]
+    return sum(one.share([day]) <= 0 for day in days), sum(start - day > WEEK for day in days)
+
+
 class Walk(Follow):
     """A year of which every season is held against hindsight, calendar and start rule."""
 
@@ -116,25 +155,36 @@ class Walk(Follow):
         super().__init__(station, year, turf, set(turf), dates=False)
         self.past, self.near = past, near
 
+    def next_morning(self, day):
+        """Once a week, and on the day of each application that the last plan has."""
+        planned = (p.astype(object) for one in self.turfs.values() for p, _ in one.planned or ())
+        week = day + timedelta(WEEK)
+        return min((p for p in planned if day < p < week), default=week)
+
+    def plans(self, judged):
+        return any(made.verdict in (Verdict.APPLY, Verdict.GET_READY) for made in judged.values())
+
+    def morning(self, here, one):
+        super().morning(here, one)
+        for made in one.judged.values():
+            self.said[made.disease, made.span.id, made.first].add(made.reason)
+
     def season(self, label, applied, case, made):
         here = self.infection(case, made)
         what = case.disease, made.span.id
         if here is None or made.first not in self.past.starts[what]:
             return
-        best = here.best()
-        rows = self.past.calendar(what, self.near, here.interval, here.number)
-        if best < LEAST_BEST or not rows:
+        days = self.past.ways(what, self.near, here)
+        if here.best() < LEAST_BEST or not days:
             return
-        met = self.past.met[(*what, made.first)]
         ways = {
             "plan": {day for day in applied if made.first - here.interval <= day <= made.last},
-            "calendar": {made.first + row for row in rows},
-            "start rule": {made.first + met + n * here.interval for n in range(here.number)},
+            **{way: set(made_on) for way, made_on in days.items()},
         }
         self.seasons.append((case.disease, made.span.id, here, ways))
 
     def run(self):
-        self.seasons = []
+        self.seasons, self.said = [], defaultdict(set)
         super().run()
         for key, span, here, own in self.seasons:
             # What goes on for one disease works on the others of its kind as well.
@@ -147,6 +197,8 @@ class Walk(Follow):
                     "off": self.past.off((key, span), here.first),
                     **{way: min(1.0, here.share(days[way]) / here.best()) for way in WAYS},
                     "days": {way: sorted(map(str, own[way])) for way in WAYS},
+                    "said": sorted(self.said[key, span, here.first]),
+                    "in vain": {way: in_vain(here, sorted(own[way])) for way in WAYS},
                 }
             )
         return self
@@ -167,16 +219,25 @@ def figures(rows):
     out = {"seasons": len(rows)}
     if not rows:
         return out
-    for way in WAYS:
+    ways = [way for way in (*MORNINGS, *WAYS[1:]) if way in rows[0]]
+    for way in ways:
         share = np.array([row[way] for row in rows])
+        made = sum(len(row["days"][way]) for row in rows)
+        empty, early = np.sum([row["in vain"][way] for row in rows], axis=0)
         out[way] = {
             "mean": round(float(share.mean()), 3),
             "median": round(float(np.median(share)), 3),
             "worst tenth": round(float(np.quantile(share, 0.1)), 3),
+            "applications a season": round(made / len(rows), 2),
+            "of a hundred without infection": round(100 * float(empty) / max(1, made), 1),
+            "a week before the start": round(100 * float(early) / max(1, made), 1),
         }
-    out["applications a season"] = {
-        way: round(float(np.mean([len(row["days"][way]) for row in rows])), 2) for way in WAYS
-    }
+    never = [row for row in rows if not row["days"]["plan"]]
+    out["never called for"] = len(never)
+    if never and "said" in never[0]:
+        out["said of them"] = dict(Counter(word for row in never for word in row["said"]))
+    called = [row["plan"] for row in rows if row["days"]["plan"]]
+    out["plan, of those called for"] = round(float(np.mean(called)), 3)
     return out
 
 
@@ -184,15 +245,16 @@ def main():
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--data", type=Path, required=True)
     parser.add_argument("--every", type=int, default=8, help="every so many stations")
+    parser.add_argument("--from", type=int, default=0, dest="first", help="which comes first")
     parser.add_argument("--kept", type=Path, help="file of a line for each station")
     parser.add_argument("--alone", action="store_true", help="by their days alone")
     parser.add_argument("--json", action="store_true")
     options = parser.parse_args()
     options.processes = 1
     stations = list(stations_of(options.data, 1, []))
-    past = [Past(station) for station in stations]
+    past = [Past(station, n % options.every == options.first) for n, station in enumerate(stations)]
     jobs, alone = [], []
-    for n in range(0, len(stations), options.every):
+    for n in range(options.first, len(stations), options.every):
         near = [
             one for one in past
             if one is not past[n] and abs(one.latitude - past[n].latitude) <= NEAR_DEGREES

@@ -39,6 +39,7 @@ class Followed:
     works: dict = field(default_factory=dict)
     planned: list | None = None
     targets: tuple = ()
+    judged: dict = field(default_factory=dict)
 
 
 class Follow:
@@ -65,12 +66,19 @@ class Follow:
             here = Morning(self.station, day)
             for one in self.turfs.values():
                 self.morning(here, one)
-            day += timedelta(WEEK)
+            day = self.next_morning(day)
         self.until = np.datetime64(day)
         for label, one in self.turfs.items():
             for (key, _, _), (case, made) in one.last.items():
                 self.season(label, one.works[key], case, made)
         return self
+
+    def next_morning(self, day):
+        return day + timedelta(WEEK)
+
+    def plans(self, judged):
+        """Whether a plan is made of a morning."""
+        return self.dates or any(made.verdict is Verdict.APPLY for made in judged.values())
 
     def morning(self, here, one):
         cases = {
@@ -78,14 +86,14 @@ class Follow:
             for key, case in here.cases(one.area, one.log).items()
             if case.backing > Backing.NONE
         }
-        judged = {key: here.judge(case) for key, case in cases.items()}
+        judged = one.judged = {key: here.judge(case) for key, case in cases.items()}
         for key, made in judged.items():
             one.works[key] = cases[key].applied
             if made.stands:
                 one.last[key, made.span.id, str(made.first)] = cases[key], made
         called = tuple(key for key, made in judged.items() if made.verdict is Verdict.APPLY)
         today = []
-        if one.area.name in self.planned and here.ahead is not None and (self.dates or called):
+        if one.area.name in self.planned and here.ahead is not None and self.plans(judged):
             before = () if one.planned is None else one.planned
             now = here.planned(one.area, one.log, judged, before).planned
             if self.dates and one.planned is not None:

@@ -15,7 +15,7 @@ and to be zero (``zeros``):
 - ``apply without history``: *apply* with nothing told on a grass of low or unknown susceptibility;
 - ``start missed``: history, a high host, a start that stands and is in time, bare roots, room, a
   treatment with something behind it, infection and damage to come, and neither *apply* nor word
-  that it hangs on missing days;
+  that it hangs on missing days, nor a better day ahead that is in time;
 - ``nothing on missing days``: *nothing* where the last ten days are missing and what they can
   have been would change the verdict;
 - ``phase going back``: a season whose start stood, in an earlier phase on a later morning;
@@ -180,9 +180,13 @@ class Replay:
         if scenario != "untold" and one.stakes.host is Host.HIGH and one.backing > Backing.NONE:
             likely = verdict_settings().infecting_odds
             in_time = made.start is not None and (now - made.start).astype(int) < one.interval
+            # One that is waited for is missed only where its day would be late.
+            waits = made.best_day is not None and now < made.best_day
+            waits = waits and (made.best_day - made.start).astype(int) < one.interval
             calls = (
                 made.stands
                 and in_time
+                and not waits
                 and made.phase is not Phase.OVER
                 and made.roots in (Roots.BARE, Roots.ENDING_SOON)
                 and made.counted < made.number

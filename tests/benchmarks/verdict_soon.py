@@ -5,22 +5,22 @@
 
 One line a start: the odds of that morning, judged with the true weather of seven days as the
 forecast; the days between that start and the one that stood in the end; and the infection covered
-by mornings of every day where a start is called at five and at two days old, and by the published
-dates, as shares of hindsight (see `verdict_cover`). One season in four of each kind is judged.
+by mornings of every day, and by the published dates, as shares of hindsight (see
+`verdict_cover`). One season in four of each kind is judged.
 """
 
 import argparse
 import json
 from collections import defaultdict
-from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 from station_mornings import Morning, stations_of, turfs_at
-from verdict_cover import Record, turf_area
+from verdict_cover import Record, Season, turf_area
 from verdict_follow import LEAST_BEST
 
+from patchrisk.core.verdict.season_course import begun_for
 from patchrisk.site_day.judging import verdict_settings
 
 EARLIER_DAYS = 1500  # of record before a season, for the weather ahead
@@ -29,26 +29,25 @@ SETTINGS = verdict_settings()
 
 
 def young_starts(record, turfs, number):
-    """Mornings on which a start of a season of some disease is two days old: what was covered."""
+    """Mornings on which a start of a season is two days old: what the advice covered of it."""
     found = defaultdict(dict)
     for turf, key, case in record.treatable:
         if turf not in turfs:
             continue
-        for season, course, begun in record.started(case.spans, SETTINGS.lasting, EARLIER_DAYS):
-            if (record.dates[course.first].astype(object).year + number) % EVERY_YEARS:
+        for season, course, by_days in record.started(case.spans, SETTINGS.lasting, EARLIER_DAYS):
+            if (
+                record.dates[season.rows(record.dates)[1]].astype(object).year + number
+            ) % EVERY_YEARS:
                 continue
+            one = Season(record, case, season, course, by_days, SETTINGS)
             covered = []
-            for called in (SETTINGS.called, 2):
-                settings = replace(SETTINGS, called=called)
-                one = record.season(case, season, course, begun, settings)
-                if not one.whole or one.rate.sum() <= 0 or one.best() < LEAST_BEST:
-                    break
-                covered.append(one.share(one.followed(1)) / one.best())
-            if len(covered) == 2:
-                covered.append(one.share(one.published()) / one.best())
-            start = int(course.start[0])
-            young = begun(2)[course.first : start + 4]
-            for row in np.flatnonzero(young[1:] & ~young[:-1]) + 1 + course.first:
+            if one.whole and one.rate.sum() > 0 and one.best() >= LEAST_BEST:
+                days = one.followed(1), one.published()
+                covered = [one.share(made) / one.best() for made in days]
+            start, shape = int(course.start[0]), (len(record.dates), 1)
+            young = begun_for(2, by_days, course, SETTINGS.lasting, shape)[:, 0]
+            young = young[one.first : start + 4]
+            for row in np.flatnonzero(young[1:] & ~young[:-1]) + 1 + one.first:
                 what = key, season.span.id, start
                 found[int(row)].setdefault(what, (turf, covered))
     return found
@@ -78,14 +77,13 @@ def told(path):
     """By odds: how many starts stood within a week; and the cover with and without early calls."""
     table = pd.read_json(path, lines=True)
     table["near"] = table["off"].abs() <= 7
-    band = pd.cut(table["odds"], [-0.01, 0.3, 0.6, 0.8, SETTINGS.soon_odds - 1e-9, 1.0])
+    band = pd.cut(table["odds"], [-0.01, 0.3, 0.6, SETTINGS.start_odds - 1e-9, 0.95, 1.0])
     by_odds = table.groupby(band, observed=False).agg(
         starts=("near", "size"), near=("near", "mean"), stations=("station", "nunique")
     )
-    stood = table[(table["off"] == 0) & (table["covered"].str.len() == 3)]
+    stood = table[(table["off"] == 0) & (table["covered"].str.len() == 2)]
     share = np.array(stood["covered"].tolist())
-    ours = np.where(stood["odds"] >= SETTINGS.soon_odds, share[:, 1], share[:, 0])
-    cover = {"called at five days": share[:, 0], "the verdict": ours, "published": share[:, 2]}
+    cover = {"the verdict": share[:, 0], "published": share[:, 1]}
     print(by_odds)
     print(f"{len(stood)} seasons whose start stood: median and worst tenth covered, of hindsight")
     for words, value in cover.items():

@@ -3,6 +3,7 @@
 import numpy as np
 import pandas as pd
 from station_mornings import FORECAST_DAYS
+from verdict_cover import FADES_DAYS
 
 from patchrisk.site_day.judging import verdict_settings
 
@@ -20,18 +21,22 @@ def timing(data):
         ("55 degF rising", 12.778, 1, "02-01", "06-30"),
         ("70 degF falling", 21.111, -1, "08-01", "12-15"),
     ):
-        courses = []
+        courses, own = [], verdict_settings()
+        calls = []
         for name in mean:
+            years = {}
             for year in sorted(set(mean.index.year)):
                 value = mean.loc[f"{year}-{first}" : f"{year}-{last}", name].to_numpy()
-                value = sign * (value - threshold)
-                if len(value) < 100 or np.isnan(value).any() or value[0] >= 0:
-                    continue
+                if len(value) > 100 and not np.isnan(value).any():
+                    years[year] = sign * (value - threshold)
+            for year, value in years.items():
                 cross = np.flatnonzero((value[1:] >= 0) & (value[:-1] < 0)) + 1
-                if cross.size:
-                    courses.append((value, int(cross[-1])))
-        own = verdict_settings()
-        shares = {"verdict": _near(courses, own.called, FORECAST_DAYS, own.lasting.back_c)}
+                if value[0] >= 0 or not cross.size:
+                    continue
+                courses.append((value, int(cross[-1])))
+                others = [other for y, other in years.items() if y != year]
+                calls.append(_by_odds(value, others, own) - int(cross[-1]))
+        shares = {"verdict": _told(calls)}
         family = {
             (wait, ahead): _near(courses, wait, ahead, 0.0)
             for wait in range(15)
@@ -62,6 +67,33 @@ def _near(courses, wait, ahead, back):
                 call = day
                 break
         gap.append(call - last)
+    return _told(gap)
+
+
+def _by_odds(value, others, own):
+    """Day of the call where a start counts by its odds, from other years after the forecast."""
+    begun = None
+    for day, now in enumerate(value):
+        begun = None if now < -own.lasting.back_c else day if begun is None else begun
+        if begun is None or day == begun:  # what is known of a morning is the day before
+            continue
+        known = min(day + FORECAST_DAYS, len(value))
+        left = max(0, begun + own.lasting.wait_days - known)
+        if (value[day:known] < -own.lasting.back_c).any():
+            continue
+        fades = np.exp(-np.arange(1, left + 1) / FADES_DAYS)
+        ahead = [
+            one[known : known + left] + (value[known - 1] - one[known - 1]) * fades[: n - known]
+            for one, n in ((one, len(one)) for one in others)
+            if n > known
+        ]
+        lasting = [not (one < -own.lasting.back_c).any() for one in ahead]
+        if day - begun > own.lasting.wait_days or np.mean(lasting or [0]) >= own.start_odds:
+            return day
+    return len(value)
+
+
+def _told(gap):
     gap = np.array(gap)
     return {
         "within a week": round(float(np.mean(np.abs(gap) <= 7)), 3),

@@ -55,12 +55,11 @@ def test_what_counts_is_counted_and_a_number_used_up_leaves_the_season_out(calls
     assert all(one.start > TODAY + 200 for one in later)
 
 
-def test_a_start_to_come_is_called_for_when_it_is_old_enough_and_to_the_spans_end(calls):
+def test_a_start_to_come_is_called_for_from_its_best_day_on_and_to_the_spans_end(calls):
     (call,) = calls(phase=Phase.COMING, start=None, verdict=Verdict.NOTHING)
-    settings = verdict_settings()
     assert not call.begun
     days = TODAY + np.flatnonzero(call.first)
-    assert days[0] >= call.start + settings.called
+    assert call.start <= days[0] < call.start + 28 - verdict_settings().spare
     assert days[-1] < call.start + 28  # a first one later than an interval is late, and disputed
     further = TODAY + np.flatnonzero(call.further)
     assert further[-1] <= call.until

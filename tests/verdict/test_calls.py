@@ -75,14 +75,14 @@ def test_today_is_called_for_by_its_verdict_alone():
     assert days(one.further, today) == ("2023-05-21", "2023-06-27")
 
 
-def test_a_start_to_come_is_called_for_when_it_is_five_days_old():
+def test_a_start_to_come_is_called_for_from_its_best_day_on():
     """Half of the courses have started by 7 May."""
     today = "2023-04-20"
     later = [from_day("2023-05-01", 15.0, until=D("2023-05-01") + n) for n in range(10)]
     _, (one,) = calls(today, ahead(*later))
     assert (one.begun, one.start, one.until) == (False, D("2023-05-07"), D("2023-07-01"))
-    assert days(one.first, today) == ("2023-05-12", "2023-06-03")
-    assert days(one.further, today) == ("2023-05-12", "2023-07-01")
+    assert days(one.first, today) == ("2023-05-07", "2023-06-03")
+    assert days(one.further, today) == ("2023-05-07", "2023-07-01")
     assert days(one.counts, today) == ("2023-05-07", "2023-07-01")
     # From 10 April on an application of 28 days protects on the first day.
     assert days(one.reaches, today) == ("2023-04-20", "2023-07-01")
@@ -136,7 +136,7 @@ def test_nothing_is_called_for_beyond_the_number_nor_after_the_end_and_next_year
         _, (one,) = calls(today, weather, applied=applied)
         assert (one.begun, one.start, one.until) == (False, D("2024-04-03"), D("2024-05-28"))
         assert (one.done, one.number) == (0, 2)
-        assert days(one.first, today) == ("2024-04-08", "2024-04-30")
+        assert days(one.first, today) == ("2024-04-03", "2024-04-30")
     # Of each kind of season the first alone.
     _, (one,) = calls("2023-05-20", weather, applied=twice[:1])
     assert (one.start, one.done) == (START, 1)
@@ -199,6 +199,20 @@ def test_days_whose_cover_would_meet_no_infection_are_not_called_for():
     assert days(one.further, today) == ("2023-05-21", "2023-06-27")
 
 
+def test_where_infection_rises_the_first_one_is_called_for_from_its_best_day_on():
+    """As `test_judge` has it: waited for to the 20th, in time to the 30th."""
+    warm = soil()
+    n = np.arange(70)
+    begin = int((D("2023-05-10") - DATES[0]).astype(int))
+    warm[begin : begin + 70] = 20.0 + np.minimum(0.2 * n, 8.0)
+    response = Cardinal(10.0, 28.0, 40.0)
+    of = case(cardinal=response)
+    made, (one,) = calls("2023-05-10", ahead(warm), of, cardinal=response)
+    assert made.best_day == D("2023-05-20")
+    assert days(one.first, "2023-05-10") == ("2023-05-20", "2023-05-30")
+    assert days(one.further, "2023-05-10") == ("2023-05-11", "2023-06-27")
+
+
 def test_once_one_counts_the_next_is_called_for_when_a_first_one_would_be_late():
     today = "2023-06-05"
     _, (one,) = calls(today, applied=(D("2023-05-10"),))
@@ -234,7 +248,7 @@ def test_two_kinds_of_season_come_in_order_of_day():
     assert found[1].start == D("2023-11-01")
     # Today is called for by the season at hand alone.
     assert days(found[0].first, "2023-05-20")[0] == "2023-05-20"
-    assert days(found[1].first, "2023-05-20") == ("2023-11-06", "2023-11-28")
+    assert days(found[1].first, "2023-05-20") == ("2023-11-01", "2023-11-28")
 
 
 def test_missing_days_call_for_nothing_at_hand():

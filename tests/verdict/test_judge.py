@@ -41,20 +41,19 @@ def relapse(today, lasting, of):
 @pytest.mark.parametrize(
     ("today", "lasting", "phase"),
     [
-        ("2023-05-04", 20, Phase.COMING),  # one day old
-        ("2023-05-05", 19, Phase.STARTING),  # two days old, 95 % likely to last
-        ("2023-05-05", 18, Phase.COMING),
-        ("2023-05-07", 18, Phase.COMING),  # four days old
-        ("2023-05-08", 12, Phase.STARTING),  # five days old, 60 % likely to last
-        ("2023-05-08", 11, Phase.COMING),
+        ("2023-05-04", 16, Phase.STARTING),  # one day old, 80 % likely to last
+        ("2023-05-04", 15, Phase.COMING),
+        ("2023-05-08", 16, Phase.STARTING),
+        ("2023-05-08", 15, Phase.COMING),
         ("2023-05-15", 0, Phase.COMING),  # twelve days old: one day of frost still withdraws it
         ("2023-05-16", 0, Phase.STARTING),  # thirteen days old: it stands
     ],
 )
-def test_a_start_counts_at_two_days_if_all_but_certain_at_five_if_likely_and_stands_after_twelve(
+def test_a_start_counts_where_it_is_likely_to_last_and_stands_after_twelve_days(
     today, lasting, phase
 ):
-    made = judged(today, weather=relapse(today, lasting, 20))
+    never_waits = replace(SETTINGS, better_later=1.0)
+    made = judged(today, weather=relapse(today, lasting, 20), settings=never_waits)
     assert made.phase is phase
     assert made.verdict is (Verdict.APPLY if phase is Phase.STARTING else Verdict.GET_READY)
     assert made.start == START  # it is named before it counts
@@ -226,6 +225,60 @@ def test_south_of_the_equator_everything_is_half_a_year_away():
         assert made.damage == (D("2023-12-01"), D("2024-03-31"))
 
 
+# --- the day of the first application ------------------------------------------------------------
+
+RISING = Cardinal(10.0, 28.0, 40.0)
+
+
+def warms(degc_a_day):
+    """20 degC to 9 May, then warmer by so much each day, for ten weeks."""
+    out = soil()
+    n = np.arange(70)
+    out[row("2023-05-10") : row("2023-05-10") + 70] = 20.0 + np.minimum(degc_a_day * n, 8.0)
+    return out
+
+
+def test_where_infection_rises_the_first_application_is_waited_for():
+    """Two of 28 days cover 56 of the 84 that are counted: the warmest, so the later ones."""
+    to_the_day = replace(SETTINGS, better_later=0.0)
+    made = judged("2023-05-10", weather=ahead(warms(0.2)), cardinal=RISING, settings=to_the_day)
+    assert (made.phase, made.verdict) == (Phase.STARTING, Verdict.GET_READY)
+    assert made.reason == "start, better later"
+    # In time to 30 May, and a week is left to be in time in.
+    assert made.best_day == D("2023-05-23")
+    on_the_day = judged(
+        "2023-05-23",
+        soil_known=known("2023-05-23", warms(0.2)),
+        weather=ahead(warms(0.2)),
+        settings=to_the_day,
+        cardinal=RISING,
+    )
+    assert (on_the_day.verdict, on_the_day.best_day) == (Verdict.APPLY, D("2023-05-23"))
+    # For 1 % of the season's infection nobody waits three days.
+    made = judged("2023-05-10", weather=ahead(warms(0.2)), cardinal=RISING)
+    assert made.best_day == D("2023-05-20")
+
+
+def test_where_infection_stays_the_same_or_falls_it_goes_on_at_once():
+    for weather in (soil(), from_day("2023-05-30", 16.0), from_day("2023-06-10", 8.0)):
+        made = judged("2023-05-10", weather=ahead(weather), cardinal=RISING)
+        assert (made.verdict, made.best_day) == (Verdict.APPLY, D("2023-05-10"))
+
+
+def test_after_the_last_day_for_waiting_it_goes_on_at_once():
+    here = known("2023-05-26", warms(0.2))
+    made = judged("2023-05-26", soil_known=here, weather=ahead(warms(0.2)), cardinal=RISING)
+    assert made.verdict is Verdict.APPLY
+
+
+def test_one_that_counts_or_no_weather_ahead_leaves_no_day_to_choose():
+    rising = ahead(warms(0.2))
+    assert judged("2023-05-10").best_day is None
+    assert judged("2023-05-04", weather=relapse("2023-05-04", 15, 20)).best_day is None
+    made = judged("2023-05-10", weather=rising, cardinal=RISING, applied=(D("2023-05-08"),))
+    assert made.best_day is None
+
+
 # --- roots, numbers and the treatment span -------------------------------------------------------
 
 
@@ -233,8 +286,8 @@ def test_south_of_the_equator_everything_is_half_a_year_away():
     ("days_left", "roots", "verdict"),
     [
         (0, Roots.BARE, Verdict.APPLY),
-        (2, Roots.ENDING_SOON, Verdict.APPLY),
-        (3, Roots.ENDING, Verdict.GET_READY),
+        (1, Roots.ENDING_SOON, Verdict.APPLY),
+        (2, Roots.ENDING, Verdict.GET_READY),
         (7, Roots.ENDING, Verdict.GET_READY),
         (8, Roots.COVERED, Verdict.KEEP_COVER),
     ],
@@ -486,13 +539,13 @@ def test_missing_days_that_matter_say_both_readings():
 @pytest.mark.parametrize(
     ("warm", "either", "likely"),
     [
-        (12, (Verdict.GET_READY, Verdict.APPLY), Verdict.APPLY),
-        (11, (Verdict.GET_READY,), Verdict.GET_READY),
+        (16, (Verdict.GET_READY, Verdict.APPLY), Verdict.APPLY),
+        (15, (Verdict.GET_READY,), Verdict.GET_READY),
         (9, (Verdict.NOTHING, Verdict.GET_READY), Verdict.NOTHING),
     ],
 )
 def test_the_weather_that_fills_missing_days_says_which_is_likely(warm, either, likely):
-    """Courses at 20 degC have started: 60 % make a start count, half of them make it near.
+    """Courses at 20 degC have started: 80 % make a start count, half of them make it near.
 
     If the missing days were warm, a start is there, whatever the weather ahead makes of it.
     """

@@ -40,6 +40,7 @@ START = Facts(
     worth=True,
     sample_time=False,
     scouting=False,
+    better_later=False,
 )
 
 
@@ -52,6 +53,9 @@ WORKED = [
     ({}, "apply", "start"),
     ({"stake": Stake.ASKED, "host": Host.LOW}, "apply", "start"),
     ({"stake": Stake.YOUNG}, "apply", "start"),
+    ({"better_later": True}, "get ready", "start, better later"),
+    ({"better_later": True, "phase": Phase.GOING_ON}, "apply", "cover runs out"),
+    ({"better_later": True, "stake": Stake.UNKNOWN}, "decide", "protect or accept"),
     ({"backing": Backing.PRACTICE}, "apply", "start"),
     ({"backing": Backing.NONE}, "scout", "no treatment known"),
     ({"stake": Stake.UNKNOWN}, "decide", "protect or accept"),
@@ -220,12 +224,12 @@ def in_words(one):
             return "start is near"
         return "start is near, not known here" if maybe and prone else otherwise
 
-    # A season runs, and the roots are bare, or will be in two days.
+    # A season runs, and the roots are bare, or will be tomorrow.
     if not can and (at_stake or one.stake == Stake.SUSPECTED):
         return "no treatment known"
     if at_stake:
         if useful and one.phase == Phase.STARTING:
-            return "start"
+            return "start, better later" if one.better_later else "start"
         if useful and one.phase == Phase.GOING_ON:
             return "cover runs out"
         if useful and one.late == Helps.YES:
@@ -263,7 +267,7 @@ VERDICTS = {
     "cannot say": ["missing days"],
     "apply": ["seen, still helps", "start", "cover runs out", "late, still helps"],
     "decide": ["protect or accept", "suspected, protect or accept"],
-    "get ready": ["cover ends soon", "start is near"],
+    "get ready": ["cover ends soon", "start is near", "start, better later"],
     "keep cover": ["seen, covered", "covered", "covered, not to be renewed", "covered to the end"],
     "nothing": ["late, nothing to see yet", "not now"],
 }

@@ -74,8 +74,8 @@ def test_a_start_stands_after_the_wait():
     assert stands_from(judgement(stands=True), verdict_settings()) is None
 
 
-def test_the_next_is_due_with_two_days_of_cover_left():
-    # thresholds/verdict.toml, cover.running_out: today and the last day are two.
+def test_the_next_is_due_on_the_last_day_of_cover():
+    # thresholds/verdict.toml, cover.running_out: one day left, today among them.
     cover = SimpleNamespace(until=D("2026-05-24"))
     assert next_due(cover, verdict_settings()) == D("2026-05-24")
     assert next_due(SimpleNamespace(until=None), verdict_settings()) is None

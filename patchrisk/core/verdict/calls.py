@@ -9,10 +9,9 @@ from patchrisk.base.units import DAY, BoolArray, FloatArray
 from patchrisk.core.rules.infection import Cardinal
 from patchrisk.core.verdict.case import AheadSoil, Settings
 from patchrisk.core.verdict.decision_table import RUNNING, Phase, Roots, Verdict, decide
-from patchrisk.core.verdict.judge import treatment_ends
 from patchrisk.core.verdict.judgement import Judgement
 from patchrisk.core.verdict.season_ahead import SeasonOutlook
-from patchrisk.core.verdict.season_course import InfectionSpan, seasons_between
+from patchrisk.core.verdict.season_course import InfectionSpan, seasons_between, treatment_ends
 
 _CLOSED = (Phase.OVER, Phase.UNKNOWN)
 
@@ -87,9 +86,7 @@ def calls_ahead(
     southern : bool
         Whether the place lies south of the equator.
     """
-    paths, _ = ahead.at(ahead.reference_cm)
-    end = paths.dates[-1]
-    rate = np.asarray(paths.rate(cardinal) if cardinal is not None else np.ones_like(paths.mean_c))
+    end = ahead.at(ahead.reference_cm)[0].dates[-1]
     made: dict[str, Call] = {}
     for season in seasons_between(spans, judged.first, end, southern=southern):
         kind = season.span.id
@@ -97,14 +94,18 @@ def calls_ahead(
             continue
         outlook = SeasonOutlook(season, ahead, settings, southern=southern, today=today)
         at_hand = kind == judged.span.id and season.first == judged.first
-        call = _call(judged, outlook, rate, settings, at_hand)
+        call = _call(judged, outlook, cardinal, settings, at_hand)
         if call is not None:
             made[kind] = call
     return tuple(made.values())
 
 
 def _call(
-    judged: Judgement, outlook: SeasonOutlook, rate: FloatArray, settings: Settings, at_hand: bool
+    judged: Judgement,
+    outlook: SeasonOutlook,
+    cardinal: Cardinal | None,
+    settings: Settings,
+    at_hand: bool,
 ) -> Call | None:
     """Return a season as a plan is given it; None where nothing can be called for in it."""
     season, interval = outlook.season, judged.interval
@@ -120,7 +121,7 @@ def _call(
     day = outlook.dates[outlook.today :]
     active, infecting = _infection(outlook, interval, start if begun else None)
     usual = judged.usual_damage
-    facts = replace(judged.facts, infecting=True, room=True)
+    facts = replace(judged.facts, infecting=True, room=True, better_later=False)
     if not at_hand:  # of a season to come only what is usual is known
         shows = usual is None or usual >= settings.damage_least
         facts = replace(facts, damage=shows, worth=True, seen=False)
@@ -129,15 +130,20 @@ def _call(
         verdict, _ = decide(replace(facts, phase=phase, roots=roots), settings.table)
         return int(verdict) == Verdict.APPLY
 
-    known = start if begun else start + settings.called * DAY  # a start is called when it is so old
-    room = (day >= known) & (day <= until) & (infecting >= settings.infecting_odds)
+    room = (day >= start) & (day <= until) & (infecting >= settings.infecting_odds)
     timely = (day - start).astype(int) < interval
     in_time = applies(Phase.STARTING, Roots.BARE)
     late = applies(Phase.LATE, Roots.BARE)
     # A late first one makes no timely season of it.
     then = Phase.LATE if begun and judged.phase is Phase.LATE else Phase.GOING_ON
     again = applies(then, Roots.ENDING_SOON)
+    best = judged.best_day
+    if not begun:
+        covered = judged.covered_until if at_hand else None
+        best = outlook.best_day(cardinal, interval, judged.number, begun=False, covered=covered)
     first = room & np.where(timely, in_time, late)
+    if best is not None:
+        first &= day >= best
     further = room & np.where(timely, in_time, again)
     for mask in (first, further):
         mask[0] = at_hand and judged.verdict is Verdict.APPLY
@@ -148,7 +154,7 @@ def _call(
         start=start,
         until=until,
         begun=begun,
-        rate=np.asarray((rate[outlook.today :] * active).mean(axis=1)),
+        rate=np.asarray((outlook.infection(cardinal)[outlook.today :] * active).mean(axis=1)),
         first=first,
         further=further,
         reaches=np.asarray((day > start - interval * DAY) & (day <= until)),

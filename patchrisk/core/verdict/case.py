@@ -32,11 +32,10 @@ class Settings:
     """
 
     lasting: Lasting
-    called: int
-    called_soon: int
     alone: int
     start_odds: float
-    soon_odds: float
+    better_later: float
+    spare: int
     ready_odds: float
     lead: int
     infecting_odds: float

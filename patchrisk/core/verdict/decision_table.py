@@ -109,6 +109,8 @@ class Facts:
         Whether a sample sent now is answered before the usual start, and not long before.
     scouting : array of bool
         Whether damage is to be looked for now.
+    better_later : array of bool
+        Whether a first application of a later day is expected to cover more than one of today.
     """
 
     phase: npt.ArrayLike
@@ -125,6 +127,7 @@ class Facts:
     worth: npt.ArrayLike
     sample_time: npt.ArrayLike
     scouting: npt.ArrayLike
+    better_later: npt.ArrayLike = False
 
     def of(self, case: int) -> "Facts":
         """Return one of the cases."""

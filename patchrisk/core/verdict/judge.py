@@ -25,7 +25,7 @@ from patchrisk.core.verdict.season_course import (
     SeasonCourse,
     damage_span,
     follow,
-    last_treatment,
+    treatment_ends,
 )
 
 WEEK_DAYS = 7  # by which infection is judged where nothing is known of the weather ahead
@@ -71,9 +71,7 @@ def judge(
     if lasting is None:
         sure = stands | (age >= settings.alone)
     else:
-        old_enough = (age >= settings.called) & (lasting >= settings.start_odds)
-        all_but_certain = (age >= settings.called_soon) & (lasting >= settings.soon_odds)
-        sure = stands | old_enough | all_but_certain
+        sure = stands | (lasting >= settings.start_odds)
     coming = starts < row
     if outlook is not None:
         # The odds are those of the soil as it is known, whatever missing days can have been.
@@ -121,6 +119,10 @@ def judge(
         infecting = outlook.infecting(case.interval)
     if damage_odds is not None and damage_odds < settings.damage_least:
         can_follow = False
+    best = None
+    if outlook is not None and sure[0] and began[0] is not None and not counted:
+        covered = None if cover is None else cover.until
+        best = outlook.best_day(case.cardinal, case.interval, number, begun=True, covered=covered)
     scouting = watched is not None and bool(watched.scout_from <= today)
     if outlook is None and damage is not None:
         scouting = bool(damage[0] - settings.scout_before * DAY <= today <= damage[1])
@@ -156,6 +158,7 @@ def judge(
         worth=worth,
         sample_time=sampled,
         scouting=looking,
+        better_later=best is not None and bool(best > today),
     )
     verdicts, lines = decide(facts, settings.table)
     alone = facts.of(0)
@@ -213,6 +216,7 @@ def judge(
         seen_helps=case.once_seen,
         seen=seen,
         treat_until=treat_until,
+        best_day=best,
         counted=counted,
         number=number,
         interval=case.interval,
@@ -322,17 +326,6 @@ def _roots(cover: Cover | None, settings: Settings) -> Roots:
     if cover.days_left <= settings.running_out:
         return Roots.ENDING_SOON
     return Roots.ENDING if cover.days_left <= settings.cover_left else Roots.COVERED
-
-
-def treatment_ends(
-    season: DatedSeason, start: np.datetime64 | None, days: int, *, southern: bool
-) -> np.datetime64 | None:
-    """Last day of the treatment span of a season with that start; None without one."""
-    if start is None:
-        return None
-    until = min(start + (days - 1) * DAY, season.last)
-    worthwhile = last_treatment(season.span, season.first, southern=southern)
-    return until if worthwhile is None else min(until, worthwhile)
 
 
 def _seen(

@@ -111,6 +111,9 @@ class Judgement:
         First day on which damage of this season was seen.
     treat_until : datetime64[D] or None
         Last day of the treatment span; None before a start is known or expected.
+    best_day : datetime64[D] or None
+        Day, from today on, on which the first application is expected to cover most; None where
+        no start counts yet, an application does, or nothing is known of the weather ahead.
     counted, number : int
         Applications that count against the season's number, and that number.
     interval : int
@@ -168,6 +171,7 @@ class Judgement:
     seen_helps: Helps
     seen: np.datetime64 | None
     treat_until: np.datetime64 | None
+    best_day: np.datetime64 | None
     counted: int
     number: int
     interval: int

@@ -10,6 +10,7 @@ import numpy as np
 from patchrisk.base.units import DAY, FloatArray, IntArray
 from patchrisk.core.dates.soil_paths import day_of_share
 from patchrisk.core.dates.symptoms import Watch, first_symptoms, infected_rows, watch
+from patchrisk.core.rules.infection import Cardinal
 from patchrisk.core.verdict.case import AheadSoil, Case, Settings
 from patchrisk.core.verdict.season_course import (
     DatedSeason,
@@ -17,6 +18,7 @@ from patchrisk.core.verdict.season_course import (
     SeasonCourse,
     follow,
     seasons_between,
+    treatment_ends,
 )
 
 
@@ -142,6 +144,94 @@ class SeasonOutlook:
             active &= np.arange(len(self.dates))[rows, None] < self.course.over
         return float(np.mean(active.any(axis=0)))
 
+    def best_day(
+        self,
+        cardinal: Cardinal | None,
+        interval: int,
+        number: int,
+        *,
+        begun: bool,
+        covered: np.datetime64 | None = None,
+    ) -> np.datetime64 | None:
+        """Return the day on which the first application of the season is expected to cover most.
+
+        Of days that cover much the same it is the first, and none is before today.
+
+        Parameters
+        ----------
+        cardinal : Cardinal or None
+            Response of infection.
+        interval, number : int
+            Days that an application covers, and how many the season may have.
+        begun : bool
+            Whether its start counts already, so that one could go on today.
+        covered : datetime64[D] or None
+            Last day that is covered already.
+
+        Returns
+        -------
+        datetime64[D] or None
+            None where no application is expected to cover anything.
+        """
+        if not self.in_sight:
+            return None
+        key = "best", self.season, self.today, cardinal, interval, number, begun, covered
+        row: int | None = self._kept(
+            key, lambda: self._best_row(cardinal, interval, number, begun, covered)
+        )
+        return None if row is None else self._day(row)
+
+    def _best_row(
+        self,
+        cardinal: Cardinal | None,
+        interval: int,
+        number: int,
+        begun: bool,
+        covered: np.datetime64 | None,
+    ) -> int | None:
+        never = len(self.dates)
+        start = self.course.start
+        first_row = max(self.today, 0 if begun else int(start.min()))
+        if first_row >= never:
+            return None
+        ends = np.full(start.shape, -1)
+        for row in set(start[start < never].tolist()):
+            day = treatment_ends(
+                self.season, self.dates[row], number * interval, southern=self.southern
+            )
+            ends[start == row] = int((day - self.dates[0]).astype(int))
+        until = min(never, int(ends.max()) + interval)
+        if until <= first_row:
+            return None
+        row = np.arange(first_row, until)[:, None]
+        rate = self.infection(cardinal)[first_row:until] * (row >= start)
+        rate = rate * (row < np.minimum(ends + interval, self.rows[2] + 1))
+        if covered is not None:
+            rate = rate * (self.dates[row] > covered)
+        cover = cover_by_first_day(
+            rate,
+            first=start - first_row,
+            last=ends - first_row,
+            interval=interval,
+            number=number,
+            begun=begun,
+            spare=self.settings.spare,
+        )
+        most = float(cover.max())
+        if most <= 0:
+            return None
+        least = most - self.settings.better_later * float(rate.sum(axis=0).mean())
+        return first_row + int((cover >= least).argmax())
+
+    def infection(self, cardinal: Cardinal | None) -> FloatArray:
+        """Rate of infection along each course until the season is over, (days, lanes) [1].
+
+        Without a response each day on which roots can be infected counts one.
+        """
+        can = self.span.active(self.paths.mean_c)
+        can &= np.arange(len(self.dates))[:, None] < self.course.over
+        return np.asarray(can * (1.0 if cardinal is None else self.paths.rate(cardinal)))
+
     def usual_damage(
         self, case: Case, damage: tuple[np.datetime64, np.datetime64] | None
     ) -> float | None:
@@ -198,3 +288,60 @@ class SeasonOutlook:
             scout_before_days=self.settings.scout_before,
             least_chance=self.settings.least_chance,
         )
+
+
+def cover_by_first_day(
+    rate: FloatArray,
+    *,
+    first: IntArray,
+    last: IntArray,
+    interval: int,
+    number: int,
+    begun: bool,
+    spare: int,
+) -> FloatArray:
+    """Infection that a season's applications are expected to cover, by the day of the first one.
+
+    Those after it go on, along each course, where they cover most. Where a start falls back and
+    comes later, one that was waited for goes on then; one of the very first day went on all the
+    same, and is one less to have.
+
+    Parameters
+    ----------
+    rate : ndarray of float, shape (days, lanes)
+        Of bare days of the season; 0 on all others.
+    first, last : ndarray of int, shape (lanes,)
+        Rows of the first and last day of the treatment span along each course.
+    interval, number : int
+    begun : bool
+        Whether one could go on on the very first day.
+    spare : int
+        Days that one that is waited for must have left before it is late [days].
+
+    Returns
+    -------
+    ndarray of float, shape (days,)
+        Mean over the courses; a first one that is late covers nothing.
+    """
+    days, lanes = rate.shape
+    total = np.zeros((days + 1, lanes))
+    np.cumsum(rate, axis=0, out=total[1:])
+    ends = np.minimum(np.arange(days) + interval, days)
+    under = total[ends] - total[:-1]
+    row = np.arange(days)[:, None]
+    may = np.where((row >= first) & (row <= last), under, 0.0)
+    rest = np.zeros((days + 1, lanes))
+    for _ in range(number - 1):
+        more = np.zeros((days + 1, lanes))
+        for day in range(days - 1, -1, -1):
+            np.maximum(more[day + 1], may[day] + rest[ends[day]], out=more[day])
+        rest = more
+    on = np.maximum(row, first)
+    timely = np.minimum(last, first + interval - 1)
+    in_time = on <= np.maximum(timely - spare, first)
+    if begun:
+        on[0], in_time[0] = 0, timely >= 0
+    in_time &= (on < days) & (first <= last)
+    on = np.minimum(on, days - 1)
+    covered = np.take_along_axis(under, on, axis=0) + np.take_along_axis(rest, ends[on], axis=0)
+    return np.asarray(np.where(in_time, covered, 0.0).mean(axis=1))

@@ -408,3 +408,14 @@ def last_treatment(
     _, days, _ = season_spans(one_day, season_first, season_first + 400 * DAY, southern=southern)
     after: DayArray = days[days >= season_first]
     return np.datetime64(after.min(), "D")
+
+
+def treatment_ends(
+    season: DatedSeason, start: np.datetime64 | None, days: int, *, southern: bool
+) -> np.datetime64 | None:
+    """Last day of the treatment span of a season with that start; None without one."""
+    if start is None:
+        return None
+    until = min(start + (days - 1) * DAY, season.last)
+    worthwhile = last_treatment(season.span, season.first, southern=southern)
+    return until if worthwhile is None else min(until, worthwhile)

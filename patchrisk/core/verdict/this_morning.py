@@ -76,7 +76,7 @@ def next_due(cover: Cover | None, settings: Settings) -> np.datetime64 | None:
     """Day on which the application after the one that covers is due; None without cover."""
     if cover is None or cover.until is None:
         return None
-    return cover.until - (settings.running_out - 2) * DAY
+    return cover.until - (settings.running_out - 1) * DAY
 
 
 def think_again_on(j: Judgement, as_of: np.datetime64, lead: int) -> np.datetime64 | None:

@@ -144,6 +144,11 @@ def _start(w: Wording) -> str:
     return " ".join((text, *_more(w, w.in_time)))
 
 
+def _better_later(w: Wording) -> str:
+    text = f"Have product and water ready: {w.started}; {w.best_day}."
+    return " ".join((text, *_more(w, w.in_time)))
+
+
 def _more(w: Wording, *parts: str) -> list[str]:
     texts = [*parts, w.count]
     return [f"{capital(part)}." for part in texts if part]
@@ -299,6 +304,7 @@ SENTENCES: Mapping[str, Callable[[Wording], str]] = {
     "covered, not to be renewed": _covered_not_renewed,
     "covered to the end": _covered_to_end,
     "no treatment known": _no_treatment,
+    "start, better later": _better_later,
     "start": _start,
     "cover runs out": _runs_out,
     "late, still helps": _late_helps,

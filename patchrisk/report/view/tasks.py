@@ -189,6 +189,8 @@ def _get_ready(views: Sequence[DiseaseView], pen: Pen) -> Iterator[Task]:
 def _about(view: DiseaseView) -> str:
     """Say when a start that is near is expected, or that one is not sure yet."""
     j = view.judged
+    if j.reason == "start, better later":
+        return f"{view.started}; {view.best_day}"
     if j.start is not None:
         return f"{view.started}, not yet sure to last"
     unsure = j.middle is None or j.middle < view.as_of

@@ -296,6 +296,16 @@ class Wording:
         return f"start {self.expected}{self.near_odds}"
 
     @property
+    def best_day(self) -> str:
+        """Say that a first application is waited with; empty where it is not."""
+        j = self.judged
+        if j.best_day is None or j.best_day <= self.as_of:
+            return ""
+        return (
+            f"one about {self.day(j.best_day)} covers more of the infection to come than one today"
+        )
+
+    @property
     def in_time(self) -> str:
         """Say how long an application can wait."""
         last = in_time_until(self.judged, self.as_of)
