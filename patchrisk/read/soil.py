@@ -35,7 +35,7 @@ from patchrisk.core.soil.parameters import (
 )
 from patchrisk.read.area import Area
 from patchrisk.read.site import Site
-from patchrisk.read.tables.decode import read_bytes
+from patchrisk.read.tables.file_text import read_bytes
 
 _ERROR = ("level", "cos", "sin", "arid", "snow")
 _PERSISTENCE = ("fast_days", "fast_share", "slow_days", "slow_share", "lasting_days")

@@ -16,7 +16,13 @@ from patchrisk.core.dates.forecast_error import (
     departures,
     known_errors,
 )
-from patchrisk.core.dates.hand_readings import HandErrors, compare_readings, correct_soil
+from patchrisk.core.dates.hand_readings import (
+    DayWave,
+    HandErrors,
+    compare_readings,
+    correct_soil,
+    solar_hour,
+)
 from patchrisk.core.rules.windows import REFERENCE_CM, soil_depth_cm
 from patchrisk.core.soil.air_to_soil import (
     DEEPEST_CM,
@@ -25,7 +31,6 @@ from patchrisk.core.soil.air_to_soil import (
     SoilEstimate,
     run_model,
 )
-from patchrisk.core.soil.day_wave import DayWave, solar_hour
 from patchrisk.core.soil.parameters import SoilModel, Surface
 from patchrisk.core.soil.root_depth import SEED, Probe, SoilSeries, logged_at, soil_series
 from patchrisk.read.area import Area

@@ -9,7 +9,7 @@ import pytest
 
 from patchrisk.read.logger.heading import read_heading
 from patchrisk.read.logger.layout import LogOptions
-from patchrisk.read.logger.load_log import load_log
+from patchrisk.read.logger.read_log import load_log
 from tests.weather.log_files import by_date, hours, lines, soil
 
 MOMENTS = hours(24 * 20)

@@ -9,7 +9,7 @@ import numpy.typing as npt
 
 from patchrisk.base.units import DayArray, FloatArray
 from patchrisk.core.soil.air_to_soil import SoilEstimate
-from patchrisk.core.soil.depth_transfer import can_move, move_extremes, move_mean
+from patchrisk.core.soil.conduction import can_move, move_extremes, move_mean
 from patchrisk.core.soil.logged import join_logged, learn_error, simulate_soil
 from patchrisk.core.soil.parameters import SoilModel
 

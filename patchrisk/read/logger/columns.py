@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 from patchrisk.base.errors import Fault, InputError
 from patchrisk.core.soil.air_to_soil import DEEPEST_CM
-from patchrisk.core.soil.depth_transfer import MAX_UP_CM
+from patchrisk.core.soil.conduction import MAX_UP_CM
 from patchrisk.read.logger.heading import Heading, find_depth, find_unit, read_heading
 from patchrisk.read.logger.layout import Column, LogOptions, Role, TemperatureUnit
 from patchrisk.read.tables.cells import TIME_WORD

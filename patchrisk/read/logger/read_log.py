@@ -1,8 +1,13 @@
-"""One logger file read: its layout found, its times on the site's clock, its probes in degC."""
+"""Soil-temperature logger files as loggers write them: read, checked, and made into days.
 
+The layout is found, times are put on the site's clock, probes in degC: `read_log`. Then readings
+are judged (`quality.check_readings`) and made into days (`daily.by_day`): `load_log`.
+"""
+
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from datetime import timedelta
+from datetime import date, timedelta
 from pathlib import Path
 from typing import NamedTuple
 
@@ -12,7 +17,10 @@ import pandas as pd
 from patchrisk.base.errors import Fault, InputError
 from patchrisk.base.toml_files import load_numbers
 from patchrisk.base.units import BoolArray, FloatArray
-from patchrisk.read.logger.columns import ColumnContents, classify_columns
+from patchrisk.core.soil.root_depth import Probe, RowCounts
+from patchrisk.read.logger.clock import to_site
+from patchrisk.read.logger.columns import REACH_CM, ColumnContents, classify_columns
+from patchrisk.read.logger.daily import by_day, usual_step
 from patchrisk.read.logger.heading import looks_like_kelvin, to_degc
 from patchrisk.read.logger.layout import (
     DECIMALS,
@@ -22,24 +30,30 @@ from patchrisk.read.logger.layout import (
     Flag,
     FlagKind,
     Log,
+    LoggedSoil,
     LogLayout,
     LogOptions,
     TemperatureUnit,
-    offset_words,
 )
 from patchrisk.read.logger.plausible import why_not_soil
-from patchrisk.read.logger.summer_time import (
-    describe_evidence,
-    find_summer_time,
-    rule_for,
-    to_standard,
-)
-from patchrisk.read.logger.time_order import usual_step
+from patchrisk.read.logger.quality import check_readings, hour_of_day
 from patchrisk.read.tables.cells import cell_unit, to_numbers
 from patchrisk.read.tables.delimited import RawTable
 from patchrisk.read.tables.raw_table import read_raw_table
-from patchrisk.read.tables.timestamps import Moments, Stamps, find_offset, read_stamps
+from patchrisk.read.tables.timestamps import Moments, Stamps, read_stamps
 from patchrisk.read.weather.services import find_service
+
+# What to do when one kind of flag has taken every reading.
+_CURES = {
+    "out of range": "check unit, decimal and columns",
+    "unit": "set unit as the reason says",
+    "stuck": "check the probe and its cable",
+    "out of the ground": "check where the probe lies, and columns",
+    "duplicate": "export one row for each time",
+    "clock jump": "correct the times",
+    "future": "correct the logger's clock, or date_order",
+}
+
 
 _DAY = timedelta(days=1)
 _CELL_UNITS: dict[str, TemperatureUnit] = {"C": "degC", "F": "degF"}
@@ -57,6 +71,106 @@ class _Numbers(NamedTuple):
     @property
     def missing(self) -> BoolArray:
         return np.isnan(self.degrees) & ~self.words
+
+
+def load_log(
+    path: Path,
+    options: LogOptions | None = None,
+    air_daily: pd.DataFrame | None = None,
+    today: date | None = None,
+) -> LoggedSoil:
+    """Read a logger file, judge its readings and make them into days.
+
+    Parameters
+    ----------
+    air_daily : DataFrame, optional
+        Daily air temperature, for the checks that need it; see `check_readings`.
+    today : date, optional
+        Readings after it are flagged.
+
+    Raises
+    ------
+    InputError
+        When the file can't be read with certainty, or no reading in it can be used.
+    """
+    log = read_log(path, options)
+    _pass_over(log)
+    log = check_readings(log, air_daily, today)
+    probes = tuple(_probe(log, name) for name in log.degc)
+    if not any(probe.counts.kept for probe in probes):
+        raise InputError(_nothing_left(log))
+    return LoggedSoil(log.layout, probes, tuple(log.flags), file=path.name)
+
+
+def _pass_over(log: Log) -> None:
+    """Pass over, by name, probes on the surface and those that no layer of interest is near."""
+    depths = {probe: log.column(probe).depth_cm for probe in log.degc}
+    gone = {p: d for p, d in depths.items() if d is not None and not 0 < d <= REACH_CM}
+    if not gone:
+        return
+    if len(gone) == len(depths):
+        there = "; ".join(f"{probe!r} at {depth:.4g} cm" for probe, depth in gone.items())
+        found = f"no probe below the surface and above {REACH_CM:g} cm: {there}"
+        cure = "name a file with a shallower probe, or correct the depth"
+        raise InputError(Fault(log.source, "", found, cure))
+    notes = list(log.layout.notes)
+    for probe, depth in gone.items():
+        where = "0 cm, on the surface"
+        if depth > 0:
+            where = f"{depth:.4g} cm, deeper than {REACH_CM:g} cm, to where a probe is of use"
+        notes.append(f"{probe!r} passed over: it lies at {where}")
+        del log.degc[probe], log.missing[probe]
+    columns = tuple(
+        replace(c, role="set aside", why="lies too deep or on the surface", probe=None)
+        if c.probe in gone
+        else c
+        for c in log.layout.columns
+    )
+    log.layout = replace(log.layout, columns=columns, notes=tuple(notes))
+    log.flags = [flag for flag in log.flags if flag.probe not in gone]
+
+
+def _probe(log: Log, name: str) -> Probe:
+    degc, depth_cm = log.degc[name], log.column(name).depth_cm
+    days = by_day(log.seconds, degc)
+
+    def own(statistic: ColumnStatistic, of_readings: FloatArray) -> FloatArray:
+        """Give the extremes that a file of one row a day may have in columns of their own."""
+        given = log.extremes.get((name, statistic))
+        if given is None:
+            return of_readings
+        found = given.reindex(pd.DatetimeIndex(days.dates)).to_numpy(float)
+        return np.where(np.isnan(days.mean_c), np.nan, found)
+
+    return replace(
+        days,
+        depth_cm=np.nan if depth_cm is None else depth_cm,
+        min_c=own("min", days.min_c),
+        max_c=own("max", days.max_c),
+        hour=hour_of_day(log, name),
+        name=name,
+        counts=RowCounts(
+            rows=log.rows,
+            kept=int((~np.isnan(degc)).sum()),
+            flagged=sum(f.count for f in log.flags if f.left_out and f.probe in ("", name)),
+            missing=log.missing[name],
+        ),
+    )
+
+
+def _nothing_left(log: Log) -> Fault:
+    counts = Counter[str]()
+    for flag in log.flags:
+        if flag.left_out:
+            counts[flag.kind] += flag.count
+    if not counts:
+        cure = "name other columns, or export again"
+        return Fault(log.source, "", f"{log.rows} rows, and every reading is missing", cure)
+    worst = counts.most_common(1)[0][0]
+    reason = next(f.reason for f in log.flags if f.kind == worst)
+    listed = ", ".join(f"{kind} {count}" for kind, count in counts.most_common())
+    found = f"no reading is left: {listed} ({reason})"
+    return Fault(log.source, "", found, _CURES.get(worst, "check the file"))
 
 
 def read_log(path: Path, options: LogOptions | None = None) -> Log:
@@ -100,7 +214,7 @@ def read_log(path: Path, options: LogOptions | None = None) -> Log:
         table.names, table.under, filled, table.time_columns, daily, options, source
     )
     columns = _with_units(_with_depth(columns, options, source), numbers, options, source)
-    moments, clock, clock_flags = _to_site(table, stamps, step, options, source)
+    moments, clock, clock_flags = to_site(table, stamps, step, options, source)
     soil = [c for c in columns if c.role == "soil temperature"]
     means = {str(c.probe): numbers[c.number - 1] for c in soil if c.statistic == "mean"}
     rows, flags = _count(
@@ -273,70 +387,6 @@ def _with_units(
     if faults:
         raise InputError(faults)
     return out
-
-
-def _to_site(
-    table: RawTable, stamps: Stamps, step: timedelta | None, options: LogOptions, source: str
-) -> tuple[Moments, str, tuple[Flag, ...]]:
-    """Move the file's times to the site's local standard time, and say how."""
-    moments, site = stamps.moments, options.site_utc_offset
-    if stamps.days_only:
-        return moments, "days as the file names them", ()
-    if step is not None and step >= _DAY and stamps.in_utc and _at_midnight(stamps.written):
-        # A day is what the file names, whatever its midnight is called in UTC, in summer too.
-        return stamps.written, "days as the file names them", ()
-    if stamps.in_utc:
-        offset, where = timedelta(), "every time carries its offset"
-    elif options.utc_offset is not None:
-        offset, where = options.utc_offset, f"as told, {offset_words(options.utc_offset)}"
-    elif found := find_offset(table.time_header, table.titles):
-        offset, where = found
-    else:
-        offset, where = None, "no offset from UTC in the file"
-    flags: tuple[Flag, ...] = ()
-    if step is not None and step < _DAY and not stamps.in_utc:
-        moments, said, flags = _summer(moments, step, offset, options, source)
-        where += said
-    if site is None:
-        return moments, f"{where}; times {'are UTC' if stamps.in_utc else 'as they stand'}", flags
-    if offset is None:
-        return moments, f"{where}; times taken as the site's standard time", flags
-    shift = site - offset
-    if not shift:
-        return moments, f"{where}, which is the site's standard time", flags
-    moved = f"{where}; times moved to the site's standard time, {offset_words(site)}"
-    return moments + np.timedelta64(int(shift.total_seconds()), "s"), moved, flags
-
-
-def _at_midnight(moments: Moments) -> bool:
-    known = moments[~np.isnat(moments)]
-    return bool((known == known.astype("datetime64[D]")).all())
-
-
-def _summer(
-    moments: Moments,
-    step: timedelta,
-    offset: timedelta | None,
-    options: LogOptions,
-    source: str,
-) -> tuple[Moments, str, tuple[Flag, ...]]:
-    evidence = find_summer_time(moments[~np.isnat(moments)], step)
-    standard = options.site_utc_offset if offset is None else offset
-    if options.summer_time:
-        rule = evidence.rule if evidence else None
-        if rule is None and standard is not None:
-            rule = rule_for(standard)
-        if rule is None:
-            found = "no rule for summer time is known for this file"
-            cure = "set utc_offset, or take summer_time out"
-            raise InputError(Fault(source, "summer_time", found, cure))
-        return to_standard(moments, rule), f"; summer time of {rule.name} taken out, as told", ()
-    if evidence is None:
-        return moments, "", ()
-    days = sorted((*evidence.skipped, *evidence.doubled))
-    reason = describe_evidence(evidence, options.site_utc_offset)
-    flag = Flag("summer time", "", days[0], days[-1], len(days), reason, left_out=False)
-    return moments, "; it looks like summer time in summer", (flag,)
 
 
 def _count(

@@ -10,7 +10,7 @@ from patchrisk.base.errors import Fault, InputError
 from patchrisk.read.logger.columns import find_column
 from patchrisk.read.logger.layout import LogOptions
 from patchrisk.read.tables.cells import TIME_WORD, is_moment, is_number, lacks_year
-from patchrisk.read.tables.decode import EXPORT
+from patchrisk.read.tables.file_text import EXPORT
 
 _PARTS, _YEARS = {"month", "doy"}, {"year", "yr", "yyyy"}  # headings of parts of a date
 _REACH = 12  # a date further to the right than this is no time column
