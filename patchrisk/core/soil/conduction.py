@@ -130,6 +130,7 @@ def wave_c(
 
 MAX_UP_CM = 5.5  # a probe 4 in down can speak for 2 in
 MEMORY_DAYS = 365
+MIN_KNOWN = 0.9  # an error of at most a tenth of their difference to the missing days is made
 _YEARS = 10  # how far back the response is summed before the rest is spread evenly
 _ROWS = 128
 
@@ -139,7 +140,6 @@ def move_mean(
     from_cm: float,
     to_cm: float,
     diffusivity_m2_s: float,
-    min_known: float = 0.9,
 ) -> FloatArray:
     """Daily mean temperature at another depth [degC].
 
@@ -151,17 +151,14 @@ def move_mean(
         Depths [cm].
     diffusivity_m2_s : float
         Thermal diffusivity [m2/s].
-    min_known : float
-        Least share of the weights that must fall on known days [1]. Below it the result is
-        missing; above it the known days speak for the missing ones, so that an error of at most
-        one less this share of their difference is made. It covers the start of the record, where
-        the days before the first are missing: going 5 cm down at 5e-7 m2/s, the first two days
-        have no result, nor has a day that is itself missing or whose yesterday is.
 
     Returns
     -------
     array, (days, lanes...)
-        Missing throughout where `can_move` is false.
+        Missing throughout where `can_move` is false, and where less than `MIN_KNOWN` of the
+        weights falls on known days; above it they speak for the missing ones. So going 5 cm down
+        at 5e-7 m2/s, the first two days have no result, nor has a day that is itself missing or
+        whose yesterday is.
 
     Raises
     ------
@@ -187,7 +184,7 @@ def move_mean(
         result = band[:rows, here] @ np.where(known, block, 0.0)
         with np.errstate(invalid="ignore", divide="ignore"):
             result /= band[:rows, here] @ mark
-        result[sizes[:rows, here] @ mark < min_known * total] = np.nan
+        result[sizes[:rows, here] @ mark < MIN_KNOWN * total] = np.nan
         out[top : top + rows] = result
     return out.reshape(values.shape)
 

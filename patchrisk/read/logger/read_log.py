@@ -5,11 +5,10 @@ are judged (`quality.check_readings`) and made into days (`daily.by_day`): `load
 """
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date, timedelta
 from pathlib import Path
-from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -19,9 +18,9 @@ from patchrisk.base.toml_files import load_numbers
 from patchrisk.base.units import BoolArray, FloatArray
 from patchrisk.core.soil.root_depth import Probe, RowCounts
 from patchrisk.read.logger.clock import to_site
-from patchrisk.read.logger.columns import REACH_CM, ColumnContents, classify_columns
+from patchrisk.read.logger.columns import REACH_CM, FileColumn, classify_columns
 from patchrisk.read.logger.daily import by_day, usual_step
-from patchrisk.read.logger.heading import looks_like_kelvin, to_degc
+from patchrisk.read.logger.heading import to_degc
 from patchrisk.read.logger.layout import (
     DECIMALS,
     DELIMITERS,
@@ -35,7 +34,7 @@ from patchrisk.read.logger.layout import (
     LogOptions,
     TemperatureUnit,
 )
-from patchrisk.read.logger.plausible import why_not_soil
+from patchrisk.read.logger.plausible import only_unit, why_not_soil
 from patchrisk.read.logger.quality import check_readings, hour_of_day
 from patchrisk.read.tables.cells import cell_unit, to_numbers
 from patchrisk.read.tables.delimited import RawTable
@@ -57,20 +56,8 @@ _CURES = {
 
 _DAY = timedelta(days=1)
 _CELL_UNITS: dict[str, TemperatureUnit] = {"C": "degC", "F": "degF"}
-_SAMPLED = (0.13, 0.52, 0.87)  # where in a file the values shown of a column stand
 _SPREAD = 2000  # cells from which a column of words is known
 _WORDS = 0.8  # share of words among them; half of a column's cells make it one
-
-
-class _Numbers(NamedTuple):
-    """A column as numbers, and where it holds words instead."""
-
-    degrees: FloatArray
-    words: BoolArray
-
-    @property
-    def missing(self) -> BoolArray:
-        return np.isnan(self.degrees) & ~self.words
 
 
 def load_log(
@@ -201,30 +188,18 @@ def read_log(path: Path, options: LogOptions | None = None) -> Log:
     step = _step(stamps, table)
     refuse_long_steps(step, source)
     daily = stamps.days_only if step is None else step >= _DAY
-    numbers = {
-        i: _numbers(table.cells[i], table.decimal)
-        for i in range(len(table.names))
-        if i not in table.time_columns
-    }
-    filled = [
-        _filled(table, i, numbers, stamps.moments, options.latitude)
-        for i in range(len(table.names))
-    ]
-    columns = classify_columns(
-        table.names, table.under, filled, table.time_columns, daily, options, source
-    )
-    columns = _with_units(_with_depth(columns, options, source), numbers, options, source)
+    given = [_column(table, i, stamps.moments, options.latitude) for i in range(len(table.names))]
+    columns = classify_columns(given, daily, options, source)
+    columns = _with_units(_with_depth(columns, options, source), given, options, source)
     moments, clock, clock_flags = to_site(table, stamps, step, options, source)
     soil = [c for c in columns if c.role == "soil temperature"]
-    means = {str(c.probe): numbers[c.number - 1] for c in soil if c.statistic == "mean"}
-    rows, flags = _count(
-        table, moments, [c for c in soil if c.statistic == "mean"], numbers, source
-    )
+    means = [c for c in soil if c.statistic == "mean"]
+    rows, flags = _count(table, moments, means, given, source)
     timed = ~np.isnat(moments)
     sound = ~table.shifted[timed]
     of_probe: dict[tuple[str, ColumnStatistic], FloatArray] = {
         (str(c.probe), c.statistic): to_degc(
-            np.where(sound, numbers[c.number - 1].degrees[timed], np.nan), c.unit or "degC"
+            np.where(sound, given[c.number - 1].numbers[timed], np.nan), c.unit or "degC"
         )
         for c in soil
     }
@@ -254,7 +229,7 @@ def read_log(path: Path, options: LogOptions | None = None) -> Log:
         },
         flags=[*clock_flags, *flags],
         rows=int(rows.sum()),
-        missing={probe: int((n.missing & rows).sum()) for probe, n in means.items()},
+        missing={str(c.probe): int((given[c.number - 1].missing & rows).sum()) for c in means},
         lines=table.cells.index.to_numpy(np.int64)[timed],
         daily=daily,
     )
@@ -265,16 +240,6 @@ def refuse_long_steps(step: timedelta | None, source: str) -> None:
     if step is not None and step >= timedelta(days=load_numbers("quality")["step.most"].value):
         cure = "export one row a day, or more"
         raise InputError(Fault(source, "", f"one row for {step.days} days", cure))
-
-
-def _numbers(cells: "pd.Series[str]", decimal: str) -> _Numbers:
-    """Read a column; one of words, as a spread of its cells shows, is not tried cell by cell."""
-    filled = np.flatnonzero(cells.notna().to_numpy())
-    if len(filled) > _SPREAD:
-        some = cells.iloc[filled[np.linspace(0, len(filled) - 1, _SPREAD).astype(int)]]
-        if to_numbers(some, decimal)[1].mean() > _WORDS:
-            return _Numbers(np.full(len(cells), np.nan), cells.notna().to_numpy())
-    return _Numbers(*to_numbers(cells, decimal))
 
 
 def _refuse_marks(options: LogOptions, source: str) -> None:
@@ -301,47 +266,34 @@ def _step(stamps: Stamps, table: RawTable) -> timedelta | None:
     return timedelta(seconds=min(steps)) if steps else None
 
 
-def _filled(
-    table: RawTable,
-    index: int,
-    columns: Mapping[int, _Numbers],
-    moments: Moments,
-    latitude: float | None,
-) -> ColumnContents:
-    if index not in columns:
-        return ColumnContents(len(table.cells), 0)
-    column = columns[index]
-    values = column.degrees
-    count = int((~column.missing).sum())
-    cells = table.cells[index].dropna().head(50)
-    unit = None if pd.api.types.is_numeric_dtype(cells) else cell_unit(map(str, cells))
-    known = _CELL_UNITS.get(unit or "")
-
-    def doubt(unit: TemperatureUnit | None) -> str:
-        return why_not_soil(moments, values, unit, latitude)
-
-    numbers = int((~np.isnan(values)).sum())
-    vague = numbers > 0 and _unit_of(values)[0] is None
-    return ColumnContents(count, numbers, known, _sample(values), doubt, vague)
+def _column(table: RawTable, index: int, moments: Moments, latitude: float | None) -> FileColumn:
+    cells, time = table.cells[index], index in table.time_columns
+    values, words = np.full(len(cells), np.nan), np.zeros(len(cells), bool)
+    if not time:
+        values, words = _numbers(cells, table.decimal)
+    some = cells.dropna().head(50)
+    plain = time or pd.api.types.is_numeric_dtype(some)
+    return FileColumn(
+        number=index + 1,
+        name=table.names[index],
+        under=table.under[index],
+        time=time,
+        cells=int((~np.isnan(values) | words).sum()),
+        numbers=values,
+        words=words,
+        cell_unit=None if plain else _CELL_UNITS.get(cell_unit(map(str, some)) or ""),
+        doubt=lambda unit: why_not_soil(moments, values, unit, latitude),
+    )
 
 
-def _unit_of(values: FloatArray) -> tuple[TemperatureUnit | None, float]:
-    """Return the one unit that soil temperatures can be in, if there is one, and their median."""
-    limits = load_numbers("quality")
-    if looks_like_kelvin(values, "soil temperature"):
-        return "K", float(np.nanmedian(values))
-    values = values[np.abs(values) < 200]  # codes and broken wires say nothing of the unit
-    middle = float(np.median(values)) if len(values) else 0.0
-    if middle < limits["unit.mild"].value:
-        return "degC", middle
-    return "degF" if np.quantile(values, 0.9) > limits["unit.hot"].value else None, middle
-
-
-def _sample(values: FloatArray) -> str:
-    """Show a column by three of its values, from early, midway and late in the file."""
-    known = values[~np.isnan(values)]
-    some = known[(len(known) * np.array(_SAMPLED)).astype(int)] if len(known) else known
-    return ", ".join(dict.fromkeys(f"{value:.6g}" for value in some))
+def _numbers(cells: "pd.Series[str]", decimal: str) -> tuple[FloatArray, BoolArray]:
+    """Read a column; one of words, as a spread of its cells shows, is not tried cell by cell."""
+    filled = np.flatnonzero(cells.notna().to_numpy())
+    if len(filled) > _SPREAD:
+        some = cells.iloc[filled[np.linspace(0, len(filled) - 1, _SPREAD).astype(int)]]
+        if to_numbers(some, decimal)[1].mean() > _WORDS:
+            return np.full(len(cells), np.nan), cells.notna().to_numpy()
+    return to_numbers(cells, decimal)
 
 
 def _with_depth(columns: Sequence[Column], options: LogOptions, source: str) -> tuple[Column, ...]:
@@ -360,7 +312,7 @@ def _with_depth(columns: Sequence[Column], options: LogOptions, source: str) -> 
 
 def _with_units(
     columns: Sequence[Column],
-    numbers: Mapping[int, _Numbers],
+    given: Sequence[FileColumn],
     options: LogOptions,
     source: str,
 ) -> tuple[Column, ...]:
@@ -374,13 +326,13 @@ def _with_units(
             return replace(column, unit=options.unit, why=f"{column.why}; unit as told")
         if column.unit is not None:
             return column
-        unit, middle = _unit_of(numbers[column.number - 1].degrees)
+        unit, middle = only_unit(given[column.number - 1].numbers)
         if unit is not None:
             why = f"{column.why}; no unit stated, median {middle:.1f} can only be {unit}"
             return replace(column, unit=unit, why=why)
-        found = f"no unit is stated, and readings around {middle:.0f} can be degC or degF"
+        said = f"no unit is stated, and readings around {middle:.0f} can be degC or degF"
         place = f"column {column.number} {column.header!r}"
-        faults.append(Fault(source, place, found, 'set unit = "degC" or unit = "degF"'))
+        faults.append(Fault(source, place, said, 'set unit = "degC" or unit = "degF"'))
         return column
 
     out = tuple(map(with_unit, columns))
@@ -393,34 +345,34 @@ def _count(
     table: RawTable,
     moments: Moments,
     soil: Sequence[Column],
-    numbers: Mapping[int, _Numbers],
+    given: Sequence[FileColumn],
     source: str,
 ) -> tuple[BoolArray, list[Flag]]:
     """Tell rows with readings from other lines; flag words, and values without a time."""
     limits = load_numbers("quality")
     lines = table.cells.index.to_numpy(np.int64)
     timed = ~np.isnat(moments)
-    valued = np.any([~np.isnan(n.degrees) for n in numbers.values()], axis=0)
+    valued = np.any([~np.isnan(of.numbers) for of in given], axis=0)
     rows, lost = timed | valued, valued & ~timed
     if lost.sum() > limits["time.share"].value * valued.sum():
-        found = f"{lost.sum()} rows with values but no time"
+        said = f"{lost.sum()} rows with values but no time"
         cure = "write date and time in each row"
-        raise InputError(Fault(source, f"line {lines[lost][0]}", found, cure))
+        raise InputError(Fault(source, f"line {lines[lost][0]}", said, cure))
     faults: list[Fault] = []
     flags: list[Flag] = []
     for column in soil:
-        probe, cells = str(column.probe), numbers[column.number - 1]
-        full = ~cells.missing & rows
-        words, shifted = cells.words & rows & ~table.shifted, full & table.shifted
-        late = lost & ~np.isnan(cells.degrees) & ~shifted
+        probe, of = str(column.probe), given[column.number - 1]
+        full = ~of.missing & rows
+        words, shifted = of.words & rows & ~table.shifted, full & table.shifted
+        late = lost & ~np.isnan(of.numbers) & ~shifted
         if words.any():
             at = int(np.flatnonzero(words)[0])
             line = table.line(at, column.number - 1)
-            found = f"{str(table.cells[column.number - 1].iloc[at])!r} in place of a number"
+            said = f"{str(table.cells[column.number - 1].iloc[at])!r} in place of a number"
             if words.sum() > limits["text.share"].value * full.sum():
                 place = f"line {line}, column {column.number} {column.header!r}"
-                faults.append(Fault(source, place, found, "export plain numbers"))
-            reason = f"{found}, first on line {line}"
+                faults.append(Fault(source, place, said, "export plain numbers"))
+            reason = f"{said}, first on line {line}"
             flags.append(_flag("text", probe, moments[words], int(words.sum()), reason))
         if shifted.any():
             reason = f"more cells in the row than in others, first on line {lines[shifted][0]}"
