@@ -11,7 +11,7 @@ from dataclasses import replace
 from functools import cache
 from pathlib import Path
 from types import MappingProxyType
-from typing import Any, TypeGuard, cast
+from typing import Any, TypeGuard, cast, get_type_hints
 
 import numpy as np
 
@@ -40,32 +40,12 @@ from patchrisk.read.tables.file_text import read_bytes
 _ERROR = ("level", "cos", "sin", "arid", "snow")
 _PERSISTENCE = ("fast_days", "fast_share", "slow_days", "slow_share", "lasting_days")
 _CALIBRATION = (
-    "day_variance",
-    "level_after_years",
-    "days_to_half",
-    "scale_days",
-    "fast_share_after",
-    "least_days",
-    "least_variation",
-    "most_response",
-    "most_air_above",
-    "most_soil_above",
-    "most_distance",
-    "most_height",
-    "most_error",
-    "least_steps",
-    "most_range",
-    "range_from_depth",
-    "most_surprise",
-    "stranger_error",
-    "stranger_days",
-    "gap_days",
-    "weather_variance",
-    "weather_days",
-    "usual_days",
-    "usual_demand",
-    "usual_rain",
-)
+    "day_variance", "level_after_years", "days_to_half", "scale_days", "fast_share_after",
+    "least_days", "least_variation", "most_response", "most_air_above", "most_soil_above",
+    "most_distance", "most_height", "most_error", "least_steps", "most_range",
+    "range_from_depth", "most_surprise", "stranger_error", "stranger_days", "gap_days",
+    "weather_variance", "weather_days", "usual_days", "usual_demand", "usual_rain",
+)  # fmt: skip
 _RADIATION = ("one", "root_range", "range", "relative", "relative_squared", "wet", "log_rain")
 _RAIN = ("one", "lower", "lower_squared", "range", "range_squared", "warmth", "frost")
 _CLIMATE = ("mean", "cos", "sin")
@@ -293,19 +273,7 @@ def diffusivity_of(root_zone: str, wetness: str) -> float:
 
 FIRST_LINE = "# Soil model fitted to this site's logger; delete it to go back to the general one."
 _LARGEST = 1e6  # far above any number of the model, far below what a sum can't hold
-_HEAD: dict[str, type] = {
-    "inputs": str,
-    "depth_cm": float,
-    "fitted_on": str,
-    "first_day": str,
-    "last_day": str,
-    "days": int,
-    "error_before_c": float,
-    "error_after_c": float,
-    "bias_before_c": float,
-    "bias_after_c": float,
-    "level": float,
-}
+_HEAD = {name: kind for name, kind in get_type_hints(SiteFit).items() if name != "values"}
 FIT = marked("soil model that patchrisk fitted", FIRST_LINE.encode())
 
 

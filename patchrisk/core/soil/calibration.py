@@ -109,26 +109,19 @@ def calibrate(
     station_height_m: float = 0.0,
     source: str = "logger",
 ) -> SiteFit:
-    """Fit the model to a site's logged soil temperature.
+    """Fit the model to a site's logged soil temperature; weather as for `estimate_soil`.
 
     Parameters
     ----------
     air_min_c, air_max_c, logged_mean_c : array, (days,)
         Air temperature, and the logged daily mean at the depth [degC]; NaN where missing. The
         air should begin some months before the log.
-    dates : array of datetime64, (days,)
-        Every day of the span.
-    latitude : float
-        [degrees north].
     today : date
         Written into the fit.
     model : SoilModel
         The general one, from which the fit starts.
     rain_mm, snow_depth_cm, solar_mj_m2 : array, optional
-        As for `estimate_soil`; the same kinds must be given when the fit is used.
-    depth_cm : float
-    climate : Climate, optional
-        As for `estimate_soil`.
+        The same kinds must be given when the fit is used.
     logged_range_c : array, optional
         Logged daily maximum minus minimum; tells a probe that is not in the ground [degC].
     station_distance_km, station_height_m : float
@@ -330,15 +323,8 @@ def posterior(
 ) -> Parameters:
     """Move the parameters of one site to the maximum of the posterior; Gauss-Newton.
 
-    Parameters
-    ----------
-    forcing : Forcing
-        Of one lane.
-    logged_c : array, (days, 1)
-        NaN where nothing was logged [degC].
-    depth_cm : float
-    model : SoilModel
-        Its parameters for the forcing's inputs are the start, and the centre of its prior.
+    ``logged_c`` is (days, 1), NaN where nothing was logged [degC]. The model's parameters for the
+    forcing's inputs are the start, and the centre of its prior.
     """
     start, prior = model.parameters[forcing.inputs], model.prior
     variance = model.calibration["day_variance"]
@@ -386,15 +372,9 @@ class SeasonError:
 def compare_by_season(
     dates: Any, estimate_c: npt.ArrayLike, logged_c: npt.ArrayLike, latitude: float
 ) -> Sequence[SeasonError]:
-    """Compare an estimate with a log by season (of the hemisphere) and over the year.
+    """Compare an estimate with a log, (days,), by season of the hemisphere and over the year.
 
-    Parameters
-    ----------
-    dates : array of datetime64, (days,)
-    estimate_c, logged_c : array, (days,)
-        [degC]; days without either are left out. Seasons without days are too.
-    latitude : float
-        [degrees north].
+    Days without either are left out, and seasons without days.
     """
     error = np.asarray(estimate_c, float) - np.asarray(logged_c, float)
     month = np.asarray(dates, "datetime64[M]").astype(int) % 12

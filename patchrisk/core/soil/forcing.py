@@ -157,18 +157,8 @@ def climate_of(
 
     A Bayesian regression: the prior is what latitude tells (its error is that of the stations
     the model was fitted on), each known day adds a little. Of a whole year nearly all comes
-    from the days; of one month in summer, the winter comes from the latitude.
-
-    Parameters
-    ----------
-    air_c : array, (days, lanes)
-        Daily mean, NaN where missing [degC].
-    angle : array, (days, 1)
-        Angle of the year.
-    latitude : array, (lanes,)
-        [degrees north].
-    model : SoilModel
-        Says what the latitude tells.
+    from the days; of one month in summer, the winter comes from the latitude. ``air_c`` is the
+    daily mean, (days, lanes), NaN where missing; ``angle`` that of the year, (days, 1).
     """
     prior = np.array([model.climate[name] for name in ("mean", "cos", "sin")])
     beyond = np.abs(latitude) - 40

@@ -114,19 +114,7 @@ def logged_at(
 
     Each probe is moved by conduction to the depth wanted. The nearest depth counts; a probe
     farther away fills only days on which no nearer one has a reading. Probes at one depth are
-    averaged. A probe too far below the depth is passed over.
-
-    Parameters
-    ----------
-    probes : sequence of Probe
-    depth_cm : float
-        Depth wanted [cm].
-    diffusivity_m2_s : float
-        Thermal diffusivity of the root zone [m2/s].
-
-    Returns
-    -------
-    mean_c, max_c : ndarray of float, shape (days,)
+    averaged. A probe too far below the depth is passed over. Gives the daily mean and maximum.
     """
     mean = np.full(probes[0].mean_c.shape, np.nan)
     hottest = mean.copy()
@@ -170,23 +158,13 @@ def soil_series(
 
     Parameters
     ----------
-    dates : ndarray of datetime64[D], shape (days,)
-    probes : sequence of Probe
-        May be empty.
     estimates : mapping of float to SoilEstimate or None
         For each depth wanted [cm], the estimate from air temperature on the same days; None
         without air temperature.
-    diffusivity_m2_s : float
-        Thermal diffusivity of the root zone [m2/s].
     probe_sd_c : float
         How far a probe may stand from the turf it speaks for [degC].
     model : SoilModel
-        That of the estimates; see `patchrisk.core.soil.logged.learn_error`.
-
-    Returns
-    -------
-    dict of float to SoilSeries
-        By depth [cm].
+        That of the estimates; it says how their error lasts.
     """
     nothing = np.full(dates.shape, np.nan)
     unknown = SoilEstimate(nothing, nothing, nothing, nothing)
