@@ -200,10 +200,7 @@ def _measured(
     maxima: Sequence[float],
     modelled: Soil,
 ) -> tuple[Soil, dict[float, BoolArray]]:
-    probes = [
-        Probe(p.depth_cm, p.mean_c[:, lanes], p.min_c[:, lanes], p.max_c[:, lanes])
-        for p in block.probes
-    ]
+    probes = [probe.each(lambda series: series[:, lanes]) for probe in block.probes]
     mean_c, max_c = {}, {}
     made: dict[float, BoolArray] = {}
     for depth in means:
