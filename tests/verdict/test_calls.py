@@ -81,8 +81,8 @@ def test_a_start_to_come_is_called_for_from_its_best_day_on():
     later = [from_day("2023-05-01", 15.0, until=D("2023-05-01") + n) for n in range(10)]
     _, (one,) = calls(today, ahead(*later))
     assert (one.begun, one.start, one.until) == (False, D("2023-05-07"), D("2023-07-01"))
-    assert days(one.first, today) == ("2023-05-07", "2023-06-03")
-    assert days(one.further, today) == ("2023-05-07", "2023-07-01")
+    assert days(one.first, today) == ("2023-05-08", "2023-06-03")
+    assert days(one.further, today) == ("2023-05-08", "2023-07-01")
     assert days(one.counts, today) == ("2023-05-07", "2023-07-01")
     # From 10 April on an application of 28 days protects on the first day.
     assert days(one.reaches, today) == ("2023-04-20", "2023-07-01")
@@ -136,7 +136,7 @@ def test_nothing_is_called_for_beyond_the_number_nor_after_the_end_and_next_year
         _, (one,) = calls(today, weather, applied=applied)
         assert (one.begun, one.start, one.until) == (False, D("2024-04-03"), D("2024-05-28"))
         assert (one.done, one.number) == (0, 2)
-        assert days(one.first, today) == ("2024-04-03", "2024-04-30")
+        assert days(one.first, today) == ("2024-04-04", "2024-04-30")
     # Of each kind of season the first alone.
     _, (one,) = calls("2023-05-20", weather, applied=twice[:1])
     assert (one.start, one.done) == (START, 1)
@@ -248,7 +248,7 @@ def test_two_kinds_of_season_come_in_order_of_day():
     assert found[1].start == D("2023-11-01")
     # Today is called for by the season at hand alone.
     assert days(found[0].first, "2023-05-20")[0] == "2023-05-20"
-    assert days(found[1].first, "2023-05-20") == ("2023-11-01", "2023-11-28")
+    assert days(found[1].first, "2023-05-20") == ("2023-11-02", "2023-11-28")
 
 
 def test_missing_days_call_for_nothing_at_hand():

@@ -130,7 +130,8 @@ def _call(
         verdict, _ = decide(replace(facts, phase=phase, roots=roots), settings.table)
         return int(verdict) == Verdict.APPLY
 
-    room = (day >= start) & (day <= until) & (infecting >= settings.infecting_odds)
+    known = start if begun else start + DAY  # it counts on the day after at the earliest
+    room = (day >= known) & (day <= until) & (infecting >= settings.infecting_odds)
     timely = (day - start).astype(int) < interval
     in_time = applies(Phase.STARTING, Roots.BARE)
     late = applies(Phase.LATE, Roots.BARE)
