@@ -418,8 +418,8 @@ def test_the_message_is_one_line_whatever_the_names(morning):
 @pytest.mark.parametrize(
     ("system", "day", "span", "month", "never"),
     [
-        ("us", "May 8", "May 8 to 12", "May 8 to Jun 2", "May 8 or not at all"),
-        ("metric", "8 May", "8 to 12 May", "8 May to 2 Jun", "8 May or not at all"),
+        ("us", "May 8", "May 8 to 12", "May 8 to Jun 2", "May 8 at the earliest, or not at all"),
+        ("metric", "8 May", "8 to 12 May", "8 May to 2 Jun", "8 May at the earliest, or not at all"),
     ],
 )
 def test_dates_go_with_the_units_of_the_site(system, day, span, month, never):
