@@ -12,7 +12,7 @@ from patchrisk.base.errors import Fault, InputError
 from patchrisk.base.units import DAY
 from patchrisk.base.user_files import is_there
 from patchrisk.core.plan.cover import Applied
-from patchrisk.core.plan.past_label import PastLabel
+from patchrisk.core.plan.labels import PastLabel
 from patchrisk.read.diseases import Library, load_library
 from patchrisk.read.logger.layout import LoggedSoil, LogOptions
 from patchrisk.read.logger.load_log import load_log

@@ -18,7 +18,7 @@ from patchrisk.base.user_files import is_there, read_file
 from patchrisk.core.plan.programme import AreaPlan, Planned
 from patchrisk.core.rules.seasons import year_begins
 from patchrisk.report import plan_words as words
-from patchrisk.report.plan_reasons import (
+from patchrisk.report.plan_sentences import (
     MEASURE_DONE,
     measure_name,
     measure_sentences,

@@ -9,16 +9,15 @@ from patchrisk.base.pen import iso_day
 from patchrisk.core.plan.cover import Cover
 from patchrisk.core.plan.programme import Answer, AreaPlan, Choice, Planned
 from patchrisk.report import plan_words as words
-from patchrisk.report.cover_words import applied_record, cover_record
-from patchrisk.report.log_words import past_label_record
 from patchrisk.report.plan_changes import changes_words
-from patchrisk.report.plan_reasons import (
+from patchrisk.report.plan_sentences import (
     caution_sentences,
     measure_sentences,
     sentence,
     sentences,
     watering_sentences,
 )
+from patchrisk.report.records_words import applied_record, cover_record, past_label_record
 from patchrisk.report.words import (
     CAUTIONS_IN_FULL,
     by_number,

@@ -28,14 +28,14 @@ from patchrisk.core.verdict.decision_table import Verdict
 from patchrisk.read.diseases import Library
 from patchrisk.read.groups import load_groups
 from patchrisk.read.shelf import LabelsDiffer, LimitGap, Missing, yearly_limits
-from patchrisk.report.cover_words import water_words
-from patchrisk.report.plan_reasons import (
+from patchrisk.report.plan_sentences import (
     caution_sentences,
     minutes_words,
     sentence,
     sentences,
     watering_sentences,
 )
+from patchrisk.report.records_words import water_words
 from patchrisk.report.words import Show, between, codes_words, name_of
 from patchrisk.site_day.season_plan import SitePlan
 

@@ -13,7 +13,7 @@ from patchrisk.base.pen import Pen
 from patchrisk.base.saving import marked
 from patchrisk.core.plan.programme import AreaPlan, Planned
 from patchrisk.report import plan_words as words
-from patchrisk.report.plan_reasons import caution_sentences, measure_sentences, sentences
+from patchrisk.report.plan_sentences import caution_sentences, measure_sentences, sentences
 from patchrisk.report.words import CAUTIONS_IN_FULL, name_of
 from patchrisk.site_day.season_plan import SitePlan
 

@@ -7,10 +7,9 @@ import numpy as np
 
 from patchrisk.base.toml_files import load_numbers
 from patchrisk.base.units import DAY, DayArray
-from patchrisk.core.plan.cover import Applied
+from patchrisk.core.plan.cover import Applied, grounds, on_ground
 from patchrisk.core.plan.facts import Factor
 from patchrisk.core.plan.inputs import Concern, Numbers, Trials, delivery, numbers_of, works
-from patchrisk.core.plan.parts import grounds, on_ground
 from patchrisk.core.rules.windows import Rule
 from patchrisk.core.verdict.case import Protection
 from patchrisk.read.area import Area

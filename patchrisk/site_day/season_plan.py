@@ -16,7 +16,7 @@ from patchrisk.core.plan.check_plots import Look, plot_worth
 from patchrisk.core.plan.cover import Applied, Cover
 from patchrisk.core.plan.facts import NoAirTemperature, NoForecast
 from patchrisk.core.plan.inputs import BACKED, PROVEN, Concern, Demand, Stock, Turf
-from patchrisk.core.plan.past_label import PastLabel
+from patchrisk.core.plan.labels import PastLabel
 from patchrisk.core.plan.programme import Answer, AreaPlan, Choice, Planned, cost_of
 from patchrisk.core.plan.rotation import family
 from patchrisk.core.rules.seasons import year_begins

@@ -8,7 +8,7 @@ from patchrisk.base.pen import Pen
 from patchrisk.core.plan.inputs import Concern, Stock, Trials
 from patchrisk.core.plan.programme import Choice
 from patchrisk.core.verdict.calls import Call
-from patchrisk.report.plan_reasons import sentences
+from patchrisk.report.plan_sentences import sentences
 
 FROM = np.datetime64("2024-01-01")
 DAYS = np.arange(FROM, FROM + 366)

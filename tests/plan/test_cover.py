@@ -11,7 +11,9 @@ from patchrisk.base.pen import Pen
 from patchrisk.core.plan.cover import (
     Applied,
     Lasting,
+    by_ground,
     cover,
+    cover_by_part,
     covered_by,
     delivered,
     protection,
@@ -19,13 +21,12 @@ from patchrisk.core.plan.cover import (
     tanks,
 )
 from patchrisk.core.plan.inputs import delivery
-from patchrisk.core.plan.parts import by_ground, cover_by_part
 from patchrisk.read.diseases import load_library
 from patchrisk.read.records.books import APPLICATIONS
 from patchrisk.read.records.rows import record_context
 from patchrisk.read.site import read_site
 from patchrisk.read.site_data import with_rain
-from patchrisk.report.cover_words import cover_words, water_words
+from patchrisk.report.records_words import cover_words, water_words
 from patchrisk.site_day.protection import days_on
 from tests.plan.given_by_hand import concern, hump, stock
 

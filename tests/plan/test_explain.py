@@ -13,7 +13,7 @@ from patchrisk.core.plan.facts import (
     WeekLater,
 )
 from patchrisk.core.plan.inputs import Stock, Turf
-from patchrisk.core.plan.label_limits import YearlyLimit
+from patchrisk.core.plan.labels import YearlyLimit
 from patchrisk.core.plan.programme import Choice
 from tests.plan.given_by_hand import DAYS, FROM, concern, hump, stock, told, trials
 

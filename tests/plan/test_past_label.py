@@ -13,8 +13,7 @@ from click.testing import CliRunner
 from patchrisk.cli import main
 from patchrisk.core.plan.cover import Applied
 from patchrisk.core.plan.inputs import Stock
-from patchrisk.core.plan.label_limits import YearlyLimit, year_spent
-from patchrisk.core.plan.past_label import Figure, Label, past_labels
+from patchrisk.core.plan.labels import Figure, Label, YearlyLimit, past_labels, year_spent
 from patchrisk.core.plan.programme import Choice
 from patchrisk.read.diseases import load_library
 from patchrisk.read.records.books import APPLICATIONS

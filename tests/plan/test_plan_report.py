@@ -14,12 +14,12 @@ from hypothesis import strategies as st
 
 from patchrisk.base.pen import Pen
 from patchrisk.base.safe_text import safe_cell, slug, write_table
-from patchrisk.core.plan.past_label import Figure, PastLabel
-from patchrisk.report.cover_words import cover_words
+from patchrisk.core.plan.labels import Figure, PastLabel
 from patchrisk.report.plan_files import HEADER, write_files, write_plan_table
 from patchrisk.report.plan_json import to_json
 from patchrisk.report.plan_text import write_plan
 from patchrisk.report.plan_words import numbered
+from patchrisk.report.records_words import cover_words
 from patchrisk.report.words import CAUTIONS_IN_FULL
 from tests.plan.plans_by_hand import (
     AS_OF,

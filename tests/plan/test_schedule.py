@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from patchrisk.core.plan.facts import Restriction
-from patchrisk.core.plan.label_limits import SharedLimit
+from patchrisk.core.plan.labels import SharedLimit
 from patchrisk.core.plan.problem import (
     Option,
     Problem,

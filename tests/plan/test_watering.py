@@ -7,8 +7,8 @@ from patchrisk.base.pen import Pen
 from patchrisk.core.plan.conditions import watering
 from patchrisk.core.plan.cover import Applied
 from patchrisk.core.plan.programme import Choice, ForecastRain
-from patchrisk.report.log_words import water_asked
-from patchrisk.report.plan_reasons import watering_sentences
+from patchrisk.report.plan_sentences import watering_sentences
+from patchrisk.report.records_words import water_asked
 
 NO_SURFACTANT = frozenset({"3"})
 

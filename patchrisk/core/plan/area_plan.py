@@ -8,7 +8,7 @@ import numpy as np
 from patchrisk.base.units import DAY, DayArray, FloatArray
 from patchrisk.core.plan.answers import Case, advice, answers, bad_days
 from patchrisk.core.plan.conditions import chance_of_heat, near_tines, rain_bars
-from patchrisk.core.plan.cover import Applied, covered_by
+from patchrisk.core.plan.cover import Applied, covered_by, grounds, on_ground
 from patchrisk.core.plan.explain import HEAT_RULE, explained
 from patchrisk.core.plan.facts import DoseTaken, KeptFromTines
 from patchrisk.core.plan.inputs import (
@@ -20,9 +20,8 @@ from patchrisk.core.plan.inputs import (
     delivery,
     works,
 )
-from patchrisk.core.plan.label_limits import YearlyLimit, YearSpent, year_spent
+from patchrisk.core.plan.labels import YearlyLimit, YearSpent, year_spent
 from patchrisk.core.plan.options import acting_on, options_of, partners_against, twice_in
-from patchrisk.core.plan.parts import grounds, on_ground
 from patchrisk.core.plan.problem import Option, Problem, Solution, Threat, cover_with
 from patchrisk.core.plan.programme import AreaPlan, Share
 from patchrisk.core.plan.rotation import Guideline, Step

@@ -8,10 +8,9 @@ from typing import Any
 import numpy as np
 
 from patchrisk.base.units import BoolArray
-from patchrisk.core.plan.cover import PHOSPHONATE, Applied
+from patchrisk.core.plan.cover import PHOSPHONATE, Applied, by_ground
 from patchrisk.core.plan.inputs import BACKED, PROVEN, Concern, Numbers, Stock
-from patchrisk.core.plan.label_limits import SharedLimit, YearSpent, shared_limits
-from patchrisk.core.plan.parts import by_ground
+from patchrisk.core.plan.labels import SharedLimit, YearSpent, shared_limits
 from patchrisk.core.plan.problem import Option
 from patchrisk.core.plan.programme import Choice
 from patchrisk.core.plan.rotation import family

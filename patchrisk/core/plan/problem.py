@@ -7,7 +7,7 @@ from functools import cached_property
 import numpy as np
 
 from patchrisk.base.units import BoolArray, DayArray, FloatArray
-from patchrisk.core.plan.label_limits import ROUNDING, SharedLimit
+from patchrisk.core.plan.labels import ROUNDING, SharedLimit
 from patchrisk.core.plan.programme import Choice
 from patchrisk.core.plan.rotation import Breach, Caps, Guideline, Step, breaches
 from patchrisk.core.verdict.calls import Call

@@ -12,8 +12,7 @@ from patchrisk.core.dates.pressure import Wet
 from patchrisk.core.dates.soil_paths import SoilPaths
 from patchrisk.core.dates.symptoms import Shows
 from patchrisk.core.plan import cover as cover_of_roots
-from patchrisk.core.plan.cover import Applied, Cover
-from patchrisk.core.plan.parts import cover_by_part
+from patchrisk.core.plan.cover import Applied, Cover, cover_by_part
 from patchrisk.core.rules.infection import Cardinal
 from patchrisk.core.rules.windows import bounded, soil_depth_cm
 from patchrisk.core.soil.root_depth import SoilSeries

@@ -15,14 +15,14 @@ from patchrisk.core.verdict.this_morning import area_verdict, history_asked
 from patchrisk.read.diseases import Library
 from patchrisk.read.groups import load_groups
 from patchrisk.report import story, words
-from patchrisk.report.cover_words import water_words, went_on
-from patchrisk.report.plan_reasons import (
+from patchrisk.report.plan_sentences import (
     caution_sentences,
     measure_sentences,
     sentences,
     watering_sentences,
 )
 from patchrisk.report.plan_words import amounts_words, span_words, watering_words
+from patchrisk.report.records_words import water_words, went_on
 from patchrisk.report.view.disease import DiseaseView, disease_view, rank
 from patchrisk.report.view.model import AreaView, Card, PlannedWords
 from patchrisk.report.view.tasks import only_to_look_for, tasks_of
