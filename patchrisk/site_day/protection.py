@@ -9,7 +9,7 @@ from patchrisk.base.toml_files import load_numbers
 from patchrisk.base.units import DAY, DayArray
 from patchrisk.core.plan.cover import Applied, grounds, on_ground
 from patchrisk.core.plan.facts import Factor
-from patchrisk.core.plan.inputs import Concern, Numbers, Trials, delivery, numbers_of, works
+from patchrisk.core.plan.inputs import Concern, Numbers, Trials, numbers_of, works
 from patchrisk.core.rules.windows import Rule
 from patchrisk.core.verdict.case import Protection
 from patchrisk.read.area import Area
@@ -56,7 +56,6 @@ def protection_of(
         today,
         numbers.lasting(concern),
         partial(works, concern),
-        delivery(numbers),
     )
 
 
@@ -77,9 +76,9 @@ def days_on(
     What went on a day together is one application; of parts that make the whole, the days of the
     part that had the fewest.
     """
-    concern = concern_of(disease, key, resistant)
+    concern, agree = concern_of(disease, key, resistant), programme_numbers().sizes_agree
     mine = [one for one in applied if key in one.targets or works(concern, one)]
-    days = ({a.day for a in on_ground(mine, part)} for part in grounds(applied, today))
+    days = ({a.day for a in on_ground(mine, part)} for part in grounds(applied, today, agree))
     _, fewest = min((len(each), sorted(each)) for each in days)
     return tuple(fewest)
 

@@ -12,7 +12,7 @@ from patchrisk.read.area import Area
 from patchrisk.read.site import Site
 from patchrisk.read.visit.file import read_visit
 from patchrisk.site_day.morning import AreaMorning, Morning
-from patchrisk.site_day.protection import concern_of
+from patchrisk.site_day.protection import concern_of, programme_numbers
 
 _TESTS = {  # the methods that the limits of disease files are given by
     ("pH", "1:1"): "soil pH",
@@ -41,10 +41,18 @@ def with_upkeep(plan: AreaPlan, morning: Morning, area: AreaMorning) -> AreaPlan
         name: [note.day for note in notes if _tells(note.text, name)]
         for name in {factor.factor for some in factors.values() for factor in some}
     }
-    tests, southern = _tests(morning.site, area.area), morning.site.site.southern
+    numbers = programme_numbers()
     return replace(
         plan,
-        measures=upkeep(factors, plan.as_of, tests=tests, done=done, southern=southern),
+        measures=upkeep(
+            factors,
+            plan.as_of,
+            tests=_tests(morning.site, area.area),
+            done=done,
+            southern=morning.site.site.southern,
+            most=numbers.measures,
+            holds_days=numbers.measure_holds_days,
+        ),
         advice=(*plan.advice, *_scouting(morning, area, planned)),
     )
 

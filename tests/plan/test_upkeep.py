@@ -13,7 +13,7 @@ from patchrisk.base.errors import InputError
 from patchrisk.cli import main
 from patchrisk.core.plan.facts import Factor, KeptFromTines, Scouting
 from patchrisk.core.plan.inputs import Turf
-from patchrisk.core.plan.upkeep import MOST, upkeep
+from patchrisk.core.plan.upkeep import upkeep
 from patchrisk.read.site import read_site
 from patchrisk.report.calendar import write_calendar
 from patchrisk.report.plan_json import to_json
@@ -42,6 +42,8 @@ def chosen(library):
             tests=dict(tests),
             done={name: [day(text)] for name, text in done},
             southern=southern,
+            most=3,
+            holds_days=300,
         )
         return {task.finding.factor: task for task in found}
 
@@ -85,13 +87,13 @@ def test_the_areas_own_tests_decide_first(chosen, mn, ph, wanted):
     found = chosen("take-all-patch", tests={MN: (mn, mn), PH: (ph, ph)}.items())
     assert wanted == {name for name in (MN, PH) if name in found}
     assert wanted == {name for name, task in found.items() if task.found is not None}
-    assert len(found) <= MOST
+    assert len(found) <= 3
 
 
 def test_no_more_than_three_and_nothing_that_cannot_be_done(chosen, library):
     for key in library.diseases:
         found = chosen(key)
-        assert len(found) <= MOST
+        assert len(found) <= 3
         assert not {"stand age", "organic matter"} & set(found)
         assert all(task.finding.effect in ("better", "worse") for task in found.values())
         dated = [task.first for task in found.values() if task.first is not None]
@@ -100,16 +102,17 @@ def test_no_more_than_three_and_nothing_that_cannot_be_done(chosen, library):
 
 
 def test_sources_that_part_ways_come_after_those_that_do_not():
+    none_done = {"done": {}, "southern": False, "most": 3, "holds_days": 300}
     one = Factor("shade", "worse", "a", "s", "moderate")
     other = Factor("thatch", "worse", "b", "s", "strong")
     none = Factor("thatch", "none", "c", "s", "weak")
-    found = upkeep({"d": [one, other, none]}, day("2026-01-01"), tests={}, done={}, southern=False)
+    found = upkeep({"d": [one, other, none]}, day("2026-01-01"), tests={}, **none_done)
     assert [(t.finding.text, t.differ) for t in found] == [("a", False), ("b", True)]
     # What a test of the area's own speaks for comes before all, however weak and disputed.
     others = [Factor(name, "better", name, "s", "strong", (5,)) for name in ("a", "b", "c")]
     acid = Factor(PH, "worse", "acid", "s", "weak", above=7.0), Factor(PH, "none", "", "s", "weak")
     tests = {PH: (6.0, 7.5)}
-    found = upkeep({"d": [*others, *acid]}, day("2026-01-01"), tests=tests, done={}, southern=False)
+    found = upkeep({"d": [*others, *acid]}, day("2026-01-01"), tests=tests, **none_done)
     assert [t.finding.text for t in found] == ["a", "b", "acid"]
 
 

@@ -17,7 +17,6 @@ from patchrisk.core.plan.inputs import (
     Numbers,
     Stock,
     Turf,
-    delivery,
     works,
 )
 from patchrisk.core.plan.labels import YearlyLimit, YearSpent, year_spent
@@ -227,11 +226,11 @@ def _threat(
 ) -> Threat:
     lasting = numbers.lasting(concern)
     covers = []
-    for part in grounds(applied, ahead[0]):
+    for part in grounds(applied, ahead[0], numbers.sizes_agree):
         cover = np.zeros(len(ahead))
         for one in (a for a in on_ground(applied, part) if works(concern, a)):
             evidence = concern.evidence(one.codes, one.actives) if one.codes else "no data"
-            on = covered_by([one], ahead, lasting, delivery(numbers), lasting.days)
+            on = covered_by([one], ahead, lasting, lasting.days)
             cover = np.maximum(cover, np.where(on, numbers.evidence[evidence], 0.0))
         covers.append(cover)
     cover = np.min(covers, axis=0)

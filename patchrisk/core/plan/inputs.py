@@ -1,13 +1,13 @@
 """What a programme is made from: diseases, what can be applied, wishes and numbers."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Annotated, Any, Protocol, get_args, get_origin, get_type_hints
 
 import numpy as np
 
 from patchrisk.base.units import BoolArray
-from patchrisk.core.plan.cover import Applied, Lasting, delivered
+from patchrisk.core.plan.cover import Applied, Lasting
 from patchrisk.core.plan.facts import Factor
 from patchrisk.core.plan.programme import Choice
 from patchrisk.core.plan.rotation import Caps, GroupCaps, Guideline
@@ -216,6 +216,9 @@ class Numbers:
     aerified_days: Annotated[int, "aerification.apart"]
     slack: Annotated[float, "plan.slack"]
     whole_rate: Annotated[float, "qoi.whole_rate"]
+    sizes_agree: Annotated[float, "parts.sizes_agree"]
+    measures: Annotated[int, "upkeep.most"]
+    measure_holds_days: Annotated[int, "upkeep.holds"]
     plots_together_days: Annotated[int, "plots.together"]
     plots_confidence: Annotated[float, "plots.confidence"]
 
@@ -230,7 +233,17 @@ class Numbers:
         low, best, high = concern.interval or (self.shortest, self.interval, self.longest)
         if low == high:  # one figure says nothing of its spread
             low, high = min(low, self.shortest), max(high, self.longest)
-        return Lasting(min(best, self.tested), min(low, best), high, self.shape, self.counts)
+        return Lasting(
+            days=min(best, self.tested),
+            shortest=min(low, best),
+            longest=high,
+            shape=self.shape,
+            counts=self.counts,
+            water_least_mm=self.water_least_mm,
+            not_watered=self.not_watered,
+            wash_off_mm=self.wash_off_mm,
+            sizes_agree=self.sizes_agree,
+        )
 
 
 def numbers_of(table: Mapping[str, Valued], running_out: int) -> Numbers:
@@ -293,17 +306,3 @@ def works(concern: Concern, one: Applied) -> bool:
         return concern.key in one.targets
     out = ("no effect", "outside spectrum")
     return concern.answers(one.codes) and concern.evidence(one.codes, one.actives) not in out
-
-
-def delivery(numbers: Numbers) -> Callable[[Applied], float]:
-    """Share of an application that gets to the roots, by water and rain of its day.
-
-    None of one that rain of its day washed off or too deep.
-    """
-
-    def share(one: Applied) -> float:
-        if one.rain_mm > numbers.wash_off_mm:
-            return 0.0
-        return delivered(one.codes, one.wet_mm, numbers.water_least_mm, numbers.not_watered)
-
-    return share

@@ -8,9 +8,7 @@ import numpy as np
 from patchrisk.base.units import DAY
 from patchrisk.core.plan.facts import Factor
 
-MOST = 3  # of an area: more is a list that nobody works off
 NOT_TO_DO = ("stand age", "organic matter")  # what a stand that is there has or has not
-_HOLDS = 300 * DAY  # a measure done is not asked for again within the year
 _CONFIDENCE = ("strong", "moderate", "weak", "expert opinion")
 
 
@@ -39,6 +37,8 @@ def upkeep(
     tests: Mapping[str, tuple[float, float]],
     done: Mapping[str, Sequence[np.datetime64]],
     southern: bool,
+    most: int,
+    holds_days: int,
 ) -> tuple[Task, ...]:
     """Choose the measures that matter most on an area, one of each factor.
 
@@ -57,6 +57,10 @@ def upkeep(
         By factor.
     southern : bool
         Whether seasons lie half a year later.
+    most : int
+        Measures told.
+    holds_days : int
+        For which one that was done is not asked for again [days].
 
     Returns
     -------
@@ -67,14 +71,17 @@ def upkeep(
     for disease, some in factors.items():
         for factor in dict.fromkeys(one.factor for one in some):
             of_it = [one for one in some if one.factor == factor]
-            task = _task(of_it, tests.get(factor), done.get(factor, ()), today, southern)
+            task = _task(
+                of_it, tests.get(factor), done.get(factor, ()), today, southern, holds_days * DAY
+            )
             if task is not None:
                 tasks.setdefault(task, []).append(disease)
     best: dict[str, Task] = {}
     for task in sorted(tasks, key=_rank):
         best.setdefault(task.finding.factor, replace(task, diseases=tuple(tasks[task])))
-    most = list(best.values())[:MOST]
-    return tuple(sorted(most, key=lambda task: (task.first is None, str(task.first))))
+    return tuple(
+        sorted(list(best.values())[:most], key=lambda task: (task.first is None, str(task.first)))
+    )
 
 
 def _rank(task: Task) -> tuple[bool, bool, bool, int, str]:
@@ -88,6 +95,7 @@ def _task(
     done: Sequence[np.datetime64],
     today: np.datetime64,
     southern: bool,
+    holds: np.timedelta64,
 ) -> Task | None:
     """Return what to do about one factor of one disease; None where nothing is to be done."""
     of_use = [one for one in some if one.effect in ("better", "worse")]
@@ -100,10 +108,10 @@ def _task(
     finding = min(of_use, key=lambda one: (
         not one.months, _crossed(one, test) is None, _CONFIDENCE.index(one.confidence)
     ))  # fmt: skip
-    days = [day for day in done if day > today - _HOLDS]
+    days = [day for day in done if day > today - holds]
     if days and not finding.months:
         return None
-    begins = max(days) + _HOLDS if days else today
+    begins = max(days) + holds if days else today
     first, last = _next(finding.months, begins, today, southern) or (None, None)
     found, limit = crossed[0] if crossed else (None, None)
     if found is None and first is None and finding.confidence in ("weak", "expert opinion"):

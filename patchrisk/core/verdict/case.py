@@ -12,7 +12,7 @@ from patchrisk.core.dates.pressure import Wet
 from patchrisk.core.dates.soil_paths import SoilPaths
 from patchrisk.core.dates.symptoms import Shows
 from patchrisk.core.plan import cover as cover_of_roots
-from patchrisk.core.plan.cover import Applied, Cover, cover_by_part
+from patchrisk.core.plan.cover import Applied, Cover
 from patchrisk.core.rules.infection import Cardinal
 from patchrisk.core.rules.windows import bounded, soil_depth_cm
 from patchrisk.core.soil.root_depth import SoilSeries
@@ -209,8 +209,6 @@ class Protection:
     lasting : Lasting
     works : callable
         Whether an application works on the disease.
-    delivery : callable
-        Share of an application that gets to the roots [1].
     """
 
     disease: str
@@ -219,26 +217,20 @@ class Protection:
     today: np.datetime64
     lasting: cover_of_roots.Lasting
     works: Callable[[Applied], bool]
-    delivery: Callable[[Applied], float]
 
     def over(self, open_days: BoolArray) -> Cover:
         """Tell what they still protect; ``open_days`` are the first of the days, (known days,)."""
         window = np.zeros(len(self.dates), dtype=bool)
         window[: len(open_days)] = open_days
-
-        def made(applied: Sequence[Applied]) -> Cover:
-            return cover_of_roots.cover(
-                self.disease,
-                applied,
-                self.dates,
-                self.today,
-                self.lasting,
-                works=self.works,
-                delivery=self.delivery,
-                open_days=window,
-            )
-
-        return cover_by_part(self.applied, self.today, made)
+        return cover_of_roots.cover(
+            self.disease,
+            self.applied,
+            self.dates,
+            self.today,
+            self.lasting,
+            works=self.works,
+            open_days=window,
+        )
 
 
 @dataclass(frozen=True)
