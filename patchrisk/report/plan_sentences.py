@@ -129,8 +129,9 @@ def sentence(fact: Fact, name: Name, pen: Pen) -> str:
                 f"{record}{groups_words(codes)} {are} for before damage shows; already seen: "
                 f"{when} ({_source(rule, pen)})."
             )
-        case facts.Breaks(breach):
-            return f"Breaks a guideline: {_breach(breach, pen)}."
+        case facts.Breaks(breach, part):
+            where = f" on {part}, by what went on there alone" if part else ""
+            return f"Breaks a guideline{where}: {_breach(breach, pen)}."
         case facts.Covers(first, last, cut, parts):
             label = ", no longer by the interval off your label" if cut else ""
             covered = [f"{part:.1f} of {total:.1f} for {name(key)}" for key, part, total in parts]
@@ -150,8 +151,9 @@ def sentence(fact: Fact, name: Name, pen: Pen) -> str:
                 f"studies; how long roots stay protected was never measured, and the {days} days "
                 "are planned with."
             )
-        case facts.BrokenOnRecord(breach):
-            return f"On record{'' if breach.day is None else ', '}{_breach(breach, pen)}."
+        case facts.BrokenOnRecord(breach, part):
+            where = f" on {part} alone" if part else ""
+            return f"On record{where}{'' if breach.day is None else ', '}{_breach(breach, pen)}."
         case facts.PartRates(rule, parts):
             told = listed([f"{percent(part)} on {pen.day(day)}" for day, part in parts])
             return (

@@ -115,7 +115,7 @@ def test_the_tank_counts_for_each_label():
         most=4,
         least_days=14,
         no_spray=np.zeros(60, bool),
-        done=(),
+        done=((),),
         guidelines=(),
         caps=None,
         cost=1.0,

@@ -8,7 +8,7 @@ import numpy as np
 from patchrisk.base.units import DAY, DayArray, FloatArray
 from patchrisk.core.plan.answers import Case, advice, answers, bad_days
 from patchrisk.core.plan.conditions import chance_of_heat, near_tines, rain_bars
-from patchrisk.core.plan.cover import Applied, covered_by, grounds, on_ground
+from patchrisk.core.plan.cover import Applied, covered_by, grounds, on_ground, parts_of
 from patchrisk.core.plan.explain import HEAT_RULE, explained
 from patchrisk.core.plan.facts import DoseTaken, KeptFromTines
 from patchrisk.core.plan.inputs import (
@@ -125,6 +125,12 @@ def plan_area(
         held_codes=harmed_by_heat if tines is None else harmed_by_heat | tines.codes,
         mixtures=demand.mixtures,
     )
+    # Rotation is of a ground: what went on a part by itself counts there, and not on the rest.
+    parts, whole = parts_of(applied, ahead[0], numbers.sizes_agree)
+    record = {
+        part: tuple(_steps([*concerns, *known], on_ground(before_now, part), season_start))
+        for part in ("", *parts)
+    }
     most = None if demand.most is None else max(0, demand.most - len({one.day for one in season}))
     turn = int((_year_on(season_start) - ahead[0]).astype(int))
     bars = rain_bars(rain_mm, rain_before_mm, len(ahead), numbers)
@@ -135,7 +141,7 @@ def plan_area(
         most=most,
         least_days=demand.least_days,
         no_spray=demand.no_spray[today:],
-        done=tuple(_steps([*concerns, *known], before_now, season_start)),
+        done=tuple(record[part] for part in (parts if whole else ("",))),
         guidelines=tuple(g for g in guidelines if g.key != HEAT_RULE),
         caps=numbers.caps,
         cost=numbers.partner,
@@ -163,6 +169,7 @@ def plan_area(
         rain_mm=rain_mm,
         bars=bars,
         soil_c=None if soil_c is None else soil_c[today:],
+        elsewhere={} if whole else {part: record[part] for part in parts},
     )
     return AreaPlan(
         area=area,
@@ -259,9 +266,7 @@ def _steps(
             codes if leaves else frozenset[str]().union(*against.values()),
             day,
             () if leaves else tuple((acting[key], against[key]) for key in aimed),
-            frozenset[str]().union(
-                *(twice_in([a for a in tank if a.spot == spot]) for spot in {a.spot for a in tank})
-            ),
+            twice_in(tank),
             0 if day >= season_start else -1,
         )
 

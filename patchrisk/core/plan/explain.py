@@ -16,6 +16,7 @@ from patchrisk.core.plan.problem import (
     Plan,
     Problem,
     allowed,
+    broken,
     broken_by,
     cover_with,
     protecting,
@@ -198,7 +199,7 @@ def _why_day(one: _One) -> Iterator[facts.Reason]:
 
 def _why_group(one: _One) -> Iterator[facts.Reason]:
     case, choice = one.case, one.option.choice
-    steps = [*case.problem.done, *(step_of(case.problem, move) for move in case.plan[: one.n])]
+    steps = [*case.problem.done[0], *(step_of(case.problem, move) for move in case.plan[: one.n])]
     if not steps:
         return
     last = steps[-1].families
@@ -263,9 +264,16 @@ def _cautions(one: _One) -> Iterator[facts.Caution]:
     late = after_damage(case, choice.codes, concerns, date)
     if late is not None:
         yield late
+    told = set()
     for breach in broken_by(case.problem, case.plan[: one.n + 1]):
         if breach.day == date:
+            told.add(breach.finding)
             yield facts.Breaks(breach)
+    steps = [step_of(case.problem, move) for move in case.plan[: one.n + 1]]
+    for part, before in case.elsewhere.items():
+        for breach in broken(case.problem, [(*before, *steps)]):
+            if breach.day == date and breach.finding not in told:
+                yield facts.Breaks(breach, part)
 
 
 def _too_warm(one: _One, concerns: Sequence[Concern]) -> Iterator[facts.Caution]:

@@ -210,9 +210,10 @@ class AfterDamage:
 
 @dataclass(frozen=True)
 class Breaks:
-    """The application breaks a guideline."""
+    """The application breaks a guideline, on a part that was treated by itself where it has one."""
 
     breach: Breach
+    part: str = ""
 
 
 Caution = (
@@ -280,9 +281,10 @@ Note = Covers | Shown | TrialNote | LostFaster
 
 @dataclass(frozen=True)
 class BrokenOnRecord:
-    """What went on does not keep a guideline."""
+    """What went on does not keep a guideline, on a part of the area alone where it has one."""
 
     breach: Breach
+    part: str = ""
 
 
 @dataclass(frozen=True)

@@ -172,8 +172,8 @@ class Problem:
         Between any two applications of the area [days]; of one day several may be.
     no_spray : ndarray of bool, shape (days,)
         Days on which nothing can be applied.
-    done : tuple of Step
-        Applications of the season, in order of day.
+    done : tuple of tuple of Step
+        What went on before, in order of day: a sequence for each ground that is planned for.
     guidelines : tuple of Guideline
         Those that are on.
     caps : Caps
@@ -205,7 +205,7 @@ class Problem:
     most: int | None
     least_days: int
     no_spray: BoolArray
-    done: tuple[Step, ...]
+    done: tuple[tuple[Step, ...], ...]
     guidelines: tuple[Guideline, ...]
     caps: Caps
     cost: float
@@ -267,9 +267,8 @@ class Problem:
     @property
     def since(self) -> int | None:
         """Days since the last application of the season [days]; None without one."""
-        if not self.done or self.done[-1].day is None:
-            return None
-        return int((self.dates[0] - self.done[-1].day).astype(int))
+        last = [steps[-1].day for steps in self.done if steps and steps[-1].day is not None]
+        return int((self.dates[0] - max(last)).astype(int)) if last else None
 
     @property
     def year_ends(self) -> int:
@@ -368,15 +367,26 @@ def room(problem: Problem, plan: Plan) -> BoolArray:
 
 def broken_by(problem: Problem, plan: Plan) -> list[Breach]:
     """Guidelines that applications of the plan break; what was done is done."""
-    return broken(problem, [*problem.done, *(step_of(problem, move) for move in plan)])
+    steps = [step_of(problem, move) for move in plan]
+    return broken(problem, [(*done, *steps) for done in problem.done])
 
 
-def broken(problem: Problem, steps: Sequence[Step], since: int = 0) -> list[Breach]:
-    """Guidelines that steps from today on break, looked at from a place in their sequence on."""
-    groups = frozenset[str]().union(*(step.families for step in steps[since:]))
-    rules = [rule for rule in problem.guidelines if groups & rule.families]
-    found = breaches(steps, rules, problem.caps, since)
-    return [b for b in found if b.day is None or b.day >= problem.dates[0]]
+def broken(
+    problem: Problem, grounds: Sequence[Sequence[Step]], *, last: bool = False
+) -> list[Breach]:
+    """Guidelines that steps from today on break on any ground; by the last of them alone.
+
+    What breaks one on two grounds alike is told once.
+    """
+    found: dict[object, Breach] = {}
+    for steps in grounds:
+        since = len(steps) - 1 if last else 0
+        groups = frozenset[str]().union(*(step.families for step in steps[since:]))
+        rules = [rule for rule in problem.guidelines if groups & rule.families]
+        for breach in breaches(steps, rules, problem.caps, since):
+            if breach.day is None or breach.day >= problem.dates[0]:
+                found.setdefault((breach.day, breach.finding), breach)
+    return list(found.values())
 
 
 def step_of(problem: Problem, move: tuple[int, int]) -> Step:
