@@ -194,6 +194,8 @@ def sentence(fact: Fact, name: Name, pen: Pen) -> str:
             return f"To scout instead: {each} ({count_of(len(samples), 'sample')}{money})."
         case PlotWorth():
             return _plot_worth(fact, name, pen)
+        case facts.VisitNotRead(fault):
+            return f"To mend in the visit, whose soil tests are left out: {fault}."
         case facts.NoForecast(key):
             return f"{capital(name(key))}: no forecast is offered, so none is planned."
         case facts.NoAirTemperature():

@@ -4,7 +4,8 @@ import re
 from collections.abc import Iterator
 from dataclasses import replace
 
-from patchrisk.core.plan.facts import Scouting
+from patchrisk.base.errors import Fault, InputError
+from patchrisk.core.plan.facts import Scouting, VisitNotRead
 from patchrisk.core.plan.programme import AreaPlan
 from patchrisk.core.plan.upkeep import upkeep
 from patchrisk.core.verdict.decision_table import Stake, Verdict
@@ -28,11 +29,14 @@ _CALLED = (Verdict.GET_READY, Verdict.DECIDE, Verdict.APPLY)
 def with_upkeep(plan: AreaPlan, morning: Morning, area: AreaMorning) -> AreaPlan:
     """Add what else holds the diseases planned for or known on the area, and what to scout.
 
-    Raises
-    ------
-    InputError
-        With every fault of the file of the area's latest visit.
+    What can't be read of its latest visit is told, and the plan goes on without its tests.
     """
+    tests: dict[str, tuple[float, float]] = {}
+    faults: tuple[Fault, ...] = ()
+    try:
+        tests = _tests(morning.site, area.area)
+    except InputError as error:
+        faults = tuple(error.faults)
     planned = {key for one in plan.planned for key in one.targets}
     keys = [k for k, j in area.judged.items() if k in planned or j.stakes.stake >= Stake.SUSPECTED]
     factors = {key: concern_of(morning.library.diseases[key], key).factors for key in keys}
@@ -47,13 +51,13 @@ def with_upkeep(plan: AreaPlan, morning: Morning, area: AreaMorning) -> AreaPlan
         measures=upkeep(
             factors,
             plan.as_of,
-            tests=_tests(morning.site, area.area),
+            tests=tests,
             done=done,
             southern=morning.site.site.southern,
             most=numbers.measures,
             holds_days=numbers.measure_holds_days,
         ),
-        advice=(*plan.advice, *_scouting(morning, area, planned)),
+        advice=(*plan.advice, *_scouting(morning, area, planned), *map(VisitNotRead, faults)),
     )
 
 

@@ -208,6 +208,27 @@ def test_check_names_what_is_wrong_in_the_visit_of_an_area(planned, tmp_path):
     assert "seven" in line
 
 
+def test_a_visit_that_is_not_understood_is_told_and_the_plan_goes_on(planned, tmp_path):
+    whole = planned()
+    (tmp_path / "visit.toml").write_text(VISIT.replace("7.4, 1:1", "seven"))
+    plan = planned()
+    days = [one.day for one in plan.areas[0].planned]
+    assert days == [one.day for one in whole.areas[0].planned]
+    assert days
+    text = " ".join(write_plan(plan).split())
+    assert "To mend in the visit, whose soil tests are left out: " in text
+    (area,) = json.loads(to_json(plan))["areas"]
+    (said,) = (one for one in area["advice"] if one.startswith("To mend in the visit"))
+    assert "visit.toml" in said
+    assert "seven" in said
+    assert "Here 12 mg/kg" not in text
+    args = ["page", "--site", str(tmp_path / "site.toml"), "--as-of", "2026-05-18", "--offline"]
+    done = CliRunner().invoke(main, [*args, "--out", str(tmp_path / "out")])
+    assert done.exit_code == 0, done.stderr
+    (page,) = (tmp_path / "out").glob("*.html")
+    assert "To mend in the visit" in page.read_text()
+
+
 def test_days_of_hollow_tines_are_read_with_quotes_and_without(tmp_path):
     (tmp_path / "site.toml").write_text(
         "[site]\nlatitude = 38.9\nlongitude = -85.4\n"

@@ -9,6 +9,7 @@ from enum import Enum, auto
 
 import numpy as np
 
+from patchrisk.base.errors import Fault
 from patchrisk.core.plan.check_plots import PlotWorth
 from patchrisk.core.plan.rotation import Breach, Finding, Guideline
 
@@ -365,6 +366,13 @@ class Scouting:
 
 
 @dataclass(frozen=True)
+class VisitNotRead:
+    """A fault of the file of the area's latest visit, whose tests count for nothing."""
+
+    fault: Fault
+
+
+@dataclass(frozen=True)
 class NoForecast:
     """A disease for which no forecast is offered, so none is planned."""
 
@@ -386,6 +394,7 @@ Advice = (
     | DoseTaken
     | KeptFromTines
     | Scouting
+    | VisitNotRead
     | NoForecast
     | NoAirTemperature
     | PlotWorth
