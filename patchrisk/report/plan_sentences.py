@@ -9,12 +9,11 @@ import numpy as np
 
 from patchrisk.base.pen import Pen, capital, count_of, listed, percent
 from patchrisk.core.plan import facts
-from patchrisk.core.plan.check_plots import PlotWorth
+from patchrisk.core.plan.besides import PlotWorth, Task
 from patchrisk.core.plan.cover import Cover
 from patchrisk.core.plan.facts import InTheWay, Obstacle, Waiting
 from patchrisk.core.plan.programme import ForecastRain, Planned, Watering
 from patchrisk.core.plan.rotation import Breach, Finding, Guideline, Misuse
-from patchrisk.core.plan.upkeep import Task
 from patchrisk.report.records_words import covered_parts
 from patchrisk.report.words import Show, between, by_number, codes_words
 

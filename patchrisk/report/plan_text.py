@@ -8,9 +8,9 @@ import numpy as np
 
 from patchrisk.base.pen import Pen, capital, listed, percent
 from patchrisk.base.units import DAY
+from patchrisk.core.plan.besides import Task
 from patchrisk.core.plan.cover import Cover, tanks
 from patchrisk.core.plan.programme import AreaPlan, Planned
-from patchrisk.core.plan.upkeep import Task
 from patchrisk.core.rules.seasons import year_begins
 from patchrisk.core.verdict.decision_table import Verdict
 from patchrisk.report import plan_words as words

@@ -7,8 +7,8 @@ import numpy as np
 
 from patchrisk.base.toml_files import load_numbers
 from patchrisk.base.units import DAY, DayArray
+from patchrisk.core.plan.besides import Factor
 from patchrisk.core.plan.cover import Applied, grounds, on_ground
-from patchrisk.core.plan.facts import Factor
 from patchrisk.core.plan.inputs import Concern, Numbers, Trials, numbers_of, works
 from patchrisk.core.rules.windows import Rule
 from patchrisk.core.verdict.case import Protection

@@ -3,7 +3,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from patchrisk.core.plan.conditions import chance_of_heat
+from patchrisk.core.plan.area_plan import chance_of_heat
 from patchrisk.core.plan.cover import Applied
 from patchrisk.core.plan.facts import (
     CoverRunsOut,

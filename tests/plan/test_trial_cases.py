@@ -11,8 +11,8 @@ import numpy as np
 import pytest
 
 from patchrisk.base.pen import Pen
-from patchrisk.core.plan.conditions import watering
 from patchrisk.core.plan.cover import Applied, protection, quickening
+from patchrisk.core.plan.explain import watering
 from patchrisk.core.plan.inputs import Turf
 from patchrisk.core.plan.programme import Choice
 from patchrisk.core.rules.infection import relative_rate

@@ -11,9 +11,9 @@ from icalendar import Calendar
 
 from patchrisk.base.errors import InputError
 from patchrisk.cli import main
-from patchrisk.core.plan.facts import Factor, KeptFromTines, Scouting
+from patchrisk.core.plan.besides import Factor, upkeep
+from patchrisk.core.plan.facts import KeptFromTines, Scouting
 from patchrisk.core.plan.inputs import Turf
-from patchrisk.core.plan.upkeep import upkeep
 from patchrisk.read.site import read_site
 from patchrisk.report.calendar import write_calendar
 from patchrisk.report.plan_json import to_json

@@ -8,7 +8,6 @@ import numpy as np
 
 from patchrisk.base.units import BoolArray, FloatArray, IntArray
 from patchrisk.core.plan import facts
-from patchrisk.core.plan.conditions import held_by
 from patchrisk.core.plan.cover import Applied
 from patchrisk.core.plan.inputs import BACKED, PROVEN, Concern, Numbers, Turf, works
 from patchrisk.core.plan.problem import (
@@ -34,7 +33,7 @@ class Case:
     """A problem with its plan, and everything that bears on them.
 
     Arrays are over the days of the problem; parameters as for `area_plan.plan_area`, ``bars`` as
-    `conditions.rain_bars` returns them. ``elsewhere`` is what went on, by name, on parts that
+    `area_plan.rain_bars` returns them. ``elsewhere`` is what went on, by name, on parts that
     were treated by themselves and that it is not planned for.
     """
 
@@ -47,6 +46,7 @@ class Case:
     season: Sequence[Applied]
     without: frozenset[str]
     hot: FloatArray | None
+    near_tines: BoolArray
     rain_mm: FloatArray | None
     bars: Mapping[facts.Obstacle, tuple[BoolArray, FloatArray, float]]
     soil_c: FloatArray | None
@@ -66,15 +66,8 @@ def after_damage(
 ) -> facts.AfterDamage | None:
     """Tell that groups for before damage go on after it; None where they don't, or no rule is on.
 
-    Parameters
-    ----------
-    case : Case
-    codes : frozenset of str
-        FRAC codes in the tank.
-    concerns : sequence of Concern
-        What it is aimed at. Damage counts through the season in which it was seen, and no
-        further: the next season's infection is yet to come.
-    day : datetime64[D]
+    Damage counts through the season in which it was seen, and no further: the next season's
+    infection is yet to come.
     """
     rule = case.guideline(PREVENTIVE_RULE)
     if rule is None or not codes & rule.codes:
@@ -233,7 +226,9 @@ def _in_the_way(case: Case, o: int, wait: Wait) -> Iterator[facts.InTheWay]:
         yield facts.InTheWay(facts.Obstacle.DAYS_OFF, days=tuple(problem.dates[off]))
     yield from _rain(case, days[~problem.no_spray[days] & (days >= first)])
     if option.held is not None and option.held[days].any():
-        yield facts.InTheWay(held_by(problem.dates[days], case.turf, case.numbers), label=label)
+        by_tines = case.near_tines[days].any()
+        held_by = facts.Obstacle.TINES if by_tines else facts.Obstacle.HEAT
+        yield facts.InTheWay(held_by, label=label)
     if first > wait.since:
         yield facts.InTheWay(facts.Obstacle.INTERVAL, days=(problem.dates[first],))
     turn = problem.year_ends

@@ -5,12 +5,11 @@ from itertools import groupby
 
 import numpy as np
 
-from patchrisk.base.units import DAY, DayArray, FloatArray
+from patchrisk.base.units import DAY, BoolArray, DayArray, FloatArray
 from patchrisk.core.plan.answers import Case, advice, answers, bad_days
-from patchrisk.core.plan.conditions import chance_of_heat, near_tines, rain_bars
 from patchrisk.core.plan.cover import Applied, covered_by, grounds, on_ground, parts_of
 from patchrisk.core.plan.explain import HEAT_RULE, explained
-from patchrisk.core.plan.facts import DoseTaken, KeptFromTines
+from patchrisk.core.plan.facts import DoseTaken, KeptFromTines, Obstacle
 from patchrisk.core.plan.inputs import (
     Concern,
     Demand,
@@ -110,7 +109,9 @@ def plan_area(
         hot[: len(chance)] = chance[: len(hot)]
     held = None if hot is None else hot > numbers.heat_chance
     tines = next((g for g in guidelines if g.key == TINES_RULE and turf.is_of(g)), None)
-    if tines is not None and (near := near_tines(ahead, turf, numbers)).any():
+    near = np.zeros(len(ahead), dtype=bool)
+    if tines is not None:
+        near = near_tines(ahead, turf, numbers)
         held = near if held is None else held | near
     guidelines = tuple(g for g in guidelines if g.key != TINES_RULE)
     harmed_by_heat = next((g.codes for g in guidelines if g.key == HEAT_RULE), frozenset[str]())
@@ -166,6 +167,7 @@ def plan_area(
         season=season,
         without=demand.without,
         hot=hot,
+        near_tines=near,
         rain_mm=rain_mm,
         bars=bars,
         soil_c=None if soil_c is None else soil_c[today:],
@@ -186,6 +188,54 @@ def plan_area(
         answers=answers(case),
         bad_days=bad_days(case),
     )
+
+
+def chance_of_heat(air_max_c: FloatArray, *, limit_c: float, within_days: int) -> FloatArray:
+    """Probability, by day of application, of a hot day on it or within the days after it.
+
+    ``air_max_c`` is the daily maximum of the air along the outlook's traces, (days, traces)
+    [degC]; NaN counts as not hot. The answer is the share of the traces with at least one day of
+    the limit or more, (days,) [1]; towards the end, of the days in sight.
+    """
+    hot = np.asarray(air_max_c >= limit_c - 1e-9)
+    soonest = np.where(hot, np.arange(len(hot))[:, None], len(hot) + within_days + 1)
+    soonest = np.minimum.accumulate(soonest[::-1], axis=0)[::-1]
+    soon = soonest - np.arange(len(hot))[:, None] <= within_days
+    return np.asarray(soon.mean(axis=1))
+
+
+def near_tines(ahead: DayArray, turf: Turf, numbers: Numbers) -> BoolArray:
+    """Whether each day ahead lies so near hollow tines that they harm each other, (days,)."""
+    near = np.zeros(len(ahead), dtype=bool)
+    for day in turf.aerified:
+        near |= abs((ahead - day).astype(int)) <= numbers.aerified_days
+    return near
+
+
+def rain_bars(
+    rain_mm: FloatArray | None, before_mm: FloatArray, days: int, numbers: Numbers
+) -> dict[Obstacle, tuple[BoolArray, FloatArray, float]]:
+    """Return on which days rain keeps an application off, by what it would do.
+
+    ``rain_mm`` is the forecast from today on, NaN beyond it, ``before_mm`` that of the days before,
+    the last one last. Of ``RAIN`` on the day, ``RAIN_AFTER`` on the day after it and ``WET_SOIL``
+    from the days before it: whether it does, (days,), how much there is, (days,) [mm], and the
+    most that does no harm [mm]. Rain that is not known keeps nothing off.
+    """
+    ahead = np.full(days + 1, np.nan)
+    if rain_mm is not None:
+        ahead[: min(len(rain_mm), days + 1)] = rain_mm[: days + 1]
+    known = np.nan_to_num(np.r_[before_mm[-numbers.wet_soil_days :], ahead])
+    lead = len(known) - len(ahead)
+    total = np.r_[0.0, np.cumsum(known)]
+    row = np.arange(days) + lead
+    wet = total[row] - total[np.maximum(row - numbers.wet_soil_days, 0)]
+    of_day, after = known[row], known[row + 1]
+    return {
+        Obstacle.RAIN: (of_day > numbers.water_most_mm, of_day, numbers.water_most_mm),
+        Obstacle.RAIN_AFTER: (after > numbers.wash_off_mm, after, numbers.wash_off_mm),
+        Obstacle.WET_SOIL: (wet > numbers.wet_soil_mm, wet, numbers.wet_soil_mm),
+    }
 
 
 def _doses_taken(spent: Sequence[YearSpent]) -> Iterator[DoseTaken]:

@@ -8,9 +8,8 @@ import numpy as np
 
 from patchrisk.core.plan import facts
 from patchrisk.core.plan.answers import Case, after_damage, waiting_for
-from patchrisk.core.plan.conditions import watering
-from patchrisk.core.plan.cover import quickening
-from patchrisk.core.plan.inputs import CLASSES, PROVEN, Concern
+from patchrisk.core.plan.cover import PHOSPHONATE, quickening
+from patchrisk.core.plan.inputs import CLASSES, PROVEN, Concern, Numbers
 from patchrisk.core.plan.problem import (
     Option,
     Plan,
@@ -24,7 +23,7 @@ from patchrisk.core.plan.problem import (
     value_of,
     waits,
 )
-from patchrisk.core.plan.programme import Planned, RunnerUp
+from patchrisk.core.plan.programme import Choice, ForecastRain, Planned, RunnerUp, Watering
 from patchrisk.core.plan.rotation import Guideline, family
 
 HEAT_RULE, SURFACTANT_RULE = "dmi-heat", "dmi-no-surfactant"
@@ -114,6 +113,48 @@ def explained(case: Case, n: int) -> Planned:
         reasons=(*_why_day(one), *_why_group(one), *_why_both(one)),
         cautions=tuple(_cautions(one)),
         notes=(*_covering(one), *_trials(one), *_warm_soil(one)),
+    )
+
+
+def watering(
+    choice: Choice,
+    targets: Sequence[Concern],
+    rain_mm: float | None,
+    numbers: Numbers,
+    no_surfactant: frozenset[str] = frozenset(),
+) -> Watering | None:
+    """Return how deep and how soon to water an application in; None with phosphonates alone.
+
+    Of the diseases it is aimed at the deepest of their published depths is taken, and the least of
+    their hours. ``rain_mm`` is the forecast for the day; no wetting agent goes into the tank with
+    the codes of ``no_surfactant``.
+    """
+    if choice.codes == frozenset({PHOSPHONATE}) or not targets:
+        return None
+    depths = [c.water_mm for c in targets if c.water_mm is not None]
+    least = max([low for low, _, _ in depths], default=numbers.water_least_mm)
+    best = max([best for _, best, _ in depths], default=numbers.water_preferred_mm)
+    most = max(least, min(numbers.water_most_mm, max(best, numbers.water_preferred_mm)))
+    forecast = None if rain_mm is None or np.isnan(rain_mm) else float(rain_mm)
+    if forecast is None or forecast <= numbers.water_trace_mm:
+        rain = ForecastRain.NONE
+    elif forecast > numbers.water_most_mm:
+        rain = ForecastRain.TOO_MUCH
+    else:
+        rain = ForecastRain.MAY_DO if forecast >= least else ForecastRain.TOO_LITTLE
+    hours = min(numbers.water_hours_of.get(c.key, numbers.water_hours) for c in targets)
+    carriers = [c.carrier_l_ha for c in targets if c.carrier_l_ha is not None]
+    sources = [c.water_source for c in targets if c.water_mm is not None and c.water_source]
+    return Watering(
+        least_mm=least,
+        most_mm=most,
+        hours=hours,
+        rain_mm=forecast,
+        rain=rain,
+        published=bool(depths),
+        sources=tuple(dict.fromkeys(sources)),
+        carrier_l_ha=(min(carriers)[0], max(high for _, high in carriers)) if carriers else None,
+        no_surfactant=choice.codes & no_surfactant,
     )
 
 

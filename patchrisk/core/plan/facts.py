@@ -10,7 +10,7 @@ from enum import Enum, auto
 import numpy as np
 
 from patchrisk.base.errors import Fault
-from patchrisk.core.plan.check_plots import PlotWorth
+from patchrisk.core.plan.besides import PlotWorth
 from patchrisk.core.plan.rotation import Breach, Finding, Guideline
 
 # --- why an application waits, or can't be made ---------------------------------------------------
@@ -49,34 +49,18 @@ class InTheWay:
 
 @dataclass(frozen=True)
 class Waiting:
-    """A call that is not served on its day.
-
-    Parameters
-    ----------
-    disease : str
-    since, until : datetime64[D], datetime64[D] or None
-        Day of the call and that of the application, if there is one.
-    today : bool
-        Whether the call is today's.
-    at_hand : bool
-        Whether anything at hand acts on the disease.
-    in_the_way : tuple of InTheWay
-        Empty where no choice keeps within every rule.
-    groups : frozenset of str
-        FRAC codes that would serve, where none goes on: those that keep the guidelines, or
-        without any all with something behind them.
-    keep : bool
-        Whether they keep the guidelines.
-    """
+    """A call that is not served on its day."""
 
     disease: str
-    since: np.datetime64
+    since: np.datetime64  # day of the call and that of the application, if there is one
     until: np.datetime64 | None
-    today: bool
-    at_hand: bool
-    in_the_way: tuple[InTheWay, ...] = ()
+    today: bool  # whether the call is today's
+    at_hand: bool  # whether anything at hand acts on the disease
+    in_the_way: tuple[InTheWay, ...] = ()  # empty where no choice keeps within every rule
+    # FRAC codes that would serve, where none goes on: those that keep the guidelines, or without
+    # any all with something behind them.
     groups: frozenset[str] = frozenset()
-    keep: bool = True
+    keep: bool = True  # whether they keep the guidelines
 
 
 # --- reasons of a day and a choice ----------------------------------------------------------------
@@ -399,21 +383,3 @@ Advice = (
     | NoAirTemperature
     | PlotWorth
 )
-
-
-@dataclass(frozen=True)
-class Factor:
-    """What a source says of one thing about soil or upkeep.
-
-    ``months`` are those of the north in which it has it done; ``above`` and ``below`` limits of a
-    test past which it is worse, in the canonical unit.
-    """
-
-    factor: str
-    effect: str
-    text: str
-    source: str
-    confidence: str
-    months: tuple[int, ...] = ()
-    above: float | None = None
-    below: float | None = None

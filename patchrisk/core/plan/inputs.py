@@ -7,8 +7,8 @@ from typing import Annotated, Any, Protocol, get_args, get_origin, get_type_hint
 import numpy as np
 
 from patchrisk.base.units import BoolArray
+from patchrisk.core.plan.besides import Factor
 from patchrisk.core.plan.cover import Applied, Lasting
-from patchrisk.core.plan.facts import Factor
 from patchrisk.core.plan.programme import Choice
 from patchrisk.core.plan.rotation import Caps, GroupCaps, Guideline
 from patchrisk.core.verdict.calls import Call
@@ -22,72 +22,39 @@ PROVEN = ("works", "some")
 
 @dataclass(frozen=True)
 class Trials:
-    """What is known of one group against one disease.
+    """What is known of one group against one disease."""
 
-    Parameters
-    ----------
-    evidence : str
-        One of `CLASSES`.
-    actives : mapping of str to str
-        The same by ISO name, where trials tell them apart.
-    source, note : str
-        In short.
-    """
-
-    evidence: str
+    evidence: str  # one of `CLASSES`
+    # The same by ISO name, where trials tell them apart.
     actives: Mapping[str, str] = field(default_factory=dict)
-    source: str = ""
+    source: str = ""  # in short
     note: str = ""
 
 
 @dataclass(frozen=True)
 class Concern:
-    """A disease of the area.
-
-    Parameters
-    ----------
-    key, name : str
-    trials : mapping of str to Trials
-        By FRAC code.
-    interval : tuple of int or None
-        Low, best and high of the disease file [days].
-    water_mm : tuple of float or None
-        Low, best and high of watering in [mm].
-    water_source : str
-        As printed; empty when not known.
-    carrier_l_ha : tuple of float or None
-        Low and high of the water that carried it [L/ha].
-    factors : tuple of Factor
-    up_to_c : mapping of str to float
-        By season, the warmest soil at which a published rule still has it applied [degC]; none of
-        a season into which the soil falls, where warmer is early.
-    damage : tuple of datetime64[D] or None
-        First day of the season at hand on which its damage was seen on the area, and the last
-        day of that season; None where none was seen.
-    resistant : frozenset of str
-        FRAC codes to which the fungus of this area is known to be resistant.
-    calls : tuple of Call
-        Its seasons in sight, as the verdict allows them.
-    verdict : Verdict
-        Of this morning.
-    reason : str
-        Name of the line of the verdict's table that decided.
-    """
+    """A disease of the area."""
 
     key: str
     name: str
-    trials: Mapping[str, Trials]
-    interval: tuple[int, int, int] | None = None
-    water_mm: tuple[float, float, float] | None = None
-    water_source: str = ""
+    trials: Mapping[str, Trials]  # by FRAC code
+    interval: tuple[int, int, int] | None = None  # low, best and high of the disease file [days]
+    water_mm: tuple[float, float, float] | None = None  # low, best and high of watering in [mm]
+    water_source: str = ""  # as printed; empty when not known
+    # Low and high of the water that carried it [L/ha].
     carrier_l_ha: tuple[float, float] | None = None
     factors: tuple[Factor, ...] = ()
+    # By season, the warmest soil at which a published rule still has it applied [degC]; none of a
+    # season into which the soil falls, where warmer is early.
     up_to_c: Mapping[str, float] = field(default_factory=dict)
+    # First day of the season at hand on which its damage was seen on the area, and the last day of
+    # that season; None where none was seen.
     damage: tuple[np.datetime64, np.datetime64] | None = None
+    # FRAC codes to which the fungus of this area is known to be resistant.
     resistant: frozenset[str] = frozenset()
-    calls: tuple[Call, ...] = ()
-    verdict: Verdict = Verdict.NOTHING
-    reason: str = ""
+    calls: tuple[Call, ...] = ()  # its seasons in sight, as the verdict allows them
+    verdict: Verdict = Verdict.NOTHING  # of this morning
+    reason: str = ""  # name of the line of the verdict's table that decided
 
     def evidence(self, codes: frozenset[str], actives: tuple[str, ...] = ()) -> str:
         """Evidence class of the best partner of a choice; actives before groups."""
@@ -125,27 +92,13 @@ class Stock:
 
 @dataclass(frozen=True)
 class Demand:
-    """What the user asks of the programme.
+    """What the user asks of the programme."""
 
-    Parameters
-    ----------
-    no_spray : ndarray of bool, shape (days,)
-        Days, past and to come, on which nothing can be applied.
-    most : int or None
-        Applications in the season, those done among them.
-    least_days : int
-        Between two applications that follow each other [days].
-    mixtures : bool
-        Whether two products may go into one tank.
-    without : frozenset of str
-        FRAC codes that are not wanted, or not to be had.
-    """
-
-    no_spray: BoolArray
-    most: int | None = None
-    least_days: int = 0
-    mixtures: bool = False
-    without: frozenset[str] = frozenset()
+    no_spray: BoolArray  # days, past and to come, on which nothing can be applied, (days,)
+    most: int | None = None  # applications in the season, those done among them
+    least_days: int = 0  # between two applications that follow each other [days]
+    mixtures: bool = False  # whether two products may go into one tank
+    without: frozenset[str] = frozenset()  # FRAC codes that are not wanted, or not to be had
 
 
 @dataclass(frozen=True)

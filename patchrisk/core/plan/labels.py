@@ -17,21 +17,12 @@ ROUNDING = 1e-6
 
 @dataclass(frozen=True)
 class YearlyLimit:
-    """The most of an active in a year.
+    """The most of an active in a year."""
 
-    Parameters
-    ----------
-    active : str
-        ISO common name.
-    most_kg_ha : float
-        The lowest that a label states [kg/ha].
-    doses : mapping of str to float
-        Active in one application, by product on the shelf [kg/ha]; without those whose rate or
-        content is not told.
-    """
-
-    active: str
-    most_kg_ha: float
+    active: str  # ISO common name
+    most_kg_ha: float  # the lowest that a label states [kg/ha]
+    # Active in one application, by product on the shelf [kg/ha]; without those whose rate or
+    # content is not told.
     doses: Mapping[str, float]
 
     def dose(self, product: str | None) -> float:
@@ -130,59 +121,32 @@ class Figure(Enum):
 
 @dataclass(frozen=True)
 class Label:
-    """The figures of a product's label; None, or no site, where it sets no limit that is told.
-
-    Parameters
-    ----------
-    product : str
-    least_days : int or None
-    most_year : int or None
-    sites : tuple of str
-    re_entry_h : float or None
-        Hours until people may go back [h]; None also where it tells no hours.
-    wind_most_m_s : float or None
-        The most wind it may go on in [m/s].
-    rate, re_entry, wind : str
-        As written.
-    """
+    """The figures of a product's label; None, or no site, where it sets no limit that is told."""
 
     product: str
     least_days: int | None = None
     most_year: int | None = None
     sites: tuple[str, ...] = ()
+    # Hours until people may go back [h]; None also where it tells no hours.
     re_entry_h: float | None = None
-    wind_most_m_s: float | None = None
-    rate: str = ""
+    wind_most_m_s: float | None = None  # the most wind it may go on in [m/s]
+    rate: str = ""  # as written
     re_entry: str = ""
     wind: str = ""
 
 
 @dataclass(frozen=True)
 class PastLabel:
-    """One application that does not keep a figure of its label.
-
-    Parameters
-    ----------
-    area, product : str
-    day : datetime64[D]
-        Of the application, the later one where there are two.
-    figure : Figure
-    found, allowed : float
-        In the figure's unit; NaN for a site.
-    since : datetime64[D] or None
-        Day of the one before it, for an interval.
-    what, says : str
-        The active, or the use of the area; and what the label says, as written.
-    """
+    """One application that does not keep a figure of its label."""
 
     area: str
     product: str
-    day: np.datetime64
+    day: np.datetime64  # of the application, the later one where there are two
     figure: Figure
-    found: float = float("nan")
+    found: float = float("nan")  # in the figure's unit; NaN for a site
     allowed: float = float("nan")
-    since: np.datetime64 | None = None
-    what: str = ""
+    since: np.datetime64 | None = None  # day of the one before it, for an interval
+    what: str = ""  # the active, or the use of the area; and what the label says, as written
     says: str = ""
 
 

@@ -1,6 +1,6 @@
 """What can go on: the stock as options of a schedule, alone and two to a tank."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import fields, replace
 from itertools import combinations
 from typing import Any
@@ -245,4 +245,58 @@ def mixture(
         held=np.any(held, axis=0) if held else None,
         longest_days=_least(one.longest_days, two.longest_days),
         parts=pair,
+    )
+
+
+def choice_of(
+    concerns: Sequence[Concern],
+    label: str,
+    codes: frozenset[str],
+    actives: tuple[str, ...],
+    product: str | None = None,
+) -> Choice:
+    """Return something that can be applied, with its evidence against each disease."""
+    return Choice(
+        label, codes, actives, {c.key: c.evidence(codes, actives) for c in concerns}, product
+    )
+
+
+def groups_at_hand(
+    concerns: Sequence[Concern], unwanted: frozenset[str], *, mixtures: bool
+) -> Iterator[Stock]:
+    """Yield any product of a group with something behind it, or of two: what goes without a shelf."""
+    backed = {code for c in concerns for code in c.trials if c.evidence_of(code) in BACKED}
+    usable = sorted(backed - unwanted, key=lambda code: (len(code), code))
+    sets = [frozenset({code}) for code in usable]
+    if mixtures:
+        pairs = map(frozenset, combinations(usable, 2))
+        sets += [pair for pair in pairs if _makes_mixture(concerns, pair)]
+    for codes in sets:
+        label = f"FRAC {' + '.join(code for code in usable if code in codes)}"
+        yield Stock(choice_of(concerns, label, codes, _actives(concerns, codes)))
+
+
+def _actives(concerns: Sequence[Concern], codes: frozenset[str]) -> tuple[str, ...]:
+    """Actives to which a group comes down, where the others of it have nothing behind them."""
+    out: dict[str, None] = {}
+    for concern in concerns:
+        for code in sorted(codes & set(concern.trials)):
+            tried = concern.trials[code].actives
+            backed = [name for name, evidence in tried.items() if evidence in BACKED]
+            if backed and len(backed) < len(tried):
+                out |= dict.fromkeys(backed)
+    return tuple(out)
+
+
+def _makes_mixture(concerns: Sequence[Concern], pair: frozenset[str]) -> bool:
+    """Whether two groups make a mixture: both act on one disease, and trials speak for one.
+
+    A partner that the disease does not answer to manages no resistance (FRAC SDHI 2022).
+    """
+    if len(set(map(family, pair))) < 2:
+        return False
+    found = [[concern.evidence_of(code) for code in pair] for concern in concerns]
+    return any(
+        all(one in BACKED and one != "weak" for one in both) and any(one in PROVEN for one in both)
+        for both in found
     )

@@ -240,17 +240,11 @@ class _Reach:
 
 @dataclass(frozen=True)
 class Relief:
-    """What stands in a plan's way.
+    """What stands in a plan's way."""
 
-    Parameters
-    ----------
-    parted : tuple of Guideline
-        Guidelines parted with, as nothing could have been applied with them.
-    costs : mapping of Restriction to float
-        What each by itself keeps from being covered [days at the optimum].
-    """
-
+    # Guidelines parted with, as nothing could have been applied with them.
     parted: tuple[Guideline, ...] = ()
+    # What each by itself keeps from being covered [days at the optimum].
     costs: Mapping[Restriction, float] = field(default_factory=dict)
 
 

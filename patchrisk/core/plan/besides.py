@@ -1,15 +1,33 @@
-"""What else holds a disease: measures of soil and upkeep, dated where their source has a season."""
+"""Besides the sprayer: measures of soil and upkeep, and what untreated plots showed."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.special import stdtrit
 
 from patchrisk.base.units import DAY
-from patchrisk.core.plan.facts import Factor
 
 NOT_TO_DO = ("stand age", "organic matter")  # what a stand that is there has or has not
 _CONFIDENCE = ("strong", "moderate", "weak", "expert opinion")
+
+
+@dataclass(frozen=True)
+class Factor:
+    """What a source says of one thing about soil or upkeep.
+
+    ``months`` are those of the north in which it has it done; ``above`` and ``below`` limits of a
+    test past which it is worse, in the canonical unit.
+    """
+
+    factor: str
+    effect: str
+    text: str
+    source: str
+    confidence: str
+    months: tuple[int, ...] = ()
+    above: float | None = None
+    below: float | None = None
 
 
 @dataclass(frozen=True)
@@ -40,11 +58,11 @@ def upkeep(
     most: int,
     holds_days: int,
 ) -> tuple[Task, ...]:
-    """Choose the measures that matter most on an area, one of each factor.
+    """Choose the measures that matter most on an area, one of each factor, by day.
 
     First what the area's own tests speak for, then what no source disputes, what has a season, and
-    what is surer. What the tests speak against is left out, and so is what was done within the
-    year.
+    what is surer. What the tests speak against is left out, and so is what was done within so
+    many days.
 
     Parameters
     ----------
@@ -57,15 +75,8 @@ def upkeep(
         By factor.
     southern : bool
         Whether seasons lie half a year later.
-    most : int
-        Measures told.
-    holds_days : int
-        For which one that was done is not asked for again [days].
-
-    Returns
-    -------
-    tuple of Task
-        By day; what has none comes last.
+    most, holds_days : int
+        Measures told, and for how long one that was done is not asked for again [days].
     """
     tasks: dict[Task, list[str]] = {}
     for disease, some in factors.items():
@@ -139,3 +150,74 @@ def _next(
     after = (near + 1)[on & ~np.roll(on, -1)].astype("datetime64[D]")
     n = int(np.argmax((after > today) & ((first >= begins) | (begins <= today))))
     return first[n], after[n] - DAY
+
+
+@dataclass(frozen=True)
+class Look:
+    """A look at a disease: the untreated plot it was on, empty for the rest, and its share [%]."""
+
+    day: np.datetime64
+    disease: str
+    plot: str
+    share: float
+
+
+@dataclass(frozen=True)
+class PlotWorth:
+    """What untreated plots showed more than the rest of an area, at its worst."""
+
+    disease: str
+    day: np.datetime64  # of the look at the rest
+    plots: int
+    plot_share: float  # share with the disease, on the mean of the plots and on the rest [%]
+    rest_share: float
+    confidence: float  # of the interval [1]
+    # Interval of their difference, by the spread of the plots [%]; NaN with one plot, which tells
+    # nothing of chance.
+    low: float = float("nan")
+    high: float = float("nan")
+
+
+def plot_worth(looks: Sequence[Look], together_days: int, confidence: float) -> Iterator[PlotWorth]:
+    """Compare untreated plots of an area with the rest in a season, disease by disease.
+
+    Of each plot the look nearest to that at the rest is taken, so many days apart at the most; of
+    several looks the one at which the plots were worst. The rest is one look and has no spread, so
+    that the interval is by the plots alone (Student's t). A share that is not told, NaN, is passed
+    over.
+    """
+    told = [look for look in looks if not np.isnan(look.share)]
+    for disease in dict.fromkeys(look.disease for look in told):
+        mine = [look for look in told if look.disease == disease]
+        found = [
+            one
+            for rest in mine
+            if not rest.plot
+            for one in _beside(rest, mine, together_days, confidence)
+        ]
+        if found:
+            yield max(found, key=lambda one: one.plot_share)
+
+
+def _beside(
+    rest: Look, looks: Sequence[Look], together_days: int, confidence: float
+) -> Iterator[PlotWorth]:
+    nearest: dict[str, Look] = {}
+    for look in looks:
+        apart = abs(int((look.day - rest.day).astype(int)))
+        kept = nearest.get(look.plot)
+        if look.plot and apart <= together_days:
+            nearer = kept is None or apart < abs(int((kept.day - rest.day).astype(int)))
+            nearest[look.plot] = look if nearer or kept is None else kept
+    shares = np.array([look.share for look in nearest.values()])
+    if not shares.size:
+        return
+    low = high = float("nan")
+    if shares.size > 1:
+        spread = float(shares.std(ddof=1)) / np.sqrt(shares.size)
+        reach = float(stdtrit(shares.size - 1, (1 + confidence) / 2)) * spread
+        gain = float(shares.mean()) - rest.share
+        low, high = gain - reach, gain + reach
+    yield PlotWorth(
+        rest.disease, rest.day, shares.size, float(shares.mean()), rest.share, confidence, low, high
+    )
