@@ -1,9 +1,7 @@
-"""The facts of a programme in sentences: why, what to mind, what is known, what stands in the way.
-
-Diseases are named by a function of their key; days and measures are written by the site's pen.
-"""
+"""The facts of a programme in sentences: why, what to mind, what is known, what is in the way."""
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -18,7 +16,19 @@ from patchrisk.report.records_words import covered_parts
 from patchrisk.report.words import Show, between, by_number, codes_words
 
 Fact = facts.Reason | facts.Caution | facts.Note | facts.Advice
-Name = Callable[[str], str]
+
+
+@dataclass(frozen=True)
+class Teller:
+    """How facts are told: diseases named by their key, days and measures by the site's pen."""
+
+    name: Callable[[str], str]
+    pen: Pen
+
+    def names(self, keys: Sequence[str]) -> str:
+        """List diseases by name."""
+        return listed([self.name(key) for key in keys])
+
 
 STRIP = "leave a strip untreated to see what it does"
 _DOUBTS = ("memory", "proposal")  # how a source was seen is told where it was not read
@@ -48,28 +58,17 @@ _ONE_TANK = (
 )
 
 
-def sentences(known: Iterable[Fact], name: Name, pen: Pen) -> tuple[str, ...]:
+def sentences(known: Iterable[Fact], tell: Teller) -> tuple[str, ...]:
     """Put facts into words, a sentence or two for each."""
-    return tuple(sentence(fact, name, pen) for fact in known)
+    return tuple(sentence(fact, tell) for fact in known)
 
 
-def sentence(fact: Fact, name: Name, pen: Pen) -> str:
-    """Put one fact into words.
-
-    Parameters
-    ----------
-    fact : Fact
-    name : callable
-        Names a disease by its key.
-    pen : Pen
-    """
-
-    def names(keys: Sequence[str]) -> str:
-        return listed([name(key) for key in keys])
-
+def sentence(fact: Fact, tell: Teller) -> str:
+    """Put one fact into words."""
+    name, names, pen = tell.name, tell.names, tell.pen
     match fact:
         case facts.Waiting():
-            return waiting_words(fact, name, pen)
+            return waiting_words(fact, tell)
         case facts.SeasonBegins(key, start, begun):
             day = pen.day(start)
             how = f"began {day}" if begun else f"is expected to begin {day} and to hold by then"
@@ -192,7 +191,7 @@ def sentence(fact: Fact, name: Name, pen: Pen) -> str:
             money = "" if cost is None else f", {cost:,.0f} by your price"
             return f"To scout instead: {each} ({count_of(len(samples), 'sample')}{money})."
         case PlotWorth():
-            return _plot_worth(fact, name, pen)
+            return _plot_worth(fact, tell)
         case facts.VisitNotRead(fault):
             return f"To mend in the visit, whose soil tests are left out: {fault}."
         case facts.NoForecast(key):
@@ -201,8 +200,9 @@ def sentence(fact: Fact, name: Name, pen: Pen) -> str:
             return "No programme: it needs air temperature of past years at this place."
 
 
-def _plot_worth(fact: PlotWorth, name: Name, pen: Pen) -> str:
+def _plot_worth(fact: PlotWorth, tell: Teller) -> str:
     """Say what untreated plots showed beside the rest, and how sure that is."""
+    name, pen = tell.name, tell.pen
     several = fact.plots > 1
     said = (
         f"{count_of(fact.plots, 'untreated plot')} and {name(fact.disease)}, {pen.day(fact.day)}: "
@@ -242,7 +242,7 @@ def _breach(breach: Breach, pen: Pen) -> str:
 
 
 def caution_sentences(
-    planned: Planned, covers: Mapping[str, Cover], name: Name, pen: Pen
+    planned: Planned, covers: Mapping[str, Cover], tell: Teller
 ) -> tuple[str, ...]:
     """Say what to mind with an application, and why an amount is not worked out.
 
@@ -253,18 +253,19 @@ def caution_sentences(
     for key in planned.targets:
         parts = covered_parts(covers[key], planned.day) if key in covers else []
         if parts:
-            still.setdefault(listed(parts), []).append(name(key))
+            still.setdefault(listed(parts), []).append(tell.name(key))
     return (
-        *sentences(planned.cautions, name, pen),
+        *sentences(planned.cautions, tell),
         *(f"Still covered: {part}, against {listed(keys)}." for part, keys in still.items()),
         *(f"No amount: {f.place}: {f.found}: {f.cure}." for f in faults),
     )
 
 
 def measure_sentences(
-    measures: Iterable[Task], name: Name, pen: Pen, as_of: np.datetime64
+    measures: Iterable[Task], tell: Teller, as_of: np.datetime64
 ) -> Iterator[str]:
     """Say what else holds diseases: when, what a source says of it, what the own test found."""
+    pen = tell.pen
     for task in measures:
         one = task.finding
         if task.first is None or task.last is None:
@@ -278,12 +279,12 @@ def measure_sentences(
             found, limit = (_TESTS[one.factor].format(value) for value in (task.found, task.limit))
             here = f" Here {found} by your visit, past {limit}."
         said = pen.prose(f"{one.text.rstrip('.')} ({source}).{here}")
-        yield f"{when}: {measure_name(task, name)}. {said}"
+        yield f"{when}: {measure_name(task, tell)}. {said}"
 
 
-def measure_name(task: Task, name: Name) -> str:
+def measure_name(task: Task, tell: Teller) -> str:
     """Name a measure, or what makes it worse, and the diseases."""
-    factor, diseases = task.finding.factor, listed([name(key) for key in task.diseases])
+    factor, diseases = task.finding.factor, tell.names(task.diseases)
     worse = task.finding.effect == "worse"
     return f"{factor} ({diseases})" if worse else f"{factor} against {diseases}"
 
@@ -327,8 +328,9 @@ def watering_sentences(water: Watering, show: Show) -> str:
     return " ".join(said)
 
 
-def waiting_words(fact: Waiting, name: Name, pen: Pen) -> str:
+def waiting_words(fact: Waiting, tell: Teller) -> str:
     """Say why an application is not on the day on which it is called for, and what would serve."""
+    name, pen = tell.name, tell.pen
     when = "today" if fact.today else f"on {pen.day(fact.since)}"
     called = f"An application against {name(fact.disease)} is called for {when}"
     if fact.groups and fact.keep:

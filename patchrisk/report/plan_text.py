@@ -2,7 +2,6 @@
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from functools import partial
 
 import numpy as np
 
@@ -102,11 +101,11 @@ def _area(plan: SitePlan, area: AreaPlan, said: _Said) -> Iterator[str]:
         yield from wrap(f"Covered of what is to come to {until}: {'; '.join(shares)}.")
     for text in cost_words(plan, area):
         yield from wrap(text, "- ", "  ")
-    name = partial(name_of, plan.library)
-    for text in sentences(area.advice, name, said.pen):
+    tell = words.teller(plan)
+    for text in sentences(area.advice, tell):
         yield from wrap(text, "- ", "  ")
     measures = _shown(area.measures, full=said.full)
-    for text in measure_sentences(measures, name, said.pen, area.as_of):
+    for text in measure_sentences(measures, tell, area.as_of):
         yield from wrap(f"Besides the sprayer, {text}", "- ", "  ")
 
 
@@ -140,8 +139,8 @@ def _planned(plan: SitePlan, area: AreaPlan, entry: words.Numbered, said: _Said)
     if not said.full:
         water = words.watering_words(planned.watering, said.pen.show)
         next_best = words.runner_up_words(planned.runner_up, full=False)
-        name, covers = partial(name_of, plan.library), plan.cover.get(area.area, {})
-        cautions = caution_sentences(planned, covers, name, said.pen)
+        covers = plan.cover.get(area.area, {})
+        cautions = caution_sentences(planned, covers, words.teller(plan))
         new = [text for text in cautions if _gist(text) not in said.cautions]
         said.cautions.update(map(_gist, new))
         parts = {

@@ -29,6 +29,7 @@ from patchrisk.read.diseases import Library
 from patchrisk.read.groups import load_groups
 from patchrisk.read.shelf import LabelsDiffer, LimitGap, Missing, yearly_limits
 from patchrisk.report.plan_sentences import (
+    Teller,
     caution_sentences,
     minutes_words,
     sentence,
@@ -204,12 +205,12 @@ def answers_words(plan: SitePlan, area: AreaPlan) -> Iterator[str]:
         waits = answer.waiting
         later = isinstance(waits, Waiting) and waits.until is not None and not waits.today
         if waits is not None and not later:  # an application that is later says why itself
-            yield sentence(waits, partial(name_of, plan.library), plan_pen(plan))
+            yield sentence(waits, teller(plan))
         elif answer.on == area.as_of and answer.verdict is Verdict.APPLY and answer.choice:
             # Others that it covers stand under *For*.
             yield f"Today against {name}: {choice_words(answer.choice, full=False)}."
         if answer.then is not None:
-            yield sentence(answer.then, partial(name_of, plan.library), plan_pen(plan))
+            yield sentence(answer.then, teller(plan))
         if answer.waiting is None and answer.on is None and answer.called is None:
             left.setdefault(answer.verdict, []).append(name)
     for verdict in sorted(left, reverse=True):
@@ -231,18 +232,18 @@ def headline(area: AreaPlan, pen: Pen) -> str:
 
 def details(plan: SitePlan, area: AreaPlan, planned: Planned) -> dict[str, str]:
     """Return everything to say of an application, under its headings, without empty ones."""
-    pen, name = plan_pen(plan), partial(name_of, plan.library)
+    pen, tell = plan_pen(plan), teller(plan)
     water = planned.watering
     parts = {
         "For": targets_words(planned, plan.library, area.shares),
         "Days": span_words(planned, pen),
-        "Why": " ".join(sentences(planned.reasons, name, pen)),
+        "Why": " ".join(sentences(planned.reasons, tell)),
         "Next best": runner_up_words(planned.runner_up),
         "Water": "" if water is None else watering_sentences(water, pen.show),
         "Amount": "; ".join(amounts_words(planned, pen.system)),
         "Carrier": carrier_words(planned, pen),
-        "Mind": " ".join(caution_sentences(planned, plan.cover.get(area.area, {}), name, pen)),
-        "In full": " ".join(sentences(planned.notes, name, pen)),
+        "Mind": " ".join(caution_sentences(planned, plan.cover.get(area.area, {}), tell)),
+        "In full": " ".join(sentences(planned.notes, tell)),
     }
     return {heading: text for heading, text in parts.items() if text}
 
@@ -250,6 +251,11 @@ def details(plan: SitePlan, area: AreaPlan, planned: Planned) -> dict[str, str]:
 def plan_pen(plan: SitePlan) -> Pen:
     """Return the pen of a programme: the site's units, and days of this year without it."""
     return Pen(plan.site.site.units, plan.as_of.year)
+
+
+def teller(plan: SitePlan) -> Teller:
+    """Return how the facts of a programme are told."""
+    return Teller(partial(name_of, plan.library), plan_pen(plan))
 
 
 _SHOWN: dict[System, dict[str, tuple[str, ...]]] = {

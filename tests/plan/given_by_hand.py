@@ -8,7 +8,7 @@ from patchrisk.base.pen import Pen
 from patchrisk.core.plan.inputs import Concern, Stock, Trials
 from patchrisk.core.plan.programme import Choice
 from patchrisk.core.verdict.calls import Call
-from patchrisk.report.plan_sentences import sentences
+from patchrisk.report.plan_sentences import Teller, sentences
 
 FROM = np.datetime64("2024-01-01")
 DAYS = np.arange(FROM, FROM + 366)
@@ -16,7 +16,7 @@ DAYS = np.arange(FROM, FROM + 366)
 
 def told(facts):
     """Facts as a reader sees them, in metric units; diseases by their keys."""
-    return sentences(facts, lambda key: key.replace("-", " "), Pen("metric"))
+    return sentences(facts, Teller(lambda key: key.replace("-", " "), Pen("metric")))
 
 
 def stock(*labels, actives=()):

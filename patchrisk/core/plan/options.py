@@ -264,7 +264,7 @@ def choice_of(
 def groups_at_hand(
     concerns: Sequence[Concern], unwanted: frozenset[str], *, mixtures: bool
 ) -> Iterator[Stock]:
-    """Yield any product of a group with something behind it, or of two: what goes without a shelf."""
+    """Yield any product of a group with something behind it, or of two; for where no shelf is."""
     backed = {code for c in concerns for code in c.trials if c.evidence_of(code) in BACKED}
     usable = sorted(backed - unwanted, key=lambda code: (len(code), code))
     sets = [frozenset({code}) for code in usable]
