@@ -12,7 +12,6 @@ from icalendar import Calendar, Event, vText
 from patchrisk import __version__
 from patchrisk.base.errors import Fault, InputError
 from patchrisk.base.pen import Pen, as_date
-from patchrisk.base.saving import Kind
 from patchrisk.base.user_files import is_there, read_file
 from patchrisk.core.plan.programme import AreaPlan, Planned
 from patchrisk.core.rules.seasons import year_begins
@@ -30,8 +29,6 @@ _OURS = UUID("6f0c1f0e-6c0a-5d0b-9a53-1e6c5d9f4a27")  # names of our events; dra
 _MAKER = "-//patchrisk//programme"
 _EPOCH = datetime(2020, 1, 1, tzinfo=UTC)
 _MOST_BYTES = 5_000_000
-# Whose events a file holds is looked at where it is read: `read_calendar`.
-CALENDAR = Kind("calendar", lambda *_: True)
 _KEPT = ("uid", "dtstart", "dtend", "summary", "location", "transp", "categories")
 
 

@@ -35,6 +35,7 @@ LOG_TABLE = Kind(
     lambda head, _: head.startswith(write_table(LOG_COLUMNS, []).encode("utf-8-sig")),
 )
 LOG_ADAPT = marked("log in the ADAPT Standard that patchrisk wrote", b'"Written by patchrisk')
+LOGS = (LOG_SHEET, LOG_TABLE, LOG_ADAPT)
 
 
 @dataclass(frozen=True)

@@ -14,7 +14,8 @@ from patchrisk.core.plan.programme import AreaPlan
 from patchrisk.report.earlier_mornings import read_mornings, write_mornings
 from patchrisk.report.plan_words import choice_words, plan_pen
 from patchrisk.report.words import name_of, verdict_words
-from patchrisk.site_day.season_plan import EarlierPlan, SitePlan
+from patchrisk.site_day.morning import Morning
+from patchrisk.site_day.season_plan import EarlierPlan, SitePlan, plan_all
 
 Plans = dict[date, dict[str, EarlierPlan]]  # by morning and area
 
@@ -22,12 +23,14 @@ _SCHEMA = "patchrisk-plan-kept/1"
 _MOVED = 1  # days by which a call must move to be a reason
 
 
-def plan_before(path: Path, site: str, as_of: date) -> dict[str, EarlierPlan]:
-    """Return what the latest plan of a site before a morning said; empty where none can be read.
+def plan_beside(morning: Morning, path: Path | None) -> SitePlan:
+    """Plan a morning, with what the latest plan before it said, kept in a folder or beside a file.
 
-    It is kept in a folder, or beside a file in it.
+    Without a path, or where none can be read, nothing is known of an earlier plan.
     """
-    return _latest(_read(_file(path, site)), as_of)
+    if path is None:
+        return plan_all(morning)
+    return plan_all(morning, _latest(_read(_file(path, morning.site.site.name)), morning.as_of))
 
 
 def changes_words(plan: SitePlan, area: AreaPlan) -> list[str]:
@@ -39,7 +42,7 @@ def changes_words(plan: SitePlan, area: AreaPlan) -> list[str]:
 def keep_plan(path: Path, plan: SitePlan) -> None:
     """Keep what a plan says beside those of the mornings before; other areas' words stay.
 
-    ``path`` as for `plan_before`.
+    ``path`` as for `plan_beside`.
 
     Raises
     ------
