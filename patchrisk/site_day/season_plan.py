@@ -47,14 +47,25 @@ _CALLED = (Verdict.GET_READY, Verdict.DECIDE, Verdict.APPLY)
 
 
 @dataclass(frozen=True)
-class EarlierPlan:
-    """What a plan had for an area, by day."""
+class EarlierApplication:
+    """An application that a plan had ahead."""
 
-    # Day, label and targets of each application ahead.
-    planned: tuple[tuple[date, str, tuple[str, ...]], ...]
-    done: tuple[date, ...]
-    verdicts: Mapping[str, str]  # by disease
-    called: Mapping[str, date]  # by disease, the first day on which one was called for
+    date: date
+    label: str
+    targets: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class EarlierPlan:
+    """What a plan had for an area: the applications ahead, and days of those that went on.
+
+    By disease, what was said of its verdict, and the first day on which one was called for.
+    """
+
+    planned: tuple[EarlierApplication, ...]
+    done: tuple[date, ...] = ()
+    verdicts: Mapping[str, str] = field(default_factory=dict)
+    called: Mapping[str, date] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -227,7 +238,7 @@ def _plan_area(
         soil_c=area.course.soil.middle,
         before=()
         if before is None
-        else [(np.datetime64(day, "D"), label) for day, label, _ in before.planned],
+        else [(np.datetime64(one.date, "D"), one.label) for one in before.planned],
         known=list(_known(morning, area, applied, {c.key for c in concerns})),
     )
     return replace(

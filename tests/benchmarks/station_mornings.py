@@ -22,7 +22,7 @@ from patchrisk.site_day.history import history_of_area, to_prevent
 from patchrisk.site_day.judging import AreaCase, Entry, case_of, verdict_settings
 from patchrisk.site_day.morning import AreaMorning, settings
 from patchrisk.site_day.morning import Morning as AtSite
-from patchrisk.site_day.season_plan import EarlierPlan, plan_all
+from patchrisk.site_day.season_plan import EarlierApplication, EarlierPlan, plan_all
 from patchrisk.site_day.soil_ahead import ahead_soil
 from patchrisk.site_day.weather_ahead import prospect
 
@@ -192,7 +192,7 @@ class Morning:
             areas=(whole,),
             ground=self.ground,
         )
-        earlier = EarlierPlan(tuple((as_date(d), label, ()) for d, label in before), (), {}, {})
+        earlier = EarlierPlan(tuple(EarlierApplication(as_date(d), label) for d, label in before))
         return plan_all(morning, {area.name: earlier} if before else {}).areas[0]
 
     def cases(self, area, applied=(), observations=()) -> dict[str, Case]:
