@@ -157,28 +157,14 @@ def past_labels(
     uses: Mapping[str, str | None],
     year_of: Mapping[np.datetime64, np.datetime64],
 ) -> tuple[PastLabel, ...]:
-    """Find every application that does not keep a figure of its own label.
+    """Find every application, of any areas and years, that does not keep a figure of its own label.
 
-    Only records that name a product as the shelf does are held against one; what is not told, of
-    the record or of the label, is no breach. What goes on a part of an area counts on that part
-    alone, what goes on the whole on each of its parts.
+    Only records that name a product as the shelf does are held against one; what is not told, of the
+    record or of the label, is no breach. What goes on a part of an area counts on that part alone,
+    what goes on the whole on each of its parts. ``uses`` is what each area is used as, ``year_of`` the
+    first day of the year by which labels count, for every day of an application.
 
-    Parameters
-    ----------
-    applied : sequence of Applied
-        Of any areas and years.
-    labels : sequence of Label
-    limits : sequence of YearlyLimit
-        Over all products.
-    uses : mapping of str to str or None
-        What each area is used as.
-    year_of : mapping of datetime64[D] to datetime64[D]
-        First day of the year by which labels count, for every day of an application.
-
-    Returns
-    -------
-    tuple of PastLabel
-        By day, area and product, each figure once: on the part of the area where it is worst.
+    By day, area and product, each figure once: on the part of the area where it is worst.
     """
     found: dict[object, PastLabel] = {}
     for area in dict.fromkeys(one.area for one in applied):

@@ -28,28 +28,11 @@ def options_of(
     held_codes: frozenset[str],
     mixtures: bool,
 ) -> tuple[tuple[Option, ...], tuple[SharedLimit, ...]]:
-    """Turn what is at hand into the options of a schedule.
+    """Turn what is at hand into the options of a schedule, and the limits that two or more draw on.
 
-    Parameters
-    ----------
-    concerns, stock, numbers
-        As for `area_plan.plan_area`.
-    season : sequence of Applied
-        What went on this season, in order of day.
-    spent : sequence of YearSpent
-        Of each yearly limit, what went on.
-    today : datetime64[D]
-    hot : ndarray of bool, shape (days ahead,), or None
-        Days before heat, on which what holds one of the ``held_codes`` is held back.
-    held_codes : frozenset of str
-    mixtures : bool
-        Whether two products may go into one tank.
-
-    Returns
-    -------
-    options : tuple of Option
-    limits : tuple of SharedLimit
-        Those that two or more of them draw on, with a dose for each.
+    ``season`` is what went on this season in order of day, ``spent`` of each yearly limit what went
+    on; what holds one of the ``held_codes`` is held back on the days of ``hot``, (days ahead,). Each
+    limit has a dose for each option.
     """
     options = []
     for item in stock:
@@ -149,23 +132,11 @@ def twice_in(parts: Sequence[Choice | Applied]) -> frozenset[str]:
 def one_of_each(
     options: Sequence[Option], limits: Sequence[SharedLimit]
 ) -> tuple[list[Option], list[SharedLimit]]:
-    """Keep the first of those that a search can't tell apart, in their order.
+    """Keep the first of those that a search can't tell apart, in their order, and their doses.
 
-    They have the same codes, actives, evidence, label limits and doses; so the same limits hold
-    for the one that is kept as would for any. Its number is not multiplied: a second label of the
-    same product is no leave to apply it twice as often.
-
-    Parameters
-    ----------
-    options : sequence of Option
-    limits : sequence of SharedLimit
-        With a dose for each option.
-
-    Returns
-    -------
-    list of Option
-    list of SharedLimit
-        With a dose for each that is kept.
+    They have the same codes, actives, evidence, label limits and doses; so the same limits hold for
+    the one that is kept as would for any. Its number is not multiplied: a second label of the same
+    product is no leave to apply it twice as often.
     """
     first: dict[object, int] = {}
     for n, option in enumerate(options):

@@ -51,14 +51,9 @@ class Threat:
         return self.cover_days if longest is None else min(self.cover_days, longest)
 
     def called(self, cover: FloatArray, made: Sequence[int]) -> BoolArray:
-        """Days on which one is called for, (days,).
+        """Days on which one is called for, (days,), by the weight of the cover on each day [1].
 
-        Parameters
-        ----------
-        cover : ndarray of float, shape (days,)
-            Weight of the cover on each day [1].
-        made : sequence of int
-            Applications of the plan that count against each season so far.
+        ``made`` are applications of the plan that count against each season so far.
         """
         out = np.zeros(len(cover), dtype=bool)
         for season, more in zip(self.seasons, made, strict=True):

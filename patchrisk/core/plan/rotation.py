@@ -143,24 +143,10 @@ def family(code: str) -> str:
 def breaches(
     steps: Sequence[Step], guidelines: Sequence[Guideline], caps: Caps, since: int = 0
 ) -> list[Breach]:
-    """Check a sequence, what went on and what is planned, against the guidelines.
+    """Check a sequence in order of day, what went on and what is planned, against guidelines.
 
-    Runs and pairs go on over the turn of a year; numbers and shares are of a year.
-
-    Parameters
-    ----------
-    steps : sequence of Step
-        In order of day.
-    guidelines : sequence of Guideline
-        Those that are on.
-    caps : Caps
-    since : int
-        Place in the sequence of the first that is checked by those before it.
-
-    Returns
-    -------
-    list of Breach
-        In the order of the guidelines; empty when all are kept.
+    Runs and pairs go on over the turn of a year; numbers and shares are of a year. ``since`` is the
+    place of the first that is checked by those before it. In the order of the guidelines.
     """
     found: list[Breach] = []
     years = [[s for s in steps if s.year == year] for year in {s.year for s in steps[since:]}]

@@ -47,23 +47,11 @@ class _Beginning:
 
 
 def schedule(problem: Problem, *, quick: bool = False) -> Solution:
-    """Place applications over the days to come.
+    """Place applications over the days to come; by few beginnings where that is enough.
 
-    Parameters
-    ----------
-    problem : Problem
-    quick : bool
-        Whether few beginnings are enough.
-
-    Returns
-    -------
-    Solution
-        An empty plan when nothing is called for, or nothing at hand can serve it.
-
-    Notes
-    -----
-    What can't come up to the best plan found so far is dropped (Land & Doig 1960); where nothing
-    else had to be, no plan is better.
+    An empty plan when nothing is called for, or nothing at hand can serve it. What can't come up to
+    the best plan found so far is dropped (Land & Doig 1960); where nothing else had to be, no plan is
+    better.
     """
     grow = _Grow(problem)
     share = max(problem.slack, _TIE) if problem.before else _TIE
