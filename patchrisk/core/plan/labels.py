@@ -159,10 +159,10 @@ def past_labels(
 ) -> tuple[PastLabel, ...]:
     """Find every application, of any areas and years, that does not keep a figure of its own label.
 
-    Only records that name a product as the shelf does are held against one; what is not told, of the
-    record or of the label, is no breach. What goes on a part of an area counts on that part alone,
-    what goes on the whole on each of its parts. ``uses`` is what each area is used as, ``year_of`` the
-    first day of the year by which labels count, for every day of an application.
+    Only records that name a product as the shelf does are held against one; what is not told, of
+    the record or of the label, is no breach. What goes on a part of an area counts on that part
+    alone, what goes on the whole on each of its parts. ``uses`` is what each area is used as,
+    ``year_of`` the first day of the year by which labels count, for every day of an application.
 
     By day, area and product, each figure once: on the part of the area where it is worst.
     """

@@ -31,8 +31,8 @@ def options_of(
     """Turn what is at hand into the options of a schedule, and the limits that two or more draw on.
 
     ``season`` is what went on this season in order of day, ``spent`` of each yearly limit what went
-    on; what holds one of the ``held_codes`` is held back on the days of ``hot``, (days ahead,). Each
-    limit has a dose for each option.
+    on; what holds one of the ``held_codes`` is held back on the days of ``hot``, (days ahead,).
+    Each limit has a dose for each option.
     """
     options = []
     for item in stock:

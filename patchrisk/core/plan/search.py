@@ -50,8 +50,8 @@ def schedule(problem: Problem, *, quick: bool = False) -> Solution:
     """Place applications over the days to come; by few beginnings where that is enough.
 
     An empty plan when nothing is called for, or nothing at hand can serve it. What can't come up to
-    the best plan found so far is dropped (Land & Doig 1960); where nothing else had to be, no plan is
-    better.
+    the best plan found so far is dropped (Land & Doig 1960); where nothing else had to be, no plan
+    is better.
     """
     grow = _Grow(problem)
     share = max(problem.slack, _TIE) if problem.before else _TIE
