@@ -276,3 +276,16 @@ def test_no_group_3_near_hollow_tines_and_it_says_why(plan):
         .waiting
     )
     assert "hollow tines hold FRAC 3 back" in told([waiting])[0]
+    # On another grass tines hold nothing back, so that heat near them is told as heat.
+    waiting = (
+        plan(
+            [concern(season, due=True)],
+            stock("3"),
+            today="2024-04-20",
+            turf=Turf(True, "creeping bentgrass", (day("2024-05-01"),)),
+            air_max_c=np.full((60, 1), 35.0),
+        )
+        .answers["one"]
+        .waiting
+    )
+    assert "heat holds FRAC 3 back" in told([waiting])[0]

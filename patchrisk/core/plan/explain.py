@@ -346,8 +346,11 @@ def _by_guideline(one: _One) -> Iterator[facts.Caution]:
     before = [a.codes for a in case.season]
     before += [case.problem.options[o].choice.codes for _, o in case.plan[: one.n]]
     for rule in case.guidelines:
-        here = case.turf.green and rule.grass and rule.grass in case.turf.grass.casefold()
-        if here and codes & rule.codes and any(rule.codes & earlier for earlier in before):
+        if (
+            case.turf.is_of(rule)
+            and codes & rule.codes
+            and any(rule.codes & earlier for earlier in before)
+        ):
             yield facts.HarmsGrass(rule)
 
 
