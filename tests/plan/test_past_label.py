@@ -17,8 +17,8 @@ from patchrisk.core.plan.label_limits import YearlyLimit, year_spent
 from patchrisk.core.plan.past_label import Figure, Label, past_labels
 from patchrisk.core.plan.programme import Choice
 from patchrisk.read.diseases import load_library
+from patchrisk.read.records.applications import past_label
 from patchrisk.read.records.books import APPLICATIONS
-from patchrisk.read.records.checks import past_label
 from patchrisk.read.records.rows import record_context
 from patchrisk.read.site import read_site
 from tests.plan.given_by_hand import FROM, concern, hump

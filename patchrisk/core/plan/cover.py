@@ -47,6 +47,8 @@ class Applied:
         Wind while it went on [m/s]; NaN where that is not told.
     ground : float
         Share of the area that the spot takes, by its size [1]; NaN where that is not told.
+    cells : mapping of str to str
+        Everything its record tells, by column as written; nothing is decided by it.
     """
 
     day: np.datetime64
@@ -64,9 +66,10 @@ class Applied:
     kept_off_h: float = float("nan")
     wind_m_s: float = float("nan")
     ground: float = float("nan")
+    cells: Mapping[str, str] = field(default_factory=dict, compare=False)
 
     def _told(self) -> tuple[object, ...]:
-        every = (getattr(self, f.name) for f in fields(self))
+        every = (getattr(self, f.name) for f in fields(self) if f.compare)
         return tuple(None if one != one else one for one in every)  # NaN is equal to nothing
 
     def __eq__(self, other: object) -> bool:
