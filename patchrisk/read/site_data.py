@@ -17,6 +17,7 @@ from patchrisk.read.diseases import Library, load_library
 from patchrisk.read.logger.layout import LoggedSoil, LogOptions
 from patchrisk.read.logger.load_log import load_log
 from patchrisk.read.names import faults_of_names
+from patchrisk.read.records.applications import past_label
 from patchrisk.read.records.books import (
     APPLICATIONS,
     NOTES,
@@ -26,7 +27,6 @@ from patchrisk.read.records.books import (
     SiteRecords,
     read_site_records,
 )
-from patchrisk.read.records.checks import past_label
 from patchrisk.read.records.rows import Note, Observation, Reading, RecordContext, record_context
 from patchrisk.read.site import LoggerFile, Site, read_site
 from patchrisk.read.visit.file import read_visit

@@ -11,8 +11,8 @@ from patchrisk.read.area import Area
 from patchrisk.read.diseases import Library
 from patchrisk.read.groups import load_groups
 from patchrisk.read.logger.layout import Flag, offset_words
+from patchrisk.read.records.applications import past_label
 from patchrisk.read.records.books import SiteRecords
-from patchrisk.read.records.checks import past_label
 from patchrisk.read.records.rows import Reading, RecordContext
 from patchrisk.read.site_data import Examination, Readings
 from patchrisk.read.weather.online_weather import Weather
@@ -168,7 +168,7 @@ def _books(books: SiteRecords, context: RecordContext, pen: Pen) -> Iterator[str
         yield from wrap(text, "- ", "  ")
     if context.shelf.products or books.applications.rows:
         yield from wrap(load_groups().warning, "- ", "  ")
-    done = [entry.applied for entry in books.applications.rows]
+    done = books.applications.rows
     past = past_label(context.site, context.shelf, done)
     if past:
         yield ""

@@ -9,8 +9,13 @@ from patchrisk.base.pen import Pen, count_of, iso_day, listed, percent
 from patchrisk.base.units import DAY
 from patchrisk.core.plan.cover import PHOSPHONATE, Applied, Cover
 from patchrisk.core.plan.labels import Figure, PastLabel
-from patchrisk.read.records.books import APPLICATIONS, LogEntry, Records
-from patchrisk.read.records.checks import Lacking, lacking, not_told_restricted, past_label
+from patchrisk.read.records.applications import (
+    Lacking,
+    lacking,
+    not_told_restricted,
+    past_label,
+)
+from patchrisk.read.records.books import APPLICATIONS, Records
 from patchrisk.read.records.rows import RecordContext
 from patchrisk.report.words import codes_words
 from patchrisk.site_day.protection import programme_numbers
@@ -228,19 +233,19 @@ _COLUMN_WORDS = {
 }
 
 
-def records_words(context: RecordContext, entries: Sequence[LogEntry], pen: Pen) -> Iterator[str]:
+def records_words(context: RecordContext, applied: Sequence[Applied], pen: Pen) -> Iterator[str]:
     """Say what the records of a site leave untold, a sentence each."""
     by_list: dict[str, list[Lacking]] = {}
-    for one in lacking(context, entries):
+    for one in lacking(context, applied):
         by_list.setdefault(one.list_, []).append(one)
     for list_, found in by_list.items():
         yield f"Not on record, and asked for by {list_}:"
         for one in found:
-            done = one.entry.applied
+            done = one.done
             what = done.product or codes_words(done.codes)
             empty = listed([_COLUMN_WORDS.get(name, name) for name in one.columns])
             yield f"{pen.day(done.day, year=True)}, {done.area}, {what}: {empty}."
-    untold = not_told_restricted(context, entries)
+    untold = not_told_restricted(context, applied)
     if untold:
         yield (
             f"Whether {listed(list(untold))} may be used by certified applicators alone is not "
@@ -248,7 +253,7 @@ def records_words(context: RecordContext, entries: Sequence[LogEntry], pen: Pen)
         )
     if by_list:
         yield "Such a list is no legal advice: your state and your label may ask for more."
-    dry = water_asked(entry.applied for entry in entries)
+    dry = water_asked(applied)
     if dry:
         days = listed([f"{pen.day(one.day, year=True)} on {one.area}" for one in dry])
         yield f"Not told how much water took it to the roots, and when: {days}."

@@ -16,8 +16,8 @@ from patchrisk.core.plan.inputs import Stock
 from patchrisk.core.plan.labels import Figure, Label, YearlyLimit, past_labels, year_spent
 from patchrisk.core.plan.programme import Choice
 from patchrisk.read.diseases import load_library
+from patchrisk.read.records.applications import past_label
 from patchrisk.read.records.books import APPLICATIONS
-from patchrisk.read.records.checks import past_label
 from patchrisk.read.records.rows import record_context
 from patchrisk.read.site import read_site
 from tests.plan.given_by_hand import FROM, concern, hump

@@ -35,9 +35,11 @@ class Applied:
     kept_off_h: float = float("nan")  # from its end until people went back; NaN where not told
     wind_m_s: float = float("nan")
     ground: float = float("nan")  # share of the area that the spot takes [1]; NaN where not told
+    # Everything its record tells, by column as written; nothing is decided by it.
+    cells: Mapping[str, str] = field(default_factory=dict, compare=False)
 
     def _told(self) -> tuple[object, ...]:
-        every = (getattr(self, f.name) for f in fields(self))
+        every = (getattr(self, f.name) for f in fields(self) if f.compare)
         return tuple(None if one != one else one for one in every)  # NaN is equal to nothing
 
     def __eq__(self, other: object) -> bool:
