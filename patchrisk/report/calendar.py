@@ -20,7 +20,6 @@ from patchrisk.report.plan_sentences import (
     MEASURE_DONE,
     measure_name,
     measure_sentences,
-    watering_sentences,
 )
 from patchrisk.report.words import CAUTIONS_IN_FULL, codes_words
 from patchrisk.site_day.season_plan import SitePlan
@@ -122,7 +121,7 @@ def _events(plan: SitePlan, area: AreaPlan, entry: words.Numbered) -> Iterator[E
         task.add("status", "TENTATIVE")
         water = words.watering_words(item.watering, show)
         task.add("summary", _plain(f"{area.area}: water in {item.choice.label}, {water}"))
-        told = [watering_sentences(item.watering, show), "", *CAUTIONS_IN_FULL]
+        told = [words.watering_sentences(item.watering, show), "", *CAUTIONS_IN_FULL]
         task.add("description", _plain("\n".join(told)))
         yield task
 

@@ -14,7 +14,6 @@ from patchrisk.report.plan_sentences import (
     measure_sentences,
     sentence,
     sentences,
-    watering_sentences,
 )
 from patchrisk.report.records_words import applied_record, cover_record, past_label_record
 from patchrisk.report.words import (
@@ -109,7 +108,7 @@ def _planned(plan: SitePlan, covers: Mapping[str, Cover], planned: Planned) -> d
             "most_mm": round(water.most_mm, 2),
             "within_hours": water.hours,
             "rain_forecast_mm": None if water.rain_mm is None else round(water.rain_mm, 2),
-            "words": watering_sentences(water, pen.show),
+            "words": words.watering_sentences(water, pen.show),
         },
         "next_best": None
         if other is None

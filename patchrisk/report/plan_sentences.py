@@ -10,10 +10,10 @@ from patchrisk.core.plan import facts
 from patchrisk.core.plan.besides import PlotWorth, Task
 from patchrisk.core.plan.cover import Cover
 from patchrisk.core.plan.facts import InTheWay, Obstacle, Waiting
-from patchrisk.core.plan.programme import ForecastRain, Planned, Watering
+from patchrisk.core.plan.programme import Planned
 from patchrisk.core.plan.rotation import Breach, Finding, Guideline, Misuse
 from patchrisk.report.records_words import covered_parts
-from patchrisk.report.words import Show, between, by_number, codes_words
+from patchrisk.report.words import by_number, codes_words
 
 Fact = facts.Reason | facts.Caution | facts.Note | facts.Advice
 
@@ -111,11 +111,11 @@ def sentence(fact: Fact, tell: Teller) -> str:
             )
         case facts.OneTank():
             return _ONE_TANK
-        case facts.NoSurfactant(rule) | facts.HarmsGrass(rule):
+        case facts.ByGuideline(rule):
             return f"{rule.says.rstrip('.')} ({_source(rule, pen)})."
         case facts.HeatAhead(codes, odds, limit_c, days):
             return (
-                f"{capital(_group(codes))} can hurt a green before heat: {percent(odds)} "
+                f"{capital(group_words(codes))} can hurt a green before heat: {percent(odds)} "
                 f"odds of a day of {pen.show('air temperature', limit_c)} or more within {days} "
                 "days. Look at the forecast again first."
             )
@@ -182,7 +182,7 @@ def sentence(fact: Fact, tell: Teller) -> str:
             )
         case facts.KeptFromTines(rule, day, first, last):
             return (
-                f"No {_group(rule.codes)} from {pen.days(first, last)}: hollow tines on "
+                f"No {group_words(rule.codes)} from {pen.days(first, last)}: hollow tines on "
                 f"{pen.day(day)}, and it slowed healing ({_source(rule, pen)}; the number of "
                 "days is a proposal of this project)."
             )
@@ -227,7 +227,8 @@ def _role(part: facts.Part, names: Callable[[Sequence[str]], str], *, only: bool
     return " and ".join(said) or "of no use against these that trials show"
 
 
-def _group(codes: Iterable[str]) -> str:
+def group_words(codes: Iterable[str]) -> str:
+    """Name groups by their codes, such as ``group 3 and 11``."""
     return f"group {listed(sorted(codes, key=by_number))}"
 
 
@@ -287,45 +288,6 @@ def measure_name(task: Task, tell: Teller) -> str:
     factor, diseases = task.finding.factor, tell.names(task.diseases)
     worse = task.finding.effect == "worse"
     return f"{factor} ({diseases})" if worse else f"{factor} against {diseases}"
-
-
-def minutes_words(water: Watering) -> str:
-    """Say how long the sprinklers run for it, in brackets; empty where their rate is not told."""
-    if water.minutes is None:
-        return ""
-    least, most = (round(minutes) for minutes in water.minutes)
-    span = f"{least}" if least == most else f"{least} to {most}"
-    return f" ({span} minutes of your sprinklers)"
-
-
-def watering_sentences(water: Watering, show: Show) -> str:
-    """Say how deep and how soon to water an application in, with the reason and the source."""
-    least, most = show("rain", water.least_mm), show("rain", water.most_mm)
-    span = least if least == most else between(least, most)
-    if water.hours >= 24:
-        when = "the same day or that night"
-    else:
-        when = f"within {water.hours:g} h, at once if it can be"
-    minutes = minutes_words(water)
-    said = [
-        f"Water in with {span}{minutes}, {when}: a deposit on the leaf does not reach the roots."
-    ]
-    if water.sources:
-        said.append(f"The depth is that of {'; '.join(water.sources)}.")
-    elif not water.published:
-        said.append("No depth was read for these diseases; this one is common to others.")
-    if water.rain is not ForecastRain.NONE and water.rain_mm is not None:
-        told = {
-            ForecastRain.TOO_MUCH: ": more than carries it to the roots. It may run off or leach; "
-            "choose another day.",
-            ForecastRain.MAY_DO: ", which may do it; rain that comes hours later carries less "
-            "down, so don't wait for it.",
-            ForecastRain.TOO_LITTLE: ", too little by itself.",
-        }
-        said.append(f"{show('rain', water.rain_mm)} of rain is forecast{told[water.rain]}")
-    if water.no_surfactant:
-        said.append(f"No wetting agent in the tank with {_group(water.no_surfactant)}.")
-    return " ".join(said)
 
 
 def waiting_words(fact: Waiting, tell: Teller) -> str:

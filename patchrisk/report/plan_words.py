@@ -31,10 +31,9 @@ from patchrisk.read.shelf import LabelsDiffer, LimitGap, Missing, yearly_limits
 from patchrisk.report.plan_sentences import (
     Teller,
     caution_sentences,
-    minutes_words,
+    group_words,
     sentence,
     sentences,
-    watering_sentences,
 )
 from patchrisk.report.records_words import water_words
 from patchrisk.report.words import Show, between, codes_words, name_of
@@ -151,10 +150,49 @@ def watering_words(watering: Watering | None, show: Show) -> str:
         return ""
     least, most = show("rain", watering.least_mm), show("rain", watering.most_mm)
     span = least if least == most else between(least, most)
-    text = f"{span}{minutes_words(watering)} within {watering.hours:g} h"
+    text = f"{span}{_minutes_words(watering)} within {watering.hours:g} h"
     if watering.rain_mm is not None and watering.rain is not ForecastRain.NONE:
         text += f" ({show('rain', watering.rain_mm)} of rain forecast)"
     return text
+
+
+def _minutes_words(water: Watering) -> str:
+    """Say how long the sprinklers run for it, in brackets; empty where their rate is not told."""
+    if water.minutes is None:
+        return ""
+    least, most = (round(minutes) for minutes in water.minutes)
+    span = f"{least}" if least == most else f"{least} to {most}"
+    return f" ({span} minutes of your sprinklers)"
+
+
+def watering_sentences(water: Watering, show: Show) -> str:
+    """Say how deep and how soon to water an application in, with the reason and the source."""
+    least, most = show("rain", water.least_mm), show("rain", water.most_mm)
+    span = least if least == most else between(least, most)
+    if water.hours >= 24:
+        when = "the same day or that night"
+    else:
+        when = f"within {water.hours:g} h, at once if it can be"
+    minutes = _minutes_words(water)
+    said = [
+        f"Water in with {span}{minutes}, {when}: a deposit on the leaf does not reach the roots."
+    ]
+    if water.sources:
+        said.append(f"The depth is that of {'; '.join(water.sources)}.")
+    elif not water.published:
+        said.append("No depth was read for these diseases; this one is common to others.")
+    if water.rain is not ForecastRain.NONE and water.rain_mm is not None:
+        told = {
+            ForecastRain.TOO_MUCH: ": more than carries it to the roots. It may run off or leach; "
+            "choose another day.",
+            ForecastRain.MAY_DO: ", which may do it; rain that comes hours later carries less "
+            "down, so don't wait for it.",
+            ForecastRain.TOO_LITTLE: ", too little by itself.",
+        }
+        said.append(f"{show('rain', water.rain_mm)} of rain is forecast{told[water.rain]}")
+    if water.no_surfactant:
+        said.append(f"No wetting agent in the tank with {group_words(water.no_surfactant)}.")
+    return " ".join(said)
 
 
 def runner_up_words(runner_up: RunnerUp | None, *, full: bool = True) -> str:

@@ -17,7 +17,7 @@ from patchrisk.core.plan.inputs import Turf
 from patchrisk.core.plan.programme import Choice
 from patchrisk.core.rules.infection import relative_rate
 from patchrisk.core.rules.windows import meets
-from patchrisk.report.plan_sentences import watering_sentences
+from patchrisk.report.plan_words import watering_sentences
 from tests.plan.given_by_hand import FROM, concern, hump, stock, told
 
 AUTUMN = hump("2024-10-10", 25)

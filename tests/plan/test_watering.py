@@ -7,7 +7,7 @@ from patchrisk.base.pen import Pen
 from patchrisk.core.plan.cover import Applied
 from patchrisk.core.plan.explain import watering
 from patchrisk.core.plan.programme import Choice, ForecastRain
-from patchrisk.report.plan_sentences import watering_sentences
+from patchrisk.report.plan_words import watering_sentences
 from patchrisk.report.records_words import water_asked
 
 NO_SURFACTANT = frozenset({"3"})

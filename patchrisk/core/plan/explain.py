@@ -339,19 +339,16 @@ def _by_guideline(one: _One) -> Iterator[facts.Caution]:
     case, codes, numbers = one.case, one.option.choice.codes, one.case.numbers
     surfactant, heat = one.rule(SURFACTANT_RULE), one.rule(HEAT_RULE)
     if surfactant is not None:
-        yield facts.NoSurfactant(surfactant)
+        yield facts.ByGuideline(surfactant)
     if heat is not None and case.hot is not None and case.hot[one.day] > 0:
         odds = float(case.hot[one.day])
         yield facts.HeatAhead(codes & heat.codes, odds, numbers.heat_c, numbers.heat_days)
     before = [a.codes for a in case.season]
     before += [case.problem.options[o].choice.codes for _, o in case.plan[: one.n]]
     for rule in case.guidelines:
-        if (
-            case.turf.is_of(rule)
-            and codes & rule.codes
-            and any(rule.codes & earlier for earlier in before)
-        ):
-            yield facts.HarmsGrass(rule)
+        again = codes & rule.codes and any(rule.codes & earlier for earlier in before)
+        if again and case.turf.is_of(rule):
+            yield facts.ByGuideline(rule)
 
 
 def _covering(one: _One) -> Iterator[facts.Note]:

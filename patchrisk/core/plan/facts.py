@@ -157,8 +157,8 @@ class OneTank:
 
 
 @dataclass(frozen=True)
-class NoSurfactant:
-    """No wetting agent in the tank with its groups."""
+class ByGuideline:
+    """What a guideline says of its groups besides rotation, on this turf or of the tank."""
 
     guideline: Guideline
 
@@ -171,13 +171,6 @@ class HeatAhead:
     odds: float
     limit_c: float
     within_days: int
-
-
-@dataclass(frozen=True)
-class HarmsGrass:
-    """Groups of a guideline that are not repeated on this grass without harm."""
-
-    guideline: Guideline
 
 
 @dataclass(frozen=True)
@@ -201,16 +194,7 @@ class Breaks:
     part: str = ""
 
 
-Caution = (
-    NoTrialFigures
-    | TooWarm
-    | OneTank
-    | NoSurfactant
-    | HeatAhead
-    | HarmsGrass
-    | AfterDamage
-    | Breaks
-)
+Caution = NoTrialFigures | TooWarm | OneTank | ByGuideline | HeatAhead | AfterDamage | Breaks
 
 
 # --- what is known of it --------------------------------------------------------------------------

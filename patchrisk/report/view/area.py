@@ -20,9 +20,13 @@ from patchrisk.report.plan_sentences import (
     caution_sentences,
     measure_sentences,
     sentences,
-    watering_sentences,
 )
-from patchrisk.report.plan_words import amounts_words, span_words, watering_words
+from patchrisk.report.plan_words import (
+    amounts_words,
+    span_words,
+    watering_sentences,
+    watering_words,
+)
 from patchrisk.report.records_words import water_words, went_on
 from patchrisk.report.view.disease import DiseaseView, disease_view, rank
 from patchrisk.report.view.model import AreaView, Card, PlannedWords
