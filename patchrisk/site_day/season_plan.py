@@ -15,7 +15,7 @@ from patchrisk.core.plan.area_plan import plan_area
 from patchrisk.core.plan.besides import Look, plot_worth, upkeep
 from patchrisk.core.plan.cover import Applied, Cover
 from patchrisk.core.plan.facts import NoAirTemperature, NoForecast, Scouting, VisitNotRead
-from patchrisk.core.plan.inputs import Concern, Demand, Stock, Turf
+from patchrisk.core.plan.inputs import Concern, Demand, Turf
 from patchrisk.core.plan.labels import PastLabel
 from patchrisk.core.plan.options import choice_of, groups_at_hand
 from patchrisk.core.plan.programme import Answer, AreaPlan, Choice, Planned, cost_of
@@ -308,7 +308,7 @@ def _stock(
     unwanted: frozenset[str],
     *,
     mixtures: bool,
-) -> Iterator[Stock]:
+) -> Iterator[Choice]:
     """Yield what can be applied: the shelf, or without one any product of a group or of two."""
     if shelf is None:
         yield from groups_at_hand(concerns, unwanted, mixtures=mixtures)
@@ -316,9 +316,9 @@ def _stock(
     for product in shelf.products:
         codes = frozenset(product.codes)
         if product.allowed_on(area.use) and not codes & unwanted:
-            yield Stock(
+            yield replace(
                 choice_of(concerns, product.name, codes, product.actives, product.name),
-                most=product.most_applications_year,
+                most_year=product.most_applications_year,
                 least_days=product.least_interval_days,
                 longest_days=product.longest_interval_days,
             )

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 
 from patchrisk.base.pen import Pen
-from patchrisk.core.plan.inputs import Concern, Stock, Trials
+from patchrisk.core.plan.inputs import Concern, Trials
 from patchrisk.core.plan.programme import Choice
 from patchrisk.core.verdict.calls import Call
 from patchrisk.report.plan_sentences import Teller, sentences
@@ -22,8 +22,7 @@ def told(facts):
 def stock(*labels, actives=()):
     """Choices by their codes, written as ``3`` or ``3 + 11``."""
     return [
-        Stock(Choice(f"FRAC {text}", frozenset(text.split(" + ")), tuple(actives), {}))
-        for text in labels
+        Choice(f"FRAC {text}", frozenset(text.split(" + ")), tuple(actives), {}) for text in labels
     ]
 
 

@@ -14,14 +14,13 @@ from patchrisk.core.plan.inputs import (
     Concern,
     Demand,
     Numbers,
-    Stock,
     Turf,
     works,
 )
 from patchrisk.core.plan.labels import YearlyLimit, YearSpent, year_spent
 from patchrisk.core.plan.options import acting_on, options_of, partners_against, twice_in
 from patchrisk.core.plan.problem import Option, Problem, Solution, Threat, cover_with
-from patchrisk.core.plan.programme import AreaPlan, Share
+from patchrisk.core.plan.programme import AreaPlan, Choice, Share
 from patchrisk.core.plan.rotation import Guideline, Step
 from patchrisk.core.plan.search import with_relief
 
@@ -31,7 +30,7 @@ TINES_RULE = "dmi-aerification"
 def plan_area(
     area: str,
     concerns: Sequence[Concern],
-    stock: Sequence[Stock],
+    stock: Sequence[Choice],
     *,
     dates: DayArray,
     today: int,
@@ -56,8 +55,8 @@ def plan_area(
     area : str
     concerns : sequence of Concern
         Its diseases for which the verdict calls for applications, now or in a season in sight.
-    stock : sequence of Stock
-        What can be applied; its ``choice.evidence`` may be left empty and is worked out here.
+    stock : sequence of Choice
+        What can be applied.
     dates : ndarray of datetime64[D], shape (days,)
         Past and to come; every array of days goes with them.
     today : int

@@ -9,7 +9,6 @@ import numpy as np
 from patchrisk.base.units import BoolArray
 from patchrisk.core.plan.besides import Factor
 from patchrisk.core.plan.cover import Applied, Lasting
-from patchrisk.core.plan.programme import Choice
 from patchrisk.core.plan.rotation import Caps, GroupCaps, Guideline
 from patchrisk.core.verdict.calls import Call
 from patchrisk.core.verdict.decision_table import Verdict
@@ -74,20 +73,6 @@ class Concern:
             return "no data"
         named = [trials.actives[a] for a in actives if a in trials.actives]
         return min(named, key=CLASSES.index) if named else trials.evidence
-
-
-@dataclass(frozen=True)
-class Stock:
-    """A choice with what its label allows; None where that is not known.
-
-    ``most`` is applications in a season, ``least_days`` the interval between two [days], and
-    ``longest_days`` what one is held to protect at the most [days].
-    """
-
-    choice: Choice
-    most: int | None = None
-    least_days: int | None = None
-    longest_days: int | None = None
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,7 @@ from math import floor, isnan
 import numpy as np
 
 from patchrisk.core.plan.cover import Applied, by_ground
-from patchrisk.core.plan.inputs import Stock
+from patchrisk.core.plan.programme import Choice
 
 # A dose that fits a whole number of times up to the last printed digit counts.
 ROUNDING = 1e-6
@@ -65,7 +65,7 @@ class YearSpent:
     assumed: tuple[Applied, ...]
 
 
-def year_spent(limit: YearlyLimit, season: Sequence[Applied], stock: Sequence[Stock]) -> YearSpent:
+def year_spent(limit: YearlyLimit, season: Sequence[Applied], stock: Sequence[Choice]) -> YearSpent:
     """Add up an active over the year's records, on the part of the area that got most.
 
     A record that holds the active, or may by its
@@ -76,7 +76,7 @@ def year_spent(limit: YearlyLimit, season: Sequence[Applied], stock: Sequence[St
     return max(parts, key=lambda part: part.kg_ha)
 
 
-def _spent_on(limit: YearlyLimit, ground: Sequence[Applied], stock: Sequence[Stock]) -> YearSpent:
+def _spent_on(limit: YearlyLimit, ground: Sequence[Applied], stock: Sequence[Choice]) -> YearSpent:
     total, assumed = 0.0, []
     for one in ground:
         taken = limit.taken(one)
@@ -87,19 +87,17 @@ def _spent_on(limit: YearlyLimit, ground: Sequence[Applied], stock: Sequence[Sto
     return YearSpent(limit, total, tuple(assumed))
 
 
-def _may_hold(limit: YearlyLimit, one: Applied, stock: Sequence[Stock]) -> bool:
+def _may_hold(limit: YearlyLimit, one: Applied, stock: Sequence[Choice]) -> bool:
     if one.product or one.actives:
         return limit.active in one.actives
-    return any(
-        item.choice.codes == one.codes and limit.dose(item.choice.product) > 0 for item in stock
-    )
+    return any(item.codes == one.codes and limit.dose(item.product) > 0 for item in stock)
 
 
-def shared_limits(spent: Sequence[YearSpent], stock: Sequence[Stock]) -> Iterator[SharedLimit]:
+def shared_limits(spent: Sequence[YearSpent], stock: Sequence[Choice]) -> Iterator[SharedLimit]:
     """Yield the limits that two options or more draw on; one alone has them in its number."""
     for one in spent:
         whole = one.limit.most_kg_ha
-        doses = tuple(one.limit.dose(item.choice.product) / whole for item in stock)
+        doses = tuple(one.limit.dose(item.product) / whole for item in stock)
         if sum(dose > 0 for dose in doses) > 1:
             yield SharedLimit(doses, max(0.0, 1 - one.kg_ha / whole))
 

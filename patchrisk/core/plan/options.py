@@ -9,7 +9,7 @@ import numpy as np
 
 from patchrisk.base.units import BoolArray
 from patchrisk.core.plan.cover import PHOSPHONATE, Applied, by_ground
-from patchrisk.core.plan.inputs import BACKED, PROVEN, Concern, Numbers, Stock
+from patchrisk.core.plan.inputs import BACKED, PROVEN, Concern, Numbers
 from patchrisk.core.plan.labels import SharedLimit, YearSpent, shared_limits
 from patchrisk.core.plan.problem import Option
 from patchrisk.core.plan.programme import Choice
@@ -18,7 +18,7 @@ from patchrisk.core.plan.rotation import family
 
 def options_of(
     concerns: Sequence[Concern],
-    stock: Sequence[Stock],
+    stock: Sequence[Choice],
     season: Sequence[Applied],
     spent: Sequence[YearSpent],
     numbers: Numbers,
@@ -35,16 +35,15 @@ def options_of(
     Each limit has a dose for each option.
     """
     options = []
-    for item in stock:
-        choice = item.choice
+    for choice in stock:
         went_on = [one for one in season if _is_of(choice, one)]
         not_before = 0
-        if went_on and item.least_days is not None:
-            not_before = item.least_days - int((today - went_on[-1].day).astype(int))
+        if went_on and choice.least_days is not None:
+            not_before = choice.least_days - int((today - went_on[-1].day).astype(int))
         against = partners_against(concerns, choice.codes, choice.actives)
         # A label counts days on one ground: parts of an area are treated each by itself.
         gone = max(len({one.day for one in ground}) for ground in by_ground(went_on))
-        left = None if item.most is None else max(0, item.most - gone)
+        left = None if choice.most_year is None else max(0, choice.most_year - gone)
         options.append(
             Option(
                 choice=choice,
@@ -54,11 +53,13 @@ def options_of(
                 acting=acting_on(concerns, choice.codes, choice.actives),
                 twice=twice_in([choice]),
                 most=_least(left, *(s.limit.times(choice.product, s.kg_ha) for s in spent)),
-                most_after=_least(item.most, *(s.limit.times(choice.product) for s in spent)),
-                least_days=item.least_days,
+                most_after=_least(
+                    choice.most_year, *(s.limit.times(choice.product) for s in spent)
+                ),
+                least_days=choice.least_days,
                 not_before=not_before,
                 held=hot if held_codes & choice.codes else None,
-                longest_days=item.longest_days,
+                longest_days=choice.longest_days,
             )
         )
     single, limits = one_of_each(options, list(shared_limits(spent, stock)))
@@ -227,14 +228,13 @@ def choice_of(
     product: str | None = None,
 ) -> Choice:
     """Return something that can be applied, with its evidence against each disease."""
-    return Choice(
-        label, codes, actives, {c.key: c.evidence(codes, actives) for c in concerns}, product
-    )
+    evidence = {c.key: c.evidence(codes, actives) for c in concerns}
+    return Choice(label, codes, actives, evidence, product)
 
 
 def groups_at_hand(
     concerns: Sequence[Concern], unwanted: frozenset[str], *, mixtures: bool
-) -> Iterator[Stock]:
+) -> Iterator[Choice]:
     """Yield any product of a group with something behind it, or of two; for where no shelf is."""
     backed = {code for c in concerns for code in c.trials if c.evidence_of(code) in BACKED}
     usable = sorted(backed - unwanted, key=lambda code: (len(code), code))
@@ -244,7 +244,7 @@ def groups_at_hand(
         sets += [pair for pair in pairs if _makes_mixture(concerns, pair)]
     for codes in sets:
         label = f"FRAC {' + '.join(code for code in usable if code in codes)}"
-        yield Stock(choice_of(concerns, label, codes, _actives(concerns, codes)))
+        yield choice_of(concerns, label, codes, _actives(concerns, codes))
 
 
 def _actives(concerns: Sequence[Concern], codes: frozenset[str]) -> tuple[str, ...]:

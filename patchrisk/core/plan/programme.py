@@ -35,6 +35,11 @@ class Choice:
     product: str | None = None
     # Two products of the shelf that go into one tank; empty otherwise.
     mixed: tuple["Choice", ...] = ()
+    # What its label allows, None where that is not known: applications in a year, the least days
+    # between two, and the most days that one is held to protect.
+    most_year: int | None = None
+    least_days: int | None = None
+    longest_days: int | None = None
 
 
 class ForecastRain(Enum):
