@@ -10,7 +10,7 @@ from patchrisk.base.units import DAY
 from patchrisk.core.plan.cover import PHOSPHONATE, Applied, Cover
 from patchrisk.read.records.books import Records
 from patchrisk.report.words import codes_words
-from patchrisk.site_day.protection import programme_numbers
+from patchrisk.site_day.disease import programme_numbers
 
 
 def cover_words(cover: Cover, as_of: np.datetime64, pen: Pen, *, brief: bool = False) -> str:

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 from patchrisk.base.pen import Pen, listed, percent
 from patchrisk.core.plan.programme import AreaPlan, Planned
-from patchrisk.core.rules.seasons import year_begins
+from patchrisk.core.rules.rule import year_begins
 from patchrisk.report import plan_words as words
 from patchrisk.site_day.season_plan import SitePlan
 

@@ -214,7 +214,9 @@ def write_files(
         made.append((next(left).path, write_sheet(plan).encode()))
     if logs:
         known = record_context(plan.site, plan.library, plan.as_of)
-        log = log_of(known, plan.past_label, plan.as_of, [area.area for area in plan.areas])
+        log = log_of(
+            known, plan.morning.past_label_now, plan.as_of, [area.area for area in plan.areas]
+        )
         made += [(output.path, write_log(log, output.path)) for output in left]
     for path, data in made:
         write_bytes(path, data)

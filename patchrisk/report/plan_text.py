@@ -59,7 +59,7 @@ def _lines(plan: SitePlan, full: bool) -> Iterator[str]:
     yield "Programme against root-infecting fungi."
     for area in plan.areas:
         yield from wrap(words.headline(area, pen), "- ", "  ")
-    for past in plan.past_label:
+    for past in plan.morning.past_label_now:
         yield from wrap(f"Past its label: {past_label_words(past, pen)}", "- ", "  ")
     for text in words.notices_words(plan):
         yield from wrap(text, "- ", "  ")
@@ -90,7 +90,7 @@ def _area(plan: SitePlan, area: AreaPlan, said: _Said) -> Iterator[str]:
     if area.done:
         on = "; ".join(words.applied_words(a, said.pen, full=said.full) for a in tanks(area.done))
         yield from wrap(f"On this season: {on}.")
-    yield from _cover(plan, area, plan.cover.get(area.area, {}), said.pen)
+    yield from _cover(plan, area, plan.cover(area.area), said.pen)
     for text in (*changes_words(plan, area), *words.answers_words(plan, area)):
         yield from wrap(text, "- ", "  ")
     yield from wrap(bad_days_words(area.bad_days, said.pen), "- ", "  ")
@@ -141,7 +141,7 @@ def _planned(plan: SitePlan, area: AreaPlan, entry: words.Numbered, said: _Said)
     if not said.full:
         water = words.watering_words(planned.watering, said.pen.show)
         next_best = words.runner_up_words(planned.runner_up, full=False)
-        name, covers = partial(name_of, plan.library), plan.cover.get(area.area, {})
+        name, covers = partial(name_of, plan.library), plan.cover(area.area)
         cautions = caution_sentences(planned, covers, name, said.pen)
         new = [text for text in cautions if _gist(text) not in said.cautions]
         said.cautions.update(map(_gist, new))

@@ -8,7 +8,6 @@ from itertools import combinations
 import numpy as np
 import pandas as pd
 
-from patchrisk.base.errors import Fault
 from patchrisk.base.units import BoolArray
 from patchrisk.core.plan.answers import PREVENTIVE_RULE, SPLIT_RULE
 from patchrisk.core.plan.area_plan import plan_area
@@ -16,10 +15,9 @@ from patchrisk.core.plan.check_plots import Look, plot_worth
 from patchrisk.core.plan.cover import Applied, Cover
 from patchrisk.core.plan.facts import NoAirTemperature, NoForecast
 from patchrisk.core.plan.inputs import BACKED, PROVEN, Concern, Demand, Stock, Turf
-from patchrisk.core.plan.past_label import PastLabel
 from patchrisk.core.plan.programme import Answer, AreaPlan, Choice, Planned, cost_of
 from patchrisk.core.plan.rotation import family
-from patchrisk.core.rules.seasons import year_begins
+from patchrisk.core.rules.rule import year_begins
 from patchrisk.core.verdict.calls import calls_ahead
 from patchrisk.core.verdict.decision_table import Verdict
 from patchrisk.read.amounts import amount, carrier
@@ -28,9 +26,9 @@ from patchrisk.read.diseases import Library
 from patchrisk.read.groups import load_groups, load_guidelines
 from patchrisk.read.shelf import Product, Shelf, shelf_path, site_shelf, yearly_limits
 from patchrisk.read.site import DaysOff, Site
-from patchrisk.site_day.judging import spans_of, verdict_settings
+from patchrisk.site_day.disease import concern_of, programme_numbers, resistant_of
+from patchrisk.site_day.judging import verdict_settings
 from patchrisk.site_day.morning import AreaMorning, Morning
-from patchrisk.site_day.protection import concern_of, programme_numbers, resistant_of
 from patchrisk.site_day.upkeep import with_upkeep
 
 _ON_DEMAND = ("qoi-fraction", "sdhi-fraction")  # from memory: on when the user asks for them
@@ -60,42 +58,47 @@ class EarlierPlan:
 
 @dataclass(frozen=True)
 class SitePlan:
-    """The programme of every area, and what reports need to write it.
+    """A morning with the programme of every area.
 
     Parameters
     ----------
-    site : Site
-    library : Library
-    as_of : date
-        The morning it was made.
+    morning : Morning
+        On which it was made.
     areas : tuple of AreaPlan
         In the order of the site file.
-    cover : mapping of str to mapping of str to Cover
-        By area and disease, what applications that went on still protect.
     before : mapping of str to EarlierPlan
         By area, the plan before this one.
-    records : bool
-        Whether applications are recorded.
-    faults : tuple of Fault
-        Of the records.
     shelf : Shelf or None
     not_checked : mapping of str to frozenset of str
         By key of the guideline, the groups of the programme on which it can't be checked.
-    past_label : tuple of PastLabel
-        What went on this year past a figure of its label.
     """
 
-    site: Site
-    library: Library
-    as_of: date
+    morning: Morning
     areas: tuple[AreaPlan, ...]
-    cover: Mapping[str, Mapping[str, Cover]] = field(default_factory=dict)
     before: Mapping[str, EarlierPlan] = field(default_factory=dict)
-    records: bool = True
-    faults: tuple[Fault, ...] = ()
     shelf: Shelf | None = None
     not_checked: Mapping[str, frozenset[str]] = field(default_factory=dict)
-    past_label: tuple[PastLabel, ...] = ()
+
+    @property
+    def site(self) -> Site:
+        """The site, as its file has it."""
+        return self.morning.site
+
+    @property
+    def library(self) -> Library:
+        """The disease files."""
+        return self.morning.library
+
+    @property
+    def as_of(self) -> date:
+        """The morning it was made."""
+        return self.morning.as_of
+
+    def cover(self, area: str) -> dict[str, Cover]:
+        """Return, by disease, what applications that went on an area still protect."""
+        mine = (one.judged for one in self.morning.areas if one.area.name == area)
+        covers = {key: one.cover for judged in mine for key, one in judged.items()}
+        return {key: cover for key, cover in covers.items() if cover is not None}
 
 
 def plan_all(morning: Morning, before: Mapping[str, EarlierPlan] | None = None) -> SitePlan:
@@ -128,24 +131,12 @@ def plan_all(morning: Morning, before: Mapping[str, EarlierPlan] | None = None) 
         )
         for area in morning.areas
     )
-    books = [kept for kept in (morning.applications, morning.observations) if kept is not None]
     return SitePlan(
-        site=morning.site,
-        library=morning.library,
-        as_of=morning.as_of,
-        areas=areas,
-        cover={
-            area.area.name: {
-                key: one.cover for key, one in area.judged.items() if one.cover is not None
-            }
-            for area in morning.areas
-        },
+        morning,
+        areas,
         before=before,
-        records=morning.applications is not None,
-        faults=tuple(fault for kept in books for fault in kept.faults),
         shelf=shelf,
         not_checked=_not_checked(areas, observed=morning.observations is not None),
-        past_label=morning.past_label_now,
     )
 
 
@@ -272,8 +263,6 @@ def _concerns(morning: Morning, area: AreaMorning) -> Iterator[Concern]:
         disease, lost = library.diseases[key], resistant.get(key, frozenset())
         calls = calls_ahead(
             judged,
-            spans_of(library, disease, area.area.grasses),
-            None if disease.response is None else disease.response.cardinal,
             area.ahead,
             np.datetime64(morning.as_of, "D"),
             settings,

@@ -11,8 +11,8 @@ from patchrisk.core.verdict.decision_table import Stake, Verdict
 from patchrisk.read.area import Area
 from patchrisk.read.site import Site
 from patchrisk.read.visit.file import read_visit
+from patchrisk.site_day.disease import concern_of
 from patchrisk.site_day.morning import AreaMorning, Morning
-from patchrisk.site_day.protection import concern_of
 
 _TESTS = {  # the methods that the limits of disease files are given by
     ("pH", "1:1"): "soil pH",
@@ -34,7 +34,8 @@ def with_upkeep(plan: AreaPlan, morning: Morning, area: AreaMorning) -> AreaPlan
         With every fault of the file of the area's latest visit.
     """
     planned = {key for one in plan.planned for key in one.targets}
-    keys = [k for k, j in area.judged.items() if k in planned or j.stakes.stake >= Stake.SUSPECTED]
+    stakes = {key: judged.case.stakes.stake for key, judged in area.judged.items()}
+    keys = [key for key, stake in stakes.items() if key in planned or stake >= Stake.SUSPECTED]
     factors = {key: concern_of(morning.library.diseases[key], key).factors for key in keys}
     notes = [n for n in morning.notes.rows if n.area == area.area.name and n.day <= plan.as_of]
     done = {
@@ -56,7 +57,7 @@ def _scouting(morning: Morning, area: AreaMorning, planned: set[str]) -> Iterato
     """
     asked: dict[tuple[int, str], list[str]] = {}
     for key, j in area.judged.items():
-        expression, stake = morning.library.diseases[key].expression, j.stakes.stake
+        expression, stake = morning.library.diseases[key].expression, j.case.stakes.stake
         known = stake is Stake.HISTORY or key in planned
         scout = j.verdict is Verdict.SCOUT and not known
         called = stake is Stake.UNKNOWN and j.verdict in _CALLED

@@ -14,7 +14,7 @@ from patchrisk.base.pen import as_date
 from patchrisk.base.toml_files import read_toml, validate
 from patchrisk.core.plan.cover import Applied
 from patchrisk.core.plan.past_label import Label, PastLabel, past_labels
-from patchrisk.core.rules.seasons import year_begins
+from patchrisk.core.rules.rule import year_begins
 from patchrisk.read.diseases.quantities import Rows, SomeRows, Table, Text
 from patchrisk.read.records.books import LogEntry
 from patchrisk.read.records.rows import RecordContext
