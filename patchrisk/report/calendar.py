@@ -14,7 +14,7 @@ from patchrisk.base.errors import Fault, InputError
 from patchrisk.base.pen import Pen, as_date
 from patchrisk.base.user_files import is_there, read_file
 from patchrisk.core.plan.programme import AreaPlan, Planned
-from patchrisk.core.rules.seasons import year_begins
+from patchrisk.core.rules.rule import year_begins
 from patchrisk.report import plan_words as words
 from patchrisk.report.plan_sentences import (
     MEASURE_DONE,

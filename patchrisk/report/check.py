@@ -19,7 +19,7 @@ from patchrisk.read.weather.online_weather import Weather
 from patchrisk.report.layout import as_text, heading, wrap
 from patchrisk.report.records_words import past_label_words, records_words
 from patchrisk.report.words import Show, between
-from patchrisk.site_day.history import history_of_area, to_prevent
+from patchrisk.site_day.judging import history_of_area, to_prevent
 
 _NEVER_TOLD = "not told, which is not none"
 

@@ -14,7 +14,7 @@ from patchrisk.base.safe_text import write_table
 from patchrisk.base.saving import Kind, Output, marked
 from patchrisk.core.plan.cover import Applied
 from patchrisk.core.plan.labels import PastLabel
-from patchrisk.core.rules.seasons import year_begins
+from patchrisk.core.rules.rule import year_begins
 from patchrisk.read.records.applications import lacking
 from patchrisk.read.records.books import APPLICATIONS
 from patchrisk.read.records.rows import RecordContext

@@ -165,7 +165,9 @@ def _written(plan: SitePlan, now: datetime, output: Output) -> bytes:
         return write_sheet(plan).encode()
     if output.kind in LOGS:
         known = record_context(plan.site, plan.library, plan.as_of)
-        log = log_of(known, plan.past_label, plan.as_of, [area.area for area in plan.areas])
+        log = log_of(
+            known, plan.morning.past_label_now, plan.as_of, [area.area for area in plan.areas]
+        )
         return write_log(log, output.path)
     from patchrisk.report.calendar import read_calendar, write_calendar
 

@@ -35,7 +35,9 @@ def to_json(plan: SitePlan) -> str:
         "site": site_record(plan.site.site),
         "as_of": plan.as_of.isoformat(),
         "areas": [_area(plan, area) for area in plan.areas],
-        "past_label": [past_label_record(past, words.plan_pen(plan)) for past in plan.past_label],
+        "past_label": [
+            past_label_record(past, words.plan_pen(plan)) for past in plan.morning.past_label_now
+        ],
         "notices": list(words.notices_words(plan)),
         "cautions": list(CAUTIONS_IN_FULL),
     }
@@ -44,7 +46,7 @@ def to_json(plan: SitePlan) -> str:
 
 def _area(plan: SitePlan, area: AreaPlan) -> dict[str, Any]:
     entries = list(words.numbered(plan, area))
-    covers = plan.cover.get(area.area, {})
+    covers = plan.cover(area.area)
     tell = words.teller(plan)
     return {
         "name": area.area,

@@ -10,7 +10,7 @@ from patchrisk.base.units import DAY
 from patchrisk.core.plan.besides import Task
 from patchrisk.core.plan.cover import Cover, tanks
 from patchrisk.core.plan.programme import AreaPlan, Planned
-from patchrisk.core.rules.seasons import year_begins
+from patchrisk.core.rules.rule import year_begins
 from patchrisk.core.verdict.decision_table import Verdict
 from patchrisk.report import plan_words as words
 from patchrisk.report.layout import ends, heading, wrap
@@ -57,7 +57,7 @@ def _lines(plan: SitePlan, full: bool) -> Iterator[str]:
     yield "Programme against root-infecting fungi."
     for area in plan.areas:
         yield from wrap(words.headline(area, pen), "- ", "  ")
-    for past in plan.past_label:
+    for past in plan.morning.past_label_now:
         yield from wrap(f"Past its label: {past_label_words(past, pen)}", "- ", "  ")
     for text in words.notices_words(plan):
         yield from wrap(text, "- ", "  ")
@@ -88,7 +88,7 @@ def _area(plan: SitePlan, area: AreaPlan, said: _Said) -> Iterator[str]:
     if area.done:
         on = "; ".join(words.applied_words(a, said.pen, full=said.full) for a in tanks(area.done))
         yield from wrap(f"On this season: {on}.")
-    yield from _cover(plan, area, plan.cover.get(area.area, {}), said.pen)
+    yield from _cover(plan, area, plan.cover(area.area), said.pen)
     for text in (*changes_words(plan, area), *words.answers_words(plan, area)):
         yield from wrap(text, "- ", "  ")
     yield from wrap(bad_days_words(area.bad_days, said.pen), "- ", "  ")
@@ -139,7 +139,7 @@ def _planned(plan: SitePlan, area: AreaPlan, entry: words.Numbered, said: _Said)
     if not said.full:
         water = words.watering_words(planned.watering, said.pen.show)
         next_best = words.runner_up_words(planned.runner_up, full=False)
-        covers = plan.cover.get(area.area, {})
+        covers = plan.cover(area.area)
         cautions = caution_sentences(planned, covers, words.teller(plan))
         new = [text for text in cautions if _gist(text) not in said.cautions]
         said.cautions.update(map(_gist, new))

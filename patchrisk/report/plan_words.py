@@ -23,7 +23,7 @@ from patchrisk.core.plan.programme import (
     Share,
     Watering,
 )
-from patchrisk.core.rules.seasons import year_begins
+from patchrisk.core.rules.rule import year_begins
 from patchrisk.core.verdict.decision_table import Verdict
 from patchrisk.read.diseases import Library
 from patchrisk.read.groups import load_groups
@@ -280,7 +280,7 @@ def details(plan: SitePlan, area: AreaPlan, planned: Planned) -> dict[str, str]:
         "Water": "" if water is None else watering_sentences(water, pen.show),
         "Amount": "; ".join(amounts_words(planned, pen.system)),
         "Carrier": carrier_words(planned, pen),
-        "Mind": " ".join(caution_sentences(planned, plan.cover.get(area.area, {}), tell)),
+        "Mind": " ".join(caution_sentences(planned, plan.cover(area.area), tell)),
         "In full": " ".join(sentences(planned.notes, tell)),
     }
     return {heading: text for heading, text in parts.items() if text}
@@ -367,13 +367,15 @@ _MISSING = {
 
 def notices_words(plan: SitePlan) -> Iterator[str]:
     """Say what a reader must know about the records or the shelf, one sentence each."""
-    if not plan.records:
+    morning = plan.morning
+    if morning.applications is None:
         yield (
             "No file of applications: nothing is known of what went on this season. Keep one with "
             "`patchrisk record application`."
         )
-    for fault in plan.faults:
-        yield f"To mend in your records: {fault}."
+    for kept in (morning.applications, morning.observations):
+        for fault in () if kept is None else kept.faults:
+            yield f"To mend in your records: {fault}."
     if plan.shelf is None:
         yield (
             "No shelf: planned by mode-of-action group. Name your products and their label "

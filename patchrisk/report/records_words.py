@@ -18,7 +18,7 @@ from patchrisk.read.records.applications import (
 from patchrisk.read.records.books import APPLICATIONS, Records
 from patchrisk.read.records.rows import RecordContext
 from patchrisk.report.words import codes_words
-from patchrisk.site_day.protection import programme_numbers
+from patchrisk.site_day.disease import programme_numbers
 
 
 def cover_words(cover: Cover, as_of: np.datetime64, pen: Pen, *, brief: bool = False) -> str:

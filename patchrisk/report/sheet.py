@@ -81,7 +81,7 @@ def _rows(plan: SitePlan, area: AreaPlan, pen: Pen, notes: list[str]) -> Iterato
         planned = entry.item
         if not isinstance(planned, Planned):
             continue
-        covers = plan.cover.get(area.area, {})
+        covers = plan.cover(area.area)
         cautions = caution_sentences(planned, covers, words.teller(plan))
         notes += [text for text in cautions if text not in notes]
         yield {

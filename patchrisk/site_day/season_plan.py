@@ -16,10 +16,9 @@ from patchrisk.core.plan.besides import Look, plot_worth, upkeep
 from patchrisk.core.plan.cover import Applied, Cover
 from patchrisk.core.plan.facts import NoAirTemperature, NoForecast, Scouting, VisitNotRead
 from patchrisk.core.plan.inputs import Concern, Demand, Turf
-from patchrisk.core.plan.labels import PastLabel
 from patchrisk.core.plan.options import choice_of, groups_at_hand
 from patchrisk.core.plan.programme import Answer, AreaPlan, Choice, Planned, cost_of
-from patchrisk.core.rules.seasons import year_begins
+from patchrisk.core.rules.rule import year_begins
 from patchrisk.core.verdict.calls import calls_ahead
 from patchrisk.core.verdict.decision_table import Stake, Verdict
 from patchrisk.read.amounts import amount, carrier
@@ -29,9 +28,9 @@ from patchrisk.read.groups import load_groups, load_guidelines
 from patchrisk.read.shelf import Product, Shelf, shelf_path, site_shelf, yearly_limits
 from patchrisk.read.site import DaysOff, Site
 from patchrisk.read.visit.file import read_visit
-from patchrisk.site_day.judging import spans_of, verdict_settings
+from patchrisk.site_day.disease import concern_of, programme_numbers, resistant_of
+from patchrisk.site_day.judging import verdict_settings
 from patchrisk.site_day.morning import AreaMorning, Morning
-from patchrisk.site_day.protection import concern_of, programme_numbers, resistant_of
 
 _ON_DEMAND = ("qoi-fraction", "sdhi-fraction")  # from memory: on when the user asks for them
 _NEVER_CHECKED = "sdhi-number"
@@ -70,22 +69,48 @@ class EarlierPlan:
 
 @dataclass(frozen=True)
 class SitePlan:
-    """The programme of every area, and what reports need to write it."""
+    """A morning with the programme of every area.
 
-    site: Site
-    library: Library
-    as_of: date  # the morning it was made
-    areas: tuple[AreaPlan, ...]  # in the order of the site file
-    # By area and disease, what applications that went on still protect.
-    cover: Mapping[str, Mapping[str, Cover]] = field(default_factory=dict)
-    # By area, the plan before this one.
+    Parameters
+    ----------
+    morning : Morning
+        On which it was made.
+    areas : tuple of AreaPlan
+        In the order of the site file.
+    before : mapping of str to EarlierPlan
+        By area, the plan before this one.
+    shelf : Shelf or None
+    not_checked : mapping of str to frozenset of str
+        By key of the guideline, the groups of the programme on which it can't be checked.
+    """
+
+    morning: Morning
+    areas: tuple[AreaPlan, ...]
     before: Mapping[str, EarlierPlan] = field(default_factory=dict)
-    records: bool = True  # whether applications are recorded
-    faults: tuple[Fault, ...] = ()  # of the records
     shelf: Shelf | None = None
     # By key of the guideline, the groups of the programme on which it can't be checked.
     not_checked: Mapping[str, frozenset[str]] = field(default_factory=dict)
-    past_label: tuple[PastLabel, ...] = ()  # what went on this year past a figure of its label
+
+    @property
+    def site(self) -> Site:
+        """The site, as its file has it."""
+        return self.morning.site
+
+    @property
+    def library(self) -> Library:
+        """The disease files."""
+        return self.morning.library
+
+    @property
+    def as_of(self) -> date:
+        """The morning it was made."""
+        return self.morning.as_of
+
+    def cover(self, area: str) -> dict[str, Cover]:
+        """Return, by disease, what applications that went on an area still protect."""
+        mine = (one.judged for one in self.morning.areas if one.area.name == area)
+        covers = {key: one.cover for judged in mine for key, one in judged.items()}
+        return {key: cover for key, cover in covers.items() if cover is not None}
 
 
 def plan_all(morning: Morning, before: Mapping[str, EarlierPlan] | None = None) -> SitePlan:
@@ -118,24 +143,12 @@ def plan_all(morning: Morning, before: Mapping[str, EarlierPlan] | None = None) 
         )
         for area in morning.areas
     )
-    books = [kept for kept in (morning.applications, morning.observations) if kept is not None]
     return SitePlan(
-        site=morning.site,
-        library=morning.library,
-        as_of=morning.as_of,
-        areas=areas,
-        cover={
-            area.area.name: {
-                key: one.cover for key, one in area.judged.items() if one.cover is not None
-            }
-            for area in morning.areas
-        },
+        morning,
+        areas,
         before=before,
-        records=morning.applications is not None,
-        faults=tuple(fault for kept in books for fault in kept.faults),
         shelf=shelf,
         not_checked=_not_checked(areas, observed=morning.observations is not None),
-        past_label=morning.past_label_now,
     )
 
 
@@ -262,8 +275,6 @@ def _concerns(morning: Morning, area: AreaMorning) -> Iterator[Concern]:
         disease, lost = library.diseases[key], resistant.get(key, frozenset())
         calls = calls_ahead(
             judged,
-            spans_of(library, disease, area.area.grasses),
-            None if disease.response is None else disease.response.cardinal,
             area.ahead,
             np.datetime64(morning.as_of, "D"),
             settings,
@@ -373,7 +384,8 @@ def _with_upkeep(plan: AreaPlan, morning: Morning, area: AreaMorning) -> AreaPla
     except InputError as error:
         faults = tuple(error.faults)
     planned = {key for one in plan.planned for key in one.targets}
-    keys = [k for k, j in area.judged.items() if k in planned or j.stakes.stake >= Stake.SUSPECTED]
+    stakes = {key: judged.case.stakes.stake for key, judged in area.judged.items()}
+    keys = [key for key, stake in stakes.items() if key in planned or stake >= Stake.SUSPECTED]
     factors = {key: concern_of(morning.library.diseases[key], key).factors for key in keys}
     notes = [n for n in morning.notes.rows if n.area == area.area.name and n.day <= plan.as_of]
     done = {
@@ -403,7 +415,7 @@ def _scouting(morning: Morning, area: AreaMorning, planned: set[str]) -> Iterato
     """
     asked: dict[tuple[int, str], list[str]] = {}
     for key, j in area.judged.items():
-        expression, stake = morning.library.diseases[key].expression, j.stakes.stake
+        expression, stake = morning.library.diseases[key].expression, j.case.stakes.stake
         known = stake is Stake.HISTORY or key in planned
         scout = j.verdict is Verdict.SCOUT and not known
         called = stake is Stake.UNKNOWN and j.verdict in _CALLED

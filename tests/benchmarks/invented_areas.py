@@ -16,7 +16,7 @@ from patchrisk.core.plan.programme import Choice
 from patchrisk.core.plan.rotation import Step
 from patchrisk.core.verdict.calls import Call
 from patchrisk.read.groups import load_guidelines
-from patchrisk.site_day.protection import programme_numbers
+from patchrisk.site_day.disease import programme_numbers
 
 CODES = ("3", "7", "11", "21", "3+11", "7+11", "P07+4", "4", "49+21")
 START = np.datetime64("2024-03-01")

@@ -8,7 +8,7 @@ from scipy import stats
 from patchrisk.cli import main
 from patchrisk.core.plan import besides
 from patchrisk.core.plan.besides import Look, PlotWorth
-from patchrisk.site_day.protection import programme_numbers
+from patchrisk.site_day.disease import programme_numbers
 from tests.cli.test_record_command import site  # noqa: F401 - a fixture
 from tests.plan.given_by_hand import told
 

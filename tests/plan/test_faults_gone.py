@@ -12,7 +12,7 @@ from patchrisk.core.plan.facts import ByGuideline, TooWarm
 from patchrisk.report.plan_text import write_plan
 from patchrisk.report.plan_words import numbered
 from patchrisk.report.sheet import write_sheet
-from patchrisk.site_day.protection import concern_of
+from patchrisk.site_day.disease import concern_of
 from tests.plan.given_by_hand import hump, stock
 from tests.plan.plans_by_hand import ELEVEN, applied, area_plan, planned, site_plan
 

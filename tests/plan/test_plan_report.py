@@ -92,7 +92,7 @@ def test_in_short_a_caution_is_said_once_for_an_area_and_in_full_every_time():
 def test_what_is_past_its_label_stands_before_the_programme():
     # The words of it: tests/plan/test_past_label.py.
     past = PastLabel("Greens", "Shelf A", np.datetime64("2026-05-06"), Figure.NUMBER, 4.0, 3.0)
-    lines = write_plan(replace(site_plan(), past_label=(past,))).splitlines()
+    lines = write_plan(site_plan(past_label=(past,))).splitlines()
     (at,) = (n for n, line in enumerate(lines) if line.startswith("- Past its label: Shelf A on"))
     assert at < next(n for n, line in enumerate(lines) if not line)
 
@@ -100,7 +100,8 @@ def test_what_is_past_its_label_stands_before_the_programme():
 def test_text_keeps_to_80_columns_in_every_unit():
     plan = site_plan(area_plan(NASTY))
     us = plan.site.site.model_copy(update={"units": "us"})
-    plans = [plan, replace(plan, site=plan.site.model_copy(update={"site": us}))]
+    elsewhere = replace(plan.morning, site=plan.site.model_copy(update={"site": us}))
+    plans = [plan, replace(plan, morning=elsewhere)]
     for one in plans:
         for full in (False, True):
             assert max(map(len, write_plan(one, full=full).splitlines()[6:])) <= 80

@@ -10,7 +10,7 @@ from patchrisk.core.plan.facts import Breaks
 from patchrisk.core.plan.options import twice_in
 from patchrisk.core.plan.rotation import Misuse, Step, breaches, family
 from patchrisk.read.groups import load_guidelines
-from patchrisk.site_day.protection import programme_numbers
+from patchrisk.site_day.disease import programme_numbers
 from tests.plan.given_by_hand import concern, hump, stock, told, trials
 
 DAY = np.datetime64("2024-04-01")

@@ -15,8 +15,7 @@ from patchrisk.core.plan.cover import Applied, protection, quickening
 from patchrisk.core.plan.explain import watering
 from patchrisk.core.plan.inputs import Turf
 from patchrisk.core.plan.programme import Choice
-from patchrisk.core.rules.infection import relative_rate
-from patchrisk.core.rules.windows import meets
+from patchrisk.core.rules.rule import meets, relative_rate
 from patchrisk.report.plan_words import watering_sentences
 from tests.plan.given_by_hand import FROM, concern, hump, stock, told
 

@@ -19,8 +19,8 @@ from patchrisk.report.calendar import write_calendar
 from patchrisk.report.plan_json import to_json
 from patchrisk.report.plan_text import write_plan
 from patchrisk.report.sheet import write_sheet
+from patchrisk.site_day.disease import concern_of
 from patchrisk.site_day.morning import prepare
-from patchrisk.site_day.protection import concern_of
 from patchrisk.site_day.season_plan import plan_all
 from tests.plan.given_by_hand import concern, hump, stock, told
 

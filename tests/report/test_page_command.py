@@ -88,7 +88,7 @@ def test_a_plan_is_on_the_page_when_asked_for_and_records_are_kept(
     plan = AreaPlan("Greens", day, day, advice=(NoForecast("dead-spot"),))
 
     def made(morning, *_):
-        return SitePlan(morning.site, morning.library, morning.as_of, (plan,))
+        return SitePlan(morning, (plan,))
 
     monkeypatch.setattr(patchrisk.report.plan_changes, "plan_all", made)
     run("--site", unrecorded, "--as-of", DAY, "--plan", "--out", tmp_path / "without")

@@ -9,7 +9,7 @@ import numpy as np
 from patchrisk.base.units import BoolArray, FloatArray, IntArray
 from patchrisk.core.plan import facts
 from patchrisk.core.plan.cover import Applied
-from patchrisk.core.plan.inputs import BACKED, PROVEN, Concern, Numbers, Turf, works
+from patchrisk.core.plan.inputs import BACKED, PROVEN, Concern, Numbers, Turf
 from patchrisk.core.plan.problem import (
     Plan,
     Problem,
@@ -95,7 +95,7 @@ def advice(case: Case, relief: Relief) -> Iterator[facts.Advice]:
         aimed = [
             concern
             for concern in case.concerns.values()
-            if concern.key in one.targets or (not one.targets and works(concern, one))
+            if concern.key in one.targets or (not one.targets and concern.works(one))
         ]
         late = after_damage(case, one.codes, aimed, one.day)
         if late is not None:

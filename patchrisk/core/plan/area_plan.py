@@ -15,7 +15,6 @@ from patchrisk.core.plan.inputs import (
     Demand,
     Numbers,
     Turf,
-    works,
 )
 from patchrisk.core.plan.labels import YearlyLimit, YearSpent, year_spent
 from patchrisk.core.plan.options import acting_on, options_of, partners_against, twice_in
@@ -284,7 +283,7 @@ def _threat(
     covers = []
     for part in grounds(applied, ahead[0], numbers.sizes_agree):
         cover = np.zeros(len(ahead))
-        for one in (a for a in on_ground(applied, part) if works(concern, a)):
+        for one in (a for a in on_ground(applied, part) if concern.works(a)):
             evidence = concern.evidence(one.codes, one.actives) if one.codes else "no data"
             on = covered_by([one], ahead, lasting, lasting.days)
             cover = np.maximum(cover, np.where(on, numbers.evidence[evidence], 0.0))

@@ -64,6 +64,18 @@ class Concern:
         """Whether any code is one that the disease file speaks of; contact groups never are."""
         return not codes.isdisjoint(self.trials)
 
+    def works(self, one: Applied) -> bool:
+        """Whether an application protects the roots of an area from it, by groups and actives.
+
+        One on leaves does not; one on a part of the area does there.
+        """
+        if one.on_leaves:
+            return False
+        if not one.codes:
+            return self.key in one.targets
+        out = ("no effect", "outside spectrum")
+        return self.answers(one.codes) and self.evidence(one.codes, one.actives) not in out
+
     def evidence_of(self, code: str, actives: tuple[str, ...] = ()) -> str:
         """Evidence class of one group; actives before it."""
         if code in self.resistant:
@@ -231,16 +243,3 @@ def numbers_of(table: Mapping[str, Valued], running_out: int) -> Numbers:
         water_hours_of={k.removeprefix(hours): value(k) for k in table if k.startswith(hours)},
         running_out=running_out,
     )
-
-
-def works(concern: Concern, one: Applied) -> bool:
-    """Whether an application protects the roots of an area from a disease.
-
-    By its groups and actives; one on leaves does not. One on a part of the area does there.
-    """
-    if one.on_leaves:
-        return False
-    if not one.codes:
-        return concern.key in one.targets
-    out = ("no effect", "outside spectrum")
-    return concern.answers(one.codes) and concern.evidence(one.codes, one.actives) not in out

@@ -16,7 +16,7 @@ from patchrisk.base.toml_files import read_toml, validate
 from patchrisk.base.units import QUANTITIES, read_measure, to_canonical
 from patchrisk.core.plan.cover import Applied
 from patchrisk.core.plan.labels import Label, PastLabel, past_labels
-from patchrisk.core.rules.seasons import year_begins
+from patchrisk.core.rules.rule import year_begins
 from patchrisk.read.diseases.quantities import Rows, SomeRows, Table, Text
 from patchrisk.read.groups import split_list
 from patchrisk.read.records.rows import CellFault, RecordContext, clock, read_area

@@ -11,7 +11,7 @@ from patchrisk.core.plan.cover import Cover
 from patchrisk.core.plan.programme import AreaPlan, Planned
 from patchrisk.core.soil.root_depth import SoilSeries
 from patchrisk.core.verdict.decision_table import Verdict
-from patchrisk.core.verdict.this_morning import area_verdict, history_asked
+from patchrisk.core.verdict.judgement import area_verdict, history_asked
 from patchrisk.read.diseases import Library
 from patchrisk.read.groups import load_groups
 from patchrisk.report import story, words

@@ -1,68 +1,58 @@
-"""The weather to come at a site: what is known, the forecast, then the weather of past years."""
+"""The weeks to come: the weather ahead of a site, each area's soil along it, infection by it.
 
-from collections.abc import Sequence
-from dataclasses import dataclass, field, fields
+The weather is what is known, the forecast, then the weather of past years.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from functools import cache
 
 import numpy as np
 import pandas as pd
 
 from patchrisk.base.toml_files import load_numbers
 from patchrisk.base.units import DAY, BoolArray, DayArray, FloatArray
-from patchrisk.core.dates.forecast_error import ErrorCovariance, departures
+from patchrisk.core.dates.forecast_error import departures
+from patchrisk.core.dates.pressure import (
+    Pressure,
+    PressureCourse,
+    pressure_ahead,
+    pressure_course,
+    wet_days,
+)
+from patchrisk.core.dates.soil_paths import SoilPaths, compare_with_logger, draw_paths
 from patchrisk.core.dates.weather_traces import WeatherTraces, lay_past, lay_traces, usable_years
 from patchrisk.core.soil.air_to_soil import ModelRun, SoilEstimate, run_model
 from patchrisk.core.soil.forcing import Climate, prepare
 from patchrisk.core.soil.parameters import SoilModel
+from patchrisk.core.soil.root_depth import SoilSeries
 from patchrisk.core.soil.surface import Surface
+from patchrisk.core.verdict.case import AheadSoil
+from patchrisk.core.verdict.judgement import Judgement
+from patchrisk.read.diseases import Disease
 from patchrisk.read.soil import load_soil_model
+from patchrisk.site_day.area_soil import LOOK_BACK_DAYS, AreaSoil
 
 SPIN_UP_DAYS = 366  # the soil forgets its start over one winter
-LOOK_BACK_DAYS = 300  # of this season: none begins earlier
 COLUMNS = ("air_min_c", "air_max_c", "rain_mm")
-
-
-def error_covariance() -> ErrorCovariance:
-    """Return how the soil model's error hangs together, from thresholds/outlook.toml."""
-    numbers = load_numbers("outlook")
-    parts = (part.name for part in fields(ErrorCovariance))
-    return ErrorCovariance(**{part: numbers[f"memory.{part}"].value for part in parts})
 
 
 @dataclass(frozen=True)
 class Prospect:
-    """The weather that the outlook ahead rests on.
+    """The weather that the outlook ahead rests on."""
 
-    Parameters
-    ----------
-    ahead : WeatherTraces
-        Known weather, forecast, then the weather of past years.
-    past : WeatherTraces
-        The same stretch of past years.
-    forecast_days : int
-        Days ahead that the forecast covers.
-    enough : bool
-        Whether there are as many past years as a normal asks for.
-    latitude : float
-        [degrees north].
-    climate : Climate
-        Of the whole history.
-    signs_ahead, signs_past : ndarray of float, shape (days, 2)
-        Departures of the weather ahead and of the past, means of the traces [degC].
-    back : int
-        Days before today that are followed [days].
-    runs : dict
-        The soil model's runs so far; areas of one surface and fit share them.
-    """
-
-    ahead: WeatherTraces
-    past: WeatherTraces
-    forecast_days: int
-    enough: bool
-    latitude: float
-    climate: Climate
+    ahead: WeatherTraces  # known weather, forecast, then the weather of past years
+    past: WeatherTraces  # the same stretch of past years
+    forecast_days: int  # days ahead that the forecast covers
+    enough: bool  # whether there are as many past years as a normal asks for
+    latitude: float  # [degrees north]
+    climate: Climate  # of the whole history
+    # signs_ahead, signs_past: (days, 2): departures of the weather ahead and of the past, means of
+    # the traces [degC]
     signs_ahead: FloatArray
     signs_past: FloatArray
-    back: int
+    back: int  # days before today that are followed [days]
+    # The soil model's runs so far; areas of one surface and fit share them
     runs: dict[tuple[object, ...], ModelRun] = field(default_factory=dict)
 
     @property
@@ -107,26 +97,12 @@ def prospect(
     *,
     back_days: int = LOOK_BACK_DAYS,
 ) -> Prospect | None:
-    """Lay out the weather ahead.
+    """Lay out the weather ahead; None without air temperature of a single past year.
 
-    Parameters
-    ----------
-    history : DataFrame
-        Daily weather of all years known, at least ``air_min_c`` and ``air_max_c`` [degC]; days
-        from ``as_of`` on are not used.
-    forecast : DataFrame
-        The same columns from ``as_of`` on; may be empty.
-    as_of : Timestamp
-        First day that is not over.
-    latitude : float
-        [degrees north].
-    back_days : int
-        Days before today to be followed, as far as weather is known [days].
-
-    Returns
-    -------
-    Prospect or None
-        None without air temperature of a single past year.
+    ``history`` is daily weather of all years known, at least ``air_min_c`` and ``air_max_c``
+    [degC], of which days from ``as_of`` on, the first that is not over, are not used; ``forecast``
+    has the same columns from it on, and may be empty. ``back_days`` before today are followed, as
+    far as weather is known.
     """
     numbers = load_numbers("outlook")
     known = history[history.index < as_of]
@@ -225,3 +201,114 @@ def history_of(frames: Sequence[pd.DataFrame | None]) -> pd.DataFrame:
             part = frame.reindex(columns=list(COLUMNS))
             whole = part if whole.empty else whole.combine_first(part)
     return whole
+
+
+STEP_CM = 2.5  # depths nearer to each other than this may be followed as one
+
+
+def soil_paths(ground: Prospect, soil: AreaSoil) -> Callable[[float], tuple[SoilPaths, SoilPaths]]:
+    """Return a function of depth [cm]: courses of an area's soil this season, and in past years."""
+    numbers = load_numbers("outlook")
+    start = ground.ahead.today - ground.back
+    per_trace = max(1, round(numbers["ahead.paths"].value / len(ground.years)))
+
+    @cache
+    def at(depth_cm: float) -> tuple[SoilPaths, SoilPaths]:
+        mean, hottest = _logged(soil.at(depth_cm), ground.ahead)
+        modelled, before = ground.estimate(depth_cm, soil.model, soil.surface)
+        comparison = compare_with_logger(
+            ground.ahead,
+            modelled,
+            mean,
+            hottest,
+            ground.signs_ahead,
+            daily_back=ground.back,
+            swing_days=round(numbers["ahead.swing_days"].value),
+            swing_least=round(numbers["ahead.swing_least"].value),
+            besides=soil.besides(ground.ahead.dates[0]),
+        )
+        ahead = draw_paths(
+            ground.ahead,
+            modelled,
+            comparison,
+            soil.errors,
+            ground.signs_ahead,
+            start=start,
+            per_trace=per_trace,
+            seed=1,
+        )
+        past = draw_paths(
+            ground.past,
+            before,
+            comparison,
+            soil.errors,
+            ground.signs_past,
+            start=start,
+            per_trace=per_trace,
+            seed=2,
+            past=True,
+        )
+        return ahead, past
+
+    return at
+
+
+def ahead_soil(ground: Prospect, soil: AreaSoil, *, reference_cm: float) -> AheadSoil:
+    """Lay out an area's soil along the weather ahead and along past years.
+
+    Infection and stress are judged at ``reference_cm``.
+    """
+    numbers = load_numbers("outlook")
+    start = ground.ahead.today - ground.back
+    at = soil_paths(ground, soil)
+    nearest: dict[int, float] = {}  # the first depth asked for stands for those near it
+
+    def paths_at(depth_cm: float) -> tuple[SoilPaths, SoilPaths]:
+        return at(nearest.setdefault(round(depth_cm / STEP_CM), depth_cm))
+
+    rain = ground.ahead.weather.get("rain_mm")
+    wet = None
+    if rain is not None:
+        wet = wet_days(
+            rain[start : ground.ahead.today, 0],
+            int(numbers["ahead.wet_days"].value),
+            numbers["ahead.wet_rain"].value,
+        )
+    low, high = (ground.ahead.weather[f"air_{end}_c"][start:] for end in ("min", "max"))
+    paths_at(reference_cm)
+    past = (ground.past.weather["air_min_c"][start:], ground.past.weather["air_max_c"][start:])
+    return AheadSoil(paths_at, reference_cm, low, high, wet, past)
+
+
+@dataclass(frozen=True)
+class Season:
+    """The infection of a disease's season at hand by temperature: its sum, and day by day."""
+
+    pressure: Pressure | None
+    course: PressureCourse
+
+
+def season_pressure(
+    ahead: AheadSoil, judged: Judgement, disease: Disease, *, southern: bool
+) -> Season:
+    """Sum a disease's infection pressure over the season at hand, or the next one."""
+    paths, past = ahead.at(ahead.reference_cm)
+    response, cardinal = disease.response, judged.case.cardinal
+    wet = ahead.wet if response is not None and response.wetness is not None else None
+    pressure = None
+    if cardinal is not None:
+        last = judged.last if judged.over is None else min(judged.over - DAY, judged.last)
+        pressure = pressure_ahead(cardinal, paths, past, first=judged.first, last=last, wet=wet)
+    span = judged.span
+    course = pressure_course(cardinal, span.season, span.active, paths, past, southern=southern)
+    return Season(pressure, course)
+
+
+def _logged(soil: SoilSeries, traces: WeatherTraces) -> tuple[FloatArray, FloatArray]:
+    """Return what was logged on the traces' days before today [degC]; NaN elsewhere."""
+    out = np.full((2, traces.today), np.nan)
+    rows = (soil.dates - traces.dates[0]).astype(int)
+    use = (rows >= 0) & (rows < traces.today) & (soil.came_from == "logged")
+    out[0, rows[use]] = soil.mean_c[use]
+    out[1, rows[use]] = soil.max_c[use]
+    return out[0], out[1]
