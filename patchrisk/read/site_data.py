@@ -12,11 +12,12 @@ from patchrisk.base.errors import Fault, InputError
 from patchrisk.base.units import DAY
 from patchrisk.base.user_files import is_there
 from patchrisk.core.plan.cover import Applied
-from patchrisk.core.plan.past_label import PastLabel
+from patchrisk.core.plan.labels import PastLabel
 from patchrisk.read.diseases import Library, load_library
 from patchrisk.read.logger.layout import LoggedSoil, LogOptions
-from patchrisk.read.logger.load_log import load_log
+from patchrisk.read.logger.read_log import load_log
 from patchrisk.read.names import faults_of_names
+from patchrisk.read.records.applications import past_label
 from patchrisk.read.records.books import (
     APPLICATIONS,
     NOTES,
@@ -26,7 +27,6 @@ from patchrisk.read.records.books import (
     SiteRecords,
     read_site_records,
 )
-from patchrisk.read.records.checks import past_label
 from patchrisk.read.records.rows import Note, Observation, Reading, RecordContext, record_context
 from patchrisk.read.site import LoggerFile, Site, read_site
 from patchrisk.read.visit.file import read_visit
@@ -39,14 +39,6 @@ _AIR = {"air_min_c": "minima", "air_max_c": "maxima"}
 
 
 @dataclass(frozen=True)
-class Readings:
-    """A logger file as it was understood."""
-
-    logger: LoggerFile
-    logged: LoggedSoil
-
-
-@dataclass(frozen=True)
 class SiteData:
     """Everything read for a morning, before anything is judged.
 
@@ -56,7 +48,7 @@ class SiteData:
 
     site: Site
     library: Library
-    readings: tuple[Readings, ...]
+    readings: tuple[LoggedSoil, ...]
     weather: Weather
     air: pd.DataFrame
     applications: Records[Applied] | None
@@ -186,7 +178,7 @@ class Examination:
 
     site: Site | None
     library: Library | None
-    readings: tuple[Readings, ...]
+    readings: tuple[LoggedSoil, ...]
     weather: pd.DataFrame | None
     faults: tuple[Fault, ...]
     books: SiteRecords | None = None
@@ -302,8 +294,8 @@ def _forecast_faults(site: Site) -> list[Fault]:
 
 def _read_loggers(
     site: Site, weather: pd.DataFrame | None, today: date
-) -> tuple[tuple[Readings, ...], list[Fault]]:
-    out: list[Readings] = []
+) -> tuple[tuple[LoggedSoil, ...], list[Fault]]:
+    out: list[LoggedSoil] = []
     faults: list[Fault] = []
     for logger in site.logger:
         options = log_options(site, logger)
@@ -312,7 +304,7 @@ def _read_loggers(
         except InputError as error:
             faults += error.faults
             continue
-        out.append(Readings(logger, logged))
+        out.append(replace(logged, file=logger.file, areas=tuple(logger.areas)))
     return tuple(out), faults
 
 

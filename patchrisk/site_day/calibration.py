@@ -11,7 +11,7 @@ from patchrisk.base.errors import Fault, InputError
 from patchrisk.base.toml_files import load_numbers
 from patchrisk.base.units import DayArray, FloatArray
 from patchrisk.core.dates.hand_readings import HandErrors, error_with_more, forward_errors
-from patchrisk.core.rules.windows import REFERENCE_CM
+from patchrisk.core.rules.rule import REFERENCE_CM
 from patchrisk.core.soil.air_to_soil import DEEPEST_CM, SHALLOWEST_CM, SoilEstimate, estimate_soil
 from patchrisk.core.soil.calibration import (
     LEAD_IN_DAYS,
@@ -20,14 +20,12 @@ from patchrisk.core.soil.calibration import (
     calibrate,
     compare_by_season,
 )
-from patchrisk.core.soil.parameters import SoilModel
-from patchrisk.core.soil.root_depth import average
-from patchrisk.core.soil.surface import Surface
+from patchrisk.core.soil.parameters import SoilModel, Surface
+from patchrisk.core.soil.root_depth import as_one
 from patchrisk.read.area import Area
 from patchrisk.read.records.rows import Reading
 from patchrisk.read.site_data import SiteData
-from patchrisk.read.soil import load_soil_model
-from patchrisk.read.soil_fit import model_at, surface_at
+from patchrisk.read.soil import load_soil_model, model_at, surface_at
 from patchrisk.site_day.area_soil import SiteSoil, probes_of, spot_readings
 
 MONTH_DAYS = 28
@@ -68,7 +66,8 @@ def learn(gathered: SiteData, area: Area, today: date) -> Learning:
         raise InputError(Fault(area.name, "", what, cure))
     stations = [s for s in gathered.weather.stations if s.key in set(air.get("station", ()))]
     days = pd.date_range(air.index[0], pd.Timestamp(today) - pd.Timedelta(days=1))
-    probes = probes_of(area, gathered.readings, days)
+    dates = days.to_numpy().astype("datetime64[D]")
+    probes = probes_of(area, gathered.readings, dates)
     usable = [p for p in probes if SHALLOWEST_CM <= p.depth_cm <= DEEPEST_CM]
     if not usable:
         raise InputError(
@@ -81,9 +80,8 @@ def learn(gathered: SiteData, area: Area, today: date) -> Learning:
             )
         )
     depth = min((p.depth_cm for p in usable), key=lambda d: abs(d - REFERENCE_CM))
-    same = [p for p in usable if p.depth_cm == depth]
-    logged = average([p.mean_c for p in same])
-    swing = average([p.max_c for p in same]) - average([p.min_c for p in same])
+    probe = as_one([p for p in usable if p.depth_cm == depth])
+    logged = probe.mean_c
     known = np.flatnonzero(~np.isnan(logged))
     first = max(0, known[0] - LEAD_IN_DAYS) if known.size else 0
     cut = slice(first, None)
@@ -91,7 +89,7 @@ def learn(gathered: SiteData, area: Area, today: date) -> Learning:
     wet = bool(air["rain_mm"].notna().any()) if "rain_mm" in air else False
     low, high = (air[name].to_numpy(float) for name in ("air_min_c", "air_max_c"))
     rain = air["rain_mm"].to_numpy(float) if wet else None
-    dates, log = days[cut].to_numpy().astype("datetime64[D]"), logged[cut]
+    dates, log = dates[cut], logged[cut]
     latitude, here = gathered.site.site.latitude, gathered.site.site.elevation_m
     heights = [
         s.elevation_m - here for s in stations if here is not None and s.elevation_m is not None
@@ -106,7 +104,7 @@ def learn(gathered: SiteData, area: Area, today: date) -> Learning:
         model=load_soil_model(),
         rain_mm=rain,
         depth_cm=depth,
-        logged_range_c=swing[cut],
+        logged_range_c=(probe.max_c - probe.min_c)[cut],
         station_distance_km=max((s.distance_km for s in stations), default=0.0),
         station_height_m=max(heights, key=abs, default=0.0),
         source=f"logger of {area.name}",
@@ -141,31 +139,20 @@ def learn(gathered: SiteData, area: Area, today: date) -> Learning:
 
 @dataclass(frozen=True)
 class HandLessons:
-    """What readings by hand taught.
-
-    Attributes
-    ----------
-    area : Area
-    readings : sequence of Reading
-        Those that the estimate could be held against, as ``errors`` has them.
-    without : int
-        How many had no estimate of their day.
-    errors : HandErrors
-    bias_c, error_c, taught_c : float
-        Of the sound readings: mean and root mean square of estimate less reading, and the latter
-        once the readings of the days before had corrected the estimate [degC].
-    alone_c, now_c, monthly_c : float
-        Error to expect of a day of the coming year: by the estimate alone, with the readings so
-        far, and with one more each month [degC].
-    """
+    """What readings by hand taught."""
 
     area: Area
+    # Those that the estimate could be held against, as ``errors`` has them
     readings: Sequence[Reading]
-    without: int
+    without: int  # how many had no estimate of their day
     errors: HandErrors
+    # bias_c, error_c, taught_c: of the sound readings: mean and root mean square of estimate less
+    # reading, and the latter once the readings of the days before had corrected the estimate [degC]
     bias_c: float
     error_c: float
     taught_c: float
+    # alone_c, now_c, monthly_c: error to expect of a day of the coming year: by the estimate alone,
+    # with the readings so far, and with one more each month [degC]
     alone_c: float
     now_c: float
     monthly_c: float
@@ -179,7 +166,7 @@ class HandLessons:
 def lessons(gathered: SiteData, area: Area, today: date) -> HandLessons | None:
     """Return what an area's readings by hand taught; None where there are none with air."""
     soil = SiteSoil(gathered, today)
-    mine = spot_readings(gathered, area, soil.days)
+    mine = spot_readings(gathered, area, soil.dates)
     hand = soil.of(area, []).hand if mine else None
     if hand is None or not len(hand.rows):
         return None

@@ -1,5 +1,9 @@
-"""Readings by hand against the soil model: what they say of its error, and the soil by them."""
+"""Readings by hand against the soil model: what they say of its error, and the soil by them.
 
+A reading is of its moment: the wave of the day tells how far it stands from the day's mean.
+"""
+
+import math
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -8,49 +12,144 @@ import numpy.typing as npt
 from patchrisk.base.units import DAY, BoolArray, DayArray, FloatArray, IntArray
 from patchrisk.core.dates.forecast_error import ConditionalErrors, KnownErrors
 from patchrisk.core.soil.air_to_soil import SoilEstimate
-from patchrisk.core.soil.day_wave import DayWave
+from patchrisk.core.soil.conduction import wave_c
 from patchrisk.core.soil.logged import LOGGED, MODELLED
 from patchrisk.core.soil.root_depth import SoilSeries
 
 YEAR_DAYS = 364  # whole weeks of the year to come
 MOST_FORETOLD = 100  # readings by a logger that is set to one a day are many
 CORRECTED, SHARED = "corrected", "shared"
+_DAY_H = 24.0
+
+
+@dataclass(frozen=True)
+class DayWave:
+    """The shape of the day's wave at the surface.
+
+    Attributes
+    ----------
+    peak, second_peak : float
+        Solar time at which the first and the second harmonic are highest [h].
+    size : float
+        First harmonic over half the day's range [1].
+    second : float
+        Second harmonic over the first, at the surface [1].
+    error : float
+        Standard deviation of the day's own wave over half its range [1].
+    size_error, turn_error : float
+        Standard deviations of what lasts for weeks: of the wave's size, and of the like of it a
+        quarter of a day later that makes it early or late [1].
+    """
+
+    peak: float
+    size: float
+    second: float
+    second_peak: float
+    error: float
+    size_error: float
+    turn_error: float
+
+    def above_mean_c(
+        self, hour: FloatArray, half_range_c: FloatArray, depth_cm: FloatArray, damping_cm: float
+    ) -> FloatArray:
+        """Return the temperature of a moment less the day's mean, at one depth [degC].
+
+        Two harmonics go down by `wave_c`, the second with d / sqrt(2) (Campbell & Norman 1998,
+        ch. 2). The range given is that of the depth: the surface's is larger by exp(z/d).
+
+        Parameters
+        ----------
+        hour : array
+            Solar time [h].
+        half_range_c : array
+            Half the day's range at the depth [degC].
+        depth_cm : array
+        damping_cm : float
+            Depth over which the day's range falls to 1/e [cm].
+        """
+        surface_c = self.size * half_range_c * np.exp(depth_cm / damping_cm)
+        first, second = (
+            wave_c(
+                depth_cm,
+                hour / _DAY_H,
+                mean_c=0.0,
+                amplitude_c=amplitude_c,
+                rising_days=peak / _DAY_H - 0.25 / n,
+                damping_cm=damping_cm / math.sqrt(n),
+                period_days=1.0 / n,
+            )
+            for n, peak, amplitude_c in (
+                (1, self.peak, surface_c),
+                (2, self.second_peak, self.second * surface_c),
+            )
+        )
+        return first + second
+
+    def lasting_c(
+        self, hour: FloatArray, half_range_c: FloatArray, depth_cm: FloatArray, damping_cm: float
+    ) -> FloatArray:
+        """Return what one standard deviation of size and of turn moves a moment, (readings, 2).
+
+        [degC]; parameters as of `above_mean_c`. Leaf, thatch and wetness set both for weeks: bare
+        soil swings wide and early.
+        """
+        parts = ((self.size_error, 0.0), (self.turn_error, _DAY_H / 4))
+        return np.stack(
+            [
+                error * self.above_mean_c(hour - late, half_range_c, depth_cm, damping_cm)
+                for error, late in parts
+            ],
+            axis=-1,
+        )
+
+
+def solar_hour(
+    hour: FloatArray, longitude: float, standard_offset_h: float, dates: np.ndarray
+) -> FloatArray:
+    """Return the solar time of hours of a standard clock [h].
+
+    The sun's own unevenness through the year by Spencer 1971 (Search 2:172; coefficients as
+    reprinted in Iqbal 1983, An Introduction to Solar Radiation, eq. 1.4.1; from memory).
+
+    Parameters
+    ----------
+    hour : array
+        On the local standard clock [h].
+    longitude : float
+        [degrees east].
+    standard_offset_h : float
+        The clock less UTC [h].
+    dates : array of datetime64[D]
+    """
+    of_year = (dates - dates.astype("datetime64[Y]")).astype(float)
+    a = 2 * np.pi * of_year / 365
+    equation_h = (
+        0.000075
+        + 0.001868 * np.cos(a)
+        - 0.032077 * np.sin(a)
+        - 0.014615 * np.cos(2 * a)
+        - 0.04089 * np.sin(2 * a)
+    ) * (_DAY_H / (2 * np.pi))
+    return np.asarray(hour + longitude / 15 - standard_offset_h + equation_h)
 
 
 @dataclass(frozen=True)
 class HandErrors:
-    """What readings by hand say of the estimate, one row a reading, by day.
-
-    Attributes
-    ----------
-    dates : array of datetime64[D]
-    expected_c : array
-        The estimate at the hour and depth of the reading [degC].
-    mean_c : array
-        The day's mean at that depth that the reading implies [degC].
-    estimate_c, sd_c : array
-        The estimated mean and its error [degC].
-    own_sd_c : array
-        Error of a reading as the day's mean: its own and the wave's [degC].
-    wave_c : array, (readings, 2)
-        The part of it that size and turn of the wave make, which readings tell by and by [degC].
-    signs : array, (readings, 2)
-        Departures of the day's weather [degC].
-    sound : array of bool
-        Whether it stands near enough to the estimate to be used.
-    rows : array of int
-        Place of each among the area's readings; those of days without an estimate are lacking.
-    """
+    """What readings by hand say of the estimate, one row a reading, by day."""
 
     dates: DayArray
-    expected_c: FloatArray
-    mean_c: FloatArray
+    expected_c: FloatArray  # the estimate at the hour and depth of the reading [degC]
+    mean_c: FloatArray  # the day's mean at that depth that the reading implies [degC]
+    # estimate_c, sd_c: the estimated mean and its error [degC]
     estimate_c: FloatArray
     sd_c: FloatArray
-    own_sd_c: FloatArray
+    own_sd_c: FloatArray  # error of a reading as the day's mean: its own and the wave's [degC]
+    # (readings, 2): the part of it that size and turn of the wave make, which readings tell by and
+    # by [degC]
     wave_c: FloatArray
-    signs: FloatArray
-    sound: BoolArray
+    signs: FloatArray  # (readings, 2): departures of the day's weather [degC]
+    sound: BoolArray  # whether it stands near enough to the estimate to be used
+    # Place of each among the area's readings; those of days without an estimate are lacking
     rows: IntArray
 
     @property
@@ -95,24 +194,12 @@ def compare_readings(
     own_sd_c: float,
     most_off: float,
 ) -> HandErrors:
-    """Hold readings against the estimate at their hour and depth.
+    """Hold readings against the estimate of their day at their hour and depth, each (readings,).
 
-    Parameters
-    ----------
-    dates : array of datetime64[D], (readings,)
-    solar_hour, depth_cm, read_c : array, (readings,)
-        Solar time [h], depth [cm] and what was read [degC].
-    estimate : SoilEstimate
-        Of each reading's day at its depth, (readings,); NaN where there is none.
-    signs : array, (readings, 2)
-        Departures of each day's weather [degC].
-    damping_cm : float
-        Depth over which the day's range falls to 1/e [cm].
-    wave : DayWave
-    own_sd_c : float
-        Error of a reading as one of its moment and depth [degC].
-    most_off : float
-        Standard deviations that a sound reading may stand off [1].
+    ``solar_hour`` is solar time [h]; the estimate is NaN where there is none; ``signs`` are the
+    departures of each day's weather, (readings, 2) [degC]; ``damping_cm`` is the depth over which
+    the day's range falls to 1/e; ``own_sd_c`` the error of a reading as one of its moment and
+    depth; ``most_off`` how many standard deviations a sound reading may stand off [1].
     """
     half = (estimate.max_c - estimate.min_c) / 2
     above = wave.above_mean_c(solar_hour, half, depth_cm, damping_cm)
@@ -151,25 +238,12 @@ def correct_soil(
     """Return an area's soil at a depth as readings by hand and other areas' loggers correct it.
 
     The error of the estimate is conditioned on them and on what was logged; logged days stay as
-    they are. In units of its standard deviation it is taken as one at all depths.
+    they are. In units of its standard deviation it is taken as one at all depths. The estimate is
+    of the same days; those of ``hand`` and ``siblings`` are counted from the first.
 
-    Parameters
-    ----------
-    series : SoilSeries
-    estimate : SoilEstimate
-        At the same depth and on the same days.
-    hand, siblings : KnownErrors or None
-        What readings by hand, and loggers of other areas, say; days counted from the first.
-    errors : ConditionalErrors
-    signs : array, (days, 2)
-        Departures of the days' weather [degC].
-    probe_sd_c : float
-        How far a reading's place may stand from the turf it speaks for [degC].
-    told : float
-        Share of a day's variance that they must take off for it to be told [1].
-    spread : float
-        By which the error of a day is multiplied that readings by hand make so much surer [1].
-    seed : int
+    ``probe_sd_c`` is how far a reading's place may stand from the turf it speaks for [degC];
+    ``told`` the share of a day's variance that they must take off for it to be told [1]; ``spread``
+    what the error of a day that readings by hand make so much surer is multiplied by [1].
     """
     day = ((series.dates - series.dates[0]) / DAY).astype(np.float64)
     logged = series.came_from == LOGGED
@@ -202,12 +276,9 @@ def correct_soil(
 
 
 def forward_errors(hand: HandErrors, errors: ConditionalErrors) -> FloatArray:
-    """Return each sound reading less the estimate as the readings before its day correct it.
+    """Return each sound reading less the estimate as the readings before its day correct it [degC].
 
-    Returns
-    -------
-    array, (sound readings,)
-        [degC], of the last `MOST_FORETOLD`; the first of all stands off the estimate as it is.
+    Of the last `MOST_FORETOLD`; the first of all stands off the estimate as it is.
     """
     sound = np.flatnonzero(hand.sound)[-MOST_FORETOLD:]
     out = np.empty(len(sound))
@@ -230,19 +301,9 @@ def error_with_more(
 ) -> float:
     """Return the error to expect of a day of the year to come, root mean square [degC].
 
-    Each day is known by the readings so far, and by those up to it of the year to come.
-
-    Parameters
-    ----------
-    hand : HandErrors or None
-        Readings so far.
-    today : datetime64[D]
-    sd_c : float
-        Error of the estimate by itself [degC].
-    own_sd_c : float
-        Error of a reading to come [degC].
-    every_days : int or None
-        One reading every so many days, from today on; none.
+    Each day is known by the readings so far (``hand``), and by those up to it of the year to come:
+    one every so many days from today on, or none. ``sd_c`` is the error of the estimate by itself,
+    ``own_sd_c`` that of a reading to come [degC].
     """
     first = today if hand is None or not len(hand.dates) else hand.dates[0]
     start = float((today - first) / DAY)
