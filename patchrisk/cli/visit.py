@@ -25,7 +25,7 @@ from patchrisk.cli.options import (
 from patchrisk.cli.screen import echo, echo_json
 
 if TYPE_CHECKING:
-    from patchrisk.report.visit.build import VisitView
+    from patchrisk.report.visit.view import VisitView
     from patchrisk.site_day.visit import VisitDay
 
 _SAMPLES = ("visit_winter.toml", "visit_spring.toml")
@@ -238,7 +238,7 @@ def visit(
 def _judge(
     files: Sequence[Path], *, now: datetime, offline: bool
 ) -> "list[tuple[VisitDay, VisitView]]":
-    from patchrisk.report.visit.build import view_of_visit
+    from patchrisk.report.visit.view import view_of_visit
     from patchrisk.site_day.visit import judge_day
 
     days = [judge_day(path, now, offline=offline) for path in files]

@@ -7,7 +7,7 @@ from dataclasses import asdict
 from patchrisk.base.pen import Pen, capital, listed
 from patchrisk.core.verdict.decision_table import RUNNING, Verdict
 from patchrisk.report.layout import WIDE, wrap
-from patchrisk.report.visit.build import Row, VisitView
+from patchrisk.report.visit.view import Row, VisitView
 from patchrisk.report.words import name_of
 from patchrisk.site_day.morning import AreaMorning, Morning
 

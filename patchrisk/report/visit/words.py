@@ -6,7 +6,7 @@ from typing import Any
 from patchrisk.base.pen import Pen, count_of, listed
 from patchrisk.core.visit.causes import Findings
 from patchrisk.core.visit.findings import Cause, Fact, SoilValue, Status
-from patchrisk.core.visit.guidelines import Guideline, Judged
+from patchrisk.core.visit.soil_tests import Guideline, Judged
 from patchrisk.read.diseases import Library
 from patchrisk.read.visit.guidelines import visit_words
 from patchrisk.report.words import name_of
