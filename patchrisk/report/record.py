@@ -17,8 +17,8 @@ from patchrisk.read.site_data import Readings
 from patchrisk.read.weather.online_weather import Weather
 from patchrisk.report import cover_words, words
 from patchrisk.report.view import view_of
+from patchrisk.report.view.area import AreaView
 from patchrisk.report.view.disease import DiseaseView
-from patchrisk.report.view.model import AreaView
 from patchrisk.report.words import phase_words, verdict_words
 from patchrisk.site_day.judging import Entry
 from patchrisk.site_day.morning import AreaMorning, Morning

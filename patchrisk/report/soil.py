@@ -13,8 +13,8 @@ from patchrisk.base.saving import write_bytes
 from patchrisk.base.toml_files import load_numbers
 from patchrisk.base.units import FloatArray, System, from_canonical
 from patchrisk.core.counters import rolling_mean
-from patchrisk.report.drawing import drawing
-from patchrisk.report.figures.files import MAKER
+from patchrisk.report.figures import MAKER
+from patchrisk.report.figures.canvas import drawing
 from patchrisk.report.layout import as_text, heading, wrap
 from patchrisk.report.words import EIGHT_OF_TEN
 from patchrisk.site_day.calibration import HandLessons, Learning
