@@ -1,4 +1,4 @@
-"""A morning as one file for the phone, and the folder its pages are published in."""
+"""Pages, each one file for the phone: of a morning, of many sites, of how a season's calls did."""
 
 import base64
 import hashlib
@@ -9,12 +9,15 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from patchrisk import __version__
 from patchrisk.base.errors import Fault, InputError
-from patchrisk.base.pen import capital, iso_day
+from patchrisk.base.pen import Pen, capital, iso_day
 from patchrisk.base.saving import Kind, Output, check_outputs, marked, write_text
 from patchrisk.core.plan.programme import AreaPlan
 from patchrisk.read.records.rows import Note
+from patchrisk.report import story
 from patchrisk.report.earlier_mornings import PAGE_MEMORY, keep_page, read_last_page
 from patchrisk.report.figures import AreaFigures, area_figures
 from patchrisk.report.figures.canvas import style_sheet
@@ -98,6 +101,19 @@ def write_index(pages: Sequence[Page], failed: Sequence[tuple[str, str]] = ()) -
     return render("index.html.j2", sites=ranked, failed=failed, cautions=MORNING_CAUTIONS)
 
 
+def write_season_page(morning: Morning) -> str:
+    """Write how the last season's calls did, one page for a committee."""
+    pen, lines = Pen(morning.site.site.units), story.season_lines(morning)
+    return render(
+        "season.html.j2",
+        site=morning.site.site.name,
+        day=pen.long_day(np.datetime64(morning.as_of, "D")),
+        lines=lines,
+        summary=tuple(story.summary_sentences(lines)),
+        caution=CAUTION,
+    )
+
+
 def render(template: str, *, style: str = "", images: str = "", **values: Any) -> str:
     """Write one of the templates in the page's style, under its policy.
 
@@ -168,13 +184,8 @@ def publish(
 
     ``full`` leaves nothing folded; ``name`` is safe as a file name and without an ending;
     ``inputs`` are what the sites are read from, see `patchrisk.base.saving.check_outputs`.
-
-    Raises
-    ------
-    InputError
-        When a file of the page's name is there and is none, or is read: it must not be lost.
-    UnavailableError
-        When the folder can't be written to.
+    InputError when a file of the page's name is there and is none, or is read: it must not be
+    lost; UnavailableError when the folder can't be written to.
     """
     memory = folder / f"{name}.kept.json"
     view = view_of(morning, plans, read_last_page(memory, morning.as_of))

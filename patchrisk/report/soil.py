@@ -53,15 +53,7 @@ def write_soil(learning: Learning, system: System) -> Iterator[str]:
 
 
 def draw_soil(learning: Learning, system: System, path: Path) -> None:
-    """Draw the log and both estimates over the logged span.
-
-    Raises
-    ------
-    InputError
-        When the file is neither PNG nor SVG.
-    UnavailableError
-        When it can't be written.
-    """
+    """Draw the log and both estimates into a PNG or SVG; InputError for any other ending."""
     if path.suffix.lower() not in (".png", ".svg"):
         raise InputError(Fault("--figure", "", str(path), "name a file ending in .png or .svg"))
     with drawing():

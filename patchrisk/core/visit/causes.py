@@ -69,15 +69,7 @@ class Findings:
 def judge_visit(visit: Visit, rules: Rules) -> Findings:
     """Say what speaks for and against each cause, and what to look at next.
 
-    Parameters
-    ----------
-    visit : Visit
-    rules : Rules
-
-    Returns
-    -------
-    Findings
-        Causes sorted: what is spoken for, what is open, what was not looked at, what is against.
+    Causes stand in order: spoken for, open, not looked at, spoken against.
     """
     soil = tuple(
         judge_values(place.soil, rules.guidelines, visit.grasses, visit.ground)

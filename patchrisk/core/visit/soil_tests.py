@@ -21,19 +21,10 @@ OUTSIDE = ("short", "over")
 class Guideline:
     """One published figure, or span, that a soil test can be held against.
 
-    Parameters
-    ----------
-    method : str
-        Extractant or mixture that it was made for; empty for any.
-    low, high, sure : float or None
-        In the analyte's canonical unit; between ``high`` and ``sure`` it is open.
-    decides : bool
-        False for the figure of one practice, which is shown and never decides.
-    grasses, ground : tuple of str
-        What it is for; empty for any.
-    needs_ph : bool
-    source, citation, confidence : str
-        In short, and in full.
+    ``method`` is the extractant or mixture that it was made for; ``low``, ``high`` and ``sure`` are
+    in the analyte's canonical unit, open between ``high`` and ``sure``. The figure of one practice
+    is shown and never ``decides``; ``grasses`` and ``ground`` are what it is for, empty for any.
+    ``source`` is in short, ``citation`` in full.
     """
 
     id: str

@@ -182,13 +182,7 @@ class VisitData:
 
 
 def read_visit(path: Path, *, with_previous: bool = True) -> VisitData:
-    """Read a visit's file, and the laboratory's table that it names.
-
-    Raises
-    ------
-    InputError
-        With every fault of the file; or every doubt of the table.
-    """
+    """Read a visit's file, and the laboratory's table that it names; every fault at once."""
     if not is_there(path):
         cure = "check the name, or write one with `patchrisk visit --new`"
         raise InputError(Fault(str(path), "", "no such file", cure))

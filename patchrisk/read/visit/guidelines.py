@@ -129,13 +129,7 @@ class SoilTests:
 
 
 def load_soil_tests(own: Path | None = None) -> SoilTests:
-    """Read the guidelines of thresholds/, and over them the user's own.
-
-    Raises
-    ------
-    InputError
-        With every fault of both files.
-    """
+    """Read the guidelines of thresholds/, and over them the user's own; all faults at once."""
     paths = [resources.thresholds() / "soil_tests.toml", *([] if own is None else [own])]
     files = [(path, validate(_SoilTests, read_toml(path), str(path), _CURES)) for path in paths]
     analytes = {a.name: a for _, f in files for a in f.analyte}
@@ -203,6 +197,11 @@ class _Published(Table):
     source: str
 
 
+class _Take(Table):
+    title: str
+    texts: list[str]
+
+
 class VisitWords(Table):
     """The lists of thresholds/visit.toml; its numbers are read apart."""
 
@@ -210,6 +209,7 @@ class VisitWords(Table):
     test: list[NextTest]
     advice: list[_Advice]
     published: list[_Published]
+    take: list[_Take]
 
 
 @cache

@@ -101,19 +101,8 @@ def read_laboratory(
 ) -> LaboratoryTable:
     """Read a laboratory's table.
 
-    Parameters
-    ----------
-    path : Path
-    places : sequence of str
-        Names of the visit's places.
-    options : Laboratory
-    tests : SoilTests
-
-    Raises
-    ------
-    InputError
-        With everything that is in doubt: no unit or two, a number that can be read in two ways,
-        a sample of no place, a figure that no soil has.
+    InputError holds everything that is in doubt: no unit or two, a number that can be read in two
+    ways, a sample of no place, a figure that no soil has.
     """
     source = str(path)
     reader = _Reader(source, places, options, tests)

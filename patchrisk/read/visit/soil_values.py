@@ -40,29 +40,11 @@ class UnitError(ValueError):
 
 
 def canonical(value: float, unit: str, of: str, equivalent: float | None, *, paste: bool) -> float:
-    """Convert a figure of a soil test.
+    """Convert a figure of a soil test from a unit as written to the canonical one of its analyte.
 
-    Parameters
-    ----------
-    value : float
-    unit : str
-        As written.
-    of : str
-        Canonical unit of the analyte: ``mg/kg`` stands for any content.
-    equivalent : float or None
-        Grams that carry one mole of charge [g/mol].
-    paste : bool
-        Whether it is the content of an extract, which is by volume.
-
-    Returns
-    -------
-    float
-        In ``of``; of an extract in mg/L.
-
-    Raises
-    ------
-    UnitError
-        What was found, and what to write.
+    ``of`` is that unit, where ``mg/kg`` stands for any content, mg/L for one of an extract
+    (``paste``); ``equivalent`` are grams that carry one mole of charge. UnitError says what was
+    found, and what to write.
     """
     plain = " ".join(unit.replace("₂", "2").split())
     low = plain.lower()
@@ -186,13 +168,7 @@ def find_method(text: str) -> str:
 
 
 def read_number(text: str, decimal: str | None) -> float:
-    """Read a number; a comma that could be either sign is a fault.
-
-    Raises
-    ------
-    UnitError
-        What was found, and what to write.
-    """
+    """Read a number; a comma that could be either sign is a fault."""
     if _PLAIN.fullmatch(text):
         return float(text)
     whole = _THOUSANDS.fullmatch(text)
@@ -232,12 +208,7 @@ def make(
     number: float, below: bool, analyte: Analyte, unit: str, method: str, written: str,
     *, sure: bool,
 ) -> SoilValue:  # fmt: skip
-    """Make a figure of an analyte; what it needs and what is not told is a fault.
-
-    Raises
-    ------
-    UnitError
-    """
+    """Make a figure of an analyte; UnitError where what it needs is not told."""
     methods, key, word, example = kind_of(analyte)
     if methods and method not in methods:
         found = f"{method!r} for {analyte.name}" if method else f"not told by which {word}"

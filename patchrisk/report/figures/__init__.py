@@ -85,16 +85,10 @@ _MARGIN = 14.0
 
 
 def write_figure(view: AreaView, key: str, path: Path, *, width: float) -> str:
-    """Draw one figure into a file and return its answer in words.
+    """Draw one of `FIGURES` into a file and return its answer in words.
 
-    ``key`` is that of the `Drawing`, ``width`` in px of 1/96 in; a PNG has two dots to a pixel.
-
-    Raises
-    ------
-    InputError
-        When the name of the file ends otherwise.
-    UnavailableError
-        When there is nothing to draw, or the file can't be written.
+    ``width`` is in px of 1/96 in; a PNG has two dots to a pixel. InputError when the name of the
+    file ends otherwise; UnavailableError when there is nothing to draw, or it can't be written.
     """
     kind = path.suffix.lower()
     if kind not in (".png", ".svg", ".pdf"):

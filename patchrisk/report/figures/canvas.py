@@ -251,15 +251,10 @@ _TEXT = {"text.parse_math": False, "text.usetex": False}
 
 @contextmanager
 def drawing(style: Mapping[str, Any] | None = None) -> Iterator[None]:
-    """Draw and save in a known style, and leave the user's own settings as they were.
+    """Draw and save in a style over matplotlib's own, and leave the user's settings as they were.
 
     Text is text: a dollar in a name begins no formula. A character that no font here has is
     shown as a box, without a word on the screen.
-
-    Parameters
-    ----------
-    style : mapping, optional
-        Settings of matplotlib's over its defaults.
     """
     import matplotlib as mpl
 

@@ -110,13 +110,7 @@ _MOST_PIXELS = 120_000_000
 
 
 def write_visit_page(day: VisitDay, view: VisitView) -> str:
-    """Write the page, a whole HTML document with nothing outside it.
-
-    Raises
-    ------
-    InputError
-        When a photo can't be read.
-    """
+    """Write the page, a whole HTML document; InputError when a photo can't be read."""
     figures = (
         past_year_figure(day, PAGE_WIDTH),
         seasons_figure(AreaView(day.morning, day.area, None, pen_of(day.morning)), PAGE_WIDTH),
@@ -139,10 +133,7 @@ def write_visit_page(day: VisitDay, view: VisitView) -> str:
 def embedded(path: Path) -> str:
     """Return a photo as a data address: scaled, turned upright, without place, date or camera.
 
-    Raises
-    ------
-    InputError
-        When it is no photo, or larger than any camera makes.
+    InputError when it is no photo, or larger than any camera makes.
     """
     from PIL import Image, ImageOps
 

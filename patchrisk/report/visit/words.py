@@ -209,14 +209,8 @@ def answer_words(
 ) -> tuple[str, str]:  # fmt: skip
     """Return the opening line and how firm it is.
 
-    Parameters
-    ----------
-    seasons : mapping of str to str
-        By disease, a few words on what its season did, where it is known.
-    bare : bool
-        Whether nothing is told of any place yet.
-    untold : bool
-        Whether the damage of no place is told.
+    ``seasons`` are a few words on what each disease's season did, where it is known; ``bare``:
+    nothing is told of any place yet; ``untold``: the damage of no place is told.
     """
     named = [c for c in found.causes if c.status == "for"]
     unsettled = [c for c in found.causes if c.status == "open"]
