@@ -178,8 +178,8 @@ def soil(request: Request, name: str | None, keep: bool, figure: Path | None) ->
     gathered = request.gathered()
     areas = gathered.site.areas_named([] if name is None else [name])
     read = {one.area for one in gathered.by_hand}
-    speaking = [r for r in gathered.readings if any(p.hour is None for p in r.logged.probes)]
-    logged = [a for a in areas if any(r.logger.speaks_for(a.name) for r in speaking)]
+    speaking = [log for log in gathered.readings if any(p.hour is None for p in log.probes)]
+    logged = [a for a in areas if any(log.speaks_for(a.name) for log in speaking)]
     area = next(iter([*logged, *(a for a in areas if a.name in read), *areas]))
     inputs = inputs_of(request.path, gathered.site)
     outputs = [Output(figure, FIGURE)] if figure is not None else []

@@ -39,14 +39,6 @@ _AIR = {"air_min_c": "minima", "air_max_c": "maxima"}
 
 
 @dataclass(frozen=True)
-class Readings:
-    """A logger file as it was understood."""
-
-    logger: LoggerFile
-    logged: LoggedSoil
-
-
-@dataclass(frozen=True)
 class SiteData:
     """Everything read for a morning, before anything is judged.
 
@@ -56,7 +48,7 @@ class SiteData:
 
     site: Site
     library: Library
-    readings: tuple[Readings, ...]
+    readings: tuple[LoggedSoil, ...]
     weather: Weather
     air: pd.DataFrame
     applications: Records[Applied] | None
@@ -186,7 +178,7 @@ class Examination:
 
     site: Site | None
     library: Library | None
-    readings: tuple[Readings, ...]
+    readings: tuple[LoggedSoil, ...]
     weather: pd.DataFrame | None
     faults: tuple[Fault, ...]
     books: SiteRecords | None = None
@@ -302,8 +294,8 @@ def _forecast_faults(site: Site) -> list[Fault]:
 
 def _read_loggers(
     site: Site, weather: pd.DataFrame | None, today: date
-) -> tuple[tuple[Readings, ...], list[Fault]]:
-    out: list[Readings] = []
+) -> tuple[tuple[LoggedSoil, ...], list[Fault]]:
+    out: list[LoggedSoil] = []
     faults: list[Fault] = []
     for logger in site.logger:
         options = log_options(site, logger)
@@ -312,7 +304,7 @@ def _read_loggers(
         except InputError as error:
             faults += error.faults
             continue
-        out.append(Readings(logger, logged))
+        out.append(replace(logged, file=logger.file, areas=tuple(logger.areas)))
     return tuple(out), faults
 
 

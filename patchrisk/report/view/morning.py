@@ -125,9 +125,9 @@ class MorningView:
 
     def _data(self) -> Iterator[str]:
         morning, pen = self.morning, self.pen
-        for reading in morning.readings:
-            for probe in reading.logged.probes:
-                yield words.probe_words(reading, probe, morning.as_of, pen)
+        for logged in morning.readings:
+            for probe in logged.probes:
+                yield words.probe_words(logged, probe, morning.as_of, pen)
         yield from (t for t in weather_lines(morning.weather, pen) if t not in self.credits)
         yield from applications_words(morning.applications, pen)
         yield from (f"To mend in your readings by hand: {f}." for f in morning.hand_faults)
@@ -143,9 +143,9 @@ class MorningView:
     def left_out(self) -> list[str]:
         """Readings that were left out or flagged."""
         return [
-            f"{reading.logger.file}, {flag_words(flag)}"
-            for reading in self.morning.readings
-            for flag in reading.logged.flags
+            f"{logged.file}, {flag_words(flag)}"
+            for logged in self.morning.readings
+            for flag in logged.flags
         ]
 
     @cached_property
