@@ -157,7 +157,7 @@ def figure(request: Request, which: str, name: str | None, out: Path, width: int
 @click.option(
     "--figure",
     type=click.Path(path_type=Path, dir_okay=False),
-    help="Draw log and estimate into this file, PNG or SVG.",
+    help="Draw log and estimate into this file, PNG, SVG or PDF.",
 )
 @pass_request
 def soil(request: Request, name: str | None, keep: bool, figure: Path | None) -> None:

@@ -81,31 +81,36 @@ def _is_ours(head: bytes, tail: bytes) -> bool:
 FIGURE = Kind("figure that patchrisk drew", _is_ours)
 
 _TITLE = 15.0  # px
-_MARGIN = 14.0
+MARGIN = 14.0
 
 
 def write_figure(view: AreaView, key: str, path: Path, *, width: float) -> str:
-    """Draw one of `FIGURES` into a file and return its answer in words.
+    """Draw one of `FIGURES` into a file and return its answer; UnavailableError without one."""
+    draw, needs = FIGURES[key]
+    drawing = draw(view, width - 2 * MARGIN)
+    if drawing is None:
+        raise UnavailableError(Fault(view.name, f"figure {key}", "nothing to draw", needs))
+    place = f"{view.name}, {view.morning.site.site.name}, {view.pen.day(view.today, year=True)}"
+    save_drawing(drawing, place, path, width, "--out")
+    return drawing.answer
 
-    ``width`` is in px of 1/96 in; a PNG has two dots to a pixel. InputError when the name of the
-    file ends otherwise; UnavailableError when there is nothing to draw, or it can't be written.
+
+def save_drawing(drawing: Drawing, place: str, path: Path, width: float, option: str) -> None:
+    """Write a drawing with its title, place and note, ``width`` px of 1/96 in wide.
+
+    A PNG has two dots to a pixel. InputError when the name of the file ends otherwise;
+    UnavailableError when it can't be written.
     """
     kind = path.suffix.lower()
     if kind not in (".png", ".svg", ".pdf"):
-        cure = "name a file ending in .png, .svg or .pdf"
-        raise InputError(Fault("--out", "", str(path), cure))
-    draw, needs = FIGURES[key]
-    drawing = draw(view, width - 2 * _MARGIN)
-    if drawing is None:
-        raise UnavailableError(Fault(view.name, f"figure {key}", "nothing to draw", needs))
-    canvas = _titled(drawing, view, width)
+        raise InputError(Fault(option, "", str(path), "name a file ending in .png, .svg or .pdf"))
+    canvas = _titled(drawing, place, width)
     if kind == ".svg":
         alt = f"{drawing.title} {drawing.answer}"
         written = to_svg(canvas, alt, themed=False, maker=MAKER).encode()
     else:
         written = to_bytes(canvas, cast(Literal["png", "pdf"], kind[1:]), maker=MAKER)
     write_bytes(path, written)
-    return drawing.answer
 
 
 def _balanced(title: str, wide: float) -> list[str]:
@@ -115,18 +120,16 @@ def _balanced(title: str, wide: float) -> list[str]:
     return even if len(even) == len(lines) else lines
 
 
-def _titled(drawing: Drawing, view: AreaView, width: float) -> Canvas:
-    day = view.pen.day(view.today, year=True)
-    title = _balanced(drawing.title, width - 2 * _MARGIN)
-    place = f"{view.name}, {view.morning.site.site.name}, {day}"
-    head = _MARGIN + 21 * len(title) + 26
-    drawn = [placed(mark, _MARGIN, head) for mark in drawing.canvas.marks]
+def _titled(drawing: Drawing, place: str, width: float) -> Canvas:
+    title = _balanced(drawing.title, width - 2 * MARGIN)
+    head = MARGIN + 21 * len(title) + 26
+    drawn = [placed(mark, MARGIN, head) for mark in drawing.canvas.marks]
     canvas, y = Canvas(width, 0, drawn), drawing.canvas.height + head
-    for line in wrapped(drawing.note, width - 2 * _MARGIN):
+    for line in wrapped(drawing.note, width - 2 * MARGIN):
         y += 16
-        canvas.add(Label(_MARGIN, y, line, SMALL, "soft"))
-    canvas.height = y + _MARGIN
+        canvas.add(Label(MARGIN, y, line, SMALL, "soft"))
+    canvas.height = y + MARGIN
     for n, line in enumerate(title):
-        canvas.add(Label(_MARGIN, _MARGIN + 14 + 21 * n, line, _TITLE, bold=True))
-    canvas.add(Label(_MARGIN, head - 13, place, NORMAL, "soft"))
+        canvas.add(Label(MARGIN, MARGIN + 14 + 21 * n, line, _TITLE, bold=True))
+    canvas.add(Label(MARGIN, head - 13, place, NORMAL, "soft"))
     return canvas
