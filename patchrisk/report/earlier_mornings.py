@@ -1,11 +1,11 @@
 """What earlier mornings said, kept as JSON beside what was written; and what the page said last."""
 
 import json
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
 from pydantic import TypeAdapter
@@ -29,13 +29,12 @@ _MOST_BYTES = 5_000_000
 
 
 def read_mornings(
-    path: Path, schema: str, key: str, from_record: Callable[[Any], AreaRecord]
+    path: Path, schema: str, key: str, form: TypeAdapter[AreaRecord]
 ) -> dict[date, dict[str, AreaRecord]]:
     """Return what was said of each area on each morning kept.
 
-    A damaged file, or one of another schema, holds nothing. ``key`` names the list of mornings;
-    ``from_record`` reads what was said of an area, and raises `ValueError`, `TypeError`,
-    `KeyError` or `AttributeError` where it is nothing of the kind.
+    A damaged file, or one of another schema, holds nothing. ``key`` names the list of mornings,
+    and ``form`` is that of what was said of an area.
     """
     try:
         record = json.loads(read_file(path, _MOST_BYTES, "take it away"))
@@ -43,7 +42,7 @@ def read_mornings(
             return {}
         return {
             date.fromisoformat(morning["as_of"]): {
-                str(area): from_record(said) for area, said in morning["areas"].items()
+                str(area): form.validate_python(said) for area, said in morning["areas"].items()
             }
             for morning in record[key]
         }
@@ -56,7 +55,7 @@ def write_mornings(
     schema: str,
     key: str,
     mornings: Mapping[date, Mapping[str, AreaRecord]],
-    to_record: Callable[[AreaRecord], Any],
+    form: TypeAdapter[AreaRecord],
 ) -> None:
     """Write the latest mornings; UnavailableError when the file can't be written."""
     record = {
@@ -64,7 +63,10 @@ def write_mornings(
         key: [
             {
                 "as_of": day.isoformat(),
-                "areas": {area: to_record(said) for area, said in mornings[day].items()},
+                "areas": {
+                    area: form.dump_python(said, mode="json")
+                    for area, said in mornings[day].items()
+                },
             }
             for day in sorted(mornings)[-MORNINGS_KEPT:]
         ],
@@ -103,14 +105,14 @@ class LastPage:
 
 def read_last_page(path: Path, as_of: date) -> LastPage | None:
     """Return what the latest page before a morning said; None where nothing readable is kept."""
-    pages = read_mornings(path, PAGE_MEMORY, "pages", _ROWS.validate_python)
+    pages = read_mornings(path, PAGE_MEMORY, "pages", _ROWS)
     day = max((day for day in pages if day < as_of), default=None)
     return None if day is None else LastPage(day, pages[day])
 
 
 def keep_page(path: Path, view: "MorningView") -> None:
     """Keep what this morning's page says beside those before; UnavailableError where it can't."""
-    pages = read_mornings(path, PAGE_MEMORY, "pages", _ROWS.validate_python)
+    pages = read_mornings(path, PAGE_MEMORY, "pages", _ROWS)
     pages[view.as_of] = {
         area.name: {
             row.key: EarlierRow(row.words, phase_words(row.judged.phase), _to_start(row.judged))
@@ -118,7 +120,7 @@ def keep_page(path: Path, view: "MorningView") -> None:
         }
         for area in view.areas
     }
-    write_mornings(path, PAGE_MEMORY, "pages", pages, lambda r: _ROWS.dump_python(r, mode="json"))
+    write_mornings(path, PAGE_MEMORY, "pages", pages, _ROWS)
 
 
 def changes_since(

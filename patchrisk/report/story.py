@@ -9,11 +9,10 @@ import numpy as np
 from patchrisk.base.pen import Pen, capital, count_of
 from patchrisk.base.units import DAY
 from patchrisk.core.verdict.decision_table import Phase
-from patchrisk.core.verdict.judgement import Judgement
+from patchrisk.core.verdict.judgement import Judgement, story_is_due
 from patchrisk.core.verdict.season_story import Spell, Story
-from patchrisk.core.verdict.this_morning import story_is_due
 from patchrisk.read.diseases import Disease, Library
-from patchrisk.report.cover_words import went_on
+from patchrisk.report.records_words import went_on
 from patchrisk.report.words import pen_of
 from patchrisk.site_day.morning import AreaMorning, Morning
 

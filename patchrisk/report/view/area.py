@@ -10,18 +10,22 @@ import numpy as np
 from patchrisk.base.pen import Pen, as_date, capital, listed
 from patchrisk.core.plan.programme import AreaPlan, Planned
 from patchrisk.core.verdict.decision_table import Verdict
-from patchrisk.core.verdict.judgement import Judgement
-from patchrisk.core.verdict.this_morning import area_verdict, history_asked
+from patchrisk.core.verdict.judgement import Judgement, area_verdict, history_asked
 from patchrisk.read.groups import load_groups
 from patchrisk.report import story, words
-from patchrisk.report.cover_words import water_words, went_on
-from patchrisk.report.plan_reasons import (
+from patchrisk.report.plan_sentences import (
+    Teller,
     caution_sentences,
     measure_sentences,
     sentences,
-    watering_sentences,
 )
-from patchrisk.report.plan_words import amounts_words, span_words, watering_words
+from patchrisk.report.plan_words import (
+    amounts_words,
+    span_words,
+    watering_sentences,
+    watering_words,
+)
+from patchrisk.report.records_words import water_words, went_on
 from patchrisk.report.view.disease import DiseaseView, rank
 from patchrisk.report.view.tasks import Task, only_to_look_for, tasks_of
 from patchrisk.site_day.morning import AreaMorning, Morning
@@ -322,7 +326,7 @@ class AreaView:
 
     def _planned(self, planned: Planned) -> PlannedWords:
         pen, library = self.pen, self.morning.library
-        name, water = partial(words.name_of, library), planned.watering
+        tell, water = Teller(partial(words.name_of, library), pen), planned.watering
         covers = {key: j.cover for key, j in self.at.judged.items() if j.cover is not None}
         span, amounts = span_words(planned, pen), "; ".join(amounts_words(planned, pen.system))
         how = ("" if water is None else watering_sentences(water, pen.show), amounts)
@@ -331,12 +335,12 @@ class AreaView:
             day=as_date(planned.day),
             when=f"{pen.day(planned.day)}{span and f' ({span})'}",
             what=planned.choice.label,
-            against=listed([name(key) for key in planned.targets]),
+            against=tell.names(planned.targets),
             how=" ".join(f"{capital(text).rstrip('.')}." for text in how if text),
             in_short="; ".join(filter(None, in_short)),
             notes=(
-                *sentences(planned.reasons, name, pen),
-                *caution_sentences(planned, covers, name, pen),
+                *sentences(planned.reasons, tell),
+                *caution_sentences(planned, covers, tell),
             ),
         )
 
@@ -345,10 +349,10 @@ class AreaView:
         """What is to be known of its programme, and upkeep besides."""
         if self.plan is None:
             return ()
-        name = partial(words.name_of, self.morning.library)
-        measures = measure_sentences(self.plan.measures, name, self.pen, self.plan.as_of)
+        tell = Teller(partial(words.name_of, self.morning.library), self.pen)
+        measures = measure_sentences(self.plan.measures, tell, self.plan.as_of)
         return (
-            *sentences(self.plan.advice, name, self.pen),
+            *sentences(self.plan.advice, tell),
             *(f"Besides the sprayer, {text}" for text in measures),
         )
 
