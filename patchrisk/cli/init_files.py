@@ -1,5 +1,6 @@
 """The files that ``patchrisk init`` asks for: each is read at once, and what it shows confirmed."""
 
+import math
 import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from datetime import date
@@ -13,7 +14,7 @@ from patchrisk.base.pen import Pen
 from patchrisk.base.units import CM_PER_INCH
 from patchrisk.base.user_files import is_there
 from patchrisk.cli.init_questions import ask, choose, field
-from patchrisk.cli.screen import echo
+from patchrisk.cli.options import echo
 
 if TYPE_CHECKING:
     from patchrisk.read.logger.layout import LoggedSoil
@@ -37,14 +38,8 @@ def ask_loggers(
 ) -> list[dict[str, Any]]:
     """Ask for the files of loggers until there are no more; return their tables.
 
-    Parameters
-    ----------
-    site : mapping
-        The tables ``site`` and ``area`` as answered so far.
-    folder : Path
-        Of the site file.
-    named : sequence of str, optional
-        Files named by option: they are asked about, and no others.
+    ``site``: the tables ``site`` and ``area`` as answered so far; ``folder``: of the site file;
+    ``named``: files named by option: they are asked about, and no others.
     """
     made: list[dict[str, Any]] = []
     show = Pen(site["site"]["units"]).show
@@ -212,13 +207,15 @@ def _read_logger(site: Mapping[str, Any], table: dict[str, Any], folder: Path) -
     path = folder / table["file"]
     logged = load_log(path, log_options(whole, whole.logger[0]))
     for probe in logged.probes:
-        if probe.depth_cm is None:
+        if math.isnan(probe.depth_cm):
             found = f"how deep {probe.name!r} lies is not told"
             raise InputError(Fault(str(path), "", found, 'set depth = "2 in", or what it is'))
     return logged
 
 
 def _soil_lines(logged: "LoggedSoil", show: Callable[..., str]) -> Iterator[str]:
+    import numpy as np
+
     for column in logged.layout.columns:
         if column.role == "soil temperature":
             kind = "" if column.statistic == "mean" else f", the day's {column.statistic}"
@@ -228,12 +225,13 @@ def _soil_lines(logged: "LoggedSoil", show: Callable[..., str]) -> Iterator[str]
                 f"{show('depth', column.depth_cm, 1)} in {column.unit}{guess}{kind}"
             )
     for probe in logged.probes:
-        days = probe.daily["soil_c"].dropna()
+        days = probe.known
         if len(days):
-            low, high = (show("soil temperature", end) for end in (days.min(), days.max()))
+            ends = (np.nanmin(probe.mean_c), np.nanmax(probe.mean_c))
+            low, high = (show("soil temperature", float(end)) for end in ends)
             yield (
-                f"{probe.name}: {len(days)} days, {days.index[0].date()} to "
-                f"{days.index[-1].date()}, daily means {low} to {high}"
+                f"{probe.name}: {len(days)} days, {days[0]} to {days[-1]}, "
+                f"daily means {low} to {high}"
             )
     yield f"clock: {logged.layout.clock}"
     aside = [repr(c.header) for c in logged.layout.columns if c.role == "set aside"]

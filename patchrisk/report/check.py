@@ -10,12 +10,12 @@ from patchrisk.base.pen import Pen, count_of
 from patchrisk.read.area import Area
 from patchrisk.read.diseases import Library
 from patchrisk.read.groups import load_groups
-from patchrisk.read.logger.layout import Flag, offset_words
+from patchrisk.read.logger.layout import Flag, LoggedSoil, offset_words
 from patchrisk.read.records.applications import past_label
 from patchrisk.read.records.books import SiteRecords
 from patchrisk.read.records.rows import Reading, RecordContext
-from patchrisk.read.site_data import Examination, Readings
-from patchrisk.read.weather.online_weather import Weather
+from patchrisk.read.site_data import Examination
+from patchrisk.read.weather.at_site import Weather
 from patchrisk.report.layout import as_text, heading, wrap
 from patchrisk.report.log_words import past_label_words, records_words
 from patchrisk.report.words import Show, between
@@ -137,9 +137,9 @@ def write_check(found: Examination) -> Iterator[str]:
     if found.library is not None:
         rules = sum(len(d.window) for d in found.library.diseases.values())
         yield f"- {len(found.library.diseases)} disease files with {rules} published rules."
-    for reading in found.readings:
+    for logged in found.readings:
         yield ""
-        yield from _logger(reading, pen.show)
+        yield from _logger(logged, pen.show)
     if found.weather is not None:
         yield ""
         yield from _weather(found.weather, pen)
@@ -204,16 +204,15 @@ def flag_words(flag: Flag) -> str:
     return f"{when}{flag.kind}: {whose}{flag.reason} ({done})."
 
 
-def _logger(reading: Readings, show: Show) -> Iterator[str]:
-    logged = reading.logged
-    yield from heading(f"Logger: {reading.logger.file}")
+def _logger(logged: LoggedSoil, show: Show) -> Iterator[str]:
+    yield from heading(f"Logger: {logged.file}")
     yield from (line for text in str(logged.layout).splitlines() for line in wrap(text, "", "  "))
     for probe in logged.probes:
-        days = probe.daily["soil_c"].dropna()
+        days = probe.known
         depth = "depth not told, taken as 2 in / 5 cm"
-        if probe.depth_cm is not None:
+        if not np.isnan(probe.depth_cm):
             depth = show("depth", probe.depth_cm)
-        span = f"{days.index[0].date()} to {days.index[-1].date()}" if len(days) else "no whole day"
+        span = f"{days[0]} to {days[-1]}" if len(days) else "no whole day"
         rows = probe.counts
         yield from wrap(
             f"{probe.name} ({depth}): {len(days)} days, {span}; of {rows.rows} rows {rows.kept} "

@@ -13,8 +13,8 @@ from patchrisk.core.rules.states import RuleToday
 from patchrisk.core.soil.root_depth import SoilSeries
 from patchrisk.core.verdict.judgement import Judgement, NextSeason, RuleStart
 from patchrisk.read.diseases import Disease
-from patchrisk.read.site_data import Readings
-from patchrisk.read.weather.online_weather import Weather
+from patchrisk.read.logger.layout import LoggedSoil
+from patchrisk.read.weather.at_site import Weather
 from patchrisk.report import cover_words, words
 from patchrisk.report.view import view_of
 from patchrisk.report.view.disease import DiseaseView
@@ -172,7 +172,7 @@ def outlook_json(morning: Morning) -> str:
         "site": words.site_record(morning.site.site),
         "as_of": morning.as_of.isoformat(),
         "areas": [_area(morning, area, view[area.area.name]) for area in morning.areas],
-        "readings": [_readings(reading) for reading in morning.readings],
+        "readings": [_readings(logged) for logged in morning.readings],
         "weather": _weather(morning.weather),
         "applications": cover_words.applications_record(morning.applications),
         "ahead": _weather_ahead(morning.ground),
@@ -256,17 +256,17 @@ def _rule(result: RuleToday) -> dict[str, Any]:
     }
 
 
-def _readings(reading: Readings) -> dict[str, Any]:
+def _readings(logged: LoggedSoil) -> dict[str, Any]:
     return {
-        "file": reading.logger.file,
+        "file": logged.file,
         "probes": [
             {
                 "name": probe.name,
                 "depth_cm": _number(probe.depth_cm),
-                "first": iso_day(probe.daily.index[0]) if len(probe.daily) else None,
-                "last": iso_day(probe.daily.index[-1]) if len(probe.daily) else None,
+                "first": iso_day(probe.dates[0]) if len(probe.dates) else None,
+                "last": iso_day(probe.dates[-1]) if len(probe.dates) else None,
             }
-            for probe in reading.logged.probes
+            for probe in logged.probes
         ],
         "flags": [
             {
@@ -277,7 +277,7 @@ def _readings(reading: Readings) -> dict[str, Any]:
                 "count": flag.count,
                 "reason": flag.reason,
             }
-            for flag in reading.logged.flags
+            for flag in logged.flags
         ],
     }
 

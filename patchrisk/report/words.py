@@ -5,21 +5,21 @@ from datetime import date
 from functools import cache
 
 import numpy as np
-import pandas as pd
 
 from patchrisk.base.pen import Pen, count_of
 from patchrisk.base.toml_files import load_numbers
+from patchrisk.base.units import DAY
 from patchrisk.core.dates.hand_readings import HandErrors
 from patchrisk.core.rules.states import RuleToday
 from patchrisk.core.rules.windows import REFERENCE_CM, State
 from patchrisk.core.soil.depth_transfer import MAX_UP_CM
+from patchrisk.core.soil.root_depth import Probe
 from patchrisk.core.verdict.decision_table import Phase, Verdict
 from patchrisk.core.verdict.this_morning import what_changed
 from patchrisk.read.diseases import Disease, Library
 from patchrisk.read.diseases.rules import PublishedRule
-from patchrisk.read.logger.layout import LoggedProbe, offset_words
+from patchrisk.read.logger.layout import LoggedSoil, offset_words
 from patchrisk.read.site import Place
-from patchrisk.read.site_data import Readings
 from patchrisk.site_day.morning import Morning
 
 EIGHT_OF_TEN = 1.2816  # standard deviations that 8 of 10 lie within, of a normal distribution
@@ -211,25 +211,21 @@ def published_rule(library: Library, result: RuleToday) -> PublishedRule:
     raise KeyError(result.rule.id)
 
 
-def probe_words(reading: Readings, probe: LoggedProbe, as_of: date, pen: Pen) -> str:
+def probe_words(logged: LoggedSoil, probe: Probe, as_of: date, pen: Pen) -> str:
     """Say what a probe gave, how old it is, and how much of it was left out."""
-    days = probe.daily["soil_c"].dropna()
-    days = days[days.index < pd.Timestamp(as_of)]
-    depth = "depth not told" if probe.depth_cm is None else pen.show("depth", probe.depth_cm)
-    if days.empty:
-        return f"{reading.logger.file}, {probe.name} ({depth}): no day that can be used."
-    last = days.index.max()
-    age = (pd.Timestamp(as_of) - last).days
-    day = pen.day(last.to_datetime64(), year=True)
-    text = f"{reading.logger.file}, {probe.name} ({depth}): to {day}"
-    if age > 1:
+    today = np.datetime64(as_of, "D")
+    days = probe.known[probe.known < today]
+    depth = "depth not told" if np.isnan(probe.depth_cm) else pen.show("depth", probe.depth_cm)
+    text = f"{logged.file}, {probe.name} ({depth}): "
+    if not len(days):
+        return f"{text}no day that can be used."
+    text += f"to {pen.day(days[-1], year=True)}"
+    if (age := int((today - days[-1]) / DAY)) > 1:
         text += f", {age} days old"
-    flags = [f for f in reading.logged.flags if f.left_out and f.probe in ("", probe.name)]
-    count = sum(flag.count for flag in flags)
-    if probe.depth_cm is not None and probe.depth_cm - REFERENCE_CM > MAX_UP_CM:
+    if probe.depth_cm - REFERENCE_CM > MAX_UP_CM:
         text += f"; too deep to speak for {pen.show('depth', REFERENCE_CM)}"
-    if count:
-        text += f"; {count_of(count, 'reading')} left out"
+    if probe.counts.flagged:
+        text += f"; {count_of(probe.counts.flagged, 'reading')} left out"
     return text + "."
 
 

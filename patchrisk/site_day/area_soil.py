@@ -1,6 +1,6 @@
 """An area's soil up to yesterday: probes and soil model, joined at every depth asked for."""
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, fields, replace
 from datetime import date, timedelta
 from functools import cache, cached_property
@@ -30,10 +30,10 @@ from patchrisk.core.soil.parameters import SoilModel
 from patchrisk.core.soil.root_depth import SEED, Probe, SoilSeries, logged_at, soil_series
 from patchrisk.core.soil.surface import Surface
 from patchrisk.read.area import Area
-from patchrisk.read.logger.layout import LoggedProbe
+from patchrisk.read.logger.layout import LoggedSoil
 from patchrisk.read.records.rows import Reading
 from patchrisk.read.site import Place
-from patchrisk.read.site_data import Readings, SiteData
+from patchrisk.read.site_data import SiteData
 from patchrisk.read.soil import diffusivity_of
 from patchrisk.read.soil_fit import model_at, read_fit, surface_at
 from patchrisk.site_day.weather_ahead import LOOK_BACK_DAYS, error_covariance
@@ -81,6 +81,7 @@ class SiteSoil:
     def __init__(self, g: SiteData, as_of: date) -> None:
         self.g = g
         self.days = days_of(as_of)
+        self.dates: DayArray = self.days.to_numpy().astype("datetime64[D]")
         self.air = g.weather.daily.reindex(self.days)
         self.errors = ConditionalErrors(error_covariance())
 
@@ -94,7 +95,7 @@ class SiteSoil:
     @cached_property
     def _logged(self) -> list[Area]:
         """The areas that a logger speaks for."""
-        return [a for a in self.g.site.area if probes_of(a, self.g.readings, self.days)]
+        return [a for a in self.g.site.area if probes_of(a, self.g.readings, self.dates)]
 
     @cached_property
     def _errors_of_loggers(self) -> KnownErrors | None:
@@ -105,15 +106,17 @@ class SiteSoil:
         """
         known: KnownErrors | None = None
         air = self._whole_air
-        signs, days = _signs(air), pd.DatetimeIndex(air.index)
-        day = np.arange(len(days), dtype=np.float64)
+        signs, dates = _signs(air), air.index.to_numpy().astype("datetime64[D]")
+        day = np.arange(len(dates), dtype=np.float64)
         for place, area in enumerate(self._logged, 1):
             fit = read_fit(self.g.site, area)
             modelled = self._run(air, model_at(fit), surface_at(area, fit))
             assert modelled is not None
             estimate = modelled.at(REFERENCE_CM)
             diffusivity = diffusivity_of(area.root_zone, area.wetness)
-            logged, _ = logged_at(probes_of(area, self.g.readings, days), REFERENCE_CM, diffusivity)
+            logged, _ = logged_at(
+                probes_of(area, self.g.readings, dates), REFERENCE_CM, diffusivity
+            )
             error = ((logged - estimate.mean_c) / estimate.sd_c)[:, None]
             here = known_errors(day, error, signs, daily_from=len(day) - LOOK_BACK_DAYS)
             here = replace(here, place=place)
@@ -138,9 +141,9 @@ class SiteSoil:
         """Return an area's soil; ``depths_cm`` are those asked for besides `REFERENCE_CM`."""
         fit = read_fit(self.g.site, area)
         surface, model = surface_at(area, fit), model_at(fit)
-        read = spot_readings(self.g, area, self.days)
+        read = spot_readings(self.g, area, self.dates)
         airless = not self.air["air_min_c"].notna().any()
-        probes = probes_of(area, self.g.readings, self.days, spots=airless)
+        probes = probes_of(area, self.g.readings, self.dates, spots=airless)
         by_others = not probes and bool(self._logged)
         # What was read by hand, or of siblings, teaches for longer than the morning depends on.
         air = self._whole_air if read or by_others else self.air
@@ -190,40 +193,34 @@ def days_of(as_of: date) -> pd.DatetimeIndex:
 
 
 def probes_of(
-    area: Area, readings: Sequence[Readings], days: pd.DatetimeIndex, *, spots: bool = False
+    area: Area, readings: Sequence[LoggedSoil], dates: DayArray, *, spots: bool = False
 ) -> list[Probe]:
     """Return the probes that speak for an area, on the days given.
 
     ``spots`` takes loggers set to one reading a day for the day's mean: where no estimate is at
     hand to hold their hour against, it is all that is known.
     """
-    mine = [r.logged for r in readings if r.logger.speaks_for(area.name)]
-    probes = (probe for logged in mine for probe in logged.probes)
-    return [_probe(probe, days) for probe in probes if spots or probe.hour is None]
+    return [p for p in _all_probes(area, readings, dates) if spots or p.hour is None]
 
 
-def spot_readings(g: SiteData, area: Area, days: pd.DatetimeIndex) -> list[Reading]:
+def _all_probes(area: Area, readings: Sequence[LoggedSoil], dates: DayArray) -> Iterator[Probe]:
+    """Give an area's probes; one whose depth is not told is taken to lie where it matters."""
+    for probe in (p for log in readings if log.speaks_for(area.name) for p in log.probes):
+        depth_cm = REFERENCE_CM if np.isnan(probe.depth_cm) else probe.depth_cm
+        yield replace(probe.on(dates), depth_cm=depth_cm)
+
+
+def spot_readings(g: SiteData, area: Area, dates: DayArray) -> list[Reading]:
     """Return what was read of an area at one hour of a day: by hand, and by loggers so set."""
     out = [one for one in g.by_hand if one.area == area.name]
-    mine = [r.logged for r in g.readings if r.logger.speaks_for(area.name)]
-    for probe in (probe for logged in mine for probe in logged.probes):
-        depth_cm = REFERENCE_CM if probe.depth_cm is None else probe.depth_cm
-        if probe.hour is None or not SHALLOWEST_CM <= depth_cm <= DEEPEST_CM:
+    for probe in _all_probes(area, g.readings, dates):
+        if probe.hour is None or not SHALLOWEST_CM <= probe.depth_cm <= DEEPEST_CM:
             continue
-        soil_c = probe.daily["soil_c"].dropna()
-        for day in soil_c.index.intersection(days):
-            hour = float(probe.hour[day])
+        for n in np.flatnonzero(~np.isnan(probe.mean_c)):
+            hour, value_c = float(probe.hour[n]), float(probe.mean_c[n])
             at = f"{int(hour):02d}:{round(hour % 1 * 60) % 60:02d}"
-            which, value_c = np.datetime64(day, "D"), float(soil_c[day])
-            out.append(Reading(which, area.name, hour, depth_cm, value_c, at))
+            out.append(Reading(dates[n], area.name, hour, probe.depth_cm, value_c, at))
     return out
-
-
-def _probe(probe: LoggedProbe, days: pd.DatetimeIndex) -> Probe:
-    daily = probe.daily.reindex(days)
-    mean, low, high = (daily[c].to_numpy(float) for c in ("soil_c", "soil_min_c", "soil_max_c"))
-    depth = REFERENCE_CM if probe.depth_cm is None else probe.depth_cm
-    return Probe(depth, mean, low, high)
 
 
 @cache

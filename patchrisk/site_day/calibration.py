@@ -68,7 +68,8 @@ def learn(gathered: SiteData, area: Area, today: date) -> Learning:
         raise InputError(Fault(area.name, "", what, cure))
     stations = [s for s in gathered.weather.stations if s.key in set(air.get("station", ()))]
     days = pd.date_range(air.index[0], pd.Timestamp(today) - pd.Timedelta(days=1))
-    probes = probes_of(area, gathered.readings, days)
+    dates = days.to_numpy().astype("datetime64[D]")
+    probes = probes_of(area, gathered.readings, dates)
     usable = [p for p in probes if SHALLOWEST_CM <= p.depth_cm <= DEEPEST_CM]
     if not usable:
         raise InputError(
@@ -91,7 +92,7 @@ def learn(gathered: SiteData, area: Area, today: date) -> Learning:
     wet = bool(air["rain_mm"].notna().any()) if "rain_mm" in air else False
     low, high = (air[name].to_numpy(float) for name in ("air_min_c", "air_max_c"))
     rain = air["rain_mm"].to_numpy(float) if wet else None
-    dates, log = days[cut].to_numpy().astype("datetime64[D]"), logged[cut]
+    dates, log = dates[cut], logged[cut]
     latitude, here = gathered.site.site.latitude, gathered.site.site.elevation_m
     heights = [
         s.elevation_m - here for s in stations if here is not None and s.elevation_m is not None
@@ -179,7 +180,7 @@ class HandLessons:
 def lessons(gathered: SiteData, area: Area, today: date) -> HandLessons | None:
     """Return what an area's readings by hand taught; None where there are none with air."""
     soil = SiteSoil(gathered, today)
-    mine = spot_readings(gathered, area, soil.days)
+    mine = spot_readings(gathered, area, soil.dates)
     hand = soil.of(area, []).hand if mine else None
     if hand is None or not len(hand.rows):
         return None

@@ -22,11 +22,18 @@ from patchrisk.core.plan.rotation import family
 from patchrisk.core.rules.seasons import year_begins
 from patchrisk.core.verdict.calls import calls_ahead
 from patchrisk.core.verdict.decision_table import Verdict
-from patchrisk.read.amounts import amount, carrier
 from patchrisk.read.area import Area
 from patchrisk.read.diseases import Library
 from patchrisk.read.groups import load_groups, load_guidelines
-from patchrisk.read.shelf import Product, Shelf, shelf_path, site_shelf, yearly_limits
+from patchrisk.read.shelf import (
+    Product,
+    Shelf,
+    amount,
+    carrier,
+    shelf_path,
+    site_shelf,
+    yearly_limits,
+)
 from patchrisk.read.site import DaysOff, Site
 from patchrisk.site_day.judging import spans_of, verdict_settings
 from patchrisk.site_day.morning import AreaMorning, Morning

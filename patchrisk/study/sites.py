@@ -327,7 +327,7 @@ def to_block(
         return without_sites(
             frame, order, left_out, lambda some, kept: to_block(some, source, kept, no_unit)
         )
-    nothing = np.full((days, len(order)), np.nan)
+    nothing, span = np.full((days, len(order)), np.nan), origin + np.arange(days)
     first, last = np.full(len(order), days), np.full(len(order), -1)
     np.minimum.at(first, lane, day)
     np.maximum.at(last, lane, day)
@@ -335,10 +335,10 @@ def to_block(
         sites=list(order),
         latitude=latitude,
         longitude=longitude,
-        dates=origin + np.arange(days),
+        dates=span,
         first=first,
         last=last,
-        probes=[Probe(depth, arrays[c], nothing, nothing) for c, depth in soil.items()],
+        probes=[Probe(depth, span, arrays[c], nothing, nothing) for c, depth in soil.items()],
         # The root zone is not told; which one it is changes a mean moved by 2.5 cm by little.
         diffusivity_m2_s=diffusivity_of("loam", "moist"),
         air_min_c=arrays["air_min_c"],

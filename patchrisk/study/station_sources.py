@@ -10,7 +10,6 @@ import numpy as np
 import pandas as pd
 
 from patchrisk.base.errors import Fault, InputError
-from patchrisk.core.soil.root_depth import Probe
 from patchrisk.read.site import read_site
 from patchrisk.read.site_data import gather
 from patchrisk.read.soil import diffusivity_of
@@ -53,19 +52,20 @@ def open_site(path: Path, now: datetime, *, offline: bool) -> SiteSource:
         Ask no weather service.
     """
     g = gather(path, location_of(read_site(path)).local_day(now), now, offline=offline)
-    logged = [p.daily.index for r in g.readings for p in r.logged.probes]
+    logged = [pd.DatetimeIndex(p.dates) for log in g.readings for p in log.probes]
     index = [*logged, g.air.index]
     if not any(len(i) for i in index):
         raise InputError(Fault(str(path), "", "no day of weather or soil", "name files of them"))
     first, last = min(i.min() for i in index if len(i)), max(i.max() for i in index if len(i))
     today = pd.Timestamp(location_of(g.site).local_day(now))
     days = pd.date_range(first, min(last, today - pd.Timedelta(days=1)))
+    dates = days.to_numpy().astype("datetime64[D]")
     air = g.air.reindex(index=days, columns=list(WEATHER_QUANTITIES)).astype(float)
     parts = []
     for area in g.site.area:
         probes = [
-            Probe(p.depth_cm, p.mean_c[:, None], p.min_c[:, None], p.max_c[:, None])
-            for p in probes_of(area, g.readings, days)
+            probe.each(lambda series: series[:, None])
+            for probe in probes_of(area, g.readings, dates)
         ]
         fit = read_fit(g.site, area)
         parts.append(
@@ -74,7 +74,7 @@ def open_site(path: Path, now: datetime, *, offline: bool) -> SiteSource:
                     sites=[area.name],
                     latitude=np.array([g.site.site.latitude]),
                     longitude=np.array([g.site.site.longitude]),
-                    dates=days.to_numpy().astype("datetime64[D]"),
+                    dates=dates,
                     first=np.array([0]),
                     last=np.array([len(days) - 1]),
                     air_min_c=air["air_min_c"].to_numpy()[:, None],

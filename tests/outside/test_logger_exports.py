@@ -15,6 +15,7 @@ from patchrisk.read.logger.layout import LogOptions
 from patchrisk.read.logger.load_log import load_log
 from patchrisk.read.logger.quality import check_readings
 from patchrisk.read.logger.read_log import read_log
+from tests.weather.log_files import by_time
 
 pytestmark = pytest.mark.outside
 
@@ -221,7 +222,7 @@ def test_no_file_is_left_out(outside):
 def test_read(outside, name):
     expected = READ[name]
     log = read_log(outside / "tsp" / name, options_of(expected))
-    readings = log.readings
+    readings = by_time(log)
     assert log.rows == len(readings) == expected.rows
     assert readings.index[0] == pd.Timestamp(expected.start)
     assert readings.index[-1] == pd.Timestamp(expected.end)
@@ -245,7 +246,7 @@ def test_offset_in_the_file_moves_the_times_to_the_site(outside, name):
     options = options_of(expected, site_utc_offset=timedelta(hours=-9))
     log = read_log(outside / "tsp" / name, options)
     moved = timedelta(hours=-9 - expected.offset_h)
-    assert log.readings.index[0] == pd.Timestamp(expected.start) + moved
+    assert by_time(log).index[0] == pd.Timestamp(expected.start) + moved
 
 
 @pytest.mark.parametrize("name", [n for n in REFUSED if REFUSED[n]])
@@ -279,7 +280,7 @@ def test_dialects_of_one_record_agree(outside):
     assert len(names) == 12
     logs = {}
     for name in names:
-        logs[name] = read_log(outside / "tsp" / name, options_of(READ[name])).readings
+        logs[name] = by_time(read_log(outside / "tsp" / name, options_of(READ[name])))
     whole = logs["hobo_1_AB.csv"]
     for name, readings in logs.items():
         both = readings.index.intersection(whole.index)
@@ -304,7 +305,8 @@ def test_lost_decimal_mark_leaves_no_reading(outside):
 def test_missing_codes_are_counted_and_broken_sensors_flagged(outside):
     """hobo2.csv: -11111 in the first three rows of each column, 537.327 from a lost sensor."""
     log = read_log(outside / "tsp" / "hobo2.csv", options_of(READ["hobo2.csv"]))
-    readings, flags = check_readings(log)
+    judged = check_readings(log)
+    readings, flags = by_time(judged), judged.flags
     assert log.missing["cm_0"] == 3
     broken = {f.probe: f.count for f in flags if f.kind == "out of range"}
     assert broken == {"cm_75": 4586, "cm_150": 4586}

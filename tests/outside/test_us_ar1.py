@@ -7,6 +7,7 @@ import pytest
 
 from patchrisk.read.logger.load_log import load_log
 from tests.outside.us_ar1 import save_days, workbook
+from tests.weather.log_files import by_date
 
 pytestmark = pytest.mark.outside
 
@@ -20,14 +21,14 @@ def test_the_workbook_is_read_as_the_text_made_from_it(outside, table):
     (probe,) = load_log(workbook(outside)).probes
     (from_text,) = load_log(table).probes
     assert (probe.name, probe.counts) == (from_text.name, from_text.counts)
-    pd.testing.assert_frame_equal(probe.daily, from_text.daily)
+    pd.testing.assert_frame_equal(by_date(probe), by_date(from_text))
     # The column itself, read by nothing of ours.
     sheet = pd.read_csv(table, na_values=["-9999"])
-    assert probe.daily["soil_c"].to_numpy() == pytest.approx(
+    assert by_date(probe)["mean_c"].to_numpy() == pytest.approx(
         sheet["TS_F_MDS_1"].to_numpy(), nan_ok=True, abs=1e-9
     )
     days = pd.to_datetime(sheet["TIMESTAMP"].astype(str), format="%Y%m%d")
-    assert (probe.daily.index == days).all()
+    assert (by_date(probe).index == days).all()
 
 
 def test_days_pass_through(table):
@@ -40,7 +41,7 @@ def test_days_pass_through(table):
     assert column.unit == "degC"
     assert probe.counts.rows == 1461
     assert probe.counts.missing == 104
-    assert probe.daily["soil_c"].max() == pytest.approx(37.721, abs=0.0005)
-    assert probe.daily.index[0] == pd.Timestamp("2009-01-01")
-    assert probe.daily.index[-1] == pd.Timestamp("2012-12-31")
-    assert probe.daily[["soil_min_c", "soil_max_c"]].isna().all().all()
+    assert by_date(probe)["mean_c"].max() == pytest.approx(37.721, abs=0.0005)
+    assert by_date(probe).index[0] == pd.Timestamp("2009-01-01")
+    assert by_date(probe).index[-1] == pd.Timestamp("2012-12-31")
+    assert by_date(probe)[["min_c", "max_c"]].isna().all().all()

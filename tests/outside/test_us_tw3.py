@@ -15,7 +15,7 @@ import pytest
 from patchrisk.base.errors import InputError
 from patchrisk.core.soil import conduction
 from patchrisk.core.soil.air_to_soil import run_model
-from patchrisk.read.logger.daily import daily_soil
+from patchrisk.read.logger.daily import by_day
 from patchrisk.read.logger.layout import LogOptions
 from patchrisk.read.logger.load_log import load_log
 from patchrisk.read.logger.quality import check_readings
@@ -23,6 +23,7 @@ from patchrisk.read.logger.read_log import read_log
 from patchrisk.read.soil import load_soil_model
 from tests.outside.by_hand import HourlySite, blind, root
 from tests.soil import analytic
+from tests.weather.log_files import by_date, by_time
 
 pytestmark = pytest.mark.outside
 
@@ -38,7 +39,7 @@ def log(outside):
 
 @pytest.fixture(scope="module")
 def clean(log):
-    return check_readings(log)[0]
+    return by_time(check_readings(log))
 
 
 def test_soil_columns_are_found_and_asked_for_as_their_names_give_no_depth(outside, tmp_path):
@@ -64,8 +65,8 @@ def test_soil_columns_are_found_and_asked_for_as_their_names_give_no_depth(outsi
 def test_every_half_hour_is_read(log):
     """95,092 lines less four above the rows; the first and the last row by eye."""
     assert log.rows == 95_088
-    assert log.readings.index[0] == pd.Timestamp("2013-01-01 00:00")
-    assert log.readings.index[-1] == pd.Timestamp("2018-06-04 23:30")
+    assert by_time(log).index[0] == pd.Timestamp("2013-01-01 00:00")
+    assert by_time(log).index[-1] == pd.Timestamp("2018-06-04 23:30")
     assert log.layout.step == timedelta(minutes=30)
 
 
@@ -151,17 +152,23 @@ def test_probes_in_open_soil_are_not_taken_to_lie_in_the_air(log, air):
     days = air.dropna()
     days = days.rename(columns={"min": "air_min_c", "max": "air_max_c"})
     assert len(days) > 1600
-    flags = check_readings(log, air_daily=days)[1]
+    flags = check_readings(log, air_daily=days).flags
     assert not [f for f in flags if f.kind in ("out of the ground", "unit", "stuck")]
 
 
+def days_of(clean):
+    """Each probe's days."""
+    seconds = clean.index.as_unit("s").to_numpy().astype(np.int64)
+    return {probe: by_date(by_day(seconds, clean[probe].to_numpy())) for probe in clean}
+
+
 def test_complete_days_are_plain_means_of_48(log, clean):
-    days = daily_soil(clean)
+    days = days_of(clean)
     for probe, table in days.items():
-        whole = table[table["readings"] == 48]
+        whole = table[clean[probe].resample("D").count() == 48]
         plain = clean[probe].resample("D").mean().loc[whole.index]
         assert len(whole) > 1500
-        np.testing.assert_allclose(whole["soil_c"], plain, rtol=0, atol=1e-9)
+        np.testing.assert_allclose(whole["mean_c"], plain, rtol=0, atol=1e-9)
 
 
 def _waves(clean):
@@ -176,7 +183,7 @@ def _waves(clean):
 
 def _year(clean):
     """Complex amplitude of the yearly wave at each depth [degC]."""
-    daily = pd.DataFrame({p: t["soil_c"] for p, t in daily_soil(clean).items()}).dropna()
+    daily = pd.DataFrame({p: t["mean_c"] for p, t in days_of(clean).items()}).dropna()
     turn = 2 * np.pi * (daily.index - daily.index[0]).days.to_numpy() / 365.25
     waves = np.column_stack([np.ones(len(turn)), np.cos(turn), np.sin(turn)])
     _, cosine, sine = np.linalg.lstsq(waves, daily.to_numpy(), rcond=None)[0]

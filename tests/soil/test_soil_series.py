@@ -16,7 +16,7 @@ DATES = np.arange(np.datetime64("2025-01-01"), np.datetime64("2025-01-01") + DAY
 
 def probe(depth, mean, swing=3.0):
     mean = np.asarray(mean, float)
-    return Probe(depth, mean, mean - swing, mean + swing)
+    return Probe(depth, DATES[0] + np.arange(len(mean)), mean, mean - swing, mean + swing)
 
 
 def wave(amplitude, days=DAYS):

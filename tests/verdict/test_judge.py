@@ -503,6 +503,19 @@ def test_the_weather_that_fills_missing_days_says_which_is_likely(warm, either, 
     assert made.verdict is (either[0] if len(either) == 1 else Verdict.CANNOT_SAY)
 
 
+def test_a_season_that_the_hottest_reading_alone_would_end_is_not_told_as_over():
+    """36 degC on missing days in summer would have ended the infection; the weather there did not.
+
+    With the estimate the season is late and goes on; known days alone say the same.
+    """
+    here = gap("2023-07-01", "2023-07-24", 36.0, 22.0, "2023-08-10")
+    late = judged("2023-08-10")
+    for weather in (ahead(*[soil()] * 20), None):
+        made = judged("2023-08-10", soil_known=here, weather=weather)
+        assert (made.verdict, made.phase) == (late.verdict, Phase.LATE)
+        assert made.start == late.start
+
+
 def test_what_is_likely_is_told_though_neither_extreme_leads_to_it():
     """The courses started on 3 April, so that it would be late."""
     here = gap("2023-05-01", "2023-05-15", 20.0, 10.0, "2023-05-15")

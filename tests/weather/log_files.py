@@ -4,6 +4,7 @@ from collections.abc import Callable, Iterable
 from datetime import datetime, timedelta
 
 import numpy as np
+import pandas as pd
 
 START = datetime(2024, 4, 27)  # a Saturday; 13 and later days of May settle day and month
 
@@ -32,3 +33,14 @@ def lines(
         delimiter.join([m.strftime(stamp), *map(str, row)])
         for m, *row in zip(moments, *values, strict=True)
     ]
+
+
+def by_date(probe):
+    """What a probe gave by the day."""
+    columns = {name: getattr(probe, name) for name in ("mean_c", "min_c", "max_c")}
+    return pd.DataFrame(columns, pd.DatetimeIndex(probe.dates))
+
+
+def by_time(log):
+    """The readings of a log, a column for each probe."""
+    return pd.DataFrame(log.degc, pd.DatetimeIndex(log.seconds.astype("datetime64[s]")))

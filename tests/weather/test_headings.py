@@ -10,7 +10,7 @@ import pytest
 from patchrisk.read.logger.heading import read_heading
 from patchrisk.read.logger.layout import LogOptions
 from patchrisk.read.logger.load_log import load_log
-from tests.weather.log_files import hours, lines, soil
+from tests.weather.log_files import by_date, hours, lines, soil
 
 MOMENTS = hours(24 * 20)
 SOIL = soil(MOMENTS)
@@ -142,7 +142,7 @@ def test_soil_temperature_is_read_with_its_depth(write, heading):
     (probe,) = load_log(path, LogOptions(unit="degC")).probes
     depth = SOIL_TEMPERATURE[heading]
     assert probe.depth_cm == (None if depth is None else pytest.approx(depth, abs=0.01))
-    assert probe.daily["soil_c"].iloc[5] == pytest.approx(16.0, abs=0.01)
+    assert by_date(probe)["mean_c"].iloc[5] == pytest.approx(16.0, abs=0.01)
 
 
 @pytest.mark.parametrize("heading", QUESTIONS)
@@ -220,8 +220,8 @@ def test_minima_and_maxima_at_a_depth_go_with_their_mean_and_are_no_probes(write
     rows = lines(days, mean, [v - 4 for v in mean], [v + 4 for v in mean], mean, stamp="%Y-%m-%d")
     (probe,) = load_log(write([header, *rows])).probes
     assert probe.depth_cm == 5
-    day = probe.daily.iloc[3]
-    assert day["soil_max_c"] - day["soil_c"] == day["soil_c"] - day["soil_min_c"] == 4
+    day = by_date(probe).iloc[3]
+    assert day["max_c"] - day["mean_c"] == day["mean_c"] - day["min_c"] == 4
 
 
 # --- what is told --------------------------------------------------------------------------------
@@ -294,4 +294,4 @@ def test_kelvin_is_read(write):
     values = [round(v + 273.15, 2) for v in SOIL]
     for header in ("Soil temp 5 cm (K)", "Soil temp 5 cm"):
         (probe,) = load_log(write([f"Time,{header}", *lines(MOMENTS, values)])).probes
-        assert probe.daily["soil_c"].iloc[5] == pytest.approx(16.0, abs=0.01)
+        assert by_date(probe)["mean_c"].iloc[5] == pytest.approx(16.0, abs=0.01)

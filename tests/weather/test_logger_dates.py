@@ -14,7 +14,7 @@ from patchrisk.read.logger.layout import LogOptions
 from patchrisk.read.logger.read_log import read_log
 from patchrisk.read.logger.summer_time import RULES, find_summer_time, to_standard
 from patchrisk.read.tables.timestamps import find_offset, read_stamps
-from tests.weather.log_files import hours, lines, soil
+from tests.weather.log_files import by_time, hours, lines, soil
 
 NORTH_AMERICA = RULES[0]
 ORDERS = {
@@ -174,12 +174,12 @@ def test_summer_time_is_told_and_taken_out_only_when_told(write):
     shown = summer_clock(moments)
     path = write(["Time,Soil temp 5 cm", *lines(shown, soil(moments))])
     log = read_log(path)
-    assert list(log.readings.index) == shown
+    assert list(by_time(log).index) == shown
     (flag,) = log.flags
     assert (flag.kind, flag.left_out, flag.count) == ("summer time", False, 2)
     assert "an hour is missing on 10 Mar 2024 and an hour comes twice on 03 Nov 2024" in flag.reason
     told = read_log(path, LogOptions(summer_time=True))
-    assert list(told.readings.index) == moments
+    assert list(by_time(told).index) == moments
     assert not told.flags
 
 
@@ -209,7 +209,7 @@ def test_summer_time_in_a_file_of_summer_goes_by_the_sites_offset(write):
     moments = hours(24 * 20, datetime(2024, 6, 10))
     path = write(["Time,Soil temp 5 cm", *lines(moments, soil(moments))])
     options = LogOptions(summer_time=True, site_utc_offset=timedelta(hours=-6))
-    assert read_log(path, options).readings.index[0] == datetime(2024, 6, 9, 23)
+    assert by_time(read_log(path, options)).index[0] == datetime(2024, 6, 9, 23)
     nowhere = LogOptions(summer_time=True, site_utc_offset=timedelta(hours=5))
     with pytest.raises(InputError, match="summer_time: no rule for summer time is known"):
         read_log(path, nowhere)

@@ -8,15 +8,15 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from patchrisk.read.logger.daily import DAILY_COLUMNS, daily_soil, day_rule
+from patchrisk.base.toml_files import load_numbers
+from patchrisk.read.logger.daily import by_day
 from patchrisk.read.logger.load_log import load_log
-from tests.weather.log_files import START, hours, lines
+from tests.weather.log_files import START, by_date, hours, lines
 
 WAVE = 2 * np.pi / 24
 
 
-def series(moments, values):
-    return pd.DataFrame({"soil": np.asarray(values, float)}, pd.DatetimeIndex(moments))
+RULE = {key: number.value for key, number in load_numbers("quality").items()}
 
 
 def wave(moments, amplitude=4.0, mean=16.0, peak=16):
@@ -24,8 +24,9 @@ def wave(moments, amplitude=4.0, mean=16.0, peak=16):
     return mean + amplitude * np.cos(WAVE * (day - peak))
 
 
-def days_of(moments, values, **given):
-    return daily_soil(series(moments, values), **given)["soil"]
+def days_of(moments, values):
+    seconds = pd.DatetimeIndex(moments).as_unit("s").to_numpy().astype(np.int64)
+    return by_date(by_day(seconds, np.asarray(values, float)))
 
 
 @pytest.mark.parametrize("step_h", [1 / 60, 0.25, 0.5, 1, 2, 3, 4, 6, 8, 12])
@@ -35,9 +36,7 @@ def test_a_complete_day_is_the_plain_mean(step_h):
     values = rng.normal(16, 4, len(moments))
     table = days_of(moments, values)
     plain = values.reshape(4, -1).mean(axis=1)
-    np.testing.assert_allclose(table["soil_c"], plain, atol=1e-9)
-    assert table["readings"].tolist() == [24 / step_h] * 4
-    assert tuple(table.columns) == DAILY_COLUMNS
+    np.testing.assert_allclose(table["mean_c"], plain, atol=1e-9)
 
 
 @pytest.mark.parametrize(("step_h", "known"), [(1, True), (3, True), (4, False), (8, False)])
@@ -45,11 +44,11 @@ def test_extremes_need_readings_close_together(step_h, known):
     """Three hours apart miss the top of the daily wave by at most 8 % of its amplitude."""
     moments = hours(int(4 * 24 / step_h), step_h=step_h)
     table = days_of(moments, wave(moments))
-    assert table["soil_max_c"].notna().all() == known
-    assert table["soil_min_c"].notna().all() == known
+    assert table["max_c"].notna().all() == known
+    assert table["min_c"].notna().all() == known
     if known:
-        assert (20 - table["soil_max_c"] <= 0.08 * 4).all()
-        assert (table["soil_min_c"] - 12 <= 0.08 * 4).all()
+        assert (20 - table["max_c"] <= 0.08 * 4).all()
+        assert (table["min_c"] - 12 <= 0.08 * 4).all()
 
 
 @pytest.mark.parametrize(("from_h", "hours_out"), [(3, 3), (14, 3), (2, 1), (22, 3)])
@@ -62,8 +61,8 @@ def test_a_short_hole_does_not_shift_the_mean(from_h, hours_out):
     hole = [START + timedelta(days=2, hours=from_h + n) for n in range(hours_out)]
     kept = [m for m in moments if m not in hole]
     table = days_of(kept, wave(kept))
-    assert table["soil_c"].notna().all()
-    assert np.abs(table["soil_c"] - 16).max() <= 0.0148 * 4
+    assert table["mean_c"].notna().all()
+    assert np.abs(table["mean_c"] - 16).max() <= 0.0148 * 4
     plain = wave([m for m in kept if m.date() == hole[0].date()]).mean()
     if from_h == 3:  # what leaving the night out would have done
         assert plain - 16 > 0.5
@@ -87,11 +86,10 @@ def test_holes_in_a_straight_line_change_nothing(out, slope):
     kept = [n for n in range(48) if n not in lost]
     table = days_of([moments[n] for n in kept], [10 + slope * n for n in kept])
     whole = [10 + slope * 11.5, 10 + slope * 35.5]
-    rule = day_rule()
-    is_long = max(np.diff(kept)) > rule.longest_line_h
-    within = 12 * (1 - rule.covered) * abs(slope) if is_long else 0.0
+    is_long = max(np.diff(kept)) > RULE["day.longest_line"]
+    within = 12 * (1 - RULE["day.covered"]) * abs(slope) if is_long else 0.0
     for day in range(2):
-        mean = table["soil_c"].iloc[day]
+        mean = table["mean_c"].iloc[day]
         assert np.isnan(mean) or mean == pytest.approx(whole[day], abs=within + 1e-9)
 
 
@@ -112,8 +110,7 @@ def test_how_much_of_a_day_must_be_there(out, given_):
     lost = [START + timedelta(days=1, hours=h) for h in out]
     kept = [m for m in moments if m not in lost]
     table = days_of(kept, wave(kept))
-    assert table["soil_c"].notna().tolist() == [True, given_, True]
-    assert table["readings"].tolist() == [24, 24 - len(lost), 24]
+    assert table["mean_c"].notna().tolist() == [True, given_, True]
 
 
 @pytest.mark.parametrize(
@@ -122,17 +119,16 @@ def test_how_much_of_a_day_must_be_there(out, given_):
 def test_the_first_and_last_day(start_h, first_given):
     """A day that begins late has nothing to draw a line from: an hour may lack, no more."""
     moments = hours(72 - start_h, START + timedelta(hours=start_h))
-    assert days_of(moments, wave(moments))["soil_c"].notna().tolist() == [first_given, True, True]
+    assert days_of(moments, wave(moments))["mean_c"].notna().tolist() == [first_given, True, True]
     ended = [START + timedelta(days=2) - (m - START) + timedelta(hours=23) for m in moments][::-1]
-    assert days_of(ended, wave(ended))["soil_c"].notna().tolist()[-1] == first_given
+    assert days_of(ended, wave(ended))["mean_c"].notna().tolist()[-1] == first_given
 
 
 def test_a_long_gap_leaves_its_days_missing():
     moments = [m for m in hours(24 * 10) if not 60 <= (m - START) / timedelta(hours=1) < 150]
     table = days_of(moments, wave(moments))
-    assert table["soil_c"].isna().tolist() == [*[False] * 2, *[True] * 5, *[False] * 3]
+    assert table["mean_c"].isna().tolist() == [*[False] * 2, *[True] * 5, *[False] * 3]
     assert len(table) == 10
-    assert table["readings"].tolist()[3:6] == [0, 0, 0]
 
 
 def test_a_step_that_changes_in_mid_file():
@@ -140,23 +136,23 @@ def test_a_step_that_changes_in_mid_file():
     change = START + timedelta(days=2, hours=15)
     moments = [*hours(63), *[change + n * timedelta(minutes=20) for n in range(3 * 57)]]
     table = days_of(moments, wave(moments))
-    np.testing.assert_allclose(table["soil_c"], 16, atol=0.08)
-    assert table["soil_c"].notna().all()
+    np.testing.assert_allclose(table["mean_c"], 16, atol=0.08)
+    assert table["mean_c"].notna().all()
 
 
 def test_a_beat_beside_the_hour_and_a_clock_that_drifts():
     moments = [START + timedelta(minutes=17) + n * timedelta(seconds=3600.4) for n in range(24 * 9)]
     table = days_of(moments, wave(moments))
-    assert table["soil_c"].notna().all()
-    np.testing.assert_allclose(table["soil_c"], 16, atol=0.2)
+    assert table["mean_c"].notna().all()
+    np.testing.assert_allclose(table["mean_c"], 16, atol=0.2)
 
 
 def test_eight_hours_apart_is_three_a_day():
     """Three readings a third of a day apart cancel the daily wave: their mean is the day's."""
     moments = hours(30, START + timedelta(hours=3), 8)
-    np.testing.assert_allclose(days_of(moments, wave(moments))["soil_c"].iloc[:-1], 16, atol=1e-9)
+    np.testing.assert_allclose(days_of(moments, wave(moments))["mean_c"].iloc[:-1], 16, atol=1e-9)
     two_of_three = [m for n, m in enumerate(moments) if n != 13]
-    assert days_of(two_of_three, wave(two_of_three))["soil_c"].isna().sum() == 1
+    assert days_of(two_of_three, wave(two_of_three))["mean_c"].isna().sum() == 1
 
 
 def test_a_lone_reading_in_an_hourly_file_is_no_day():
@@ -164,7 +160,7 @@ def test_a_lone_reading_in_an_hourly_file_is_no_day():
     values = wave(moments)
     values[24:48] = np.nan
     values[30] = 15.0
-    assert days_of(moments, values)["soil_c"].notna().tolist() == [True, False, True]
+    assert days_of(moments, values)["mean_c"].notna().tolist() == [True, False, True]
 
 
 @given(shift=st.floats(-20, 20), scale=st.floats(0.1, 3))
@@ -174,21 +170,19 @@ def test_shifting_and_stretching_readings_does_so_to_the_days(shift, scale):
     values = wave(moments)
     values[[30, 31, 55]] = np.nan
     here, there = days_of(moments, values), days_of(moments, values * scale + shift)
-    for column in DAILY_COLUMNS[:3]:
+    for column in here:
         np.testing.assert_allclose(there[column], here[column] * scale + shift, atol=1e-9)
-    assert (here["soil_min_c"] <= here["soil_c"]).all()
-    assert (here["soil_c"] <= here["soil_max_c"]).all()
+    assert (here["min_c"] <= here["mean_c"]).all()
+    assert (here["mean_c"] <= here["max_c"]).all()
 
 
 def test_the_rule_is_that_of_the_thresholds_file():
-    rule = day_rule()
-    assert (rule.share, rule.covered) == (0.75, 0.95)
-    assert (rule.longest_line_h, rule.extremes_step_h) == (4, 3)
+    assert (RULE["day.share"], RULE["day.covered"]) == (0.75, 0.95)
+    assert (RULE["day.longest_line"], RULE["day.extremes_step"]) == (4, 3)
 
 
 def test_no_readings_no_days():
-    empty = series([], [])
-    assert list(daily_soil(empty)["soil"].columns) == list(DAILY_COLUMNS)
+    assert days_of([], []).empty
 
 
 def test_a_daily_file_passes_through_with_its_own_extremes(write):
@@ -200,10 +194,19 @@ def test_a_daily_file_passes_through_with_its_own_extremes(write):
     header = "Date,Soil mean 5 cm °C,Soil min 5 cm °C,Soil max 5 cm °C"
     (probe,) = load_log(write([header, *rows])).probes
     assert probe.name == "Soil mean 5 cm °C"
-    daily = probe.daily
-    assert daily["soil_c"].isna().sum() == 1
-    assert daily.iloc[3].tolist() == [15.3, 12.3, 19.3, 1]
-    assert daily["soil_min_c"].isna().sum() == 1  # no extremes for a day without its mean
+    daily = by_date(probe)
+    assert daily["mean_c"].isna().sum() == 1
+    assert daily.iloc[3].tolist() == [15.3, 12.3, 19.3]
+    assert daily["min_c"].isna().sum() == 1  # no extremes for a day without its mean
+
+
+def test_a_day_with_a_second_row_keeps_the_extremes_of_its_first(write):
+    moments = hours(40, step_h=24)
+    moments.insert(8, moments[7] + timedelta(hours=9))
+    rows = lines(moments, [15] * 41, range(41), [19] * 41)
+    header = "Date,Soil mean 5 cm °C,Soil min 5 cm °C,Soil max 5 cm °C"
+    (probe,) = load_log(write([header, *rows])).probes
+    assert probe.min_c[6:10].tolist() == [6, 7, 9, 10]
 
 
 def test_minima_and_maxima_of_each_hour_are_set_aside(write):
@@ -213,7 +216,7 @@ def test_minima_and_maxima_of_each_hour_are_set_aside(write):
     rows = lines(moments, values, values - 9, values + 9)
     logged = load_log(write([header, *rows]))
     (probe,) = logged.probes
-    assert probe.daily["soil_max_c"].max() == pytest.approx(20, abs=0.005)
+    assert by_date(probe)["max_c"].max() == pytest.approx(20, abs=0.005)
     why = {c.header: c.why for c in logged.layout.columns}
     assert why["SoilT_5cm_Min"] == "the min within each step; the mean is used"
 
@@ -227,7 +230,7 @@ def test_days_are_the_sites_standard_days(write):
     path = write(["Time UTC,Soil temp 5 cm °C", *lines(moments, values)])
     options = LogOptions(site_utc_offset=timedelta(hours=-6))
     (probe,) = load_log(path, options).probes
-    assert probe.daily["soil_c"].dropna().to_dict() == {
+    assert by_date(probe)["mean_c"].dropna().to_dict() == {
         pd.Timestamp("2024-04-27"): 10.0,
         pd.Timestamp("2024-04-28"): 11.0,
         pd.Timestamp("2024-04-29"): 12.0,

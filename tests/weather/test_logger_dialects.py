@@ -10,7 +10,7 @@ from patchrisk.read.logger.heading import find_depth, find_unit
 from patchrisk.read.logger.layout import LogOptions
 from patchrisk.read.logger.read_log import read_log
 from patchrisk.read.tables.cells import cell_unit, to_numbers
-from tests.weather.log_files import START, hours, lines, soil
+from tests.weather.log_files import START, by_time, hours, lines, soil
 
 MOMENTS = hours(24 * 20)
 SOIL = soil(MOMENTS)
@@ -22,8 +22,8 @@ def in_f(values):
 
 def assert_same(log, moments=MOMENTS, degc=SOIL):
     """The log holds exactly these readings; 0.001 degF is the coarsest of the conversions."""
-    assert list(log.readings.index) == list(pd.DatetimeIndex(moments))
-    np.testing.assert_allclose(log.readings.iloc[:, 0], degc, atol=0.0005 * 5 / 9 + 1e-9)
+    assert list(by_time(log).index) == list(pd.DatetimeIndex(moments))
+    np.testing.assert_allclose(by_time(log).iloc[:, 0], degc, atol=0.0005 * 5 / 9 + 1e-9)
 
 
 @pytest.mark.parametrize("delimiter", [",", ";", "\t", "|", "  "])
@@ -140,7 +140,7 @@ def test_no_header_at_all(write):
     log = read_log(write(lines(MOMENTS, SOIL)), LogOptions(columns={"column 2": 5.0}))
     assert_same(log)
     assert log.layout.header_line is None
-    assert list(log.readings.columns) == ["column 2"]
+    assert list(by_time(log).columns) == ["column 2"]
 
 
 def test_lines_between_the_rows_are_set_aside_and_told(write):
@@ -166,7 +166,7 @@ def test_missing_codes(write, code):
     cells = [*map(str, SOIL)]
     cells[5] = code
     log = read_log(write(["Time,Soil temp 5 cm", *lines(MOMENTS, cells)]))
-    assert log.readings["Soil temp 5 cm"].isna().sum() == 1
+    assert by_time(log)["Soil temp 5 cm"].isna().sum() == 1
     assert log.missing == {"Soil temp 5 cm": 1}
     assert not log.flags
 
@@ -270,7 +270,7 @@ def test_columns_that_are_no_soil_temperature_say_why(write):
         **headers,
         "Soil temp 5 cm, °C": "its name says soil and temperature",
     }
-    assert list(log.readings.columns) == ["Soil temp 5 cm, °C"]
+    assert list(by_time(log).columns) == ["Soil temp 5 cm, °C"]
     description = str(log.layout)
     for header, why in headers.items():
         assert f"{header!r}: " in description
@@ -289,7 +289,7 @@ def test_the_user_names_columns_and_depths(write):
     path = write(["Time,Temp,Temp", *lines(MOMENTS, [0.0] * len(MOMENTS), SOIL)])
     log = read_log(path, LogOptions(columns={"column 3": 7.5}))
     assert_same(log)
-    assert list(log.readings.columns) == ["Temp"]
+    assert list(by_time(log).columns) == ["Temp"]
     assert log.column("Temp").depth_cm == 7.5
     assert log.layout.columns[1].why == "not among the columns named"
 
@@ -351,7 +351,7 @@ def test_days_are_not_moved(write):
     path = write(["Date GMT-07:00,Soil temp 5 cm", *lines(days, soil(days), stamp="%Y-%m-%d")])
     log = read_log(path, LogOptions(site_utc_offset=timedelta(hours=-6)))
     assert log.daily
-    assert log.readings.index[0] == pd.Timestamp(START)
+    assert by_time(log).index[0] == pd.Timestamp(START)
 
 
 def test_options_for_everything_else(write):

@@ -13,7 +13,7 @@ from patchrisk.base.user_files import read_file
 from patchrisk.read.logger.layout import LogOptions
 from patchrisk.read.logger.load_log import load_log
 from patchrisk.read.tables import decode
-from tests.weather.log_files import hours, lines, soil
+from tests.weather.log_files import by_date, hours, lines, soil
 
 MOMENTS = hours(24 * 20)
 SOIL = soil(MOMENTS)
@@ -265,9 +265,9 @@ def test_a_row_is_enough(write):
     path = write(["Time,Soil temp 5 cm °C", "2024-05-14 10:00,12.5"])
     (probe,) = load_log(path).probes
     assert probe.counts.kept == 1
-    assert probe.daily["soil_c"].isna().all()
+    assert by_date(probe)["mean_c"].isna().all()
     (day,) = load_log(write(["Date,Soil temp 5 cm °C", "2024-05-14,12.5"])).probes
-    assert day.daily["soil_c"].tolist() == [12.5]
+    assert by_date(day)["mean_c"].tolist() == [12.5]
 
 
 def test_lines_are_numbered_as_an_editor_shows_them(write, refusal):
@@ -282,9 +282,9 @@ def test_lines_are_numbered_as_an_editor_shows_them(write, refusal):
 def test_step_of_a_day_and_more(write):
     moments = hours(40, step_h=48)
     (probe,) = load_log(write(["Date,Soil temp 5 cm °C", *lines(moments, soil(moments))])).probes
-    assert probe.daily["soil_c"].notna().sum() == 40
-    assert len(probe.daily) == 79
-    assert probe.daily.index[1] - probe.daily.index[0] == timedelta(days=1)
+    assert by_date(probe)["mean_c"].notna().sum() == 40
+    assert len(by_date(probe)) == 79
+    assert by_date(probe).index[1] - by_date(probe).index[0] == timedelta(days=1)
 
 
 STAMPS = ["2024-05-01 10:00", "2024-05-01", "01/02/24", "31/12/2024 24:00", "18 May 2024"]

@@ -18,7 +18,7 @@ from patchrisk.read.logger.read_log import read_log
 from patchrisk.read.site import WeatherFile
 from patchrisk.read.tables import delimited
 from patchrisk.read.weather.own import read_daily_weather
-from tests.weather.log_files import hours, lines, soil
+from tests.weather.log_files import by_time, hours, lines, soil
 
 MOMENTS = hours(24 * 40)
 SOIL = soil(MOMENTS)
@@ -41,15 +41,15 @@ def test_two_columns_without_a_heading_are_told_apart_by_their_number(write):
     assert "column 2 (12, 18.83), column 3 (9, 15.83)" in said
     key = re.search(r'columns = \{ "([^"]+)"', said)[1]
     log = read_log(path, LogOptions(columns={key: 5.0}, unit="degC"))
-    assert list(log.readings) == ["column 2"]
+    assert list(by_time(log)) == ["column 2"]
     both = read_log(path, LogOptions(columns={"column 2": 5.0, "column 3": 10.0}, unit="degC"))
-    assert [both.readings[c].iloc[0] for c in both.readings] == [SOIL[0], DEEP[0]]
+    assert [by_time(both)[c].iloc[0] for c in by_time(both)] == [SOIL[0], DEEP[0]]
 
 
 def test_two_columns_of_one_name_are_two_probes(write):
     path = write(["Time,Soil temp 5 cm (°C),Soil temp 5 cm (°C)", *lines(MOMENTS, SOIL, DEEP)])
     log = read_log(path)
-    assert [log.readings[c].iloc[0] for c in log.readings] == [SOIL[0], DEEP[0]]
+    assert [by_time(log)[c].iloc[0] for c in by_time(log)] == [SOIL[0], DEEP[0]]
     said = said_of(path, LogOptions(columns={"Soil temp 5 cm (°C)": 5.0}))
     assert "2 columns are 'Soil temp 5 cm (°C)'" in said
     for key in re.findall(r'"(column \d)"', said):
@@ -117,7 +117,7 @@ def test_hours_whose_offset_changes_are_read_on_one_clock(write, first):
     values = soil([t.tz_convert("Etc/GMT-1").to_pydatetime() for t in when])
     path = write(["Time,Soil temp 5 cm (°C)", *stamped(when, values)])
     log = read_log(path, LogOptions(site_utc_offset=timedelta(hours=1)))
-    assert list(log.readings.index) == list(when.tz_convert("Etc/GMT-1").tz_localize(None))
+    assert list(by_time(log).index) == list(when.tz_convert("Etc/GMT-1").tz_localize(None))
     assert log.rows == len(when)
 
 
@@ -128,7 +128,7 @@ def test_days_stay_those_that_the_file_names(write, first, offset):
     values = np.round(np.linspace(8, 14, 30), 2)
     path = write(["Date,Soil temp 5 cm (°C)", *stamped(when, values)])
     log = read_log(path, LogOptions(site_utc_offset=timedelta(hours=offset)))
-    assert list(log.readings.index) == list(when.tz_localize(None))
+    assert list(by_time(log).index) == list(when.tz_localize(None))
     own = write(["date,min (°C),max (°C)", *stamped(when, values - 5, values + 5)], name="w.csv")
     assert list(read_daily_weather(own).index) == list(when.tz_localize(None))
 
@@ -194,5 +194,5 @@ def test_a_column_half_of_words_keeps_its_numbers(write):
     moments = hours(24 * 400)
     mixed = [f"{v:.2f}" if n % 100 else "err" for n, v in enumerate(soil(moments))]
     log = read_log(write(["Time,Soil temp 5 cm (°C)", *lines(moments, mixed)]))
-    assert log.readings.iloc[:, 0].notna().sum() == len(moments) - len(moments) // 100
+    assert by_time(log).iloc[:, 0].notna().sum() == len(moments) - len(moments) // 100
     assert [f.count for f in log.flags if f.kind == "text"] == [len(moments) // 100]

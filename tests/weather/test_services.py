@@ -8,6 +8,7 @@ from patchrisk.read.logger.load_log import load_log
 from patchrisk.read.site import WeatherFile
 from patchrisk.read.weather.own import read_daily_weather
 from tests.weather import service_files as files
+from tests.weather.log_files import by_date
 
 WHOLE = {
     "Germany": files.german_weather,
@@ -106,7 +107,7 @@ def test_the_site_files_columns_go_before_the_services(write):
 def test_soil_of_the_german_service(write):
     """Days by date; -999 is no reading."""
     log = load_log(write(files.german_soil()))
-    five = next(probe for probe in log.probes if probe.name == "V_TE005M").daily["soil_c"]
+    five = by_date(next(probe for probe in log.probes if probe.name == "V_TE005M"))["mean_c"]
     expected = dict(files.MEANS)
     lost = list(expected)[3]
     assert np.isnan(five[lost])

@@ -10,7 +10,7 @@ from patchrisk.base.errors import InputError
 from patchrisk.read.logger.load_log import load_log
 from patchrisk.read.site import WeatherFile
 from patchrisk.read.weather.own import read_daily_weather, read_with_notes
-from tests.weather.log_files import hours, lines
+from tests.weather.log_files import by_date, hours, lines
 
 
 def kinds(logged):
@@ -85,7 +85,7 @@ def test_one_reading_a_day_at_any_minute_is_once_a_day(write):
     (flag,) = [f for f in found.flags if f.kind == "once a day"]
     assert flag.reason.startswith("one reading a day, at 09:")
     assert flag.reason.endswith("): it is not the day's mean")
-    assert found.probes[0].daily["soil_c"].tolist() == [12 + n / 10 for n in range(60)]
+    assert by_date(found.probes[0])["mean_c"].tolist() == [12 + n / 10 for n in range(60)]
 
 
 @pytest.mark.parametrize("code", ["-9999", "-9999.0", "-99.9", "-99"])

@@ -1,7 +1,8 @@
 """Soil temperature of one area at any root depth, from its probes and the air above it."""
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -16,22 +17,66 @@ DRAWS, SEED = 200, 20
 RECENT_DAYS = 320  # what a state of this morning can depend on: a season, and the run before it
 
 
+class RowCounts(NamedTuple):
+    """Where a probe's rows went: ``rows == kept + flagged + missing``."""
+
+    rows: int = 0
+    kept: int = 0
+    flagged: int = 0
+    missing: int = 0
+
+
 @dataclass(frozen=True)
 class Probe:
-    """Daily soil temperature of one probe.
+    """What one probe logged by the day: its one form from the logger's file to the area's soil.
+
+    Arrays are (days,), or (days, sites) where several sites have such a probe.
 
     Parameters
     ----------
     depth_cm : float
-        Depth [cm].
-    mean_c, min_c, max_c : ndarray of float, shape (days,)
-        On the same days as everything else of the area [degC]; NaN where not logged.
+        Depth [cm]; NaN where it is not told.
+    dates : ndarray of datetime64[D], shape (days,)
+        Consecutive days.
+    mean_c, min_c, max_c : ndarray of float
+        [degC]; NaN where not logged.
+    hour : ndarray of float, or None
+        Of the one reading of each day [h], where it is of its moment and not the day's mean.
+    name : str
+        That of its column.
+    counts : RowCounts
     """
 
     depth_cm: float
+    dates: DayArray
     mean_c: FloatArray
     min_c: FloatArray
     max_c: FloatArray
+    hour: FloatArray | None = None
+    name: str = ""
+    counts: RowCounts = field(default_factory=RowCounts)
+
+    @property
+    def known(self) -> DayArray:
+        """The days that have a mean."""
+        return self.dates[~np.isnan(self.mean_c)]
+
+    def each(self, change: Callable[[FloatArray], FloatArray]) -> "Probe":
+        """Return the probe with its series changed, on the same days."""
+        mean, low, high = map(change, (self.mean_c, self.min_c, self.max_c))
+        return replace(self, mean_c=mean, min_c=low, max_c=high)
+
+    def on(self, dates: DayArray) -> "Probe":
+        """Return the probe on other days; those that it does not know are missing."""
+        _, here, there = np.intersect1d(self.dates, dates, return_indices=True)
+
+        def moved(series: FloatArray) -> FloatArray:
+            out = np.full(dates.shape, np.nan)
+            out[there] = series[here]
+            return out
+
+        hour = None if self.hour is None else moved(self.hour)
+        return replace(self.each(moved), dates=dates, hour=hour)
 
 
 @dataclass(frozen=True)

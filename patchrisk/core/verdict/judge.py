@@ -165,16 +165,23 @@ def judge(
     if len(phases) > 1:
         # What the missing days can have been is told; where it matters nothing else is said.
         read = {Verdict(int(v)) for v in verdicts[1:]}
-        likely = (
-            None if outlook is None else _by_estimate(alone, outlook, settings, case, counted > 0)
-        )
+        estimate = None
+        if outlook is not None and outlook.in_sight:
+            estimate = _by_estimate(alone, outlook, settings, case, counted > 0)
+            likely = estimate[0]
         either = tuple(sorted(read if likely is None else read | {likely}))
         if len(either) > 1 or (either[0] is Verdict.NOTHING and len(set(phases[1:].tolist())) > 1):
             phase = Phase.UNKNOWN
             unsure = decide(replace(alone, phase=phase), settings.table)
             verdict, line = Verdict(int(unsure[0])), int(unsure[1])
         else:
-            verdict, line, phase = either[0], int(lines[1]), Phase(int(phases[1]))
+            # The verdict stands in every reading; where they differ in the phase, the likely one
+            # is told, and without an estimate the one that the known days alone make.
+            verdict, line = either[0], int(lines[1])
+            if phases[1] == phases[2]:
+                phase = Phase(int(phases[1]))
+            elif estimate is not None:
+                phase = estimate[1]
     rules = _rules(span, here, outlook, known.dates, row, settings)
     dated = [rule.dated for rule in rules if rule.dated is not None]
     apart = int((max(dated) - min(dated)).astype(int)) if dated else None
@@ -293,10 +300,8 @@ def _served(
 
 def _by_estimate(
     facts: Facts, outlook: SeasonOutlook, settings: Settings, case: Case, applied: bool
-) -> Verdict | None:
-    """Return the verdict of the middle course of the weather that fills the missing days."""
-    if not outlook.in_sight:
-        return None
+) -> tuple[Verdict, Phase]:
+    """Return verdict and phase of the middle course of the weather that fills the missing days."""
     phase = phase_of(
         outlook.today,
         start=int(np.median(outlook.course.start)),
@@ -308,7 +313,7 @@ def _by_estimate(
     )
     infecting = outlook.infecting(case.interval) >= settings.infecting_odds
     verdict, _ = decide(replace(facts, phase=phase, infecting=infecting), settings.table)
-    return Verdict(int(verdict))
+    return Verdict(int(verdict)), Phase(int(phase))
 
 
 def _roots(cover: Cover | None, settings: Settings) -> Roots:

@@ -1,123 +1,76 @@
 """Readings made into days: mean, minimum and maximum of the site's local standard day.
 
 The rule. Each reading counts for the time until the next one. Where readings are missing for no
-longer than `DayRule.longest_line_h`, the straight line between their neighbours stands in for
+longer than ``day.longest_line``, the straight line between their neighbours stands in for
 them, so that a missing night does not shift the mean; a complete day is the plain mean of its
-readings. A day is given when readings of its own cover the share ``share`` of it, and readings
-and lines together ``covered``. Its minimum and maximum are those of readings, and are given only
-where no two readings are further apart than ``extremes_step_h``.
+readings. A day is given when readings of its own cover the share ``day.share`` of it, and readings
+and lines together ``day.covered``. Its minimum and maximum are those of readings, and are given
+only where no two readings are further apart than ``day.extremes_step``. These numbers and their
+reasons are in thresholds/quality.toml.
 """
-
-from dataclasses import dataclass
-from functools import cache
 
 import numpy as np
 import pandas as pd
 
 from patchrisk.base.toml_files import load_numbers
 from patchrisk.base.units import FloatArray, IntArray
+from patchrisk.core.soil.root_depth import Probe
 from patchrisk.read.logger.time_order import DAY_S, once_a_day
 
 _KEPT_SHARE = 0.005  # a step met more rarely than this is a hole, not the file's step
-DAILY_COLUMNS = ("soil_c", "soil_min_c", "soil_max_c", "readings")
+_Extremes = tuple[FloatArray, FloatArray, FloatArray]  # mean, minimum, maximum of each day
 
 
-@dataclass(frozen=True)
-class DayRule:
-    """How much of a day must be there; see thresholds/quality.toml for the reasons.
-
-    Parameters
-    ----------
-    share : float
-        Share of the day that its own readings cover.
-    covered : float
-        Share of the day that readings and the lines between them cover.
-    longest_line_h : float
-        Longest time between readings that is bridged by a line [hours].
-    extremes_step_h : float
-        Longest time between readings with which minimum and maximum are given [hours].
-    """
-
-    share: float
-    covered: float
-    longest_line_h: float
-    extremes_step_h: float
-
-
-@cache
-def day_rule() -> DayRule:
-    """Return the rule of thresholds/quality.toml."""
-    numbers = load_numbers("quality")
-    return DayRule(
-        share=numbers["day.share"].value,
-        covered=numbers["day.covered"].value,
-        longest_line_h=numbers["day.longest_line"].value,
-        extremes_step_h=numbers["day.extremes_step"].value,
-    )
-
-
-def daily_soil(readings: pd.DataFrame, rule: DayRule | None = None) -> dict[str, pd.DataFrame]:
-    """Make days out of readings.
+def by_day(seconds: IntArray, degc: FloatArray) -> Probe:
+    """Make days out of a probe's readings.
 
     Parameters
     ----------
-    readings : DataFrame
-        One column a probe [degC] on unique, rising times of the site's standard clock without a
-        zone; NaN where there is no reading. One reading a day is taken as the day's mean.
-    rule : DayRule, optional
-        That of thresholds/quality.toml when not given.
+    seconds : array of int
+        Unique, rising times [s since 1970, on the site's standard clock].
+    degc : array
+        Readings at these times [degC]; NaN where there is none. One a day is taken as its mean.
 
     Returns
     -------
-    dict of str to DataFrame
-        For each probe soil_c, soil_min_c, soil_max_c [degC] and readings, on every day from the
-        first to the last of the index.
+    Probe
+        On every day from the first time to the last.
     """
-    rule = rule or day_rule()
-    seconds = readings.index.to_numpy().astype("datetime64[s]").astype(np.int64)
     if not len(seconds):
-        empty = pd.DataFrame(columns=list(DAILY_COLUMNS), index=pd.DatetimeIndex([]), dtype=float)
-        return {str(probe): empty for probe in readings.columns}
-    days = pd.date_range(
-        readings.index[0].normalize(), readings.index[-1].normalize(), freq="D", name="date"
-    )
+        return Probe(np.nan, np.array([], "datetime64[D]"), degc, degc, degc)
     first = int(seconds[0]) // DAY_S
-    usual = _usual_step(seconds)
-    out = {}
-    for probe in readings.columns:
-        values = readings[probe].to_numpy(float)
-        kept = ~np.isnan(values)
-        table = _days(seconds[kept], values[kept], first, len(days), usual, rule)
-        out[str(probe)] = pd.DataFrame(table, index=days)
-    return out
+    number = int(seconds[-1]) // DAY_S - first + 1
+    dates = np.arange(first, first + number).astype("datetime64[D]")
+    kept = ~np.isnan(degc)
+    if not kept.any():
+        series: _Extremes = (np.full(number, np.nan),) * 3
+    else:
+        series = _days(seconds[kept], degc[kept], first, number, _usual_step(seconds))
+    return Probe(np.nan, dates, *series)
 
 
-def _days(
-    seconds: IntArray, values: FloatArray, first: int, number: int, usual: int, rule: DayRule
-) -> "dict[str, FloatArray | IntArray]":
+def _days(seconds: IntArray, values: FloatArray, first: int, number: int, usual: int) -> _Extremes:
     day = seconds // DAY_S - first
-    count = np.bincount(day, minlength=number)
     nothing = np.full(number, np.nan)
-    if not len(seconds):
-        return _table(nothing, nothing, nothing, count)
     if usual >= DAY_S:  # one reading a day
         mean = nothing.copy()
         mean[day] = values
-        return _table(mean, nothing, nothing, count)
+        return mean, nothing, nothing
+    limits = {key: number.value for key, number in load_numbers("quality").items()}
     ahead = np.diff(seconds)
     step = _own_step(ahead) if len(ahead) else np.array([float(usual)])
     ahead = np.append(ahead, step[-1])
     whole = ahead <= 1.5 * step
-    bridged = ~whole & (ahead <= rule.longest_line_h * 3600)
+    bridged = ~whole & (ahead <= limits["day.longest_line"] * 3600)
     parts = np.where(bridged, np.maximum(np.rint(ahead / step), 1), 1).astype(np.int64)
     own = np.where(whole | bridged, ahead / parts, step)
 
     # Readings, and the points on lines between them, each with the time it stands for.
     at = np.repeat(np.arange(len(seconds)), parts)
     place = np.arange(len(at)) - np.repeat(np.cumsum(parts) - parts, parts)
-    share = place / parts[at]
+    along = place / parts[at]
     after = np.minimum(at + 1, len(values) - 1)
-    points = values[at] + (values[after] - values[at]) * share
+    points = values[at] + (values[after] - values[at]) * along
     weight = own[at]
     point_day = (seconds[at] + (place * own[at]).astype(np.int64)) // DAY_S - first
     point_day = np.minimum(point_day, number - 1)
@@ -125,19 +78,19 @@ def _days(
     total = np.bincount(point_day, weight, number)
     covered = total / DAY_S
     read = np.bincount(day, own, number) / DAY_S
-    given = (read >= rule.share - 1e-9) & (covered >= rule.covered - 1e-9)
+    given = (read >= limits["day.share"] - 1e-9) & (covered >= limits["day.covered"] - 1e-9)
     mean = np.divide(
         np.bincount(point_day, weight * points, number), total, out=nothing.copy(), where=given
     )
     widest = np.zeros(number)
     np.maximum.at(widest, day, ahead)
     np.maximum.at(widest, day[1:], ahead[:-1].astype(float))
-    fine = given & (widest <= rule.extremes_step_h * 3600 * 1.01)
+    fine = given & (widest <= limits["day.extremes_step"] * 3600 * 1.01)
     starts = np.flatnonzero(np.diff(day, prepend=-1))
     low, high = nothing.copy(), nothing.copy()
     low[day[starts]] = np.minimum.reduceat(values, starts)
     high[day[starts]] = np.maximum.reduceat(values, starts)
-    return _table(mean, np.where(fine, low, np.nan), np.where(fine, high, np.nan), count)
+    return mean, np.where(fine, low, np.nan), np.where(fine, high, np.nan)
 
 
 def _usual_step(seconds: IntArray) -> int:
@@ -165,9 +118,3 @@ def _own_step(ahead: IntArray) -> FloatArray:
     middle = around.quantile(0.5, interpolation="lower").to_numpy(float)
     local: FloatArray = np.minimum(middle, float(longest))
     return local
-
-
-def _table(
-    mean: FloatArray, low: FloatArray, high: FloatArray, count: IntArray
-) -> "dict[str, FloatArray | IntArray]":
-    return dict(zip(DAILY_COLUMNS, (mean, low, high, count), strict=True))

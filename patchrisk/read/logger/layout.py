@@ -5,7 +5,10 @@ from dataclasses import dataclass, field
 from datetime import date, timedelta
 from typing import TYPE_CHECKING, Literal
 
-from patchrisk.base.units import IntArray
+import numpy as np
+
+from patchrisk.base.units import BoolArray, FloatArray, IntArray
+from patchrisk.core.soil.root_depth import Probe
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -164,78 +167,94 @@ class Flag:
     left_out: bool = True
 
 
-@dataclass(frozen=True)
-class RawLog:
-    """A logger file as read, before its readings are judged.
+@dataclass
+class Log:
+    """A logger file's readings, as read and then as judged: what is left out is flagged.
 
     Attributes
     ----------
-    readings : DataFrame
-        One column a probe [degC], in the order of the file, on the site's local standard time
-        without a zone; NaN where there is no number.
-    lows, highs : DataFrame
-        The day's least and greatest value [degC], in files of one row a day that have them.
-    flags : tuple of Flag
-        What the reading itself came upon.
+    seconds : array of int
+        Time of each row [s since 1970, on the site's standard clock].
+    degc : dict of str to array
+        Each probe's readings [degC]; NaN where there is none, or where it was left out.
+    lines : array of int
+        Line of the file for each row, in the order of the file.
+    extremes : dict of (str, str) to Series
+        The ``min`` and ``max`` of a probe by day [degC], in files of one row a day with them.
     rows : int
         Rows with readings, those included whose time could not be read.
-    missing : mapping of str to int
+    missing : dict of str to int
         Cells of each probe without a reading.
-    lines : array of int
-        Line of the file for each row of ``readings``.
     daily : bool
         Whether the file has one row a day.
     """
 
     source: str
     layout: LogLayout
-    readings: "pd.DataFrame"
-    lows: "pd.DataFrame"
-    highs: "pd.DataFrame"
-    flags: tuple[Flag, ...]
-    rows: int
-    missing: Mapping[str, int]
+    seconds: IntArray
+    degc: dict[str, FloatArray]
     lines: IntArray
+    extremes: "dict[tuple[str, ColumnStatistic], pd.Series[float]]"
+    flags: list[Flag]
+    rows: int
+    missing: dict[str, int]
     daily: bool
 
     def column(self, probe: str) -> Column:
         """Return the column with the means of a probe."""
         return next(c for c in self.layout.columns if c.probe == probe and c.statistic == "mean")
 
+    def leave_out(self, kind: FlagKind, probe: str, where: BoolArray, reason: str) -> None:
+        """Leave out readings of one probe; those that are missing already don't count."""
+        where = where & ~np.isnan(self.degc[probe])
+        if where.any():
+            self._flag(kind, probe, self.seconds[where], int(where.sum()), reason, left_out=True)
+            self.degc[probe][where] = np.nan
 
-@dataclass(frozen=True)
-class RowCounts:
-    """Where a probe's rows went: ``rows == kept + flagged + missing``."""
+    def leave_out_rows(self, kind: FlagKind, where: BoolArray, reason: str) -> None:
+        """Leave out rows of every probe."""
+        for probe in self.degc:
+            self.leave_out(kind, probe, where, reason)
 
-    rows: int
-    kept: int
-    flagged: int
-    missing: int
+    def note(self, kind: FlagKind, probe: str, seconds: IntArray, count: int, reason: str) -> None:
+        """Flag readings that stay in."""
+        self._flag(kind, probe, seconds, count, reason, left_out=False)
+
+    def _flag(
+        self,
+        kind: FlagKind,
+        probe: str,
+        seconds: IntArray,
+        count: int,
+        reason: str,
+        *,
+        left_out: bool,
+    ) -> None:
+        first, last = (day_of(s) for s in (seconds.min(), seconds.max()))
+        self.flags.append(Flag(kind, probe, first, last, count, reason, left_out))
 
 
-@dataclass(frozen=True)
-class LoggedProbe:
-    """One probe by the day.
-
-    ``daily`` has soil_c, soil_min_c, soil_max_c [degC] and readings, the number of readings
-    kept, on every day from the first to the last. ``hour`` is that of the one reading of each day
-    [h], on the same days, where it is of its moment and not the day's mean; else None.
-    """
-
-    name: str
-    depth_cm: float | None
-    daily: "pd.DataFrame"
-    counts: RowCounts
-    hour: "pd.Series[float] | None" = None
+def day_of(seconds: int) -> date:
+    """Return the day of a count of seconds since 1970."""
+    return date(1970, 1, 1) + timedelta(seconds=int(seconds))
 
 
 @dataclass(frozen=True)
 class LoggedSoil:
-    """A logger file as days, with how it was understood and what was wrong in it."""
+    """A logger file as days, with how it was understood and what was wrong in it.
+
+    ``file`` and ``areas`` are as the site file names them; without areas it speaks for all.
+    """
 
     layout: LogLayout
-    probes: tuple[LoggedProbe, ...]
+    probes: tuple[Probe, ...]
     flags: tuple[Flag, ...]
+    file: str = ""
+    areas: tuple[str, ...] = ()
+
+    def speaks_for(self, area: str) -> bool:
+        """Whether its probes speak for an area."""
+        return not self.areas or area in self.areas
 
 
 def step_words(step: timedelta | None) -> str:

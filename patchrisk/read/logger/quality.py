@@ -22,12 +22,11 @@ from patchrisk.base.units import (
     from_canonical,
     to_canonical,
 )
-from patchrisk.read.logger.daily import daily_soil
+from patchrisk.read.logger.daily import by_day
 from patchrisk.read.logger.heading import find_hour, from_degc, says_mean
-from patchrisk.read.logger.layout import Flag, RawLog
+from patchrisk.read.logger.layout import Flag, Log
 from patchrisk.read.logger.time_order import (
     DAY_S,
-    CheckedReadings,
     merge_equal_times,
     moment_of,
     note_clock_steps,
@@ -41,8 +40,8 @@ _LONG_GAPS = 10  # gaps of a day and more that are told one by one
 
 
 def check_readings(
-    log: RawLog, air_daily: pd.DataFrame | None = None, today: date | None = None
-) -> tuple[pd.DataFrame, tuple[Flag, ...]]:
+    log: Log, air_daily: pd.DataFrame | None = None, today: date | None = None
+) -> Log:
     """Judge the readings of a logger file.
 
     Parameters
@@ -55,10 +54,8 @@ def check_readings(
 
     Returns
     -------
-    readings : DataFrame
-        One column a probe [degC] on unique, rising times; NaN where missing or flagged.
-    flags : tuple of Flag
-        Those of the reading included.
+    Log
+        On unique, rising times; NaN where missing or flagged.
 
     Raises
     ------
@@ -67,42 +64,37 @@ def check_readings(
         a probe's unit changes within the file.
     """
     limits = {key: number.value for key, number in load_numbers("quality").items()}
-    seconds = log.readings.index.to_numpy().astype("datetime64[s]").astype(np.int64)
-    values = {str(p): log.readings[p].to_numpy(float, copy=True) for p in log.readings.columns}
-    readings = CheckedReadings(seconds, values)
+    log = replace(log, degc={p: v.copy() for p, v in log.degc.items()}, flags=list(log.flags))
     if today is not None:
         after = np.datetime64(today, "s").astype(np.int64) + DAY_S
-        readings.leave_out_rows("future", seconds >= after, f"after today, {today}")
-    if share_contradicting(readings) > limits["doubled.share"]:
+        log.leave_out_rows("future", log.seconds >= after, f"after today, {today}")
+    if share_contradicting(log) > limits["doubled.share"]:
         raise InputError(_doubled(log))
-    put_in_order(readings, log.lines)
-    merge_equal_times(readings)
+    put_in_order(log)
+    merge_equal_times(log)
     if not log.daily:
-        note_clock_steps(readings)
-    present = {probe: ~np.isnan(v) for probe, v in readings.degc.items()}
-    step = usual_step(readings.seconds)
-    air = _air(air_daily, readings.seconds)
-    if faults := [
-        f for probe in readings.degc if (f := _unit_change(readings, probe, log, limits))
-    ]:
+        note_clock_steps(log)
+    present = {probe: ~np.isnan(v) for probe, v in log.degc.items()}
+    step = usual_step(log.seconds)
+    air = _air(air_daily, log.seconds)
+    if faults := [f for probe in log.degc if (f := _unit_change(log, probe, limits))]:
         raise InputError(faults)
-    for probe in readings.degc:
-        _leave_out_wrong_unit(readings, probe, log, air, limits)
-        _leave_out_of_range(readings, probe, limits)
+    for probe in log.degc:
+        _leave_out_wrong_unit(log, probe, air, limits)
+        _leave_out_of_range(log, probe, limits)
         if step is not None and step < DAY_S:
-            _leave_out_spikes(readings, probe, step, limits)
-            _leave_out_stuck(readings, probe, step, air, limits)
+            _leave_out_spikes(log, probe, step, limits)
+            _leave_out_stuck(log, probe, step, air, limits)
             if air_daily is not None:
-                _leave_out_lifted(readings, probe, air_daily, limits)
+                _leave_out_lifted(log, probe, air_daily, limits)
         if step is not None:
-            _note_gaps(readings, probe, present[probe], step, limits)
-    _note_once_a_day(readings, log)
-    index = pd.DatetimeIndex(readings.seconds.astype("datetime64[s]"), name="time")
-    clean = pd.DataFrame(readings.degc, index=index)
-    return clean, tuple(_join_probes([*log.flags, *readings.flags], list(readings.degc)))
+            _note_gaps(log, probe, present[probe], step, limits)
+        _note_once_a_day(log, probe)
+    log.flags = list(_join_probes(log.flags, list(log.degc)))
+    return log
 
 
-def _doubled(log: RawLog) -> Fault:
+def _doubled(log: Log) -> Fault:
     found = "many times come twice with different values"
     cure = (
         "a 12-hour clock without AM and PM, dates without their times, or one row for each probe: "
@@ -125,9 +117,9 @@ def _air(air_daily: pd.DataFrame | None, seconds: IntArray) -> dict[str, FloatAr
     return {"min": low, "max": high, "mean": mean}
 
 
-def _leave_out_of_range(readings: CheckedReadings, probe: str, limits: Mapping[str, float]) -> None:
+def _leave_out_of_range(log: Log, probe: str, limits: Mapping[str, float]) -> None:
     kind = QUANTITIES["soil temperature"]
-    degc = readings.degc[probe]
+    degc = log.degc[probe]
     odd = (degc < kind.low) | (degc > kind.high)
     if not odd.any():
         return
@@ -137,23 +129,21 @@ def _leave_out_of_range(readings: CheckedReadings, probe: str, limits: Mapping[s
     if odd.sum() > limits["range.share"] * (~np.isnan(degc)).sum():
         odd = np.ones(len(degc), bool)
         reason += ", so are most readings: the few that are not are chance"
-    readings.leave_out("out of range", probe, odd, reason)
+    log.leave_out("out of range", probe, odd, reason)
 
 
-def _unit_change(
-    readings: CheckedReadings, probe: str, log: RawLog, limits: Mapping[str, float]
-) -> Fault | None:
+def _unit_change(log: Log, probe: str, limits: Mapping[str, float]) -> Fault | None:
     """Find where a probe leaps, for good, by as much as a change of unit does."""
-    kept = np.flatnonzero(~np.isnan(readings.degc[probe]))
+    kept = np.flatnonzero(~np.isnan(log.degc[probe]))
     if len(kept) < 6:
         return None
-    three = np.lib.stride_tricks.sliding_window_view(readings.degc[probe][kept], 3)
+    three = np.lib.stride_tricks.sliding_window_view(log.degc[probe][kept], 3)
     middle, calm = np.median(three, axis=1), np.ptp(three, axis=1) <= limits["unit.leap_match"]
     before, after = middle[:-3], middle[3:]
     low, high = np.minimum(before, after), np.maximum(before, after)
     leaps = (high - low >= limits["unit.leap"]) & (high < _HOTTEST_F) & calm[:-3] & calm[3:]
     leaps &= np.abs(high - (1.8 * low + 32)) <= limits["unit.leap_match"]
-    seconds = readings.seconds[kept]
+    seconds = log.seconds[kept]
     leaps &= np.diff(seconds)[2:-2] <= 2 * DAY_S
     at = seconds[3:-2]  # not the hours on the desk before it was buried, or after
     leaps &= (at - seconds[0] >= DAY_S) & (seconds[-1] - at >= DAY_S)
@@ -170,13 +160,12 @@ def _unit_change(
 
 
 def _leave_out_wrong_unit(
-    readings: CheckedReadings,
+    log: Log,
     probe: str,
-    log: RawLog,
     air: Mapping[str, FloatArray],
     limits: Mapping[str, float],
 ) -> None:
-    values = readings.degc[probe]
+    values = log.degc[probe]
     if np.isnan(values).all():
         return
     unit = log.column(probe).unit
@@ -194,20 +183,18 @@ def _leave_out_wrong_unit(
             reason = f"readings lie {here:.0f} degC from the air's: they look like {other}"
     if reason:
         whole = np.ones(len(values), bool)
-        readings.leave_out("unit", probe, whole, f'{reason}; set unit = "{other}"')
+        log.leave_out("unit", probe, whole, f'{reason}; set unit = "{other}"')
 
 
 def _middle(values: FloatArray) -> float:
     return float(np.nanmedian(values)) if not np.isnan(values).all() else 0.0
 
 
-def _leave_out_spikes(
-    readings: CheckedReadings, probe: str, step: int, limits: Mapping[str, float]
-) -> None:
+def _leave_out_spikes(log: Log, probe: str, step: int, limits: Mapping[str, float]) -> None:
     if step > limits["spike.longest_step"] * 3600:
         return
-    kept = np.flatnonzero(~np.isnan(readings.degc[probe]))
-    values, seconds = readings.degc[probe][kept], readings.seconds[kept]
+    kept = np.flatnonzero(~np.isnan(log.degc[probe]))
+    values, seconds = log.degc[probe][kept], log.seconds[kept]
     if len(values) < 5:
         return
     jump = limits["spike.jump"]
@@ -217,23 +204,23 @@ def _leave_out_spikes(
     # The top of a sharp but smooth wave: the lines through the readings on either side lead to it.
     rise, fall = 2 * values[1:-3] - values[:-4], 2 * values[3:-1] - values[4:]
     off &= ~((np.abs(values[2:-2] - rise) <= jump) & (np.abs(values[2:-2] - fall) <= jump))
-    where = np.zeros(len(readings.seconds), bool)
+    where = np.zeros(len(log.seconds), bool)
     where[kept[2:-2][off]] = True
     reason = f"more than {limits['spike.jump']:g} degC off the readings around"
-    readings.leave_out("spike", probe, where, reason)
+    log.leave_out("spike", probe, where, reason)
 
 
 def _leave_out_stuck(
-    readings: CheckedReadings,
+    log: Log,
     probe: str,
     step: int,
     air: Mapping[str, FloatArray],
     limits: Mapping[str, float],
 ) -> None:
-    kept = np.flatnonzero(~np.isnan(readings.degc[probe]))
+    kept = np.flatnonzero(~np.isnan(log.degc[probe]))
     if len(kept) < 2:
         return
-    degc, seconds = readings.degc[probe][kept], readings.seconds[kept]
+    degc, seconds = log.degc[probe][kept], log.seconds[kept]
     breaks = (np.diff(degc) != 0) | (np.diff(seconds) > 3 * step)
     starts = np.flatnonzero(np.append(True, breaks))
     ends = np.append(starts[1:], len(degc)) - 1
@@ -256,12 +243,10 @@ def _leave_out_stuck(
         # Long constant spells near 0 degC under snow are real; under warm air they are not.
         if near_zero[starts == start][0] and not _warm(air["min"][rows], limits["stuck.warm_air"]):
             continue
-        where = np.zeros(len(readings.seconds), bool)
+        where = np.zeros(len(log.seconds), bool)
         where[rows] = True
         days = hours[starts == start][0] / 24
-        readings.leave_out(
-            "stuck", probe, where, f"stuck at {degc[start]:.2f} degC for {days:.1f} days"
-        )
+        log.leave_out("stuck", probe, where, f"stuck at {degc[start]:.2f} degC for {days:.1f} days")
 
 
 def _daily_swing(seconds: IntArray, degc: FloatArray, limits: Mapping[str, float]) -> float:
@@ -308,14 +293,13 @@ def _warm(air_min: FloatArray, limit: float) -> bool:
 
 
 def _leave_out_lifted(
-    readings: CheckedReadings, probe: str, air_daily: pd.DataFrame, limits: Mapping[str, float]
+    log: Log, probe: str, air_daily: pd.DataFrame, limits: Mapping[str, float]
 ) -> None:
-    index = pd.DatetimeIndex(readings.seconds.astype("datetime64[s]"))
-    days = daily_soil(pd.DataFrame({probe: readings.degc[probe]}, index=index))[probe]
-    air = air_daily.reindex(days.index)
-    span = (days["soil_max_c"] - days["soil_min_c"]).to_numpy(float)
-    air_span = (air["air_max_c"] - air["air_min_c"]).to_numpy(float)
-    near = (days["soil_min_c"] - air["air_min_c"]).to_numpy(float) <= limits["lifted.near_min"]
+    soil = by_day(log.seconds, log.degc[probe])
+    air = air_daily.reindex(pd.DatetimeIndex(soil.dates))
+    air_low = air["air_min_c"].to_numpy(float)
+    span, air_span = soil.max_c - soil.min_c, air["air_max_c"].to_numpy(float) - air_low
+    near = soil.min_c - air_low <= limits["lifted.near_min"]
     wide = (air_span >= limits["lifted.air_range"]) & (
         span >= limits["lifted.range_share"] * air_span
     )
@@ -332,12 +316,12 @@ def _leave_out_lifted(
     # Out for part of a day: the whole of it is left out.
     edge = np.append(out[1:], False) | np.append(False, out[:-1])
     out |= edge & (near | (span > limits["lifted.times"] * usual))
-    first = readings.seconds[0] // DAY_S
+    first = log.seconds[0] // DAY_S
     for start, end in _spans(out):
-        day = readings.seconds // DAY_S - first
+        day = log.seconds // DAY_S - first
         where = (day >= start) & (day < end)
         reason = "the day's range is that of the air: the probe was out of the ground"
-        readings.leave_out("out of the ground", probe, where, reason)
+        log.leave_out("out of the ground", probe, where, reason)
 
 
 def _around(values: FloatArray, days: int) -> FloatArray:
@@ -360,13 +344,13 @@ def _spans(flags: BoolArray) -> Iterator[tuple[int, int]]:
 
 
 def _note_gaps(
-    readings: CheckedReadings,
+    log: Log,
     probe: str,
     present: BoolArray,
     step: int,
     limits: Mapping[str, float],
 ) -> None:
-    seconds = readings.seconds[present]
+    seconds = log.seconds[present]
     ahead = np.diff(seconds)
     gaps = np.flatnonzero(ahead > max(1.5 * step, limits["gap.shortest"] * 3600 + step))
     if not len(gaps):
@@ -376,48 +360,46 @@ def _note_gaps(
     for n in long:
         days = (ahead[n] - step) / DAY_S
         reason = f"no readings for {days:.1f} days"
-        readings.note("gap", probe, seconds[n : n + 2], int(lacking[n]), reason)
+        log.note("gap", probe, seconds[n : n + 2], int(lacking[n]), reason)
     rest = np.setdiff1d(gaps, long)
     if len(rest):
         number = "one stretch" if len(rest) == 1 else f"{len(rest)} stretches"
         hours = (ahead[rest].max() - step) / 3600
         reason = f"{number} without readings, the longest of {hours:.1f} hours"
         ends = np.concatenate([seconds[rest], seconds[rest + 1]])
-        readings.note("gap", probe, ends, int(lacking[rest].sum()), reason)
+        log.note("gap", probe, ends, int(lacking[rest].sum()), reason)
 
 
-def _note_once_a_day(readings: CheckedReadings, log: RawLog) -> None:
-    for probe in map(str, log.readings.columns):
-        hours = hour_of_day(log, probe)
-        if hours is None:
-            continue
-        first, middle, last = (
-            moment_of(round(h * 3600)) for h in hours.quantile([0.05, 0.5, 0.95])
-        )
-        about = f"{middle:%H:%M}"
-        if f"{first:%H:%M}" != f"{last:%H:%M}":
-            about += f" ({first:%H:%M} to {last:%H:%M})"
-        reason = f"one reading a day, at {about}: it is not the day's mean"
-        readings.note("once a day", probe, readings.seconds, len(readings.seconds), reason)
+def _note_once_a_day(log: Log, probe: str) -> None:
+    hours = hour_of_day(log, probe)
+    if hours is None:
+        return
+    first, middle, last = (
+        f"{moment_of(round(h * 3600)):%H:%M}" for h in np.nanquantile(hours, [0.05, 0.5, 0.95])
+    )
+    about = middle if first == last else f"{middle} ({first} to {last})"
+    reason = f"one reading a day, at {about}: it is not the day's mean"
+    log.note("once a day", probe, log.seconds, len(log.seconds), reason)
 
 
-def hour_of_day(log: RawLog, probe: str) -> "pd.Series[float] | None":
-    """Return the hour of the one reading of each day; None where each stands for its whole day.
+def hour_of_day(log: Log, probe: str) -> FloatArray | None:
+    """Return the hour of the one reading of each day [h], from the first day to the last.
 
-    Midnight is how a day's own value is stamped, and a heading may say that it is a mean; or at
-    which hour of the day it was read.
+    None where each stands for its whole day: midnight is how a day's own value is stamped, and a
+    heading may say that it is a mean; or at which hour of the day it was read.
     """
     header = log.column(probe).header
-    if not log.daily or says_mean(header):
+    if not log.daily or not len(log.seconds) or says_mean(header):
         return None
-    at = pd.DatetimeIndex(log.readings.index).dropna()
-    hour = (at - at.normalize()) / pd.Timedelta(hours=1)
+    day, hour = np.divmod(log.seconds, DAY_S)
     if not hour.any():
         said = find_hour(header)
         if said is None:
             return None
-        hour = pd.Index(np.full(len(at), said))
-    return pd.Series(hour, index=at.normalize()).groupby(level=0).last()
+        hour = np.full(len(day), said * 3600)
+    out = np.full(day[-1] - day[0] + 1, np.nan)
+    out[day - day[0]] = hour / 3600
+    return out
 
 
 def _join_probes(flags: Sequence[Flag], probes: Sequence[str]) -> Iterator[Flag]:

@@ -18,11 +18,12 @@ from patchrisk.read.logger.layout import (
     DECIMALS,
     DELIMITERS,
     Column,
+    ColumnStatistic,
     Flag,
     FlagKind,
+    Log,
     LogLayout,
     LogOptions,
-    RawLog,
     TemperatureUnit,
     offset_words,
 )
@@ -38,7 +39,7 @@ from patchrisk.read.tables.cells import cell_unit, to_numbers
 from patchrisk.read.tables.delimited import RawTable
 from patchrisk.read.tables.raw_table import read_raw_table
 from patchrisk.read.tables.timestamps import Moments, Stamps, find_offset, read_stamps
-from patchrisk.read.weather.services import find_service
+from patchrisk.read.weather.columns import find_service
 
 _DAY = timedelta(days=1)
 _CELL_UNITS: dict[str, TemperatureUnit] = {"C": "degC", "F": "degF"}
@@ -58,7 +59,7 @@ class _Numbers(NamedTuple):
         return np.isnan(self.degrees) & ~self.words
 
 
-def read_log(path: Path, options: LogOptions | None = None) -> RawLog:
+def read_log(path: Path, options: LogOptions | None = None) -> Log:
     """Read a logger file: find its layout, its times and its probes.
 
     Parameters
@@ -106,20 +107,15 @@ def read_log(path: Path, options: LogOptions | None = None) -> RawLog:
         table, moments, [c for c in soil if c.statistic == "mean"], numbers, source
     )
     timed = ~np.isnat(moments)
-    index = pd.DatetimeIndex(moments[timed], name="time")
-
     sound = ~table.shifted[timed]
-
-    def degc(statistic: str) -> pd.DataFrame:
-        found = {
-            str(c.probe): to_degc(
-                np.where(sound, numbers[c.number - 1].degrees[timed], np.nan), c.unit or "degC"
-            )
-            for c in soil
-            if c.statistic == statistic
-        }
-        return pd.DataFrame(found, index=index)
-
+    of_probe: dict[tuple[str, ColumnStatistic], FloatArray] = {
+        (str(c.probe), c.statistic): to_degc(
+            np.where(sound, numbers[c.number - 1].degrees[timed], np.nan), c.unit or "degC"
+        )
+        for c in soil
+    }
+    days = pd.DatetimeIndex(moments[timed]).normalize()
+    again = days.duplicated()
     layout = LogLayout(
         encoding=table.encoding,
         delimiter=table.delimiter,
@@ -132,13 +128,17 @@ def read_log(path: Path, options: LogOptions | None = None) -> RawLog:
         columns=columns,
         notes=(*table.notes, *_notes(table, ~rows)),
     )
-    return RawLog(
+    return Log(
         source=source,
         layout=layout,
-        readings=degc("mean"),
-        lows=degc("min"),
-        highs=degc("max"),
-        flags=(*clock_flags, *flags),
+        seconds=moments[timed].astype("datetime64[s]").astype(np.int64),
+        degc={probe: degc for (probe, stat), degc in of_probe.items() if stat == "mean"},
+        extremes={
+            key: pd.Series(degc[~again], days[~again])
+            for key, degc in of_probe.items()
+            if key[1] != "mean"
+        },
+        flags=[*clock_flags, *flags],
         rows=int(rows.sum()),
         missing={probe: int((n.missing & rows).sum()) for probe, n in means.items()},
         lines=table.cells.index.to_numpy(np.int64)[timed],

@@ -93,9 +93,9 @@ def _look_now(row: DiseaseView) -> bool:
 
 
 def _data(morning: Morning, pen: Pen, owed: Sequence[str]) -> Iterator[str]:
-    for reading in morning.readings:
-        for probe in reading.logged.probes:
-            yield words.probe_words(reading, probe, morning.as_of, pen)
+    for logged in morning.readings:
+        for probe in logged.probes:
+            yield words.probe_words(logged, probe, morning.as_of, pen)
     for text in weather_lines(morning.weather, pen):
         if text not in owed:
             yield text
@@ -123,9 +123,9 @@ def _weather_ahead(ahead: Prospect | None) -> str:
 
 
 def _left_out(morning: Morning) -> Iterator[str]:
-    for reading in morning.readings:
-        for flag in reading.logged.flags:
-            yield f"{reading.logger.file}, {flag_words(flag)}"
+    for logged in morning.readings:
+        for flag in logged.flags:
+            yield f"{logged.file}, {flag_words(flag)}"
 
 
 def _message(site: str, day: str, areas: Sequence[AreaView]) -> str:
