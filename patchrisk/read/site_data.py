@@ -17,7 +17,7 @@ from patchrisk.read.area import Area
 from patchrisk.read.diseases import Library, load_library
 from patchrisk.read.groups import load_groups
 from patchrisk.read.logger.layout import LoggedSoil, LogOptions
-from patchrisk.read.logger.load_log import load_log
+from patchrisk.read.logger.read_log import load_log
 from patchrisk.read.records.applications import past_label
 from patchrisk.read.records.books import (
     APPLICATIONS,
@@ -31,7 +31,7 @@ from patchrisk.read.records.books import (
 from patchrisk.read.records.rows import Note, Observation, Reading, RecordContext, record_context
 from patchrisk.read.shelf import DEFAULT_FILE, shelf_path
 from patchrisk.read.site import LoggerFile, Site, read_site
-from patchrisk.read.soil_fit import fit_path
+from patchrisk.read.soil import fit_path
 from patchrisk.read.visit.file import read_visit
 from patchrisk.read.weather.at_site import Weather, location_of, weather_at
 from patchrisk.read.weather.own import read_daily_weather, read_with_notes

@@ -30,7 +30,7 @@ from patchrisk.core.dates.pressure import infection_season
 from patchrisk.core.rules.seasons import Season, season_spans
 from patchrisk.read.diseases import Disease, Library
 from patchrisk.read.records.file import read_records
-from patchrisk.read.tables.decode import read_text
+from patchrisk.read.tables.file_text import read_text
 
 _COLUMNS = ("place", "disease", "first_seen", "looked", "incidence", "note")
 _NEEDED = ("place", "disease")

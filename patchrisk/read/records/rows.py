@@ -15,7 +15,7 @@ from patchrisk.base.units import read_measure
 from patchrisk.core.soil.air_to_soil import DEEPEST_CM, SHALLOWEST_CM
 from patchrisk.read.diseases import Library, load_library
 from patchrisk.read.groups import Groups, load_groups
-from patchrisk.read.logger.summer_time import rule_for
+from patchrisk.read.logger.clock import rule_for
 from patchrisk.read.shelf import Shelf, site_shelf
 from patchrisk.read.site import Site, read_site
 

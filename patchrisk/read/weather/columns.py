@@ -9,11 +9,11 @@ import pandas as pd
 
 from patchrisk.base.errors import Fault, InputError
 from patchrisk.base.units import BoolArray, FloatArray
-from patchrisk.read.logger.columns import find_column
 from patchrisk.read.logger.heading import heading_words, read_heading
 from patchrisk.read.site import WeatherFile
 from patchrisk.read.tables.cells import to_numbers
 from patchrisk.read.tables.delimited import RawTable
+from patchrisk.read.tables.dialect import find_column
 from patchrisk.read.tables.known_formats import GHCN_STATION
 
 _NO_DEGREES = 140  # 60 degC in degF: no air has been so warm
