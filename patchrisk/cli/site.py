@@ -95,15 +95,21 @@ def plan(
     A file may be a folder: the name in it is then made from the site's. Beside the first file a
     small one keeps what the plan said, for what changed in the next.
     """
-    from patchrisk.read.site_data import inputs_of
-    from patchrisk.report.plan_files import plan_beside, plan_outputs, write_files
+    from patchrisk.report.plan_changes import plan_beside
+    from patchrisk.report.plan_files import plan_outputs, write_files
 
-    files = {"table": table, "calendar": calendar, "sheet": sheet}
+    outputs = plan_outputs(
+        request.site.site.name,
+        request.day,
+        table=table,
+        calendar=calendar,
+        sheet=sheet,
+        logs=logs,
+    )
     # A file that can't be written is told before the planning, not after it.
-    request.check(plan_outputs(request.site.site.name, request.day, logs=logs, **files))
+    request.check(outputs)
     made = plan_beside(request.morning(areas), table or calendar or sheet)
-    inputs = inputs_of(request.path, made.site)
-    written = write_files(made, request.now, logs=logs, inputs=inputs, **files)
+    written = write_files(made, request.now, outputs)
     if as_json:
         from patchrisk.report.plan_json import to_json
 
@@ -359,8 +365,8 @@ def count(
     patchrisk count --base 50degF --goal 500degF --at-least 65degF --row 5
     """
     from patchrisk.base.saving import write_text
+    from patchrisk.core.rules.rule import Statistic
     from patchrisk.core.rules.tally import Threshold
-    from patchrisk.core.rules.windows import Statistic
     from patchrisk.report.count import COUNT_TABLE, write_count_table, write_counts
     from patchrisk.site_day.counts import Asked, count_areas
 

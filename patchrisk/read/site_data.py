@@ -12,7 +12,7 @@ from patchrisk.base.errors import Fault, InputError
 from patchrisk.base.units import DAY
 from patchrisk.base.user_files import is_there
 from patchrisk.core.plan.cover import Applied
-from patchrisk.core.plan.past_label import PastLabel
+from patchrisk.core.plan.labels import PastLabel
 from patchrisk.read.area import Area
 from patchrisk.read.diseases import Library, load_library
 from patchrisk.read.groups import load_groups

@@ -17,9 +17,9 @@ from patchrisk.read.records.rows import Reading, RecordContext
 from patchrisk.read.site_data import Examination
 from patchrisk.read.weather.at_site import Weather
 from patchrisk.report.layout import as_text, heading, wrap
-from patchrisk.report.log_words import past_label_words, records_words
+from patchrisk.report.records_words import past_label_words, records_words
 from patchrisk.report.words import Show, between
-from patchrisk.site_day.history import history_of_area, to_prevent
+from patchrisk.site_day.judging import history_of_area, to_prevent
 
 _NEVER_TOLD = "not told, which is not none"
 

@@ -13,13 +13,13 @@ from patchrisk.base.pen import Pen
 from patchrisk.base.safe_text import write_table
 from patchrisk.base.saving import Kind, Output, marked
 from patchrisk.core.plan.cover import Applied
-from patchrisk.core.plan.past_label import PastLabel
-from patchrisk.core.rules.seasons import year_begins
+from patchrisk.core.plan.labels import PastLabel
+from patchrisk.core.rules.rule import year_begins
 from patchrisk.read.records.applications import lacking
 from patchrisk.read.records.books import APPLICATIONS
 from patchrisk.read.records.rows import RecordContext
 from patchrisk.report.adapt import adapt_operations
-from patchrisk.report.log_words import FIGURES, past_label_words
+from patchrisk.report.records_words import FIGURES, past_label_words
 from patchrisk.report.sheet import printed
 from patchrisk.report.words import codes_words, name_of
 
@@ -35,6 +35,7 @@ LOG_TABLE = Kind(
     lambda head, _: head.startswith(write_table(LOG_COLUMNS, []).encode("utf-8-sig")),
 )
 LOG_ADAPT = marked("log in the ADAPT Standard that patchrisk wrote", b'"Written by patchrisk')
+LOGS = (LOG_SHEET, LOG_TABLE, LOG_ADAPT)
 
 
 @dataclass(frozen=True)

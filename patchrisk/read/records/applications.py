@@ -15,8 +15,8 @@ from patchrisk.base.pen import as_date
 from patchrisk.base.toml_files import read_toml, validate
 from patchrisk.base.units import QUANTITIES, read_measure, to_canonical
 from patchrisk.core.plan.cover import Applied
-from patchrisk.core.plan.past_label import Label, PastLabel, past_labels
-from patchrisk.core.rules.seasons import year_begins
+from patchrisk.core.plan.labels import Label, PastLabel, past_labels
+from patchrisk.core.rules.rule import year_begins
 from patchrisk.read.diseases.quantities import Rows, SomeRows, Table, Text
 from patchrisk.read.groups import split_list
 from patchrisk.read.records.rows import CellFault, RecordContext, clock, read_area
@@ -339,7 +339,7 @@ def not_told_restricted(context: RecordContext, applied: Sequence[Applied]) -> t
 
 
 def past_label(site: Site, shelf: Shelf, applied: Sequence[Applied]) -> tuple[PastLabel, ...]:
-    """Find what went on past a figure of its label, of every year; `core.plan.past_label`."""
+    """Find what went on past a figure of its label, of every year; `core.plan.labels`."""
     southern = site.site.southern
     days = {one.day for one in applied}
     return past_labels(
