@@ -11,7 +11,7 @@ from patchrisk.base.units import to_canonical
 from patchrisk.core.rules.states import Settings
 from patchrisk.core.rules.windows import State, Statistic, apply_rule, soil_depth_cm
 from patchrisk.core.skill.openings import seasons_of
-from patchrisk.core.skill.rule_series import Soil
+from patchrisk.core.skill.season_days import Soil
 from patchrisk.read.diseases import load_library
 
 LIBRARY = load_library()

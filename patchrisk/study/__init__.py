@@ -22,10 +22,10 @@ if TYPE_CHECKING:
     from patchrisk.core.skill.cases import tie as tie
     from patchrisk.core.skill.chances import Belief as Belief
     from patchrisk.core.skill.climatology import normal_openings as normal_openings
+    from patchrisk.core.skill.climatology import trends as trends
     from patchrisk.core.skill.climatology import warmest_years as warmest_years
     from patchrisk.core.skill.scores import assess as assess
     from patchrisk.core.skill.scores import compare_rules as compare_rules
-    from patchrisk.core.skill.trends import trends as trends
     from patchrisk.study.models import fit_model as fit_model
     from patchrisk.study.observations import read_disease_observations as read_disease_observations
     from patchrisk.study.own_rules import Days as Days
@@ -52,7 +52,7 @@ _HOMES = {
     "read_seasons": "patchrisk.study.table_files",
     "sweep_source": "patchrisk.study.sweep_study",
     "tie": "patchrisk.core.skill.cases",
-    "trends": "patchrisk.core.skill.trends",
+    "trends": "patchrisk.core.skill.climatology",
     "usual_terms": "patchrisk.study.terms",
     "warmest_years": "patchrisk.core.skill.climatology",
     "write_study": "patchrisk.study.study",

@@ -7,8 +7,7 @@ from matplotlib.figure import Figure
 
 from patchrisk.base.pen import count_of
 from patchrisk.core.skill.scores import HIT_RATE
-from patchrisk.core.skill.sweep import Sweep
-from patchrisk.core.skill.variations import Vary
+from patchrisk.core.skill.sweep import Sweep, Vary
 from patchrisk.study.figure_style import (
     AMOUNT_MAP,
     COLOURS,

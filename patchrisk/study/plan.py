@@ -16,8 +16,7 @@ from patchrisk.base.toml_files import load_numbers
 from patchrisk.core.rules.infection import Cardinal
 from patchrisk.core.rules.states import Settings
 from patchrisk.core.rules.windows import Rule, soil_depth_cm
-from patchrisk.core.skill.drawn_openings import LEAST_DRAWS, Drawing, drawn_openings
-from patchrisk.core.skill.openings import seasons_of
+from patchrisk.core.skill.openings import LEAST_DRAWS, Drawing, drawn_openings, seasons_of
 from patchrisk.core.skill.verdicts import DiseaseOnGrass, answers_of, verdicts_of
 from patchrisk.core.soil.air_to_soil import DEEPEST_CM, SHALLOWEST_CM
 from patchrisk.core.verdict.case import Settings as VerdictSettings

@@ -11,7 +11,7 @@ import pandas as pd
 
 from patchrisk.base.errors import Fault, InputError, UnavailableError
 from patchrisk.base.saving import write_bytes, write_text
-from patchrisk.core.skill.drawn_openings import LEAST_DRAWS
+from patchrisk.core.skill.openings import LEAST_DRAWS
 from patchrisk.study.folder import ABOUT, Folder, made
 from patchrisk.study.own_rules import AnyRule
 from patchrisk.study.plan import PartJob, PartResult, plan_backtest, run_key

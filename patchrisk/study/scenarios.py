@@ -1,10 +1,14 @@
 """Scenarios of the climate: warmer air by the month, or a climate model's run brought to the sites.
 
 A model's run, daily least and greatest air temperature over past and coming years, is mapped to
-what was measured at each site in the years of a reference period
-(`patchrisk.core.skill.quantile_map`) and judged in place of it, past years included: so what
-changes from one period to the next is the model's climate alone. Rain and radiation are not
-mapped; the soil is modelled from the air.
+what was measured at each site in the years of a reference period and judged in place of it, past
+years included: so what changes from one period to the next is the model's climate alone. Rain and
+radiation are not mapped; the soil is modelled from the air.
+
+Source of the mapping, quantile delta mapping month by month: Cannon A.J., Sobie S.R., Murdock T.Q.
+2015. Bias correction of GCM precipitation by quantile mapping: how well do methods preserve changes
+in quantiles and extremes? J. Climate 28: 6938-6959; equations 3 to 6 (their numbers from memory).
+`xsdba`'s ``QuantileDeltaMapping`` is the same.
 """
 
 import hashlib
@@ -18,9 +22,8 @@ import pandas as pd
 
 from patchrisk.base.errors import Fault, InputError
 from patchrisk.base.toml_files import load_numbers
-from patchrisk.base.units import DayArray, FloatArray, IntArray
+from patchrisk.base.units import BoolArray, DayArray, FloatArray, IntArray
 from patchrisk.core.skill.climatology import normal_openings
-from patchrisk.core.skill.quantile_map import map_air, period_of
 from patchrisk.study.sites import AllLeftOutError, Part, SiteSource, open_source
 from patchrisk.study.soil import Block
 
@@ -43,22 +46,14 @@ def scenario_source(
 ) -> SiteSource:
     """Return a source of the same sites under each model's climate.
 
-    Parameters
-    ----------
-    source : SiteSource
-        What was measured.
-    models : sequence of Path
-        Tables or grids as `patchrisk.study.run.backtest` takes them, a member of the ensemble
-        each; a site takes the cell that lies nearest, and is then called NAME by MODEL.
-    reference : (int, int)
-        First and last year of the period in which both are compared.
-    soil : str
-        The kind of soil record wanted: modelled.
+    ``models`` are tables or grids as `patchrisk.study.run.backtest` takes them, a member of the
+    ensemble each; a site takes the cell that lies nearest, and is then called NAME by MODEL. Both
+    are compared from the first to the last year of ``reference``.
 
     Raises
     ------
     InputError
-        When the soil wanted is measured, the period too short, or a model's file faulty.
+        When the soil wanted is not modelled, the period too short, or a model's file faulty.
     """
     faults, least = [], round(load_numbers("skill")["least_years"].value)
     span, stems = "{}-{}".format(*reference), [path.stem for path in models]
@@ -113,9 +108,8 @@ class _ScenarioPart:
         if not kept:
             raise AllLeftOutError([*faults, *seen.left_out])
         measured = seen.air_min_c[:, kept], seen.air_max_c[:, kept]
-        nodes = round(limits["quantiles"].value)
         low, high = map_air(seen.dates, measured, days, (low[:, kept], high[:, kept]),
-                            self.reference, nodes)  # fmt: skip
+                            self.reference)  # fmt: skip
         known, nothing = ~np.isnan(high), np.full(high.shape, np.nan)
         return replace(
             seen,
@@ -160,21 +154,85 @@ def _nearest(
 def _years_known(days: DayArray, values: FloatArray, reference: tuple[int, int]) -> IntArray:
     """Count the years of the reference that are known, all but a few days, at each site."""
     share = load_numbers("outlook")["ahead.known_year"].value / 100
-    year = days.astype("M8[Y]").astype(np.int64) + 1970
+    year = _years(days)
     known = [np.count_nonzero(~np.isnan(values[year == one]), axis=0) >= 365 * share
              for one in range(reference[0], reference[1] + 1)]  # fmt: skip
     return np.asarray(np.sum(known, axis=0))
 
 
+def map_quantiles(
+    observed: FloatArray, reference: FloatArray, given: FloatArray, nodes: int, *, ratio: bool
+) -> FloatArray:
+    """Take a model's error at each quantile off its values, and leave the change that it shows.
+
+    All are (days, lanes): what was measured, what the model says of the same period, whose days
+    need not match, and its values of the period to be mapped, where NaN stays NaN. The error, a
+    factor where ``ratio`` and else a difference, is found at ``nodes`` quantiles evenly spread;
+    between them it lies on straight lines, and beyond the outermost it is theirs.
+    """
+    from scipy.stats import rankdata
+
+    count = np.count_nonzero(~np.isnan(given), axis=0)
+    rank = rankdata(given, axis=0, nan_policy="omit")
+    tau = np.divide(rank - 1, count - 1, out=np.full(given.shape, 0.5), where=count > 1)  # (3)
+    at = (np.arange(nodes) + 0.5) / nodes
+    theirs, ours = (np.nanquantile(some, at, axis=0) for some in (reference, observed))
+    error = ours / theirs if ratio else ours - theirs  # (5) over or less F_h^-1(tau)
+    place = np.clip(np.nan_to_num(tau) * nodes - 0.5, 0, nodes - 1)
+    low = np.minimum(place.astype(np.int64), nodes - 2)
+    first, second = (np.take_along_axis(error, low + n, axis=0) for n in (0, 1))
+    found = first + (place - low) * (second - first)
+    return np.asarray(given * found if ratio else given + found)  # (4), (6)
+
+
+def map_air(
+    days: DayArray,
+    air_c: tuple[FloatArray, FloatArray],
+    model_days: DayArray,
+    model_c: tuple[FloatArray, FloatArray],
+    reference: tuple[int, int],
+) -> tuple[FloatArray, FloatArray]:
+    """Map a model's least and greatest of each day [degC], (days, lanes), to what was measured.
+
+    Each month by itself, in periods as long as the reference. The maximum is mapped by differences
+    and the day's range by factors, so that no minimum comes to lie above its maximum.
+    """
+    numbers = load_numbers("scenarios")
+    nodes, narrowest = round(numbers["quantiles"].value), numbers["least_range"].value
+    period = _periods(_years(model_days), reference)
+    month, model_month = (some.astype("M8[M]").astype(np.int64) % 12 for some in (days, model_days))
+    known = _periods(_years(days), reference) == 0
+    high, wide = (np.full(model_c[1].shape, np.nan) for _ in range(2))
+    own, theirs = ((some[1], np.maximum(some[1] - some[0], narrowest))
+                   for some in (air_c, model_c))  # fmt: skip
+    for number in range(12):
+        past: BoolArray = known & (month == number)
+        base: BoolArray = (period == 0) & (model_month == number)
+        for one in np.unique(period):
+            now: BoolArray = (period == one) & (model_month == number)
+            if not now.any():
+                continue
+            for out, seen, said, ratio in zip(
+                (high, wide), own, theirs, (False, True), strict=True
+            ):
+                out[now] = map_quantiles(seen[past], said[base], said[now], nodes, ratio=ratio)
+    return high - wide, high
+
+
+def _periods(year: IntArray, reference: tuple[int, int]) -> IntArray:
+    """Return which period each year is of: 0 the reference, 1 as many years after it, and so on."""
+    return np.asarray((year - reference[0]) // (reference[1] - reference[0] + 1))
+
+
+def _years(days: DayArray) -> IntArray:
+    return np.asarray(days.astype("M8[Y]").astype(np.int64) + 1970)
+
+
 def scenario_table(seasons: pd.DataFrame, reference: tuple[int, int]) -> pd.DataFrame:
     """Say how the normal opening of each rule moves from period to period, over all models.
 
-    Parameters
-    ----------
-    seasons : DataFrame
-        Of a backtest of `scenario_source`.
-    reference : (int, int)
-        The reference; later and earlier periods are as long.
+    Of the seasons of a backtest of `scenario_source`; later and earlier periods are as long as the
+    reference.
 
     Returns
     -------
@@ -185,7 +243,7 @@ def scenario_table(seasons: pd.DataFrame, reference: tuple[int, int]) -> pd.Data
         over the models, and ``earlier`` (in how many of them it is).
     """
     length = reference[1] - reference[0] + 1
-    period = pd.Series(period_of(seasons["season"].to_numpy(np.int64), reference), seasons.index)
+    period = pd.Series(_periods(seasons["season"].to_numpy(np.int64), reference), seasons.index)
     some = [normal_openings(rows).assign(period=number) for number, rows in seasons.groupby(period)]
     table = pd.concat(some, ignore_index=True).dropna(subset="normal_day")
     base = table[table["period"] == 0].set_index(_KEYS)["normal_day"]

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from patchrisk.base.units import System, from_canonical
-from patchrisk.core.skill import climatology, trends
+from patchrisk.core.skill import climatology
 from patchrisk.core.skill.cases import BASELINES, PRESSURE, RuleCases
 from patchrisk.core.skill.measures import Estimate, Terms, estimate, roc_area
 from patchrisk.core.skill.scores import (
@@ -53,9 +53,9 @@ def site_tables(seasons: pd.DataFrame, least_years: int, level: float) -> dict[s
     return {
         "normals": normal,
         "departures": departures,
-        "counts": trends.departure_counts(departures),
+        "counts": climatology.departure_counts(departures),
         "first_days": days.groupby(keys, sort=False, observed=True).sum().reset_index(),
-        "trends": trends.trends(seasons, least_years=least_years, level=level),
+        "trends": climatology.trends(seasons, least_years=least_years, level=level),
         "warmest_year": climatology.warmest_years(seasons, normal, departures),
     }
 
@@ -64,10 +64,10 @@ def rule_tables(
     tables: Mapping[str, pd.DataFrame], least_years: int, level: float
 ) -> dict[str, pd.DataFrame]:
     """Return what is made of all sites together, by the names of the files."""
-    trend = trends.corrected(tables["trends"], ["soil", "disease"], level)
+    trend = climatology.corrected(tables["trends"], ["soil", "disease"], level)
     return {
         "trends": trend,
-        "trends_by_rule": trends.trends_by_rule(
+        "trends_by_rule": climatology.trends_by_rule(
             trend, tables["counts"], least_years=least_years, level=level
         ),
         "warmest_year_by_rule": climatology.warmest_by_rule(
@@ -161,7 +161,7 @@ def _comparisons(rules: Sequence[RuleCases], terms: Mapping[str, Terms]) -> pd.D
     if table.empty:
         return table.assign(corrected=np.nan, better="")
     level = float(table["level"].iloc[0])
-    table = trends.corrected(table, ["soil", "disease"], level)
+    table = climatology.corrected(table, ["soil", "disease"], level)
     ahead = table["rule"].where(table["difference"] > 0, table["other"])
     table["better"] = ahead.where(table.pop("clear"), "neither").where(table["chance"].notna(), "")
     return table

@@ -16,8 +16,7 @@ from patchrisk.base.saving import write_text
 from patchrisk.base.units import System
 from patchrisk.core.rules.windows import Rule
 from patchrisk.core.skill.measures import Terms
-from patchrisk.core.skill.sweep import Sweep, rules_to_try, sweep_grid
-from patchrisk.core.skill.variations import Vary
+from patchrisk.core.skill.sweep import Sweep, Vary, rules_to_try, sweep_grid
 from patchrisk.core.soil.air_to_soil import DEEPEST_CM, SHALLOWEST_CM
 from patchrisk.read.diseases import Library, load_library
 from patchrisk.study.figure_style import FIGURE_FORMATS, save_figure

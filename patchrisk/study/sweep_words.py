@@ -11,8 +11,7 @@ from patchrisk.base.pen import count_of
 from patchrisk.base.units import QUANTITIES
 from patchrisk.core.skill.measures import Terms
 from patchrisk.core.skill.scores import HIT_RATE
-from patchrisk.core.skill.sweep import Sweep
-from patchrisk.core.skill.variations import MOST_CELLS, RULE_NUMBERS, Vary, year_day
+from patchrisk.core.skill.sweep import MOST_CELLS, RULE_NUMBERS, Sweep, Vary, year_day
 
 _CALLED = {
     "low": "lower threshold",

@@ -39,9 +39,8 @@ from counters_speed import best_of
 from patchrisk.base import resources
 from patchrisk.core.rules.seasons import Season
 from patchrisk.core.rules.windows import Rule, Statistic
-from patchrisk.core.skill.drawn_openings import Drawing, drawn_openings
-from patchrisk.core.skill.openings import seasons_of
-from patchrisk.core.skill.rule_series import Soil
+from patchrisk.core.skill.openings import Drawing, drawn_openings, seasons_of
+from patchrisk.core.skill.season_days import Soil
 from patchrisk.core.skill.verdicts import verdicts_of
 from patchrisk.site_day.weather_ahead import error_covariance
 from patchrisk.study import sites

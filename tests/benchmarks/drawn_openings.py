@@ -19,9 +19,8 @@ import numpy as np
 import pandas as pd
 
 from patchrisk.core.dates.error_courses import error_courses
-from patchrisk.core.skill.drawn_openings import Drawing, drawn_openings
-from patchrisk.core.skill.openings import opening_days, seasons_of
-from patchrisk.core.skill.rule_series import Soil
+from patchrisk.core.skill.openings import Drawing, drawn_openings, opening_days, seasons_of
+from patchrisk.core.skill.season_days import Soil
 from patchrisk.site_day.weather_ahead import error_covariance
 from patchrisk.study.plan import plan_backtest
 from patchrisk.study.sites import open_source

@@ -16,7 +16,7 @@ from patchrisk.core.rules.seasons import Season
 from patchrisk.core.rules.states import Settings
 from patchrisk.core.rules.windows import Rule, Statistic
 from patchrisk.core.skill.openings import seasons_of
-from patchrisk.core.skill.rule_series import Soil
+from patchrisk.core.skill.season_days import Soil
 from patchrisk.study import backtest
 
 warnings.filterwarnings("ignore", module="xclim")

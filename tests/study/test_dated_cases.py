@@ -16,8 +16,8 @@ from patchrisk.base.units import to_canonical
 from patchrisk.core.skill.cases import tie
 from patchrisk.core.skill.measures import Terms
 from patchrisk.core.skill.openings import depths_of, seasons_of
-from patchrisk.core.skill.rule_series import Soil
 from patchrisk.core.skill.scores import Outcome, assess, outcomes
+from patchrisk.core.skill.season_days import Soil
 from patchrisk.read.diseases import load_library
 from patchrisk.site_day.morning import settings
 from patchrisk.study.observations import read_disease_observations

@@ -16,7 +16,7 @@ from patchrisk.core.rules.states import Settings
 from patchrisk.core.rules.windows import Rule, State, Statistic, apply_rule, is_open
 from patchrisk.core.skill import day_bits
 from patchrisk.core.skill.openings import DATINGS, seasons_of
-from patchrisk.core.skill.rule_series import Soil
+from patchrisk.core.skill.season_days import Soil
 
 SETTINGS = Settings(nearing_c=2.0, max_change_c=3.8)
 NUMBERS = {"nearing_c": 2.0, "max_change_c": 3.8}

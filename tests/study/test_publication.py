@@ -15,12 +15,11 @@ from matplotlib.figure import Figure
 
 from patchrisk.base.errors import InputError
 from patchrisk.cli import main
-from patchrisk.core.skill.quantile_map import map_air, map_quantiles
 from patchrisk.study import backtest
 from patchrisk.study.figure_style import draw_coasts
 from patchrisk.study.folder import sha256_of
 from patchrisk.study.grid_results import write_netcdf
-from patchrisk.study.scenarios import scenario_table, shifted
+from patchrisk.study.scenarios import map_air, map_quantiles, scenario_table, shifted
 from patchrisk.study.sites import open_source
 from patchrisk.study.table_files import write_geoparquet
 from tests.study.test_in_and_out import WARM, daily, long_table
@@ -147,7 +146,7 @@ def test_a_model_that_is_off_alike_is_mapped_to_what_was_measured():
         (t["date"].to_numpy("M8[D]"), tuple(t[[n]].to_numpy() for n in ("air_min_c", "air_max_c")))
         for t in (seen, said)
     ]
-    low, high = map_air(*arrays[0], *arrays[1], (2000, 2009), 50)
+    low, high = map_air(*arrays[0], *arrays[1], (2000, 2009))
     assert (low <= high).all()
     july = (said["date"].dt.month == 7).to_numpy()
     own = seen["air_max_c"][seen["date"].dt.month == 7]

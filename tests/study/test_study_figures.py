@@ -14,15 +14,17 @@ from patchrisk.core.rules.seasons import Season
 from patchrisk.core.rules.windows import Rule, Statistic
 from patchrisk.core.skill.cases import PRESSURE, RuleCases, merge_alike
 from patchrisk.core.skill.climatology import (
+    departure_counts,
     departures_from_normal,
     normal_openings,
+    trends,
+    trends_by_rule,
     warmest_by_rule,
     warmest_years,
 )
 from patchrisk.core.skill.measures import Terms
 from patchrisk.core.skill.scores import Cases, assess
 from patchrisk.core.skill.sweep import Sweep, SweepSkill
-from patchrisk.core.skill.trends import departure_counts, trends, trends_by_rule
 from patchrisk.study import (
     figure_style,
     figures_dates,

@@ -10,8 +10,7 @@ from patchrisk.base.errors import InputError
 from patchrisk.core.rules.seasons import Season, season_days
 from patchrisk.core.rules.windows import Rule, Statistic, is_open
 from patchrisk.core.skill.measures import Terms
-from patchrisk.core.skill.sweep import rules_to_try, sweep_grid
-from patchrisk.core.skill.variations import change, grid
+from patchrisk.core.skill.sweep import change, grid, rules_to_try, sweep_grid
 from patchrisk.study.sweep_words import read_vary, sweep_sentences
 
 TERMS = Terms(least_lead=35, most_lead=45, least_absences=10, least_seasons=5, draws=500)

@@ -10,15 +10,18 @@ from scipy import stats
 from patchrisk.core.dates.soil_paths import day_of_share
 from patchrisk.core.skill.censored import bounded_slope, turnbull_quantile
 from patchrisk.core.skill.climatology import (
+    corrected,
+    departure_counts,
     departures_from_normal,
     month_day,
     normal_openings,
     season_day,
+    trends,
+    trends_by_rule,
     warmest_by_rule,
     warmest_years,
     year_means,
 )
-from patchrisk.core.skill.trends import corrected, departure_counts, trends, trends_by_rule
 
 
 def days(*texts):

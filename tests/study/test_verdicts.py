@@ -11,7 +11,7 @@ from patchrisk.base.errors import InputError
 from patchrisk.core.dates.symptoms import Shows
 from patchrisk.core.rules.seasons import Season
 from patchrisk.core.rules.windows import Rule, Statistic, bounded
-from patchrisk.core.skill.rule_series import Soil
+from patchrisk.core.skill.season_days import Soil
 from patchrisk.core.skill.verdicts import EVENTS, verdicts_of
 from patchrisk.core.verdict.case import Case, KnownSoil, Stakes
 from patchrisk.core.verdict.decision_table import Phase, Stake, Verdict

@@ -67,24 +67,11 @@ RATIOS = np.arange(1, 20) / 20
 def expected_cost(chance: FloatArray, found: BoolArray, ratio: float) -> tuple[float, float]:
     """Return what acting on stated chances costs, and how far it is of use.
 
-    Parameters
-    ----------
-    chance : ndarray of float, shape (cases,)
-        [1]
-    found : ndarray of bool, shape (cases,)
-    ratio : float
-        Cost of acting over the loss that it averts, between 0 and 1; one acts from that chance on.
+    One acts from the chance ``ratio`` on: the cost of acting over the loss that it averts. The cost
+    of a case is ratio x acted + missed, in units of the loss [1]; the net benefit of a case rightly
+    acted - wrongly acted x ratio / (1 - ratio) [1]. Share found less that times (1 - ratio) is the
+    cost.
 
-    Returns
-    -------
-    cost : float
-        A case, in units of the loss: ratio x acted + missed [1].
-    net_benefit : float
-        Rightly acted - wrongly acted x ratio / (1 - ratio), a case [1]; share found less this
-        times (1 - ratio) is the cost.
-
-    References
-    ----------
     Murphy A.H. 1977. The value of climatological, categorical and probabilistic forecasts in the
     cost-loss ratio situation. Mon. Weather Rev. 105: 803-816; Vickers A.J., Elkin E.B. 2006.
     Decision curve analysis. Med. Decis. Making 26: 565-574 (citations from memory).

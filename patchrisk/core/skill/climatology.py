@@ -1,16 +1,16 @@
-"""Opening dates over the years: normal, departures from it, the warmest year.
+"""Opening dates over the years: normal, departures from it, the warmest year, trends.
 
 Dates are compared as days after the season's first day in a calendar without 29 February, so that
-the same date is the same number in every year. Every season that the record spans counts, with
-the bounds that its opening has: to keep only those whose day is certain would favour early
-openings, which fewer missing days can touch. Days from normal and slopes are negative when earlier.
+the same date is the same number in every year. Every season that the record spans counts, with the
+bounds that its opening has: to keep only those whose day is certain would favour early openings,
+which fewer missing days can touch. Days from normal and slopes are negative when earlier.
 """
 
 import numpy as np
 import pandas as pd
 
 from patchrisk.base.units import DayArray, FloatArray, IntArray
-from patchrisk.core.skill.censored import turnbull_quantile
+from patchrisk.core.skill.censored import bounded_slope, turnbull_quantile
 
 KEYS = ["site", "soil", "disease", "rule"]
 BY_RULE = ["soil", "disease", "rule", "meaning"]
@@ -18,12 +18,7 @@ DESCRIBED = ["latitude", "longitude", "meaning"]
 
 
 def season_day(first: DayArray, day: DayArray) -> FloatArray:
-    """Days from a season's first day, 29 February not counted [days]; NaN for NaT.
-
-    Parameters
-    ----------
-    first, day : ndarray of datetime64, shape (rows,)
-    """
+    """Days from a season's first day, 29 February not counted [days]; NaN for NaT."""
     start, at = first.astype("M8[D]"), day.astype("M8[D]")
     days = (_without_leap_days(at) - _without_leap_days(start)).astype(float)
     return np.where(np.isnat(start) | np.isnat(at), np.nan, days)
@@ -39,14 +34,10 @@ def _without_leap_days(day: DayArray) -> IntArray:
 
 
 def month_day(first: pd.Series, days: pd.Series) -> pd.Series:
-    """Write days after a season's first day as MM-DD; empty where there are none.
+    """Write days after a season's first day as MM-DD; empty where they are NaN or inf.
 
-    Parameters
-    ----------
-    first : Series of datetime64
-        Any season's first day; only its month and day are used.
-    days : Series of float
-        As `season_day` counts them; NaN or inf for none.
+    Of ``first``, any season's first day, only month and day are used; ``days`` are as `season_day`
+    counts them.
     """
     start = pd.to_datetime("2001-" + first.dt.strftime("%m-%d"))  # 2001 and 2002 have no 29 Feb
     known = np.isfinite(days.astype(float))
@@ -58,17 +49,9 @@ def month_day(first: pd.Series, days: pd.Series) -> pd.Series:
 def bounded_openings(seasons: pd.DataFrame) -> pd.DataFrame:
     """Return the seasons that the record spans, with the bounds of each opening.
 
-    Parameters
-    ----------
-    seasons : DataFrame
-        The seasons table.
-
-    Returns
-    -------
-    DataFrame
-        Its rows, but for those of which nothing is known, with ``day_least`` and ``day_most``
-        [days after the season's first day]: the same where the day is likely, -inf below where it
-        was open as soon as the season's days allow, inf above where it may not have opened.
+    The rows of the seasons table, but for those of which nothing is known, with ``day_least`` and
+    ``day_most`` [days after the season's first day]: the same where the day is likely, -inf below
+    where it was open as soon as the season's days allow, inf above where it may not have opened.
     """
     table = seasons[~seasons["dating"].isin(["not spanned", "unknown"])].reset_index(drop=True)
     first = table["season_first"].to_numpy("M8[D]")
@@ -143,10 +126,8 @@ def departures_from_normal(seasons: pd.DataFrame, normal: pd.DataFrame) -> pd.Da
 
     Parameters
     ----------
-    seasons : DataFrame
-        The seasons table.
-    normal : DataFrame
-        As `normal_openings` gives it.
+    seasons, normal : DataFrame
+        The seasons table, and what `normal_openings` makes of it.
 
     Returns
     -------
@@ -171,24 +152,10 @@ def departures_from_normal(seasons: pd.DataFrame, normal: pd.DataFrame) -> pd.Da
 def year_means(
     dates: DayArray, mean_c: FloatArray, least_share: float
 ) -> tuple[IntArray, FloatArray]:
-    """Mean temperature of each calendar year.
+    """Mean temperature [degC] of each calendar year, with the years.
 
-    Each month's known days are averaged first, so that a gap in winter makes no year warm.
-
-    Parameters
-    ----------
-    dates : ndarray of datetime64[D], shape (days,)
-        Consecutive days.
-    mean_c : ndarray of float, shape (days, lanes)
-        Daily mean [degC].
-    least_share : float
-        Of a year's days that must be known [1], and at least one of each month.
-
-    Returns
-    -------
-    years : ndarray of int, shape (years,)
-    year_mean_c : ndarray of float, shape (years, lanes)
-        [degC]; NaN where too few days are known.
+    Each month's known days are averaged first, so that a gap in winter makes no year warm. NaN
+    where less than ``least_share`` of a year's days are known [1], or none of a month.
     """
     month = dates.astype("M8[M]").astype(np.int64)
     starts = np.flatnonzero(np.r_[True, np.diff(month) != 0])
@@ -262,13 +229,7 @@ def warmest_years(
 
 
 def warmest_by_rule(warmest: pd.DataFrame, *, least_years: int) -> pd.DataFrame:
-    """Sum up `warmest_years` over the sites, by rule.
-
-    Parameters
-    ----------
-    warmest : DataFrame
-    least_years : int
-        Sites whose normal rests on fewer seasons are left out.
+    """Sum up `warmest_years` over the sites, by rule; without sites of fewer than ``least_years``.
 
     Returns
     -------
@@ -296,3 +257,146 @@ def warmest_by_rule(warmest: pd.DataFrame, *, least_years: int) -> pd.DataFrame:
     out["earliest_site"] = top["site"]
     out["earliest_year"] = top["warmest_year"].astype(int)
     return out.reset_index()
+
+
+def trends(seasons: pd.DataFrame, *, least_years: int, level: float) -> pd.DataFrame:
+    """Slope of the opening date over the years at each site, by `bounded_slope`.
+
+    Every season counts with its bounds, one without opening as later than the season's last day.
+    Where fewer than ``least_years`` have a day within bounds, or fewer than three quarters, none
+    is given: the season's end would decide then.
+
+    Parameters
+    ----------
+    seasons : DataFrame
+        The seasons table.
+    least_years : int
+        Seasons whose opening has both bounds, at least [years].
+    level : float
+        Confidence of the interval [1].
+
+    Returns
+    -------
+    DataFrame
+        ``site, soil, disease, rule, latitude, longitude, meaning, seasons, opened_in`` (seasons
+        with both bounds), ``days_per_decade`` (negative: earlier) with ``low`` and ``high`` and
+        the ``level`` of that interval, ``chance`` (of as strong a trend without any),
+        ``middle_year`` and ``middle_day`` (a point of the line, [days after the season's first
+        day]), ``first_season``, ``last_season``; NaN where no slope is given; and what
+        `corrected` adds.
+    """
+    table = bounded_openings(seasons)
+    ends = table[["day_least", "day_most"]].to_numpy()
+    table["bounded"] = np.isfinite(ends).all(axis=1)
+    groups = table.groupby(KEYS, sort=False)
+    out = groups[DESCRIBED].first().reset_index()
+    out["seasons"], out["opened_in"] = groups.size().to_numpy(), groups["bounded"].sum().to_numpy()
+    found = ["days_per_decade", "low", "high", "chance", "middle_year", "middle_day"]
+    out[[*found, "first_season", "last_season"]] = np.nan
+    enough = (out["opened_in"] >= max(least_years, 2)) & (
+        4 * out["opened_in"] >= 3 * out["seasons"]
+    )
+    low, high = by_season(table, np.asarray(groups.ngroup(), dtype=np.int64), len(out))
+    low, high = low[:, enough], high[:, enough]
+    year = np.arange(len(low)) + float(table["season"].min() if len(table) else 0)
+    # Lanes with the same years are fitted together.
+    patterns, which = np.unique(~np.isnan(low), axis=1, return_inverse=True)
+    lines = np.full((8, low.shape[1]), np.nan)
+    for number, known in enumerate(patterns.T):
+        lanes = np.flatnonzero(which == number)
+        at = np.ix_(known, lanes)
+        fit = bounded_slope(year[known], low[at], high[at], level)
+        lines[:4, lanes] = 10 * fit.slope, 10 * fit.low, 10 * fit.high, fit.chance
+        lines[4, lanes], lines[5, lanes] = fit.middle_year, fit.middle_value
+        lines[6:, lanes] = [[year[known].min()], [year[known].max()]]
+    lines[:, np.isnan(lines[0])] = np.nan
+    out.loc[enough, [*found, "first_season", "last_season"]] = lines.T
+    out["level"] = level
+    return corrected(out, ["soil", "disease"], level)
+
+
+def corrected(table: pd.DataFrame, family: list[str], level: float) -> pd.DataFrame:
+    """Correct the ``chance`` of each row for how many were looked at.
+
+    Adds ``corrected`` (the share of false finds among all rows of its family with as small a chance
+    or a smaller one) and ``clear`` (whether it is at most 1 less the level).
+
+    Benjamini Y., Hochberg Y. 1995. Controlling the false discovery rate. J. R. Stat. Soc. B 57:
+    289-300 (citation from memory). It holds for tests that are independent, or go together.
+    """
+    from scipy.stats import false_discovery_control
+
+    table = table.assign(corrected=np.nan)
+    known = table.dropna(subset="chance")
+    for _, rows in known.groupby(family, sort=False):
+        table.loc[rows.index, "corrected"] = false_discovery_control(rows["chance"].to_numpy())
+    return table.assign(clear=table["corrected"] <= 1 - level)
+
+
+def departure_counts(departures: pd.DataFrame) -> pd.DataFrame:
+    """Count the sites by how far from normal each season opened: what `trends_by_rule` sums up.
+
+    Returns ``soil, disease, rule, meaning, season``, ``end`` (least or most), ``days`` [days from
+    normal, whole] and ``sites``. Counts of some sites and of others add up.
+    """
+    known = departures.dropna(subset="days_from_least")
+    some = [
+        known.assign(end=end, days=known[f"days_from_{end}"]).groupby(
+            [*BY_RULE, "season", "end", "days"], sort=False
+        )
+        for end in ("least", "most")
+    ]
+    return pd.concat([groups.size().reset_index(name="sites") for groups in some])
+
+
+def trends_by_rule(
+    trend: pd.DataFrame, counts: pd.DataFrame, *, least_years: int, level: float
+) -> pd.DataFrame:
+    """Say how each rule's openings moved over the years at all sites together.
+
+    The years' median departures are what the slope goes through, so that sites which share the
+    weather of their years count no more than they should. ``trend`` is as `trends` gives it,
+    ``counts`` as `departure_counts` does.
+
+    Returns
+    -------
+    DataFrame
+        ``soil, disease, rule, meaning``, ``sites`` (with a slope of their own), ``years``,
+        ``days_per_decade`` (negative: earlier), ``low``, ``high``, ``level``, ``chance``; what
+        `corrected` adds, over all rules; ``site_low`` and ``site_high``, the 10 and 90 % points of
+        the sites' own slopes.
+    """
+    known = trend.dropna(subset="days_per_decade")
+    slope = known.groupby(BY_RULE, sort=False)["days_per_decade"]
+    spread = pd.DataFrame(
+        {"sites": slope.size(), "site_low": slope.quantile(0.1), "site_high": slope.quantile(0.9)}
+    ).reset_index()
+    medians = _weighted_medians(counts)
+    rows = []
+    for key, years in medians.groupby(BY_RULE, sort=False):
+        whole = years.dropna()
+        row = dict(zip(BY_RULE, key, strict=True)) | {"years": len(whole)}
+        if len(whole) >= max(least_years, 2):
+            year = whole["season"].to_numpy(float)
+            least, most = (whole[end].to_numpy()[:, None] for end in ("least", "most"))
+            fit = bounded_slope(year, least, most, level)
+            lines = {"days_per_decade": fit.slope, "low": fit.low, "high": fit.high}
+            row |= {name: 10 * value[0] for name, value in lines.items()}
+            row["chance"] = fit.chance[0]
+        rows.append(row)
+    columns = [*BY_RULE, "years", "days_per_decade", "low", "high", "chance"]
+    out = spread.merge(pd.DataFrame(rows, columns=pd.Index(columns)), on=BY_RULE, how="left")
+    out = out.assign(level=level, chance=out["chance"].where(out["days_per_decade"].notna()))
+    return corrected(out.astype({"chance": float}), ["soil"], level)
+
+
+def _weighted_medians(counts: pd.DataFrame) -> pd.DataFrame:
+    """Median departure of each rule's seasons, least and most, over the sites."""
+    keys = [*BY_RULE, "season", "end"]
+    whole = counts.groupby([*keys, "days"], sort=False)["sites"].sum().reset_index()
+    whole = whole.sort_values([*keys, "days"], kind="stable")
+    groups = whole.groupby(keys, sort=False)["sites"]
+    reached = whole[2 * groups.cumsum() >= groups.transform("sum")]
+    middle = reached.groupby(keys, sort=False)["days"].first().reset_index()
+    wide = middle.pivot_table(index=[*BY_RULE, "season"], columns="end", values="days")
+    return wide.reindex(columns=["least", "most"]).reset_index()

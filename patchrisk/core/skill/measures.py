@@ -13,7 +13,6 @@ import numpy as np
 
 from patchrisk.base.units import BoolArray, FloatArray, IntArray
 
-CaseStatistic = Callable[[FloatArray], FloatArray]
 Kind = Literal["share", "difference", "any"]
 """A share lies from 0 to 1, a difference of two shares from -1 to 1."""
 
@@ -100,15 +99,8 @@ class Estimate:
 def rate(weights: FloatArray, yes: BoolArray, among: BoolArray) -> FloatArray:
     """Weighted share of ``yes`` among the cases ``among`` [1]; NaN where there are none.
 
-    Parameters
-    ----------
-    weights : ndarray of float, shape (draws, cases)
-    yes : ndarray of bool, shape (cases,) or (rules, cases)
-    among : ndarray of bool, shape (cases,)
-
-    Returns
-    -------
-    ndarray of float, shape (draws,) or (draws, rules)
+    Of weights (draws, cases); ``yes`` is (cases,) or (rules, cases), the answer (draws,) or (draws,
+    rules).
     """
     share, total = weights @ (yes & among).T.astype(float), weights @ among.astype(float)
     with np.errstate(invalid="ignore", divide="ignore"):
@@ -116,23 +108,11 @@ def rate(weights: FloatArray, yes: BoolArray, among: BoolArray) -> FloatArray:
 
 
 def roc_area(weights: FloatArray, score: FloatArray, found: BoolArray) -> FloatArray:
-    """Area under the ROC curve of a score [1]; NaN without a case of either kind.
+    """Area under the ROC curve of a score [1], (draws,); NaN without a case of either kind.
 
-    The chance that a case with disease has a higher score than one without, ties counting half.
+    The chance that a case with disease has a higher score than one without, ties counting half. Of
+    weights (draws, cases); a score of -inf is lowest, one of NaN is left out.
 
-    Parameters
-    ----------
-    weights : ndarray of float, shape (draws, cases)
-    score : ndarray of float, shape (cases,)
-        Higher means more likely diseased; -inf is lowest, NaN is left out.
-    found : ndarray of bool, shape (cases,)
-
-    Returns
-    -------
-    ndarray of float, shape (draws,)
-
-    References
-    ----------
     Bamber D. 1975. The area above the ordinal dominance graph and the area below the receiver
     operating characteristic graph. J. Math. Psychol. 12: 387-415 (citation from memory).
     """
@@ -151,17 +131,9 @@ def roc_area(weights: FloatArray, score: FloatArray, found: BoolArray) -> FloatA
 
 
 def weighted_median(weights: FloatArray, value: FloatArray) -> FloatArray:
-    """Weighted median; NaN values are left out.
+    """Weighted median of values (cases,) by weights (draws, cases), (draws,); NaN is left out.
 
-    Parameters
-    ----------
-    weights : ndarray of float, shape (draws, cases)
-    value : ndarray of float, shape (cases,)
-
-    Returns
-    -------
-    ndarray of float, shape (draws,)
-        With equal weights, the usual median: the mean of the middle two of an even number.
+    With equal weights, the usual median: the mean of the middle two of an even number.
     """
     order = np.argsort(value, kind="stable")
     order = order[~np.isnan(value[order])]
@@ -195,15 +167,8 @@ class Draws:
 def draw(clusters: Clusters, used: BoolArray, terms: Terms) -> Draws:
     """Draw with replacement whole seasons, whole sites, and the cases, as many as there are.
 
-    scipy.stats.bootstrap draws cases; here one draw of weights serves any number of statistics,
-    and a whole grid of rules in one product.
-
-    Parameters
-    ----------
-    clusters : Clusters
-    used : ndarray of bool, shape (cases,)
-        The cases that are drawn; the others weigh nothing.
-    terms : Terms
+    scipy.stats.bootstrap draws cases; here one draw of weights serves any number of statistics, and
+    a whole grid of rules in one product. Cases that are not ``used`` weigh nothing.
     """
     rng = np.random.default_rng(terms.seed)
     labels = [clusters.season]
@@ -221,47 +186,22 @@ def draw(clusters: Clusters, used: BoolArray, terms: Terms) -> Draws:
     return Draws(weights, counts)
 
 
-@dataclass(frozen=True)
-class Interval:
-    """Ends of an interval, and the chance of a value as far from 0 if the truth were 0."""
-
-    low: FloatArray
-    high: FloatArray
-    chance: FloatArray
-
-
 def interval(
     value: FloatArray, drawn: Sequence[FloatArray], counts: Sequence[int], level: float, kind: Kind
-) -> Interval:
-    """Make an interval of what a statistic was on the draws of `draw`.
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Make an interval of what a statistic was on the draws of `draw`: its ends, and a chance.
 
-    The variance is that over seasons and that over sites, less that over cases, which both hold;
-    no less than either. Its degrees of freedom are put together from theirs.
+    The variance is that over seasons and that over sites, less that over cases, which both hold; no
+    less than either. Its degrees of freedom are put together from theirs. A share has its interval
+    on the scale of the logarithm of its odds. ``value`` is the
+    statistic of all cases, (...), ``drawn`` that on each draw, (draws, ...), NaN where it is not
+    defined; ``counts`` how many one draws. The chance is that of a value as far from 0 if the truth
+    were 0. NaN where the draws do not differ, or a share is 0 or 1.
 
-    Parameters
-    ----------
-    value : ndarray of float, shape (...)
-        The statistic of all cases.
-    drawn : sequence of ndarray of float, shape (draws, ...)
-        On each draw; NaN where it is not defined.
-    counts : sequence of int
-        How many one draws.
-    level : float
-        [1]
-    kind : {"share", "difference", "any"}
-        A share has its interval on the scale of the logarithm of its odds.
-
-    Returns
-    -------
-    Interval
-        NaN where the draws do not differ, or a share is 0 or 1.
-
-    References
-    ----------
-    Cameron A.C., Gelbach J.B., Miller D.L. 2011. Robust inference with multiway clustering. J.
-    Bus. Econ. Stat. 29: 238-249; Satterthwaite F.E. 1946. An approximate distribution of estimates
-    of variance components. Biometrics Bull. 2: 110-114 (citations from memory). How often it holds
-    the truth: tests/benchmarks/interval_cover.py.
+    Cameron A.C., Gelbach J.B., Miller D.L. 2011. Robust inference with multiway clustering. J. Bus.
+    Econ. Stat. 29: 238-249; Satterthwaite F.E. 1946. An approximate distribution of estimates of
+    variance components. Biometrics Bull. 2: 110-114 (citations from memory). How often it holds the
+    truth: tests/benchmarks/interval_cover.py.
     """
     from scipy.special import expit, logit, stdtr, stdtrit
 
@@ -284,23 +224,19 @@ def interval(
         else:
             most = 1.0 if kind == "difference" else np.inf
             low, high = np.maximum(value - reach, -most), np.minimum(value + reach, most)
-    return Interval(low, high, chance)
+    return low, high, chance
 
 
 def estimate(
-    statistic: CaseStatistic, clusters: Clusters, used: BoolArray, terms: Terms, kind: Kind
+    statistic: Callable[[FloatArray], FloatArray],
+    clusters: Clusters,
+    used: BoolArray,
+    terms: Terms,
+    kind: Kind,
 ) -> Estimate:
-    """Give a statistic its `interval`.
+    """Give a statistic, from weights (draws, cases) to values (draws,), its `interval`.
 
-    Parameters
-    ----------
-    statistic : callable
-        From weights (draws, cases) to values (draws,).
-    clusters : Clusters
-    used : ndarray of bool, shape (cases,)
-        The cases that the statistic rests on; their seasons and sites are drawn.
-    terms : Terms
-    kind : {"share", "difference", "any"}
+    ``used`` are the cases that it rests on; their seasons and sites are drawn.
     """
     value = float(statistic(used[None, :].astype(float))[0])
     seasons, sites = (len(np.unique(c[used])) for c in (clusters.season, clusters.site))
@@ -312,10 +248,10 @@ def estimate(
     if any(2 * np.isnan(some).sum() > len(some) for some in drawn):
         return replace(found, lacking="seldom defined")
     ends = interval(np.asarray(value), drawn, draws.counts, terms.level, kind)
-    low, high = float(ends.low), float(ends.high)
+    low, high, chance = map(float, ends)
     if np.isnan(low) or np.isnan(high):
         return replace(found, lacking="the same in every season")
-    return replace(found, low=low, high=high, over=draws.over, chance=float(ends.chance))
+    return replace(found, low=low, high=high, over=draws.over, chance=chance)
 
 
 def roc_curve(
@@ -323,17 +259,7 @@ def roc_curve(
 ) -> tuple[FloatArray, FloatArray]:
     """Rates of false alarms and of hits [1] as the bar on a score is lowered, (0, 0) to (1, 1).
 
-    Parameters
-    ----------
-    score : ndarray of float, shape (cases,)
-        NaN is left out.
-    found : ndarray of bool, shape (cases,)
-        With some cases of either kind.
-    weights : ndarray of float, shape (cases,)
-
-    Returns
-    -------
-    false_alarm, hit : ndarray of float, shape (points,)
+    There are cases of either kind; those whose score is NaN are left out.
     """
     order = np.argsort(-score, kind="stable")
     order = order[~np.isnan(score[order])]
@@ -346,11 +272,7 @@ def roc_curve(
 def roc_band(
     score: FloatArray, found: BoolArray, clusters: Clusters, at: FloatArray, terms: Terms
 ) -> tuple[FloatArray, FloatArray]:
-    """Interval of the hit rate at given false-alarm rates, point by point.
-
-    Score and found are (cases,); ``at``, the false-alarm rates [1], and both ends of the interval
-    are (points,).
-    """
+    """Interval of the hit rate at given false-alarm rates, point by point: both ends, (points,)."""
     there = ~np.isnan(score)
 
     def curves(weights: FloatArray) -> FloatArray:
@@ -363,6 +285,6 @@ def roc_band(
     draws = draw(clusters, np.ones(len(score), dtype=bool), terms)
     middle = curves(np.ones((1, len(score))))[0]
     drawn = [curves(weights) for weights in draws.weights]
-    band = interval(middle, drawn, draws.counts, terms.level, "difference")
-    low, high = (np.where(np.isnan(end), middle, end) for end in (band.low, band.high))
+    ends = interval(middle, drawn, draws.counts, terms.level, "difference")[:2]
+    low, high = (np.where(np.isnan(end), middle, end) for end in ends)
     return np.maximum(low, 0.0), high

@@ -1,17 +1,20 @@
-"""What every rule says in every season of many sites at once.
+"""What every rule says in every season of many sites at once, and how the soil's error moves it.
 
 Same answers as `patchrisk.core.rules.windows.apply_rule`, in another way: a season's events instead
 of a state for each day, by comparison of each day with each threshold once and bits from there on
 (see `patchrisk.core.skill.day_bits`). Days outside the record are missing days like any other.
 """
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property, partial
 
 import numpy as np
 
 from patchrisk.base.units import BoolArray, DayArray, FloatArray, IntArray
-from patchrisk.core.rules.infection import Cardinal
+from patchrisk.core.dates.error_courses import error_courses
+from patchrisk.core.dates.forecast_error import ErrorCovariance
+from patchrisk.core.rules.infection import Cardinal, relative_rate
 from patchrisk.core.rules.states import Settings
 from patchrisk.core.rules.windows import (
     REFERENCE_CM,
@@ -21,9 +24,90 @@ from patchrisk.core.rules.windows import (
 )
 from patchrisk.core.skill import day_bits
 from patchrisk.core.skill.day_bits import WORD, Bits
-from patchrisk.core.skill.rule_series import RuleSeasons, RuleSeries, Soil, series_of
-from patchrisk.core.skill.season_days import Calendar
-from patchrisk.core.skill.totals import RunningTotals
+from patchrisk.core.skill.season_days import (
+    Calendar,
+    RuleSeasons,
+    RuleSeries,
+    Soil,
+    on_line,
+    series_of,
+)
+
+
+@dataclass(frozen=True)
+class RunningTotal:
+    """Running total of something daily, in two parts: within each word of days, and before it."""
+
+    within: FloatArray  # (words, 64, sites)
+    before: FloatArray  # (words, sites)
+    calendar: Calendar
+
+    @classmethod
+    def of(
+        cls, mean_c: FloatArray, daily: Callable[[FloatArray], FloatArray], calendar: Calendar
+    ) -> "RunningTotal":
+        """Add up ``daily`` of the temperatures where it is above 0; NaN adds nothing."""
+        days, lanes = mean_c.shape
+        words = -(-days // WORD)
+        within = np.empty((words, WORD, lanes))
+        so_far = np.zeros((words, lanes))
+        for n in range(WORD):  # the n-th day of every word at once, which stays in the cache
+            some = mean_c[n::WORD]
+            so_far[: len(some)] += np.fmax(daily(some), 0.0)
+            within[:, n] = so_far
+        before = np.zeros((words, lanes))
+        np.cumsum(within[:-1, -1], axis=0, out=before[1:])
+        return cls(within, before, calendar)
+
+    def upto(self, day: IntArray) -> FloatArray:
+        """Total at the end of a day, (seasons, sites) or (seasons, 1)."""
+        row = np.clip(day - self.calendar.lead, -1, self.calendar.days - 1)
+        word, place = np.divmod(np.maximum(row, 0), WORD)
+        lane = np.arange(self.before.shape[1])
+        return np.where(row >= 0, self.within[word, place, lane] + self.before[word, lane], 0.0)
+
+
+class RunningTotals:
+    """Running totals of infection and of degree-days; of one depth after another."""
+
+    def __init__(
+        self,
+        mean_c: Mapping[float, FloatArray],
+        calendar: Calendar,
+        responses: Mapping[str, Cardinal],
+    ) -> None:
+        self._mean_c, self._calendar, self._responses = mean_c, calendar, responses
+        self._degree_days: dict[tuple[float, float], RunningTotal] = {}
+        self._pressure: dict[str, RunningTotal] = {}
+
+    @cached_property
+    def no_pressure(self) -> BoolArray:
+        """Sites without any soil to reckon infection by, (sites,)."""
+        return np.asarray(np.isnan(self._mean_c[REFERENCE_CM]).all(axis=0))
+
+    def pressure(self, disease: str) -> RunningTotal | None:
+        """Total of the relative rate of infection; None without a response."""
+        if disease not in self._responses:
+            return None
+        if disease not in self._pressure:
+            rate = partial(relative_rate, cardinal=self._responses[disease])
+            self._pressure[disease] = RunningTotal.of(
+                self._mean_c[REFERENCE_CM], rate, self._calendar
+            )
+        return self._pressure[disease]
+
+    def degree_days(self, rule: Rule) -> RunningTotal:
+        """Total of the degree-days above the rule's threshold."""
+        base = rule.high_c if rule.direction == "falling" else rule.low_c
+        assert base is not None
+        key = soil_depth_cm(rule.depth_cm), base
+        if any(depth != key[0] for depth, _ in self._degree_days):  # done with that depth
+            self._degree_days.clear()
+        if key not in self._degree_days:
+            above = partial(np.add, -base)  # of which what is above 0 counts: degree-days
+            self._degree_days[key] = RunningTotal.of(self._mean_c[key[0]], above, self._calendar)
+        return self._degree_days[key]
+
 
 DATINGS = (
     "not spanned",
@@ -258,3 +342,101 @@ def _run(counted: Bits, opened: IntArray, days: int) -> IntArray:
         season, lane = season[go_on], lane[go_on]
         run[season, lane] += 1
     return run
+
+
+LEAST_DRAWS = 9
+"""With fewer no draw marks the 10 % point."""
+_AT_ONCE = 400_000  # days of all draws together: they stay in the cache
+
+
+@dataclass(frozen=True)
+class SoilDoubt:
+    """How far modelled soil may be off.
+
+    ``first`` and ``last`` are the days of each site's own record, by index; ``sd_c``, (days,
+    sites), the standard deviation of the error of the daily mean [degC]; ``signs``, (2, days,
+    sites), the `patchrisk.core.dates.forecast_error.departures` of the weather [degC].
+    """
+
+    sites: Sequence[str]
+    first: IntArray
+    last: IntArray
+    sd_c: FloatArray
+    signs: FloatArray
+
+
+@dataclass(frozen=True)
+class Drawing:
+    """How the error is drawn: so many times, from a seed, hanging together over time."""
+
+    draws: int
+    seed: int
+    covariance: ErrorCovariance
+    line_days: int
+
+
+def drawn_openings(
+    found: Sequence[Seasons],
+    rules: Sequence[tuple[str, Rule]],
+    soil: Soil,
+    doubt: SoilDoubt,
+    drawing: Drawing,
+    *,
+    southern: bool,
+    settings: Settings,
+) -> list[Seasons]:
+    """Put quantiles of the opening, over draws of the soil's error, into what `seasons_of` gave.
+
+    A missing day of a gap of up to ``line_days`` lies on the straight line between the known days
+    beside it, as for the likely opening; every depth errs alike on a day, and the daily maximum
+    with the mean. With n draws the points are those at 0.1, 0.5 and 0.9 (n + 1) in order, outward
+    where that is none: 9 draws, 19 and 39 hold the truth of an exchangeable draw in 80 %.
+    """
+    means, maxima = ({d: _filled(v, drawing.line_days) for d, v in some.items()}
+                     for some in (soil.mean_c, soil.max_c))  # fmt: skip
+    shape = len(soil.dates), drawing.draws
+    opened = [np.empty((*one.opened.shape, drawing.draws), dtype="M8[D]") for one in found]
+    step = max(1, _AT_ONCE // (shape[0] * shape[1]))
+    for span in np.unique(np.stack([doubt.first, doubt.last], axis=1), axis=0):
+        lanes = np.flatnonzero((doubt.first == span[0]) & (doubt.last == span[1]))
+        days = slice(int(span[0]), int(span[1]) + 1)
+        for at in range(0, len(lanes), step):
+            some = lanes[at : at + step]
+            error = np.zeros((shape[0], len(some), drawing.draws))
+            error[days] = error_courses(
+                drawing.covariance, soil.dates[days], doubt.signs[:, days][..., some],
+                [doubt.sites[n] for n in some], drawing.draws, drawing.seed,
+            )  # fmt: skip
+            error *= doubt.sd_c[:, some, None]
+            one = Soil(
+                soil.dates,
+                *({d: (value[:, some, None] + error).reshape(shape[0], -1)
+                   for d, value in values.items()} for values in (means, maxima)),
+            )  # fmt: skip
+            for days_, out in zip(
+                opening_days(rules, one, southern=southern, settings=settings), opened, strict=True
+            ):
+                out[:, some] = days_.reshape(len(days_), len(some), -1)
+    return [_with_quantiles(*pair) for pair in zip(found, opened, strict=True)]
+
+
+def _filled(value: FloatArray, line_days: int) -> FloatArray:
+    lane, row = np.nonzero(np.isnan(value).T)
+    if not lane.size:
+        return value
+    out = value.copy()
+    out[row, lane] = on_line(value, lane, row, line_days)
+    return out
+
+
+def _with_quantiles(found: Seasons, opened: DayArray) -> Seasons:
+    """Sort the draws of each season; NaT, no opening, comes last."""
+    count = opened.shape[-1]
+    ordered = np.sort(opened, axis=-1)
+    low_at = (count + 1) // 10 - 1
+    spanned = (found.dating != DATINGS.index("not spanned")) & found.known
+    nothing = np.datetime64("NaT", "D")
+    low, middle, high = (np.where(spanned, ordered[..., n], nothing)
+                         for n in (low_at, (count - 1) // 2, count - 1 - low_at))  # fmt: skip
+    share = np.where(spanned, (~np.isnat(opened)).mean(axis=-1), np.nan)
+    return replace(found, opened_p10=low, opened_p50=middle, opened_p90=high, opened_share=share)

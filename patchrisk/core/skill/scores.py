@@ -139,18 +139,13 @@ class Skill:
 
 
 def outcomes(cases: Cases, terms: Terms) -> IntArray:
-    """Say what became of the rule in each case.
+    """Say what became of the rule in each case, (cases,): places in `Outcome`.
 
-    With disease a rule that opened at least ``least_lead`` days before the sight is a *hit*,
-    unless it opened more than ``most_lead`` days before, which is *early*; less time is *late*,
-    no opening *never*. Without disease it is a *false alarm* when it had opened by the landmark,
-    however long before, and anything else *correct silence*: of what it did later in the season
-    nothing was known on the day to act.
-
-    Returns
-    -------
-    ndarray of int, shape (cases,)
-        `Outcome` of each.
+    With disease a rule that opened at least ``least_lead`` days before the sight is a *hit*, unless
+    it opened more than ``most_lead`` days before, which is *early*; less time is *late*, no opening
+    *never*. Without disease it is a *false alarm* when it had opened by the landmark, however long
+    before, and anything else *correct silence*: of what it did later in the season nothing was
+    known on the day to act.
     """
     lead = cases.lead
     with np.errstate(invalid="ignore"):
@@ -209,14 +204,9 @@ def assess(cases: Cases, terms: Terms) -> Skill:
 class Answers:
     """What many rules said in the same cases.
 
-    Parameters
-    ----------
-    hit, told : ndarray of bool, shape (rules, cases)
-        Whether it was a hit; whether it had opened by the landmark.
-    presence, absence : ndarray of bool, shape (cases,)
-        Cases that every rule can be judged on.
-    of : str
-        `GAIN` where absences are enough, else `HIT_RATE`.
+    ``hit`` (whether it was one) and ``told`` (whether it had opened by the landmark) are (rules,
+    cases); ``presence`` and ``absence`` the cases that every rule can be judged on; ``of`` is
+    `GAIN` where absences are enough, else `HIT_RATE`.
     """
 
     hit: BoolArray
@@ -326,19 +316,9 @@ def held_out(
 ) -> tuple[float, int]:
     """Pick the best rule without each fold in turn, and try it there.
 
-    Parameters
-    ----------
-    answers : Answers
-    fold : ndarray of int, shape (cases,)
-        What is left out as a whole.
-    pick : callable, optional
-        From skills, (rules,), to the rule to take; the first of the highest when not given.
-
-    Returns
-    -------
-    skill : float
-        Of all folds together; NaN with fewer than two.
-    folds : int
+    ``fold``, (cases,), is what is left out as a whole; ``pick`` goes from skills, (rules,), to the
+    rule to take: the first of the highest when not given. Returns the skill of all folds together,
+    NaN with fewer than two, and how many there are.
     """
     used = answers.used
     labels = np.unique(fold[used])

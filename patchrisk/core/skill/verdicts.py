@@ -1,19 +1,18 @@
 """What the verdict would have said in every season of infection of many sites at once.
 
-The functions that judge a morning, applied to all mornings of all seasons: a lane is a season of
-a site. Nothing is known of the weather ahead, as on a morning without a forecast.
+The functions that judge a morning, applied to all mornings of all seasons: a lane is a season of a
+site. Nothing is known of the weather ahead, as on a morning without a forecast.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
 from patchrisk.base.units import DAY, BoolArray, DayArray, FloatArray, IntArray
 from patchrisk.core.rules.windows import REFERENCE_CM, bounded
-from patchrisk.core.skill.rule_series import Soil
-from patchrisk.core.skill.season_stacks import Stack, stacks
+from patchrisk.core.skill.season_days import Soil, Stack, stacks
 from patchrisk.core.verdict.case import Settings
 from patchrisk.core.verdict.decision_table import (
     Backing,
@@ -47,22 +46,10 @@ _NONE = -1
 
 @dataclass(frozen=True)
 class DiseaseOnGrass:
-    """A disease on a grass, and what its file says of treating it.
+    """A disease on a grass whose seasons it has, and what its file says of treating it.
 
-    Parameters
-    ----------
-    disease : str
-        Its key.
-    grass : str
-        The host that its seasons are those of.
-    host : Host
-    spans : tuple of InfectionSpan
-    interval : int
-        Days that one application is counted on for [days].
-    number : int
-        Most applications of a season.
-    answers : ndarray of uint8, shape (cases,)
-        What the table says in every case that a morning can be; from `answers_of`.
+    One application is counted on for ``interval`` days, ``number`` are the most of a season;
+    ``answers`` is what the table says in every case that a morning can be, from `answers_of`.
     """
 
     disease: str
@@ -178,17 +165,10 @@ def _of_span(
     longest = max(max(rule.days, rule.mean_days) for rule in span.rules)
     before = max(settings.lasting.mean_days + longest, settings.lasting.over_days, WEEK_DAYS)
     after = settings.lasting.wait_days + 1
-    for some, stack in stacks(span, soil, first, last, before, after):
-        shown = damage_to[some] - soil.dates[0] - stack.top
-        judging = _Judging(
-            subject,
-            span,
-            southern,
-            settings,
-            np.repeat(np.where(np.isnat(shown), 0, shown.astype(np.int64)), sites),
-            np.repeat((limit[some] - soil.dates[0] - stack.top).astype(np.int64), sites),
-        )
-        found, doubt_, active = _judged(judging, stack, max_change_c)
+    shown, limited = ((end - soil.dates[0]).astype(np.int64) for end in (damage_to, limit))
+    shown = np.where(np.isnat(damage_to), first - before, shown)
+    for some, stack in stacks(span, soil, first, last, shown, limited, before, after):
+        found, doubt_, active = _judged(subject, span, southern, settings, stack, max_change_c)
         for name, row in found.items():
             at = row.reshape(-1, sites)
             rows[name][some] = np.where(at >= 0, at + stack.top[:, None], never)
@@ -223,37 +203,30 @@ def _of_span(
 _BOUNDS = ("start_earliest", "start_latest")
 
 
-@dataclass(frozen=True)
-class _Judging:
-    """What is judged; ``damage_to`` and ``limit`` are rows of the last days, (lanes,)."""
-
-    subject: DiseaseOnGrass
-    span: InfectionSpan
-    southern: bool
-    settings: Settings
-    damage_to: IntArray
-    limit: IntArray
-
-    def of(self, lanes: IntArray) -> "_Judging":
-        """Return the same for some lanes."""
-        return replace(self, damage_to=self.damage_to[lanes], limit=self.limit[lanes])
-
-
 def _judged(
-    judging: _Judging, stack: Stack, max_change_c: float
+    subject: DiseaseOnGrass,
+    span: InfectionSpan,
+    southern: bool,
+    settings: Settings,
+    stack: Stack,
+    max_change_c: float,
 ) -> tuple[dict[str, IntArray], npt.NDArray[np.uint8], FloatArray]:
     """Events by lane, -1 where there is none or it is in doubt; the doubt; days of infection."""
-    found = _events(judging, stack)
+
+    def events(of: Stack) -> dict[str, IntArray]:
+        return _events(subject, span, southern, settings, of)
+
+    found = events(stack)
     lane, none = np.arange(len(found["start"])), len(stack.dates)
     doubtful = {name: np.zeros(len(lane), dtype=bool) for name in EVENTS}
     for name in _MORNINGS:  # on a morning after a missing day less is known than afterwards
         doubtful[name] |= (found[name] >= 0) & stack.missing[found[name] - 1, lane]
     starts = np.tile(np.where(found["start"] < 0, none, found["start"]), (3, 1))
     gap = np.where(stack.missing.any(axis=0), stack.missing.argmax(axis=0), none)
-    settled, over = _settled(judging, found, none)
+    settled, over = _settled(subject, settings, found, none)
     some = np.flatnonzero(gap <= settled)
     if some.size:
-        bounds = _events(judging.of(np.tile(some, 2)), stack.bounds(some, max_change_c))
+        bounds = events(stack.bounds(some, max_change_c))
         for name in EVENTS:
             sides = bounds[name].reshape(2, -1)
             doubtful[name][some] |= (sides != found[name][some]).any(axis=0)
@@ -262,12 +235,10 @@ def _judged(
     some = np.flatnonzero((gap > settled) & (gap <= over))
     if some.size:  # the end alone can have been another
         mean = np.concatenate(bounded(stack.mean_c[REFERENCE_CM][:, some], max_change_c), axis=1)
-        rows, numbers = stack.which[1:], judging.settings.lasting
-        sides = over_of(judging.span, mean, np.tile(starts[0, some], 2), rows, numbers).reshape(
-            2, -1
-        )
+        rows, numbers = stack.which[1:], settings.lasting
+        sides = over_of(span, mean, np.tile(starts[0, some], 2), rows, numbers).reshape(2, -1)
         doubtful["over"][some] = (sides != found["over"][some]).any(axis=0)
-    infected = _infected(judging.span, stack, found)
+    infected = _infected(span, stack, found)
     infected[doubtful["start"] | doubtful["over"]] = np.nan
     for name in EVENTS:
         found[name] = np.where(doubtful[name], _NONE, found[name])
@@ -276,12 +247,14 @@ def _judged(
     return found, _packed([doubtful[name] for name in EVENTS]), infected
 
 
-def _settled(judging: _Judging, found: dict[str, IntArray], none: int) -> tuple[IntArray, IntArray]:
+def _settled(
+    subject: DiseaseOnGrass, settings: Settings, found: dict[str, IntArray], none: int
+) -> tuple[IntArray, IntArray]:
     """Rows after which missing days change nothing but the end, and nothing at all."""
     start = found["start"]
     over = np.where(start < 0, none, found["over"])
-    settled = np.where(start < 0, none, start + judging.settings.lasting.wait_days)
-    can_come = np.bitwise_or.reduce(judging.subject.answers)
+    settled = np.where(start < 0, none, start + settings.lasting.wait_days)
+    can_come = np.bitwise_or.reduce(subject.answers)
     for bit, name in enumerate(_MORNINGS):
         if can_come >> bit & 1:
             settled = np.maximum(settled, np.where(found[name] < 0, over, found[name]))
@@ -297,14 +270,13 @@ def _infected(span: InfectionSpan, stack: Stack, found: dict[str, IntArray]) -> 
     return np.asarray((span.active(mean) & inside).sum(axis=0), dtype=float)
 
 
-def _events(judging: _Judging, stack: Stack) -> dict[str, IntArray]:
+def _events(
+    subject: DiseaseOnGrass, span: InfectionSpan, southern: bool, settings: Settings, stack: Stack
+) -> dict[str, IntArray]:
     """Row of each event along every lane, -1 where it does not come."""
-    subject, span, settings = judging.subject, judging.span, judging.settings
     numbers, last = settings.lasting, stack.which[2]
     mean = stack.mean_c[REFERENCE_CM]
-    by_days = rule_days(
-        span, stack.soil_at, stack.dates, stack.which, numbers, southern=judging.southern
-    )
+    by_days = rule_days(span, stack.soil_at, stack.dates, stack.which, numbers, southern=southern)
     course = course_of(span, by_days, mean, stack.which, numbers)
     shape = last + 1, mean.shape[1]  # mornings of the season, and before it
 
@@ -316,9 +288,9 @@ def _events(judging: _Judging, stack: Stack) -> dict[str, IntArray]:
         "called": begun(min(settings.alone, numbers.wait_days + 1)),
         "aged": begun(subject.interval),
         "over": morning > course.over,  # the day before it is known
-        "damage": morning <= judging.damage_to,
+        "damage": morning <= stack.damage_to,
         "infecting": _lately(span.active(mean[: last + 1]), WEEK_DAYS),
-        "room": ~begun(max(subject.number * subject.interval, 1)) & (morning <= judging.limit),
+        "room": ~begun(max(subject.number * subject.interval, 1)) & (morning <= stack.limit),
     }
     said = subject.answers[_packed([flags[name] for name in _FLAGS])]
     started = course.start < len(stack.dates)
