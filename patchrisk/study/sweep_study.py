@@ -14,7 +14,7 @@ from patchrisk.base.errors import Fault, InputError
 from patchrisk.base.pen import capital
 from patchrisk.base.saving import write_text
 from patchrisk.base.units import System
-from patchrisk.core.rules.windows import Rule
+from patchrisk.core.rules.rule import Rule
 from patchrisk.core.skill.measures import Terms
 from patchrisk.core.skill.sweep import Sweep, Vary, rules_to_try, sweep_grid
 from patchrisk.core.soil.air_to_soil import DEEPEST_CM, SHALLOWEST_CM
