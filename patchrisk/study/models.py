@@ -32,10 +32,9 @@ from patchrisk.core.skill.cases import blocks_of_space
 from patchrisk.core.skill.chances import RATIOS, Brier, brier, expected_cost
 from patchrisk.core.skill.measures import Terms, roc_area
 from patchrisk.read.diseases import load_library
-from patchrisk.study.observations import read_disease_observations
-from patchrisk.study.sites import open_source, read_all
+from patchrisk.study.observations import read_disease_observations, usual_terms
 from patchrisk.study.soil import SoilChoice, site_soils
-from patchrisk.study.terms import usual_terms
+from patchrisk.study.sources import open_source, read_all
 
 if TYPE_CHECKING:
     import xarray as xr

@@ -17,27 +17,32 @@ from patchrisk.core.skill.measures import Terms
 from patchrisk.core.skill.scores import Skill, assess
 from patchrisk.read.diseases import Library, load_library
 from patchrisk.study.figure_style import FIGURE_FORMATS, save_figure
-from patchrisk.study.figures_dates import date_figures, sites_drawn
+from patchrisk.study.figures_dates import date_figures, draw_summary, sites_drawn, warmth_figures
 from patchrisk.study.figures_skill import skill_figures
-from patchrisk.study.figures_summary import draw_summary
-from patchrisk.study.figures_warmth import warmth_figures
 from patchrisk.study.findings import (
+    DiseaseNames,
     extent_words,
     findings_words,
     lead_words,
     model_words,
+    names_of,
+    plain_line,
     scenario_words,
     unseen_words,
+    with_words,
 )
-from patchrisk.study.folder import Folder, file_hash, made
+from patchrisk.study.folder import CRATE, Folder, file_hash, made
 from patchrisk.study.models import ModelSkill, model_tables
-from patchrisk.study.naming import DiseaseNames, names_of, plain_line, with_words
-from patchrisk.study.observations import read_disease_observations, sites_in
-from patchrisk.study.study_tables import in_units, rule_tables, site_tables, skill_tables
-from patchrisk.study.summary import summary_table
+from patchrisk.study.observations import read_disease_observations, sites_in, usual_terms
+from patchrisk.study.study_tables import (
+    in_units,
+    rule_tables,
+    site_tables,
+    skill_tables,
+    summary_table,
+)
 from patchrisk.study.table_files import SeasonParts, csv_writer, write_csv, write_geoparquet
 from patchrisk.study.tables import SEASONS_LAYOUT, VERDICTS_LAYOUT, SeasonCounts, verdicts_as_rules
-from patchrisk.study.terms import usual_terms
 
 _DATING = (
     "summary",
@@ -242,16 +247,11 @@ def write_study(
 def check_folder(
     folder: Path, inputs: Mapping[Path, str], *, observed: bool, geo: bool = False
 ) -> None:
-    """Refuse a folder in which a backtest and its study would write over what is not theirs.
-
-    Raises
-    ------
-    InputError
-        As `patchrisk.study.folder.Folder.check`.
-    """
+    """Refuse a folder in which a backtest and its study would write over what is not theirs."""
     names = (SEASONS_LAYOUT.name, VERDICTS_LAYOUT.name)
     tables = [f"{name}.{form}" for name in names for form in ("parquet", "csv")]
-    Folder(folder).check([*tables, *study_files(observed=observed, geo=geo)], inputs)
+    asked = [*study_files(observed=observed, geo=geo), "scenarios.csv", "seasons.nc", CRATE]
+    Folder(folder).check([*tables, *asked], inputs)
 
 
 def study_files(*, observed: bool, geo: bool = False) -> list[str]:
