@@ -165,7 +165,7 @@ def soil(request: Request, name: str | None, keep: bool, figure: Path | None) ->
     """
     from patchrisk.base.saving import Output, check_outputs
     from patchrisk.read.names import inputs_of
-    from patchrisk.read.soil_fit import FIT, fit_path, keep_fit
+    from patchrisk.read.soil import FIT, fit_path, keep_fit
     from patchrisk.report.figures.files import FIGURE
     from patchrisk.report.soil import draw_soil, write_lessons, write_soil
     from patchrisk.site_day.calibration import learn, lessons

@@ -15,7 +15,7 @@ from patchrisk.core.plan.cover import Applied
 from patchrisk.core.plan.past_label import PastLabel
 from patchrisk.read.diseases import Library, load_library
 from patchrisk.read.logger.layout import LoggedSoil, LogOptions
-from patchrisk.read.logger.load_log import load_log
+from patchrisk.read.logger.read_log import load_log
 from patchrisk.read.names import faults_of_names
 from patchrisk.read.records.books import (
     APPLICATIONS,

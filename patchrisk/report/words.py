@@ -12,7 +12,7 @@ from patchrisk.base.units import DAY
 from patchrisk.core.dates.hand_readings import HandErrors
 from patchrisk.core.rules.states import RuleToday
 from patchrisk.core.rules.windows import REFERENCE_CM, State
-from patchrisk.core.soil.depth_transfer import MAX_UP_CM
+from patchrisk.core.soil.conduction import MAX_UP_CM
 from patchrisk.core.soil.root_depth import Probe
 from patchrisk.core.verdict.decision_table import Phase, Verdict
 from patchrisk.core.verdict.this_morning import what_changed

@@ -12,8 +12,7 @@ from patchrisk.core.dates.forecast_error import ErrorCovariance, departures
 from patchrisk.core.dates.weather_traces import WeatherTraces, lay_past, lay_traces, usable_years
 from patchrisk.core.soil.air_to_soil import ModelRun, SoilEstimate, run_model
 from patchrisk.core.soil.forcing import Climate, prepare
-from patchrisk.core.soil.parameters import SoilModel
-from patchrisk.core.soil.surface import Surface
+from patchrisk.core.soil.parameters import SoilModel, Surface
 from patchrisk.read.soil import load_soil_model
 
 SPIN_UP_DAYS = 366  # the soil forgets its start over one winter

@@ -38,7 +38,7 @@ from patchrisk.core.skill.measures import Terms
 from patchrisk.read.diseases import Disease, Library
 from patchrisk.read.diseases.models import Lag
 from patchrisk.read.records.file import read_records
-from patchrisk.read.tables.decode import read_text
+from patchrisk.read.tables.file_text import read_text
 
 _COLUMNS = ("place", "disease", "first_seen", "looked", "incidence", "note")
 _NEEDED = ("place", "disease")

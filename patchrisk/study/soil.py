@@ -16,9 +16,8 @@ from patchrisk.core.skill.season_days import Soil
 from patchrisk.core.soil.air_to_soil import day_at, error_variance
 from patchrisk.core.soil.forcing import prepare
 from patchrisk.core.soil.heat_stores import run_stores
-from patchrisk.core.soil.parameters import SoilModel
+from patchrisk.core.soil.parameters import SoilModel, Surface
 from patchrisk.core.soil.root_depth import Probe, logged_at
-from patchrisk.core.soil.surface import Surface
 from patchrisk.read.soil import load_soil_model
 
 SoilChoice = Literal["either", "measured", "modelled", "both"]

@@ -169,8 +169,7 @@ def _open_site(path: Path, now: datetime, *, offline: bool) -> SiteSource:
     """
     from patchrisk.read.site import read_site
     from patchrisk.read.site_data import gather
-    from patchrisk.read.soil import diffusivity_of
-    from patchrisk.read.soil_fit import model_at, read_fit, surface_at
+    from patchrisk.read.soil import diffusivity_of, model_at, read_fit, surface_at
     from patchrisk.read.weather.at_site import location_of
     from patchrisk.site_day.area_soil import probes_of
 

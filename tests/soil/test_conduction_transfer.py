@@ -11,14 +11,12 @@ from scipy.sparse import diags
 from scipy.sparse.linalg import splu
 
 from patchrisk.core.soil.conduction import (
-    amplitude_ratio,
-    damping_depth_cm,
-    lag_days,
-)
-from patchrisk.core.soil.depth_transfer import (
     MAX_UP_CM,
+    amplitude_ratio,
     can_move,
+    damping_depth_cm,
     depth_weights,
+    lag_days,
     move_extremes,
     move_mean,
 )

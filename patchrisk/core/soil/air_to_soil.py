@@ -14,8 +14,7 @@ from patchrisk.base.errors import Fault, InputError
 from patchrisk.base.units import BoolArray, FloatArray
 from patchrisk.core.soil.forcing import Climate, Forcing, prepare
 from patchrisk.core.soil.heat_stores import Stores, run_stores
-from patchrisk.core.soil.parameters import Parameters, SoilModel
-from patchrisk.core.soil.surface import Surface
+from patchrisk.core.soil.parameters import Parameters, SoilModel, Surface
 
 SHALLOWEST_CM, DEEPEST_CM = 2.0, 20.0
 
@@ -152,26 +151,21 @@ def run_model(
     climate: Climate | None = None,
 ) -> ModelRun:
     """Run the model once for all depths; parameters and errors as for `estimate_soil`."""
-    low, high = np.asarray(air_min_c, float), np.asarray(air_max_c, float)
-    _check(low, high, dates, SHALLOWEST_CM, (rain_mm, snow_depth_cm, solar_mj_m2))
-
-    def columns(given: npt.ArrayLike | None) -> FloatArray | None:
-        return None if given is None else np.asarray(given, float).reshape(len(low), -1)
-
+    _check(air_min_c, air_max_c, dates, SHALLOWEST_CM, (rain_mm, snow_depth_cm, solar_mj_m2))
     forcing = prepare(
-        low.reshape(len(low), -1),
-        high.reshape(len(low), -1),
+        air_min_c,
+        air_max_c,
         dates=dates,
         latitude=latitude,
         model=model,
-        rain_mm=columns(rain_mm),
-        snow_depth_cm=columns(snow_depth_cm),
-        solar_mj_m2=columns(solar_mj_m2),
+        rain_mm=rain_mm,
+        snow_depth_cm=snow_depth_cm,
+        solar_mj_m2=solar_mj_m2,
         climate=climate,
     )
     cover = surface or model.plot
     stores = run_stores(forcing, model.parameters[forcing.inputs], cover)
-    return ModelRun(forcing, stores, model, cover, low.shape)
+    return ModelRun(forcing, stores, model, cover, np.shape(air_min_c))
 
 
 def day_at(

@@ -45,8 +45,6 @@ class LogOptions:
 
     Parameters
     ----------
-    sheet : str, optional
-        Sheet of an Excel workbook; needed only where several hold readings.
     time : str, optional
         Header of the column with the date, or date and time.
     columns : mapping of str to float or None
@@ -54,17 +52,13 @@ class LogOptions:
         None where the depth is to be taken from the header.
     depth_cm : float, optional
         Depth of the probe in a file that has only one [cm].
-    utc_offset : timedelta, optional
-        The file's clock minus UTC.
-    site_utc_offset : timedelta, optional
-        The site's local standard time minus UTC; readings are moved to it when the file's own
-        offset is known too.
+    utc_offset, site_utc_offset : timedelta, optional
+        The file's clock, and the site's local standard time, minus UTC; readings are moved to the
+        latter when both are known.
     summer_time : bool
         Whether the file's clock was an hour ahead of standard time in summer.
     delimiter : {"\t", ";", ",", "|", " "}, optional
         A blank means one or more.
-    encoding : str, optional
-        As Python names it, such as ``utf-8`` or ``cp1252``.
     header_line : int, optional
         Number of the line with the column names, counted from 1 as an editor does.
     latitude : float, optional

@@ -10,7 +10,7 @@ import pandas as pd
 
 from patchrisk.base.toml_files import load_numbers
 from patchrisk.base.units import QUANTITIES, BoolArray, FloatArray
-from patchrisk.read.logger.heading import to_degc
+from patchrisk.read.logger.heading import looks_like_kelvin, to_degc
 from patchrisk.read.logger.layout import TemperatureUnit
 
 _YEAR = 365.25
@@ -67,6 +67,18 @@ def why_not_soil(
     if latitude is None or abs(latitude) <= limits["plausible.tropics"]:
         return ""
     return _no_wave(times, degc, latitude, limits)
+
+
+def only_unit(values: FloatArray) -> tuple[TemperatureUnit | None, float]:
+    """Return the one unit that soil temperatures can be in, if there is one, and their median."""
+    limits = load_numbers("quality")
+    if looks_like_kelvin(values, "soil temperature"):
+        return "K", float(np.nanmedian(values))
+    values = values[np.abs(values) < 200]  # codes and broken wires say nothing of the unit
+    middle = float(np.median(values)) if len(values) else 0.0
+    if middle < limits["unit.mild"].value:
+        return "degC", middle
+    return "degF" if np.quantile(values, 0.9) > limits["unit.hot"].value else None, middle
 
 
 def _inside(degc: FloatArray, low: float, high: float) -> BoolArray:

@@ -22,11 +22,9 @@ from patchrisk.base.units import (
     from_canonical,
     to_canonical,
 )
-from patchrisk.read.logger.daily import by_day
-from patchrisk.read.logger.heading import find_hour, from_degc, says_mean
-from patchrisk.read.logger.layout import Flag, Log
-from patchrisk.read.logger.time_order import (
+from patchrisk.read.logger.daily import (
     DAY_S,
+    by_day,
     merge_equal_times,
     moment_of,
     note_clock_steps,
@@ -34,6 +32,8 @@ from patchrisk.read.logger.time_order import (
     share_contradicting,
     usual_step,
 )
+from patchrisk.read.logger.heading import find_hour, from_degc, says_mean
+from patchrisk.read.logger.layout import Flag, Log
 
 _HOTTEST_F = from_canonical("soil temperature", QUANTITIES["soil temperature"].high, "degF")
 _LONG_GAPS = 10  # gaps of a day and more that are told one by one

@@ -16,7 +16,7 @@ from patchrisk.core.plan.cover import Applied
 from patchrisk.core.soil.air_to_soil import DEEPEST_CM, SHALLOWEST_CM
 from patchrisk.read.diseases import Library, load_library
 from patchrisk.read.groups import Groups, load_groups, split_list
-from patchrisk.read.logger.summer_time import rule_for
+from patchrisk.read.logger.clock import rule_for
 from patchrisk.read.records.told import (
     TOLD_COLUMNS,
     clock,
