@@ -104,8 +104,8 @@ def count(
     patchrisk count --base 50degF --goal 500degF --at-least 65degF --row 5
     """
     from patchrisk.base.saving import write_text
+    from patchrisk.core.rules.rule import Statistic
     from patchrisk.core.rules.tally import Threshold
-    from patchrisk.core.rules.windows import Statistic
     from patchrisk.report.count import COUNT_TABLE, write_count_table, write_counts
     from patchrisk.site_day.counts import Asked, count_areas
 

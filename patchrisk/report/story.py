@@ -7,9 +7,8 @@ import numpy as np
 from patchrisk.base.pen import Pen, capital
 from patchrisk.base.units import DAY
 from patchrisk.core.verdict.decision_table import Phase
-from patchrisk.core.verdict.judgement import Judgement
+from patchrisk.core.verdict.judgement import Judgement, story_is_due
 from patchrisk.core.verdict.season_story import Spell, Story
-from patchrisk.core.verdict.this_morning import story_is_due
 from patchrisk.read.diseases import Disease, Library
 from patchrisk.site_day.morning import AreaMorning
 

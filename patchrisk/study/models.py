@@ -26,8 +26,7 @@ from patchrisk.base.errors import Fault, InputError
 from patchrisk.base.toml_files import load_numbers
 from patchrisk.base.units import BoolArray, DayArray, FloatArray
 from patchrisk.core.counters import compare, longest_run
-from patchrisk.core.rules.infection import Cardinal, relative_rate
-from patchrisk.core.rules.windows import REFERENCE_CM
+from patchrisk.core.rules.rule import REFERENCE_CM, Cardinal, relative_rate
 from patchrisk.core.skill.cases import blocks_of_space
 from patchrisk.core.skill.chances import RATIOS, Brier, brier, expected_cost
 from patchrisk.core.skill.measures import Terms, roc_area

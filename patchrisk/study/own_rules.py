@@ -11,8 +11,7 @@ import numpy as np
 
 from patchrisk.base.errors import Fault, InputError
 from patchrisk.base.units import DayArray, FloatArray
-from patchrisk.core.rules.seasons import Season
-from patchrisk.core.rules.windows import Meaning, Rule, Statistic
+from patchrisk.core.rules.rule import Meaning, Rule, Season, Statistic
 from patchrisk.core.skill.openings import Seasons
 from patchrisk.read.diseases import read_rules
 from patchrisk.study.soil import Block, SiteSoil

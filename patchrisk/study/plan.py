@@ -13,9 +13,8 @@ from patchrisk import __version__
 from patchrisk.base import resources
 from patchrisk.base.errors import Fault, InputError, UnavailableError
 from patchrisk.base.toml_files import load_numbers
-from patchrisk.core.rules.infection import Cardinal
-from patchrisk.core.rules.states import Settings
-from patchrisk.core.rules.windows import Rule, soil_depth_cm
+from patchrisk.core.rules.rule import Cardinal, Rule, soil_depth_cm
+from patchrisk.core.rules.windows import Settings
 from patchrisk.core.skill.openings import LEAST_DRAWS, Drawing, drawn_openings, seasons_of
 from patchrisk.core.skill.verdicts import DiseaseOnGrass, answers_of, verdicts_of
 from patchrisk.core.soil.air_to_soil import DEEPEST_CM, SHALLOWEST_CM
@@ -24,10 +23,10 @@ from patchrisk.core.verdict.decision_table import Host
 from patchrisk.read.diseases import Library, load_library
 from patchrisk.read.diseases.library import DiseaseGroup
 from patchrisk.read.diseases.models import Disease
-from patchrisk.site_day.judging import backing_of, helps_of, spans_of, verdict_settings
+from patchrisk.site_day.area_soil import error_covariance
+from patchrisk.site_day.disease import backing_of, helps_of, interval_of, number_of, spans_of
+from patchrisk.site_day.judging import verdict_settings
 from patchrisk.site_day.morning import settings
-from patchrisk.site_day.protection import interval_of
-from patchrisk.site_day.weather_ahead import error_covariance
 from patchrisk.study.folder import sha256_of
 from patchrisk.study.own_rules import (
     OWN,
@@ -257,7 +256,7 @@ def _on_grass(library: Library, key: str, grass: str | None) -> DiseaseOnGrass |
         host=host,
         spans=spans,
         interval=interval_of(disease, key),
-        number=numbers.number if treatment.number is None else round(treatment.number.span[1]),
+        number=number_of(disease),
         answers=answers_of(
             host,
             backing_of(disease, frozenset(), frozenset()),

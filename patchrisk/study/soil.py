@@ -10,7 +10,7 @@ from patchrisk.base.errors import Fault
 from patchrisk.base.toml_files import load_numbers
 from patchrisk.base.units import BoolArray, DayArray, FloatArray, IntArray
 from patchrisk.core.dates.forecast_error import departures_of
-from patchrisk.core.rules.windows import Rule, soil_depth_cm
+from patchrisk.core.rules.rule import Rule, soil_depth_cm
 from patchrisk.core.skill.openings import SoilDoubt, depths_of
 from patchrisk.core.skill.season_days import Soil
 from patchrisk.core.soil.air_to_soil import day_at, error_variance

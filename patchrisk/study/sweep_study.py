@@ -16,7 +16,7 @@ from patchrisk.base.errors import Fault, InputError
 from patchrisk.base.pen import capital, count_of
 from patchrisk.base.saving import write_text
 from patchrisk.base.units import QUANTITIES, System
-from patchrisk.core.rules.windows import Rule
+from patchrisk.core.rules.rule import Rule
 from patchrisk.core.skill.measures import Terms
 from patchrisk.core.skill.scores import HIT_RATE
 from patchrisk.core.skill.sweep import (

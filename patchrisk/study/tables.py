@@ -10,7 +10,7 @@ import pandas as pd
 
 from patchrisk.base.toml_files import load_numbers
 from patchrisk.base.units import FloatArray, IntArray
-from patchrisk.core.rules.windows import REFERENCE_CM
+from patchrisk.core.rules.rule import REFERENCE_CM
 from patchrisk.core.skill.climatology import year_means
 from patchrisk.core.skill.openings import DATINGS, Seasons
 from patchrisk.core.skill.verdicts import EVENTS, Verdicts

@@ -37,12 +37,11 @@ import pandas as pd
 from counters_speed import best_of
 
 from patchrisk.base import resources
-from patchrisk.core.rules.seasons import Season
-from patchrisk.core.rules.windows import Rule, Statistic
+from patchrisk.core.rules.rule import Rule, Season, Statistic
 from patchrisk.core.skill.openings import Drawing, drawn_openings, seasons_of
 from patchrisk.core.skill.season_days import Soil
 from patchrisk.core.skill.verdicts import verdicts_of
-from patchrisk.site_day.weather_ahead import error_covariance
+from patchrisk.site_day.area_soil import error_covariance
 from patchrisk.study import sources
 from patchrisk.study.plan import plan_backtest
 from patchrisk.study.soil import Block, site_soils

@@ -22,8 +22,7 @@ from patchrisk.base.toml_files import load_numbers
 from patchrisk.core.dates.forecast_error import ConditionalErrors, departures, known_errors
 from patchrisk.core.dates.hand_readings import compare_readings
 from patchrisk.core.soil.air_to_soil import SoilEstimate, day_at
-from patchrisk.site_day.area_soil import day_wave
-from patchrisk.site_day.weather_ahead import error_covariance
+from patchrisk.site_day.area_soil import day_wave, error_covariance
 
 DEPTH_CM = 5.0
 TAUGHT, LATER = 1095, 1095  # days of record before the readings end or go on, and days judged after

@@ -21,7 +21,7 @@ import numpy as np
 from station_mornings import FORECAST_DAYS, Morning, area_of, keys_for, stations_of, turfs_at
 from verdict_follow import LEAST_BEST, best_cover
 
-from patchrisk.core.rules.infection import relative_rate
+from patchrisk.core.rules.rule import relative_rate
 from patchrisk.core.verdict.decision_table import Backing, Helps
 from patchrisk.core.verdict.judge import treatment_ends
 from patchrisk.core.verdict.season_course import begun_for, course_of, rule_days, seasons_between
@@ -37,7 +37,7 @@ class Season:
         self.case, self.settings, self.dates, self.season = case, settings, dates, season
         _, self.first, self.last = season.rows(dates)
         self.span, self.start, self.begun = season.span, int(course.start[0]), begun
-        self.number = settings.number if case.number is None else case.number
+        self.number = case.number
         self.stop = self.until(self.start)
         reach = min(self.stop + case.interval, self.last + 1)
         rows = slice(self.first, self.last + MARGIN_DAYS)

@@ -42,9 +42,12 @@ def facts_of(line, morning):
         "start": D("2026-05-01") if started else None,
         "over": D("2026-05-15") if phase is Phase.OVER else None,
         "seen": D("2026-05-15") if named.get("seen") else None,
-        "stakes": replace(j.stakes, stake=stake, host=Host(named.get("host", Host.HIGH))),
-        "late_helps": Helps(named.get("late", Helps.DISPUTED)),
-        "seen_helps": Helps(named.get("once_seen", Helps.NO)),
+        "case": replace(
+            j.case,
+            stakes=replace(j.case.stakes, stake=stake, host=Host(named.get("host", Host.HIGH))),
+            late=Helps(named.get("late", Helps.DISPUTED)),
+            once_seen=Helps(named.get("once_seen", Helps.NO)),
+        ),
         "cover": cover,
         "odds_lasting": 0.7,
         "odds_lead": 0.7,
@@ -91,7 +94,7 @@ def test_a_season_over_and_one_to_come_both_say_when_to_think_of_it(morning):
 @pytest.mark.parametrize(
     ("more", "said"),
     [
-        ({"counted": 3, "number": 3}, "the 3 applications of this season are on"),
+        ({"counted": 3}, "the 3 applications of this season are on"),
         ({"treat_until": D("2026-05-10")}, "ended May 10"),
         ({"damage": (D("2026-04-01"), D("2026-05-01"))}, "no damage can follow"),
         ({"damage_odds": 0.01}, "not likely to show (heat to bring damage out: 1 %)"),
@@ -100,9 +103,10 @@ def test_a_season_over_and_one_to_come_both_say_when_to_think_of_it(morning):
 )
 def test_nothing_for_want_of_use_says_which(morning, more, said):
     facts = facts_of(LINES["not now"], morning) | {
-        "counted": 0, "number": 3, "treat_until": D("2026-08-15"), "infecting_odds": 1.0,
+        "counted": 0, "treat_until": D("2026-08-15"), "infecting_odds": 1.0,
         "damage": (D("2026-06-01"), D("2026-09-30")),
     }  # fmt: skip
+    facts["case"] = replace(facts["case"], number=3)
     then = changed(only(morning, "Lawns", "summer-patch"), "Lawns", "summer-patch", **facts | more)
     assert said in view_of(then).areas[0].rows[0].act
 
@@ -117,6 +121,7 @@ def test_nothing_for_want_of_use_says_which(morning, more, said):
 )
 def test_nothing_for_want_of_stakes_says_so(morning, stake, host, said):
     facts = facts_of(LINES["not now"], morning)
-    facts["stakes"] = replace(facts["stakes"], stake=stake, host=host)
+    case = facts["case"]
+    facts["case"] = replace(case, stakes=replace(case.stakes, stake=stake, host=host))
     then = changed(only(morning, "Lawns", "summer-patch"), "Lawns", "summer-patch", **facts)
     assert said in view_of(then).areas[0].rows[0].act

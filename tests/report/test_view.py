@@ -105,8 +105,9 @@ def started(morning, key="summer-patch", *, stake=Stake.HISTORY, known="seen", *
     # The rule that started first, and no other, was met on the day the season began.
     rules = tuple(replace(r, start=D("2026-05-10") if n == 0 else None, stands=False)
                   for n, r in enumerate(judged.rules))  # fmt: skip
-    stakes = replace(judged.stakes, stake=stake, known=known)
-    return changed(alone, "Lawns", key, rules=rules, stakes=stakes, **{**STARTED, **more})
+    stakes = replace(judged.case.stakes, stake=stake, known=known)
+    case = replace(judged.case, stakes=stakes)
+    return changed(alone, "Lawns", key, rules=rules, case=case, **{**STARTED, **more})
 
 
 def test_apply_says_against_what_why_and_how_long_it_can_wait(morning):
@@ -171,7 +172,7 @@ def test_a_start_that_is_sure_to_last_needs_no_word(morning, lasts, told):
 def test_decide_says_both_ways_and_what_would_settle_it(morning):
     then = started(
         morning, stake=Stake.UNKNOWN, known=None, verdict=Verdict.DECIDE,
-        reason="protect or accept", number=3,
+        reason="protect or accept",
         damage=(D("2026-06-01"), D("2026-09-30")), damage_odds=0.84,
     )  # fmt: skip
     rows, lawns = rows_of(view_of(then), "Lawns")

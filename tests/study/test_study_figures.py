@@ -10,8 +10,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from patchrisk.core.rules.seasons import Season
-from patchrisk.core.rules.windows import Rule, Statistic
+from patchrisk.core.rules.rule import Rule, Season, Statistic
 from patchrisk.core.skill.cases import PRESSURE, RuleCases, merge_alike
 from patchrisk.core.skill.climatology import (
     departure_counts,

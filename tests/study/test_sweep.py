@@ -7,8 +7,8 @@ import pandas as pd
 import pytest
 
 from patchrisk.base.errors import InputError
-from patchrisk.core.rules.seasons import Season, season_days
-from patchrisk.core.rules.windows import Rule, Statistic, is_open
+from patchrisk.core.rules.rule import Rule, Season, Statistic, season_days
+from patchrisk.core.rules.windows import is_open
 from patchrisk.core.skill.measures import Terms
 from patchrisk.core.skill.sweep import change, grid, rules_to_try, sweep_grid
 from patchrisk.study.sweep_study import read_vary, sweep_sentences

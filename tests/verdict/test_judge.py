@@ -5,8 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from patchrisk.core.rules.infection import Cardinal
-from patchrisk.core.rules.seasons import Season
+from patchrisk.core.rules.rule import Cardinal, Season
 from patchrisk.core.verdict.decision_table import Backing, Host, Phase, Roots, Stake, Verdict
 from tests.verdict.hand import (
     DATES,
@@ -274,11 +273,10 @@ def test_before_a_start_nothing_counts_and_once_it_is_known_as_little():
     assert judged("2023-05-20", applied=days).counted == 0
 
 
-def test_a_file_without_a_number_gets_two():
-    made = judged("2023-05-20", number=None)
-    assert made.number == 2
-    assert made.treat_until == D("2023-06-27")  # 56 days, the start among them
-    assert judged("2023-05-20", number=3).number == 3
+@pytest.mark.parametrize(("number", "until"), [(2, "2023-06-27"), (3, "2023-07-25")])
+def test_the_treatment_span_is_as_long_as_its_number_of_applications_lasts(number, until):
+    # of 28 days each, the start among them
+    assert judged("2023-05-20", number=number).treat_until == D(until)
 
 
 @pytest.mark.parametrize(("today", "room"), [("2023-06-27", True), ("2023-06-28", False)])
@@ -421,7 +419,7 @@ def test_what_was_seen_is_history_and_this_seasons_is_fresh(seen, fresh):
     stakes = replace(case().stakes, stake=Stake.UNKNOWN, known=None)
     made = judged("2023-05-20", seen=tuple(map(D, seen)), stakes=stakes)
     assert made.seen == (None if fresh is None else D(fresh))
-    assert made.stakes.stake is Stake.HISTORY
+    assert made.case.stakes.stake is Stake.HISTORY
     assert made.verdict is (Verdict.APPLY if fresh is None else Verdict.SCOUT)
 
 

@@ -13,7 +13,7 @@ from patchrisk.base import resources
 from patchrisk.base.errors import Fault, InputError, unreadable
 from patchrisk.base.safe_text import squeezed
 from patchrisk.base.toml_files import read_toml, validate
-from patchrisk.core.rules.windows import Meaning, Rule
+from patchrisk.core.rules.rule import Meaning, Rule
 from patchrisk.read.diseases.models import Disease, Dispute, SiteFactor
 from patchrisk.read.diseases.quantities import Rows, SomeRows, Source, Statement, Table, Text, Water
 from patchrisk.read.diseases.rules import PublishedRule, distinct

@@ -7,9 +7,7 @@ from typing import Annotated, Literal, get_args
 import numpy as np
 from pydantic import AfterValidator, Field, model_validator
 
-from patchrisk.core.rules.infection import Cardinal
-from patchrisk.core.rules.seasons import season_days
-from patchrisk.core.rules.windows import Meaning, Rule
+from patchrisk.core.rules.rule import Cardinal, Meaning, Rule, season_days
 from patchrisk.read.area import Use
 from patchrisk.read.diseases.quantities import (
     AirTemperature,

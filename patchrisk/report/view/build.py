@@ -8,17 +8,16 @@ import numpy as np
 from patchrisk.base.pen import Pen, count_of
 from patchrisk.core.plan.programme import AreaPlan
 from patchrisk.core.verdict.decision_table import Verdict
-from patchrisk.core.verdict.this_morning import sample_asked
+from patchrisk.core.verdict.judgement import sample_asked
 from patchrisk.report import words
 from patchrisk.report.check import flag_words, weather_lines
-from patchrisk.report.cover_words import applications_words
-from patchrisk.report.log_words import past_label_words
+from patchrisk.report.records_words import applications_words, past_label_words
 from patchrisk.report.view.area import area_view
 from patchrisk.report.view.disease import DiseaseView
 from patchrisk.report.view.last_page import LastPage, changes_since
 from patchrisk.report.view.model import AreaView, Change, MorningView, Scouting
+from patchrisk.site_day.ahead import Prospect
 from patchrisk.site_day.morning import Morning
-from patchrisk.site_day.weather_ahead import Prospect
 
 _MESSAGE_NAMES = 6
 # A text message holds 160 letters (3GPP TS 23.038, from memory); the line end is one.

@@ -7,10 +7,9 @@ import numpy as np
 
 from patchrisk.base.pen import Pen, count_of
 from patchrisk.core.dates.pressure import Pressure
-from patchrisk.core.rules.states import RuleToday
+from patchrisk.core.rules.windows import RuleToday
 from patchrisk.core.verdict.decision_table import RUNNING, Stake, Verdict
-from patchrisk.core.verdict.judgement import Judgement, RuleStart
-from patchrisk.core.verdict.this_morning import think_again_on
+from patchrisk.core.verdict.judgement import Judgement, RuleStart, think_again_on
 from patchrisk.read.diseases import Library
 from patchrisk.report import words
 from patchrisk.report.view.reasons import reason_words
@@ -81,7 +80,7 @@ class DiseaseView(Wording):
     @property
     def history(self) -> str:
         """How it is known here."""
-        here = self.judged.stakes.stake in _KNOWN_HERE or self.judged.seen is not None
+        here = self.judged.case.stakes.stake in _KNOWN_HERE or self.judged.seen is not None
         return self.stake if here else ""
 
     @cached_property
@@ -144,9 +143,9 @@ def rank(entry: Entry) -> tuple[int, bool, int, bool, int, np.datetime64]:
     return (
         -j.verdict,
         not new,
-        -j.stakes.stake,
+        -j.case.stakes.stake,
         j.phase not in RUNNING,
-        -j.stakes.host,
+        -j.case.stakes.host,
         _NEVER if next_start is None else next_start,
     )
 

@@ -8,7 +8,7 @@ import numpy as np
 from patchrisk.base.pen import Pen, capital, listed
 from patchrisk.core.soil.root_depth import SoilSeries
 from patchrisk.core.verdict.decision_table import Phase, Verdict
-from patchrisk.core.verdict.this_morning import DAMAGE_SEEN, settle_soon, think_again_on
+from patchrisk.core.verdict.judgement import DAMAGE_SEEN, settle_soon, think_again_on
 from patchrisk.report.view.disease import DiseaseView
 from patchrisk.report.view.model import Task
 from patchrisk.report.view.reasons import accept_words, protect_words

@@ -7,15 +7,14 @@ import numpy as np
 from patchrisk.base.pen import Pen, chance, count_of, listed
 from patchrisk.base.units import DAY, DayArray
 from patchrisk.core.dates.pressure import Pressure
-from patchrisk.core.rules.windows import Rule
+from patchrisk.core.rules.rule import Rule
 from patchrisk.core.verdict.decision_table import RUNNING, Phase, Stake
-from patchrisk.core.verdict.judgement import Judgement
-from patchrisk.core.verdict.this_morning import in_time_until, look_now, stands_from
+from patchrisk.core.verdict.judgement import Judgement, in_time_until, look_now, stands_from
 from patchrisk.read.area import Area
 from patchrisk.read.diseases import Disease
 from patchrisk.read.diseases.models import Help
 from patchrisk.read.site import Site
-from patchrisk.report.cover_words import cover_words, covered_parts
+from patchrisk.report.records_words import cover_words, covered_parts
 from patchrisk.report.words import wording_number
 from patchrisk.site_day.judging import verdict_settings
 from patchrisk.site_day.morning import AreaMorning, Morning
@@ -232,7 +231,7 @@ class Wording:
             return f"seen {self.day(j.seen)}"
         known = {
             Stake.HISTORY: "found here by a laboratory"
-            if j.stakes.known == "laboratory"
+            if j.case.stakes.known == "laboratory"
             else "seen here before",
             Stake.ASKED: "you asked to prevent it",
             Stake.YOUNG: "a young stand, of the age at risk",
@@ -240,7 +239,7 @@ class Wording:
             Stake.UNKNOWN: "history not told",
             Stake.NONE: "none here by your site file",
         }
-        return known[j.stakes.stake]
+        return known[j.case.stakes.stake]
 
     @property
     def grass(self) -> str:
@@ -307,7 +306,7 @@ class Wording:
         j = self.judged
         if not j.counted:
             return ""
-        return f"{j.counted} of {j.number} applications of this season are on"
+        return f"{j.counted} of {j.case.number} applications of this season are on"
 
     def help_text(self, help_: Help | None) -> str:
         """Say what a disease file says that an application can still do, with its source."""
@@ -365,7 +364,7 @@ class Wording:
     def scout(self) -> str:
         """Say from when to look: ``now``, a day, or nothing."""
         j = self.judged
-        if j.stakes.stake is Stake.NONE:
+        if j.case.stakes.stake is Stake.NONE:
             return ""
         if look_now(j):
             return "now"

@@ -5,8 +5,9 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
+from patchrisk.core.verdict.case import Stakes
 from patchrisk.core.verdict.decision_table import Host, Phase, Stake, Verdict
-from patchrisk.core.verdict.this_morning import (
+from patchrisk.core.verdict.judgement import (
     NoMore,
     area_verdict,
     history_asked,
@@ -21,6 +22,7 @@ from patchrisk.core.verdict.this_morning import (
     why_no_more,
 )
 from patchrisk.site_day.judging import verdict_settings
+from tests.verdict.hand import case
 
 D = np.datetime64
 TODAY = D("2026-05-18")
@@ -31,12 +33,17 @@ def judgement(**values):
     plain = {
         "verdict": Verdict.SCOUT, "reason": "look for it", "phase": Phase.STARTING,
         "first": D("2026-04-01"), "start": D("2026-05-10"), "stands": False, "early": None,
-        "treat_until": D("2026-08-15"), "interval": 28, "ends": D("2026-09-01"), "counted": 0,
-        "number": 2, "damage": (D("2026-06-01"), D("2026-09-30")), "damage_odds": 0.5,
+        "treat_until": D("2026-08-15"), "ends": D("2026-09-01"), "counted": 0,
+        "damage": (D("2026-06-01"), D("2026-09-30")), "damage_odds": 0.5,
         "infecting_odds": 1.0, "following": None, "seen": None, "scouting": True,
-        "stakes": SimpleNamespace(stake=Stake.UNKNOWN, host=Host.MODERATE),
+        "case": known_as(Host.MODERATE),
     }  # fmt: skip
     return SimpleNamespace(**plain | values)
+
+
+def known_as(host):
+    """Two applications of 28 days each, on grass of which no history is told."""
+    return case(interval=28, number=2, stakes=Stakes(Stake.UNKNOWN, None, host))
 
 
 @pytest.mark.parametrize(
@@ -113,13 +120,11 @@ def test_no_more_is_called_for_the_plainest_reason(values, why):
 
 
 def test_what_is_to_be_settled_is_asked_where_the_grass_gets_it():
-    stakes = SimpleNamespace(stake=Stake.UNKNOWN, host=Host.HIGH)
     near = "start is near, not known here"
-    assert settle_soon(judgement(reason=near, stakes=stakes))
+    assert settle_soon(judgement(reason=near, case=known_as(Host.HIGH)))
     assert not settle_soon(judgement(reason=near))
     assert history_asked(judgement())
-    low = SimpleNamespace(stake=Stake.UNKNOWN, host=Host.LOW)
-    assert not history_asked(judgement(stakes=low))
+    assert not history_asked(judgement(case=known_as(Host.LOW)))
     assert sample_asked(judgement(verdict=Verdict.DECIDE))
     assert sample_asked(judgement(reason="seen"))
     assert not sample_asked(judgement())
