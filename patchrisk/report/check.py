@@ -206,7 +206,7 @@ def flag_words(flag: Flag) -> str:
 
 def _logger(logged: LoggedSoil, show: Show) -> Iterator[str]:
     yield from heading(f"Logger: {logged.file}")
-    yield from (line for text in str(logged.layout).splitlines() for line in wrap(text, "", "  "))
+    yield from (line for text in logged.layout.lines() for line in wrap(text, "", "  "))
     for probe in logged.probes:
         days = probe.known
         depth = "depth not told, taken as 2 in / 5 cm"
