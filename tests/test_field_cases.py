@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from patchrisk.base.units import to_canonical
-from patchrisk.core.rules.states import Settings
-from patchrisk.core.rules.windows import State, Statistic, apply_rule, soil_depth_cm
+from patchrisk.core.rules.rule import Statistic, soil_depth_cm
+from patchrisk.core.rules.windows import Settings, State, apply_rule
 from patchrisk.core.skill.openings import seasons_of
 from patchrisk.core.skill.season_days import Soil
 from patchrisk.read.diseases import load_library

@@ -12,7 +12,7 @@ from patchrisk.read.area import Area, HistoryEntry
 from patchrisk.read.diseases import load_library
 from patchrisk.read.diseases.models import InfectionSeason
 from patchrisk.read.records.rows import Observation
-from patchrisk.site_day.history import history_of_area, season_began, to_prevent
+from patchrisk.site_day.judging import history_of_area, season_began, to_prevent
 
 LIBRARY = load_library()
 DAY = date(2026, 5, 18)

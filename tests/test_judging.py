@@ -2,6 +2,7 @@
 
 from datetime import date
 from itertools import permutations
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -13,15 +14,8 @@ from patchrisk.core.verdict.decision_table import Backing, Host, Stake
 from patchrisk.read.area import Area, HistoryEntry
 from patchrisk.read.diseases import load_library
 from patchrisk.read.site import Place, Site
-from patchrisk.site_day.judging import (
-    AreaCase,
-    backing_of,
-    case_of,
-    shows_of,
-    spans_of,
-    stakes_of,
-    verdict_settings,
-)
+from patchrisk.site_day.disease import backing_of, number_of, shows_of, spans_of
+from patchrisk.site_day.judging import AreaCase, case_of, stakes_of, verdict_settings
 
 LIBRARY = load_library()
 DAY = date(2026, 5, 18)
@@ -108,6 +102,11 @@ def test_what_stands_behind_a_treatment_is_the_best_of_what_can_be_used(key, cod
     assert backed(key, *codes) is backing
     assert backed(key, *codes, lost=frozenset(codes)) is Backing.NONE
     assert backed(key, *codes, unwanted=frozenset(codes)) is Backing.NONE
+
+
+def test_a_file_without_a_number_of_applications_gets_two():
+    assert disease("dead-spot").treatment.number is None
+    assert number_of(disease("dead-spot")) == 2
 
 
 def test_seasons_are_those_of_the_grass_with_its_dormancy():
@@ -197,5 +196,7 @@ def test_two_products_in_one_tank_count_as_one_application():
     day = np.datetime64("2026-04-20")
     tank = [Applied(day, "Greens", frozenset({code})) for code in ("11", "3")]
     rows = [*tank, Applied(day + 28, "Greens", frozenset({"11"}))]
-    case = AreaCase(SITE, LIBRARY, area, DAY, series(15.0), None, None, rows, (), NOBODY)
-    assert case_of(case, "take-all-patch", {}, NOBODY, {}).applied == (day, day + 28)
+    kept = SimpleNamespace(rows=rows)
+    g = SimpleNamespace(site=SITE, library=LIBRARY, applications=kept, observations=None)
+    case = AreaCase(g, area, DAY, known_soil({5.0: series(15.0)}, 5.0, 2.0), None)
+    assert case_of(case, "take-all-patch").applied == (day, day + 28)

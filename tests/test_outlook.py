@@ -4,9 +4,8 @@ import numpy as np
 import pytest
 
 from patchrisk.base.toml_files import load_numbers
-from patchrisk.core.rules.seasons import Season
-from patchrisk.core.rules.states import Settings, rules_today
-from patchrisk.core.rules.windows import Rule, State, Statistic
+from patchrisk.core.rules.rule import Rule, Season, Statistic
+from patchrisk.core.rules.windows import Settings, State, rules_today
 from patchrisk.core.soil.root_depth import SoilSeries
 
 SETTINGS = Settings(nearing_c=2.0, max_change_c=3.8)

@@ -9,8 +9,8 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
 from patchrisk.core.dates.soil_paths import SoilPaths
+from patchrisk.core.rules.rule import Statistic
 from patchrisk.core.rules.tally import Threshold, courses, days_met, degree_days
-from patchrisk.core.rules.windows import Statistic
 from patchrisk.core.soil.root_depth import SoilSeries
 
 

@@ -9,8 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
-from patchrisk.core.rules.seasons import Season, season_days
-from patchrisk.core.rules.windows import Rule, State, Statistic, apply_rule, bounded, reach
+from patchrisk.core.rules.rule import Rule, Season, Statistic, season_days
+from patchrisk.core.rules.windows import State, apply_rule, bounded, reach
 
 NUMBERS = {"nearing_c": 2.0, "max_change_c": 3.8}
 YEAR = Season((1, 1), (12, 31))

@@ -8,8 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from patchrisk.base.errors import Fault, InputError
-from patchrisk.cli.options import Day, F, site_options
-from patchrisk.cli.screen import echo
+from patchrisk.cli.options import Day, F, echo, site_options
 
 if TYPE_CHECKING:
     from patchrisk.read.records.rows import RecordContext
@@ -82,7 +81,7 @@ def note(site_file: Path, sample: bool, day: date | None, **cells: str) -> None:
 def application(site_file: Path, sample: bool, day: date | None, **cells: str) -> None:
     """Write down an application that went on."""
     from patchrisk.read.records.books import APPLICATIONS
-    from patchrisk.report.log_words import record_words
+    from patchrisk.report.records_words import record_words
     from patchrisk.report.words import name_of
 
     context, given = _given(site_file, sample, day, cells)

@@ -9,20 +9,21 @@ from patchrisk.base.pen import iso_day
 from patchrisk.core.dates.pressure import Pressure
 from patchrisk.core.dates.soil_paths import Spread
 from patchrisk.core.dates.symptoms import Watch
-from patchrisk.core.rules.states import RuleToday
+from patchrisk.core.rules.windows import RuleToday
 from patchrisk.core.soil.root_depth import SoilSeries
 from patchrisk.core.verdict.judgement import Judgement, NextSeason, RuleStart
 from patchrisk.read.diseases import Disease
 from patchrisk.read.logger.layout import LoggedSoil
-from patchrisk.read.weather.online_weather import Weather
-from patchrisk.report import cover_words, words
+from patchrisk.read.weather.at_site import Weather
+from patchrisk.report import words
+from patchrisk.report.records_words import applications_record, cover_record
 from patchrisk.report.view import view_of
+from patchrisk.report.view.area import AreaView
 from patchrisk.report.view.disease import DiseaseView
-from patchrisk.report.view.model import AreaView
 from patchrisk.report.words import phase_words, verdict_words
+from patchrisk.site_day.ahead import Prospect
 from patchrisk.site_day.judging import Entry
 from patchrisk.site_day.morning import AreaMorning, Morning
-from patchrisk.site_day.weather_ahead import Prospect
 
 
 def verdict_record(morning: Morning, area: AreaMorning, judged: Judgement) -> dict[str, Any]:
@@ -53,24 +54,24 @@ def verdict_record(morning: Morning, area: AreaMorning, judged: Judgement) -> di
             "rules": [_cited_rule(rule) for rule in j.rules],
         },
         "stakes": {
-            "stake": j.stakes.stake.name.lower(),
-            "known": j.stakes.known,
-            "host": j.stakes.host.name.lower(),
-            "young": j.stakes.young,
-            "asked": j.stakes.asked,
+            "stake": j.case.stakes.stake.name.lower(),
+            "known": j.case.stakes.known,
+            "host": j.case.stakes.host.name.lower(),
+            "young": j.case.stakes.young,
+            "asked": j.case.stakes.asked,
             "seen": iso_day(j.seen),
         },
         "treatment": {
-            "backing": j.backing.name.lower(),
-            "late": j.late_helps.name.lower().replace("_", " "),
-            "once_seen": j.seen_helps.name.lower().replace("_", " "),
+            "backing": j.case.backing.name.lower(),
+            "late": j.case.late.name.lower().replace("_", " "),
+            "once_seen": j.case.once_seen.name.lower().replace("_", " "),
             "until": iso_day(j.treat_until),
             "best_day": iso_day(j.best_day),
             "counted": int(j.counted),
-            "number": int(j.number),
+            "number": int(j.case.number),
         },
         "roots": j.roots.name.lower().replace("_", " "),
-        "cover": None if j.cover is None else cover_words.cover_record(j.cover),
+        "cover": None if j.cover is None else cover_record(j.cover),
         "damage": {
             "first": None if j.damage is None else iso_day(j.damage[0]),
             "last": None if j.damage is None else iso_day(j.damage[1]),
@@ -175,7 +176,7 @@ def outlook_json(morning: Morning) -> str:
         "areas": [_area(morning, area, view[area.area.name]) for area in morning.areas],
         "readings": [_readings(logged) for logged in morning.readings],
         "weather": _weather(morning.weather),
-        "applications": cover_words.applications_record(morning.applications),
+        "applications": applications_record(morning.applications),
         "ahead": _weather_ahead(morning.ground),
         "cautions": words.MORNING_CAUTIONS,
     }

@@ -10,12 +10,12 @@ from patchrisk.base.pen import Pen, count_of
 from patchrisk.base.toml_files import load_numbers
 from patchrisk.base.units import DAY
 from patchrisk.core.dates.hand_readings import HandErrors
-from patchrisk.core.rules.states import RuleToday
-from patchrisk.core.rules.windows import REFERENCE_CM, State
+from patchrisk.core.rules.rule import REFERENCE_CM
+from patchrisk.core.rules.windows import RuleToday, State
 from patchrisk.core.soil.conduction import MAX_UP_CM
 from patchrisk.core.soil.root_depth import Probe
 from patchrisk.core.verdict.decision_table import Phase, Verdict
-from patchrisk.core.verdict.this_morning import what_changed
+from patchrisk.core.verdict.judgement import what_changed
 from patchrisk.read.diseases import Disease, Library
 from patchrisk.read.diseases.rules import PublishedRule
 from patchrisk.read.logger.layout import LoggedSoil, offset_words

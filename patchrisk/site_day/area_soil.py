@@ -12,6 +12,7 @@ from patchrisk.base.toml_files import load_numbers
 from patchrisk.base.units import DAY, DayArray, FloatArray
 from patchrisk.core.dates.forecast_error import (
     ConditionalErrors,
+    ErrorCovariance,
     KnownErrors,
     departures,
     known_errors,
@@ -23,7 +24,7 @@ from patchrisk.core.dates.hand_readings import (
     correct_soil,
     solar_hour,
 )
-from patchrisk.core.rules.windows import REFERENCE_CM, soil_depth_cm
+from patchrisk.core.rules.rule import REFERENCE_CM, soil_depth_cm
 from patchrisk.core.soil.air_to_soil import (
     DEEPEST_CM,
     SHALLOWEST_CM,
@@ -39,36 +40,21 @@ from patchrisk.read.records.rows import Reading
 from patchrisk.read.site import Place
 from patchrisk.read.site_data import SiteData
 from patchrisk.read.soil import diffusivity_of, model_at, read_fit, surface_at
-from patchrisk.site_day.weather_ahead import LOOK_BACK_DAYS, error_covariance
 
+LOOK_BACK_DAYS = 300  # of this season: none begins earlier
 HISTORY_DAYS = 450  # what this morning can depend on: a season, the run before it, and spin-up
 
 
 @dataclass(frozen=True)
 class AreaSoil:
-    """An area's soil up to the day before, and how the model is to see it.
+    """An area's soil up to the day before, and how the model is to see it."""
 
-    Parameters
-    ----------
-    at : callable
-        Gives the series at a depth [cm].
-    model : SoilModel
-        As the area's logger has taught it, where it has.
-    surface : Surface
-        How the area's turf differs from a station's plot.
-    errors : ConditionalErrors
-        Of the soil model's error, kept for all areas of the site.
-    hand : HandErrors or None
-        What its readings by hand say of the estimate.
-    known : KnownErrors or None
-        What they and the loggers of other areas say, days counted from the first of the soil's.
-    """
-
-    at: Callable[[float], SoilSeries]
-    model: SoilModel
-    surface: Surface
-    errors: ConditionalErrors
-    hand: HandErrors | None = None
+    at: Callable[[float], SoilSeries]  # gives the series at a depth [cm]
+    model: SoilModel  # as the area's logger has taught it, where it has
+    surface: Surface  # how the area's turf differs from a station's plot
+    errors: ConditionalErrors  # of the soil model's error, kept for all areas of the site
+    hand: HandErrors | None = None  # what its readings by hand say of the estimate
+    # What they and the loggers of other areas say, days counted from the first of the soil's
     known: KnownErrors | None = None
 
     def besides(self, first_day: np.datetime64) -> KnownErrors | None:
@@ -76,6 +62,13 @@ class AreaSoil:
         if self.known is None:
             return None
         return self.known.moved(float((self.at(REFERENCE_CM).dates[0] - first_day) / DAY))
+
+
+def error_covariance() -> ErrorCovariance:
+    """Return how the soil model's error hangs together, from thresholds/outlook.toml."""
+    numbers = load_numbers("outlook")
+    parts = (part.name for part in fields(ErrorCovariance))
+    return ErrorCovariance(**{part: numbers[f"memory.{part}"].value for part in parts})
 
 
 class SiteSoil:

@@ -11,7 +11,7 @@ from patchrisk.base.errors import Fault, InputError
 from patchrisk.base.toml_files import load_numbers
 from patchrisk.base.units import DayArray, FloatArray
 from patchrisk.core.dates.hand_readings import HandErrors, error_with_more, forward_errors
-from patchrisk.core.rules.windows import REFERENCE_CM
+from patchrisk.core.rules.rule import REFERENCE_CM
 from patchrisk.core.soil.air_to_soil import DEEPEST_CM, SHALLOWEST_CM, SoilEstimate, estimate_soil
 from patchrisk.core.soil.calibration import (
     LEAD_IN_DAYS,
@@ -139,31 +139,20 @@ def learn(gathered: SiteData, area: Area, today: date) -> Learning:
 
 @dataclass(frozen=True)
 class HandLessons:
-    """What readings by hand taught.
-
-    Attributes
-    ----------
-    area : Area
-    readings : sequence of Reading
-        Those that the estimate could be held against, as ``errors`` has them.
-    without : int
-        How many had no estimate of their day.
-    errors : HandErrors
-    bias_c, error_c, taught_c : float
-        Of the sound readings: mean and root mean square of estimate less reading, and the latter
-        once the readings of the days before had corrected the estimate [degC].
-    alone_c, now_c, monthly_c : float
-        Error to expect of a day of the coming year: by the estimate alone, with the readings so
-        far, and with one more each month [degC].
-    """
+    """What readings by hand taught."""
 
     area: Area
+    # Those that the estimate could be held against, as ``errors`` has them
     readings: Sequence[Reading]
-    without: int
+    without: int  # how many had no estimate of their day
     errors: HandErrors
+    # bias_c, error_c, taught_c: of the sound readings: mean and root mean square of estimate less
+    # reading, and the latter once the readings of the days before had corrected the estimate [degC]
     bias_c: float
     error_c: float
     taught_c: float
+    # alone_c, now_c, monthly_c: error to expect of a day of the coming year: by the estimate alone,
+    # with the readings so far, and with one more each month [degC]
     alone_c: float
     now_c: float
     monthly_c: float

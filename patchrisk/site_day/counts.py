@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from patchrisk.base.errors import Fault, InputError
-from patchrisk.core.rules.seasons import year_begins
+from patchrisk.core.rules.rule import year_begins
 from patchrisk.core.rules.tally import (
     Courses,
     DaysMet,
@@ -21,37 +21,26 @@ from patchrisk.core.rules.tally import (
 from patchrisk.read.area import Area
 from patchrisk.read.site import Site
 from patchrisk.read.site_data import SiteData
+from patchrisk.site_day.ahead import Prospect, history_of, prospect, soil_paths
 from patchrisk.site_day.area_soil import AreaSoil, SiteSoil
-from patchrisk.site_day.soil_ahead import soil_paths
-from patchrisk.site_day.weather_ahead import Prospect, history_of, prospect
 
 REACH_DAYS = 366  # how far back counting may begin: a year's first day is always within
 
 
 @dataclass(frozen=True)
 class Asked:
-    """What is to be counted.
+    """What is to be counted."""
 
-    Parameters
-    ----------
-    depth_cm : float
-        Depth of the soil [cm].
-    since : date or None
-        First day counted; the year's first day when None, the first of July in the south.
-    base_c, ceiling_c, goal_c : float or None
-        Base and ceiling of degree-days [degC], and the total that is awaited [degC d].
-    thresholds : tuple of Threshold
-    row : int or None
-        Days in a row that are awaited [days].
-    """
-
-    depth_cm: float
+    depth_cm: float  # depth of the soil [cm]
+    # First day counted; the year's first day when None, the first of July in the south
     since: date | None
+    # base_c, ceiling_c, goal_c: base and ceiling of degree-days [degC], and the total that is
+    # awaited [degC d]
     base_c: float | None
     ceiling_c: float | None
     goal_c: float | None
     thresholds: tuple[Threshold, ...]
-    row: int | None
+    row: int | None  # days in a row that are awaited [days]
 
 
 @dataclass(frozen=True)
@@ -76,16 +65,9 @@ class SiteCounts:
 
 
 def count_areas(g: SiteData, as_of: date, asked: Asked, only: Sequence[str] = ()) -> SiteCounts:
-    """Count what was asked in each area of a site.
+    """Count what was asked in each area of a site, or in those named.
 
-    Parameters
-    ----------
-    g : SiteData
-    as_of : date
-        The morning; counted is up to the day before, and seen ahead from it on.
-    asked : Asked
-    only : sequence of str
-        Names of the areas wanted; all when empty.
+    Counted is up to the day before ``as_of``, and seen ahead from it on.
 
     Raises
     ------

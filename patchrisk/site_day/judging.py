@@ -1,24 +1,20 @@
 """From an area's site file, records and soil to the verdict on each of its diseases."""
 
-import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
-from functools import cache
+from functools import cache, cached_property
 
 import numpy as np
 
 from patchrisk.base import resources
 from patchrisk.base.errors import Fault, InputError
 from patchrisk.base.toml_files import load_numbers, read_toml
-from patchrisk.base.units import to_canonical
-from patchrisk.core.dates.symptoms import Shows, StressRule
-from patchrisk.core.plan.cover import Applied
-from patchrisk.core.soil.root_depth import SoilSeries
+from patchrisk.base.units import DAY, BoolArray, DayArray
+from patchrisk.core.plan.cover import Applied, Cover, cover, grounds, on_ground
+from patchrisk.core.rules.rule import season_spans, year_begins
 from patchrisk.core.verdict.case import AheadSoil, Case, KnownSoil, Settings, Stakes
 from patchrisk.core.verdict.decision_table import (
-    Backing,
-    Helps,
     Host,
     Line,
     Phase,
@@ -28,43 +24,35 @@ from patchrisk.core.verdict.decision_table import (
 )
 from patchrisk.core.verdict.judge import judge
 from patchrisk.core.verdict.judgement import Judgement
-from patchrisk.core.verdict.season_course import InfectionSpan, Lasting
+from patchrisk.core.verdict.season_course import Lasting
 from patchrisk.core.verdict.season_story import Story, last_story
 from patchrisk.read.area import Area, HistoryEntry
 from patchrisk.read.diseases import Disease, Library
-from patchrisk.read.diseases.models import Help, InfectionSeason
-from patchrisk.read.diseases.quantities import Number
+from patchrisk.read.groups import load_groups
 from patchrisk.read.records.rows import Observation
-from patchrisk.read.site import Site
-from patchrisk.site_day.history import history_of_area, to_prevent
-from patchrisk.site_day.protection import days_on, interval_of, protection_of, resistant_of
+from patchrisk.read.site_data import SiteData
+from patchrisk.site_day.disease import (
+    backing_of,
+    concern_of,
+    helps_of,
+    interval_of,
+    number_of,
+    programme_numbers,
+    resistant_of,
+    shows_of,
+    spans_of,
+)
 
 _STAKES = {"laboratory": Stake.HISTORY, "seen": Stake.HISTORY, "suspected": Stake.SUSPECTED}
-_BACKING = {
-    "universities": Backing.LISTED,
-    "a university": Backing.LISTED,
-    "trade": Backing.PRACTICE,
-    "common practice": Backing.PRACTICE,
-}
-_TRIED = ("works", "some", "weak")
 
 
 @dataclass(frozen=True)
 class Entry:
-    """A disease, or a group of diseases, as an area asks for it.
+    """A disease, or a group of diseases, as an area asks for it."""
 
-    Parameters
-    ----------
-    key : str
-        Of the disease or the group.
-    members : tuple of Judgement
-        One for a disease, one a member for a group; most urgent first.
-    yesterday : tuple of (str, Verdict, Phase)
-        What each member's judgement was on the morning before.
-    """
-
-    key: str
-    members: tuple[Judgement, ...]
+    key: str  # of the disease or the group
+    members: tuple[Judgement, ...]  # one for a disease, one a member for a group; most urgent first
+    # What each member's judgement was on the morning before
     yesterday: tuple[tuple[str, Verdict, Phase], ...] = ()
 
     @property
@@ -120,7 +108,6 @@ def _numbers() -> Settings:
         lead=round(outlook["ahead.ready"].value),
         infecting_odds=share("infecting.odds"),
         damage_least=share("damage.least"),
-        number=whole("span.number"),
         running_out=whole("cover.running_out"),
         cover_left=round(outlook["ahead.cover_left"].value),
         sample_earliest=whole("sample.earliest"),
@@ -142,102 +129,6 @@ def _numbers() -> Settings:
 def verdict_settings(lead_days: int | None = None) -> Settings:
     """Return the numbers and the table of a verdict, with the user's own lead [days]."""
     return _numbers() if lead_days is None else replace(_numbers(), lead=lead_days)
-
-
-def spans_of(
-    library: Library, disease: Disease, grasses: Sequence[str]
-) -> tuple[InfectionSpan, ...]:
-    """Return a disease's seasons of infection on an area's turf, as plain values.
-
-    Of a mixture they are those of its most susceptible grass, and without a grass those of the
-    most susceptible host: seasons of one grass do not overlap, those of two may.
-    """
-    hosts = disease.on(grasses) if grasses else disease.host
-    for host in sorted(hosts, key=lambda host: -Host[host.susceptibility.upper()]):
-        seasons = disease.seasons(host.grass)
-        if seasons:
-            dormant = dormant_below(library, grasses)
-            return tuple(_span(disease, season, host.grass, dormant) for season in seasons)
-    return ()
-
-
-def _span(
-    disease: Disease, season: InfectionSeason, grass: str, dormant_c: float | None
-) -> InfectionSpan:
-    response = disease.response
-    low = season.infect_above or (None if response is None else response.minimum)
-    high = season.infect_below or (None if response is None else response.maximum)
-    assert low is not None
-    assert high is not None
-    published = map(disease.published, season.rules)
-    until = season.treat_until
-    return InfectionSpan(
-        id=season.id,
-        season=season.span.season,
-        turn=season.turn,
-        rules=tuple(rule.rule for rule in published if disease.named(rule.grass, grass)),
-        above_c=low.canonical,
-        below_c=high.canonical,
-        months=tuple(season.shows.value),
-        treat_until=None if until is None else _month_day(until.day),
-        dormant_c=dormant_c,
-        rests_c=None if response is None else min(low.canonical, response.minimum.canonical),
-    )
-
-
-def _month_day(text: str) -> tuple[int, int]:
-    month, _, day = text.partition("-")
-    return int(month), int(day)
-
-
-def dormant_below(library: Library, grasses: Sequence[str]) -> float | None:
-    """Return the soil below which all these grasses are dormant [degC]; None without a figure."""
-    numbers, found = load_numbers("grasses"), []
-    for name in grasses:
-        known = [host.grass for d in library.diseases.values() for host in d.on(name)]
-        key = f"dormant_below.{known[0].replace('.', '').replace(' ', '_')}" if known else ""
-        if key not in numbers:
-            return None
-        found.append(to_canonical("soil temperature", numbers[key].value, numbers[key].unit))
-    return min(found) if found else None
-
-
-def shows_of(disease: Disease) -> Shows:
-    """Put how a disease shows as plain numbers."""
-    expression = disease.expression
-
-    def number(item: Number | None) -> float | None:
-        return None if item is None else item.canonical
-
-    rules = (
-        StressRule(
-            number(s.soil_above),
-            number(s.air_above),
-            number(s.air_below),
-            math.ceil(number(s.lasting) or 1),
-        )
-        for s in expression.stress
-    )
-    return Shows(
-        tuple(rule for rule in rules if rule.has_figure),
-        expression.lag_days("infection"),
-        expression.lag_days("stress"),
-        0 if expression.exposure is None else int(expression.exposure.canonical),
-    )
-
-
-def backing_of(disease: Disease, resistant: frozenset[str], unwanted: frozenset[str]) -> Backing:
-    """Return the best that stands behind any group that can be used on an area."""
-    best = Backing.NONE
-    for row in disease.mode_of_action:
-        if row.frac in resistant | unwanted:
-            continue
-        classes = {row.evidence, *row.actives.values()}
-        if classes & set(_TRIED):
-            best = Backing.TRIAL
-        elif row.listed_by is not None:
-            best = max(best, _BACKING[row.listed_by])
-    return best
 
 
 def stakes_of(
@@ -275,63 +166,82 @@ def _young(disease: Disease, area: Area, as_of: date) -> bool:
 
 @dataclass(frozen=True)
 class AreaCase:
-    """What an area's judgements share; ``every_story``: also of diseases without a history."""
+    """An area on a morning: what the judgements of its diseases share.
 
-    site: Site
-    library: Library
+    ``every_story`` asks for what the last season did also of diseases without a history here.
+    """
+
+    g: SiteData
     area: Area
     as_of: date
-    soil: SoilSeries
     known: KnownSoil
     ahead: AheadSoil | None
-    applied: Sequence[Applied] | None
-    observations: Sequence[Observation]
-    unwanted: frozenset[str]
     every_story: bool = False
+
+    @cached_property
+    def applied(self) -> tuple[Applied, ...] | None:
+        """What went on the area; None where no records are kept."""
+        if self.g.applications is None:
+            return None
+        return tuple(one for one in self.g.applications.rows if one.area == self.area.name)
+
+    @cached_property
+    def observations(self) -> tuple[Observation, ...]:
+        """What was looked at on the site."""
+        return () if self.g.observations is None else tuple(self.g.observations.rows)
+
+    @cached_property
+    def history(self) -> dict[str, HistoryEntry]:
+        """How each disease is known on the area before this season."""
+        southern = self.g.site.site.southern
+        seen = self.observations
+        return history_of_area(self.g.library, self.area, seen, self.as_of, southern=southern)
+
+    @cached_property
+    def wanted(self) -> frozenset[str]:
+        """Diseases to protect against without a history."""
+        return to_prevent(self.g.library, self.area)
+
+    @cached_property
+    def resistant(self) -> dict[str, frozenset[str]]:
+        """By disease, the codes that are lost on the area."""
+        return resistant_of(self.g.library, self.area)
+
+    @cached_property
+    def unwanted(self) -> frozenset[str]:
+        """Codes that the user does without."""
+        return load_groups().sort_codes(self.g.site.programme.without_groups)[0]
 
 
 def judge_area(case: AreaCase, keys: Sequence[str]) -> tuple[tuple[Entry, ...], dict[str, Story]]:
     """Judge the diseases and groups of an area, in the order of the keys.
 
-    Returns
-    -------
-    entries : tuple of Entry
-    stories : dict of str to Story
-        By disease, what its last season did: of those that the area has a history of, or whose
-        damage is fresh; of all where the case asks for them.
+    By disease, what its last season did is told of those that the area has a history of, or whose
+    damage is fresh; of all where the case asks for them.
     """
-    library, area = case.library, case.area
-    southern = case.site.site.southern
-    history = history_of_area(library, area, case.observations, case.as_of, southern=southern)
-    wanted = to_prevent(library, area)
-    resistant = resistant_of(library, area)
-    settings = verdict_settings(case.site.programme.lead_days)
+    library, southern = case.g.library, case.g.site.site.southern
+    settings = verdict_settings(case.g.site.programme.lead_days)
     known_yesterday = case.known.day_before()
     judged: dict[str, tuple[Judgement, Verdict, Phase]] = {}
-    out = []
     stories: dict[str, Story] = {}
+
+    def look_at(member: str) -> None:
+        one = case_of(case, member)
+        today = judge(one, case.known, case.ahead, settings, southern=southern)
+        before = judge(one, known_yesterday, case.ahead, settings, southern=southern, like=today)
+        judged[member] = today, before.verdict, before.phase
+        known_here = today.case.stakes.stake >= Stake.SUSPECTED or today.seen is not None
+        if case.every_story or known_here:
+            story = last_story(one, case.known, case.ahead, settings, southern=southern)
+            stories.update({} if story is None else {member: story})
+
+    out = []
     for key in keys:
         group = library.groups.get(key)
-        members = [key] if group is None else _members(library, group.members, area)
+        members = [key] if group is None else _members(library, group.members, case.area)
         for member in members:
             if member not in judged:
-                disease_case = case_of(case, member, history, wanted, resistant)
-                today = judge(disease_case, case.known, case.ahead, settings, southern=southern)
-                yesterday = judge(
-                    disease_case,
-                    known_yesterday,
-                    case.ahead,
-                    settings,
-                    southern=southern,
-                    like=today,
-                )
-                judged[member] = today, yesterday.verdict, yesterday.phase
-                known_here = today.stakes.stake >= Stake.SUSPECTED or today.seen is not None
-                if case.every_story or known_here:
-                    story = last_story(
-                        disease_case, case.known, case.ahead, settings, southern=southern
-                    )
-                    stories |= {} if story is None else {member: story}
+                look_at(member)
         order = sorted(members, key=lambda member: _urgency(judged[member][0]))
         if order:
             before = tuple((member, *judged[member][1:]) for member in order)
@@ -360,35 +270,30 @@ def _members(library: Library, members: Sequence[str], area: Area) -> list[str]:
     ]
 
 
-def case_of(
-    case: AreaCase,
-    key: str,
-    history: Mapping[str, HistoryEntry],
-    wanted: frozenset[str],
-    resistant: Mapping[str, frozenset[str]],
-) -> Case:
+def case_of(case: AreaCase, key: str) -> Case:
     """Put what is known of a disease on an area as plain values."""
-    disease, lost = case.library.diseases[key], resistant.get(key, frozenset())
-    treatment = disease.treatment
-    applied = tuple(case.applied or ())
-
+    library, area, today = case.g.library, case.area, np.datetime64(case.as_of, "D")
+    disease, lost = library.diseases[key], case.resistant.get(key, frozenset())
+    treatment, known = disease.treatment, case.history.get(key)
+    seen = (o.day for o in case.observations if _saw(o, key, case))
+    cover = None
+    if case.applied is not None:
+        cover = cover_of(disease, key, case.known.dates, case.applied, lost)
     return Case(
         disease=key,
-        spans=spans_of(case.library, disease, case.area.grasses),
+        spans=spans_of(library, disease, area.grasses),
         cardinal=None if disease.response is None else disease.response.cardinal,
         shows=shows_of(disease),
-        stakes=stakes_of(disease, key, case.area, history.get(key), wanted, case.as_of),
+        stakes=stakes_of(disease, key, area, known, case.wanted, case.as_of),
         backing=backing_of(disease, lost, case.unwanted),
         late=helps_of(treatment.late),
         once_seen=helps_of(treatment.once_seen),
         interval=interval_of(disease, key),
-        number=None if treatment.number is None else round(treatment.number.span[1]),
-        applied=days_on(disease, key, applied, lost, np.datetime64(case.as_of, "D")),
-        cover=None
-        if case.applied is None
-        else protection_of(disease, key, case.soil.dates, applied, lost).over,
-        seen=tuple(o.day for o in case.observations if _saw(o, key, case)),
-        ratio=_ratio(case.area),
+        number=number_of(disease),
+        applied=days_on(disease, key, case.applied or (), lost, today),
+        cover=cover,
+        seen=tuple(seen),
+        ratio=_ratio(area),
         cold_shows="cold" in disease.expression.shown_by,
         by_sight=disease.expression.by_sight,
     )
@@ -398,19 +303,153 @@ def _saw(one: Observation, key: str, case: AreaCase) -> bool:
     """Whether damage of a disease was seen on the area itself, and not on an untreated plot."""
     if not one.seen or one.plot or one.area != case.area.name:
         return False
-    group = case.library.groups.get(one.disease)
+    group = case.g.library.groups.get(one.disease)
     return one.disease == key or (group is not None and key in group.members)
-
-
-def helps_of(help_: Help | None) -> Helps:
-    """Return what a disease file says of an application when its best time is gone."""
-    if help_ is None:
-        return Helps.NOT_KNOWN
-    word = help_.helps
-    return Helps[word.upper().replace(" ", "_")]
 
 
 def _ratio(area: Area) -> float | None:
     if area.application_cost is None or area.outbreak_cost is None:
         return None
     return area.application_cost / area.outbreak_cost
+
+
+_STRENGTH = ("none", "suspected", "seen", "laboratory")
+_DAYS_IN_YEAR = 365.25
+
+
+def history_of_area(
+    library: Library,
+    area: Area,
+    observations: Iterable[Observation],
+    as_of: date,
+    *,
+    southern: bool,
+) -> dict[str, HistoryEntry]:
+    """Bring together how each disease is known on an area before its season of a day.
+
+    What is said of a disease by its own name comes before what is said of its group. Of several
+    statements on one level the strongest is taken: laboratory, seen, suspected, none. A disease
+    recorded as seen before this season began is *seen*, unless the site file says that there was
+    none in a number of years and it was seen before those. A look in vain proves nothing.
+
+    By key of a disease, never of a group: a group's is given to each member that can be on the
+    area's grasses. A disease that is not in it is *unknown*, which is not *none*.
+    """
+    by_group: dict[str, HistoryEntry] = {}
+    by_name: dict[str, HistoryEntry] = {}
+    for name, entry in area.history_known.items():
+        key = library.find(name)
+        level = by_group if key in library.groups else by_name
+        for member in _those_of(library, area, key):
+            level[member] = _stronger(level.get(member), entry)
+    known = by_group | by_name
+    for one in observations:
+        if not one.seen or one.area != area.name:
+            continue
+        for member in _those_of(library, area, one.disease):
+            if one.disease in library.groups and member in by_name:
+                continue
+            began = season_began(library.diseases[member], area, as_of, southern=southern)
+            if one.day < began and not _older(one.day, known.get(member), as_of):
+                known[member] = _stronger(known.get(member), HistoryEntry("seen"))
+    return known
+
+
+def to_prevent(library: Library, area: Area) -> frozenset[str]:
+    """Return the keys of the diseases to protect against without history, groups by member."""
+    return frozenset(
+        member for name in area.prevent for member in _those_of(library, area, library.find(name))
+    )
+
+
+def season_began(disease: Disease, area: Area, as_of: date, *, southern: bool) -> np.datetime64:
+    """Return the first day [datetime64[D]] of the infection season that a day belongs to.
+
+    That is the latest start of the disease's seasons on the area's grasses; the damage of each
+    belongs to it until the next one begins. Where its file names none, the year's first day:
+    1 January, in the south 1 July.
+    """
+    day = np.datetime64(as_of, "D")
+    began = []
+    for season in disease.seasons(area.grasses):
+        _, start, _ = season_spans(season.span.season, day, day, southern=southern)
+        began.append(np.asarray(start[start <= day]).max())
+    if not began:
+        began.append(np.datetime64(year_begins(as_of, southern=southern), "D"))
+    latest: np.datetime64 = max(began)
+    return latest
+
+
+def _those_of(library: Library, area: Area, key: str) -> tuple[str, ...]:
+    if key not in library.groups:
+        return (key,)
+    return tuple(library.groups[key].members_on(library.diseases, area.grasses))
+
+
+def _stronger(one: HistoryEntry | None, other: HistoryEntry) -> HistoryEntry:
+    """Return the stronger of two; of two that say none, that of more years."""
+    if one is None:
+        return other
+    return max(one, other, key=lambda known: (_STRENGTH.index(known.how), known.years or 0))
+
+
+def _older(day: np.datetime64, entry: HistoryEntry | None, as_of: date) -> bool:
+    """Whether a day lies before the years in which there was none."""
+    if entry is None or entry.years is None:
+        return False
+    since = np.datetime64(as_of, "D") - int(entry.years * _DAYS_IN_YEAR) * DAY
+    return bool(day < since)
+
+
+AHEAD_DAYS = 120  # of cover laid out from today on; no published interval is longer
+
+
+def cover_of(
+    disease: Disease,
+    key: str,
+    known_days: DayArray,
+    applied: Sequence[Applied],
+    resistant: frozenset[str],
+) -> Callable[[BoolArray], Cover]:
+    """Return what tells how far an area's applications still protect against one disease.
+
+    ``resistant`` are codes to which the fungus is known to be resistant there. What is returned is
+    asked with the days of infection among the known days, (known days,).
+    """
+    numbers, concern = programme_numbers(), concern_of(disease, key, resistant)
+    today = known_days[-1] + DAY
+    dates = np.arange(known_days[0], today + AHEAD_DAYS * DAY)
+
+    def over(open_days: BoolArray) -> Cover:
+        window = np.zeros(len(dates), dtype=bool)
+        window[: len(open_days)] = open_days
+        return cover(
+            key,
+            applied,
+            dates,
+            today,
+            numbers.lasting(concern),
+            works=concern.works,
+            open_days=window,
+        )
+
+    return over
+
+
+def days_on(
+    disease: Disease,
+    key: str,
+    applied: Sequence[Applied],
+    resistant: frozenset[str],
+    today: np.datetime64,
+) -> tuple[np.datetime64, ...]:
+    """Return the days on which the whole of an area was treated against a disease.
+
+    What went on a day together is one application; of parts that make the whole, the days of the
+    part that had the fewest.
+    """
+    concern, agree = concern_of(disease, key, resistant), programme_numbers().sizes_agree
+    mine = [one for one in applied if key in one.targets or concern.works(one)]
+    days = ({a.day for a in on_ground(mine, part)} for part in grounds(applied, today, agree))
+    _, fewest = min((len(each), sorted(each)) for each in days)
+    return tuple(fewest)

@@ -12,68 +12,48 @@ from patchrisk.base.toml_files import load_numbers
 from patchrisk.base.units import DayArray
 from patchrisk.core.dates.hand_readings import HandErrors
 from patchrisk.core.dates.soil_paths import SoilCourse, soil_course
-from patchrisk.core.plan.past_label import PastLabel
-from patchrisk.core.rules.seasons import year_begins
-from patchrisk.core.rules.states import RuleToday, Settings, rules_today
-from patchrisk.core.rules.windows import REFERENCE_CM, soil_depth_cm
+from patchrisk.core.plan.labels import PastLabel
+from patchrisk.core.rules.rule import REFERENCE_CM, soil_depth_cm, year_begins
+from patchrisk.core.rules.windows import RuleToday, Settings, rules_today
 from patchrisk.core.soil.root_depth import SoilSeries
 from patchrisk.core.verdict.case import AheadSoil, known_soil
 from patchrisk.core.verdict.judgement import Judgement
 from patchrisk.core.verdict.season_story import Story
 from patchrisk.read.area import Area
 from patchrisk.read.diseases import Library
-from patchrisk.read.groups import load_groups
 from patchrisk.read.site_data import SiteData, gather
+from patchrisk.site_day.ahead import (
+    Prospect,
+    Season,
+    ahead_soil,
+    history_of,
+    prospect,
+    season_pressure,
+)
 from patchrisk.site_day.area_soil import SiteSoil
 from patchrisk.site_day.judging import AreaCase, Entry, judge_area
-from patchrisk.site_day.soil_ahead import Season, ahead_soil, season_pressure
-from patchrisk.site_day.weather_ahead import Prospect, history_of, prospect
 
 
 @dataclass(frozen=True)
 class AreaMorning:
-    """An area this morning.
-
-    Parameters
-    ----------
-    area : Area
-    soil : SoilSeries
-        At `REFERENCE_CM`.
-    entries : tuple of Entry
-        The verdict on each disease, or group of diseases, that the area asks for.
-    rules : dict of str to tuple of RuleToday
-        By entry, every published rule by itself.
-    without : tuple of str
-        Diseases of the turf that no temperature forecast is offered for.
-    unknown : tuple of str
-        Grasses that no disease file knows: nothing can be said of them.
-    seasons : dict of str to Season
-        By disease, the infection of the season at hand; empty without a past year of air
-        temperature.
-    course : SoilCourse or None
-        The soil day by day, past and to come; None likewise.
-    ahead : AheadSoil or None
-        The soil along the weather ahead, for what is asked later; None likewise.
-    stories : dict of str to Story
-        By disease, what its last season did.
-    gaps : array of datetime64[D]
-        Days without a figure of the soil, at whichever depth a rule looks.
-    hand : HandErrors or None
-        What was read by hand, against the estimate.
-    """
+    """An area this morning."""
 
     area: Area
-    soil: SoilSeries
+    soil: SoilSeries  # at `REFERENCE_CM`
+    # The verdict on each disease, or group of diseases, that the area asks for
     entries: tuple[Entry, ...]
-    rules: dict[str, tuple[RuleToday, ...]]
-    without: tuple[str, ...]
-    unknown: tuple[str, ...]
+    rules: dict[str, tuple[RuleToday, ...]]  # by entry, every published rule by itself
+    without: tuple[str, ...]  # diseases of the turf that no temperature forecast is offered for
+    unknown: tuple[str, ...]  # grasses that no disease file knows: nothing can be said of them
+    # By disease, the infection of the season at hand; empty without a past year of air temperature
     seasons: dict[str, Season]
-    course: SoilCourse | None
+    course: SoilCourse | None  # the soil day by day, past and to come; None likewise
+    # The soil along the weather ahead, for what is asked later; None likewise
     ahead: AheadSoil | None
-    stories: dict[str, Story] = field(default_factory=dict)
+    stories: dict[str, Story] = field(default_factory=dict)  # by disease, what its last season did
+    # Days without a figure of the soil, at whichever depth a rule looks
     gaps: DayArray = field(default_factory=lambda: np.array([], dtype="datetime64[D]"))
-    hand: HandErrors | None = None
+    hand: HandErrors | None = None  # what was read by hand, against the estimate
 
     @property
     def judged(self) -> dict[str, Judgement]:
@@ -112,22 +92,12 @@ def prepare(
     offline: bool = False,
     every_story: bool = False,
 ) -> Morning:
-    """Bring a morning together.
+    """Bring the morning of a site together, of all its areas or those named.
 
-    Parameters
-    ----------
-    path : Path
-        The site file.
-    as_of : date
-        The morning to judge; readings up to the day before are used, none after.
-    now : datetime
-        Aware; readings after its day are flagged: the clock that wrote them was wrong.
-    only : sequence of str
-        Names of the areas wanted; all when empty.
-    offline : bool
-        Ask no weather service; use what the cache holds.
-    every_story : bool
-        Tell what the last season did of every disease, not of those with a history alone.
+    Readings up to the day before ``as_of`` are used, none after. ``now`` is aware: readings after
+    its day are flagged, as the clock that wrote them was wrong. ``offline`` asks no weather service
+    and uses what the cache holds. ``every_story`` tells what the last season did of every disease,
+    not of those with a history alone.
 
     Raises
     ------
@@ -146,13 +116,8 @@ def prepare(
 def _area(
     soils: SiteSoil, area: Area, as_of: date, ground: Prospect | None, every_story: bool
 ) -> AreaMorning:
-    g, site, library = soils.g, soils.g.site, soils.g.library
-    southern = site.site.southern
+    g, library, southern = soils.g, soils.g.library, soils.g.site.site.southern
     wanted, without = _diseases(area, library)
-    unwanted, _ = load_groups().sort_codes(site.programme.without_groups)
-    applied = None
-    if g.applications is not None:
-        applied = [one for one in g.applications.rows if one.area == area.name]
     rules = {
         key: [(r.member, r.rule) for grass in area.grasses or (None,)
               for r in library.rules(key, grass)]
@@ -173,19 +138,8 @@ def _area(
     if ground is not None:
         ahead = ahead_soil(ground, area_soil, reference_cm=REFERENCE_CM)
         course = soil_course(*ahead.at(REFERENCE_CM))
-    case = AreaCase(
-        site=site,
-        library=library,
-        area=area,
-        as_of=as_of,
-        soil=soil,
-        known=known_soil(series, REFERENCE_CM, settings().max_change_c),
-        ahead=ahead,
-        applied=applied,
-        observations=() if g.observations is None else g.observations.rows,
-        unwanted=unwanted,
-        every_story=every_story,
-    )
+    known = known_soil(series, REFERENCE_CM, settings().max_change_c)
+    case = AreaCase(g, area, as_of, known, ahead, every_story=every_story)
     entries, stories = judge_area(case, wanted)
     judged = {one.disease: one for entry in entries for one in entry.members}
     seasons = {}

@@ -19,7 +19,7 @@ from patchrisk.read.diseases import Disease, Library
 from patchrisk.read.site_data import this_morning
 from patchrisk.read.visit.file import VisitData, read_visit, with_worked_out
 from patchrisk.read.visit.guidelines import rules_of
-from patchrisk.site_day.judging import dormant_below
+from patchrisk.site_day.disease import dormant_below
 from patchrisk.site_day.morning import AreaMorning, Morning, prepare
 
 _YEAR = 365
@@ -27,26 +27,14 @@ _YEAR = 365
 
 @dataclass(frozen=True)
 class VisitDay:
-    """A visit judged on its day.
-
-    Parameters
-    ----------
-    data : VisitData
-    morning : Morning
-        Of the visit's day, its one area with the story of every disease.
-    visit : Visit
-    findings : Findings
-    then : AreaMorning
-        The area when the turf thinned: its season, before what came after.
-    before : tuple of (VisitData, Findings) or None
-        The visit that this one names as the previous, judged without its season.
-    """
+    """A visit judged on its day."""
 
     data: VisitData
-    morning: Morning
+    morning: Morning  # of the visit's day, its one area with the story of every disease
     visit: Visit
     findings: Findings
-    then: AreaMorning
+    then: AreaMorning  # the area when the turf thinned: its season, before what came after
+    # The visit that this one names as the previous, judged without its season
     before: tuple[VisitData, Findings] | None = None
 
     @property
@@ -110,11 +98,8 @@ def warm_days(
 ) -> tuple[int, int, int | None, tuple[int, int] | None] | None:
     """Count the days of the last half year with soil at or above ``heat_c``, beside past years.
 
-    Returns
-    -------
-    tuple or None
-        Such days; of how many that are known; their median in past years, and in how many of them
-        there were fewer, of how many, both None without past years. None where no day is known.
+    Returns such days; of how many that are known; their median in past years, and in how many of
+    them there were fewer, of how many, both None without past years. None where no day is known.
     """
     half_year = _days("half_year")
     known = area.soil.mean_c[-half_year:]

@@ -11,8 +11,7 @@ import numpy as np
 
 from patchrisk.base.errors import Fault, InputError
 from patchrisk.base.units import DayArray, FloatArray
-from patchrisk.core.rules.seasons import Season
-from patchrisk.core.rules.windows import Meaning, Rule, Statistic
+from patchrisk.core.rules.rule import Meaning, Rule, Season, Statistic
 from patchrisk.core.skill.openings import Seasons
 from patchrisk.read.diseases import read_rules
 from patchrisk.study.soil import Block, SiteSoil
@@ -130,20 +129,9 @@ AnyRule = Path | str | Rule | OwnRule | Callable[[Days], Any]
 def read_own(
     rules: AnyRule | Iterable[AnyRule],
 ) -> tuple[list[tuple[str, Rule]], list[OwnRule], list[Path]]:
-    """Tell rules from functions, and read the files of rules.
+    """Tell rules, each under `OWN`, from functions, and read the files of rules; name the files.
 
-    Returns
-    -------
-    rules : list of (str, Rule)
-        Each under `OWN`.
-    functions : list of OwnRule
-    files : list of Path
-        Those read.
-
-    Raises
-    ------
-    InputError
-        When a file is faulty, or two go by one id.
+    InputError when a file is faulty, or two go by one id.
     """
     given: Sequence[Any] = (
         [rules] if isinstance(rules, Path | str | Rule | OwnRule) or callable(rules)

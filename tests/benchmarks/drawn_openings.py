@@ -18,13 +18,13 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from patchrisk.core.dates.error_courses import error_courses
+from patchrisk.core.dates.forecast_error import error_courses
 from patchrisk.core.skill.openings import Drawing, drawn_openings, opening_days, seasons_of
 from patchrisk.core.skill.season_days import Soil
-from patchrisk.site_day.weather_ahead import error_covariance
+from patchrisk.site_day.area_soil import error_covariance
 from patchrisk.study.plan import plan_backtest
-from patchrisk.study.sites import open_source
 from patchrisk.study.soil import site_soils
+from patchrisk.study.sources import open_source
 
 NEVER = np.datetime64("2200-01-01", "D")
 

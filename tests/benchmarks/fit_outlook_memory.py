@@ -18,7 +18,7 @@ from scipy.optimize import nnls
 
 from patchrisk.base.toml_files import load_numbers
 from patchrisk.core.dates.forecast_error import departures
-from patchrisk.site_day.weather_ahead import error_covariance
+from patchrisk.site_day.area_soil import error_covariance
 
 LAGS = np.r_[0:30, 30:120:5, 120:1500:15]
 MOST = 16.0  # a product counts at most so much, that one broken probe does not make the curve

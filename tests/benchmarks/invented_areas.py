@@ -16,7 +16,7 @@ from patchrisk.core.plan.programme import Choice
 from patchrisk.core.plan.rotation import Step
 from patchrisk.core.verdict.calls import Call
 from patchrisk.read.groups import load_guidelines
-from patchrisk.site_day.protection import programme_numbers
+from patchrisk.site_day.disease import programme_numbers
 
 CODES = ("3", "7", "11", "21", "3+11", "7+11", "P07+4", "4", "49+21")
 START = np.datetime64("2024-03-01")
@@ -60,7 +60,7 @@ def area(seed):
         most=int(rng.integers(0, 7)),
         least_days=0,
         no_spray=day % 7 > rng.choice([4, 6]),
-        done=done,
+        done=(done,),
         guidelines=tuple(rule for rule in load_guidelines() if rule.key != "dmi-heat"),
         caps=numbers.caps,
         cost=numbers.partner,
@@ -117,4 +117,4 @@ def crowded(seed):
         Step(codes := frozenset(str(rng.choice(CODES)).split("+")), codes, START - int(back))
         for back in days
     )
-    return replace(made, options=tuple(options), done=done, most=None, most_after=None)
+    return replace(made, options=tuple(options), done=(done,), most=None, most_after=None)

@@ -38,14 +38,13 @@ from patchrisk.core.dates.forecast_error import (
     known_errors,
 )
 from patchrisk.core.dates.soil_paths import SoilPaths, widened
-from patchrisk.core.rules.seasons import Season
-from patchrisk.core.rules.windows import Rule, Statistic
+from patchrisk.core.rules.rule import Rule, Season, Statistic
 from patchrisk.core.soil.air_to_soil import estimate_soil
 from patchrisk.core.soil.calibration import calibrate
 from patchrisk.core.soil.forcing import Climate, prepare
 from patchrisk.core.soil.parameters import Parameters
 from patchrisk.read.soil import load_soil_model
-from patchrisk.site_day.weather_ahead import error_covariance
+from patchrisk.site_day.area_soil import error_covariance
 from tests.dates.opened import openings
 
 MODEL = load_soil_model()

@@ -10,21 +10,19 @@ import pandas as pd
 from patchrisk.base.pen import as_date
 from patchrisk.core.dates.soil_paths import soil_course
 from patchrisk.core.plan.cover import Applied
-from patchrisk.core.rules.windows import REFERENCE_CM, soil_depth_cm
+from patchrisk.core.rules.rule import REFERENCE_CM, soil_depth_cm
 from patchrisk.core.verdict.case import Case, known_soil
 from patchrisk.core.verdict.judge import judge
 from patchrisk.core.verdict.judgement import Judgement
 from patchrisk.read.area import Area
 from patchrisk.read.diseases import load_library
 from patchrisk.read.site import LoggerFile, Place, Site
+from patchrisk.site_day.ahead import ahead_soil, prospect
 from patchrisk.site_day.area_soil import SiteSoil
-from patchrisk.site_day.history import history_of_area, to_prevent
 from patchrisk.site_day.judging import AreaCase, Entry, case_of, verdict_settings
 from patchrisk.site_day.morning import AreaMorning, settings
 from patchrisk.site_day.morning import Morning as AtSite
-from patchrisk.site_day.season_plan import EarlierPlan, plan_all
-from patchrisk.site_day.soil_ahead import ahead_soil
-from patchrisk.site_day.weather_ahead import prospect
+from patchrisk.site_day.season_plan import EarlierApplication, EarlierPlan, plan_all
 
 FORECAST_DAYS = 7
 TRUE_FUNGI, PYTHIUM = frozenset({"3", "11"}), "pythium-root-dysfunction"
@@ -152,18 +150,10 @@ class Morning:
             self.ahead = ahead_soil(ground, here, reference_cm=REFERENCE_CM)
 
     def _case(self, area, applied, observations=()) -> AreaCase:
-        return AreaCase(
-            self.site,
-            library(),
-            area,
-            self.day,
-            self.soil,
-            self.known,
-            self.ahead,
-            list(applied),
-            tuple(observations),
-            frozenset(),
-        )
+        site = self.site.model_copy(update={"area": [area]})
+        kept, seen = (SimpleNamespace(rows=tuple(rows)) for rows in (applied, observations))
+        g = SimpleNamespace(site=site, library=library(), applications=kept, observations=seen)
+        return AreaCase(g, area, self.day, self.known, self.ahead)
 
     def planned(self, area, applied, judged, before=()):
         """Return the plan of the morning for an area whose diseases are judged, by key."""
@@ -192,17 +182,13 @@ class Morning:
             areas=(whole,),
             ground=self.ground,
         )
-        earlier = EarlierPlan(tuple((as_date(d), label, ()) for d, label in before), (), {}, {})
+        earlier = EarlierPlan(tuple(EarlierApplication(as_date(d), label) for d, label in before))
         return plan_all(morning, {area.name: earlier} if before else {}).areas[0]
 
     def cases(self, area, applied=(), observations=()) -> dict[str, Case]:
         """Return the diseases of an area as plain values, by key."""
         case = self._case(area, applied, observations)
-        history = history_of_area(library(), area, observations, self.day, southern=False)
-        wanted = to_prevent(library(), area)
-        made = {
-            key: case_of(case, key, history, wanted, {}) for key in keys_for(area.grasses, area.use)
-        }
+        made = {key: case_of(case, key) for key in keys_for(area.grasses, area.use)}
         return {key: one for key, one in made.items() if one.spans}
 
     def judge(self, one: Case) -> Judgement:

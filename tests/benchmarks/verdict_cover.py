@@ -27,7 +27,7 @@ from station_mornings import FORECAST_DAYS, Morning, area_of, keys_for, stations
 from verdict_follow import LEAST_BEST, best_cover
 
 from patchrisk.core.dates.soil_paths import SoilPaths
-from patchrisk.core.rules.infection import relative_rate
+from patchrisk.core.rules.rule import relative_rate
 from patchrisk.core.verdict.case import AheadSoil
 from patchrisk.core.verdict.decision_table import Backing, Helps
 from patchrisk.core.verdict.season_ahead import SeasonOutlook
@@ -56,7 +56,7 @@ class Season:
         self.by_days, self.course = by_days, course
         _, self.first, self.last = season.rows(self.dates)
         self.span, self.start = season.span, int(course.start[0])
-        self.number = settings.number if case.number is None else case.number
+        self.number = case.number
         self.stop = self.until(self.start)
         reach = min(self.stop + case.interval, self.last + 1)
         rows = slice(self.first, self.last + MARGIN_DAYS)

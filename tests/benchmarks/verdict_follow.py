@@ -18,7 +18,7 @@ import numpy as np
 import pandas as pd
 from station_mornings import Morning, area_of, keys_for, library, tank_of
 
-from patchrisk.core.rules.infection import relative_rate
+from patchrisk.core.rules.rule import relative_rate
 from patchrisk.core.verdict.decision_table import Backing, Helps, Verdict
 from patchrisk.read.area import Area
 
@@ -158,7 +158,7 @@ class Follow:
 
     def infection(self, case, made):
         """What a season's infection was, to be covered; None where it tells nothing."""
-        if made.start is None or made.treat_until is None or made.stakes.stake is None:
+        if made.start is None or made.treat_until is None or made.case.stakes.stake is None:
             return None
         if made.damage_odds is not None and made.damage_odds < LEAST_ODDS:
             return None
@@ -167,7 +167,7 @@ class Follow:
         days = np.arange(made.first, made.last + 120)
         soil = self.soil.reindex(pd.DatetimeIndex(days)).to_numpy()
         begin, stop = (int((d - made.first).astype(int)) for d in (made.start, made.treat_until))
-        reach = min(stop + made.interval, int((made.last - made.first).astype(int)) + 1)
+        reach = min(stop + made.case.interval, int((made.last - made.first).astype(int)) + 1)
         if np.isnan(soil[begin:reach]).any():
             return None
         rate = made.span.active(soil).astype(float)
@@ -177,8 +177,9 @@ class Follow:
         rate[:begin], rate[reach:] = 0.0, 0.0
         if rate.sum() <= 0:
             return None
-        timely = stop if made.late_helps is Helps.YES else min(stop, begin + made.interval - 1)
-        return Infection(made.first, rate, (begin, timely, stop), made.interval, made.number)
+        case = made.case
+        timely = stop if case.late is Helps.YES else min(stop, begin + case.interval - 1)
+        return Infection(made.first, rate, (begin, timely, stop), case.interval, case.number)
 
     def season(self, label, applied, case, made):
         """Share of a season's infection covered, beside the best possible."""

@@ -52,8 +52,7 @@ from station_mornings import Morning, area_of, keys_for, stations_of, tank_of, t
 from verdict_follow import LEAST_ODDS, Follow, shares_of
 from verdict_starts import timing
 
-from patchrisk.core.rules.seasons import Season
-from patchrisk.core.rules.windows import REFERENCE_CM, soil_depth_cm
+from patchrisk.core.rules.rule import REFERENCE_CM, Season, soil_depth_cm
 from patchrisk.core.verdict.case import KnownSoil, known_soil
 from patchrisk.core.verdict.decision_table import Backing, Host, Phase, Roots, Verdict
 from patchrisk.core.verdict.judge import judge
@@ -189,7 +188,7 @@ class Replay:
                 and not waits
                 and made.phase is not Phase.OVER
                 and made.roots in (Roots.BARE, Roots.ENDING_SOON)
-                and made.counted < made.number
+                and made.counted < one.number
                 and made.treat_until is not None
                 and made.treat_until >= now
                 and (made.infecting_odds is None or made.infecting_odds >= likely)

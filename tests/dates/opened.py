@@ -2,7 +2,8 @@
 
 import numpy as np
 
-from patchrisk.core.rules.windows import compared, is_open
+from patchrisk.core.rules.rule import compared
+from patchrisk.core.rules.windows import is_open
 
 
 def openings(rule, paths, *, southern):

@@ -5,8 +5,7 @@ import pytest
 
 from patchrisk.core.dates.pressure import pressure_ahead, pressure_course
 from patchrisk.core.dates.soil_paths import SoilPaths, soil_course
-from patchrisk.core.rules.infection import Cardinal
-from patchrisk.core.rules.seasons import Season
+from patchrisk.core.rules.rule import Cardinal, Season
 
 MAY = Season((5, 1), (5, 31))
 CARDINAL = Cardinal(10.0, 25.0, 35.0)

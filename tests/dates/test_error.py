@@ -19,7 +19,7 @@ from patchrisk.core.dates.forecast_error import (
     known_errors,
 )
 from patchrisk.core.dates.soil_paths import student_over_normal, widened
-from patchrisk.site_day.weather_ahead import error_covariance
+from patchrisk.site_day.area_soil import error_covariance
 
 NOTHING = ErrorCovariance(0, 1, 0, 1, 0, 1, 0, 0, 0, 0.0)
 

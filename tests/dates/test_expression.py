@@ -5,12 +5,11 @@ import pytest
 
 from patchrisk.core.dates.soil_paths import SoilPaths
 from patchrisk.core.dates.symptoms import Shows, StressRule, infected_rows, watch
-from patchrisk.core.rules.infection import Cardinal
-from patchrisk.core.rules.seasons import Season
-from patchrisk.core.rules.windows import Rule, Statistic, compared, is_open
+from patchrisk.core.rules.rule import Cardinal, Rule, Season, Statistic, compared
+from patchrisk.core.rules.windows import is_open
 from patchrisk.core.verdict.season_course import damage_span
 from patchrisk.read.diseases import load_diseases
-from patchrisk.site_day.judging import shows_of
+from patchrisk.site_day.disease import shows_of
 from tests.dates.opened import openings
 
 DISEASES = load_diseases()

@@ -7,8 +7,7 @@ from hypothesis import strategies as st
 
 from patchrisk.core.dates.pressure import infection_season, pressure_ahead, wet_days
 from patchrisk.core.dates.soil_paths import SoilPaths, spread_of
-from patchrisk.core.rules.infection import Cardinal
-from patchrisk.core.rules.seasons import Season
+from patchrisk.core.rules.rule import Cardinal, Season
 
 CARDINAL = Cardinal(10.0, 25.0, 35.0)
 

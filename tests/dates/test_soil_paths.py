@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from patchrisk.core.dates.soil_paths import SoilPaths, day_of_share
-from patchrisk.core.rules.infection import Cardinal
+from patchrisk.core.rules.rule import Cardinal
 
 
 def days(first, count):

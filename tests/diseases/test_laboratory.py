@@ -7,7 +7,7 @@ only what a paper says (more, less, none, most) is asserted.
 import numpy as np
 import pytest
 
-from patchrisk.core.rules.infection import relative_rate
+from patchrisk.core.rules.rule import relative_rate
 
 ORDER = {"none": 0, "trace": 1, "low": 2, "middle": 3, "high": 4, "most": 5}
 

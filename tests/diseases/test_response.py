@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from patchrisk.core.rules.infection import Cardinal, relative_rate
+from patchrisk.core.rules.rule import Cardinal, relative_rate
 
 LAWS = settings(max_examples=50, deadline=None)
 

@@ -7,7 +7,7 @@ import pytest
 
 from patchrisk.base.errors import InputError
 from patchrisk.base.toml_files import load_numbers
-from patchrisk.core.rules.seasons import season_days
+from patchrisk.core.rules.rule import season_days
 from patchrisk.read.diseases import load_library
 from tests.diseases.published_figures import EVIDENCE
 from tests.diseases.test_loading import FORECAST

@@ -11,8 +11,7 @@ from patchrisk.core.dates.forecast_error import condition_error, departures
 from patchrisk.core.dates.hand_readings import HandErrors, compare_readings, solar_hour
 from patchrisk.core.soil.air_to_soil import SoilEstimate
 from patchrisk.read.soil import load_soil_model
-from patchrisk.site_day.area_soil import day_wave
-from patchrisk.site_day.weather_ahead import error_covariance
+from patchrisk.site_day.area_soil import day_wave, error_covariance
 
 REACH = 1.2816  # of a normal distribution, 80 %
 MOST = 60  # readings that are looked back on: older ones say next to nothing

@@ -7,7 +7,7 @@ from patchrisk.core.plan.area_plan import plan_area
 from patchrisk.core.plan.inputs import Demand, Turf
 from patchrisk.read.diseases import load_library
 from patchrisk.read.groups import load_guidelines
-from patchrisk.site_day.protection import concern_of, programme_numbers
+from patchrisk.site_day.disease import concern_of, programme_numbers
 from tests.plan.given_by_hand import DAYS, FROM, cut, season
 
 

@@ -2,12 +2,13 @@
 
 from datetime import date
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 
+from patchrisk.core.plan.besides import Factor, Task
 from patchrisk.core.plan.cover import Applied, Cover
 from patchrisk.core.plan.facts import (
-    Factor,
     NoAirTemperature,
     NoForecast,
     NoTrialFigures,
@@ -22,10 +23,11 @@ from patchrisk.core.plan.programme import (
     Share,
     Watering,
 )
-from patchrisk.core.plan.upkeep import Task
 from patchrisk.read.area import Area
 from patchrisk.read.diseases import load_library
+from patchrisk.read.records.books import Records
 from patchrisk.read.site import Place, Site
+from patchrisk.site_day.morning import Morning
 from patchrisk.site_day.season_plan import SitePlan
 
 NASTY = '=cmd|"/c calc"!A1, <script>alert(1)</script>; \\ "é"\nline'
@@ -109,20 +111,27 @@ def without_air(name="Lawns"):
     )
 
 
-def site_plan(*areas, name="Quillfen Dunes (invented)", latitude=38.9, **changes):
+def site_plan(*areas, name="Quillfen Dunes (invented)", latitude=38.9, past_label=(), **changes):
     areas = areas or (area_plan(), without_air())
     turf = "creeping bentgrass"
     # Not checked: what is written must be safe even with a name that no site file may hold.
     kept = [Area.model_construct(name=a.area, turf=turf, use="green", size="0.4 ha") for a in areas]
-    about = {
-        "site": Site(
-            site=Place(name=name, latitude=latitude, longitude=-85.4),
-            area=kept,
-            folder=Path(),
-        ),
-        "library": load_library(None),
-        "as_of": date(2026, 5, 18),
-        "areas": tuple(areas),
-        "cover": {"Greens": {"fairy-ring": cover()}},
-    }
-    return SitePlan(**{**about, **changes})
+    place = Place(name=name, latitude=latitude, longitude=-85.4)
+    greens = SimpleNamespace(
+        area=SimpleNamespace(name="Greens"),
+        judged={"fairy-ring": SimpleNamespace(cover=cover())},
+    )
+    morning = Morning(
+        site=Site(site=place, area=kept, folder=Path()),
+        library=load_library(None),
+        readings=(),
+        weather=None,
+        air=None,
+        applications=Records(),
+        observations=None,
+        past_label=past_label,
+        as_of=date(2026, 5, 18),
+        areas=(greens,),
+        ground=None,
+    )
+    return SitePlan(morning, tuple(areas), **changes)

@@ -147,7 +147,8 @@ def test_another_area_and_an_earlier_season_stay(tmp_path):
     data = write(one, NOW + timedelta(hours=1), write(both), tmp_path)
     assert events(data).keys() == events(write(both)).keys()
     assert not [e for e in events(data).values() if e["status"] == "CANCELLED"]
-    next_year = replace(one, as_of=date(2027, 3, 1), areas=(area_plan(done=(), planned=()),))
+    morning = replace(one.morning, as_of=date(2027, 3, 1))
+    next_year = replace(one, morning=morning, areas=(area_plan(done=(), planned=()),))
     kept = write(next_year, NOW + timedelta(days=290), data, tmp_path)
     assert not [e for e in events(kept).values() if e["status"] == "CANCELLED"]
 

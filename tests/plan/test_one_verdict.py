@@ -151,5 +151,5 @@ def test_outlook_and_plan_give_the_same_verdict(
         if until is None or until < today or start is None:
             continue
         mine = [p for p in plan.planned if key in p.targets and start <= p.day <= until]
-        assert not mine or len(mine) + judged.counted <= judged.number
+        assert not mine or len(mine) + judged.counted <= judged.case.number
     assert [p.day for p in plan.planned] == sorted(p.day for p in plan.planned)

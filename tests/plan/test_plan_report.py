@@ -14,12 +14,12 @@ from hypothesis import strategies as st
 
 from patchrisk.base.pen import Pen
 from patchrisk.base.safe_text import safe_cell, slug, write_table
-from patchrisk.core.plan.past_label import Figure, PastLabel
-from patchrisk.report.cover_words import cover_words
-from patchrisk.report.plan_files import HEADER, write_files, write_plan_table
+from patchrisk.core.plan.labels import Figure, PastLabel
+from patchrisk.report.plan_files import HEADER, plan_outputs, write_files, write_plan_table
 from patchrisk.report.plan_json import to_json
 from patchrisk.report.plan_text import write_plan
 from patchrisk.report.plan_words import numbered
+from patchrisk.report.records_words import cover_words
 from patchrisk.report.words import CAUTIONS_IN_FULL
 from tests.plan.plans_by_hand import (
     AS_OF,
@@ -92,7 +92,7 @@ def test_in_short_a_caution_is_said_once_for_an_area_and_in_full_every_time():
 def test_what_is_past_its_label_stands_before_the_programme():
     # The words of it: tests/plan/test_past_label.py.
     past = PastLabel("Greens", "Shelf A", np.datetime64("2026-05-06"), Figure.NUMBER, 4.0, 3.0)
-    lines = write_plan(replace(site_plan(), past_label=(past,))).splitlines()
+    lines = write_plan(site_plan(past_label=(past,))).splitlines()
     (at,) = (n for n, line in enumerate(lines) if line.startswith("- Past its label: Shelf A on"))
     assert at < next(n for n, line in enumerate(lines) if not line)
 
@@ -100,7 +100,8 @@ def test_what_is_past_its_label_stands_before_the_programme():
 def test_text_keeps_to_80_columns_in_every_unit():
     plan = site_plan(area_plan(NASTY))
     us = plan.site.site.model_copy(update={"units": "us"})
-    plans = [plan, replace(plan, site=plan.site.model_copy(update={"site": us}))]
+    elsewhere = replace(plan.morning, site=plan.site.model_copy(update={"site": us}))
+    plans = [plan, replace(plan, morning=elsewhere)]
     for one in plans:
         for full in (False, True):
             assert max(map(len, write_plan(one, full=full).splitlines()[6:])) <= 80
@@ -207,7 +208,9 @@ def test_a_folder_gets_files_named_after_the_site(tmp_path):
 
     plan = site_plan(name="../Quill: fen?")
     now = datetime(2026, 5, 18, tzinfo=UTC)
-    written = write_files(plan, now, table=tmp_path, calendar=tmp_path, sheet=tmp_path)
+    asked = dict.fromkeys(("table", "calendar", "sheet"), tmp_path)
+    outputs = plan_outputs(plan.site.site.name, plan.as_of, **asked)
+    written = write_files(plan, now, outputs)
     assert sorted(p.name for p in written) == [
         f"quill-fen-programme-2026.{end}" for end in ("csv", "html", "ics")
     ]

@@ -94,7 +94,7 @@ def test_a_season_whatever_becomes_of_its_applications(tmp_path, climate, turf, 
                 if key in one.targets and judged.treat_until and one.day <= judged.treat_until
                 and start is not None and start <= one.day
             ]  # fmt: skip
-            assert not mine or len(mine) + judged.counted <= judged.number
+            assert not mine or len(mine) + judged.counted <= judged.case.number
         for one in plan.planned:
             assert any(isinstance(r, SeasonBegins | CoverRunsOut | Waiting) for r in one.reasons)
             assert one.targets

@@ -11,7 +11,7 @@ from patchrisk.core.verdict.decision_table import Helps, Host, Phase, Roots, Sta
 from patchrisk.report.terminal import write_outlook
 from patchrisk.report.view import view_of
 from patchrisk.report.view.reasons import SENTENCES, reason_words
-from patchrisk.report.view.wording import wording_of
+from patchrisk.report.view.wording import Wording
 from patchrisk.site_day.judging import verdict_table
 from tests.report.judged import changed, only
 
@@ -42,9 +42,12 @@ def facts_of(line, morning):
         "start": D("2026-05-01") if started else None,
         "over": D("2026-05-15") if phase is Phase.OVER else None,
         "seen": D("2026-05-15") if named.get("seen") else None,
-        "stakes": replace(j.stakes, stake=stake, host=Host(named.get("host", Host.HIGH))),
-        "late_helps": Helps(named.get("late", Helps.DISPUTED)),
-        "seen_helps": Helps(named.get("once_seen", Helps.NO)),
+        "case": replace(
+            j.case,
+            stakes=replace(j.case.stakes, stake=stake, host=Host(named.get("host", Host.HIGH))),
+            late=Helps(named.get("late", Helps.DISPUTED)),
+            once_seen=Helps(named.get("once_seen", Helps.NO)),
+        ),
         "cover": cover,
         "odds_lasting": 0.7,
         "odds_lead": 0.7,
@@ -65,7 +68,7 @@ def test_every_line_of_the_table_has_its_sentence(shipped, reason):
     alone = replace(alone, areas=(replace(area, area=costs),))
     then = changed(alone, "Lawns", "summer-patch", **facts_of(LINES[reason], shipped))
     (area,) = then.areas
-    told = wording_of(then, area, area.entries[0].first, Pen("us", 2026))
+    told = Wording(then, area, area.entries[0].first, Pen("us", 2026))
     said = reason_words(told)
     assert re.match(r"[A-Z].*[.\]]$", said), said
     assert not re.search(r"None|nan|  |\.\.|\(\)|: ;|,\.|NaT|;\s*\.", said), said
@@ -91,7 +94,7 @@ def test_a_season_over_and_one_to_come_both_say_when_to_think_of_it(morning):
 @pytest.mark.parametrize(
     ("more", "said"),
     [
-        ({"counted": 3, "number": 3}, "the 3 applications of this season are on"),
+        ({"counted": 3}, "the 3 applications of this season are on"),
         ({"treat_until": D("2026-05-10")}, "ended May 10"),
         ({"damage": (D("2026-04-01"), D("2026-05-01"))}, "no damage can follow"),
         ({"damage_odds": 0.01}, "not likely to show (heat to bring damage out: 1 %)"),
@@ -100,9 +103,10 @@ def test_a_season_over_and_one_to_come_both_say_when_to_think_of_it(morning):
 )
 def test_nothing_for_want_of_use_says_which(morning, more, said):
     facts = facts_of(LINES["not now"], morning) | {
-        "counted": 0, "number": 3, "treat_until": D("2026-08-15"), "infecting_odds": 1.0,
+        "counted": 0, "treat_until": D("2026-08-15"), "infecting_odds": 1.0,
         "damage": (D("2026-06-01"), D("2026-09-30")),
     }  # fmt: skip
+    facts["case"] = replace(facts["case"], number=3)
     then = changed(only(morning, "Lawns", "summer-patch"), "Lawns", "summer-patch", **facts | more)
     assert said in view_of(then).areas[0].rows[0].act
 
@@ -117,6 +121,7 @@ def test_nothing_for_want_of_use_says_which(morning, more, said):
 )
 def test_nothing_for_want_of_stakes_says_so(morning, stake, host, said):
     facts = facts_of(LINES["not now"], morning)
-    facts["stakes"] = replace(facts["stakes"], stake=stake, host=host)
+    case = facts["case"]
+    facts["case"] = replace(case, stakes=replace(case.stakes, stake=stake, host=host))
     then = changed(only(morning, "Lawns", "summer-patch"), "Lawns", "summer-patch", **facts)
     assert said in view_of(then).areas[0].rows[0].act

@@ -19,8 +19,7 @@ from patchrisk.core.dates.hand_readings import (
 from patchrisk.core.soil.air_to_soil import SoilEstimate
 from patchrisk.core.soil.conduction import wave_c
 from patchrisk.core.soil.root_depth import SoilSeries
-from patchrisk.site_day.area_soil import day_wave
-from patchrisk.site_day.weather_ahead import error_covariance
+from patchrisk.site_day.area_soil import day_wave, error_covariance
 
 DAYS = np.arange("2024-03-01", "2024-09-01", dtype="datetime64[D]")
 CALM = np.zeros((len(DAYS), 2))

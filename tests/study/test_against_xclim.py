@@ -12,9 +12,8 @@ import pytest
 import xarray as xr
 from xclim import indices
 
-from patchrisk.core.rules.seasons import Season
-from patchrisk.core.rules.states import Settings
-from patchrisk.core.rules.windows import Rule, Statistic
+from patchrisk.core.rules.rule import Rule, Season, Statistic
+from patchrisk.core.rules.windows import Settings
 from patchrisk.core.skill.openings import seasons_of
 from patchrisk.core.skill.season_days import Soil
 from patchrisk.study import backtest

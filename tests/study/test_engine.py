@@ -10,10 +10,16 @@ from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
 from patchrisk.core.counters import rolling_mean
-from patchrisk.core.rules.infection import Cardinal, relative_rate
-from patchrisk.core.rules.seasons import Season, season_days, season_spans
-from patchrisk.core.rules.states import Settings
-from patchrisk.core.rules.windows import Rule, State, Statistic, apply_rule, is_open
+from patchrisk.core.rules.rule import (
+    Cardinal,
+    Rule,
+    Season,
+    Statistic,
+    relative_rate,
+    season_days,
+    season_spans,
+)
+from patchrisk.core.rules.windows import Settings, State, apply_rule, is_open
 from patchrisk.core.skill import day_bits
 from patchrisk.core.skill.openings import DATINGS, seasons_of
 from patchrisk.core.skill.season_days import Soil

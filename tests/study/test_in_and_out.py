@@ -13,8 +13,7 @@ from click.testing import CliRunner
 
 from patchrisk.base.errors import InputError, UnavailableError
 from patchrisk.cli import main
-from patchrisk.core.rules.seasons import Season
-from patchrisk.core.rules.windows import Rule, Statistic
+from patchrisk.core.rules.rule import Rule, Season, Statistic
 from patchrisk.study import OwnRule, backtest
 from patchrisk.study.findings import scenario_words
 

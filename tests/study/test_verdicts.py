@@ -9,8 +9,8 @@ from hypothesis import strategies as st
 
 from patchrisk.base.errors import InputError
 from patchrisk.core.dates.symptoms import Shows
-from patchrisk.core.rules.seasons import Season
-from patchrisk.core.rules.windows import Rule, Statistic, bounded
+from patchrisk.core.rules.rule import Rule, Season, Statistic
+from patchrisk.core.rules.windows import bounded
 from patchrisk.core.skill.season_days import Soil
 from patchrisk.core.skill.verdicts import EVENTS, verdicts_of
 from patchrisk.core.verdict.case import Case, KnownSoil, Stakes
@@ -18,7 +18,8 @@ from patchrisk.core.verdict.decision_table import Phase, Stake, Verdict
 from patchrisk.core.verdict.judge import judge
 from patchrisk.core.verdict.season_course import InfectionSpan, follow, seasons_between
 from patchrisk.read.diseases import load_library
-from patchrisk.site_day.judging import backing_of, helps_of, verdict_settings
+from patchrisk.site_day.disease import backing_of, helps_of
+from patchrisk.site_day.judging import verdict_settings
 from patchrisk.study.plan import diseases_on_grass
 
 LIBRARY = load_library()

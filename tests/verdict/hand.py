@@ -12,8 +12,7 @@ import numpy as np
 from patchrisk.core.dates.soil_paths import SoilPaths
 from patchrisk.core.dates.symptoms import Shows, StressRule
 from patchrisk.core.plan.cover import Cover
-from patchrisk.core.rules.seasons import Season
-from patchrisk.core.rules.windows import Rule, Statistic
+from patchrisk.core.rules.rule import Rule, Season, Statistic
 from patchrisk.core.verdict.case import AheadSoil, Case, KnownSoil, Stakes
 from patchrisk.core.verdict.decision_table import Backing, Helps, Host, Stake
 from patchrisk.core.verdict.judge import judge

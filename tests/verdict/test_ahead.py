@@ -9,7 +9,7 @@ import pytest
 from patchrisk.base import resources
 from patchrisk.core.verdict.calls import calls_ahead
 from patchrisk.core.verdict.decision_table import Phase, Verdict
-from patchrisk.site_day.judging import spans_of, verdict_settings
+from patchrisk.site_day.judging import verdict_settings
 from patchrisk.site_day.morning import prepare
 
 TODAY = np.datetime64("2026-05-18")
@@ -26,14 +26,11 @@ def lawns():
 def calls(lawns):
     """The seasons of summer patch in sight, with something of its judgement changed."""
     (area,) = lawns.areas
-    disease = lawns.library.diseases["summer-patch"]
     judged = area.judged["summer-patch"]
 
     def make(**changes):
-        return calls_ahead(
-            replace(judged, **changes), spans_of(lawns.library, disease, area.area.grasses),
-            disease.response.cardinal, area.ahead, TODAY, verdict_settings(), southern=False,
-        )  # fmt: skip
+        some = replace(judged, **changes)
+        return calls_ahead(some, area.ahead, TODAY, verdict_settings(), southern=False)
 
     return make
 
@@ -47,11 +44,12 @@ def test_today_is_called_for_when_the_verdict_is_to_apply_and_else_not(calls):
     assert yes.first[1:].tolist() == no.first[1:].tolist()
 
 
-def test_what_counts_is_counted_and_a_number_used_up_leaves_the_season_out(calls):
+def test_what_counts_is_counted_and_a_number_used_up_leaves_the_season_out(lawns, calls):
+    number = lawns.areas[0].judged["summer-patch"].case.number
     begun = {"phase": Phase.GOING_ON, "start": TODAY - 9}
-    (call,) = calls(counted=2, number=3, **begun)
-    assert (call.done, call.number) == (2, 3)
-    later = calls(counted=3, number=3, **begun)
+    (call,) = calls(counted=number - 1, **begun)
+    assert (call.done, call.number) == (number - 1, number)
+    later = calls(counted=number, **begun)
     assert all(one.start > TODAY + 200 for one in later)
 
 

@@ -5,8 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from patchrisk.core.rules.infection import Cardinal
-from patchrisk.core.rules.seasons import Season
+from patchrisk.core.rules.rule import Cardinal, Season
 from patchrisk.core.verdict.calls import calls_ahead
 from patchrisk.core.verdict.decision_table import Helps, Phase, Stake, Verdict
 from tests.verdict.hand import (
@@ -31,11 +30,11 @@ from tests.verdict.hand import (
 NEXT = (*STEPS, ("2024-03-01", 15.0), ("2024-04-01", 20.0))
 
 
-def calls(today, weather=None, of=None, cardinal=None, soil_known=None, **more):
+def calls(today, weather=None, of=None, soil_known=None, **more):
     weather = ahead(soil()) if weather is None else weather
     of = replace(case() if of is None else of, **more)
     made = judged(today, of=of, weather=weather, soil_known=soil_known)
-    found = calls_ahead(made, of.spans, cardinal, weather, D(today), SETTINGS, southern=False)
+    found = calls_ahead(made, weather, D(today), SETTINGS, southern=False)
     for one in found:
         for days in (one.rate, one.first, one.further, one.reaches, one.counts):
             assert days.shape == (int((DATES[-1] - D(today)).astype(int)) + 1,)

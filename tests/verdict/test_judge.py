@@ -5,8 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from patchrisk.core.rules.infection import Cardinal
-from patchrisk.core.rules.seasons import Season
+from patchrisk.core.rules.rule import Cardinal, Season
 from patchrisk.core.verdict.decision_table import Backing, Host, Phase, Roots, Stake, Verdict
 from tests.verdict.hand import (
     DATES,
@@ -56,7 +55,8 @@ def test_a_start_counts_where_it_is_likely_to_last_and_stands_after_twelve_days(
     made = judged(today, weather=relapse(today, lasting, 20), settings=never_waits)
     assert made.phase is phase
     assert made.verdict is (Verdict.APPLY if phase is Phase.STARTING else Verdict.GET_READY)
-    assert made.start == START  # it is named before it counts
+    told = today == "2023-05-16" or lasting >= 10  # it is named before it counts, if likely to
+    assert made.start == (START if told else None)
     assert made.stands == (D(today) > D("2023-05-15"))
     assert made.rules[0].stands is made.stands
     share = 1.0 if today == "2023-05-16" else lasting / 20
@@ -93,6 +93,15 @@ def test_a_start_that_may_be_withdrawn_is_near_only_where_it_is_as_likely_as_not
     assert made.odds_lasting == warm / 20
     assert made.phase is phase
     assert (made.start is None) is (phase is Phase.RESTING)
+
+
+@pytest.mark.parametrize(("lasting", "start"), [(10, START), (9, None)])
+def test_a_start_that_will_more_likely_be_withdrawn_is_not_told_but_the_one_to_come(lasting, start):
+    """All start again by 9 May, so that a start is near however the first fares."""
+    made = judged("2023-05-06", weather=relapse("2023-05-06", lasting, 20))
+    assert made.odds_lasting == lasting / 20
+    assert (made.phase, made.start) == (Phase.COMING, start)
+    assert made.verdict is Verdict.GET_READY
 
 
 @pytest.mark.parametrize(("celsius", "start"), [(17.9, None), (18.0, START)])
@@ -327,11 +336,10 @@ def test_before_a_start_nothing_counts_and_once_it_is_known_as_little():
     assert judged("2023-05-20", applied=days).counted == 0
 
 
-def test_a_file_without_a_number_gets_two():
-    made = judged("2023-05-20", number=None)
-    assert made.number == 2
-    assert made.treat_until == D("2023-06-27")  # 56 days, the start among them
-    assert judged("2023-05-20", number=3).number == 3
+@pytest.mark.parametrize(("number", "until"), [(2, "2023-06-27"), (3, "2023-07-25")])
+def test_the_treatment_span_is_as_long_as_its_number_of_applications_lasts(number, until):
+    # of 28 days each, the start among them
+    assert judged("2023-05-20", number=number).treat_until == D(until)
 
 
 @pytest.mark.parametrize(("today", "room"), [("2023-06-27", True), ("2023-06-28", False)])
@@ -474,7 +482,7 @@ def test_what_was_seen_is_history_and_this_seasons_is_fresh(seen, fresh):
     stakes = replace(case().stakes, stake=Stake.UNKNOWN, known=None)
     made = judged("2023-05-20", seen=tuple(map(D, seen)), stakes=stakes)
     assert made.seen == (None if fresh is None else D(fresh))
-    assert made.stakes.stake is Stake.HISTORY
+    assert made.case.stakes.stake is Stake.HISTORY
     assert made.verdict is (Verdict.APPLY if fresh is None else Verdict.SCOUT)
 
 

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from patchrisk.core.rules.seasons import Season
+from patchrisk.core.rules.rule import Season
 from patchrisk.core.verdict.season_story import last_story
 from tests.verdict.hand import (
     SETTINGS,

@@ -207,7 +207,7 @@ def test_a_probe_too_deep_or_on_the_surface_is_passed_over_by_name(write, refusa
     header = "Time,Soil temp 0 cm,Soil temp 10 cm,Soil temp 100 cm,Soil temp 2 m"
     logged = load_log(write([header, *lines(MOMENTS, *[SOIL] * 4)]))
     assert [p.depth_cm for p in logged.probes] == [10.0]
-    said = str(logged.layout)
+    said = "\n".join(logged.layout.lines())
     assert "'Soil temp 0 cm' passed over: it lies at 0 cm, on the surface" in said
     assert "'Soil temp 100 cm' passed over: it lies at 100 cm, deeper than 25.5 cm" in said
     assert "'Soil temp 2 m' passed over: it lies at 200 cm" in said

@@ -1,11 +1,17 @@
-"""The soil model's error ahead: what the logger has taught of it, and what stays unknown."""
+"""The soil model's error ahead: what the logger has taught of it, and what stays unknown.
 
+For one season it is a matrix; through the whole record of many sites it is drawn day after day.
+"""
+
+import hashlib
+import math
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
 
 import numpy as np
 
-from patchrisk.base.units import BoolArray, FloatArray, IntArray
+from patchrisk.base.units import BoolArray, DayArray, FloatArray, IntArray
 from patchrisk.core.soil.heat_stores import recent
 
 YEAR = 365.25  # mean length of the calendar year [days]
@@ -18,44 +24,31 @@ class ErrorCovariance:
     """How the error of modelled soil temperature hangs together over time.
 
     Shares are of the variance that the model states of its error; they need not add up to one.
-
-    Parameters
-    ----------
-    fast, slow, long : float
-        Shares that are forgotten over `fast_days`, `slow_days` and `long_days` [1].
-    lasting : float
-        Share that never changes at a site [1].
-    yearly, half_yearly : float
-        Shares that come back at the same time of each year [1].
-    probe : float
-        Variance of a reading's own error, as a share of the model's [1].
-    warmth, swing : float
-        Variance of how far the error follows `departures` of the weather: air warmer than it
-        was of late, a daily range wider than usual [degC-2].
-    spell_days : float
-        Over which that way of following is forgotten: grass grows, soil dries [days].
-    wave_lasting : float
-        Share that never changes at a site of how the day's wave departs from the estimated one;
-        the rest is forgotten over `spell_days` [1].
-    sibling_weather, sibling_site : float
-        Correlation of two areas of one site in what is forgotten within days, how the error
-        follows the weather with it, and in all that lasts longer [1].
     """
 
+    # fast, slow, long: shares that are forgotten over `fast_days`, `slow_days` and `long_days` [1]
     fast: float
     fast_days: float
     slow: float
     slow_days: float
     long: float
     long_days: float
-    lasting: float
+    lasting: float  # share that never changes at a site [1]
+    # yearly, half_yearly: shares that come back at the same time of each year [1]
     yearly: float
     half_yearly: float
-    probe: float
+    probe: float  # variance of a reading's own error, as a share of the model's [1]
+    # warmth, swing: variance of how far the error follows `departures` of the weather: air warmer
+    # than it was of late, a daily range wider than usual [degC-2]
     warmth: float = 0.0
     swing: float = 0.0
+    # Over which that way of following is forgotten: grass grows, soil dries [days]
     spell_days: float = 1.0
+    # Share that never changes at a site of how the day's wave departs from the estimated one; the
+    # rest is forgotten over `spell_days` [1]
     wave_lasting: float = 0.0
+    # sibling_weather, sibling_site: correlation of two areas of one site in what is forgotten
+    # within days, how the error follows the weather with it, and in all that lasts longer [1]
     sibling_weather: float = 0.0
     sibling_site: float = 0.0
 
@@ -86,17 +79,9 @@ class ErrorCovariance:
 def departures(air_min_c: FloatArray, air_max_c: FloatArray, usual_range_c: float) -> FloatArray:
     """How each day's weather departs from the usual: what the model's error may follow.
 
-    Parameters
-    ----------
-    air_min_c, air_max_c : ndarray of float, shape (days,)
-        [degC]; a day without both departs by nothing.
-    usual_range_c : float
-        Daily range of the air that counts as usual [degC].
-
-    Returns
-    -------
-    ndarray of float, shape (days, 2)
-        Daily mean above that of the past weeks; daily range above the usual [degC].
+    From daily extremes of the air, (days,) [degC], and the daily range that counts as usual: daily
+    mean above that of the past weeks, daily range above the usual, (days, 2) [degC]. A day without
+    both extremes departs by nothing.
     """
     known = np.isfinite(air_min_c) & np.isfinite(air_max_c)
     if not known.any():
@@ -114,33 +99,19 @@ def departures_of(mean_c: FloatArray, range_c: FloatArray, usual_range_c: float)
 
 @dataclass(frozen=True)
 class KnownErrors:
-    """Errors known from readings, relative to the standard deviation stated for the day.
+    """Errors known from readings, relative to the standard deviation stated for the day."""
 
-    Parameters
-    ----------
-    day : ndarray of float, shape (known,)
-        When, on the count of days that the paths use; whole [days].
-    error : ndarray of float, shape (known, lanes)
-        (logged - modelled) / standard deviation [1].
-    daily : ndarray of bool, shape (known,)
-        A single day, or the mean of `BLOCK` days.
-    signs : ndarray of float, shape (known, 2)
-        The day's `departures` [degC]; none for a mean of days.
-    noise : float or ndarray of float, shape (known,)
-        Variance of the reading's own error beyond a logger's, over the model's [1].
-    place : int or ndarray of int, shape (known,)
-        Which area of the site it is of: 0 for the area itself, another number for each sibling.
-    wave : float or ndarray of float, shape (known, 2)
-        How far size and turn of the day's wave, one standard deviation off, move the reading of
-        a moment, over the model's [1]; nothing for the mean of a day.
-    """
-
-    day: FloatArray
-    error: FloatArray
-    daily: BoolArray
-    signs: FloatArray
+    day: FloatArray  # (known,): when, on the count of days that the paths use; whole [days]
+    error: FloatArray  # (known, lanes): (logged - modelled) / standard deviation [1]
+    daily: BoolArray  # (known,): A single day, or the mean of `BLOCK` days
+    signs: FloatArray  # (known, 2): the day's `departures` [degC]; none for a mean of days
+    # (known,): variance of the reading's own error beyond a logger's, over the model's [1]
     noise: FloatArray | float = 0.0
+    # (known,): which area of the site it is of: 0 for the area itself, another number for each
+    # sibling
     place: IntArray | int = 0
+    # (known, 2): how far size and turn of the day's wave, one standard deviation off, move the
+    # reading of a moment, over the model's [1]; nothing for the mean of a day
     wave: FloatArray | float = 0.0
 
     def and_those(self, more: "KnownErrors") -> "KnownErrors":
@@ -181,16 +152,8 @@ def known_errors(
 ) -> KnownErrors:
     """Keep the errors since a day one by one, and older ones as means of `BLOCK` days.
 
-    Parameters
-    ----------
-    day : ndarray of float, shape (days,)
-        Rising count of days [days].
-    error : ndarray of float, shape (days, lanes)
-        Relative errors [1]; NaN where nothing was logged.
-    signs : ndarray of float, shape (days, 2)
-        Their `departures` [degC].
-    daily_from : float
-        First day kept by itself [days].
+    ``day`` rises (days,), ``error`` is relative, (days, lanes) [1], NaN where nothing was logged;
+    ``signs`` are the days' `departures`, ``daily_from`` the first day kept by itself.
     """
     known = np.isfinite(error).all(axis=1)
     late = known & (day >= daily_from)
@@ -213,17 +176,12 @@ def known_errors(
 
 @dataclass(frozen=True)
 class ConditionalError:
-    """What readings on some days tell of the errors of others, whatever the readings were.
+    """What readings on some days tell of the errors of others, whatever the readings were."""
 
-    Parameters
-    ----------
-    weights : ndarray of float, shape (days, known)
-        Times the known errors they give the error to expect of each day.
-    root : ndarray of float, shape (days, days)
-        Lower triangle; times standard normal numbers it gives errors around the expected [1].
-    """
-
+    # (days, known): times the known errors they give the error to expect of each day
     weights: FloatArray
+    # (days, days): lower triangle; times standard normal numbers it gives errors around the
+    # expected [1]
     root: FloatArray
     _drawn: dict[tuple[int, int], FloatArray] = field(default_factory=dict)
 
@@ -278,17 +236,9 @@ def condition_error(
 ) -> ConditionalError:
     """Work out what the readings' days tell of other days.
 
-    Parameters
-    ----------
-    covariance : ErrorCovariance
-    day : ndarray of float, shape (days,)
-        Whole days, on the count of days of ``known`` [days].
-    signs : ndarray of float, shape (days, 2)
-        Their `departures` [degC].
-    known : KnownErrors
-        Of which the errors themselves are not looked at.
-    wave : float or ndarray of float, shape (days, 2)
-        As of `KnownErrors`: given, the error is that of a reading of a moment.
+    ``day`` counts whole days as ``known`` does, of which the errors themselves are not looked at;
+    ``signs`` are their `departures`, (days, 2) [degC]. With ``wave``, as of `KnownErrors`, the
+    error is that of a reading of a moment.
 
     Notes
     -----
@@ -335,3 +285,71 @@ def condition_error(
     left[np.diag_indices_from(left)] += 1e-6  # rounding leaves it barely short of positive
     root = np.linalg.cholesky(left)
     return ConditionalError(weights, np.asarray(root, dtype=np.float64))
+
+
+_LEAP_YEAR = 366
+_OF_SITE = 0  # stands for the year of the numbers that a site keeps through all years
+_LASTING = 5
+
+
+def error_courses(
+    covariance: ErrorCovariance,
+    dates: DayArray,
+    signs: FloatArray,
+    sites: Sequence[str],
+    draws: int,
+    seed: int,
+) -> FloatArray:
+    """Draw the error of modelled soil over its stated deviation [1], (days, sites, draws).
+
+    Over the consecutive days of the sites' records, whose weather's `departures` are ``signs``, (2,
+    days, sites) [degC]. Every number hangs on seed, draw, site and year alone, so a course is the
+    same whatever sites are worked out beside it, and by whichever process; sites err independently
+    of each other.
+    """
+    from scipy.signal import lfilter  # where it is used: scipy is slow to load
+
+    c, days = covariance, len(dates)
+    fading = ((c.fast, c.fast_days), (c.slow, c.slow_days), (c.long, c.long_days),
+              (c.warmth, c.spell_days), (c.swing, c.spell_days))  # fmt: skip
+    turn = 2 * np.pi * dates.astype(float) / YEAR
+    waves = [np.ones(days), np.cos(turn), np.sin(turn), np.cos(2 * turn), np.sin(2 * turn)]
+    shares = [c.lasting, c.yearly, c.yearly, c.half_yearly, c.half_yearly]
+    always = np.stack([math.sqrt(s) * wave for s, wave in zip(shares, waves, strict=True)])
+    out = np.empty((len(sites), draws, days))
+    for n, site in enumerate(sites):
+        noise, lasting = _numbers(site, dates, len(fading), draws, seed)
+        out[n] = lasting @ always
+        for part, (variance, kept) in enumerate(fading):
+            fade = math.exp(-1 / kept)
+            fresh = noise[:, part]
+            fresh[:, 1:] *= math.sqrt(1 - fade**2)  # the first day is of the lasting state
+            course = lfilter([math.sqrt(variance)], [1.0, -fade], fresh, axis=-1)
+            out[n] += course if part < 3 else course * signs[part - 3, :, n]
+    return np.ascontiguousarray(out.transpose(2, 0, 1))
+
+
+def _numbers(
+    site: str, dates: DayArray, parts: int, draws: int, seed: int
+) -> tuple[FloatArray, FloatArray]:
+    """Draw standard normal numbers of each day, (draws, parts, days), and site, (draws, 5)."""
+    key = int.from_bytes(hashlib.sha256(site.encode()).digest()[:8], "little")
+    years = dates.astype("M8[Y]")
+    of_year = (dates - years).astype(np.int64)
+    starts = np.flatnonzero(np.r_[True, years[1:] != years[:-1]])
+    ends = np.r_[starts[1:], len(dates)]
+    noise, lasting = np.empty((draws, parts, len(dates))), np.empty((draws, _LASTING))
+    for draw in range(draws):
+
+        def stream(year: int, draw: int = draw) -> np.random.Generator:
+            counter = np.array([0, 0, draw, year], dtype=np.uint64)
+            return np.random.Generator(
+                np.random.Philox(key=np.array([key, seed], dtype=np.uint64), counter=counter)
+            )
+
+        lasting[draw] = stream(_OF_SITE).standard_normal(_LASTING)
+        for start, end in zip(starts.tolist(), ends.tolist(), strict=True):
+            year = int(years[start].astype(np.int64)) + 1970
+            whole = stream(year).standard_normal((_LEAP_YEAR, parts))
+            noise[draw, :, start:end] = whole[of_year[start] : of_year[start] + end - start].T
+    return noise, lasting

@@ -135,38 +135,21 @@ def solar_hour(
 
 @dataclass(frozen=True)
 class HandErrors:
-    """What readings by hand say of the estimate, one row a reading, by day.
-
-    Attributes
-    ----------
-    dates : array of datetime64[D]
-    expected_c : array
-        The estimate at the hour and depth of the reading [degC].
-    mean_c : array
-        The day's mean at that depth that the reading implies [degC].
-    estimate_c, sd_c : array
-        The estimated mean and its error [degC].
-    own_sd_c : array
-        Error of a reading as the day's mean: its own and the wave's [degC].
-    wave_c : array, (readings, 2)
-        The part of it that size and turn of the wave make, which readings tell by and by [degC].
-    signs : array, (readings, 2)
-        Departures of the day's weather [degC].
-    sound : array of bool
-        Whether it stands near enough to the estimate to be used.
-    rows : array of int
-        Place of each among the area's readings; those of days without an estimate are lacking.
-    """
+    """What readings by hand say of the estimate, one row a reading, by day."""
 
     dates: DayArray
-    expected_c: FloatArray
-    mean_c: FloatArray
+    expected_c: FloatArray  # the estimate at the hour and depth of the reading [degC]
+    mean_c: FloatArray  # the day's mean at that depth that the reading implies [degC]
+    # estimate_c, sd_c: the estimated mean and its error [degC]
     estimate_c: FloatArray
     sd_c: FloatArray
-    own_sd_c: FloatArray
+    own_sd_c: FloatArray  # error of a reading as the day's mean: its own and the wave's [degC]
+    # (readings, 2): the part of it that size and turn of the wave make, which readings tell by and
+    # by [degC]
     wave_c: FloatArray
-    signs: FloatArray
-    sound: BoolArray
+    signs: FloatArray  # (readings, 2): departures of the day's weather [degC]
+    sound: BoolArray  # whether it stands near enough to the estimate to be used
+    # Place of each among the area's readings; those of days without an estimate are lacking
     rows: IntArray
 
     @property
@@ -211,24 +194,12 @@ def compare_readings(
     own_sd_c: float,
     most_off: float,
 ) -> HandErrors:
-    """Hold readings against the estimate at their hour and depth.
+    """Hold readings against the estimate of their day at their hour and depth, each (readings,).
 
-    Parameters
-    ----------
-    dates : array of datetime64[D], (readings,)
-    solar_hour, depth_cm, read_c : array, (readings,)
-        Solar time [h], depth [cm] and what was read [degC].
-    estimate : SoilEstimate
-        Of each reading's day at its depth, (readings,); NaN where there is none.
-    signs : array, (readings, 2)
-        Departures of each day's weather [degC].
-    damping_cm : float
-        Depth over which the day's range falls to 1/e [cm].
-    wave : DayWave
-    own_sd_c : float
-        Error of a reading as one of its moment and depth [degC].
-    most_off : float
-        Standard deviations that a sound reading may stand off [1].
+    ``solar_hour`` is solar time [h]; the estimate is NaN where there is none; ``signs`` are the
+    departures of each day's weather, (readings, 2) [degC]; ``damping_cm`` is the depth over which
+    the day's range falls to 1/e; ``own_sd_c`` the error of a reading as one of its moment and
+    depth; ``most_off`` how many standard deviations a sound reading may stand off [1].
     """
     half = (estimate.max_c - estimate.min_c) / 2
     above = wave.above_mean_c(solar_hour, half, depth_cm, damping_cm)
@@ -267,25 +238,12 @@ def correct_soil(
     """Return an area's soil at a depth as readings by hand and other areas' loggers correct it.
 
     The error of the estimate is conditioned on them and on what was logged; logged days stay as
-    they are. In units of its standard deviation it is taken as one at all depths.
+    they are. In units of its standard deviation it is taken as one at all depths. The estimate is
+    of the same days; those of ``hand`` and ``siblings`` are counted from the first.
 
-    Parameters
-    ----------
-    series : SoilSeries
-    estimate : SoilEstimate
-        At the same depth and on the same days.
-    hand, siblings : KnownErrors or None
-        What readings by hand, and loggers of other areas, say; days counted from the first.
-    errors : ConditionalErrors
-    signs : array, (days, 2)
-        Departures of the days' weather [degC].
-    probe_sd_c : float
-        How far a reading's place may stand from the turf it speaks for [degC].
-    told : float
-        Share of a day's variance that they must take off for it to be told [1].
-    spread : float
-        By which the error of a day is multiplied that readings by hand make so much surer [1].
-    seed : int
+    ``probe_sd_c`` is how far a reading's place may stand from the turf it speaks for [degC];
+    ``told`` the share of a day's variance that they must take off for it to be told [1]; ``spread``
+    what the error of a day that readings by hand make so much surer is multiplied by [1].
     """
     day = ((series.dates - series.dates[0]) / DAY).astype(np.float64)
     logged = series.came_from == LOGGED
@@ -318,12 +276,9 @@ def correct_soil(
 
 
 def forward_errors(hand: HandErrors, errors: ConditionalErrors) -> FloatArray:
-    """Return each sound reading less the estimate as the readings before its day correct it.
+    """Return each sound reading less the estimate as the readings before its day correct it [degC].
 
-    Returns
-    -------
-    array, (sound readings,)
-        [degC], of the last `MOST_FORETOLD`; the first of all stands off the estimate as it is.
+    Of the last `MOST_FORETOLD`; the first of all stands off the estimate as it is.
     """
     sound = np.flatnonzero(hand.sound)[-MOST_FORETOLD:]
     out = np.empty(len(sound))
@@ -346,19 +301,9 @@ def error_with_more(
 ) -> float:
     """Return the error to expect of a day of the year to come, root mean square [degC].
 
-    Each day is known by the readings so far, and by those up to it of the year to come.
-
-    Parameters
-    ----------
-    hand : HandErrors or None
-        Readings so far.
-    today : datetime64[D]
-    sd_c : float
-        Error of the estimate by itself [degC].
-    own_sd_c : float
-        Error of a reading to come [degC].
-    every_days : int or None
-        One reading every so many days, from today on; none.
+    Each day is known by the readings so far (``hand``), and by those up to it of the year to come:
+    one every so many days from today on, or none. ``sd_c`` is the error of the estimate by itself,
+    ``own_sd_c`` that of a reading to come [degC].
     """
     first = today if hand is None or not len(hand.dates) else hand.dates[0]
     start = float((today - first) / DAY)

@@ -7,44 +7,30 @@ import numpy as np
 
 from patchrisk.base.units import BoolArray, DayArray, FloatArray
 from patchrisk.core.dates.soil_paths import SoilPaths, Spread, spread_by_day, spread_of
-from patchrisk.core.rules.infection import Cardinal
-from patchrisk.core.rules.seasons import Season, season_days
+from patchrisk.core.rules.rule import Cardinal, Season, season_days
 
 WET_WITHIN = 0.5  # days at the optimum; they are printed in whole days
 
 
 @dataclass(frozen=True)
 class Pressure:
-    """Infection pressure of a season.
+    """Infection pressure of a season."""
 
-    Parameters
-    ----------
-    first, last : datetime64[D]
-        The season summed over, as far as it can be seen ahead.
-    so_far : Spread
-        Sum up to today [days at the optimum]; the spread is the soil temperature's error.
-    rest : Spread
-        What the rest of the season adds [days at the optimum]: weather and error.
-    usual_so_far, usual_rest : Spread
-        The same over the past years.
-    place : float or None
-        Share of the past years with less at this date [1]; None before the season.
-    wet : float or None
-        Of the sum so far, what fell on days of wet soil [days at the optimum]; None where the
-        disease file says nothing of wetness, or unread rain could change it by `WET_WITHIN`.
-    years : int
-        Past years compared.
-    """
-
+    # first, last: the season summed over, as far as it can be seen ahead
     first: np.datetime64
     last: np.datetime64
+    # Sum up to today [days at the optimum]; the spread is the soil temperature's error
     so_far: Spread[float]
-    rest: Spread[float]
+    rest: Spread[float]  # what the rest of the season adds [days at the optimum]: weather and error
+    # usual_so_far, usual_rest: the same over the past years
     usual_so_far: Spread[float]
     usual_rest: Spread[float]
+    # Share of the past years with less at this date [1]; None before the season
     place: float | None
+    # Of the sum so far, what fell on days of wet soil [days at the optimum]; None where the disease
+    # file says nothing of wetness, or unread rain could change it by `WET_WITHIN`
     wet: float | None
-    years: int
+    years: int  # past years compared
 
 
 def infection_season(seasons: list[Season]) -> Season:
@@ -101,23 +87,11 @@ def pressure_ahead(
     last: np.datetime64,
     wet: Wet | None = None,
 ) -> Pressure | None:
-    """Sum the relative rate of infection over a season: so far, to come, and as usual.
+    """Sum the relative rate of infection from the first to the last day of a season.
 
-    Parameters
-    ----------
-    cardinal : Cardinal
-        Response of infection to soil temperature.
-    paths, past : SoilPaths
-        The same days this year and along past years.
-    first, last : datetime64[D]
-        First and last day to sum over.
-    wet : Wet, optional
-        The days before today on which the soil was wet.
-
-    Returns
-    -------
-    Pressure or None
-        None when the season is not in sight, or not the whole of it.
+    So far, to come, and as usual: ``past`` are the same days along past years; ``wet`` tells on
+    which days before today the soil was wet. None when the season is not in sight, or not the whole
+    of it.
     """
     rows = np.flatnonzero((paths.dates >= first) & (paths.dates <= last))
     if not rows.size or paths.dates[rows[0]] > first:
@@ -150,34 +124,21 @@ def pressure_ahead(
 
 @dataclass(frozen=True)
 class PressureCourse:
-    """Infection pressure of one disease day by day.
-
-    Parameters
-    ----------
-    dates : ndarray of datetime64[D], shape (days,)
-    today : int
-        Index of the first day that is not over.
-    basis : {"response", "range"}
-        Whether a day counts by the response of infection to temperature, or, where no response
-        is known, by the probability that the soil is in the range of infection.
-    rate : ndarray of float, shape (days,)
-        Expected pressure of each day of a season [days at the optimum]; 0 outside.
-    first : int
-        Index of the first day of the season at hand, or of the next; the length of ``dates``
-        when none is in sight.
-    total : Spread
-        Sum since the season began [days at the optimum], (days,); NaN outside that season.
-    past_totals : ndarray of float, shape (days, years)
-        The same sum in each past year.
-    """
+    """Infection pressure of one disease day by day."""
 
     dates: DayArray
-    today: int
+    today: int  # index of the first day that is not over
+    # {"response", "range"}: whether a day counts by the response of infection to temperature, or,
+    # where no response is known, by the probability that the soil is in the range of infection
     basis: str
+    # (days,): expected pressure of each day of a season [days at the optimum]; 0 outside
     rate: FloatArray
+    # Index of the first day of the season at hand, or of the next; the length of ``dates`` when
+    # none is in sight
     first: int
+    # Sum since the season began [days at the optimum], (days,); NaN outside that season
     total: Spread[FloatArray]
-    past_totals: FloatArray
+    past_totals: FloatArray  # (days, years): the same sum in each past year
 
 
 def pressure_course(
@@ -189,20 +150,10 @@ def pressure_course(
     *,
     southern: bool,
 ) -> PressureCourse:
-    """Follow a disease's infection pressure day by day.
+    """Follow a disease's infection pressure day by day, this year and along past years.
 
-    Parameters
-    ----------
-    cardinal : Cardinal or None
-        Response of infection; without one each ``active`` day counts one.
-    season : Season
-        Of infection.
-    active : callable
-        Whether roots can be infected in soil so warm [degC].
-    paths, past : SoilPaths
-        The same days this year and along past years, at the depth that infection is judged at.
-    southern : bool
-        Whether the place lies south of the equator.
+    Without a response of infection each day counts one on which roots can be infected in soil so
+    warm, as ``active`` has it.
     """
     inside, label, _ = season_days(season, paths.dates, southern=southern)
 

@@ -9,7 +9,7 @@ import numpy as np
 from patchrisk.base.units import DayArray, FloatArray, IntArray
 from patchrisk.core.dates.forecast_error import YEAR, ConditionalErrors, KnownErrors, known_errors
 from patchrisk.core.dates.weather_traces import WeatherTraces
-from patchrisk.core.rules.infection import Cardinal, relative_rate
+from patchrisk.core.rules.rule import Cardinal, relative_rate
 from patchrisk.core.soil.air_to_soil import SoilEstimate
 
 LONG_AGO = round(10 * YEAR)  # days before which only what lasts is known of the model's error
@@ -19,25 +19,14 @@ Value = TypeVar("Value", float, FloatArray)
 
 @dataclass(frozen=True)
 class SoilPaths:
-    """Equally likely courses of an area's soil temperature at one depth.
+    """Equally likely courses of an area's soil temperature at one depth."""
 
-    Parameters
-    ----------
-    dates : ndarray of datetime64[D], shape (days,)
-        Consecutive days.
-    today : int
-        Index of the first day ahead; days before it are over.
-    mean_c, max_c : ndarray of float, shape (days, paths)
-        Daily mean and maximum [degC].
-    traces : int
-        How many years of weather the paths follow; years take turns among the paths.
-    """
-
-    dates: DayArray
-    today: int
+    dates: DayArray  # (days,): consecutive days
+    today: int  # index of the first day ahead; days before it are over
+    # mean_c, max_c: (days, paths): daily mean and maximum [degC]
     mean_c: FloatArray
     max_c: FloatArray
-    traces: int
+    traces: int  # how many years of weather the paths follow; years take turns among the paths
     _rates: dict[Cardinal, FloatArray] = field(default_factory=dict, repr=False, compare=False)
 
     def rate(self, cardinal: Cardinal) -> FloatArray:
@@ -78,23 +67,13 @@ def spread_by_day(values: FloatArray) -> Spread[FloatArray]:
 
 @dataclass(frozen=True)
 class SoilCourse:
-    """Soil temperature at the reference depth over this season and on.
-
-    Parameters
-    ----------
-    dates : ndarray of datetime64[D], shape (days,)
-    today : int
-        Index of the first day that is not over.
-    soil : Spread
-        Daily mean [degC]; before today its spread is the error of the estimate alone.
-    usual : Spread
-        The same over past years [degC].
-    """
+    """Soil temperature at the reference depth over this season and on."""
 
     dates: DayArray
-    today: int
+    today: int  # index of the first day that is not over
+    # Daily mean [degC]; before today its spread is the error of the estimate alone
     soil: Spread[FloatArray]
-    usual: Spread[FloatArray]
+    usual: Spread[FloatArray]  # the same over past years [degC]
 
 
 def soil_course(paths: SoilPaths, past: SoilPaths) -> SoilCourse:
@@ -106,17 +85,10 @@ def soil_course(paths: SoilPaths, past: SoilPaths) -> SoilCourse:
 
 @dataclass(frozen=True)
 class LoggerComparison:
-    """What the logger says of the model at a depth, to be used for any year.
-
-    Parameters
-    ----------
-    known : KnownErrors
-    swing : float
-        Logged over modelled distance from the daily mean to the daily maximum [1].
-    """
+    """What the logger says of the model at a depth, to be used for any year."""
 
     known: KnownErrors
-    swing: float
+    swing: float  # logged over modelled distance from the daily mean to the daily maximum [1]
 
 
 def compare_with_logger(
@@ -131,24 +103,13 @@ def compare_with_logger(
     swing_least: int,
     besides: KnownErrors | None = None,
 ) -> LoggerComparison:
-    """Compare what was logged with the model, along the traces' common past.
+    """Compare what was logged before today, (today,) [degC], with the model along the traces.
 
-    Parameters
-    ----------
-    traces : WeatherTraces
-    modelled : SoilEstimate
-        Along the traces, (days, traces) [degC].
-    logged_mean_c, logged_max_c : ndarray of float, shape (today,)
-        On the days before today [degC]; NaN where not logged.
-    signs : ndarray of float, shape (days, 2)
-        Departures of the traces' weather [degC].
-    daily_back : int
-        Days before today that are used one by one [days].
-    swing_days, swing_least : int
-        Days before today over which the logged swing is compared with the model's, and how many
-        must be known for it; with fewer the model's is left as it is [days].
-    besides : KnownErrors, optional
-        What readings by hand and loggers of other areas say, on the traces' count of days.
+    ``signs`` are the departures of the traces' weather, (days, 2) [degC]. ``daily_back`` days
+    before today are used one by one. The logged swing is compared with the model's over
+    ``swing_days`` before today, and left as the model has it where fewer than ``swing_least`` of
+    them are known. ``besides`` is what readings by hand and loggers of other areas say, on the
+    traces' count of days.
     """
     today = traces.today
     day = np.arange(today, dtype=float)
@@ -179,20 +140,10 @@ def draw_paths(
 ) -> SoilPaths:
     """Draw courses of soil temperature through this season's past and on along the traces.
 
-    Parameters
-    ----------
-    traces, modelled, comparison, errors
-    signs : ndarray of float, shape (days, 2)
-        Departures of the traces' weather, their mean [degC].
-    start : int
-        First row of the traces that the paths keep.
-    per_trace : int
-        Courses drawn for each trace.
-    seed : int
-        The same seed draws the same courses.
-    past : bool
-        The traces are past years as they were: what is normal at the site. They are taken to lie
-        so long ago that only what lasts is known of their error.
+    From row ``start`` of the traces on, so many for each trace; the same seed draws the same.
+    ``signs`` are the mean departures of the traces' weather, (days, 2) [degC]. ``past`` traces are
+    past years as they were: what is normal at the site. They are taken to lie so long ago that only
+    what lasts is known of their error.
     """
     day = np.arange(start, len(traces.dates), dtype=float) - (LONG_AGO if past else 0)
     conditional = errors.of(day, signs[start:], comparison.known)

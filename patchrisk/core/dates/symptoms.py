@@ -8,7 +8,7 @@ import numpy as np
 from patchrisk.base.units import BoolArray, DayArray, FloatArray, IntArray
 from patchrisk.core.counters import run_length
 from patchrisk.core.dates.soil_paths import SoilPaths
-from patchrisk.core.rules.infection import Cardinal
+from patchrisk.core.rules.rule import Cardinal
 
 WEEK = 7
 
@@ -30,59 +30,37 @@ class StressRule:
 
 @dataclass(frozen=True)
 class Shows:
-    """What a disease file says of how infection comes to light.
+    """What a disease file says of how infection comes to light."""
 
-    Parameters
-    ----------
-    stress : sequence of StressRule
-        Those with a figure; any of them is enough.
-    after_infection, after_stress : tuple of float or None
-        Shortest and longest published lag [days].
-    exposure_days : int
-        Days at temperatures that allow infection which must have gone before [days].
-    """
-
-    stress: tuple[StressRule, ...]
+    stress: tuple[StressRule, ...]  # those with a figure; any of them is enough
+    # after_infection, after_stress: shortest and longest published lag [days]
     after_infection: tuple[float, float] | None
     after_stress: tuple[float, float] | None
+    # Days at temperatures that allow infection which must have gone before [days]
     exposure_days: int
 
 
 @dataclass(frozen=True)
 class Watch:
-    """When to expect symptoms.
+    """When to expect symptoms."""
 
-    Parameters
-    ----------
-    basis : {"stress", "months"}
-        Whether a published stress was followed along the traces, or only the months are known in
-        which symptoms are seen.
-    first, last : datetime64[D]
-        Days between which symptoms should first show: the 10 % point by the shortest published
-        lag and the 90 % point by the longest, of the paths in which they do; or the stretch of
-        months, whose ``last`` is None when it lies beyond what can be seen ahead.
-    chance : float or None
-        Probability that the published stress comes in these months, upon infection [1]; None
-        when no figure is published. With ``months`` it is too small to name weeks by.
-    weeks : tuple of (datetime64[D], float)
-        First day of a week from today, and the probability that they first show in it by the
-        shortest lag [1].
-    scout_from : datetime64[D]
-        When to begin, or to have begun, to look.
-    begun : float or None
-        Probability that the stress came before today [1].
-    yet : float or None
-        Probability that it comes from today on, in the same months [1].
-    """
-
+    # Whether a published stress was followed along the traces, or only the months are known in
+    # which symptoms are seen
     basis: Literal["stress", "months"]
+    # first, last: days between which symptoms should first show: the 10 % point by the shortest
+    # published lag and the 90 % point by the longest, of the paths in which they do; or the stretch
+    # of months, whose ``last`` is None when it lies beyond what can be seen ahead
     first: np.datetime64
     last: np.datetime64 | None
+    # Probability that the published stress comes in these months, upon infection [1]; None when no
+    # figure is published. With ``months`` it is too small to name weeks by.
     chance: float | None
+    # First day of a week from today, and the probability that they first show in it by the shortest
+    # lag [1]
     weeks: tuple[tuple[np.datetime64, float], ...]
-    scout_from: np.datetime64
-    begun: float | None
-    yet: float | None = None
+    scout_from: np.datetime64  # when to begin, or to have begun, to look
+    begun: float | None  # probability that the stress came before today [1]
+    yet: float | None = None  # probability that it comes from today on, in the same months [1]
 
 
 def watch(
@@ -98,27 +76,12 @@ def watch(
 ) -> Watch | None:
     """Follow infection and stress along the paths to the first symptoms.
 
-    Parameters
-    ----------
-    shows : Shows
-    infected : ndarray of int, shape (paths,)
-        Row on which infection begins; the number of days where it does not.
-    stretch : tuple of int
-        First row, and the row after the last, of the months in which the damage shows; they may
-        lie outside the paths.
-    paths : SoilPaths
-        At the depth of the stress figures.
-    air_min_c, air_max_c : ndarray of float, shape (days, traces), or None
-        Along the same days; paths follow the traces in turn.
-    scout_before_days : int
-        Days before the first likely symptoms to begin scouting [days].
-    least_chance : float
-        Below this probability no weeks are named [1].
-
-    Returns
-    -------
-    Watch or None
-        None when nothing is to be expected any more, or within what can be seen ahead.
+    ``infected`` is the row on which infection begins on each path, the number of days where it does
+    not; ``stretch`` the first row, and the row after the last, of the months in which the damage
+    shows, which may lie outside the paths. The paths are at the depth of the stress figures and
+    follow the air's traces, (days, traces) [degC], in turn. Scouting begins so many days before the
+    first likely symptoms; below ``least_chance`` [1] no weeks are named. None when nothing is to be
+    expected any more, or within what can be seen ahead.
     """
     dates, today = paths.dates, paths.today
     stretch = max(stretch[0], 0), min(stretch[1], len(dates))
@@ -216,17 +179,8 @@ def infected_rows(
 ) -> IntArray:
     """Row from which each path counts as infected: its start, and the exposure gone by.
 
-    Parameters
-    ----------
-    start : ndarray of int, shape (paths,)
-        Row of the season's start; the number of days where there is none.
-    cardinal : Cardinal or None
-        Response of infection.
-    exposure_days : int
-        Days at temperatures that allow infection, from ``begin`` on.
-    paths : SoilPaths
-    begin : int
-        First row of the season.
+    ``start`` is the number of days where there is none; exposure are days from row ``begin``, the
+    season's first, on at temperatures that allow infection.
     """
     if not exposure_days or cardinal is None:
         return start

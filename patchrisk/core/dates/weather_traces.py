@@ -12,24 +12,15 @@ from patchrisk.core.counters import runs
 
 @dataclass(frozen=True)
 class WeatherTraces:
-    """Daily weather up to today, and on along the weather of past years.
+    """Daily weather up to today, and on along the weather of past years."""
 
-    Parameters
-    ----------
-    dates : ndarray of datetime64[D], shape (days,)
-        Consecutive days.
-    today : int
-        Index of the first day that is not over yet: of the first day ahead.
-    years : tuple of int
-        Of each trace, the year whose weather it follows, by that of the first day ahead.
-    weather : dict of str to ndarray of float, shape (days, traces)
-        By name of the daily series, such as ``air_min_c``. Days missing in a past year are drawn
-        straight between their neighbours: they stand in for days to come, and report nothing.
-    """
-
-    dates: DayArray
-    today: int
+    dates: DayArray  # (days,): consecutive days
+    today: int  # index of the first day that is not over yet: of the first day ahead
+    # Of each trace, the year whose weather it follows, by that of the first day ahead
     years: tuple[int, ...]
+    # (days, traces): by name of the daily series, such as ``air_min_c``. Days missing in a past
+    # year are drawn straight between their neighbours: they stand in for days to come, and report
+    # nothing.
     weather: dict[str, FloatArray]
 
 
@@ -49,16 +40,9 @@ def _year(day: np.datetime64) -> int:
 def usable_years(
     dates: DayArray, known: BoolArray, ahead: DayArray, *, least_known: float
 ) -> tuple[int, ...]:
-    """Years whose weather can stand in for the days ahead.
+    """Years whose weather can stand in for the days ahead: where this share of them is known [1].
 
-    Parameters
-    ----------
-    dates, known : ndarray, shape (days,)
-        The site's own days and whether their weather is known.
-    ahead : ndarray of datetime64[D]
-        The days to stand in for.
-    least_known : float
-        Share of them that must be known [1].
+    ``known`` says of each of the site's own days whether its weather is known.
     """
     now = _year(ahead[0])
     oldest = _year(dates[0])
@@ -84,24 +68,12 @@ def lay_traces(
 ) -> WeatherTraces:
     """Lay the weather of past years behind what is known and forecast.
 
-    Parameters
-    ----------
-    dates : ndarray of datetime64[D], shape (days,)
-        Consecutive days; the last is the last one over.
-    weather : mapping of str to ndarray of float, shape (days,)
-        The site's daily weather by name; NaN where unknown.
-    back, ahead : int
-        Days to keep before today, and to look ahead [days].
-    years : tuple of int
-        As `usable_years` gives them.
-    bridge_days : int
-        A gap of the air so long is bridged by a line; a longer one before today is filled with
-        each year's own weather [days].
-    forecast : mapping of str to ndarray of float, shape (days ahead,), optional
-        From today on; NaN where there is none, and the past years' weather is taken.
-    forecast_sd_c : ndarray of float, optional
-        Error of the forecast's temperature by lead, from the first day on [degC]; the last
-        stands for all later ones.
+    ``dates`` are consecutive, the last is the last one over; ``weather`` is the site's, by name,
+    NaN where unknown. Kept are ``back`` days before today, and ``ahead`` days on, along
+    `usable_years`. A gap of the air of up to ``bridge_days`` is bridged by a line; a longer one
+    before today is filled with each year's own weather. The forecast begins today; where it is NaN
+    the past years' weather is taken. ``forecast_sd_c`` is the error of its temperature by lead
+    [degC], from the first day on; the last stands for all later ones.
     """
     first = dates[-1] + DAY
     future = np.arange(first, first + ahead * DAY)
@@ -152,22 +124,10 @@ def lay_past(
     spin_up: int,
     years: tuple[int, ...],
 ) -> WeatherTraces:
-    """Lay the same stretch of each past year side by side, as it was.
+    """Lay the same stretch of each past year side by side, as it was, dated as this year's.
 
-    Parameters
-    ----------
-    dates, weather
-        As for `lay_traces`.
-    back, until : int
-        The stretch: from so many days before today to so many after it [days].
-    spin_up : int
-        Days before the stretch that the soil needs to forget its start [days].
-    years : tuple of int
-
-    Returns
-    -------
-    WeatherTraces
-        Dated as this year's stretch.
+    As for `lay_traces`. The stretch is from ``back`` days before today ``until`` so many after it;
+    ``spin_up`` are the days before it that the soil needs to forget its start.
     """
     first = dates[-1] + DAY
     stretch = np.arange(first - (back + spin_up) * DAY, first + until * DAY)

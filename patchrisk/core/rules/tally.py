@@ -11,9 +11,9 @@ import numpy.typing as npt
 
 from patchrisk.base.units import BoolArray, DayArray, FloatArray, IntArray
 from patchrisk.core.counters import accumulate, compare, degree_days_of_mean, first_run, runs
-from patchrisk.core.counters.counting import MET, MISSING, Operator
+from patchrisk.core.counters.arrays import MET, MISSING, Operator
 from patchrisk.core.dates.soil_paths import SoilPaths, Spread, day_of_share, spread_of
-from patchrisk.core.rules.windows import Statistic
+from patchrisk.core.rules.rule import Statistic
 from patchrisk.core.soil.root_depth import SoilSeries
 
 WEEK = 7
@@ -21,36 +21,23 @@ WEEK = 7
 
 @dataclass(frozen=True)
 class Courses:
-    """Soil temperature since a day and on: what it was, may have been and may become.
+    """Soil temperature since a day and on: what it was, may have been and may become."""
 
-    Parameters
-    ----------
-    dates : ndarray of datetime64[D], shape (days,)
-        From the first day counted.
-    today : int
-        Index of the first day that is not over; as many days as that have been counted.
-    best_mean_c, best_max_c : ndarray of float, shape (today,)
-        Logged, else modelled [degC]; NaN where neither.
-    came_from : ndarray of str, shape (today,)
-        ``logged``, ``modelled``, or empty.
-    mean_c, max_c : ndarray of float, shape (days, paths)
-        Equally likely courses [degC]; on a logged day all alike, NaN on an unknown one.
-    past_mean_c, past_max_c : ndarray of float, shape (days, paths), or None
-        The same days of past years [degC]; None without one.
-    years : int
-        How many past years there are.
-    """
-
-    dates: DayArray
-    today: int
+    dates: DayArray  # (days,): from the first day counted
+    today: int  # index of the first day that is not over; as many days as that have been counted
+    # best_mean_c, best_max_c: (today,): logged, else modelled [degC]; NaN where neither
     best_mean_c: FloatArray
     best_max_c: FloatArray
-    came_from: npt.NDArray[np.str_]
+    came_from: npt.NDArray[np.str_]  # (today,): ``logged``, ``modelled``, or empty
+    # mean_c, max_c: (days, paths): equally likely courses [degC]; on a logged day all alike, NaN on
+    # an unknown one
     mean_c: FloatArray
     max_c: FloatArray
+    # past_mean_c, past_max_c: (days, paths), or None: the same days of past years [degC]; None
+    # without one
     past_mean_c: FloatArray | None
     past_max_c: FloatArray | None
-    years: int
+    years: int  # how many past years there are
 
     @property
     def unknown(self) -> int:
@@ -72,93 +59,51 @@ class Threshold:
 
 @dataclass(frozen=True)
 class Coming:
-    """The day by whose end something has come about.
+    """The day by whose end something has come about."""
 
-    Parameters
-    ----------
-    early, middle, late : datetime64[D] or None
-        With 10, 50 and 90 % probability [day]; None when not within sight.
-    reached : float
-        Probability that it came about before today [1].
-    never : float
-        Probability that it does not within sight [1].
-    usual : datetime64[D] or None
-        Median of the past years, as a date of this year; None when it came about in fewer than
-        half of them by then, or without a past year.
-    until : datetime64[D]
-        As far as can be seen.
-    """
-
+    # early, middle, late: with 10, 50 and 90 % probability [day]; None when not within sight
     early: np.datetime64 | None
     middle: np.datetime64 | None
     late: np.datetime64 | None
-    reached: float
-    never: float
+    reached: float  # probability that it came about before today [1]
+    never: float  # probability that it does not within sight [1]
+    # Median of the past years, as a date of this year; None when it came about in fewer than half
+    # of them by then, or without a past year
     usual: np.datetime64 | None
-    until: np.datetime64
+    until: np.datetime64  # as far as can be seen
 
 
 @dataclass(frozen=True)
 class DegreeDays:
-    """Degree-days above a base, from the daily mean.
+    """Degree-days above a base, from the daily mean."""
 
-    Parameters
-    ----------
-    base_c, ceiling_c : float, float or None
-        Thresholds [degC]; a mean above the ceiling counts as the ceiling.
-    daily : ndarray of float, shape (today,)
-        Of each day so far [degC d]; NaN where unknown, which adds nothing.
-    so_far, in_a_week : Spread
-        Total up to yesterday, and a week on [degC d]; a week on is None when it can't be seen.
-    usual : Spread or None
-        Total on the same day of past years [degC d].
-    goal_c : float or None
-        A total asked for [degC d].
-    reaches : Coming or None
-        When the total comes to it.
-    """
-
+    # base_c, ceiling_c: thresholds [degC]; a mean above the ceiling counts as the ceiling
     base_c: float
     ceiling_c: float | None
+    # (today,): of each day so far [degC d]; NaN where unknown, which adds nothing
     daily: FloatArray
+    # so_far, in_a_week: total up to yesterday, and a week on [degC d]; a week on is None when it
+    # can't be seen
     so_far: Spread[float]
     in_a_week: Spread[float] | None
-    usual: Spread[float] | None
-    goal_c: float | None
-    reaches: Coming | None
+    usual: Spread[float] | None  # total on the same day of past years [degC d]
+    goal_c: float | None  # A total asked for [degC d]
+    reaches: Coming | None  # when the total comes to it
 
 
 @dataclass(frozen=True)
 class DaysMet:
-    """Days that met a threshold, and in a row.
-
-    Parameters
-    ----------
-    threshold : Threshold
-    daily : ndarray of float, shape (today,)
-        Probability that each day so far met it [1]; NaN where unknown.
-    so_far : Spread
-        Days that met it [days].
-    usual : Spread or None
-        The same up to this day of past years [days].
-    row_now : int
-        Days in a row up to yesterday, by the best estimate [days].
-    longest : tuple of datetime64[D], datetime64[D], int, or None
-        First and last day and length of the longest row so far, by the best estimate.
-    row : int or None
-        A length of row asked for [days].
-    comes : Coming or None
-        When the first row of that length is complete.
-    """
+    """Days that met a threshold, and in a row."""
 
     threshold: Threshold
-    daily: FloatArray
-    so_far: Spread[float]
-    usual: Spread[float] | None
-    row_now: int
+    daily: FloatArray  # (today,): probability that each day so far met it [1]; NaN where unknown
+    so_far: Spread[float]  # days that met it [days]
+    usual: Spread[float] | None  # the same up to this day of past years [days]
+    row_now: int  # days in a row up to yesterday, by the best estimate [days]
+    # First and last day and length of the longest row so far, by the best estimate
     longest: tuple[np.datetime64, np.datetime64, int] | None
-    row: int | None
-    comes: Coming | None
+    row: int | None  # A length of row asked for [days]
+    comes: Coming | None  # when the first row of that length is complete
 
 
 def courses(
@@ -166,20 +111,9 @@ def courses(
 ) -> Courses:
     """Lay out what is known of the soil from a day on.
 
-    Parameters
-    ----------
-    soil : SoilSeries
-        Up to yesterday.
-    ahead, past : SoilPaths, optional
-        This season's courses and those of past years; both or neither. Without them the
-        series that the soil may have had stand in, as far back as they go.
-    since : datetime64[D]
-        First day counted; within the series, and within ``ahead`` where there is one.
-
-    Raises
-    ------
-    ValueError
-        When ``since`` is out of reach.
+    ``soil`` is up to yesterday; ``ahead`` and ``past``, both or neither, are this season's courses
+    and those of past years. Without them the series that the soil may have had stand in, as far
+    back as they go. ValueError when ``since`` is out of reach.
     """
     first = int((since - soil.dates[0]).astype(int))
     if not 0 <= first < len(soil.dates):
@@ -215,20 +149,9 @@ def courses(
 def degree_days(
     c: Courses, base_c: float, ceiling_c: float | None = None, goal_c: float | None = None
 ) -> DegreeDays:
-    """Add up degree-days above a base, from the daily mean.
+    """Add up degree-days above a base from the daily mean; ``goal_c`` is a total awaited [degC d].
 
-    Parameters
-    ----------
-    c : Courses
-    base_c, ceiling_c : float
-        [degC]
-    goal_c : float, optional
-        A total whose day is asked for [degC d].
-
-    Raises
-    ------
-    ValueError
-        When the ceiling is not above the base.
+    ValueError when the ceiling is not above the base.
     """
     each = degree_days_of_mean(c.mean_c, base_c, ceiling_c)
     daily = each[: c.today].mean(axis=1)
@@ -250,15 +173,7 @@ def degree_days(
 
 
 def days_met(c: Courses, threshold: Threshold, row: int | None = None) -> DaysMet:
-    """Count the days that meet a threshold, and days in a row.
-
-    Parameters
-    ----------
-    c : Courses
-    threshold : Threshold
-    row : int, optional
-        A length of row whose first day of completion is asked for [days].
-    """
+    """Count the days that meet a threshold, and days in a row; ``row`` is a length awaited."""
 
     def marks(mean_c: FloatArray, max_c: FloatArray | None) -> npt.NDArray[np.int8]:
         value = threshold.statistic.of(mean_c, max_c)

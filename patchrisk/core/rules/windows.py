@@ -1,149 +1,19 @@
-"""Rules of soil temperature applied to daily series: which windows are open, and since when."""
+"""Rules of soil temperature applied to daily series: which windows are open, and since when.
 
-from dataclasses import dataclass, field
-from enum import IntEnum, StrEnum
-from functools import reduce
-from typing import Literal, assert_never
+And what every rule, by itself, says of an area this morning.
+"""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from enum import IntEnum
+from typing import Any
 
 import numpy as np
 
 from patchrisk.base.units import QUANTITIES, BoolArray, DayArray, FloatArray, IntArray
-from patchrisk.core.counters import rolling_mean, run_completed, run_length
-from patchrisk.core.rules.seasons import Season, season_days
-
-REFERENCE_CM = 5.0  # depth at which soil and pressure are told: that of most published rules
-_HAIR_C = 1e-6  # what converting 65 degF and averaging a day leave of arithmetic noise
-
-Meaning = Literal["infect", "treat", "express"]
-Direction = Literal["rising", "falling", "band"]
-Edge = tuple[Literal[">=", "<="], float]
-"""A comparison of the statistic with a temperature [degC]; no NaN passes it."""
-
-
-class Statistic(StrEnum):
-    """Which daily figure of the soil is compared with a threshold.
-
-    What a new one is made of is all that has to be said of it: the type check asks for it here,
-    and outlook, page, backtest and sweep go by it.
-    """
-
-    DAILY_MEAN = "daily mean"
-    DAILY_MAXIMUM = "daily maximum"
-    ROLLING_MEAN = "rolling mean"
-
-    @property
-    def of_maximum(self) -> bool:
-        """Whether it is made of the daily maximum; else of the daily mean."""
-        match self:
-            case Statistic.DAILY_MAXIMUM:
-                return True
-            case Statistic.DAILY_MEAN | Statistic.ROLLING_MEAN:
-                return False
-            case _:
-                assert_never(self)
-
-    @property
-    def rolls(self) -> bool:
-        """Whether it is of several days, up to and with its own."""
-        match self:
-            case Statistic.ROLLING_MEAN:
-                return True
-            case Statistic.DAILY_MEAN | Statistic.DAILY_MAXIMUM:
-                return False
-            case _:
-                assert_never(self)
-
-    def over(self, days: int) -> "Statistic | None":
-        """Return what it is as a mean of so many days; None where there is no such statistic."""
-        match self:
-            case Statistic.DAILY_MEAN | Statistic.ROLLING_MEAN:
-                return Statistic.ROLLING_MEAN if days > 1 else Statistic.DAILY_MEAN
-            case Statistic.DAILY_MAXIMUM:
-                return None if days > 1 else self
-            case _:
-                assert_never(self)
-
-    def of(self, mean_c: FloatArray, max_c: FloatArray | None, days: int = 1) -> FloatArray:
-        """Work it out from daily mean and maximum [degC], shape of the input.
-
-        ``days`` is the length of a trailing mean [days]. ValueError where it is made of the
-        maximum and there is none.
-        """
-        series = max_c if self.of_maximum else mean_c
-        if series is None:
-            raise ValueError(f"{self}: give the daily maximum of the soil")
-        match self:
-            case Statistic.DAILY_MEAN | Statistic.DAILY_MAXIMUM:
-                return series
-            case Statistic.ROLLING_MEAN:
-                return rolling_mean(series, days)
-            case _:
-                assert_never(self)
-
-    def words(self, days: int = 1) -> str:
-        """Name it for people, such as *daily maximum* or *3-day mean*."""
-        match self:
-            case Statistic.DAILY_MEAN | Statistic.DAILY_MAXIMUM:
-                return self.value
-            case Statistic.ROLLING_MEAN:
-                return f"{days}-day mean"
-            case _:
-                assert_never(self)
-
-
-@dataclass(frozen=True)
-class Rule:
-    """One published rule in canonical units.
-
-    A *rising* rule is met on a day whose statistic is at or above ``low_c`` (above it when
-    ``strict``); a *falling* rule when it is at or below ``high_c`` (below it when ``strict``);
-    a *band* rule when it is from ``low_c`` to ``high_c``. The window opens on the day that
-    completes ``days`` met days in a row inside ``season``.
-    It closes on the day that completes ``close_days`` days in a row at or above
-    ``close_above_c`` or at or below ``close_below_c`` (a *band* only beyond them), else at the
-    end of the season.
-
-    Parameters
-    ----------
-    id : str
-        Unique within its disease.
-    meaning : {"infect", "treat", "express"}
-        Whether the rule speaks of the pathogen in the roots, of the day to apply, or of symptoms.
-    statistic : Statistic
-        What is compared; ``mean_days`` is the length of the trailing mean [days].
-    depth_cm : float
-        Depth of the soil temperature [cm].
-    low_c, high_c : float or None
-        Thresholds [degC].
-    days : int
-        Days in a row [days].
-    """
-
-    id: str
-    meaning: Meaning
-    statistic: Statistic
-    depth_cm: float
-    direction: Direction
-    season: Season
-    low_c: float | None = None
-    high_c: float | None = None
-    strict: bool = False
-    days: int = 1
-    mean_days: int = 1
-    close_above_c: float | None = None
-    close_below_c: float | None = None
-    close_days: int = 1
-    source: str = ""
-    confidence: str = ""
-    stated: frozenset[str] = field(default_factory=frozenset)
-
-
-def soil_depth_cm(depth_cm: float) -> float:
-    """Depth at which the soil is worked out for a rule's depth [cm].
-
-    Rules say 2 in and 5 cm and mean the same: a quarter of a centimetre is nothing here.
-    """
-    return round(2 * depth_cm) / 2
+from patchrisk.core.counters import run_completed, run_length
+from patchrisk.core.rules.rule import Rule, closes, compared, holds, meets, nearing, season_days
+from patchrisk.core.soil.root_depth import SoilSeries
 
 
 class State(IntEnum):
@@ -166,80 +36,17 @@ class Window:
     """A rule applied to daily series.
 
     Every array is (days, lanes), or (days,) where the input was.
-
-    Parameters
-    ----------
-    rule : Rule
-        The rule applied.
-    value_c : ndarray of float
-        The statistic compared with the threshold [degC]; NaN where unknown.
-    run : ndarray of int
-        Days in a row met, ending on the day [days].
-    state : ndarray of int8
-        ``State`` of each day.
-    opened, closed : ndarray of int
-        Index of the day on which the window last opened, or closed, in the season of the day;
-        -1 when it has not.
-    in_season : ndarray of bool, shape (days,)
-        Whether the rule speaks of the day at all.
     """
 
-    rule: Rule
-    value_c: FloatArray
-    run: IntArray
-    state: IntArray
+    rule: Rule  # the rule applied
+    value_c: FloatArray  # the statistic compared with the threshold [degC]; NaN where unknown
+    run: IntArray  # days in a row met, ending on the day [days]
+    state: IntArray  # ``State`` of each day
+    # opened, closed: index of the day on which the window last opened, or closed, in the season of
+    # the day; -1 when it has not
     opened: IntArray
     closed: IntArray
-    in_season: BoolArray
-
-
-def meeting(rule: Rule) -> list[Edge]:
-    """Comparisons that all hold on a day whose statistic meets the rule."""
-    # On the threshold is met, so the edge lies a hair outside it; strictly beyond, a hair inside.
-    return _band(rule, -_HAIR_C if rule.strict else _HAIR_C)
-
-
-def nearing(rule: Rule, margin_c: float) -> list[Edge]:
-    """Comparisons that all hold on a day that meets the rule or is within so much of it [degC]."""
-    return _band(rule, max(margin_c, _HAIR_C))
-
-
-def closing(rule: Rule) -> list[Edge]:
-    """Comparisons of which one is enough for the day to count towards closing."""
-    # A band's own edges belong to it, and may be what closes it.
-    hair = -_HAIR_C if rule.direction == "band" else _HAIR_C
-    edges: list[Edge] = []
-    if rule.close_above_c is not None:
-        edges.append((">=", rule.close_above_c - hair))
-    if rule.close_below_c is not None:
-        edges.append(("<=", rule.close_below_c + hair))
-    return edges
-
-
-def _band(rule: Rule, margin_c: float) -> list[Edge]:
-    edges: list[Edge] = []
-    if rule.direction in ("rising", "band") and rule.low_c is not None:
-        edges.append((">=", rule.low_c - margin_c))
-    if rule.direction in ("falling", "band") and rule.high_c is not None:
-        edges.append(("<=", rule.high_c + margin_c))
-    return edges
-
-
-def _holds(edge: Edge, value_c: FloatArray) -> BoolArray:
-    """Say of each value whether the comparison holds; False where the value is NaN."""
-    operator, threshold = edge
-    return value_c >= threshold if operator == ">=" else value_c <= threshold
-
-
-def meets(rule: Rule, value_c: FloatArray) -> BoolArray:
-    """Say for each value whether the rule's threshold is met; False where the value is NaN."""
-    return reduce(np.logical_and, [_holds(edge, value_c) for edge in meeting(rule)])
-
-
-def closes(rule: Rule, value_c: FloatArray) -> BoolArray:
-    """Say for each value whether it counts towards closing; False where the value is NaN."""
-    none = np.zeros(value_c.shape, dtype=bool)
-    return reduce(np.logical_or, [_holds(edge, value_c) for edge in closing(rule)], none)
+    in_season: BoolArray  # (days,): whether the rule speaks of the day at all
 
 
 def _latest(event: BoolArray) -> IntArray:
@@ -276,7 +83,6 @@ def apply_rule(
 
     Parameters
     ----------
-    rule : Rule
     value_c : ndarray of float, shape (days,) or (days, lanes)
         The rule's statistic at the rule's depth [degC]; NaN where unknown.
     dates : ndarray of datetime64[D], shape (days,)
@@ -289,10 +95,6 @@ def apply_rule(
     max_change_c : float
         The most the statistic changes from one day to the next [degC]; bounds what missing days
         can have been, going by the known days on either side.
-
-    Returns
-    -------
-    Window
     """
     shape = value_c.shape
     value = value_c.reshape(shape[0], -1)
@@ -312,7 +114,7 @@ def apply_rule(
 
     near = ~open_ & inside_ & ~closes(rule, value)
     for edge_ in nearing(rule, nearing_c):
-        near &= _holds(edge_, value)
+        near &= holds(edge_, value)
     ever = (opened >= 0) & ~open_
     state[ever] = State.CLOSED
     state[np.broadcast_to(~inside_ & ~waiting[:, None], state.shape)] = State.CLOSED
@@ -337,11 +139,6 @@ def apply_rule(
         closed=closed.reshape(shape),
         in_season=inside,
     )
-
-
-def compared(rule: Rule, mean_c: FloatArray, max_c: FloatArray | None) -> FloatArray:
-    """Return the statistic that a rule compares [degC]; see `Statistic.of`."""
-    return rule.statistic.of(mean_c, max_c, rule.mean_days)
 
 
 def is_open(
@@ -380,18 +177,8 @@ def reach_of_gaps(
 ) -> tuple[FloatArray, FloatArray]:
     """Coldest and warmest that missing days can have been; `reach` for them alone.
 
-    Parameters
-    ----------
-    value : ndarray of float, shape (days, lanes)
-        Days outside of it are missing as well.
-    lane, day : ndarray of int, shape (missing days,)
-        Lane by lane, each in order of day; a day may lie outside.
-    max_change : float
-
-    Returns
-    -------
-    coldest, warmest : ndarray of float, shape (missing days,)
-        Infinite where no known day bounds it.
+    ``lane`` and ``day`` list them, (missing days,), lane by lane, each in order of day; days
+    outside of ``value`` are missing as well. Infinite where no known day bounds it.
     """
     apart = np.r_[True, (np.diff(day) != 1) | (np.diff(lane) != 0)][: len(day)]
     gap = np.cumsum(apart) - 1
@@ -442,3 +229,91 @@ def likeliest_closing(rule: Rule, coldest: FloatArray, warmest: FloatArray) -> F
     if rule.close_above_c is not None:
         out = np.where(warmest >= rule.close_above_c, warmest, out)
     return out
+
+
+@dataclass(frozen=True)
+class Settings:
+    """Numbers of the outlook itself; see thresholds/outlook.toml."""
+
+    nearing_c: float
+    max_change_c: float
+
+
+@dataclass(frozen=True)
+class RuleToday:
+    """What one published rule says this morning."""
+
+    member: str  # key of the disease the rule was published for
+    rule: Rule
+    state: State
+    in_season: bool  # whether the rule speaks of this time of year
+    value_c: float  # the statistic on the last complete day [degC]; NaN where unknown
+    run: int  # days in a row met so far [days]
+    opened: np.datetime64 | None
+    closed: np.datetime64 | None
+    # Probability that the window is open, given the error of the soil temperature; None when the
+    # state is unknown or the rule out of season
+    chance_open: float | None
+    # Of the last ``days`` (at least 7) days: how many were logged, modelled, filled or unknown
+    judged_on: Mapping[str, int]
+
+
+def rules_today(
+    rules: Sequence[tuple[str, Rule]],
+    soil_at: Callable[[float], SoilSeries],
+    *,
+    southern: bool,
+    settings: Settings,
+) -> tuple[RuleToday, ...]:
+    """Apply published rules to an area's soil at their depths, each by itself and in their order.
+
+    Each rule comes with the key of the disease whose it is.
+    """
+    return tuple(
+        _look_rule(member, rule, soil_at(rule.depth_cm), southern=southern, settings=settings)
+        for member, rule in rules
+    )
+
+
+def _look_rule(
+    member: str, rule: Rule, soil: SoilSeries, *, southern: bool, settings: Settings
+) -> RuleToday:
+    window = apply_rule(
+        rule,
+        compared(rule, soil.mean_c, soil.max_c),
+        soil.dates,
+        southern=southern,
+        nearing_c=settings.nearing_c,
+        max_change_c=settings.max_change_c,
+    )
+    state = State(int(window.state[-1]))
+    in_season = bool(window.in_season[-1])
+    chance = None
+    if in_season and state is not State.UNKNOWN:
+        chance = _chance(rule, soil, southern=southern)
+    recent = soil.came_from[-max(rule.days, rule.mean_days, 7) :]
+    kinds, counts = np.unique(recent, return_counts=True)
+    return RuleToday(
+        member=member,
+        rule=rule,
+        state=state,
+        in_season=in_season,
+        value_c=float(window.value_c[-1]),
+        run=int(window.run[-1]),
+        opened=_day(soil.dates, window.opened[-1]),
+        closed=_day(soil.dates, window.closed[-1]),
+        chance_open=chance,
+        judged_on={str(k) or "unknown": int(n) for k, n in zip(kinds, counts, strict=True)},
+    )
+
+
+def _day(dates: DayArray, index: np.signedinteger[Any]) -> np.datetime64 | None:
+    return None if index < 0 else dates[int(index)]
+
+
+def _chance(rule: Rule, soil: SoilSeries, *, southern: bool) -> float:
+    """Share of the series the soil may really have followed for which the window is open."""
+    count = len(soil.draws_c)
+    swing = (soil.max_c - soil.mean_c)[-count:, None]
+    value = compared(rule, soil.draws_c, soil.draws_c + swing)
+    return float(is_open(rule, value, soil.dates[-count:], southern=southern)[-1].mean())

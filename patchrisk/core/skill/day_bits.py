@@ -11,7 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from patchrisk.base.units import BoolArray, IntArray
-from patchrisk.core.counters.counting import PIECE
+from patchrisk.core.counters.arrays import PIECE
 
 Bits = npt.NDArray[np.uint64]
 

@@ -12,16 +12,16 @@ from functools import cached_property, partial
 import numpy as np
 
 from patchrisk.base.units import BoolArray, DayArray, FloatArray, IntArray
-from patchrisk.core.dates.error_courses import error_courses
-from patchrisk.core.dates.forecast_error import ErrorCovariance
-from patchrisk.core.rules.infection import Cardinal, relative_rate
-from patchrisk.core.rules.states import Settings
-from patchrisk.core.rules.windows import (
+from patchrisk.core.dates.forecast_error import ErrorCovariance, error_courses
+from patchrisk.core.rules.rule import (
     REFERENCE_CM,
+    Cardinal,
     Rule,
     nearing,
+    relative_rate,
     soil_depth_cm,
 )
+from patchrisk.core.rules.windows import Settings
 from patchrisk.core.skill import day_bits
 from patchrisk.core.skill.day_bits import WORD, Bits
 from patchrisk.core.skill.season_days import (

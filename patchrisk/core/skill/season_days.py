@@ -7,23 +7,25 @@ from functools import cached_property
 import numpy as np
 
 from patchrisk.base.units import BoolArray, DayArray, FloatArray, IntArray
-from patchrisk.core.rules.seasons import season_spans
-from patchrisk.core.rules.states import Settings
-from patchrisk.core.rules.windows import (
+from patchrisk.core.rules.rule import (
     REFERENCE_CM,
     Edge,
     Rule,
-    bounded,
     closes,
     closing,
     compared,
-    likeliest,
-    likeliest_closing,
     meeting,
     meets,
     nearing,
-    reach_of_gaps,
+    season_spans,
     soil_depth_cm,
+)
+from patchrisk.core.rules.windows import (
+    Settings,
+    bounded,
+    likeliest,
+    likeliest_closing,
+    reach_of_gaps,
 )
 from patchrisk.core.skill import day_bits
 from patchrisk.core.skill.day_bits import CHUNK, WORD, Bits

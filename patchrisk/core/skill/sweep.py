@@ -12,8 +12,7 @@ import pandas as pd
 
 from patchrisk.base.errors import Fault, InputError
 from patchrisk.base.units import FloatArray, from_canonical, to_canonical
-from patchrisk.core.rules.seasons import Season
-from patchrisk.core.rules.windows import Rule
+from patchrisk.core.rules.rule import Rule, Season
 from patchrisk.core.skill.cases import tie
 from patchrisk.core.skill.climatology import bounded_openings, month_day, season_day
 from patchrisk.core.skill.measures import Kind, Terms, draw, interval

@@ -11,7 +11,8 @@ import numpy as np
 import numpy.typing as npt
 
 from patchrisk.base.units import DAY, BoolArray, DayArray, FloatArray, IntArray
-from patchrisk.core.rules.windows import REFERENCE_CM, bounded
+from patchrisk.core.rules.rule import REFERENCE_CM
+from patchrisk.core.rules.windows import bounded
 from patchrisk.core.skill.season_days import Soil, Stack, stacks
 from patchrisk.core.verdict.case import Settings
 from patchrisk.core.verdict.decision_table import (

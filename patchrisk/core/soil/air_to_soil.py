@@ -5,6 +5,7 @@ The model itself, and its equations, are in `patchrisk.core.soil.heat_stores`.
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -127,14 +128,26 @@ class ModelRun:
         faults = _depth_faults(depth_cm)
         if faults:
             raise InputError(faults)
+        out: tuple[FloatArray, ...] = (*self.day_at(depth_cm), self.sd_c)
+        if not self.forcing.known.all():
+            out = tuple(np.where(self.forcing.known, a, np.nan) for a in out)
+        return SoilEstimate(*(a.reshape(self.shape) for a in out))
+
+    def day_at(self, depth_cm: float) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Mean, minimum and maximum of each day at a depth [degC], days without air included."""
         forcing, stores, cover = self.forcing, self.stores, self.surface
         p = self.model.parameters[forcing.inputs]
-        mean, low_c, high_c = day_at(depth_cm, forcing, stores, p, cover)
-        sd = np.sqrt(error_variance(forcing, stores, self.model) + cover.offset_sd_c**2)
-        out: tuple[FloatArray, ...] = (mean, low_c, high_c, sd)
-        if not forcing.known.all():
-            out = tuple(np.where(forcing.known, a, np.nan) for a in out)
-        return SoilEstimate(*(a.reshape(self.shape) for a in out))
+        mean = stores.at(depth_cm, p) + season_correction(forcing, p) + cover.offset_c
+        half = cover.half_range_c(forcing.range_c, forcing.sun_mj, depth_cm)
+        half = half / (1 + stores.snow_mm / p["snow_scale"])
+        half = half / np.where(stores.near_c <= 0, 3.0, 1.0)
+        return mean, mean - (1 - cover.skew) * half, mean + (1 + cover.skew) * half
+
+    @cached_property
+    def sd_c(self) -> FloatArray:
+        """Error of each day's mean [degC], days without air included."""
+        variance = error_variance(self.forcing, self.stores, self.model)
+        return np.asarray(np.sqrt(variance + self.surface.offset_sd_c**2))
 
 
 def run_model(
@@ -166,16 +179,6 @@ def run_model(
     cover = surface or model.plot
     stores = run_stores(forcing, model.parameters[forcing.inputs], cover)
     return ModelRun(forcing, stores, model, cover, np.shape(air_min_c))
-
-
-def day_at(
-    depth_cm: float, forcing: Forcing, stores: Stores, p: Parameters, cover: Surface
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Mean, minimum and maximum of each day at a depth [degC], days without air included."""
-    mean = stores.at(depth_cm, p) + season_correction(forcing, p) + cover.offset_c
-    half = cover.half_range_c(forcing.range_c, forcing.sun_mj, depth_cm)
-    half = half / (1 + stores.snow_mm / p["snow_scale"]) / np.where(stores.near_c <= 0, 3.0, 1.0)
-    return mean, mean - (1 - cover.skew) * half, mean + (1 + cover.skew) * half
 
 
 def season_correction(forcing: Forcing, p: Parameters) -> FloatArray:

@@ -1,65 +1,44 @@
 """The seasons in sight as a plan is given them: on which days the verdict would call for what."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from patchrisk.base.units import DAY, BoolArray, FloatArray
-from patchrisk.core.rules.infection import Cardinal
 from patchrisk.core.verdict.case import AheadSoil, Settings
 from patchrisk.core.verdict.decision_table import RUNNING, Phase, Roots, Verdict, decide
 from patchrisk.core.verdict.judgement import Judgement
 from patchrisk.core.verdict.season_ahead import SeasonOutlook
-from patchrisk.core.verdict.season_course import InfectionSpan, seasons_between, treatment_ends
+from patchrisk.core.verdict.season_course import seasons_between, treatment_ends
 
 _CLOSED = (Phase.OVER, Phase.UNKNOWN)
 
 
 @dataclass(frozen=True)
 class Call:
-    """One season of a disease in sight; every array is (days,), from today on.
+    """One season of a disease in sight; every array is (days,), from today on."""
 
-    Parameters
-    ----------
-    season : str
-        Id of its kind.
-    start, until : datetime64[D]
-        First day of its treatment span, as known or by the median of the weather ahead, and last.
-    begun : bool
-        Whether that start is known and counts.
-    rate : ndarray of float
-        Infection pressure expected of each day [days at the optimum].
-    first : ndarray of bool
-        Days on which an application is called for where none counts yet and the roots are bare.
-    further : ndarray of bool
-        The same once one counts, when its cover runs out.
-    reaches : ndarray of bool
-        Days on which one that works on the disease protects in the season: from an interval
-        before its start on.
-    counts : ndarray of bool
-        Days of the treatment span: one counts against the season's number.
-    done, number : int
-        Applications that count so far, and the most.
-    """
-
-    season: str
+    season: str  # id of its kind
+    # start, until: first day of its treatment span, as known or by the median of the weather ahead,
+    # and last
     start: np.datetime64
     until: np.datetime64
-    begun: bool
-    rate: FloatArray
+    begun: bool  # whether that start is known and counts
+    rate: FloatArray  # infection pressure expected of each day [days at the optimum]
+    # Days on which an application is called for where none counts yet and the roots are bare
     first: BoolArray
-    further: BoolArray
+    further: BoolArray  # the same once one counts, when its cover runs out
+    # Days on which one that works on the disease protects in the season: from an interval before
+    # its start on
     reaches: BoolArray
-    counts: BoolArray
+    counts: BoolArray  # days of the treatment span: one counts against the season's number
+    # done, number: applications that count so far, and the most
     done: int
     number: int
 
 
 def calls_ahead(
     judged: Judgement,
-    spans: Sequence[InfectionSpan],
-    cardinal: Cardinal | None,
     ahead: AheadSoil,
     today: np.datetime64,
     settings: Settings,
@@ -68,33 +47,20 @@ def calls_ahead(
 ) -> tuple[Call, ...]:
     """Return the seasons of a disease that a plan made today is to serve, in order of day.
 
-    Of each kind of season that is the first in which the table still calls for an application,
-    and only where its whole treatment span is in sight. Today itself is called for when the
-    verdict is to apply, and else it is not.
-
-    Parameters
-    ----------
-    judged : Judgement
-        Of this morning.
-    spans : sequence of InfectionSpan
-        All seasons of the disease.
-    cardinal : Cardinal or None
-        Response of infection; without one each day on which roots can be infected counts one.
-    ahead : AheadSoil
-    today : datetime64[D]
-    settings : Settings
-    southern : bool
-        Whether the place lies south of the equator.
+    Of each kind of season that is the first in which the table still calls for an application, and
+    only where its whole treatment span is in sight. Today itself is called for when the verdict is
+    to apply, and else it is not. Without a response of infection each day on which roots can be
+    infected counts one.
     """
     end = ahead.at(ahead.reference_cm)[0].dates[-1]
     made: dict[str, Call] = {}
-    for season in seasons_between(spans, judged.first, end, southern=southern):
+    for season in seasons_between(judged.case.spans, judged.first, end, southern=southern):
         kind = season.span.id
         if kind in made or season.first < judged.first:
             continue
         outlook = SeasonOutlook(season, ahead, settings, southern=southern, today=today)
         at_hand = kind == judged.span.id and season.first == judged.first
-        call = _call(judged, outlook, cardinal, settings, at_hand)
+        call = _call(judged, outlook, settings, at_hand)
         if call is not None:
             made[kind] = call
     return tuple(made.values())
@@ -103,17 +69,16 @@ def calls_ahead(
 def _call(
     judged: Judgement,
     outlook: SeasonOutlook,
-    cardinal: Cardinal | None,
     settings: Settings,
     at_hand: bool,
 ) -> Call | None:
     """Return a season as a plan is given it; None where nothing can be called for in it."""
-    season, interval = outlook.season, judged.interval
+    case, season, interval = judged.case, outlook.season, judged.case.interval
     begun = at_hand and judged.phase in RUNNING
     start = judged.start if begun else outlook.middle
     if start is None or (at_hand and judged.phase in _CLOSED):
         return None
-    until = treatment_ends(season, start, judged.number * interval, southern=outlook.southern)
+    until = treatment_ends(season, start, case.number * interval, southern=outlook.southern)
     assert until is not None
     if until > outlook.dates[-1]:
         return None
@@ -141,27 +106,27 @@ def _call(
     best = judged.best_day
     if not begun:
         covered = judged.covered_until if at_hand else None
-        best = outlook.best_day(cardinal, interval, judged.number, begun=False, covered=covered)
+        best = outlook.best_day(case.cardinal, interval, case.number, begun=False, covered=covered)
     first = room & np.where(timely, in_time, late)
     if best is not None:
         first &= day >= best
     further = room & np.where(timely, in_time, again)
     for mask in (first, further):
         mask[0] = at_hand and judged.verdict is Verdict.APPLY
-    if done >= judged.number or not (further if done else first).any():
+    if done >= case.number or not (further if done else first).any():
         return None
     return Call(
         season=season.span.id,
         start=start,
         until=until,
         begun=begun,
-        rate=np.asarray((outlook.infection(cardinal)[outlook.today :] * active).mean(axis=1)),
+        rate=np.asarray((outlook.infection(case.cardinal)[outlook.today :] * active).mean(axis=1)),
         first=first,
         further=further,
         reaches=np.asarray((day > start - interval * DAY) & (day <= until)),
         counts=np.asarray((day >= start) & (day <= until)),
         done=done,
-        number=judged.number,
+        number=case.number,
     )
 
 

@@ -1,6 +1,6 @@
 """What a verdict is made from: a disease on an area, and the soil so far and ahead."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
@@ -11,11 +11,9 @@ from patchrisk.base.units import BoolArray, DayArray, FloatArray
 from patchrisk.core.dates.pressure import Wet
 from patchrisk.core.dates.soil_paths import SoilPaths
 from patchrisk.core.dates.symptoms import Shows
-from patchrisk.core.plan import cover as cover_of_roots
-from patchrisk.core.plan.cover import Applied, Cover
-from patchrisk.core.plan.parts import cover_by_part
-from patchrisk.core.rules.infection import Cardinal
-from patchrisk.core.rules.windows import bounded, soil_depth_cm
+from patchrisk.core.plan.cover import Cover
+from patchrisk.core.rules.rule import Cardinal, soil_depth_cm
+from patchrisk.core.rules.windows import bounded
 from patchrisk.core.soil.root_depth import SoilSeries
 from patchrisk.core.verdict.decision_table import Backing, Helps, Host, Line, Stake
 from patchrisk.core.verdict.season_course import InfectionSpan, Lasting
@@ -40,7 +38,6 @@ class Settings:
     lead: int
     infecting_odds: float
     damage_least: float
-    number: int
     running_out: int
     cover_left: int
     sample_earliest: int
@@ -60,100 +57,53 @@ class Settings:
 
 @dataclass(frozen=True)
 class Stakes:
-    """Why a disease matters on an area.
-
-    Parameters
-    ----------
-    stake : Stake
-    known : str or None
-        How its history is known: ``laboratory``, ``seen``, ``suspected`` or ``none``; None when
-        nobody told.
-    host : Host
-    young : bool
-        Whether the stand is of the age that its file calls risky.
-    asked : bool
-        Whether the user wants it prevented without history.
-    """
+    """Why a disease matters on an area."""
 
     stake: Stake
+    # How its history is known: ``laboratory``, ``seen``, ``suspected`` or ``none``; None when
+    # nobody told
     known: str | None
     host: Host
-    young: bool = False
-    asked: bool = False
+    young: bool = False  # whether the stand is of the age that its file calls risky
+    asked: bool = False  # whether the user wants it prevented without history
 
 
 @dataclass(frozen=True)
 class Case:
-    """A disease on an area as plain values.
+    """A disease on an area as plain values."""
 
-    Parameters
-    ----------
-    disease : str
-        Its key.
-    spans : tuple of InfectionSpan
-        Its seasons on this grass; at least one.
-    cardinal : Cardinal or None
-        Response of infection.
-    shows : Shows
-    stakes : Stakes
-    backing : Backing
-    late, once_seen : Helps
-    interval : int
-        Days that one application is counted on for [days].
-    number : int or None
-        Most applications of a season by the disease file.
-    applied : tuple of datetime64[D]
-        Days of recorded applications that are for it or work against it.
-    cover : callable or None
-        ``cover(open_days)`` tells what they still protect, as `Protection.over`; None where no
-        records are kept.
-    seen : tuple of datetime64[D]
-        Days on which its damage was seen on this area.
-    ratio : float or None
-        Cost of an application over the loss of an outbreak, in the user's own figures [1].
-    cold_shows : bool
-        Whether its damage comes to light in the cold.
-    by_sight : bool
-        Whether it is known by sight, so that a sample settles little.
-    """
-
-    disease: str
-    spans: tuple[InfectionSpan, ...]
-    cardinal: Cardinal | None
+    disease: str  # its key
+    spans: tuple[InfectionSpan, ...]  # its seasons on this grass; at least one
+    cardinal: Cardinal | None  # response of infection
     shows: Shows
     stakes: Stakes
     backing: Backing
     late: Helps
     once_seen: Helps
-    interval: int
-    number: int | None
+    interval: int  # days that one application is counted on for [days]
+    number: int  # most applications of a season
+    # Days of recorded applications that are for it or work against it
     applied: tuple[np.datetime64, ...]
+    # ``cover(open_days)`` tells what they still protect on the first of the known days, (known
+    # days,); None where no records are kept
     cover: Callable[[BoolArray], Cover | None] | None
-    seen: tuple[np.datetime64, ...] = ()
+    seen: tuple[np.datetime64, ...] = ()  # days on which its damage was seen on this area
+    # Cost of an application over the loss of an outbreak, in the user's own figures [1]
     ratio: float | None = None
-    cold_shows: bool = False
-    by_sight: bool = False
+    cold_shows: bool = False  # whether its damage comes to light in the cold
+    by_sight: bool = False  # whether it is known by sight, so that a sample settles little
 
 
 @dataclass(frozen=True)
 class KnownSoil:
-    """The soil up to this morning.
+    """The soil up to this morning."""
 
-    Parameters
-    ----------
-    dates : ndarray of datetime64[D], shape (days,)
-        The last is the last complete day.
-    at : callable
-        Daily mean and maximum at a depth [cm], (days, lanes) [degC]: one lane where every day
-        that matters is known, else three: as known, and with the missing days as warm and as
-        cold as their neighbours allow.
-    reference_cm : float
-        Depth at which infection is judged [cm].
-    """
-
-    dates: DayArray
+    dates: DayArray  # (days,): the last is the last complete day
+    # Daily mean and maximum at a depth [cm], (days, lanes) [degC]: one lane where every day that
+    # matters is known, else three: as known, and with the missing days as warm and as cold as their
+    # neighbours allow
     at: Callable[[float], tuple[FloatArray, FloatArray]]
-    reference_cm: float
+    reference_cm: float  # depth at which infection is judged [cm]
 
     @cached_property
     def mean_c(self) -> FloatArray:
@@ -194,76 +144,18 @@ def known_soil(
 
 
 @dataclass(frozen=True)
-class Protection:
-    """What went on against a disease, to be held against its days of infection.
-
-    Parameters
-    ----------
-    disease : str
-        Its key.
-    applied : sequence of Applied
-        Of the area.
-    dates : ndarray of datetime64[D], shape (days,)
-        Those of the soil, and as far ahead as cover is told.
-    today : datetime64[D]
-    lasting : Lasting
-    works : callable
-        Whether an application works on the disease.
-    delivery : callable
-        Share of an application that gets to the roots [1].
-    """
-
-    disease: str
-    applied: Sequence[Applied]
-    dates: DayArray
-    today: np.datetime64
-    lasting: cover_of_roots.Lasting
-    works: Callable[[Applied], bool]
-    delivery: Callable[[Applied], float]
-
-    def over(self, open_days: BoolArray) -> Cover:
-        """Tell what they still protect; ``open_days`` are the first of the days, (known days,)."""
-        window = np.zeros(len(self.dates), dtype=bool)
-        window[: len(open_days)] = open_days
-
-        def made(applied: Sequence[Applied]) -> Cover:
-            return cover_of_roots.cover(
-                self.disease,
-                applied,
-                self.dates,
-                self.today,
-                self.lasting,
-                works=self.works,
-                delivery=self.delivery,
-                open_days=window,
-            )
-
-        return cover_by_part(self.applied, self.today, made)
-
-
-@dataclass(frozen=True)
 class AheadSoil:
-    """The soil along the weather ahead and along past years.
+    """The soil along the weather ahead and along past years."""
 
-    Parameters
-    ----------
-    at : callable
-        Paths at a depth [cm]: this year's, and those of past years on the same days.
-    reference_cm : float
-    air_min_c, air_max_c : ndarray of float, shape (days, traces)
-        On the days of the paths.
-    wet : Wet or None
-    past_air_c : tuple of ndarray, optional
-        Daily minimum and maximum of the air along past years, (days, traces) [degC].
-    kept : dict
-        What was followed so far of seasons and of damage, which takes most of a judgement's time:
-        the next question about it is answered from here.
-    """
-
+    # Paths at a depth [cm]: this year's, and those of past years on the same days
     at: Callable[[float], tuple[SoilPaths, SoilPaths]]
     reference_cm: float
+    # air_min_c, air_max_c: (days, traces): on the days of the paths
     air_min_c: FloatArray
     air_max_c: FloatArray
     wet: Wet | None
+    # Daily minimum and maximum of the air along past years, (days, traces) [degC]
     past_air_c: tuple[FloatArray, FloatArray] | None = None
+    # What was followed so far of seasons and of damage, which takes most of a judgement's time: the
+    # next question about it is answered from here
     kept: dict[tuple[object, ...], Any] = field(default_factory=dict)

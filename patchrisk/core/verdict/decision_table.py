@@ -87,46 +87,28 @@ class Helps(IntEnum):
 
 @dataclass(frozen=True)
 class Facts:
-    """What a verdict hangs on; every array is (cases,), or one value for all of them.
+    """What a verdict hangs on; every array is (cases,), or one value for all of them."""
 
-    Parameters
-    ----------
-    phase, stake, host, roots, backing : array of int
-        Of `Phase`, `Stake`, `Host`, `Roots` and `Backing`.
-    damage : array of bool
-        Whether damage can still follow from the season's infections.
-    infecting : array of bool
-        Whether roots can be infected on any of the days that an application would cover.
-    room : array of bool
-        Whether the day lies in the disease's own treatment span and its number is not used up.
-    seen : array of bool
-        Whether damage of this season was seen on the area.
-    late, once_seen : array of int
-        Of `Helps`.
-    worth : array of bool
-        False where the user's own cost and loss speak against it.
-    sample_time : array of bool
-        Whether a sample sent now is answered before the usual start, and not long before.
-    scouting : array of bool
-        Whether damage is to be looked for now.
-    better_later : array of bool
-        Whether a first application of a later day is expected to cover more than one of today.
-    """
-
+    # phase, stake, host, roots, backing: of `Phase`, `Stake`, `Host`, `Roots` and `Backing`
     phase: npt.ArrayLike
     stake: npt.ArrayLike
     host: npt.ArrayLike
     roots: npt.ArrayLike
     backing: npt.ArrayLike
-    damage: npt.ArrayLike
+    damage: npt.ArrayLike  # whether damage can still follow from the season's infections
+    # Whether roots can be infected on any of the days that an application would cover
     infecting: npt.ArrayLike
+    # Whether the day lies in the disease's own treatment span and its number is not used up
     room: npt.ArrayLike
-    seen: npt.ArrayLike
+    seen: npt.ArrayLike  # whether damage of this season was seen on the area
+    # late, once_seen: of `Helps`
     late: npt.ArrayLike
     once_seen: npt.ArrayLike
-    worth: npt.ArrayLike
+    worth: npt.ArrayLike  # False where the user's own cost and loss speak against it
+    # Whether a sample sent now is answered before the usual start, and not long before
     sample_time: npt.ArrayLike
-    scouting: npt.ArrayLike
+    scouting: npt.ArrayLike  # whether damage is to be looked for now
+    # Whether a first application of a later day is expected to cover more than one of today
     better_later: npt.ArrayLike = False
 
     def of(self, case: int) -> "Facts":
@@ -183,25 +165,10 @@ def _constant(word: str) -> str:
 
 
 def decide(facts: Facts, table: Sequence[Line]) -> tuple[IntArray, IntArray]:
-    """Decide every case by the first line that fits it.
+    """Decide every case by the first line that fits it, the last of which fits everything.
 
-    Parameters
-    ----------
-    facts : Facts
-    table : sequence of Line
-        Its last line fits everything.
-
-    Returns
-    -------
-    verdict : ndarray of int, shape (cases,)
-        Of `Verdict`.
-    line : ndarray of int, shape (cases,)
-        Place in the table of the line that decided.
-
-    Raises
-    ------
-    ValueError
-        When a case fits no line.
+    Returns of each case the `Verdict` and the place in the table of the line that decided, as
+    integers; ValueError when a case fits no line.
     """
     columns = {f.name: np.asarray(getattr(facts, f.name)) for f in fields(Facts)}
     shape = np.broadcast_shapes(*(column.shape for column in columns.values()))
@@ -241,24 +208,13 @@ def phase_of(
     timely_days: npt.ArrayLike,
     applied: npt.ArrayLike,
 ) -> IntArray:
-    """Say where a season stands, each array (cases,).
+    """Say where a season stands, each array (cases,), in rows of days.
 
-    Parameters
-    ----------
-    today : array of int
-        Row of the first day that is not over.
-    start : array of int
-        Row of the season's start as known before today; ``today`` or later where there is none.
-    over : array of int
-        First row after the infection.
-    stands : array of bool
-        Whether the start is so old, or so sure to last, that it stands.
-    coming : array of bool
-        Whether a start is likely within the lead: one to come, or one that may be withdrawn.
-    timely_days : array of int
-        Days from the start on in which a first application is in time [days].
-    applied : array of bool
-        Whether one went on for this season.
+    ``start`` is that of the season as known before today, ``today`` or later where there is none;
+    ``over`` the first row after the infection. ``stands`` says whether the start is so old, or so
+    sure to last, that it stands; ``coming`` whether one is likely within the lead, to come or still
+    to be withdrawn; ``timely_days`` for how many days from the start on a first application is in
+    time; ``applied`` whether one went on for this season.
     """
     day, began = np.asarray(today), np.asarray(start)
     age = day - began

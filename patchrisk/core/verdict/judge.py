@@ -40,20 +40,13 @@ def judge(
     southern: bool,
     like: "Judgement | None" = None,
 ) -> Judgement:
-    """Judge one disease on one area.
+    """Judge one disease on one area; ``ahead`` is None without past years of weather.
 
-    Parameters
-    ----------
-    case : Case
-    known : KnownSoil
-    ahead : AheadSoil or None
-        None without past years of weather.
-    settings : Settings
-    southern : bool
-        Whether the place lies south of the equator.
-    like : Judgement, optional
-        That of the next morning: what it says of damage and of the days ahead is taken over.
+    ``like`` is the judgement of the next morning: what it says of damage and of the days ahead is
+    taken over.
     """
+    if case.seen:
+        case = replace(case, stakes=replace(case.stakes, stake=Stake.HISTORY))
     today = known.dates[-1] + DAY
     season, following = at_hand(case.spans, today, southern=southern)
     span, _, first, last = season
@@ -79,7 +72,6 @@ def judge(
         coming[0] = likely_soon
         coming[1:] |= likely_soon
 
-    number = settings.number if case.number is None else case.number
     began = [known.dates[n] if n < row else None for n in starts]
     start = began[0]
     days = np.arange(row)
@@ -99,7 +91,6 @@ def judge(
             season,
             start=day,
             expected=expected if day is None else day,
-            number=number,
             today=today,
             southern=southern,
         )
@@ -107,7 +98,6 @@ def judge(
     ]
     treat_until, counted = served[0].until, served[0].counted
     seen = _seen(case.seen, first, damage, last, today, settings.seen_recent)
-    stake = Stake.HISTORY if case.seen else case.stakes.stake
 
     watched = damage_odds = None
     infecting = None
@@ -122,7 +112,9 @@ def judge(
     best = None
     if outlook is not None and sure[0] and began[0] is not None and not counted:
         covered = None if cover is None else cover.until
-        best = outlook.best_day(case.cardinal, case.interval, number, begun=True, covered=covered)
+        best = outlook.best_day(
+            case.cardinal, case.interval, case.number, begun=True, covered=covered
+        )
     scouting = watched is not None and bool(watched.scout_from <= today)
     if outlook is None and damage is not None:
         scouting = bool(damage[0] - settings.scout_before * DAY <= today <= damage[1])
@@ -145,7 +137,7 @@ def judge(
     )
     facts = Facts(
         phase=phases,
-        stake=stake,
+        stake=case.stakes.stake,
         host=case.stakes.host,
         roots=roots,
         backing=case.backing,
@@ -188,9 +180,12 @@ def judge(
     rules = _rules(span, here, outlook, known.dates, row, settings)
     dated = [rule.dated for rule in rules if rule.dated is not None]
     apart = int((max(dated) - min(dated)).astype(int)) if dated else None
+    # A start that will more likely be withdrawn than not is not told: the one to come is.
+    withdrawn = lasting is not None and lasting < settings.ready_odds
+    untold = phase is Phase.RESTING or (phase is Phase.COMING and withdrawn)
     over = here.over[0]
     return Judgement(
-        disease=case.disease,
+        case=case,
         verdict=verdict,
         reason=settings.table[line].reason,
         phase=phase,
@@ -198,7 +193,7 @@ def judge(
         first=first,
         last=last,
         rules=rules,
-        start=None if phase is Phase.RESTING else start,
+        start=None if untold else start,
         stands=bool(stands[0]) and start is not None,
         early=early,
         middle=middle,
@@ -210,16 +205,10 @@ def judge(
         ends=last + DAY if outlook is None else outlook.ends,
         guidance=_guidance(rules, apart, len(dated), settings),
         apart=apart,
-        stakes=replace(case.stakes, stake=Stake(stake)),
-        backing=case.backing,
-        late_helps=case.late,
-        seen_helps=case.once_seen,
         seen=seen,
         treat_until=treat_until,
         best_day=best,
         counted=counted,
-        number=number,
-        interval=case.interval,
         cover=cover,
         roots=roots,
         damage=damage,
@@ -283,13 +272,12 @@ def _served(
     *,
     start: np.datetime64 | None,
     expected: np.datetime64 | None,
-    number: int,
     today: np.datetime64,
     southern: bool,
 ) -> _Served:
     # Before the span an application may protect, and does not count: see `Threat.counted`.
     counted = 0 if start is None else sum(bool(start <= day <= today) for day in case.applied)
-    until = treatment_ends(season, expected, number * case.interval, southern=southern)
+    until = treatment_ends(season, expected, case.number * case.interval, southern=southern)
     # Later than that it is a late one: the phase never goes back for it.
     timely = start is not None and any(
         abs(int((day - start).astype(int))) < case.interval for day in case.applied
@@ -297,8 +285,8 @@ def _served(
     # Without a date for it the season may yet begin, as early as today.
     still = until
     if expected is None:
-        still = treatment_ends(season, today, number * case.interval, southern=southern)
-    room = counted < number and still is not None and bool(today <= still)
+        still = treatment_ends(season, today, case.number * case.interval, southern=southern)
+    room = counted < case.number and still is not None and bool(today <= still)
     return _Served(until, counted, timely, room)
 
 

@@ -1,54 +1,51 @@
-"""What is said of a disease on an area on a morning, and why."""
+"""What is said of a disease on an area on a morning, why, and what it asks for beside its verdict.
 
+Reports only put it in words.
+"""
+
+from collections.abc import Iterable
 from dataclasses import dataclass
+from enum import Enum, auto
 from typing import Literal
 
 import numpy as np
 
-from patchrisk.base.units import BoolArray
+from patchrisk.base.units import DAY, BoolArray
 from patchrisk.core.dates.symptoms import Watch
 from patchrisk.core.plan.cover import Cover
-from patchrisk.core.rules.windows import Rule
-from patchrisk.core.verdict.case import Stakes
+from patchrisk.core.rules.rule import Rule
+from patchrisk.core.verdict.case import Case, Settings
 from patchrisk.core.verdict.decision_table import (
     Backing,
     Facts,
-    Helps,
+    Host,
     Phase,
     Roots,
     Stake,
     Verdict,
 )
 from patchrisk.core.verdict.season_course import InfectionSpan
+from patchrisk.core.verdict.season_story import Story
 
+DAMAGE_SEEN = ("seen", "seen, season over")
+_SAMPLE = (*DAMAGE_SEEN, "seen, covered", "seen, still helps", "sample in time")
 Guidance = Literal["strong", "mixed", "weak"]
 
 
 @dataclass(frozen=True)
 class RuleStart:
-    """What one timing rule says of the season at hand.
-
-    Parameters
-    ----------
-    rule : Rule
-    start : datetime64[D] or None
-        Its lasting start as known this morning; its last word once its calendar has ended.
-    stands : bool
-        Whether that start can no longer be withdrawn.
-    early, middle, late : datetime64[D] or None
-        The start by whose end 10, 50 and 90 % of the courses ahead have theirs; None where they
-        do not, or without weather ahead.
-    usual : datetime64[D] or None
-        Median of past years, as a date of this season.
-    """
+    """What one timing rule says of the season at hand."""
 
     rule: Rule
+    # Its lasting start as known this morning; its last word once its calendar has ended
     start: np.datetime64 | None
-    stands: bool
+    stands: bool  # whether that start can no longer be withdrawn
+    # early, middle, late: the start by whose end 10, 50 and 90 % of the courses ahead have theirs;
+    # None where they do not, or without weather ahead
     early: np.datetime64 | None
     middle: np.datetime64 | None
     late: np.datetime64 | None
-    usual: np.datetime64 | None
+    usual: np.datetime64 | None  # median of past years, as a date of this season
 
     @property
     def dated(self) -> np.datetime64 | None:
@@ -69,125 +66,64 @@ class NextSeason:
 
 @dataclass(frozen=True)
 class Judgement:
-    """What is to be done about a disease on an area this morning, and why.
+    """What is to be done about a disease on an area this morning, and why."""
 
-    Parameters
-    ----------
-    disease : str
-        Key of the disease; of a group, that of the member whose judgement it is.
-    verdict : Verdict
-    reason : str
-        Name of the line of the table that decided.
-    phase : Phase
-    span : InfectionSpan
-        The season that everything here speaks of.
-    first, last : datetime64[D]
-        First and last day that the season can have.
-    rules : tuple of RuleStart
-        In the order in which they start.
-    start : datetime64[D] or None
-        Day on which the season began; None when it has not.
-    stands : bool
-        Whether that start can no longer be withdrawn.
-    early, middle, late : datetime64[D] or None
-        The start by odds, as for `RuleStart`.
-    usual : datetime64[D] or None
-        Median start of past years, as a date of this season.
-    odds_lasting : float or None
-        Probability that a lasting start has come [1].
-    odds_lead : float or None
-        Probability that it comes within the lead [1].
-    over : datetime64[D] or None
-        First day after the infection, where it is over.
-    ends : datetime64[D]
-        Median day after the infection along the weather ahead; else the day after ``last``.
-    guidance : {"strong", "mixed", "weak"}
-    apart : int or None
-        Days between the first and the last rule that starts [days].
-    stakes : Stakes
-    backing : Backing
-    late_helps, seen_helps : Helps
-    seen : datetime64[D] or None
-        First day on which damage of this season was seen.
-    treat_until : datetime64[D] or None
-        Last day of the treatment span; None before a start is known or expected.
-    best_day : datetime64[D] or None
-        Day, from today on, on which the first application is expected to cover most; None where
-        no start counts yet, an application does, or nothing is known of the weather ahead.
-    counted, number : int
-        Applications that count against the season's number, and that number.
-    interval : int
-        Days that one application is counted on for [days].
-    cover : Cover or None
-        None where no records are kept.
-    roots : Roots
-    damage : tuple of datetime64[D] or None
-        First and last day on which damage of this season's infections shows.
-    damage_odds : float or None
-        Probability, upon infection, that the published stress still comes in that span [1]; None
-        where no figure is published.
-    usual_damage : float or None
-        Share of past years in which that stress came in those months [1]; None likewise.
-    infecting_odds : float or None
-        Probability that roots can be infected on a day that an application would cover [1].
-    watch : Watch or None
-    scouting : bool
-        Whether damage is to be looked for now.
-    either : tuple of Verdict
-        Where days are missing: the verdicts that the missing days could have led to.
-    likely : Verdict or None
-        Of these, the one that the weather of past years makes the likeliest; None without any.
-    following : NextSeason or None
-        The season after this one.
-    active_days : ndarray of bool, shape (known days,)
-        Days over, of this season, on which roots could be infected.
-    facts : Facts
-        What decided.
-    """
-
-    disease: str
+    case: Case  # what was judged; a disease that was seen here counts as known here
     verdict: Verdict
-    reason: str
+    reason: str  # name of the line of the table that decided
     phase: Phase
-    span: InfectionSpan
+    span: InfectionSpan  # the season that everything here speaks of
+    # first, last: first and last day that the season can have
     first: np.datetime64
     last: np.datetime64
-    rules: tuple[RuleStart, ...]
-    start: np.datetime64 | None
-    stands: bool
+    rules: tuple[RuleStart, ...]  # in the order in which they start
+    start: np.datetime64 | None  # day on which the season began; None when it has not
+    stands: bool  # whether that start can no longer be withdrawn
+    # early, middle, late: the start by odds, as for `RuleStart`
     early: np.datetime64 | None
     middle: np.datetime64 | None
     late: np.datetime64 | None
-    usual: np.datetime64 | None
-    odds_lasting: float | None
-    odds_lead: float | None
-    over: np.datetime64 | None
+    usual: np.datetime64 | None  # median start of past years, as a date of this season
+    odds_lasting: float | None  # probability that a lasting start has come [1]
+    odds_lead: float | None  # probability that it comes within the lead [1]
+    over: np.datetime64 | None  # first day after the infection, where it is over
+    # Median day after the infection along the weather ahead; else the day after ``last``
     ends: np.datetime64
     guidance: Guidance
-    apart: int | None
-    stakes: Stakes
-    backing: Backing
-    late_helps: Helps
-    seen_helps: Helps
-    seen: np.datetime64 | None
+    apart: int | None  # days between the first and the last rule that starts [days]
+    seen: np.datetime64 | None  # first day on which damage of this season was seen
+    # Last day of the treatment span; None before a start is known or expected
     treat_until: np.datetime64 | None
+    # Day, from today on, on which the first application is expected to cover most; None where no
+    # start counts yet, an application does, or nothing is known of the weather ahead
     best_day: np.datetime64 | None
-    counted: int
-    number: int
-    interval: int
-    cover: Cover | None
+    counted: int  # applications that count against the season's number
+    cover: Cover | None  # None where no records are kept
     roots: Roots
+    # First and last day on which damage of this season's infections shows
     damage: tuple[np.datetime64, np.datetime64] | None
+    # Probability, upon infection, that the published stress still comes in that span [1]; None
+    # where no figure is published
     damage_odds: float | None
+    # Share of past years in which that stress came in those months [1]; None likewise
     usual_damage: float | None
+    # Probability that roots can be infected on a day that an application would cover [1]
     infecting_odds: float | None
     watch: Watch | None
-    scouting: bool
+    scouting: bool  # whether damage is to be looked for now
+    # Where days are missing: the verdicts that the missing days could have led to
     either: tuple[Verdict, ...]
+    # Of these, the one that the weather of past years makes the likeliest; None without any
     likely: Verdict | None
-    following: NextSeason | None
+    following: NextSeason | None  # the season after this one
+    # (known days,): days over, of this season, on which roots could be infected
     active_days: BoolArray
-    facts: Facts
+    facts: Facts  # what decided
+
+    @property
+    def disease(self) -> str:
+        """Key of the disease; of a group, that of the member whose judgement it is."""
+        return self.case.disease
 
     @property
     def covered_until(self) -> np.datetime64 | None:
@@ -197,7 +133,7 @@ class Judgement:
     @property
     def treats(self) -> bool:
         """Whether an application for it can be called for at all on this area."""
-        return self.stakes.stake >= Stake.YOUNG and self.backing > Backing.NONE
+        return self.case.stakes.stake >= Stake.YOUNG and self.case.backing > Backing.NONE
 
     @property
     def deciding(self) -> RuleStart | None:
@@ -208,3 +144,124 @@ class Judgement:
         if self.start is not None:
             return next((r for r in self.rules if r.start == self.start), half)
         return next((r for r in self.rules if r.start is None and r.middle == self.middle), half)
+
+
+class NoMore(Enum):
+    """Why no application of this season is called for any more, the plainest first."""
+
+    NUMBER_ON = auto()
+    TIME_OVER = auto()
+    NO_DAMAGE = auto()
+    DAMAGE_UNLIKELY = auto()
+    HARDLY_INFECTED = auto()
+    ENDS_SOON = auto()
+    NOT_NEEDED = auto()
+
+
+def why_no_more(j: Judgement, as_of: np.datetime64, settings: Settings) -> NoMore:
+    """Return why no application is called for any more."""
+    if j.counted >= j.case.number:
+        return NoMore.NUMBER_ON
+    if treatment_is_over(j, as_of):
+        return NoMore.TIME_OVER
+    damage = why_no_damage(j, as_of, settings)
+    if damage is not None:
+        return damage
+    if j.infecting_odds is not None and j.infecting_odds < settings.infecting_odds:
+        return NoMore.HARDLY_INFECTED
+    return NoMore.ENDS_SOON if j.ends <= as_of + j.case.interval * DAY else NoMore.NOT_NEEDED
+
+
+def why_no_damage(j: Judgement, as_of: np.datetime64, settings: Settings) -> NoMore | None:
+    """Return why damage of this season can't follow, or hardly can; None where it can."""
+    if j.damage is None or j.damage[1] < as_of:
+        return NoMore.NO_DAMAGE
+    if j.damage_odds is not None and j.damage_odds < settings.damage_least:
+        return NoMore.DAMAGE_UNLIKELY
+    return None
+
+
+def treatment_is_over(j: Judgement, as_of: np.datetime64) -> bool:
+    """Whether the span in which an application is worth making has passed."""
+    return bool(j.treat_until is not None and j.treat_until < as_of)
+
+
+def stands_from(j: Judgement, settings: Settings) -> np.datetime64 | None:
+    """First day on which a start that can still be withdrawn stands; None where there is none."""
+    if j.start is None or j.stands or j.phase in (Phase.OVER, Phase.UNKNOWN):
+        return None
+    return j.start + (settings.lasting.wait_days + 1) * DAY
+
+
+def in_time_until(j: Judgement, as_of: np.datetime64) -> np.datetime64 | None:
+    """Last day on which a first application is in time; None once it is today, or not asked."""
+    if j.start is None or j.treat_until is None or j.phase is not Phase.STARTING:
+        return None
+    last = min(j.start + (j.case.interval - 1) * DAY, j.treat_until)
+    return last if last > as_of else None
+
+
+def next_due(cover: Cover | None, settings: Settings) -> np.datetime64 | None:
+    """Day on which the application after the one that covers is due; None without cover."""
+    if cover is None or cover.until is None:
+        return None
+    return cover.until - (settings.running_out - 1) * DAY
+
+
+def think_again_on(j: Judgement, as_of: np.datetime64, lead: int) -> np.datetime64 | None:
+    """Day on which to think of it again: the lead [days] before a start to come."""
+    begun = j.start is not None or j.phase is Phase.OVER
+    coming = j.following if begun else j
+    if coming is None:
+        return None
+    start = coming.first if coming.early is None else coming.early
+    return max(start - np.timedelta64(lead, "D"), as_of)
+
+
+def look_now(j: Judgement) -> bool:
+    """Whether damage is to be looked for now."""
+    return j.scouting or j.reason in DAMAGE_SEEN
+
+
+def sample_asked(j: Judgement) -> bool:
+    """Whether a sample is to go to a laboratory."""
+    return j.verdict is Verdict.DECIDE or j.reason in _SAMPLE
+
+
+def history_asked(j: Judgement) -> bool:
+    """Whether the grass gets the disease readily, and nobody told whether it was here."""
+    return j.case.stakes.stake is Stake.UNKNOWN and j.case.stakes.host >= Host.MODERATE
+
+
+def settle_soon(j: Judgement) -> bool:
+    """Whether to protect or not must be settled before a start that is near."""
+    return j.reason == "start is near, not known here" and j.case.stakes.host is Host.HIGH
+
+
+def story_is_due(story: Story, j: Judgement, as_of: np.datetime64) -> bool:
+    """Whether a season's story is told unasked: of fresh damage, or while damage may show."""
+    if j.seen is not None:
+        return True
+    shows = story.damage is not None and story.damage[0] <= as_of <= story.damage[1]
+    return bool(shows) and j.scouting and j.phase is Phase.OVER and bool(j.first == story.first)
+
+
+def what_changed(
+    before: tuple[Verdict, Phase], now: tuple[Verdict, Phase]
+) -> Literal["verdict", "phase"] | None:
+    """Return what is worth telling of a change; None where nothing is.
+
+    A phase matters only where something is to be done, and a season that was over and is before
+    its start again is the calendar's doing.
+    """
+    if now[0] is not before[0]:
+        return "verdict"
+    phases = before[1], now[1]
+    if now[0] is Verdict.NOTHING or phases in ((now[1], now[1]), (Phase.OVER, Phase.RESTING)):
+        return None
+    return "phase"
+
+
+def area_verdict(verdicts: Iterable[Verdict], *, unknown: bool) -> Verdict:
+    """Return the most urgent verdict of an area; ``unknown`` is whether part of it has none."""
+    return max([*verdicts, Verdict.CANNOT_SAY if unknown else Verdict.NOTHING])

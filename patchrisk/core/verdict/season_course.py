@@ -13,8 +13,15 @@ import numpy as np
 
 from patchrisk.base.units import DAY, MONTH, BoolArray, DayArray, FloatArray, IntArray
 from patchrisk.core.counters import rolling_mean, run_completed
-from patchrisk.core.rules.seasons import Season, season_days, season_spans
-from patchrisk.core.rules.windows import Rule, compared, meets, soil_depth_cm
+from patchrisk.core.rules.rule import (
+    Rule,
+    Season,
+    compared,
+    meets,
+    season_days,
+    season_spans,
+    soil_depth_cm,
+)
 
 Turn = str  # "rising" or "falling"
 SoilAt = Callable[[float], tuple[FloatArray, FloatArray]]
@@ -23,61 +30,34 @@ SoilAt = Callable[[float], tuple[FloatArray, FloatArray]]
 
 @dataclass(frozen=True)
 class Lasting:
-    """What makes a start a lasting one; see thresholds/verdict.toml.
+    """What makes a start a lasting one; see thresholds/verdict.toml."""
 
-    Parameters
-    ----------
-    mean_days : int
-        Length of the mean that is compared where a source gives no number of days [days].
-    wait_days : int
-        Until a start is so old it can be withdrawn [days].
-    back_c : float
-        How far behind the threshold the mean must fall to withdraw it [degC].
-    over_days : int
-        Length of the mean that must leave the range of infection for the season to be over [days].
-    """
-
+    # Length of the mean that is compared where a source gives no number of days [days]
     mean_days: int
-    wait_days: int
-    back_c: float
+    wait_days: int  # until a start is so old it can be withdrawn [days]
+    back_c: float  # how far behind the threshold the mean must fall to withdraw it [degC]
+    # Length of the mean that must leave the range of infection for the season to be over [days]
     over_days: int
 
 
 @dataclass(frozen=True)
 class InfectionSpan:
-    """A season of infection as plain values.
-
-    Parameters
-    ----------
-    id : str
-    season : Season
-        First and last day it can have, written for the north.
-    turn : {"rising", "falling"}
-        Through which edge of its rules the soil enters it.
-    rules : tuple of Rule
-        Those that time its start.
-    above_c, below_c : float
-        Roots are infected in soil between these [degC].
-    months : tuple of int
-        Months in which its damage shows, in the north, in the order in which they come after
-        the season's first day.
-    treat_until : (month, day) or None
-        Last day on which an application for it is worth making, in the north.
-    dormant_c : float or None
-        The grass is dormant while the soil is colder than this [degC].
-    rests_c : float or None
-        The cold that ends a season which the soil entered rising [degC]; ``above_c`` without one.
-    """
+    """A season of infection as plain values."""
 
     id: str
-    season: Season
-    turn: Turn
-    rules: tuple[Rule, ...]
+    season: Season  # first and last day it can have, written for the north
+    turn: Turn  # through which edge of its rules the soil enters it
+    rules: tuple[Rule, ...]  # those that time its start
+    # above_c, below_c: roots are infected in soil between these [degC]
     above_c: float
     below_c: float
+    # Months in which its damage shows, in the north, in the order in which they come after the
+    # season's first day
     months: tuple[int, ...]
+    # Last day on which an application for it is worth making, in the north
     treat_until: tuple[int, int] | None = None
-    dormant_c: float | None = None
+    dormant_c: float | None = None  # the grass is dormant while the soil is colder than this [degC]
+    # The cold that ends a season which the soil entered rising [degC]; ``above_c`` without one
     rests_c: float | None = None
 
     def active(self, mean_c: FloatArray) -> BoolArray:
@@ -90,20 +70,12 @@ class InfectionSpan:
 
 @dataclass(frozen=True)
 class SeasonCourse:
-    """One season along every lane.
+    """One season along every lane."""
 
-    Parameters
-    ----------
-    by_rule : ndarray of int, shape (rules, lanes)
-        Row of each rule's lasting start; the number of days where there is none.
-    start : ndarray of int, shape (lanes,)
-        Row on which half of the rules have started, likewise.
-    over : ndarray of int, shape (lanes,)
-        First row after the infection; at the latest the day after the season's last.
-    """
-
+    # (rules, lanes): row of each rule's lasting start; the number of days where there is none
     by_rule: IntArray
-    start: IntArray
+    start: IntArray  # (lanes,): row on which half of the rules have started, likewise
+    # (lanes,): first row after the infection; at the latest the day after the season's last
     over: IntArray
 
 
@@ -148,20 +120,10 @@ def follow(
     *,
     southern: bool,
 ) -> SeasonCourse:
-    """Follow one season along the lanes.
+    """Follow one season along the lanes, (days, lanes).
 
-    Parameters
-    ----------
-    span : InfectionSpan
-    soil_at : callable
-        The lanes at a rule's depth.
-    mean_c : ndarray of float, shape (days, lanes)
-        Daily mean at the depth at which infection is judged [degC].
-    dates : ndarray of datetime64[D], shape (days,)
-    season : SeasonRows
-        From `DatedSeason.rows`.
-    numbers : Lasting
-    southern : bool
+    ``soil_at`` gives them at a rule's depth, ``mean_c`` is the daily mean at the depth at which
+    infection is judged [degC].
     """
     by_days = rule_days(span, soil_at, dates, season, numbers, southern=southern)
     return course_of(span, by_days, mean_c, season, numbers)
@@ -169,24 +131,15 @@ def follow(
 
 @dataclass(frozen=True)
 class RuleDays:
-    """What one rule says of each day of a season along the lanes.
+    """What one rule says of each day of a season along the lanes."""
 
-    Parameters
-    ----------
-    begin : int
-        Row of the first of the days.
-    starts : ndarray of bool, shape (days, lanes)
-        In the rule's own calendar and past its threshold: a start, if it lasts.
-    stands : ndarray of bool, shape (days, lanes)
-        The same, where nothing that is known withdraws it within the wait.
-    back : ndarray of bool, shape (days, lanes)
-        The soil has fallen back behind the threshold, which withdraws a start that does not
-        stand yet; False where unknown.
-    """
-
-    begin: int
+    begin: int  # row of the first of the days
+    # (days, lanes): in the rule's own calendar and past its threshold: a start, if it lasts
     starts: BoolArray
+    # (days, lanes): the same, where nothing that is known withdraws it within the wait
     stands: BoolArray
+    # (days, lanes): the soil has fallen back behind the threshold, which withdraws a start that
+    # does not stand yet; False where unknown
     back: BoolArray
 
     def start(self, days: int) -> IntArray:
@@ -244,26 +197,11 @@ def begun_for(
     numbers: Lasting,
     shape: tuple[int, int],
 ) -> BoolArray:
-    """Say of every morning whether the start, as known then, is so many days old.
+    """Say of every morning whether the start, as known then, is so many days old (1 or more).
 
-    It is what `follow` would find each morning with the days before it and no more: a start that
-    is withdrawn later counts on the mornings on which it was not.
-
-    Parameters
-    ----------
-    days : int
-        Age of the start [days]; 1 or more.
-    by_days : sequence of RuleDays
-        From `rule_days`.
-    course : SeasonCourse
-        From `course_of`.
-    numbers : Lasting
-    shape : (int, int)
-        Mornings, the first being that of the first row, and lanes.
-
-    Returns
-    -------
-    ndarray of bool, shape (mornings, lanes)
+    It is what `follow` would find each morning with the days before it and no more: a start that is
+    withdrawn later counts on the mornings on which it was not. ``shape`` is (mornings, lanes), the
+    first morning being that of the first row.
     """
     morning = np.arange(shape[0])[:, None]
     if days > numbers.wait_days:  # it stands: no later day changes it
@@ -374,18 +312,8 @@ def damage_span(
 ) -> tuple[np.datetime64, np.datetime64] | None:
     """First and last day of the months in which the damage of a season's infections shows.
 
-    Parameters
-    ----------
-    months : tuple of int
-        In the north, in the order in which they come after the season's first day: the first of
-        them begins the span and the last ends it.
-    season_first : datetime64[D]
-    southern : bool
-
-    Returns
-    -------
-    tuple of datetime64[D], or None
-        None without a month.
+    The months are written for the north in the order in which they come after the season's first
+    day: the first of them begins the span and the last ends it. None without a month.
     """
     if not months:
         return None

@@ -17,55 +17,26 @@ Showing = Literal["cold", "heat", "green-up", "cool"]
 
 @dataclass(frozen=True)
 class Story:
-    """The last season of infection that is behind an area, of one disease.
-
-    Parameters
-    ----------
-    disease : str
-    first : datetime64[D]
-        First day the season could have.
-    start : datetime64[D] or None
-        Its lasting start; None when it had none.
-    over : datetime64[D]
-        First day after the infection, or the morning itself while it goes on.
-    goes_on : bool
-        Whether roots can still be infected.
-    infected_days : int
-        Days on which the soil was right for infection [days].
-    usual_days : int or None
-        Median of past years [days].
-    more_than : (int, int) or None
-        In how many past years there were fewer such days, of how many.
-    unknown_days : int
-        Days of the season of which no soil temperature is known; not among the infected.
-    spells : tuple of (datetime64[D], datetime64[D])
-        Stretches of infected days, single days between them bridged.
-    bare_days : int or None
-        Infected days on which nothing protected the roots [days]; None without records.
-    bare_spells : tuple of (datetime64[D], datetime64[D])
-    damage : (datetime64[D], datetime64[D]) or None
-        When the damage of it shows, by the disease file.
-    showing : {"cold", "heat", "green-up", "cool"}
-        What the soil of late would show damaged roots by.
-    soil_c : float
-        Mean of those days [degC]; NaN when unknown.
-    """
+    """The last season of infection that is behind an area, of one disease."""
 
     disease: str
-    first: np.datetime64
-    start: np.datetime64 | None
-    over: np.datetime64
-    goes_on: bool
-    infected_days: int
-    usual_days: int | None
+    first: np.datetime64  # first day the season could have
+    start: np.datetime64 | None  # its lasting start; None when it had none
+    over: np.datetime64  # first day after the infection, or the morning itself while it goes on
+    goes_on: bool  # whether roots can still be infected
+    infected_days: int  # days on which the soil was right for infection [days]
+    usual_days: int | None  # median of past years [days]
+    # In how many past years there were fewer such days, of how many
     more_than: tuple[int, int] | None
+    # Days of the season of which no soil temperature is known; not among the infected
     unknown_days: int
-    spells: tuple[Spell, ...]
+    spells: tuple[Spell, ...]  # stretches of infected days, single days between them bridged
+    # Infected days on which nothing protected the roots [days]; None without records
     bare_days: int | None
     bare_spells: tuple[Spell, ...]
-    damage: Spell | None
-    showing: Showing
-    soil_c: float
+    damage: Spell | None  # when the damage of it shows, by the disease file
+    showing: Showing  # what the soil of late would show damaged roots by
+    soil_c: float  # mean of those days [degC]; NaN when unknown
 
     def shows(self, day: np.datetime64) -> bool:
         """Whether the day is one on which damage of it shows, by the disease file."""
@@ -75,21 +46,9 @@ class Story:
 def last_story(
     case: Case, known: KnownSoil, ahead: AheadSoil | None, settings: Settings, *, southern: bool
 ) -> Story | None:
-    """Return the last season of a disease that had a day of infection.
+    """Return the last season of a disease that had a day of infection; None where none had any.
 
-    Parameters
-    ----------
-    case : Case
-    known : KnownSoil
-    ahead : AheadSoil or None
-        For what is usual; None without past years.
-    settings : Settings
-    southern : bool
-
-    Returns
-    -------
-    Story or None
-        None where no season within the known days had any.
+    ``ahead`` is for what is usual; None without past years.
     """
     known, dates = known.first_lane(), known.dates
     mean = known.mean_c
@@ -154,12 +113,7 @@ def _usual(
 def beside_years(counts: IntArray, days: int, years: int) -> tuple[int, tuple[int, int]]:
     """Return the median of past years' counts, and in how many of the years there were fewer.
 
-    Parameters
-    ----------
-    counts : array (lanes,)
-        Of days, the years of each lane side by side.
-    days : int
-        Of this year.
+    ``counts`` are of days, (lanes,), the years of each lane side by side; ``days`` is this year's.
     """
     by_year = counts.reshape(-1, years).mean(axis=0)
     return round(float(np.median(by_year))), (int((by_year < days).sum()), years)

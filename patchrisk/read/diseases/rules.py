@@ -6,8 +6,7 @@ from typing import Annotated
 
 from pydantic import AfterValidator, Strict, model_validator
 
-from patchrisk.core.rules.seasons import Season
-from patchrisk.core.rules.windows import Direction, Meaning, Rule, Statistic
+from patchrisk.core.rules.rule import Direction, Meaning, Rule, Season, Statistic
 from patchrisk.read.diseases.quantities import (
     Depth,
     Id,

@@ -14,10 +14,9 @@ from itertools import pairwise
 import numpy as np
 import pandas as pd
 
-from patchrisk.base.toml_files import load_numbers
 from patchrisk.base.units import FloatArray, IntArray
 from patchrisk.core.soil.root_depth import Probe
-from patchrisk.read.logger.layout import Log
+from patchrisk.read.logger.layout import Log, quality_limits
 
 DAY_S = 86400
 _FEW_DAYS = 5  # fewer days with a reading do not show a habit
@@ -242,7 +241,9 @@ def by_day(seconds: IntArray, degc: FloatArray) -> Probe:
     if not kept.any():
         series: _Extremes = (np.full(number, np.nan),) * 3
     else:
-        series = _days(seconds[kept], degc[kept], first, number, _usual_step(seconds))
+        # Of one time alone: a date is a day's value, a moment is not.
+        usual = usual_step(seconds) or (DAY_S if seconds[0] % DAY_S == 0 else 1)
+        series = _days(seconds[kept], degc[kept], first, number, usual)
     return Probe(np.nan, dates, *series)
 
 
@@ -253,7 +254,7 @@ def _days(seconds: IntArray, values: FloatArray, first: int, number: int, usual:
         mean = nothing.copy()
         mean[day] = values
         return mean, nothing, nothing
-    limits = {key: number.value for key, number in load_numbers("quality").items()}
+    limits = quality_limits()
     ahead = np.diff(seconds)
     step = _own_step(ahead) if len(ahead) else np.array([float(usual)])
     ahead = np.append(ahead, step[-1])
@@ -288,15 +289,6 @@ def _days(seconds: IntArray, values: FloatArray, first: int, number: int, usual:
     low[day[starts]] = np.minimum.reduceat(values, starts)
     high[day[starts]] = np.maximum.reduceat(values, starts)
     return mean, np.where(fine, low, np.nan), np.where(fine, high, np.nan)
-
-
-def _usual_step(seconds: IntArray) -> int:
-    if once_a_day(seconds):
-        return DAY_S
-    if len(seconds) < 2:  # a date alone is a day's value, a moment alone is not
-        return DAY_S if seconds[0] % DAY_S == 0 else 1
-    steps, counts = np.unique(np.diff(seconds), return_counts=True)
-    return int(steps[counts.argmax()])
 
 
 def _own_step(ahead: IntArray) -> FloatArray:

@@ -14,7 +14,6 @@ import numpy as np
 import pandas as pd
 
 from patchrisk.base.errors import Fault, InputError
-from patchrisk.base.toml_files import load_numbers
 from patchrisk.base.units import BoolArray, FloatArray
 from patchrisk.core.soil.root_depth import Probe, RowCounts
 from patchrisk.read.logger.clock import to_site
@@ -33,6 +32,7 @@ from patchrisk.read.logger.layout import (
     LogLayout,
     LogOptions,
     TemperatureUnit,
+    quality_limits,
 )
 from patchrisk.read.logger.plausible import only_unit, why_not_soil
 from patchrisk.read.logger.quality import check_readings, hour_of_day
@@ -40,7 +40,7 @@ from patchrisk.read.tables.cells import cell_unit, to_numbers
 from patchrisk.read.tables.delimited import RawTable
 from patchrisk.read.tables.raw_table import read_raw_table
 from patchrisk.read.tables.timestamps import Moments, Stamps, read_stamps
-from patchrisk.read.weather.services import find_service
+from patchrisk.read.weather.columns import find_service
 
 # What to do when one kind of flag has taken every reading.
 _CURES = {
@@ -237,7 +237,7 @@ def read_log(path: Path, options: LogOptions | None = None) -> Log:
 
 def refuse_long_steps(step: timedelta | None, source: str) -> None:
     """Refuse rows of weeks or months: what they say is true of no single day."""
-    if step is not None and step >= timedelta(days=load_numbers("quality")["step.most"].value):
+    if step is not None and step >= timedelta(days=quality_limits()["step.most"]):
         cure = "export one row a day, or more"
         raise InputError(Fault(source, "", f"one row for {step.days} days", cure))
 
@@ -349,12 +349,12 @@ def _count(
     source: str,
 ) -> tuple[BoolArray, list[Flag]]:
     """Tell rows with readings from other lines; flag words, and values without a time."""
-    limits = load_numbers("quality")
+    limits = quality_limits()
     lines = table.cells.index.to_numpy(np.int64)
     timed = ~np.isnat(moments)
     valued = np.any([~np.isnan(of.numbers) for of in given], axis=0)
     rows, lost = timed | valued, valued & ~timed
-    if lost.sum() > limits["time.share"].value * valued.sum():
+    if lost.sum() > limits["time.share"] * valued.sum():
         said = f"{lost.sum()} rows with values but no time"
         cure = "write date and time in each row"
         raise InputError(Fault(source, f"line {lines[lost][0]}", said, cure))
@@ -369,7 +369,7 @@ def _count(
             at = int(np.flatnonzero(words)[0])
             line = table.line(at, column.number - 1)
             said = f"{str(table.cells[column.number - 1].iloc[at])!r} in place of a number"
-            if words.sum() > limits["text.share"].value * full.sum():
+            if words.sum() > limits["text.share"] * full.sum():
                 place = f"line {line}, column {column.number} {column.header!r}"
                 faults.append(Fault(source, place, said, "export plain numbers"))
             reason = f"{said}, first on line {line}"

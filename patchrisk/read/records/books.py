@@ -12,21 +12,22 @@ import numpy as np
 from patchrisk.base.errors import Fault, InputError
 from patchrisk.base.toml_files import plain, said
 from patchrisk.core.plan.cover import Applied
+from patchrisk.read.records.applications import (
+    APPLICATION_COLUMNS,
+    OFF_SHELF,
+    application,
+    application_key,
+)
 from patchrisk.read.records.file import RecordTable, add_row, read_table
 from patchrisk.read.records.rows import (
-    APPLICATION_COLUMNS,
     NOTE_COLUMNS,
     OBSERVATION_COLUMNS,
-    OFF_SHELF,
     READING_COLUMNS,
     CellFault,
     Note,
     Observation,
     Reading,
     RecordContext,
-    application,
-    application_cells,
-    application_key,
     as_given,
     note,
     observation,
@@ -50,16 +51,8 @@ def read_dates(texts: Sequence[str], *, us: bool = False) -> list[np.datetime64 
     taken from the dates that fit only one; where none does, they are not guessed, but in the US
     the month comes first.
 
-    Parameters
-    ----------
-    texts : sequence of str
-    us : bool
-        Whether they are of a site in the US.
-
-    Returns
-    -------
-    list of datetime64[D] or str
-        The day, or in its place what is wrong with it.
+    ``us``: whether they are of a site in the US. Returns the day, or in its place what is wrong
+    with it.
     """
     turned = [m for m in (_OTHER.fullmatch(t) for t in texts) if m is not None and m[2] != "."]
     day_first = all(_day(m[4], m[3], m[1]) is not None for m in turned)
@@ -139,10 +132,7 @@ class Book(Generic[Record]):
     def read(self, context: RecordContext) -> Records[Record]:
         """Read every record, of every area and season.
 
-        Raises
-        ------
-        InputError
-            When the columns of the file can't be told.
+        InputError when the columns of the file can't be told.
         """
         return self._parsed(read_table(self.path(context.site), self.columns), context)
 
@@ -151,23 +141,10 @@ class Book(Generic[Record]):
     ) -> tuple[Record, Records[Record]]:
         """Check a record as strictly as can be, and add it to the file.
 
-        Parameters
-        ----------
-        given : mapping of str to str
-            By column, as a user writes them.
-
-        Returns
-        -------
-        record
-        before : Records
-            The file as it was, with its faults: they keep nothing from being added.
-
-        Raises
-        ------
-        InputError
-            With every fault of the record, named by option, or when it is in the file already.
-        UnavailableError
-            When the file can't be locked or written.
+        ``given``: by column, as a user writes them. Returns ``record``; ``before``: the file as it
+        was, with its faults: they keep nothing from being added. InputError with every fault of the
+        record, named by option, or when it is in the file already; UnavailableError when the file
+        can't be locked or written.
         """
         faults: list[Fault] = []
         clean: dict[str, str] = {}
@@ -242,35 +219,12 @@ class Book(Generic[Record]):
         return (None if any(fault.fatal for fault in faults) else record), faults
 
 
-@dataclass(frozen=True)
-class LogEntry:
-    """An application, and everything its row tells, by column as written; dates as ISO."""
-
-    applied: Applied
-    cells: Mapping[str, str]
-
-    @property
-    def day(self) -> np.datetime64:
-        """Day it went on."""
-        return self.applied.day
-
-
-def _entry(
-    cells: Mapping[str, str], day: np.datetime64, context: RecordContext
-) -> tuple[LogEntry | None, list[CellFault]]:
-    applied, faults = application(cells, day, context)
-    if applied is None:
-        return None, faults
-    told = application_cells(applied, cells, context)
-    return LogEntry(applied, {**told, "date": str(day)}), faults
-
-
 APPLICATIONS = Book(
     lambda site: site.applications_file or "applications.csv",
     APPLICATION_COLUMNS,
     application,
     application_key,
-    application_cells,
+    lambda done, given, _: {**done.cells, "date": given["date"]},
 )
 OBSERVATIONS = Book(
     lambda site: site.observations_file or "observations.csv",
@@ -287,20 +241,13 @@ READINGS = Book(
     as_given,
 )
 NOTES = Book(lambda _: "notes.csv", NOTE_COLUMNS, note, lambda kept: kept, as_given)
-LOG = Book(  # applications with all that their rows tell
-    APPLICATIONS.file,
-    APPLICATION_COLUMNS,
-    _entry,
-    lambda entry: application_key(entry.applied),
-    lambda entry, *_: {**entry.cells},
-)
 
 
 @dataclass(frozen=True)
 class SiteRecords:
     """Everything the user records, as far as it can be read."""
 
-    applications: Records[LogEntry]
+    applications: Records[Applied]
     observations: Records[Observation]
     readings: Records[Reading]
     notes: Records[Note]
@@ -315,10 +262,7 @@ class SiteRecords:
 def read_site_records(context: RecordContext) -> SiteRecords:
     """Read every record.
 
-    Raises
-    ------
-    InputError
-        With every reason why a file can't be read at all.
+    InputError with every reason why a file can't be read at all.
     """
     faults: list[Fault] = []
 
@@ -329,7 +273,7 @@ def read_site_records(context: RecordContext) -> SiteRecords:
             faults.extend(error.faults)
             return Records()
 
-    books = read(LOG), read(OBSERVATIONS), read(READINGS), read(NOTES)
+    books = read(APPLICATIONS), read(OBSERVATIONS), read(READINGS), read(NOTES)
     records = SiteRecords(*books)
     if faults:
         raise InputError([*faults, *records.faults])

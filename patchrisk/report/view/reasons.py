@@ -4,7 +4,7 @@ from collections.abc import Callable, Mapping
 
 from patchrisk.base.pen import capital, chance
 from patchrisk.core.verdict.decision_table import Helps, Host, Phase, Stake
-from patchrisk.core.verdict.this_morning import (
+from patchrisk.core.verdict.judgement import (
     NoMore,
     next_due,
     settle_soon,
@@ -65,7 +65,7 @@ def _seen_helps(w: Wording) -> str:
 def _seen(w: Wording) -> str:
     j = w.judged
     help_text = w.help_text(w.disease.treatment.once_seen)
-    worth = help_text or f"{capital(_CURATIVE[j.seen_helps])}."
+    worth = help_text or f"{capital(_CURATIVE[j.case.once_seen])}."
     return f"Seen {w.day(j.seen)}: {_LABORATORY}. {worth} {_next_year(w)}"
 
 
@@ -83,7 +83,7 @@ def _covered(w: Wording) -> str:
         return f"{text[:-1]}; not to be renewed for this alone: {w.stake}."
     if due is None or due >= j.ends:
         return f"{text[:-1]}; infection ends about {w.day(j.ends - 1)}."
-    if j.counted >= j.number:
+    if j.counted >= j.case.number:
         return f"{text[:-1]}, and nothing after it: {w.count}."
     if j.treat_until is not None and due > j.treat_until:
         until = w.day(j.treat_until)
@@ -116,7 +116,7 @@ def _no_more(w: Wording) -> str:
     j = w.judged
     match why_no_more(j, w.as_of, verdict_settings()):
         case NoMore.NUMBER_ON:
-            return f"the {j.number} applications of this season are on"
+            return f"the {j.case.number} applications of this season are on"
         case NoMore.TIME_OVER:
             return f"the time for this season's applications ended {w.day(j.treat_until)}"
         case NoMore.NO_DAMAGE:
@@ -124,7 +124,7 @@ def _no_more(w: Wording) -> str:
         case NoMore.DAMAGE_UNLIKELY:
             return f"damage of this season is not likely to show ({w.damage_odds})"
         case NoMore.HARDLY_INFECTED:
-            return f"roots are hardly infected in the {j.interval} days that one would cover"
+            return f"roots are hardly infected in the {j.case.interval} days that one would cover"
         case NoMore.ENDS_SOON:
             return f"infection ends about {w.day(j.ends - 1)}"
         case NoMore.NOT_NEEDED:
@@ -139,7 +139,7 @@ def _no_treatment(w: Wording) -> str:
 
 
 def _start(w: Wording) -> str:
-    unless = "" if w.recorded else ", unless an application is on already"
+    unless = "" if w.morning.applications is not None else ", unless an application is on already"
     text = f"Put a preventive on{unless}: {'; '.join(w.why)}."
     return " ".join((text, *_more(w, w.in_time)))
 
@@ -189,9 +189,9 @@ def _decide(w: Wording) -> str:
 
 def protect_words(w: Wording) -> str:
     """Say what to protect means."""
-    last = w.judged.treat_until
+    last, case = w.judged.treat_until, w.judged.case
     until = "" if last is None else f", up to {w.day(last)}"
-    again = f" and again after {w.judged.interval} days{until}" if w.judged.number > 1 else ""
+    again = f" and again after {case.interval} days{until}" if case.number > 1 else ""
     return f"protecting means a preventive now{again}"
 
 
@@ -209,7 +209,7 @@ def settle_words() -> str:
 
 def _host(w: Wording) -> str:
     return {Host.HIGH: "highly", Host.MODERATE: "moderately", Host.LOW: "hardly"}.get(
-        w.judged.stakes.host, "of unknown degree"
+        w.judged.case.stakes.host, "of unknown degree"
     )
 
 
@@ -234,9 +234,9 @@ def _late(w: Wording) -> str:
     if j.covered_until is not None:
         return f"{capital(w.covered_to)}: {w.look}."
     over = treatment_is_over(j, w.as_of)
-    if j.phase is Phase.LATE and j.late_helps is not Helps.YES and not over:
+    if j.phase is Phase.LATE and j.case.late is not Helps.YES and not over:
         text = w.help_text(w.disease.treatment.late)
-        worth = text or f"{capital(_CURATIVE[j.late_helps])}."
+        worth = text or f"{capital(_CURATIVE[j.case.late])}."
         return f"The start is past ({w.started}): {w.look}. {worth}"
     return f"No application now: {_no_more(w)}. {capital(w.look)}."
 
@@ -274,13 +274,14 @@ def _not_now(w: Wording) -> str:
         return f"Nothing: this season is over{_again(w)}."
     if j.phase in (Phase.RESTING, Phase.COMING):
         return f"Nothing yet{_again(w)}."
-    if j.stakes.stake is Stake.NONE:
+    stake, host = j.case.stakes.stake, j.case.stakes.host
+    if stake is Stake.NONE:
         return f"Nothing: roots can be infected, but {w.stake}."
-    if j.stakes.stake <= Stake.SUSPECTED and j.stakes.host in (Host.LOW, Host.UNKNOWN):
-        how = "gets it seldom" if j.stakes.host is Host.LOW else "is not known to get it readily"
+    if stake <= Stake.SUSPECTED and host in (Host.LOW, Host.UNKNOWN):
+        how = "gets it seldom" if host is Host.LOW else "is not known to get it readily"
         return f"Nothing: {w.grass} {how}, and {w.stake}."
     can_show = why_no_damage(j, w.as_of, verdict_settings()) is None
-    if j.stakes.stake in (Stake.UNKNOWN, Stake.SUSPECTED) and can_show:
+    if stake in (Stake.UNKNOWN, Stake.SUSPECTED) and can_show:
         begun = "its start is past" if j.phase is Phase.LATE else "roots can be infected"
         scout = w.scout
         look = f"; look for it {scout}" if scout and scout != "now" else ""

@@ -1,0 +1,324 @@
+"""Days in a row and trailing means; first runs, longest, all of them, crossings.
+
+The functions of runs take what `compare` returns, or a boolean array. A missing day is not met and
+ends a run.
+"""
+
+from collections.abc import Iterator
+from typing import NamedTuple
+
+import numpy as np
+import numpy.typing as npt
+
+from patchrisk.base.units import BoolArray, FloatArray, IntArray
+from patchrisk.core.counters.arrays import (
+    MET,
+    NARROW,
+    NOT_MET,
+    PIECE,
+    Operator,
+    add_down,
+    as_columns,
+    as_days,
+    compare,
+    keeps_labels,
+)
+
+# Above the rounding error of a mean of up to a few hundred temperatures (about 1e-13 degC).
+_ROUNDING = 1e-12
+_MOST_DAYS = 32_767
+
+
+@keeps_labels
+def rolling_mean(values: npt.ArrayLike, days: int) -> FloatArray:
+    """Mean of each day and the days before it, so many in all; in the unit of the values.
+
+    Parameters
+    ----------
+    values : array, (days, lanes...)
+        NaN where missing.
+    days : int
+        Length of the mean [days].
+
+    Returns
+    -------
+    array, (days, lanes...)
+        NaN where a day of the mean is missing, as are those before the first.
+
+    Raises
+    ------
+    ValueError
+        When ``days`` is below 1 or absurd.
+
+    Notes
+    -----
+    Each mean is added up from its own days (sums of 1, 2, 4... days put together), not from a
+    total carried along, so no error builds up and an infinite or absurd value is forgotten once
+    it has left the window. A mean that agrees with the day's own value to within rounding
+    (1e-12) is given as that value: n equal days at a threshold have a mean at it, not just below.
+    """
+    if not 1 <= days <= _MOST_DAYS:
+        raise ValueError(f"days {days}: a mean has 1 to {_MOST_DAYS} days")
+    array = as_days(values)
+    columns = as_columns(array)
+    out = np.empty_like(columns)
+    length, lanes = columns.shape
+    width = min(max(lanes, 1), PIECE // 4)
+    rows = min(max(PIECE // width, 2 * days, 16), max(length, 1))
+    scratch = np.empty((2, rows + days - 1, width))
+    for left in range(0, lanes, width):
+        for top in range(0, length, rows):
+            block = columns[max(0, top - days + 1) : top + rows, left : left + width]
+            early = days - 1 - min(top, days - 1)  # days of the window that are before the first
+            if early:
+                block = np.concatenate([np.full((early, block.shape[1]), np.nan), block])
+            _means(block, days, out[top : top + rows, left : left + width], scratch)
+    return out.reshape(array.shape)
+
+
+def _means(block: FloatArray, days: int, mean: FloatArray, scratch: FloatArray) -> None:
+    """Put the means of a block that begins days - 1 rows early into ``mean``."""
+    today = block[days - 1 :]
+    gap = scratch[0, : len(mean), : mean.shape[1]]
+    with np.errstate(invalid="ignore"):
+        _sums(block, days, mean, scratch)
+        mean /= days
+        np.subtract(mean, today, out=gap)
+        np.abs(gap, out=gap)
+        same = gap <= _ROUNDING
+    if same.any():
+        np.copyto(mean, today, where=same)
+
+
+def _sums(values: FloatArray, days: int, out: FloatArray, scratch: FloatArray) -> None:
+    """Put the sum of each window of so many rows into ``out``, from sums of 1, 2, 4... rows."""
+    width = values.shape[1]
+    taken, span, sums, turn = 0, 1, values, 0  # sums[i] is the sum of rows i to i + span - 1
+    while True:
+        if days & span:
+            part = sums[taken : taken + len(out)]
+            if taken:
+                out += part
+            else:
+                np.copyto(out, part)
+            taken += span
+        if 2 * span > days:
+            return
+        doubled = scratch[turn, : len(sums) - span, :width]
+        np.add(sums[span:], sums[:-span], out=doubled)
+        sums, span, turn = doubled, 2 * span, 1 - turn
+
+
+class FirstRun(NamedTuple):
+    """First run of n days: index of its first day and of the day that completed it, or -1.
+
+    Only ``confirmed_on``, which is ``start`` + n - 1, is knowable as the days go by.
+    """
+
+    start: IntArray
+    confirmed_on: IntArray
+
+
+class Runs(NamedTuple):
+    """Every run, lane by lane in order of time.
+
+    ``lane`` counts through the lane axes in C order; ``start`` and ``end`` are the indices of
+    its first and last day; ``days`` is how many it holds.
+    """
+
+    lane: IntArray
+    start: IntArray
+    end: IntArray
+    days: IntArray
+
+
+class Crossing(NamedTuple):
+    """Where a series passes to the far side of a threshold and stays.
+
+    ``crossed`` says whether it was known to be on the near side before; if not, the record began
+    on the far side, and the true crossing is no later than ``start``.
+    """
+
+    start: IntArray
+    confirmed_on: IntArray
+    crossed: BoolArray
+
+
+@keeps_labels
+def run_length(met: npt.ArrayLike) -> IntArray:
+    """Met days in a row up to and including each day.
+
+    Parameters
+    ----------
+    met : array of int8 or bool, (days, lanes...)
+
+    Returns
+    -------
+    array of int32, (days, lanes...)
+
+    Raises
+    ------
+    ValueError
+        When it is an array of another kind, or has no days.
+    """
+    marks = _marks(met)
+    out = np.empty(marks.shape, dtype=np.int32)
+    columns = as_columns(out)
+    for days, lanes, count in _counted(marks):
+        columns[days, lanes] = count
+    return out
+
+
+@keeps_labels
+def run_completed(met: BoolArray, days: int) -> BoolArray:
+    """Say of each day whether it completes so many met days in a row; quick, no missing days.
+
+    Parameters
+    ----------
+    met : array of bool, (days, lanes...)
+    days : int
+        Length asked for [days].
+    """
+    if days <= 1 or not met.any():
+        return met
+    done = met.copy()
+    span = 1  # each pass asks of the days before as well, as far back as is known already
+    while span < days:
+        step = min(span, days - span)
+        done[step:] &= done[:-step].copy()
+        done[:step] = False
+        span += step
+    return done
+
+
+@keeps_labels
+def first_run(met: npt.ArrayLike, days: int) -> FirstRun:
+    """Find the first run of at least so many met days.
+
+    Parameters
+    ----------
+    met : array of int8 or bool, (days, lanes...)
+    days : int
+        Length asked for [days].
+
+    Returns
+    -------
+    FirstRun
+        Arrays of int64, (lanes...).
+
+    Raises
+    ------
+    ValueError
+        When ``days`` is below 1, or as for `run_length`.
+    """
+    if days < 1:
+        raise ValueError(f"days {days}: a run has at least one day")
+    marks = _marks(met)
+    if days > len(marks):
+        none = np.full(marks.shape[1:], -1, dtype=np.int64)
+        return FirstRun(none, none.copy())
+    done = run_completed(marks, days)
+    confirmed = np.where(done.any(axis=0), done.argmax(axis=0), -1)
+    return FirstRun(np.where(confirmed >= 0, confirmed - (days - 1), -1), confirmed)
+
+
+@keeps_labels
+def longest_run(met: npt.ArrayLike) -> IntArray:
+    """Met days in the longest run, int32, (lanes...); parameters and errors as for `run_length`."""
+    marks = _marks(met)
+    out = np.zeros(marks.shape[1:], dtype=np.int32)
+    longest = out.reshape(-1)
+    for _, lanes, count in _counted(marks):
+        np.maximum(longest[lanes], count.max(axis=0), out=longest[lanes])
+    return out
+
+
+def runs(met: npt.ArrayLike) -> Runs:
+    """List every run of every lane as arrays of int64, (runs,); else as for `run_length`."""
+    columns = as_columns(_marks(met)).T
+    edges = np.zeros((columns.shape[0], columns.shape[1] + 1), dtype=bool)
+    edges[:, :-1] = columns
+    edges[:, 1:] ^= columns  # the first day of a run, and the first after it
+    lane, day = np.nonzero(edges)
+    start, after = day[::2], day[1::2]
+    return Runs(lane[::2], start, after - 1, after - start)
+
+
+@keeps_labels
+def first_crossing(
+    values: npt.ArrayLike, operator: Operator, threshold: float, days: int | None
+) -> Crossing:
+    """Find the first day from which a series stays on the far side of a threshold.
+
+    Parameters
+    ----------
+    values : array, (days, lanes...)
+        NaN where missing.
+    operator : {">", ">=", "<", "<="}
+        Makes the far side: ">" and ">=" of a rising series, "<" and "<=" of a falling one.
+    threshold : float
+        In the unit of the values.
+    days : int or None
+        For how many days it has to stay [days]; None for never coming back before the record
+        ends. That is confirmed on the last day only.
+
+    Returns
+    -------
+    Crossing
+        Arrays of int64 and bool, (lanes...); -1 and False where there is none.
+
+    Raises
+    ------
+    ValueError
+        When an argument is out of range.
+    """
+    far = compare(values, operator, threshold)
+    if days is None and len(far):
+        held = run_length(far)[-1].astype(np.int64)
+        start, confirmed = (
+            np.where(held > 0, len(far) - back, -1) for back in (held, np.ones_like(held))
+        )
+    else:
+        start, confirmed = first_run(far, days or 1)
+    near = first_run(far == NOT_MET, 1).start
+    return Crossing(start, confirmed, (near >= 0) & (near < start))
+
+
+def _marks(met: npt.ArrayLike) -> BoolArray:
+    """Return which days are met, (days, lanes...)."""
+    array = np.asarray(met)
+    if array.dtype not in (np.bool_, np.int8):
+        raise ValueError(f"array of {array.dtype}: give a boolean array or what `compare` returns")
+    if array.ndim == 0:
+        raise ValueError("a single mark has no days: give an array of (days, lanes...)")
+    return array if array.dtype == np.bool_ else array == MET
+
+
+def _counted(met: BoolArray) -> Iterator[tuple[slice, slice, IntArray]]:
+    """Go through the marks in blocks that stay in the cache: which days and lanes, the run so far.
+
+    What is handed out is overwritten by the next step.
+    """
+    columns = as_columns(met)
+    width = PIECE // 4
+    for left in range(0, columns.shape[1], width):
+        lanes = columns[:, left : left + width]
+        rows = max(1, 2 * PIECE // lanes.shape[1])
+        counts = np.empty((min(len(lanes), rows), lanes.shape[1]), dtype=np.int32)
+        so_far = np.zeros(lanes.shape[1], dtype=np.int32)
+        for top in range(0, len(lanes), rows):
+            block = lanes[top : top + rows]
+            count = counts[: len(block)]
+            if lanes.shape[1] < NARROW:
+                np.copyto(count, block)
+                count[0] += so_far
+                add_down(count)
+                count -= np.maximum.accumulate(np.where(block, 0, count), axis=0)
+            else:
+                before = so_far
+                for row, met_row in zip(count, block, strict=True):
+                    np.add(before, met_row, out=row)
+                    row *= met_row
+                    before = row
+            so_far = count[-1].copy()
+            yield slice(top, top + len(block)), slice(left, left + lanes.shape[1]), count
