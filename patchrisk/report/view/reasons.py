@@ -145,7 +145,7 @@ def _start(w: Wording) -> str:
 
 
 def _better_later(w: Wording) -> str:
-    text = f"Have product and water ready: {w.started}; {w.best_day}."
+    text = f"Have product and water ready: {'; '.join(filter(None, (w.started, w.best_day)))}."
     return " ".join((text, *_more(w, w.in_time)))
 
 
