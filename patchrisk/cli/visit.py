@@ -17,12 +17,13 @@ from patchrisk.base.user_files import is_there
 from patchrisk.cli.options import (
     Day,
     Request,
+    echo,
+    echo_json,
     make_folder,
     offline_option,
     site_options,
     site_path,
 )
-from patchrisk.cli.screen import echo, echo_json
 
 if TYPE_CHECKING:
     from patchrisk.report.visit.build import VisitView

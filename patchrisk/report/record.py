@@ -14,7 +14,7 @@ from patchrisk.core.soil.root_depth import SoilSeries
 from patchrisk.core.verdict.judgement import Judgement, NextSeason, RuleStart
 from patchrisk.read.diseases import Disease
 from patchrisk.read.logger.layout import LoggedSoil
-from patchrisk.read.weather.online_weather import Weather
+from patchrisk.read.weather.at_site import Weather
 from patchrisk.report import words
 from patchrisk.report.records_words import applications_record, cover_record
 from patchrisk.report.view import view_of
