@@ -38,15 +38,19 @@ class Settings:
     ready_odds: float
     lead: int
     infecting_odds: float
+    infecting_lately: int
     damage_least: float
     running_out: int
     cover_left: int
     sample_earliest: int
     sample_latest: int
     apart: int
+    least_dated: float
+    least_firm: float
     seen_recent: int
     scout_before: int
     scout_coldest_c: float
+    scout_mean: int
     least_chance: float
     turning_cold_c: float
     turning_heat_c: float
