@@ -1,19 +1,17 @@
 """From an area's site file, records and soil to the verdict on each of its diseases."""
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
-from functools import cache, cached_property, partial
+from functools import cache, cached_property
 
 import numpy as np
 
 from patchrisk.base import resources
 from patchrisk.base.errors import Fault, InputError
 from patchrisk.base.toml_files import load_numbers, read_toml
-from patchrisk.base.units import DAY, BoolArray, DayArray
-from patchrisk.core.plan.cover import Applied, Cover, cover
-from patchrisk.core.plan.inputs import delivery, works
-from patchrisk.core.plan.parts import cover_by_part, grounds, on_ground
+from patchrisk.base.units import DAY
+from patchrisk.core.plan.cover import Applied
 from patchrisk.core.rules.rule import season_spans, year_begins
 from patchrisk.core.verdict.case import AheadSoil, Case, KnownSoil, Settings, Stakes
 from patchrisk.core.verdict.decision_table import (
@@ -35,11 +33,11 @@ from patchrisk.read.records.rows import Observation
 from patchrisk.read.site_data import SiteData
 from patchrisk.site_day.disease import (
     backing_of,
-    concern_of,
+    cover_of,
+    days_on,
     helps_of,
     interval_of,
     number_of,
-    programme_numbers,
     resistant_of,
     shows_of,
     spans_of,
@@ -406,62 +404,3 @@ def _older(day: np.datetime64, entry: HistoryEntry | None, as_of: date) -> bool:
         return False
     since = np.datetime64(as_of, "D") - int(entry.years * _DAYS_IN_YEAR) * DAY
     return bool(day < since)
-
-
-AHEAD_DAYS = 120  # of cover laid out from today on; no published interval is longer
-
-
-def cover_of(
-    disease: Disease,
-    key: str,
-    known_days: DayArray,
-    applied: Sequence[Applied],
-    resistant: frozenset[str],
-) -> Callable[[BoolArray], Cover]:
-    """Return what tells how far an area's applications still protect against one disease.
-
-    ``resistant`` are codes to which the fungus is known to be resistant there. What is returned is
-    asked with the days of infection among the known days, (known days,).
-    """
-    numbers, concern = programme_numbers(), concern_of(disease, key, resistant)
-    today = known_days[-1] + DAY
-    dates = np.arange(known_days[0], today + AHEAD_DAYS * DAY)
-
-    def over(open_days: BoolArray) -> Cover:
-        window = np.zeros(len(dates), dtype=bool)
-        window[: len(open_days)] = open_days
-
-        def made(some: Sequence[Applied]) -> Cover:
-            return cover(
-                key,
-                some,
-                dates,
-                today,
-                numbers.lasting(concern),
-                works=partial(works, concern),
-                delivery=delivery(numbers),
-                open_days=window,
-            )
-
-        return cover_by_part(applied, today, made)
-
-    return over
-
-
-def days_on(
-    disease: Disease,
-    key: str,
-    applied: Sequence[Applied],
-    resistant: frozenset[str],
-    today: np.datetime64,
-) -> tuple[np.datetime64, ...]:
-    """Return the days on which the whole of an area was treated against a disease.
-
-    What went on a day together is one application; of parts that make the whole, the days of the
-    part that had the fewest.
-    """
-    concern = concern_of(disease, key, resistant)
-    mine = [one for one in applied if key in one.targets or works(concern, one)]
-    days = ({a.day for a in on_ground(mine, part)} for part in grounds(applied, today))
-    _, fewest = min((len(each), sorted(each)) for each in days)
-    return tuple(fewest)

@@ -26,7 +26,7 @@ import pandas as pd
 from patchrisk.base.errors import Fault, InputError
 from patchrisk.base.safe_text import has_split_decimal
 from patchrisk.base.user_files import MOST_KEPT_BYTES
-from patchrisk.core.dates.pressure import infection_season
+from patchrisk.core.dates.infection import infection_season
 from patchrisk.core.rules.rule import Season, season_spans
 from patchrisk.read.diseases import Disease, Library
 from patchrisk.read.records.file import read_records

@@ -8,9 +8,8 @@ from typing import Any
 import numpy as np
 
 from patchrisk.base.units import BoolArray, DayArray, FloatArray
-from patchrisk.core.dates.pressure import Wet
+from patchrisk.core.dates.infection import Shows, Wet
 from patchrisk.core.dates.soil_paths import SoilPaths
-from patchrisk.core.dates.symptoms import Shows
 from patchrisk.core.plan.cover import Cover
 from patchrisk.core.rules.rule import Cardinal, soil_depth_cm
 from patchrisk.core.rules.windows import bounded

@@ -11,7 +11,7 @@ from typing import Literal
 import numpy as np
 
 from patchrisk.base.units import DAY, BoolArray
-from patchrisk.core.dates.symptoms import Watch
+from patchrisk.core.dates.infection import Watch
 from patchrisk.core.plan.cover import Cover
 from patchrisk.core.rules.rule import Rule
 from patchrisk.core.verdict.case import Case, Settings

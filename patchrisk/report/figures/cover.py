@@ -6,7 +6,7 @@ import numpy as np
 
 from patchrisk.base.pen import Pen
 from patchrisk.base.units import DAY, BoolArray, DayArray, FloatArray
-from patchrisk.core.dates.pressure import PressureCourse
+from patchrisk.core.dates.infection import PressureCourse
 from patchrisk.core.plan.programme import AreaPlan, Planned
 from patchrisk.core.verdict.judgement import Judgement
 from patchrisk.report.figures import axes

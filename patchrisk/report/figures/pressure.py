@@ -6,7 +6,7 @@ import numpy as np
 
 from patchrisk.base.pen import Pen
 from patchrisk.base.units import BoolArray, DayArray, IntArray
-from patchrisk.core.dates.pressure import PressureCourse
+from patchrisk.core.dates.infection import PressureCourse
 from patchrisk.core.verdict.decision_table import Phase
 from patchrisk.core.verdict.judgement import Judgement
 from patchrisk.report.figures import axes

@@ -6,7 +6,7 @@ import numpy as np
 
 from patchrisk.base.pen import Pen, chance, count_of, listed
 from patchrisk.base.units import DAY, DayArray
-from patchrisk.core.dates.pressure import Pressure
+from patchrisk.core.dates.infection import Pressure
 from patchrisk.core.rules.rule import Rule
 from patchrisk.core.verdict.decision_table import RUNNING, Phase, Stake
 from patchrisk.core.verdict.judgement import Judgement, in_time_until, look_now, stands_from
