@@ -14,11 +14,7 @@ from patchrisk.core.plan.facts import Factor
 from patchrisk.core.plan.inputs import Concern, Numbers, Trials, delivery, numbers_of, works
 from patchrisk.core.plan.parts import cover_by_part, grounds, on_ground
 from patchrisk.core.rules.rule import Rule
-from patchrisk.core.verdict.decision_table import (
-    Backing,
-    Helps,
-    Host,
-)
+from patchrisk.core.verdict.decision_table import Backing, Helps, Host
 from patchrisk.core.verdict.season_course import InfectionSpan
 from patchrisk.read.area import Area
 from patchrisk.read.diseases import Disease, Library
@@ -27,7 +23,6 @@ from patchrisk.read.diseases.quantities import Number
 from patchrisk.read.groups import load_groups
 
 AHEAD_DAYS = 120  # of cover laid out from today on; no published interval is longer
-
 
 _BACKING = {
     "universities": Backing.LISTED,

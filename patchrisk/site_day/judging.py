@@ -14,14 +14,7 @@ from patchrisk.base.units import DAY
 from patchrisk.core.plan.cover import Applied
 from patchrisk.core.rules.rule import season_spans, year_begins
 from patchrisk.core.verdict.case import AheadSoil, Case, KnownSoil, Settings, Stakes
-from patchrisk.core.verdict.decision_table import (
-    Host,
-    Line,
-    Phase,
-    Stake,
-    Verdict,
-    line_of,
-)
+from patchrisk.core.verdict.decision_table import Host, Line, Phase, Stake, Verdict, line_of
 from patchrisk.core.verdict.judge import judge
 from patchrisk.core.verdict.judgement import Judgement
 from patchrisk.core.verdict.season_course import Lasting
