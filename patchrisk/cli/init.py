@@ -163,7 +163,7 @@ def init(
     """  # noqa: D301  (click reads the backspace)
     from patchrisk.base.toml_files import validate
     from patchrisk.read.diseases import load_library
-    from patchrisk.read.logger.summer_time import rule_for
+    from patchrisk.read.logger.clock import rule_for
     from patchrisk.read.site import CURES, Place, Site
 
     if is_there(path) and not force:

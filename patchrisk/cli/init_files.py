@@ -205,7 +205,7 @@ def _pairs(text: str, of_logger: bool) -> dict[str, str]:
 def _read_logger(site: Mapping[str, Any], table: dict[str, Any], folder: Path) -> "LoggedSoil":
     """Read a logger's file as the morning will; a probe whose depth is not told is asked for."""
     from patchrisk.base.errors import Fault
-    from patchrisk.read.logger.load_log import load_log
+    from patchrisk.read.logger.read_log import load_log
     from patchrisk.read.site import Site
     from patchrisk.read.site_data import log_options
 

@@ -175,7 +175,7 @@ def _season(morning: "Morning", file: Path, inputs: dict[Path, str]) -> None:
 
 
 def _plan(morning: "Morning", folder: Path) -> "SitePlan | None":
-    from patchrisk.report.plan_files import plan_beside
+    from patchrisk.report.plan_changes import plan_beside
     from patchrisk.site_day.season_plan import keeps_programme
 
     return plan_beside(morning, folder) if keeps_programme(morning) else None

@@ -82,7 +82,7 @@ def note(site_file: Path, sample: bool, day: date | None, **cells: str) -> None:
 def application(site_file: Path, sample: bool, day: date | None, **cells: str) -> None:
     """Write down an application that went on."""
     from patchrisk.read.records.books import APPLICATIONS
-    from patchrisk.report.log_words import record_words
+    from patchrisk.report.records_words import record_words
     from patchrisk.report.words import name_of
 
     context, given = _given(site_file, sample, day, cells)

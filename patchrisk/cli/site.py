@@ -84,15 +84,21 @@ def plan(
     A file may be a folder: the name in it is then made from the site's. Beside the first file a
     small one keeps what the plan said, for what changed in the next.
     """
-    from patchrisk.read.names import inputs_of
-    from patchrisk.report.plan_files import plan_beside, plan_outputs, write_files
+    from patchrisk.report.plan_changes import plan_beside
+    from patchrisk.report.plan_files import plan_outputs, write_files
 
-    files = {"table": table, "calendar": calendar, "sheet": sheet}
+    outputs = plan_outputs(
+        request.site.site.name,
+        request.day,
+        table=table,
+        calendar=calendar,
+        sheet=sheet,
+        logs=logs,
+    )
     # A file that can't be written is told before the planning, not after it.
-    request.check(plan_outputs(request.site.site.name, request.day, logs=logs, **files))
+    request.check(outputs)
     made = plan_beside(request.morning(areas), table or calendar or sheet)
-    inputs = inputs_of(request.path, made.site)
-    written = write_files(made, request.now, logs=logs, inputs=inputs, **files)
+    written = write_files(made, request.now, outputs)
     if as_json:
         from patchrisk.report.plan_json import to_json
 
@@ -165,7 +171,7 @@ def soil(request: Request, name: str | None, keep: bool, figure: Path | None) ->
     """
     from patchrisk.base.saving import Output, check_outputs
     from patchrisk.read.names import inputs_of
-    from patchrisk.read.soil_fit import FIT, fit_path, keep_fit
+    from patchrisk.read.soil import FIT, fit_path, keep_fit
     from patchrisk.report.figures.files import FIGURE
     from patchrisk.report.soil import draw_soil, write_lessons, write_soil
     from patchrisk.site_day.calibration import learn, lessons

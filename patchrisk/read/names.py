@@ -11,7 +11,7 @@ from patchrisk.read.groups import load_groups
 from patchrisk.read.records.books import APPLICATIONS, NOTES, OBSERVATIONS, READINGS
 from patchrisk.read.shelf import DEFAULT_FILE, shelf_path
 from patchrisk.read.site import Site
-from patchrisk.read.soil_fit import fit_path
+from patchrisk.read.soil import fit_path
 
 _BETWEEN = re.compile(r"\s*(?:[,;/+&]|\band\b)\s*")
 

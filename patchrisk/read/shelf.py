@@ -16,7 +16,7 @@ from patchrisk.base.errors import Fault, InputError
 from patchrisk.base.toml_files import read_toml, validate
 from patchrisk.base.units import QUANTITIES, from_canonical, to_canonical
 from patchrisk.base.user_files import is_there
-from patchrisk.core.plan.label_limits import YearlyLimit
+from patchrisk.core.plan.labels import YearlyLimit
 from patchrisk.read.area import Name, Use
 from patchrisk.read.diseases.quantities import Item, Rows, SomeRows, Table, Text
 from patchrisk.read.groups import Groups

@@ -12,11 +12,12 @@ from patchrisk.base.errors import Fault, InputError
 from patchrisk.base.units import DAY
 from patchrisk.base.user_files import is_there
 from patchrisk.core.plan.cover import Applied
-from patchrisk.core.plan.past_label import PastLabel
+from patchrisk.core.plan.labels import PastLabel
 from patchrisk.read.diseases import Library, load_library
 from patchrisk.read.logger.layout import LoggedSoil, LogOptions
-from patchrisk.read.logger.load_log import load_log
+from patchrisk.read.logger.read_log import load_log
 from patchrisk.read.names import faults_of_names
+from patchrisk.read.records.applications import past_label
 from patchrisk.read.records.books import (
     APPLICATIONS,
     NOTES,
@@ -26,7 +27,6 @@ from patchrisk.read.records.books import (
     SiteRecords,
     read_site_records,
 )
-from patchrisk.read.records.checks import past_label
 from patchrisk.read.records.rows import Note, Observation, Reading, RecordContext, record_context
 from patchrisk.read.site import LoggerFile, Site, read_site
 from patchrisk.read.visit.file import read_visit

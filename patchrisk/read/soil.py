@@ -1,18 +1,27 @@
-"""The soil's numbers read from thresholds/: the model from air, the root zones, the covers."""
+"""What the soil is reckoned with: numbers of thresholds/, and what an area's logger taught.
+
+The model from air, the root zones and the covers are shipped; a fit to an area's own logger is kept
+in a file beside the site file.
+"""
 
 import math
+import zlib
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 from types import MappingProxyType
-from typing import Any
+from typing import Any, TypeGuard, cast, get_type_hints
 
 import numpy as np
 
 from patchrisk.base import resources
 from patchrisk.base.errors import Fault, InputError
-from patchrisk.base.toml_files import Number, load_numbers, read_numbers, read_toml
+from patchrisk.base.safe_text import slug
+from patchrisk.base.saving import marked, write_text
+from patchrisk.base.toml_files import load_numbers, parse_toml, read_toml
+from patchrisk.base.user_files import is_there
+from patchrisk.core.soil.calibration import SiteFit
 from patchrisk.core.soil.parameters import (
     GENERAL,
     INPUTS,
@@ -22,38 +31,21 @@ from patchrisk.core.soil.parameters import (
     Parameters,
     Prior,
     SoilModel,
+    Surface,
 )
-from patchrisk.core.soil.surface import Surface
+from patchrisk.read.area import Area
+from patchrisk.read.site import Site
+from patchrisk.read.tables.file_text import read_bytes
 
 _ERROR = ("level", "cos", "sin", "arid", "snow")
 _PERSISTENCE = ("fast_days", "fast_share", "slow_days", "slow_share", "lasting_days")
 _CALIBRATION = (
-    "day_variance",
-    "level_after_years",
-    "days_to_half",
-    "scale_days",
-    "fast_share_after",
-    "least_days",
-    "least_variation",
-    "most_response",
-    "most_air_above",
-    "most_soil_above",
-    "most_distance",
-    "most_height",
-    "most_error",
-    "least_steps",
-    "most_range",
-    "range_from_depth",
-    "most_surprise",
-    "stranger_error",
-    "stranger_days",
-    "gap_days",
-    "weather_variance",
-    "weather_days",
-    "usual_days",
-    "usual_demand",
-    "usual_rain",
-)
+    "day_variance", "level_after_years", "days_to_half", "scale_days", "fast_share_after",
+    "least_days", "least_variation", "most_response", "most_air_above", "most_soil_above",
+    "most_distance", "most_height", "most_error", "least_steps", "most_range",
+    "range_from_depth", "most_surprise", "stranger_error", "stranger_days", "gap_days",
+    "weather_variance", "weather_days", "usual_days", "usual_demand", "usual_rain",
+)  # fmt: skip
 _RADIATION = ("one", "root_range", "range", "relative", "relative_squared", "wet", "log_rain")
 _RAIN = ("one", "lower", "lower_squared", "range", "range_squared", "warmth", "frost")
 _CLIMATE = ("mean", "cos", "sin")
@@ -256,124 +248,142 @@ def _names(table: str) -> Iterable[str]:
     return sorted({key.split(".")[1] for key in keys if key.startswith(f"{table}.")} - {"station"})
 
 
-WETNESS = ("dry", "moist", "wet")
-_ZONE_UNITS = {"diffusivity": "m2/s", "heat_capacity": "MJ/m3/K", "conductivity": "W/m/K"}
-
-
-@dataclass(frozen=True)
-class ThermalProperties:
-    """Thermal properties of a root zone at one wetness, each with its range and source.
+def diffusivity_of(root_zone: str, wetness: str) -> float:
+    """Return a root zone's thermal diffusivity from thresholds/root_zones.toml [m2/s].
 
     Parameters
     ----------
-    texture, wetness : str
-    diffusivity : Number
-        [m2/s].
-    heat_capacity : Number
-        Per volume [MJ/m3/K].
-    conductivity : Number
-        [W/m/K].
-    """
-
-    texture: str
-    wetness: str
-    diffusivity: Number
-    heat_capacity: Number
-    conductivity: Number
-
-
-def thermal_properties(texture: str, wetness: str) -> ThermalProperties:
-    """Return the thermal properties of a root zone.
-
-    Parameters
-    ----------
-    texture : str
+    root_zone : str
         Such as ``sand green`` or ``loam``.
     wetness : {"dry", "moist", "wet"}
 
     Raises
     ------
     InputError
-        When the texture or the wetness is unknown; names the known ones.
+        When the root zone or the wetness is unknown; names the known ones.
     """
-    table = root_zones()
-    for kind, name, known in (
-        ("root zone", texture, tuple(dict.fromkeys(key for key, _ in table))),
-        ("wetness", wetness, WETNESS),
-    ):
+    numbers = load_numbers("root_zones")
+    zones, wets = (tuple(dict.fromkeys(key.split(".")[n] for key in numbers)) for n in (0, 1))
+    for kind, name, known in (("root zone", root_zone, zones), ("wetness", wetness, wets)):
         if name not in known:
-            raise InputError(
-                Fault(kind, "", f"unknown {name!r}", f"write one of {', '.join(known)}")
-            )
-    return table[texture, wetness]
+            cure = f"write one of {', '.join(known)}"
+            raise InputError(Fault(kind, "", f"unknown {name!r}", cure))
+    return numbers[f"{root_zone}.{wetness}.diffusivity"].value
 
 
-def diffusivity_of(texture: str, wetness: str) -> float:
-    """Return the best value of a root zone's thermal diffusivity [m2/s].
+FIRST_LINE = "# Soil model fitted to this site's logger; delete it to go back to the general one."
+_LARGEST = 1e6  # far above any number of the model, far below what a sum can't hold
+_HEAD = {name: kind for name, kind in get_type_hints(SiteFit).items() if name != "values"}
+FIT = marked("soil model that patchrisk fitted", FIRST_LINE.encode())
+
+
+def fit_path(site: Site, area: Area) -> Path:
+    """Return the file of an area's fit: it hangs on the area's name alone, and is safe.
+
+    A name that is more than plain letters, digits and single spaces gets digits of its digest, so
+    that no two areas share a file.
+    """
+    plain = slug(area.name)
+    if plain.split("-") != area.name.lower().split(" "):
+        plain += f"-{zlib.crc32(area.name.encode()):08x}"
+    return site.folder / f"soil-fit-{plain}.toml"
+
+
+def read_fit(site: Site, area: Area) -> SiteFit | None:
+    """Read an area's fit; None when none is kept.
 
     Raises
     ------
     InputError
-        When the texture or the wetness is unknown; names the known ones.
+        When the file is not a fit; names key and cure.
     """
-    return thermal_properties(texture, wetness).diffusivity.value
+    path = fit_path(site, area)
+    if not is_there(path):
+        return None
+    return parse_fit(read_bytes(path).decode("utf-8", "replace"), str(path))
 
 
-@cache
-def root_zones() -> Mapping[tuple[str, str], ThermalProperties]:
-    """Return the shipped root zones by texture and wetness; see `read_root_zones`."""
-    return read_root_zones(resources.thresholds() / "root_zones.toml")
+def keep_fit(site: Site, area: Area, fit: SiteFit) -> Path:
+    """Write an area's fit beside the site file, whole or not at all."""
+    path = fit_path(site, area)
+    write_text(path, fit_text(fit))
+    return path
 
 
-def read_root_zones(path: Path) -> Mapping[tuple[str, str], ThermalProperties]:
-    """Read a file of root zones.
+def fit_text(fit: SiteFit) -> str:
+    """Write a fit as a small file that people can read."""
+    lines = [FIRST_LINE]
+    for name in _HEAD:
+        value = getattr(fit, name)
+        lines.append(f'{name} = "{value}"' if isinstance(value, str) else f"{name} = {value!r}")
+    general = load_soil_model().parameters[fit.inputs]
+    lines += ["", "[parameter]  # general value in the comment"]
+    lines += [f"{n} = {v:.6g}  # {general[n]:.4g}" for n, v in fit.values.items()]
+    return "\n".join(lines) + "\n"
+
+
+def parse_fit(text: str, source: str = "site fit") -> SiteFit:
+    """Read what `fit_text` wrote.
 
     Raises
     ------
     InputError
-        With every texture, wetness or number that is missing, unknown, in another unit, not
-        positive, or outside its own range.
+        With every key that is missing, unknown or not a usable number.
     """
-    numbers = read_numbers(path)
+    data = parse_toml(text.encode(), source)
     faults: list[Fault] = []
-    for key, number in numbers.items():
-        faults += [Fault(str(path), key, *fault) for fault in _faults_of_zone(key, number)]
-    textures = tuple(dict.fromkeys(key.split(".")[0] for key in numbers))
-    wanted = [(texture, wetness) for texture in textures for wetness in WETNESS]
-    for texture, wetness in wanted:
-        for quantity in _ZONE_UNITS:
-            key = f"{texture}.{wetness}.{quantity}"
-            if key not in numbers:
-                faults.append(
-                    Fault(str(path), key, "missing", f'add ["{texture}".{wetness}.{quantity}]')
-                )
+    values = data.pop("parameter", {})
+    for name in sorted(set(_HEAD) - data.keys()):
+        faults.append(Fault(source, name, "missing", "fit the site again"))
+    for name in sorted(data.keys() - set(_HEAD)):
+        faults.append(Fault(source, name, "unknown key", "take it out"))
+    for name, kind in _HEAD.items():
+        value = data.get(name)
+        if value is None:
+            continue
+        right = type(value) is kind if kind is str else _is_sane(value)
+        right = right and not (kind is int and (type(value) is not int or value < 1))
+        if not right:
+            faults.append(Fault(source, name, repr(value), f"write a {kind.__name__}"))
+    if isinstance(data.get("inputs"), str) and data["inputs"] not in INPUTS:
+        known = ", ".join(INPUTS)
+        faults.append(Fault(source, "inputs", repr(data["inputs"]), f"write one of {known}"))
+    for name, value in values.items() if isinstance(values, dict) else ():
+        place = f"parameter.{name}"
+        if name not in NAMES:
+            faults.append(Fault(source, place, "unknown parameter", "take it out"))
+        elif not _is_sane(value):
+            faults.append(Fault(source, place, repr(value), "write a number"))
+        elif name in POSITIVE and value <= 0:
+            faults.append(Fault(source, place, repr(value), "write a number above 0"))
+    if not isinstance(values, dict) or not values:
+        faults.append(Fault(source, "parameter", "missing table", "fit the site again"))
     if faults:
         raise InputError(faults)
-    return MappingProxyType(
-        {
-            (texture, wetness): ThermalProperties(
-                texture, wetness, *(numbers[f"{texture}.{wetness}.{q}"] for q in _ZONE_UNITS)
-            )
-            for texture, wetness in wanted
-        }
+    return SiteFit(**data, values=MappingProxyType({k: float(v) for k, v in values.items()}))
+
+
+def _is_sane(value: object) -> TypeGuard[float]:
+    """Whether a value is a number that a fit can give: none is as large as `_LARGEST`."""
+    return type(value) in (int, float) and abs(cast("float", value)) < _LARGEST
+
+
+def model_at(fit: SiteFit | None) -> SoilModel:
+    """Return the soil model as a logger taught it; the general one without a fit."""
+    general = load_soil_model()
+    return general if fit is None else fit.applied_to(general)
+
+
+def surface_at(area: Area, fit: SiteFit | None) -> Surface:
+    """Describe an area's turf to the soil model.
+
+    A fit was made from the turf itself, so that only how the daily range fades with depth is
+    still taken from the published figures.
+    """
+    cover = area.cover or {"green": "close-mown", "rough": "rough"}.get(area.use or "", "mown")
+    surface = surface_of(
+        root_zone=area.root_zone, cover=cover, irrigated=area.irrigated, shade=area.shade
     )
-
-
-def _faults_of_zone(key: str, number: Number) -> list[tuple[str, str]]:
-    """Say what is wrong with one number: what was found, what to write."""
-    _, *rest = key.split(".")
-    if len(rest) != 2 or rest[0] not in WETNESS or rest[1] not in _ZONE_UNITS:
-        form = f"{' or '.join(WETNESS)}, then {' or '.join(_ZONE_UNITS)}"
-        return [("unknown key", f"write [texture.wetness.quantity]: {form}")]
-    found = []
-    if number.unit != _ZONE_UNITS[rest[1]]:
-        found.append((f"unit {number.unit!r}", f'write unit = "{_ZONE_UNITS[rest[1]]}"'))
-    if not number.value > 0:
-        found.append((f"value {number.value}", "write a number above zero"))
-    low = number.value if number.low is None else number.low
-    high = number.value if number.high is None else number.high
-    if not low <= number.value <= high:
-        found.append(
-            (f"value {number.value} outside {low} to {high}", "write low <= value <= high")
-        )
-    return found
+    if fit is None:
+        return surface
+    return replace(surface, offset_c=0.0, offset_sd_c=0.0, shade=0.0, irrigation=0.0)

@@ -13,8 +13,8 @@ import numpy as np
 
 from patchrisk.base.pen import as_date
 from patchrisk.core.plan.cover import Applied
-from patchrisk.read.records.books import LogEntry
-from patchrisk.read.records.told import clock, measure
+from patchrisk.read.records.applications import measure
+from patchrisk.read.records.rows import clock
 from patchrisk.read.shelf import Shelf
 from patchrisk.read.site import Site
 from patchrisk.report.words import codes_words
@@ -27,14 +27,14 @@ _WATER = "Water"
 Record = dict[str, Any]
 
 
-def adapt_operations(site: Site, shelf: Shelf, entries: Sequence[LogEntry]) -> Record:
+def adapt_operations(site: Site, shelf: Shelf, applied: Sequence[Applied]) -> Record:
     """Write applications as a dataset of the standard: one work record for each of them.
 
     Parameters
     ----------
     site : Site
     shelf : Shelf
-    entries : sequence of LogEntry
+    applied : sequence of Applied
         In order of day.
 
     Returns
@@ -43,10 +43,10 @@ def adapt_operations(site: Site, shelf: Shelf, entries: Sequence[LogEntry]) -> R
         To be written as JSON; what a record does not tell is left out.
     """
     place = site.site.name
-    used = {entry.applied.area for entry in entries}
-    people = dict.fromkeys(filter(None, (e.cells.get("applicator", "") for e in entries)))
-    watered = any(e.applied.water_mm > 0 or e.cells.get("carrier") for e in entries)
-    products = [_product(site, shelf, entries, name) for name in _product_names(entries)]
+    used = {done.area for done in applied}
+    people = dict.fromkeys(filter(None, (e.cells.get("applicator", "") for e in applied)))
+    watered = any(e.water_mm > 0 or e.cells.get("carrier") for e in applied)
+    products = [_product(site, shelf, applied, name) for name in _product_names(applied)]
     if watered:
         products.append(
             {**_named(_WATER, "product"), "productTypeCode": "WATER", "productFormCode": "LIQUID"}
@@ -79,7 +79,7 @@ def adapt_operations(site: Site, shelf: Shelf, entries: Sequence[LogEntry]) -> R
             "products": products,
         },
         "documents": {
-            "workRecords": [_work_record(site, entry, n) for n, entry in enumerate(entries, 1)]
+            "workRecords": [_work_record(site, done, n) for n, done in enumerate(applied, 1)]
         },
     }
 
@@ -100,18 +100,18 @@ def _label(applied: Applied) -> str:
     return applied.product or codes_words(applied.codes) or ", ".join(applied.actives)
 
 
-def _product_names(entries: Sequence[LogEntry]) -> list[str]:
-    return list(dict.fromkeys(_label(entry.applied) for entry in entries))
+def _product_names(applied: Sequence[Applied]) -> list[str]:
+    return list(dict.fromkeys(_label(done) for done in applied))
 
 
-def _product(site: Site, shelf: Shelf, entries: Sequence[LogEntry], name: str) -> Record:
-    mine = [entry for entry in entries if _label(entry.applied) == name]
+def _product(site: Site, shelf: Shelf, applied: Sequence[Applied], name: str) -> Record:
+    mine = [done for done in applied if _label(done) == name]
     kinds = {found[0] for e in mine if (found := measure(e.cells, "amount")) is not None}
     form = {"product mass": "SOLID", "product volume": "LIQUID"}
     number = next((e.cells["registration"] for e in mine if e.cells.get("registration")), "")
     us = (site.site.country or "") == "US"
     held = shelf.find(name)
-    actives = mine[0].applied.actives if held is None else held.actives
+    actives = mine[0].actives if held is None else held.actives
     return _without_none(
         {
             **_named(name, "product"),
@@ -125,8 +125,8 @@ def _product(site: Site, shelf: Shelf, entries: Sequence[LogEntry], name: str) -
     )
 
 
-def _work_record(site: Site, entry: LogEntry, n: int) -> Record:
-    done, cells = entry.applied, entry.cells
+def _work_record(site: Site, done: Applied, n: int) -> Record:
+    cells = done.cells
     name = f"{done.day} {done.area}{f' ({done.spot})' if done.spot else ''}: {_label(done)}"
     key = (done.day, done.area, done.spot, _label(done), n)
     area = measure(cells, "treated")
@@ -141,12 +141,12 @@ def _work_record(site: Site, entry: LogEntry, n: int) -> Record:
             "operationTypeCode": "APPLICATION_CROP_PROTECTION",
             "contextItems": size,
             "productIds": [_id("product", _label(done))],
-            "timeScopes": [_when(site, entry)],
+            "timeScopes": [_when(site, done)],
             "partyRoles": [{"roleCode": "OPERATOR", "partyId": _id("party", person)}]
             if person
             else None,
-            "notes": list(_notes(entry)) or None,
-            **_values(key, list(_measures(entry))),
+            "notes": list(_notes(done)) or None,
+            **_values(key, list(_measures(done))),
         }
     )
     operations = [operation]
@@ -169,9 +169,9 @@ def _work_record(site: Site, entry: LogEntry, n: int) -> Record:
     }
 
 
-def _measures(entry: LogEntry) -> Iterator[tuple[str, float, str]]:
+def _measures(done: Applied) -> Iterator[tuple[str, float, str]]:
     """Yield the measures of an application: definition, value in its unit, product or nothing."""
-    cells, name = entry.cells, _label(entry.applied)
+    cells, name = done.cells, _label(done)
     amount = measure(cells, "amount")
     if amount is not None:
         total = "AppliedTotalMass" if amount[0] == "product mass" else "AppliedTotalVolume"
@@ -201,11 +201,11 @@ def _values(key: Sequence[object], measures: Sequence[tuple[str, float, str]]) -
     return {"variables": variables, "summaryValues": values}
 
 
-def _when(site: Site, entry: LogEntry) -> Record:
+def _when(site: Site, done: Applied) -> Record:
     """Return the time it took in UTC; the whole day, by standard time, where none is told."""
     zone = timezone(site.site.standard_offset)
-    day = as_date(entry.applied.day)
-    start, end = (clock(entry.cells.get(column, "")) for column in ("start", "end"))
+    day = as_date(done.day)
+    start, end = (clock(done.cells.get(column, "")) for column in ("start", "end"))
     first = datetime.combine(day, start or time(), zone)
     last = datetime.combine(day, end or time(), zone)
     if end is None or last < first:
@@ -221,8 +221,8 @@ def _utc(moment: datetime) -> str:
     return moment.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
 
 
-def _notes(entry: LogEntry) -> Iterator[str]:
-    done, cells = entry.applied, entry.cells
+def _notes(done: Applied) -> Iterator[str]:
+    cells = done.cells
     if not (cells.get("start") and cells.get("end")):
         yield "Not all times of day are on record: the time scope is that of the day."
     if cells.get("start") or cells.get("end"):

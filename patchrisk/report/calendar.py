@@ -2,7 +2,6 @@
 
 from collections.abc import Iterator
 from datetime import UTC, date, datetime, timedelta
-from functools import partial
 from pathlib import Path
 from unicodedata import category
 from uuid import UUID, uuid5
@@ -13,26 +12,22 @@ from icalendar import Calendar, Event, vText
 from patchrisk import __version__
 from patchrisk.base.errors import Fault, InputError
 from patchrisk.base.pen import Pen, as_date
-from patchrisk.base.saving import Kind
 from patchrisk.base.user_files import is_there, read_file
 from patchrisk.core.plan.programme import AreaPlan, Planned
 from patchrisk.core.rules.rule import year_begins
 from patchrisk.report import plan_words as words
-from patchrisk.report.plan_reasons import (
+from patchrisk.report.plan_sentences import (
     MEASURE_DONE,
     measure_name,
     measure_sentences,
-    watering_sentences,
 )
-from patchrisk.report.words import CAUTIONS_IN_FULL, codes_words, name_of
+from patchrisk.report.words import CAUTIONS_IN_FULL, codes_words
 from patchrisk.site_day.season_plan import SitePlan
 
 _OURS = UUID("6f0c1f0e-6c0a-5d0b-9a53-1e6c5d9f4a27")  # names of our events; drawn once, kept
 _MAKER = "-//patchrisk//programme"
 _EPOCH = datetime(2020, 1, 1, tzinfo=UTC)
 _MOST_BYTES = 5_000_000
-# Whose events a file holds is looked at where it is read: `read_calendar`.
-CALENDAR = Kind("calendar", lambda *_: True)
 _KEPT = ("uid", "dtstart", "dtend", "summary", "location", "transp", "categories")
 
 
@@ -126,22 +121,22 @@ def _events(plan: SitePlan, area: AreaPlan, entry: words.Numbered) -> Iterator[E
         task.add("status", "TENTATIVE")
         water = words.watering_words(item.watering, show)
         task.add("summary", _plain(f"{area.area}: water in {item.choice.label}, {water}"))
-        told = [watering_sentences(item.watering, show), "", *CAUTIONS_IN_FULL]
+        told = [words.watering_sentences(item.watering, show), "", *CAUTIONS_IN_FULL]
         task.add("description", _plain("\n".join(told)))
         yield task
 
 
 def _upkeep(plan: SitePlan, area: AreaPlan) -> Iterator[Event]:
     """Yield what else holds its diseases, over the days that its source has it done."""
-    name, pen = partial(name_of, plan.library), words.plan_pen(plan)
+    tell = words.teller(plan)
     for task in area.measures:
         if task.first is None or task.last is None:
             continue
         first, last = as_date(task.first), as_date(task.last)
         event = _event(plan, area, first, last, f"{first:%Y-%m}", task.finding.factor)
         event.add("status", "TENTATIVE")
-        event.add("summary", _plain(f"{area.area}: {measure_name(task, name)}"))
-        told = (*measure_sentences([task], name, pen, area.as_of), MEASURE_DONE)
+        event.add("summary", _plain(f"{area.area}: {measure_name(task, tell)}"))
+        told = (*measure_sentences([task], tell, area.as_of), MEASURE_DONE)
         event.add("description", _plain("\n".join(told)))
         yield event
 

@@ -11,13 +11,13 @@ from patchrisk.read.area import Area
 from patchrisk.read.diseases import Library
 from patchrisk.read.groups import load_groups
 from patchrisk.read.logger.layout import Flag, LoggedSoil, offset_words
+from patchrisk.read.records.applications import past_label
 from patchrisk.read.records.books import SiteRecords
-from patchrisk.read.records.checks import past_label
 from patchrisk.read.records.rows import Reading, RecordContext
 from patchrisk.read.site_data import Examination
 from patchrisk.read.weather.online_weather import Weather
 from patchrisk.report.layout import as_text, heading, wrap
-from patchrisk.report.log_words import past_label_words, records_words
+from patchrisk.report.records_words import past_label_words, records_words
 from patchrisk.report.words import Show, between
 from patchrisk.site_day.judging import history_of_area, to_prevent
 
@@ -168,7 +168,7 @@ def _books(books: SiteRecords, context: RecordContext, pen: Pen) -> Iterator[str
         yield from wrap(text, "- ", "  ")
     if context.shelf.products or books.applications.rows:
         yield from wrap(load_groups().warning, "- ", "  ")
-    done = [entry.applied for entry in books.applications.rows]
+    done = books.applications.rows
     past = past_label(context.site, context.shelf, done)
     if past:
         yield ""
@@ -206,7 +206,7 @@ def flag_words(flag: Flag) -> str:
 
 def _logger(logged: LoggedSoil, show: Show) -> Iterator[str]:
     yield from heading(f"Logger: {logged.file}")
-    yield from (line for text in str(logged.layout).splitlines() for line in wrap(text, "", "  "))
+    yield from (line for text in logged.layout.lines() for line in wrap(text, "", "  "))
     for probe in logged.probes:
         days = probe.known
         depth = "depth not told, taken as 2 in / 5 cm"

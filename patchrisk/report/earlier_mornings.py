@@ -1,10 +1,12 @@
 """What was said on earlier mornings, area by area, kept as JSON beside what was written."""
 
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from datetime import date
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TypeVar
+
+from pydantic import TypeAdapter
 
 from patchrisk.base.errors import InputError
 from patchrisk.base.saving import write_text
@@ -17,13 +19,12 @@ _MOST_BYTES = 5_000_000
 
 
 def read_mornings(
-    path: Path, schema: str, key: str, from_record: Callable[[Any], AreaRecord]
+    path: Path, schema: str, key: str, form: TypeAdapter[AreaRecord]
 ) -> dict[date, dict[str, AreaRecord]]:
     """Return what was said of each area on each morning kept.
 
-    A damaged file, or one of another schema, holds nothing. ``key`` names the list of mornings;
-    ``from_record`` reads what was said of an area, and raises `ValueError`, `TypeError`,
-    `KeyError` or `AttributeError` where it is nothing of the kind.
+    A damaged file, or one of another schema, holds nothing. ``key`` names the list of mornings,
+    and ``form`` is that of what was said of an area.
     """
     try:
         record = json.loads(read_file(path, _MOST_BYTES, "take it away"))
@@ -31,7 +32,7 @@ def read_mornings(
             return {}
         return {
             date.fromisoformat(morning["as_of"]): {
-                str(area): from_record(said) for area, said in morning["areas"].items()
+                str(area): form.validate_python(said) for area, said in morning["areas"].items()
             }
             for morning in record[key]
         }
@@ -44,7 +45,7 @@ def write_mornings(
     schema: str,
     key: str,
     mornings: Mapping[date, Mapping[str, AreaRecord]],
-    to_record: Callable[[AreaRecord], Any],
+    form: TypeAdapter[AreaRecord],
 ) -> None:
     """Write the latest mornings; UnavailableError when the file can't be written."""
     record = {
@@ -52,7 +53,10 @@ def write_mornings(
         key: [
             {
                 "as_of": day.isoformat(),
-                "areas": {area: to_record(said) for area, said in mornings[day].items()},
+                "areas": {
+                    area: form.dump_python(said, mode="json")
+                    for area, said in mornings[day].items()
+                },
             }
             for day in sorted(mornings)[-MORNINGS_KEPT:]
         ],

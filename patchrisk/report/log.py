@@ -13,13 +13,13 @@ from patchrisk.base.pen import Pen
 from patchrisk.base.safe_text import write_table
 from patchrisk.base.saving import Kind, Output, marked
 from patchrisk.core.plan.cover import Applied
-from patchrisk.core.plan.past_label import PastLabel
+from patchrisk.core.plan.labels import PastLabel
 from patchrisk.core.rules.rule import year_begins
-from patchrisk.read.records.books import LOG, LogEntry
-from patchrisk.read.records.checks import lacking
+from patchrisk.read.records.applications import lacking
+from patchrisk.read.records.books import APPLICATIONS
 from patchrisk.read.records.rows import RecordContext
 from patchrisk.report.adapt import adapt_operations
-from patchrisk.report.log_words import FIGURES, past_label_words
+from patchrisk.report.records_words import FIGURES, past_label_words
 from patchrisk.report.sheet import printed
 from patchrisk.report.words import codes_words, name_of
 
@@ -35,6 +35,7 @@ LOG_TABLE = Kind(
     lambda head, _: head.startswith(write_table(LOG_COLUMNS, []).encode("utf-8-sig")),
 )
 LOG_ADAPT = marked("log in the ADAPT Standard that patchrisk wrote", b'"Written by patchrisk')
+LOGS = (LOG_SHEET, LOG_TABLE, LOG_ADAPT)
 
 
 @dataclass(frozen=True)
@@ -42,7 +43,7 @@ class Log:
     """The applications of a year up to a day in order of day, and what went on past a label."""
 
     context: RecordContext
-    entries: tuple[LogEntry, ...]
+    entries: tuple[Applied, ...]
     past: Sequence[PastLabel]
 
     def past_of(self, done: Applied) -> list[PastLabel]:
@@ -50,16 +51,16 @@ class Log:
         key = (done.day, done.area, done.product.casefold())
         return [p for p in self.past if (p.day, p.area, p.product.casefold()) == key]
 
-    def cells(self, entry: LogEntry, past_label: str) -> dict[str, str]:
+    def cells(self, done: Applied, past_label: str) -> dict[str, str]:
         """Return what the log has of an application, by column."""
-        context, done = self.context, entry.applied
+        context = self.context
         site = context.site
         turf = next((a.turf_words for a in site.area if a.name == done.area), "")
         names = [name_of(context.library, key) for key in done.targets]
-        water = f"{entry.cells.get('water', '')} {entry.cells.get('unit', '')}".strip()
-        empty = dict.fromkeys(name for one in lacking(context, [entry]) for name in one.columns)
+        water = f"{done.cells.get('water', '')} {done.cells.get('unit', '')}".strip()
+        empty = dict.fromkeys(name for one in lacking(context, [done]) for name in one.columns)
         told = {
-            **entry.cells,
+            **done.cells,
             "site": site.site.name,
             "turf": turf,
             "for": " + ".join((*names, *done.others)),
@@ -82,9 +83,9 @@ def log_of(
     """
     start = np.datetime64(year_begins(as_of, southern=context.site.site.southern), "D")
     entries = tuple(
-        entry
-        for entry in LOG.read(context).until(np.datetime64(as_of, "D")).rows
-        if entry.day >= start and entry.applied.area in areas
+        done
+        for done in APPLICATIONS.read(context).until(np.datetime64(as_of, "D")).rows
+        if done.day >= start and done.area in areas
     )
     return Log(context, entries, past)
 
@@ -112,8 +113,8 @@ def write_log(log: Log, path: Path) -> bytes:
         return _page(log, pen).encode()
     if suffix == ".csv":
         said = [
-            " ".join(past_label_words(one, pen) for one in log.past_of(entry.applied))
-            for entry in log.entries
+            " ".join(past_label_words(one, pen) for one in log.past_of(done))
+            for done in log.entries
         ]
         rows = [list(log.cells(*pair).values()) for pair in zip(log.entries, said, strict=True)]
         # The mark at the front tells spreadsheets that it is UTF-8.
@@ -125,13 +126,12 @@ def write_log(log: Log, path: Path) -> bytes:
 def _page(log: Log, pen: Pen) -> str:
     """Write a page to print: one sheet for ten applications."""
     rows = []
-    for n, entry in enumerate(log.entries, 1):
-        done = entry.applied
-        cells = log.cells(entry, ", ".join(FIGURES[one.figure] for one in log.past_of(done)))
+    for n, done in enumerate(log.entries, 1):
+        cells = log.cells(done, ", ".join(FIGURES[one.figure] for one in log.past_of(done)))
         rows.append(cells | {"n": n, "groups": codes_words(done.codes), "day": pen.day(done.day)})
     return printed(
         "log",
         site=log.context.site.site.name,
-        years=" and ".join(sorted({str(entry.day)[:4] for entry in log.entries})),
+        years=" and ".join(sorted({str(done.day)[:4] for done in log.entries})),
         pages=[rows[n : n + _A_PAGE] for n in range(0, len(rows), _A_PAGE)],
     )

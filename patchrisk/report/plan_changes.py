@@ -1,11 +1,11 @@
 """What earlier plans said, kept beside their files, and what is not as the last one had it."""
 
-from collections.abc import Iterator, Sequence, Set
+from collections.abc import Iterator, Set
 from datetime import date
 from pathlib import Path
-from typing import Any
 
 import numpy as np
+from pydantic import TypeAdapter
 
 from patchrisk.base.pen import Pen, as_date
 from patchrisk.base.safe_text import slug
@@ -14,20 +14,24 @@ from patchrisk.core.plan.programme import AreaPlan
 from patchrisk.report.earlier_mornings import read_mornings, write_mornings
 from patchrisk.report.plan_words import choice_words, plan_pen
 from patchrisk.report.words import name_of, verdict_words
-from patchrisk.site_day.season_plan import EarlierPlan, SitePlan
+from patchrisk.site_day.morning import Morning
+from patchrisk.site_day.season_plan import EarlierApplication, EarlierPlan, SitePlan, plan_all
 
 Plans = dict[date, dict[str, EarlierPlan]]  # by morning and area
 
 _SCHEMA = "patchrisk-plan-kept/1"
+_KEPT = TypeAdapter(EarlierPlan)
 _MOVED = 1  # days by which a call must move to be a reason
 
 
-def plan_before(path: Path, site: str, as_of: date) -> dict[str, EarlierPlan]:
-    """Return what the latest plan of a site before a morning said; empty where none can be read.
+def plan_beside(morning: Morning, path: Path | None) -> SitePlan:
+    """Plan a morning, with what the latest plan before it said, kept in a folder or beside a file.
 
-    It is kept in a folder, or beside a file in it.
+    Without a path, or where none can be read, nothing is known of an earlier plan.
     """
-    return _latest(_read(_file(path, site)), as_of)
+    if path is None:
+        return plan_all(morning)
+    return plan_all(morning, _latest(_read(_file(path, morning.site.site.name)), morning.as_of))
 
 
 def changes_words(plan: SitePlan, area: AreaPlan) -> list[str]:
@@ -39,7 +43,7 @@ def changes_words(plan: SitePlan, area: AreaPlan) -> list[str]:
 def keep_plan(path: Path, plan: SitePlan) -> None:
     """Keep what a plan says beside those of the mornings before; other areas' words stay.
 
-    ``path`` as for `plan_before`.
+    ``path`` as for `plan_beside`.
 
     Raises
     ------
@@ -50,7 +54,7 @@ def keep_plan(path: Path, plan: SitePlan) -> None:
     plans = _read(file)
     old = plans.get(plan.as_of) or _latest(plans, plan.as_of)
     plans[plan.as_of] = {**old, **{area.area: _as_kept(area) for area in plan.areas}}
-    write_mornings(file, _SCHEMA, "plans", plans, _record)
+    write_mornings(file, _SCHEMA, "plans", plans, _KEPT)
 
 
 def _file(path: Path, site: str) -> Path:
@@ -66,25 +70,24 @@ def _latest(plans: Plans, as_of: date) -> dict[str, EarlierPlan]:
 def _changes(plan: SitePlan, area: AreaPlan, last: EarlierPlan, pen: Pen) -> Iterator[str]:
     now = _as_kept(area)
     done = set(now.done)
-    ahead = (one for one in last.planned if one[0] >= plan.as_of and one[0] not in done)
+    ahead = (one for one in last.planned if one.date >= plan.as_of and one.date not in done)
     old = [one for one in ahead if one not in now.planned]
     new = [one for one in now.planned if one not in last.planned]
     labels = {one.choice.label: choice_words(one.choice, full=False) for one in area.planned}
     said = []
-    about = {key for _, _, targets in (*old, *new) for key in targets}
+    about = {key for one in (*old, *new) for key in one.targets}
     for one in new:
-        day, label, targets = one
-        was = next((o for o in old if set(o[2]) & set(targets)), None)
-        what = f"{labels[label]} on {_day(pen, day)}"
+        was = next((o for o in old if set(o.targets) & set(one.targets)), None)
+        what = f"{labels[one.label]} on {_day(pen, one.date)}"
         if was is None:
             said.append(f"new: {what}")
             continue
         old.remove(was)
-        parts = [_day(pen, was[0])] * (was[0] != day) + [was[1]] * (was[1] != label)
+        parts = [_day(pen, was.date)] * (was.date != one.date)
+        parts += [was.label] * (was.label != one.label)
         if parts:
             said.append(f"{what}, was {' with '.join(parts)}")
-    for day, label, _ in old:
-        said.append(f"no longer planned: {label} on {_day(pen, day)}")
+    said += [f"no longer planned: {one.label} on {_day(pen, one.date)}" for one in old]
     if said:
         why = list(_reasons(plan, last, now, about, pen)) or ["the weather ahead or your own files"]
         yield f"Changed since the last plan: {'; '.join(said)}. What changed: {'; '.join(why)}."
@@ -96,9 +99,9 @@ def _reasons(
     """Say what is not as it was of the records, and of the diseases that the changes are about."""
     for day in sorted(set(now.done) - set(last.done)):
         yield f"an application of {_day(pen, day)} is on record"
-    for day, label, _ in last.planned:
-        if day < plan.as_of and day not in now.done:
-            yield f"{label}, planned for {_day(pen, day)}, is not on record"
+    for one in last.planned:
+        if one.date < plan.as_of and one.date not in now.done:
+            yield f"{one.label}, planned for {_day(pen, one.date)}, is not on record"
     for key, verdict in now.verdicts.items():
         was = last.verdicts.get(key)
         if key in about and was is not None and was != verdict:
@@ -123,37 +126,15 @@ def _day(pen: Pen, day: date) -> str:
 
 def _as_kept(area: AreaPlan) -> EarlierPlan:
     return EarlierPlan(
-        tuple((as_date(p.day), p.choice.label, tuple(p.targets)) for p in area.planned),
+        tuple(
+            EarlierApplication(as_date(one.day), one.choice.label, one.targets)
+            for one in area.planned
+        ),
         tuple(as_date(one.day) for one in tanks(area.done)),
         {key: verdict_words(answer.verdict) for key, answer in area.answers.items()},
         {k: as_date(a.called) for k, a in area.answers.items() if a.called is not None},
     )
 
 
-def _record(said: EarlierPlan) -> dict[str, Any]:
-    return {
-        "planned": [
-            {"date": day.isoformat(), "label": label, "targets": list(targets)}
-            for day, label, targets in said.planned
-        ],
-        "done": [day.isoformat() for day in said.done],
-        "verdicts": dict(said.verdicts),
-        "called": {key: day.isoformat() for key, day in said.called.items()},
-    }
-
-
 def _read(path: Path) -> Plans:
-    return read_mornings(path, _SCHEMA, "plans", _back)
-
-
-def _back(said: Any) -> EarlierPlan:
-    planned: Sequence[Any] = said["planned"]
-    return EarlierPlan(
-        tuple(
-            (date.fromisoformat(p["date"]), str(p["label"]), tuple(map(str, p["targets"])))
-            for p in planned
-        ),
-        tuple(date.fromisoformat(day) for day in said["done"]),
-        {str(key): str(word) for key, word in said["verdicts"].items()},
-        {str(key): date.fromisoformat(day) for key, day in said["called"].items()},
-    )
+    return read_mornings(path, _SCHEMA, "plans", _KEPT)

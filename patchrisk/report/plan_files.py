@@ -1,23 +1,22 @@
 """The programme written to files: a table, a calendar, a sheet."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from datetime import date, datetime
 from pathlib import Path
-from types import MappingProxyType
 
 import numpy as np
 
 from patchrisk.base.safe_text import Cell, slug, write_table
-from patchrisk.base.saving import Kind, Output, check_outputs, write_bytes
+from patchrisk.base.saving import Kind, Output, write_bytes
 from patchrisk.core.plan.cover import Applied
 from patchrisk.core.plan.programme import AreaPlan, Planned
 from patchrisk.read.records.rows import record_context
 from patchrisk.report import plan_words as words
-from patchrisk.report.log import log_of, log_output, write_log
-from patchrisk.report.plan_changes import keep_plan, plan_before
+from patchrisk.report.log import LOGS, log_of, log_output, write_log
+from patchrisk.report.plan_changes import keep_plan
+from patchrisk.report.sheet import SHEET, write_sheet
 from patchrisk.report.words import CAUTIONS_IN_FULL, by_number, codes_words
-from patchrisk.site_day.morning import Morning
-from patchrisk.site_day.season_plan import SitePlan, plan_all
+from patchrisk.site_day.season_plan import SitePlan
 
 HEADER = (
     "site",
@@ -45,6 +44,8 @@ HEADER = (
     "cautions",
 )
 
+# Whose events a file holds is looked at where it is read: `read_calendar`.
+CALENDAR = Kind("calendar", lambda *_: True)
 PLAN_TABLE = Kind(
     "table of a programme that patchrisk wrote",
     lambda head, _: head.startswith(write_table(HEADER, []).encode("utf-8-sig")),
@@ -108,23 +109,6 @@ def _joined(codes: frozenset[str]) -> str:
     return "; ".join(sorted(codes, key=by_number))
 
 
-_NOTHING: Mapping[Path, str] = MappingProxyType({})
-
-
-def plan_beside(morning: Morning, path: Path | None) -> SitePlan:
-    """Plan a morning, with what is not as in the plan before.
-
-    Parameters
-    ----------
-    morning : Morning
-    path : Path or None
-        A folder, or a file in it, where what plans said is kept; without one nothing is known of
-        an earlier plan.
-    """
-    name = morning.site.site.name
-    return plan_all(morning, None if path is None else plan_before(path, name, morning.as_of))
-
-
 def plan_outputs(
     name: str,
     as_of: date,
@@ -134,92 +118,57 @@ def plan_outputs(
     sheet: Path | None = None,
     logs: Sequence[Path] = (),
 ) -> list[Output]:
-    """Return the files that `write_files` writes: calendar, table, sheet, then logs.
-
-    A folder gets a file named after the site and the year.
+    """Return the files that `write_files` is to write; a folder gets one named by site and year.
 
     Raises
     ------
     InputError
         For a log whose ending says no form.
     """
+    asked = ((calendar, ".ics", CALENDAR), (table, ".csv", PLAN_TABLE), (sheet, ".html", SHEET))
     outputs = []
-
-    def add(path: Path, suffix: str, kind: Kind) -> None:
-        file = path / f"{slug(name)}-programme-{as_of.year}{suffix}" if path.is_dir() else path
-        outputs.append(Output(file, kind))
-
-    if calendar is not None:
-        from patchrisk.report.calendar import CALENDAR
-
-        add(calendar, ".ics", CALENDAR)
-    if table is not None:
-        add(table, ".csv", PLAN_TABLE)
-    if sheet is not None:
-        from patchrisk.report.sheet import SHEET
-
-        add(sheet, ".html", SHEET)
+    for path, suffix, kind in asked:
+        if path is not None:
+            own = path / f"{slug(name)}-programme-{as_of.year}{suffix}" if path.is_dir() else path
+            outputs.append(Output(own, kind))
     return outputs + [log_output(path) for path in logs]
 
 
-def write_files(
-    plan: SitePlan,
-    now: datetime,
-    *,
-    table: Path | None = None,
-    calendar: Path | None = None,
-    sheet: Path | None = None,
-    logs: Sequence[Path] = (),
-    inputs: Mapping[Path, str] = _NOTHING,
-) -> list[Path]:
-    """Write those files that are asked for, each whole or not at all; return where they are.
+def write_files(plan: SitePlan, now: datetime, outputs: Sequence[Output]) -> list[Path]:
+    """Write the files of `plan_outputs`, each whole or not at all; return where they are.
 
-    All are checked before any is written.
-
-    Parameters
-    ----------
-    plan : SitePlan
-    now : datetime
-    table, calendar, sheet : Path, optional
-        See `plan_outputs`.
-    logs : sequence of Path
-        Of the year's log, each written as its ending says.
-    inputs : mapping of Path to str, optional
-        What the site is read from; see `patchrisk.base.saving.check_outputs`.
+    All are made before any is written. Beside the first that is no log, what the plan says is
+    kept.
 
     Raises
     ------
     InputError
-        When a file holds something else, or is read, before anything is written.
+        When a calendar there is another's, before anything is written.
     UnavailableError
         When a file can't be written.
     """
-    outputs = plan_outputs(
-        plan.site.site.name, plan.as_of, table=table, calendar=calendar, sheet=sheet, logs=logs
-    )
-    check_outputs(outputs, inputs)
-    left = iter(outputs)
-    made: list[tuple[Path, bytes]] = []
-    if calendar is not None:
-        from patchrisk.report.calendar import read_calendar, write_calendar
+    made = [(output.path, _written(plan, now, output)) for output in outputs]
+    for path, data in made:
+        write_bytes(path, data)
+    plans = [output.path for output in outputs if output.kind not in LOGS]
+    if plans:
+        keep_plan(plans[0], plan)
+    return [path for path, _ in made]
 
-        file = next(left).path
-        made.append((file, write_calendar(plan, now, read_calendar(file, plan))))
-    if table is not None:
+
+def _written(plan: SitePlan, now: datetime, output: Output) -> bytes:
+    """Write a programme, or the log of its year, as the kind of a file says."""
+    if output.kind is PLAN_TABLE:
         # The mark at the front tells spreadsheets that it is UTF-8.
-        made.append((next(left).path, write_plan_table(plan).encode("utf-8-sig")))
-    if sheet is not None:
-        from patchrisk.report.sheet import write_sheet
-
-        made.append((next(left).path, write_sheet(plan).encode()))
-    if logs:
+        return write_plan_table(plan).encode("utf-8-sig")
+    if output.kind is SHEET:
+        return write_sheet(plan).encode()
+    if output.kind in LOGS:
         known = record_context(plan.site, plan.library, plan.as_of)
         log = log_of(
             known, plan.morning.past_label_now, plan.as_of, [area.area for area in plan.areas]
         )
-        made += [(output.path, write_log(log, output.path)) for output in left]
-    for path, data in made:
-        write_bytes(path, data)
-    if len(made) > len(logs):
-        keep_plan(made[0][0], plan)
-    return [path for path, _ in made]
+        return write_log(log, output.path)
+    from patchrisk.report.calendar import read_calendar, write_calendar
+
+    return write_calendar(plan, now, read_calendar(output.path, plan))

@@ -2,23 +2,20 @@
 
 import json
 from collections.abc import Mapping
-from functools import partial
 from typing import Any
 
 from patchrisk.base.pen import iso_day
 from patchrisk.core.plan.cover import Cover
 from patchrisk.core.plan.programme import Answer, AreaPlan, Choice, Planned
 from patchrisk.report import plan_words as words
-from patchrisk.report.cover_words import applied_record, cover_record
-from patchrisk.report.log_words import past_label_record
 from patchrisk.report.plan_changes import changes_words
-from patchrisk.report.plan_reasons import (
+from patchrisk.report.plan_sentences import (
     caution_sentences,
     measure_sentences,
     sentence,
     sentences,
-    watering_sentences,
 )
+from patchrisk.report.records_words import applied_record, cover_record, past_label_record
 from patchrisk.report.words import (
     CAUTIONS_IN_FULL,
     by_number,
@@ -50,7 +47,7 @@ def to_json(plan: SitePlan) -> str:
 def _area(plan: SitePlan, area: AreaPlan) -> dict[str, Any]:
     entries = list(words.numbered(plan, area))
     covers = plan.cover(area.area)
-    name = partial(name_of, plan.library)
+    tell = words.teller(plan)
     return {
         "name": area.area,
         "until": iso_day(area.until),
@@ -77,13 +74,13 @@ def _area(plan: SitePlan, area: AreaPlan) -> dict[str, Any]:
             for key, share in area.shares.items()
         ],
         "cover": [{"disease": key, **cover_record(cover)} for key, cover in covers.items()],
-        "advice": list(sentences(area.advice, name, words.plan_pen(plan))),
-        "measures": list(measure_sentences(area.measures, name, words.plan_pen(plan), area.as_of)),
+        "advice": list(sentences(area.advice, tell)),
+        "measures": list(measure_sentences(area.measures, tell, area.as_of)),
     }
 
 
 def _answer(plan: SitePlan, answer: Answer) -> dict[str, Any]:
-    told, name = (answer.waiting, answer.then), partial(name_of, plan.library)
+    told, tell = (answer.waiting, answer.then), words.teller(plan)
     return {
         "disease": answer.disease,
         "name": name_of(plan.library, answer.disease),
@@ -92,13 +89,13 @@ def _answer(plan: SitePlan, answer: Answer) -> dict[str, Any]:
         "called_for": iso_day(answer.called),
         "planned_on": iso_day(answer.on),
         "choice": None if answer.choice is None else answer.choice.label,
-        "because": [sentence(one, name, words.plan_pen(plan)) for one in told if one is not None],
+        "because": [sentence(one, tell) for one in told if one is not None],
     }
 
 
 def _planned(plan: SitePlan, covers: Mapping[str, Cover], planned: Planned) -> dict[str, Any]:
     water, other = planned.watering, planned.runner_up
-    pen, name = words.plan_pen(plan), partial(name_of, plan.library)
+    tell, pen = words.teller(plan), words.plan_pen(plan)
     return {
         "date": iso_day(planned.day),
         "earliest": iso_day(planned.day),
@@ -113,7 +110,7 @@ def _planned(plan: SitePlan, covers: Mapping[str, Cover], planned: Planned) -> d
             "most_mm": round(water.most_mm, 2),
             "within_hours": water.hours,
             "rain_forecast_mm": None if water.rain_mm is None else round(water.rain_mm, 2),
-            "words": watering_sentences(water, pen.show),
+            "words": words.watering_sentences(water, pen.show),
         },
         "next_best": None
         if other is None
@@ -122,9 +119,9 @@ def _planned(plan: SitePlan, covers: Mapping[str, Cover], planned: Planned) -> d
             "choice": _choice(other.choice),
             "covers_less_days": round(other.less, 2),
         },
-        "reasons": list(sentences(planned.reasons, name, pen)),
-        "cautions": list(caution_sentences(planned, covers, name, pen)),
-        "in_full": list(sentences(planned.notes, name, pen)),
+        "reasons": list(sentences(planned.reasons, tell)),
+        "cautions": list(caution_sentences(planned, covers, tell)),
+        "in_full": list(sentences(planned.notes, tell)),
         "amounts_off_your_label": list(words.amounts_words(planned, pen.system)),
     }
 

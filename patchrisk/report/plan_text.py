@@ -2,30 +2,28 @@
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from functools import partial
 
 import numpy as np
 
-from patchrisk.base.pen import Pen, capital
+from patchrisk.base.pen import Pen, capital, listed, percent
 from patchrisk.base.units import DAY
+from patchrisk.core.plan.besides import Task
 from patchrisk.core.plan.cover import Cover, tanks
 from patchrisk.core.plan.programme import AreaPlan, Planned
-from patchrisk.core.plan.upkeep import Task
+from patchrisk.core.rules.rule import year_begins
 from patchrisk.core.verdict.decision_table import Verdict
 from patchrisk.report import plan_words as words
-from patchrisk.report.cover_words import cover_words
 from patchrisk.report.layout import ends, heading, wrap
-from patchrisk.report.log_words import past_label_words
-from patchrisk.report.money_words import cost_words, order_words
 from patchrisk.report.plan_changes import changes_words
-from patchrisk.report.plan_obstacles import bad_days_words
-from patchrisk.report.plan_reasons import (
+from patchrisk.report.plan_sentences import (
     MEASURE_DONE,
     STRIP,
+    bad_days_words,
     caution_sentences,
     measure_sentences,
     sentences,
 )
+from patchrisk.report.records_words import cover_words, past_label_words
 from patchrisk.report.words import CAUTIONS_IN_FULL, name_of
 from patchrisk.site_day.season_plan import SitePlan
 
@@ -103,11 +101,11 @@ def _area(plan: SitePlan, area: AreaPlan, said: _Said) -> Iterator[str]:
         yield from wrap(f"Covered of what is to come to {until}: {'; '.join(shares)}.")
     for text in cost_words(plan, area):
         yield from wrap(text, "- ", "  ")
-    name = partial(name_of, plan.library)
-    for text in sentences(area.advice, name, said.pen):
+    tell = words.teller(plan)
+    for text in sentences(area.advice, tell):
         yield from wrap(text, "- ", "  ")
     measures = _shown(area.measures, full=said.full)
-    for text in measure_sentences(measures, name, said.pen, area.as_of):
+    for text in measure_sentences(measures, tell, area.as_of):
         yield from wrap(f"Besides the sprayer, {text}", "- ", "  ")
 
 
@@ -141,8 +139,8 @@ def _planned(plan: SitePlan, area: AreaPlan, entry: words.Numbered, said: _Said)
     if not said.full:
         water = words.watering_words(planned.watering, said.pen.show)
         next_best = words.runner_up_words(planned.runner_up, full=False)
-        name, covers = partial(name_of, plan.library), plan.cover(area.area)
-        cautions = caution_sentences(planned, covers, name, said.pen)
+        covers = plan.cover(area.area)
+        cautions = caution_sentences(planned, covers, words.teller(plan))
         new = [text for text in cautions if _gist(text) not in said.cautions]
         said.cautions.update(map(_gist, new))
         parts = {
@@ -169,3 +167,70 @@ def _run(first: str, label: str, second: str) -> str:
 
 def _ended(text: str) -> str:
     return text if text.endswith((".", "!", "?")) else text + "."
+
+
+def cost_words(plan: SitePlan, area: AreaPlan) -> Iterator[str]:
+    """Say what the area's applications cost, and what one fewer would save and lose.
+
+    Nothing without a price; of what has none it is said.
+    """
+    pen = words.plan_pen(plan)
+    told = [one for one in area.planned if one.cost is not None]
+    if not told:
+        return
+    each = listed([_one(one, pen) for one in told])
+    whole = sum(one.cost or 0.0 for one in told)
+    said = f"Money, by your prices: {whole:,.0f} for what is planned: {each}."
+    bare = [one for one in area.planned if one.cost is None]
+    if bare:
+        said += f" Without a price: {listed([pen.day(one.day) for one in bare])}."
+    yield said
+    least = min(told, key=lambda one: one.own)
+    days = sum(least.covers.values())
+    share = f", {percent(least.own / days)} of what it covers" if days > 0 else ""
+    yield (
+        f"One application fewer, that of {pen.day(least.day)}, saves {least.cost:,.0f} and leaves "
+        f"{least.own:.1f} {words.PRESSURE} bare{share}."
+    )
+
+
+def _one(one: Planned, pen: Pen) -> str:
+    said = f"{pen.day(one.day)} {one.cost:,.0f}"
+    other = one.runner_up
+    if other is not None and other.cost is not None:
+        said += f" (next best {other.choice.label} {other.cost:,.0f})"
+    return said
+
+
+def order_words(plan: SitePlan) -> Iterator[str]:
+    """Say how much of each product this year's planned applications take, and what to order."""
+    if plan.shelf is None or not any(p.price or p.stock for p in plan.shelf.products):
+        return
+    pen = words.plan_pen(plan)
+    begins = year_begins(plan.as_of, southern=plan.site.site.southern)
+    ends = begins.replace(year=begins.year + 1)
+    for product in plan.shelf.products:
+        amounts = [
+            one_amount
+            for area in plan.areas
+            for one in area.planned
+            if one.day < ends
+            for one_amount in one.amounts
+            if one_amount.product == product.name and not one_amount.faults
+        ]
+        if not amounts:
+            continue
+        kind, needed = amounts[0].kind, sum(one.whole or 0.0 for one in amounts)
+        said = (
+            f"{product.name}: {words.sized(kind, needed, pen.system)} for what is planned this year"
+        )
+        stock = product.stock
+        if stock is not None and stock.quantity == kind:
+            short = needed - stock.canonical
+            said += f", {stock.printed} in stock"
+            said += (
+                f": order {words.sized(kind, short, pen.system)}"
+                if short > 1e-9 * needed
+                else ": enough"
+            )
+        yield f"{said}."

@@ -28,14 +28,14 @@ from patchrisk.core.verdict.decision_table import Verdict
 from patchrisk.read.diseases import Library
 from patchrisk.read.groups import load_groups
 from patchrisk.read.shelf import LabelsDiffer, LimitGap, Missing, yearly_limits
-from patchrisk.report.cover_words import water_words
-from patchrisk.report.plan_reasons import (
+from patchrisk.report.plan_sentences import (
+    Teller,
     caution_sentences,
-    minutes_words,
+    group_words,
     sentence,
     sentences,
-    watering_sentences,
 )
+from patchrisk.report.records_words import water_words
 from patchrisk.report.words import Show, between, codes_words, name_of
 from patchrisk.site_day.season_plan import SitePlan
 
@@ -150,10 +150,49 @@ def watering_words(watering: Watering | None, show: Show) -> str:
         return ""
     least, most = show("rain", watering.least_mm), show("rain", watering.most_mm)
     span = least if least == most else between(least, most)
-    text = f"{span}{minutes_words(watering)} within {watering.hours:g} h"
+    text = f"{span}{_minutes_words(watering)} within {watering.hours:g} h"
     if watering.rain_mm is not None and watering.rain is not ForecastRain.NONE:
         text += f" ({show('rain', watering.rain_mm)} of rain forecast)"
     return text
+
+
+def _minutes_words(water: Watering) -> str:
+    """Say how long the sprinklers run for it, in brackets; empty where their rate is not told."""
+    if water.minutes is None:
+        return ""
+    least, most = (round(minutes) for minutes in water.minutes)
+    span = f"{least}" if least == most else f"{least} to {most}"
+    return f" ({span} minutes of your sprinklers)"
+
+
+def watering_sentences(water: Watering, show: Show) -> str:
+    """Say how deep and how soon to water an application in, with the reason and the source."""
+    least, most = show("rain", water.least_mm), show("rain", water.most_mm)
+    span = least if least == most else between(least, most)
+    if water.hours >= 24:
+        when = "the same day or that night"
+    else:
+        when = f"within {water.hours:g} h, at once if it can be"
+    minutes = _minutes_words(water)
+    said = [
+        f"Water in with {span}{minutes}, {when}: a deposit on the leaf does not reach the roots."
+    ]
+    if water.sources:
+        said.append(f"The depth is that of {'; '.join(water.sources)}.")
+    elif not water.published:
+        said.append("No depth was read for these diseases; this one is common to others.")
+    if water.rain is not ForecastRain.NONE and water.rain_mm is not None:
+        told = {
+            ForecastRain.TOO_MUCH: ": more than carries it to the roots. It may run off or leach; "
+            "choose another day.",
+            ForecastRain.MAY_DO: ", which may do it; rain that comes hours later carries less "
+            "down, so don't wait for it.",
+            ForecastRain.TOO_LITTLE: ", too little by itself.",
+        }
+        said.append(f"{show('rain', water.rain_mm)} of rain is forecast{told[water.rain]}")
+    if water.no_surfactant:
+        said.append(f"No wetting agent in the tank with {group_words(water.no_surfactant)}.")
+    return " ".join(said)
 
 
 def runner_up_words(runner_up: RunnerUp | None, *, full: bool = True) -> str:
@@ -204,12 +243,12 @@ def answers_words(plan: SitePlan, area: AreaPlan) -> Iterator[str]:
         waits = answer.waiting
         later = isinstance(waits, Waiting) and waits.until is not None and not waits.today
         if waits is not None and not later:  # an application that is later says why itself
-            yield sentence(waits, partial(name_of, plan.library), plan_pen(plan))
+            yield sentence(waits, teller(plan))
         elif answer.on == area.as_of and answer.verdict is Verdict.APPLY and answer.choice:
             # Others that it covers stand under *For*.
             yield f"Today against {name}: {choice_words(answer.choice, full=False)}."
         if answer.then is not None:
-            yield sentence(answer.then, partial(name_of, plan.library), plan_pen(plan))
+            yield sentence(answer.then, teller(plan))
         if answer.waiting is None and answer.on is None and answer.called is None:
             left.setdefault(answer.verdict, []).append(name)
     for verdict in sorted(left, reverse=True):
@@ -231,18 +270,18 @@ def headline(area: AreaPlan, pen: Pen) -> str:
 
 def details(plan: SitePlan, area: AreaPlan, planned: Planned) -> dict[str, str]:
     """Return everything to say of an application, under its headings, without empty ones."""
-    pen, name = plan_pen(plan), partial(name_of, plan.library)
+    pen, tell = plan_pen(plan), teller(plan)
     water = planned.watering
     parts = {
         "For": targets_words(planned, plan.library, area.shares),
         "Days": span_words(planned, pen),
-        "Why": " ".join(sentences(planned.reasons, name, pen)),
+        "Why": " ".join(sentences(planned.reasons, tell)),
         "Next best": runner_up_words(planned.runner_up),
         "Water": "" if water is None else watering_sentences(water, pen.show),
         "Amount": "; ".join(amounts_words(planned, pen.system)),
         "Carrier": carrier_words(planned, pen),
-        "Mind": " ".join(caution_sentences(planned, plan.cover(area.area), name, pen)),
-        "In full": " ".join(sentences(planned.notes, name, pen)),
+        "Mind": " ".join(caution_sentences(planned, plan.cover(area.area), tell)),
+        "In full": " ".join(sentences(planned.notes, tell)),
     }
     return {heading: text for heading, text in parts.items() if text}
 
@@ -250,6 +289,11 @@ def details(plan: SitePlan, area: AreaPlan, planned: Planned) -> dict[str, str]:
 def plan_pen(plan: SitePlan) -> Pen:
     """Return the pen of a programme: the site's units, and days of this year without it."""
     return Pen(plan.site.site.units, plan.as_of.year)
+
+
+def teller(plan: SitePlan) -> Teller:
+    """Return how the facts of a programme are told."""
+    return Teller(partial(name_of, plan.library), plan_pen(plan))
 
 
 _SHOWN: dict[System, dict[str, tuple[str, ...]]] = {

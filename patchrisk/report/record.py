@@ -14,7 +14,8 @@ from patchrisk.core.verdict.judgement import Judgement, NextSeason, RuleStart
 from patchrisk.read.diseases import Disease
 from patchrisk.read.logger.layout import LoggedSoil
 from patchrisk.read.weather.online_weather import Weather
-from patchrisk.report import cover_words, words
+from patchrisk.report import words
+from patchrisk.report.records_words import applications_record, cover_record
 from patchrisk.report.view import view_of
 from patchrisk.report.view.disease import DiseaseView
 from patchrisk.report.view.model import AreaView
@@ -68,7 +69,7 @@ def verdict_record(morning: Morning, area: AreaMorning, judged: Judgement) -> di
             "number": int(j.case.number),
         },
         "roots": j.roots.name.lower().replace("_", " "),
-        "cover": None if j.cover is None else cover_words.cover_record(j.cover),
+        "cover": None if j.cover is None else cover_record(j.cover),
         "damage": {
             "first": None if j.damage is None else iso_day(j.damage[0]),
             "last": None if j.damage is None else iso_day(j.damage[1]),
@@ -173,7 +174,7 @@ def outlook_json(morning: Morning) -> str:
         "areas": [_area(morning, area, view[area.area.name]) for area in morning.areas],
         "readings": [_readings(logged) for logged in morning.readings],
         "weather": _weather(morning.weather),
-        "applications": cover_words.applications_record(morning.applications),
+        "applications": applications_record(morning.applications),
         "ahead": _weather_ahead(morning.ground),
         "cautions": words.MORNING_CAUTIONS,
     }

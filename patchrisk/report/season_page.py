@@ -9,8 +9,8 @@ import numpy as np
 from patchrisk.base.pen import Pen, capital, count_of
 from patchrisk.base.units import DAY
 from patchrisk.core.verdict.season_story import Story
-from patchrisk.report.cover_words import went_on
 from patchrisk.report.page import render
+from patchrisk.report.records_words import went_on
 from patchrisk.report.story import years_words
 from patchrisk.report.words import CAUTION, pen_of
 from patchrisk.site_day.morning import AreaMorning, Morning

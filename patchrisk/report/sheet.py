@@ -2,7 +2,6 @@
 
 from base64 import b64encode
 from collections.abc import Iterator
-from functools import partial
 from hashlib import sha256
 from pathlib import Path
 from typing import Any
@@ -13,8 +12,8 @@ from patchrisk.base.pen import Pen
 from patchrisk.base.saving import marked
 from patchrisk.core.plan.programme import AreaPlan, Planned
 from patchrisk.report import plan_words as words
-from patchrisk.report.plan_reasons import caution_sentences, measure_sentences, sentences
-from patchrisk.report.words import CAUTIONS_IN_FULL, name_of
+from patchrisk.report.plan_sentences import caution_sentences, measure_sentences, sentences
+from patchrisk.report.words import CAUTIONS_IN_FULL
 from patchrisk.site_day.season_plan import SitePlan
 
 _HERE = Path(__file__).parent
@@ -50,7 +49,7 @@ def printed(name: str, **values: Any) -> str:
 
 def write_sheet(plan: SitePlan) -> str:
     """Write the sheet of a programme."""
-    pen, name = words.plan_pen(plan), partial(name_of, plan.library)
+    pen, tell = words.plan_pen(plan), words.teller(plan)
     notes: list[str] = []
     rows = [row for area in plan.areas for row in _rows(plan, area, pen, notes)]
     rows.sort(key=lambda row: str(row["date"]))
@@ -64,12 +63,12 @@ def write_sheet(plan: SitePlan) -> str:
             f"{area.area}: {text}"
             for area in plan.areas
             if not area.planned
-            for text in sentences(area.advice, name, pen)
+            for text in sentences(area.advice, tell)
         ],
         upkeep=[
             f"{area.area}, {text}"
             for area in plan.areas
-            for text in measure_sentences(area.measures, name, pen, area.as_of)
+            for text in measure_sentences(area.measures, tell, area.as_of)
         ],
         cautions=CAUTIONS_IN_FULL,
     )
@@ -83,7 +82,7 @@ def _rows(plan: SitePlan, area: AreaPlan, pen: Pen, notes: list[str]) -> Iterato
         if not isinstance(planned, Planned):
             continue
         covers = plan.cover(area.area)
-        cautions = caution_sentences(planned, covers, partial(name_of, plan.library), pen)
+        cautions = caution_sentences(planned, covers, words.teller(plan))
         notes += [text for text in cautions if text not in notes]
         yield {
             "date": planned.day,

@@ -12,7 +12,7 @@ from patchrisk.base.units import DAY
 from patchrisk.core.dates.hand_readings import HandErrors
 from patchrisk.core.rules.rule import REFERENCE_CM
 from patchrisk.core.rules.windows import RuleToday, State
-from patchrisk.core.soil.depth_transfer import MAX_UP_CM
+from patchrisk.core.soil.conduction import MAX_UP_CM
 from patchrisk.core.soil.root_depth import Probe
 from patchrisk.core.verdict.decision_table import Phase, Verdict
 from patchrisk.core.verdict.judgement import what_changed

@@ -31,9 +31,8 @@ from patchrisk.core.dates.soil_paths import (
 )
 from patchrisk.core.soil.air_to_soil import ModelRun, SoilEstimate, run_model
 from patchrisk.core.soil.forcing import Climate, prepare
-from patchrisk.core.soil.parameters import SoilModel
+from patchrisk.core.soil.parameters import SoilModel, Surface
 from patchrisk.core.soil.root_depth import SoilSeries
-from patchrisk.core.soil.surface import Surface
 from patchrisk.core.verdict.case import AheadSoil
 from patchrisk.core.verdict.judgement import Judgement
 from patchrisk.read.diseases import Disease

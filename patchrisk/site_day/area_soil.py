@@ -17,7 +17,13 @@ from patchrisk.core.dates.forecast_error import (
     departures,
     known_errors,
 )
-from patchrisk.core.dates.hand_readings import HandErrors, compare_readings, correct_soil
+from patchrisk.core.dates.hand_readings import (
+    DayWave,
+    HandErrors,
+    compare_readings,
+    correct_soil,
+    solar_hour,
+)
 from patchrisk.core.rules.rule import REFERENCE_CM, soil_depth_cm
 from patchrisk.core.soil.air_to_soil import (
     DEEPEST_CM,
@@ -26,17 +32,14 @@ from patchrisk.core.soil.air_to_soil import (
     SoilEstimate,
     run_model,
 )
-from patchrisk.core.soil.day_wave import DayWave, solar_hour
-from patchrisk.core.soil.parameters import SoilModel
+from patchrisk.core.soil.parameters import SoilModel, Surface
 from patchrisk.core.soil.root_depth import SEED, Probe, SoilSeries, logged_at, soil_series
-from patchrisk.core.soil.surface import Surface
 from patchrisk.read.area import Area
 from patchrisk.read.logger.layout import LoggedSoil
 from patchrisk.read.records.rows import Reading
 from patchrisk.read.site import Place
 from patchrisk.read.site_data import SiteData
-from patchrisk.read.soil import diffusivity_of
-from patchrisk.read.soil_fit import model_at, read_fit, surface_at
+from patchrisk.read.soil import diffusivity_of, model_at, read_fit, surface_at
 
 LOOK_BACK_DAYS = 300  # of this season: none begins earlier
 HISTORY_DAYS = 450  # what this morning can depend on: a season, the run before it, and spin-up

@@ -20,14 +20,12 @@ from patchrisk.core.soil.calibration import (
     calibrate,
     compare_by_season,
 )
-from patchrisk.core.soil.parameters import SoilModel
-from patchrisk.core.soil.root_depth import average
-from patchrisk.core.soil.surface import Surface
+from patchrisk.core.soil.parameters import SoilModel, Surface
+from patchrisk.core.soil.root_depth import as_one
 from patchrisk.read.area import Area
 from patchrisk.read.records.rows import Reading
 from patchrisk.read.site_data import SiteData
-from patchrisk.read.soil import load_soil_model
-from patchrisk.read.soil_fit import model_at, surface_at
+from patchrisk.read.soil import load_soil_model, model_at, surface_at
 from patchrisk.site_day.area_soil import SiteSoil, probes_of, spot_readings
 
 MONTH_DAYS = 28
@@ -82,9 +80,8 @@ def learn(gathered: SiteData, area: Area, today: date) -> Learning:
             )
         )
     depth = min((p.depth_cm for p in usable), key=lambda d: abs(d - REFERENCE_CM))
-    same = [p for p in usable if p.depth_cm == depth]
-    logged = average([p.mean_c for p in same])
-    swing = average([p.max_c for p in same]) - average([p.min_c for p in same])
+    probe = as_one([p for p in usable if p.depth_cm == depth])
+    logged = probe.mean_c
     known = np.flatnonzero(~np.isnan(logged))
     first = max(0, known[0] - LEAD_IN_DAYS) if known.size else 0
     cut = slice(first, None)
@@ -107,7 +104,7 @@ def learn(gathered: SiteData, area: Area, today: date) -> Learning:
         model=load_soil_model(),
         rain_mm=rain,
         depth_cm=depth,
-        logged_range_c=swing[cut],
+        logged_range_c=(probe.max_c - probe.min_c)[cut],
         station_distance_km=max((s.distance_km for s in stations), default=0.0),
         station_height_m=max(heights, key=abs, default=0.0),
         source=f"logger of {area.name}",

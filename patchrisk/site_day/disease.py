@@ -2,17 +2,16 @@
 
 import math
 from collections.abc import Callable, Iterator, Sequence
-from functools import cache, partial
+from functools import cache
 
 import numpy as np
 
 from patchrisk.base.toml_files import load_numbers
 from patchrisk.base.units import DAY, BoolArray, DayArray, to_canonical
 from patchrisk.core.dates.infection import Shows, StressRule
-from patchrisk.core.plan.cover import Applied, Cover, cover
-from patchrisk.core.plan.facts import Factor
-from patchrisk.core.plan.inputs import Concern, Numbers, Trials, delivery, numbers_of, works
-from patchrisk.core.plan.parts import cover_by_part, grounds, on_ground
+from patchrisk.core.plan.besides import Factor
+from patchrisk.core.plan.cover import Applied, Cover, cover, grounds, on_ground
+from patchrisk.core.plan.inputs import Concern, Numbers, Trials, numbers_of
 from patchrisk.core.rules.rule import Rule
 from patchrisk.core.verdict.decision_table import Backing, Helps, Host
 from patchrisk.core.verdict.season_course import InfectionSpan
@@ -241,20 +240,15 @@ def cover_of(
     def over(open_days: BoolArray) -> Cover:
         window = np.zeros(len(dates), dtype=bool)
         window[: len(open_days)] = open_days
-
-        def made(some: Sequence[Applied]) -> Cover:
-            return cover(
-                key,
-                some,
-                dates,
-                today,
-                numbers.lasting(concern),
-                works=partial(works, concern),
-                delivery=delivery(numbers),
-                open_days=window,
-            )
-
-        return cover_by_part(applied, today, made)
+        return cover(
+            key,
+            applied,
+            dates,
+            today,
+            numbers.lasting(concern),
+            works=concern.works,
+            open_days=window,
+        )
 
     return over
 
@@ -271,8 +265,8 @@ def days_on(
     What went on a day together is one application; of parts that make the whole, the days of the
     part that had the fewest.
     """
-    concern = concern_of(disease, key, resistant)
-    mine = [one for one in applied if key in one.targets or works(concern, one)]
-    days = ({a.day for a in on_ground(mine, part)} for part in grounds(applied, today))
+    concern, agree = concern_of(disease, key, resistant), programme_numbers().sizes_agree
+    mine = [one for one in applied if key in one.targets or concern.works(one)]
+    days = ({a.day for a in on_ground(mine, part)} for part in grounds(applied, today, agree))
     _, fewest = min((len(each), sorted(each)) for each in days)
     return tuple(fewest)

@@ -12,7 +12,7 @@ from patchrisk.base.toml_files import load_numbers
 from patchrisk.base.units import DayArray
 from patchrisk.core.dates.hand_readings import HandErrors
 from patchrisk.core.dates.soil_paths import SoilCourse, soil_course
-from patchrisk.core.plan.past_label import PastLabel
+from patchrisk.core.plan.labels import PastLabel
 from patchrisk.core.rules.rule import REFERENCE_CM, soil_depth_cm, year_begins
 from patchrisk.core.rules.windows import RuleToday, Settings, rules_today
 from patchrisk.core.soil.root_depth import SoilSeries

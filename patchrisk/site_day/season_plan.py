@@ -1,59 +1,70 @@
 """The programme of applications of a whole site, from its morning and what the user keeps."""
 
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
-from itertools import combinations
 
 import numpy as np
 import pandas as pd
 
+from patchrisk.base.errors import Fault, InputError
 from patchrisk.base.units import BoolArray
 from patchrisk.core.plan.answers import PREVENTIVE_RULE, SPLIT_RULE
 from patchrisk.core.plan.area_plan import plan_area
-from patchrisk.core.plan.check_plots import Look, plot_worth
+from patchrisk.core.plan.besides import Look, plot_worth, upkeep
 from patchrisk.core.plan.cover import Applied, Cover
-from patchrisk.core.plan.facts import NoAirTemperature, NoForecast
-from patchrisk.core.plan.inputs import BACKED, PROVEN, Concern, Demand, Stock, Turf
+from patchrisk.core.plan.facts import NoAirTemperature, NoForecast, Scouting, VisitNotRead
+from patchrisk.core.plan.inputs import Concern, Demand, Turf
+from patchrisk.core.plan.options import choice_of, groups_at_hand
 from patchrisk.core.plan.programme import Answer, AreaPlan, Choice, Planned, cost_of
-from patchrisk.core.plan.rotation import family
 from patchrisk.core.rules.rule import year_begins
 from patchrisk.core.verdict.calls import calls_ahead
-from patchrisk.core.verdict.decision_table import Verdict
+from patchrisk.core.verdict.decision_table import Stake, Verdict
 from patchrisk.read.amounts import amount, carrier
 from patchrisk.read.area import Area
 from patchrisk.read.diseases import Library
 from patchrisk.read.groups import load_groups, load_guidelines
 from patchrisk.read.shelf import Product, Shelf, shelf_path, site_shelf, yearly_limits
 from patchrisk.read.site import DaysOff, Site
+from patchrisk.read.visit.file import read_visit
 from patchrisk.site_day.disease import concern_of, programme_numbers, resistant_of
 from patchrisk.site_day.judging import verdict_settings
 from patchrisk.site_day.morning import AreaMorning, Morning
-from patchrisk.site_day.upkeep import with_upkeep
 
 _ON_DEMAND = ("qoi-fraction", "sdhi-fraction")  # from memory: on when the user asks for them
 _NEVER_CHECKED = "sdhi-number"
+_TESTS = {  # the methods that the limits of disease files are given by
+    ("pH", "1:1"): "soil pH",
+    ("pH", "1:2"): "soil pH",
+    ("pH", ""): "soil pH",
+    ("manganese", "Mehlich-3"): "manganese",
+}
+_NO_NAMES = {"soil", "form", "and", "other"}  # words that name no factor by themselves
+_NOT_YET = {"not", "be", "never", "t"}  # not done, to be done, isn't done
+_CALLED = (Verdict.GET_READY, Verdict.DECIDE, Verdict.APPLY)
+
+
+@dataclass(frozen=True)
+class EarlierApplication:
+    """An application that a plan had ahead."""
+
+    date: date
+    label: str
+    targets: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
 class EarlierPlan:
-    """What a plan had for an area, by day.
+    """What a plan had for an area: the applications ahead, and days of those that went on.
 
-    Parameters
-    ----------
-    planned : tuple of (date, str, tuple of str)
-        Day, label and targets of each application ahead.
-    done : tuple of date
-    verdicts : mapping of str to str
-        By disease.
-    called : mapping of str to date
-        By disease, the first day on which one was called for.
+    By disease, what was said of its verdict, and the first day on which one was called for.
     """
 
-    planned: tuple[tuple[date, str, tuple[str, ...]], ...]
-    done: tuple[date, ...]
-    verdicts: Mapping[str, str]
-    called: Mapping[str, date]
+    planned: tuple[EarlierApplication, ...]
+    done: tuple[date, ...] = ()
+    verdicts: Mapping[str, str] = field(default_factory=dict)
+    called: Mapping[str, date] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -77,6 +88,7 @@ class SitePlan:
     areas: tuple[AreaPlan, ...]
     before: Mapping[str, EarlierPlan] = field(default_factory=dict)
     shelf: Shelf | None = None
+    # By key of the guideline, the groups of the programme on which it can't be checked.
     not_checked: Mapping[str, frozenset[str]] = field(default_factory=dict)
 
     @property
@@ -126,7 +138,7 @@ def plan_all(morning: Morning, before: Mapping[str, EarlierPlan] | None = None) 
     country = morning.site.site.country if shelf is None else None
     without = groups.gone(morning.site.programme.without_groups, country)
     areas = tuple(
-        with_upkeep(
+        _with_upkeep(
             _plan_area(morning, area, shelf, without, before.get(area.area.name)), morning, area
         )
         for area in morning.areas
@@ -239,7 +251,7 @@ def _plan_area(
         soil_c=area.course.soil.middle,
         before=()
         if before is None
-        else [(np.datetime64(day, "D"), label) for day, label, _ in before.planned],
+        else [(np.datetime64(one.date, "D"), one.label) for one in before.planned],
         known=list(_known(morning, area, applied, {c.key for c in concerns})),
     )
     return replace(
@@ -307,61 +319,20 @@ def _stock(
     unwanted: frozenset[str],
     *,
     mixtures: bool,
-) -> Iterator[Stock]:
+) -> Iterator[Choice]:
     """Yield what can be applied: the shelf, or without one any product of a group or of two."""
-
-    def choice(
-        label: str, codes: frozenset[str], actives: tuple[str, ...], product: str | None = None
-    ) -> Choice:
-        evidence = {c.key: c.evidence(codes, actives) for c in concerns}
-        return Choice(label, codes, actives, evidence, product)
-
-    if shelf is not None:
-        for product in shelf.products:
-            codes = frozenset(product.codes)
-            if product.allowed_on(area.use) and not codes & unwanted:
-                yield Stock(
-                    choice(product.name, codes, product.actives, product.name),
-                    most=product.most_applications_year,
-                    least_days=product.least_interval_days,
-                    longest_days=product.longest_interval_days,
-                )
+    if shelf is None:
+        yield from groups_at_hand(concerns, unwanted, mixtures=mixtures)
         return
-    backed = {code for c in concerns for code in c.trials if c.evidence_of(code) in BACKED}
-    usable = sorted(backed - unwanted, key=lambda code: (len(code), code))
-    sets = [frozenset({code}) for code in usable]
-    if mixtures:
-        pairs = map(frozenset, combinations(usable, 2))
-        sets += [pair for pair in pairs if _makes_mixture(concerns, pair)]
-    for codes in sets:
-        label = f"FRAC {' + '.join(code for code in usable if code in codes)}"
-        yield Stock(choice(label, codes, _actives(concerns, codes)))
-
-
-def _actives(concerns: Sequence[Concern], codes: frozenset[str]) -> tuple[str, ...]:
-    """Actives to which a group comes down, where the others of it have nothing behind them."""
-    out: dict[str, None] = {}
-    for concern in concerns:
-        for code in sorted(codes & set(concern.trials)):
-            tried = concern.trials[code].actives
-            backed = [name for name, evidence in tried.items() if evidence in BACKED]
-            if backed and len(backed) < len(tried):
-                out |= dict.fromkeys(backed)
-    return tuple(out)
-
-
-def _makes_mixture(concerns: Sequence[Concern], pair: frozenset[str]) -> bool:
-    """Whether two groups make a mixture: both act on one disease, and trials speak for one.
-
-    A partner that the disease does not answer to manages no resistance (FRAC SDHI 2022).
-    """
-    if len(set(map(family, pair))) < 2:
-        return False
-    found = [[concern.evidence_of(code) for code in pair] for concern in concerns]
-    return any(
-        all(one in BACKED and one != "weak" for one in both) and any(one in PROVEN for one in both)
-        for both in found
-    )
+    for product in shelf.products:
+        codes = frozenset(product.codes)
+        if product.allowed_on(area.use) and not codes & unwanted:
+            yield replace(
+                choice_of(concerns, product.name, codes, product.actives, product.name),
+                most_year=product.most_applications_year,
+                least_days=product.least_interval_days,
+                longest_days=product.longest_interval_days,
+            )
 
 
 def _blocked(off: DaysOff, dates: np.ndarray) -> BoolArray:
@@ -399,3 +370,79 @@ def _on_area(planned: Planned, shelf: Shelf | None, area: Area) -> Planned:
 def _products(choice: Choice, shelf: Shelf) -> list[Product]:
     names = [part.product or "" for part in choice.mixed or (choice,)]
     return [product for product in map(shelf.find, names) if product is not None]
+
+
+def _with_upkeep(plan: AreaPlan, morning: Morning, area: AreaMorning) -> AreaPlan:
+    """Add what else holds the diseases planned for or known on the area, and what to scout.
+
+    What can't be read of its latest visit is told, and the plan goes on without its tests.
+    """
+    tests: dict[str, tuple[float, float]] = {}
+    faults: tuple[Fault, ...] = ()
+    try:
+        tests = _tests(morning.site, area.area)
+    except InputError as error:
+        faults = tuple(error.faults)
+    planned = {key for one in plan.planned for key in one.targets}
+    stakes = {key: judged.case.stakes.stake for key, judged in area.judged.items()}
+    keys = [key for key, stake in stakes.items() if key in planned or stake >= Stake.SUSPECTED]
+    factors = {key: concern_of(morning.library.diseases[key], key).factors for key in keys}
+    notes = [n for n in morning.notes.rows if n.area == area.area.name and n.day <= plan.as_of]
+    done = {
+        name: [note.day for note in notes if _tells(note.text, name)]
+        for name in {factor.factor for some in factors.values() for factor in some}
+    }
+    numbers = programme_numbers()
+    return replace(
+        plan,
+        measures=upkeep(
+            factors,
+            plan.as_of,
+            tests=tests,
+            done=done,
+            southern=morning.site.site.southern,
+            most=numbers.measures,
+            holds_days=numbers.measure_holds_days,
+        ),
+        advice=(*plan.advice, *_scouting(morning, area, planned), *map(VisitNotRead, faults)),
+    )
+
+
+def _scouting(morning: Morning, area: AreaMorning, planned: set[str]) -> Iterator[Scouting]:
+    """Yield what it takes to settle what is to be scouted, or is called for and not known.
+
+    Plugs are those of a disease's own advice; one sample serves what asks for the same.
+    """
+    asked: dict[tuple[int, str], list[str]] = {}
+    for key, j in area.judged.items():
+        expression, stake = morning.library.diseases[key].expression, j.case.stakes.stake
+        known = stake is Stake.HISTORY or key in planned
+        scout = j.verdict is Verdict.SCOUT and not known
+        called = stake is Stake.UNKNOWN and j.verdict in _CALLED
+        if expression.plugs is not None and not expression.by_sight and (scout or called):
+            asked.setdefault((expression.plugs, expression.samples.text), []).append(key)
+    if asked:
+        price = morning.site.programme.sample_price
+        samples = tuple((plugs, tuple(keys)) for (plugs, _), keys in asked.items())
+        yield Scouting(samples, None if price is None else len(asked) * price)
+
+
+def _tells(note: str, factor: str) -> bool:
+    """Whether a note says that a measure was done: *done*, and a word of its name."""
+    told = set(re.findall(r"\w+", note.casefold()))
+    named = told & (set(factor.casefold().split()) - _NO_NAMES)
+    return "done" in told and bool(named) and not told & _NOT_YET
+
+
+def _tests(site: Site, area: Area) -> dict[str, tuple[float, float]]:
+    """Return the least and the most of what the area's latest visit tested, by factor."""
+    if area.visit is None:
+        return {}
+    found: dict[str, list[float]] = {}
+    for place in read_visit(site.folder / area.visit).places:
+        for value in place.soil:
+            if (value.analyte, value.method) in _TESTS:
+                found.setdefault(_TESTS[value.analyte, value.method], []).append(value.value)
+        if "thatch" in place.ground:
+            found.setdefault("thatch", []).append(place.ground["thatch"])
+    return {factor: (min(values), max(values)) for factor, values in found.items()}

@@ -13,12 +13,9 @@ from patchrisk.core.dates.forecast_error import departures_of
 from patchrisk.core.rules.rule import Rule, soil_depth_cm
 from patchrisk.core.skill.openings import SoilDoubt, depths_of
 from patchrisk.core.skill.season_days import Soil
-from patchrisk.core.soil.air_to_soil import day_at, error_variance
-from patchrisk.core.soil.forcing import prepare
-from patchrisk.core.soil.heat_stores import run_stores
-from patchrisk.core.soil.parameters import SoilModel
+from patchrisk.core.soil.air_to_soil import run_model
+from patchrisk.core.soil.parameters import SoilModel, Surface
 from patchrisk.core.soil.root_depth import Probe, logged_at
-from patchrisk.core.soil.surface import Surface
 from patchrisk.read.soil import load_soil_model
 
 SoilChoice = Literal["either", "measured", "modelled", "both"]
@@ -26,7 +23,7 @@ SoilChoice = Literal["either", "measured", "modelled", "both"]
 
 @dataclass(frozen=True)
 class Block:
-    """Daily weather and soil of some sites on common days.
+    """Daily weather and soil of some sites on common days; series are (days, sites), NaN unknown.
 
     Parameters
     ----------
@@ -37,12 +34,9 @@ class Block:
         Consecutive days.
     first, last : ndarray of int, shape (sites,)
         Index of the first and the last day of each site's own record.
-    air_min_c, air_max_c, rain_mm, solar_mj_m2 : ndarray of float, shape (days, sites)
-        NaN where missing.
-    soil_moisture : ndarray of float, shape (days, sites), or None
-        Share of the volume [m3/m3], for rules and models that ask for it; NaN where missing.
+    air_min_c, air_max_c, rain_mm, solar_mj_m2 : ndarray of float
     probes : sequence of Probe
-        Soil as measured; series are (days, sites).
+        Soil as measured.
     diffusivity_m2_s : float
         Of the root zone, by which measured soil is moved to other depths [m2/s].
     model, surface
@@ -51,6 +45,8 @@ class Block:
         By column, how many values can't be true and were taken as missing.
     left_out : sequence of Fault
         Of the sites that are not in it.
+    soil_moisture : ndarray of float, or None
+        Share of the volume [m3/m3], for rules and models that ask for it.
     """
 
     sites: Sequence[str]
@@ -169,7 +165,7 @@ def _model(
         # All of the sites at once are looked at where they are, not copied.
         which = slice(None) if lanes.size == len(block.sites) else lanes
         at = slice(first, last + 1), which
-        forcing = prepare(
+        run = run_model(
             block.air_min_c[at],
             block.air_max_c[at],
             dates=block.dates[first : last + 1],
@@ -177,19 +173,18 @@ def _model(
             model=block.model,
             rain_mm=block.rain_mm[at] if rain else None,
             solar_mj_m2=block.solar_mj_m2[at] if solar else None,
+            surface=block.surface,
         )
-        p, cover = block.model.parameters[forcing.inputs], block.surface or block.model.plot
-        stores = run_stores(forcing, p, cover)
+        known = run.forcing.known
         for depth in means:
-            mean, _, top = day_at(depth, forcing, stores, p, cover)
-            whole.mean_c[depth][at] = np.where(forcing.known, mean, np.nan)
+            mean, _, top = run.day_at(depth)
+            whole.mean_c[depth][at] = np.where(known, mean, np.nan)
             if depth in whole.max_c:
-                whole.max_c[depth][at] = np.where(forcing.known, top, np.nan)
+                whole.max_c[depth][at] = np.where(known, top, np.nan)
         if off is not None:
-            variance = error_variance(forcing, stores, block.model)
-            off.sd_c[at] = np.sqrt(variance + cover.offset_sd_c**2)
-            signs = departures_of(forcing.air_c, forcing.range_c, usual)
-            off.signs[:, *at] = np.where(forcing.known, signs, 0.0)
+            off.sd_c[at] = run.sd_c
+            signs = departures_of(run.forcing.air_c, run.forcing.range_c, usual)
+            off.signs[:, *at] = np.where(known, signs, 0.0)
     return whole, off
 
 

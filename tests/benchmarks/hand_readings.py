@@ -21,7 +21,7 @@ import stations as records
 from patchrisk.base.toml_files import load_numbers
 from patchrisk.core.dates.forecast_error import ConditionalErrors, departures, known_errors
 from patchrisk.core.dates.hand_readings import compare_readings
-from patchrisk.core.soil.air_to_soil import SoilEstimate, day_at
+from patchrisk.core.soil.air_to_soil import ModelRun, SoilEstimate
 from patchrisk.site_day.area_soil import day_wave, error_covariance
 
 DEPTH_CM = 5.0
@@ -44,7 +44,9 @@ class Station:
         )
         force = accuracy.one_lane(model.force, lane, slice(None))
         stores = accuracy.run_stores(force, p, accuracy.MODEL.plot)
-        _, low, high = (x[:, 0] for x in day_at(DEPTH_CM, force, stores, p, accuracy.MODEL.plot))
+        own, plot = accuracy.MODEL.with_parameters(p), accuracy.MODEL.plot
+        run = ModelRun(force, stores, own, plot, force.air_c.shape)
+        _, low, high = (x[:, 0] for x in run.day_at(DEPTH_CM))
         self.dates, self.observed = data.dates, data.observed(5)[:, lane]
         self.estimate = SoilEstimate(model.at(5)[:, lane], low, high, model.sd()[:, lane])
         usual = load_numbers("outlook")["memory.usual_range"].value

@@ -60,7 +60,7 @@ def area(seed):
         most=int(rng.integers(0, 7)),
         least_days=0,
         no_spray=day % 7 > rng.choice([4, 6]),
-        done=done,
+        done=(done,),
         guidelines=tuple(rule for rule in load_guidelines() if rule.key != "dmi-heat"),
         caps=numbers.caps,
         cost=numbers.partner,
@@ -117,4 +117,4 @@ def crowded(seed):
         Step(codes := frozenset(str(rng.choice(CODES)).split("+")), codes, START - int(back))
         for back in days
     )
-    return replace(made, options=tuple(options), done=done, most=None, most_after=None)
+    return replace(made, options=tuple(options), done=(done,), most=None, most_after=None)

@@ -22,7 +22,7 @@ from patchrisk.site_day.area_soil import SiteSoil
 from patchrisk.site_day.judging import AreaCase, Entry, case_of, verdict_settings
 from patchrisk.site_day.morning import AreaMorning, settings
 from patchrisk.site_day.morning import Morning as AtSite
-from patchrisk.site_day.season_plan import EarlierPlan, plan_all
+from patchrisk.site_day.season_plan import EarlierApplication, EarlierPlan, plan_all
 
 FORECAST_DAYS = 7
 TRUE_FUNGI, PYTHIUM = frozenset({"3", "11"}), "pythium-root-dysfunction"
@@ -182,7 +182,7 @@ class Morning:
             areas=(whole,),
             ground=self.ground,
         )
-        earlier = EarlierPlan(tuple((as_date(d), label, ()) for d, label in before), (), {}, {})
+        earlier = EarlierPlan(tuple(EarlierApplication(as_date(d), label) for d, label in before))
         return plan_all(morning, {area.name: earlier} if before else {}).areas[0]
 
     def cases(self, area, applied=(), observations=()) -> dict[str, Case]:

@@ -13,7 +13,7 @@ from patchrisk.cli import main
 from patchrisk.read.area import Area
 from patchrisk.read.site import read_site
 from patchrisk.read.site_data import gather
-from patchrisk.read.soil_fit import fit_path
+from patchrisk.read.soil import fit_path
 
 
 def run(*args):

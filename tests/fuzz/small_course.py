@@ -6,7 +6,7 @@ from pathlib import Path
 
 from patchrisk.core.soil.calibration import SiteFit
 from patchrisk.core.soil.parameters import NAMES
-from patchrisk.read.soil_fit import fit_text
+from patchrisk.read.soil import fit_text
 
 FIRST, DAYS = date(2025, 4, 1), 40
 LAST = FIRST + timedelta(days=DAYS - 1)

@@ -8,9 +8,8 @@ import pandas as pd
 
 from patchrisk.base.toml_files import load_numbers
 from patchrisk.core.dates.forecast_error import condition_error, departures
-from patchrisk.core.dates.hand_readings import HandErrors, compare_readings
+from patchrisk.core.dates.hand_readings import HandErrors, compare_readings, solar_hour
 from patchrisk.core.soil.air_to_soil import SoilEstimate
-from patchrisk.core.soil.day_wave import solar_hour
 from patchrisk.read.soil import load_soil_model
 from patchrisk.site_day.area_soil import day_wave, error_covariance
 

@@ -12,9 +12,8 @@ import pytest
 
 from patchrisk.base.errors import InputError
 from patchrisk.read.logger.layout import LogOptions
-from patchrisk.read.logger.load_log import load_log
 from patchrisk.read.logger.quality import check_readings
-from patchrisk.read.logger.read_log import read_log
+from patchrisk.read.logger.read_log import load_log, read_log
 from tests.weather.log_files import by_time
 
 pytestmark = pytest.mark.outside

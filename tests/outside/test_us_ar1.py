@@ -5,7 +5,7 @@ from datetime import timedelta
 import pandas as pd
 import pytest
 
-from patchrisk.read.logger.load_log import load_log
+from patchrisk.read.logger.read_log import load_log
 from tests.outside.us_ar1 import save_days, workbook
 from tests.weather.log_files import by_date
 

@@ -17,9 +17,8 @@ from patchrisk.core.soil import conduction
 from patchrisk.core.soil.air_to_soil import run_model
 from patchrisk.read.logger.daily import by_day
 from patchrisk.read.logger.layout import LogOptions
-from patchrisk.read.logger.load_log import load_log
 from patchrisk.read.logger.quality import check_readings
-from patchrisk.read.logger.read_log import read_log
+from patchrisk.read.logger.read_log import load_log, read_log
 from patchrisk.read.soil import load_soil_model
 from tests.outside.by_hand import HourlySite, blind, root
 from tests.soil import analytic

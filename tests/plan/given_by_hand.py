@@ -5,10 +5,10 @@ from dataclasses import replace
 import numpy as np
 
 from patchrisk.base.pen import Pen
-from patchrisk.core.plan.inputs import Concern, Stock, Trials
+from patchrisk.core.plan.inputs import Concern, Trials
 from patchrisk.core.plan.programme import Choice
 from patchrisk.core.verdict.calls import Call
-from patchrisk.report.plan_reasons import sentences
+from patchrisk.report.plan_sentences import Teller, sentences
 
 FROM = np.datetime64("2024-01-01")
 DAYS = np.arange(FROM, FROM + 366)
@@ -16,14 +16,13 @@ DAYS = np.arange(FROM, FROM + 366)
 
 def told(facts):
     """Facts as a reader sees them, in metric units; diseases by their keys."""
-    return sentences(facts, lambda key: key.replace("-", " "), Pen("metric"))
+    return sentences(facts, Teller(lambda key: key.replace("-", " "), Pen("metric")))
 
 
 def stock(*labels, actives=()):
     """Choices by their codes, written as ``3`` or ``3 + 11``."""
     return [
-        Stock(Choice(f"FRAC {text}", frozenset(text.split(" + ")), tuple(actives), {}))
-        for text in labels
+        Choice(f"FRAC {text}", frozenset(text.split(" + ")), tuple(actives), {}) for text in labels
     ]
 
 

@@ -206,7 +206,7 @@ def runs_of(made, problem, by_day, on):
     has = {g: [g in option.step.families for option in problem.options] for g in groups}
     for g in groups:
         run = 0
-        for step in reversed(problem.done):
+        for step in reversed(problem.done[0]):
             if g not in step.families:
                 break
             run += 1

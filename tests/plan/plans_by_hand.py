@@ -6,9 +6,9 @@ from types import SimpleNamespace
 
 import numpy as np
 
+from patchrisk.core.plan.besides import Factor, Task
 from patchrisk.core.plan.cover import Applied, Cover
 from patchrisk.core.plan.facts import (
-    Factor,
     NoAirTemperature,
     NoForecast,
     NoTrialFigures,
@@ -23,7 +23,6 @@ from patchrisk.core.plan.programme import (
     Share,
     Watering,
 )
-from patchrisk.core.plan.upkeep import Task
 from patchrisk.read.area import Area
 from patchrisk.read.diseases import load_library
 from patchrisk.read.records.books import Records

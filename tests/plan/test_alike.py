@@ -5,7 +5,7 @@ from dataclasses import fields, replace
 import numpy as np
 import pytest
 
-from patchrisk.core.plan.label_limits import SharedLimit
+from patchrisk.core.plan.labels import SharedLimit
 from patchrisk.core.plan.options import one_of_each
 from patchrisk.core.plan.problem import Option
 from patchrisk.core.plan.programme import Choice

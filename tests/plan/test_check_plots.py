@@ -6,8 +6,8 @@ from click.testing import CliRunner
 from scipy import stats
 
 from patchrisk.cli import main
-from patchrisk.core.plan import check_plots
-from patchrisk.core.plan.check_plots import Look, PlotWorth
+from patchrisk.core.plan import besides
+from patchrisk.core.plan.besides import Look, PlotWorth
 from patchrisk.site_day.disease import programme_numbers
 from tests.cli.test_record_command import site  # noqa: F401 - a fixture
 from tests.plan.given_by_hand import told
@@ -17,7 +17,7 @@ DAY = np.datetime64("2026-07-20")
 
 def plot_worth(looks):
     numbers = programme_numbers()
-    return check_plots.plot_worth(looks, numbers.plots_together_days, numbers.plots_confidence)
+    return besides.plot_worth(looks, numbers.plots_together_days, numbers.plots_confidence)
 
 
 def look(plot, share, after=0, disease="summer-patch"):

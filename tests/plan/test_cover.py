@@ -11,26 +11,25 @@ from patchrisk.base.pen import Pen
 from patchrisk.core.plan.cover import (
     Applied,
     Lasting,
+    by_ground,
     cover,
     covered_by,
-    delivered,
     protection,
     shares,
     tanks,
 )
-from patchrisk.core.plan.inputs import delivery
-from patchrisk.core.plan.parts import by_ground, cover_by_part
 from patchrisk.read.diseases import load_library
 from patchrisk.read.records.books import APPLICATIONS
 from patchrisk.read.records.rows import record_context
 from patchrisk.read.site import read_site
 from patchrisk.read.site_data import with_rain
-from patchrisk.report.cover_words import cover_words, water_words
+from patchrisk.report.records_words import cover_words, water_words
 from patchrisk.site_day.disease import days_on
 from tests.plan.given_by_hand import concern, hump, stock
 
 DAY = np.datetime64("2024-05-01")
-LASTING = Lasting(28, 14, 35, 3.6, 0.5)
+# Whatever the water, all of it gets to the roots.
+LASTING = Lasting(28, 14, 35, 3.6, 0.5, 0.0, 1.0, np.inf, 0.02)
 
 
 def one(day=0, codes=("11",), water=float("nan")):
@@ -39,8 +38,9 @@ def one(day=0, codes=("11",), water=float("nan")):
 
 def covered(applied, today=10, lasting=LASTING, **more):
     dates = np.arange(DAY - 30, DAY + 120)
-    always = {"works": lambda a: "4" not in a.codes, "delivery": lambda a: 1.0}
-    return cover("d", applied, dates, DAY + today, lasting, **{**always, **more})
+    return cover(
+        "d", applied, dates, DAY + today, lasting, works=lambda a: "4" not in a.codes, **more
+    )
 
 
 def test_an_application_covers_its_interval():
@@ -131,12 +131,12 @@ def test_bare_days_of_an_open_window_are_named():
 
 
 def test_what_was_not_watered_in_reaches_fewer_roots():
-    least, none = 3.0, 0.5
-    reached = [delivered(frozenset({"11"}), mm, least, none) for mm in (0.0, 1.5, 3.0, 4.0, 6.0)]
+    lasting = replace(LASTING, water_least_mm=3.0, not_watered=0.5)
+    reached = [lasting.delivered(one(water=mm)) for mm in (0.0, 1.5, 3.0, 4.0, 6.0)]
     assert reached == [0.5, 0.75, 1.0, 1.0, 1.0]
-    assert delivered(frozenset({"11"}), float("nan"), least, none) == 1.0
+    assert lasting.delivered(one()) == 1.0
     # Phosphonates move down in the plant (NC State, trade article seen).
-    assert delivered(frozenset({"P07"}), 0.0, least, none) == 1.0
+    assert lasting.delivered(one(codes=("P07",), water=0.0)) == 1.0
 
 
 @pytest.mark.parametrize(
@@ -154,7 +154,7 @@ def test_rain_of_the_day_counts_and_the_doubt_is_in_the_range(numbers, water, ra
     # At once 6.4 mm reached 5.1 to 7.6 cm, 6 h later less, none least (J. Environ. Qual. 2021,
     # doi 10.1002/jeq2.20249, abstract seen); 3 mm and the share left are proposals.
     on = replace(one(water=water), rain_mm=rain)
-    found = covered([on], today=0, delivery=delivery(numbers))
+    found = covered([on], 0, numbers.lasting(concern(np.zeros(1))))
     assert found.days_left == days
     assert found.days_left_range[0] == fewest
 
@@ -164,7 +164,7 @@ def test_rain_of_91_mm_is_wash_off_and_no_watering_in(numbers, rain, days):
     """More than the greatest depth studied, 25.4 mm, whatever was watered in before."""
     for water in (np.nan, 0.0, 6.0):
         on = replace(one(water=water), rain_mm=rain)
-        assert covered([on], today=0, delivery=delivery(numbers)).days_left == days
+        assert covered([on], 0, numbers.lasting(concern(np.zeros(1)))).days_left == days
         assert ("washed off" in water_words(on, Pen("metric"))) is (days == 0)
 
 
@@ -204,12 +204,13 @@ def test_what_watered_it_in_is_said(codes, water, rain, said):
 def test_a_day_counts_while_what_is_left_is_more_than_the_least_that_does(share, shape, counts):
     # Brute force on the curve itself, 2 ** -((days / half) ** shape) with the least that counts
     # at day 28: a part of the dose comes down to it sooner.
-    lasting = Lasting(28, 14, 35, shape, counts)
+    lasting = replace(LASTING, shape=shape, counts=counts, water_least_mm=1.0, not_watered=0.0)
+    on = one(water=share)  # of the water that it takes, and so of what gets down
     since = np.arange(40)
     left = counts ** ((since / 28) ** shape)
-    told = shares([one()], DAY + since, lasting, lambda a: share)
+    told = shares([on], DAY + since, lasting)
     assert told == pytest.approx(np.where(since < 28, share * left, 0.0))
-    days = covered_by([one()], DAY + since, lasting, lambda a: share, 28)
+    days = covered_by([on], DAY + since, lasting, 28)
     assert days.tolist() == (share * left > counts + 1e-12).tolist()
 
 
@@ -241,7 +242,7 @@ def by_part(applied, today=10, opened=-30):
     """Cover of an area and its parts, the window open from a day on."""
     dates = np.arange(DAY - 30, DAY + 120)
     window = (dates >= DAY + opened) & (dates < DAY + today)
-    return cover_by_part(applied, DAY + today, lambda mine: covered(mine, today, open_days=window))
+    return covered(applied, today, open_days=window)
 
 
 def spot(name, ground=float("nan"), day=0, **more):

@@ -3,7 +3,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from patchrisk.core.plan.conditions import chance_of_heat
+from patchrisk.core.plan.area_plan import chance_of_heat
 from patchrisk.core.plan.cover import Applied
 from patchrisk.core.plan.facts import (
     CoverRunsOut,
@@ -12,8 +12,8 @@ from patchrisk.core.plan.facts import (
     SeasonBegins,
     WeekLater,
 )
-from patchrisk.core.plan.inputs import Stock, Turf
-from patchrisk.core.plan.label_limits import YearlyLimit
+from patchrisk.core.plan.inputs import Turf
+from patchrisk.core.plan.labels import YearlyLimit
 from patchrisk.core.plan.programme import Choice
 from tests.plan.given_by_hand import DAYS, FROM, concern, hump, stock, told, trials
 
@@ -97,7 +97,7 @@ def test_a_shelf_that_can_serve_no_disease(plan):
 
 def test_caps_already_used_up(plan):
     went_on = [Applied(FROM + 100, "Area", frozenset({"3"}), product="P", water_mm=6.0)]
-    items = [replace(stock("3")[0], most=1)]
+    items = [replace(stock("3")[0], most_year=1)]
     row = concern(hump("2024-07-15", 30))
     made = plan([row], items, today="2024-06-20", applied=went_on)
     assert made.planned == ()
@@ -130,9 +130,7 @@ def test_what_today_calls_for_is_put_off_with_the_reason(plan):
 
 
 def shelf_of_two():
-    one, two = (
-        Stock(Choice(name, frozenset({"3"}), ("tebuconazole",), {}, name)) for name in ("P", "Q")
-    )
+    one, two = (Choice(name, frozenset({"3"}), ("tebuconazole",), {}, name) for name in ("P", "Q"))
     return [one, two, *stock("7")], YearlyLimit("tebuconazole", 1.0, {"P": 0.5, "Q": 0.25})
 
 

@@ -8,7 +8,7 @@ import pytest
 from click.testing import CliRunner
 
 from patchrisk.cli import main
-from patchrisk.core.plan.facts import NoSurfactant, TooWarm
+from patchrisk.core.plan.facts import ByGuideline, TooWarm
 from patchrisk.report.plan_text import write_plan
 from patchrisk.report.plan_words import numbered
 from patchrisk.report.sheet import write_sheet
@@ -50,7 +50,8 @@ def test_a_caution_of_fairy_ring_stands_under_fairy_ring_alone(plan, of_file):
     for key, told in (("fairy-ring", True), ("summer-patch", False), ("large-patch", False)):
         made = plan([of_file(key, hump("2024-06-15", 30))], stock("3"), most=1)
         (one,) = made.planned
-        assert any(isinstance(c, NoSurfactant) for c in one.cautions) is told
+        said = {c.guideline.key for c in one.cautions if isinstance(c, ByGuideline)}
+        assert ("dmi-no-surfactant" in said) is told
         assert bool(one.watering.no_surfactant) is told
 
 

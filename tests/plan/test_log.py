@@ -18,13 +18,13 @@ import pytest
 from click.testing import CliRunner
 
 from patchrisk.cli import main
-from patchrisk.core.plan.past_label import Figure
+from patchrisk.core.plan.labels import Figure
 from patchrisk.read.diseases import load_library
-from patchrisk.read.records.checks import past_label
-from patchrisk.read.records.rows import APPLICATION_COLUMNS, record_context
+from patchrisk.read.records.applications import APPLICATION_COLUMNS, past_label
+from patchrisk.read.records.rows import record_context
 from patchrisk.read.site import read_site
 from patchrisk.report.log import LOG_COLUMNS, log_of, write_log
-from patchrisk.report.log_words import FIGURES
+from patchrisk.report.records_words import FIGURES
 from tests.outside import fetch
 from tests.plan.plans_by_hand import NASTY
 from tests.plan.test_past_label import SHELF, SITE
@@ -54,7 +54,7 @@ def log(tmp_path):
         known = record_context(read_site(tmp_path / "site.toml"), load_library(), date(2026, 12, 1))
         day = date(2026, 12, 1)
         whole = log_of(known, (), day, ["Greens", "Lawns"])
-        done = [entry.applied for entry in whole.entries]
+        done = whole.entries
         return log_of(known, past_label(known.site, known.shelf, done), day, ["Greens", "Lawns"])
 
     return make

@@ -7,7 +7,7 @@ import pytest
 
 from patchrisk.core.plan.area_plan import plan_area
 from patchrisk.core.plan.facts import Part, Together
-from patchrisk.core.plan.inputs import Demand, Stock
+from patchrisk.core.plan.inputs import Demand
 from patchrisk.core.plan.options import may_mix, partners_against
 from patchrisk.core.plan.problem import Option, Problem, Threat, allowed
 from patchrisk.core.plan.programme import Choice
@@ -16,7 +16,7 @@ from tests.plan.given_by_hand import DAYS, FROM, concern, season, told, trials
 
 
 def product(name, code, **label):
-    return Stock(Choice(name, frozenset({code}), (), {}, name), **label)
+    return Choice(name, frozenset({code}), (), {}, name, **label)
 
 
 @pytest.fixture
@@ -115,7 +115,7 @@ def test_the_tank_counts_for_each_label():
         most=4,
         least_days=14,
         no_spray=np.zeros(60, bool),
-        done=(),
+        done=((),),
         guidelines=(),
         caps=None,
         cost=1.0,
@@ -145,7 +145,7 @@ def test_what_a_fungus_is_resistant_to_counts_for_nothing(mixed):
     other = concern(block(250, 28), "other", trials=trials(f4="works"))
     both = mixed([lost, other], shelf, most=2).planned
     assert [one.targets for one in both] == [("one",), ("other",)]
-    pair = [Option(item.choice, {}) for item in shelf]
+    pair = [Option(item, {}) for item in shelf]
     assert not may_mix([lost], *pair)
 
 
@@ -153,7 +153,7 @@ def test_a_partner_counts_only_where_it_controls_the_target(mixed):
     # FRAC SDHI recommendations, Mar 2022 (opening seen): a partner controls the target by itself.
     # 3 + 11 goes on twice against the first, on which 3 works; against the second, on which 3 was
     # not tried, it does not come again.
-    pair = Stock(Choice("Shelf P", frozenset({"3", "11"}), (), {}, "Shelf P"))
+    pair = Choice("Shelf P", frozenset({"3", "11"}), (), {}, "Shelf P")
     one = concern(block(150, 56), trials=trials(f3="works", f11="works"))
     assert len(mixed([one], [pair], most=2).planned) == 2
     two = concern(block(150, 56), trials=trials(f3="no data", f11="some"))

@@ -10,8 +10,7 @@ from patchrisk.read.amounts import amount
 from patchrisk.read.area import Area
 from patchrisk.read.groups import load_groups
 from patchrisk.read.shelf import read_shelf
-from patchrisk.report.money_words import cost_words, order_words
-from patchrisk.report.plan_text import write_plan
+from patchrisk.report.plan_text import cost_words, order_words, write_plan
 from tests.plan.plans_by_hand import ELEVEN, MIXED, area_plan, planned, site_plan
 
 SHELF = """\

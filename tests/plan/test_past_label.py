@@ -12,13 +12,11 @@ from click.testing import CliRunner
 
 from patchrisk.cli import main
 from patchrisk.core.plan.cover import Applied
-from patchrisk.core.plan.inputs import Stock
-from patchrisk.core.plan.label_limits import YearlyLimit, year_spent
-from patchrisk.core.plan.past_label import Figure, Label, past_labels
+from patchrisk.core.plan.labels import Figure, Label, YearlyLimit, past_labels, year_spent
 from patchrisk.core.plan.programme import Choice
 from patchrisk.read.diseases import load_library
+from patchrisk.read.records.applications import past_label
 from patchrisk.read.records.books import APPLICATIONS
-from patchrisk.read.records.checks import past_label
 from patchrisk.read.records.rows import record_context
 from patchrisk.read.site import read_site
 from tests.plan.given_by_hand import FROM, concern, hump
@@ -219,7 +217,7 @@ def test_a_date_in_the_us_has_its_month_first(context, library):
 @pytest.mark.parametrize(("spots", "left"), [(("a", "b"), 1), (("a", "a"), 0), (("a", ""), 0)])
 def test_parts_of_an_area_are_counted_each_by_itself_in_the_plan_too(plan, spots, left):
     """Two a year: one on each of two parts leaves one more for either."""
-    item = Stock(Choice("P", frozenset({"3"}), (), {}, "P"), most=2)
+    item = Choice("P", frozenset({"3"}), (), {}, "P", most_year=2)
     went_on = [
         Applied(FROM + day, "Area", frozenset({"3"}), product="P", spot=spot)
         for day, spot in zip((10, 60), spots, strict=True)

@@ -14,12 +14,12 @@ from hypothesis import strategies as st
 
 from patchrisk.base.pen import Pen
 from patchrisk.base.safe_text import safe_cell, slug, write_table
-from patchrisk.core.plan.past_label import Figure, PastLabel
-from patchrisk.report.cover_words import cover_words
-from patchrisk.report.plan_files import HEADER, write_files, write_plan_table
+from patchrisk.core.plan.labels import Figure, PastLabel
+from patchrisk.report.plan_files import HEADER, plan_outputs, write_files, write_plan_table
 from patchrisk.report.plan_json import to_json
 from patchrisk.report.plan_text import write_plan
 from patchrisk.report.plan_words import numbered
+from patchrisk.report.records_words import cover_words
 from patchrisk.report.words import CAUTIONS_IN_FULL
 from tests.plan.plans_by_hand import (
     AS_OF,
@@ -208,7 +208,9 @@ def test_a_folder_gets_files_named_after_the_site(tmp_path):
 
     plan = site_plan(name="../Quill: fen?")
     now = datetime(2026, 5, 18, tzinfo=UTC)
-    written = write_files(plan, now, table=tmp_path, calendar=tmp_path, sheet=tmp_path)
+    asked = dict.fromkeys(("table", "calendar", "sheet"), tmp_path)
+    outputs = plan_outputs(plan.site.site.name, plan.as_of, **asked)
+    written = write_files(plan, now, outputs)
     assert sorted(p.name for p in written) == [
         f"quill-fen-programme-2026.{end}" for end in ("csv", "html", "ics")
     ]

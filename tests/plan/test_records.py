@@ -23,6 +23,7 @@ from hypothesis import strategies as st
 from patchrisk.base.errors import InputError, UnavailableError
 from patchrisk.read.diseases import load_library
 from patchrisk.read.groups import load_groups
+from patchrisk.read.records.applications import APPLICATION_COLUMNS
 from patchrisk.read.records.books import (
     APPLICATIONS,
     NOTES,
@@ -31,7 +32,7 @@ from patchrisk.read.records.books import (
     read_site_records,
 )
 from patchrisk.read.records.file import add_row, locked, read_table
-from patchrisk.read.records.rows import APPLICATION_COLUMNS, Note, record_context
+from patchrisk.read.records.rows import Note, record_context
 from patchrisk.read.shelf import Rate, Shelf
 from patchrisk.read.site import Site
 

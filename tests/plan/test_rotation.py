@@ -284,3 +284,36 @@ def test_part_rates_of_group_11_that_follow_each_other_are_named(plan):
     whole = [replace(one, part=1.0) for one in halves]
     said = told(plan([row], stock("3"), today="2024-06-01", applied=whole).advice)
     assert not any("part rates" in text for text in said)
+
+
+def test_what_went_on_a_part_by_itself_counts_there_and_not_on_the_rest(plan):
+    """By hand: no two of group 11 in a row, on one ground."""
+    season = concern(hump("2024-06-01", 40), trials=trials(f11="works", f7="some"))
+
+    def made(*applied, stock_of=("11", "7")):
+        return plan([season], stock(*stock_of), today="2024-05-20", applied=applied)
+
+    def on(day, code, **more):
+        about = {"water_mm": 6.0, **more}
+        return Applied(np.datetime64(day), "Area", frozenset({code}), **about)
+
+    free = [(p.day, p.choice.label) for p in made().planned]
+    hot = made(on("2024-04-01", "11", spot="Hot spots"))
+    assert [(p.day, p.choice.label) for p in hot.planned] == free
+    assert free[0][1] == "FRAC 11"
+    (said,) = (one for one in told(hot.planned[0].cautions) if one.startswith("Breaks"))
+    assert said.startswith("Breaks a guideline on Hot spots, by what went on there alone: ")
+    assert "FRAC 11 twice in a row, without a partner" in said
+    # What went on the spots in between is no other group for the rest.
+    between = made(on("2024-04-01", "11"), on("2024-04-15", "7", spot="Hot spots"))
+    assert between.planned[0].choice.label == made(on("2024-04-01", "11")).planned[0].choice.label
+    assert between.planned[0].choice.label == "FRAC 7"
+    # Halves that make the whole are both planned for: neither may have it twice.
+    halves = [on("2024-04-01", code, spot=n, ground=0.5) for n, code in (("A", "11"), ("B", "7"))]
+    for applied, parted in ((halves, True), (halves[:1], False)):
+        advice = told(made(*applied, stock_of=("11",)).advice)
+        assert any("so one is parted with" in one for one in advice) is parted
+    # Twice in a row on the spots is told as theirs, and that it was on the whole as the area's.
+    twice = made(*(on(day, "11", spot="Hot spots") for day in ("2024-04-01", "2024-05-01")))
+    (record,) = (one for one in told(twice.advice) if one.startswith("On record"))
+    assert record.startswith("On record on Hot spots alone, 1 May: FRAC 11 twice in a row")

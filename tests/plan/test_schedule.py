@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from patchrisk.core.plan.facts import Restriction
-from patchrisk.core.plan.label_limits import SharedLimit
+from patchrisk.core.plan.labels import SharedLimit
 from patchrisk.core.plan.problem import (
     Option,
     Problem,
@@ -59,13 +59,15 @@ def problem(rates, options, *, least=1, cover=4, number=9, guidelines=(), due=No
         most=None,
         least_days=least,
         no_spray=np.zeros(days, bool),
-        done=(),
+        done=((),),
         guidelines=tuple(guidelines),
         caps=CAPS,
         cost=0.2,
         little=0.5,
         keep_days=7,
     )
+    if "done" in more:
+        more["done"] = (tuple(more["done"]),)
     return replace(made, **more)
 
 

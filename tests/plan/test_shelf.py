@@ -10,7 +10,7 @@ from patchrisk.base.errors import InputError
 from patchrisk.base.pen import Pen
 from patchrisk.base.units import to_canonical
 from patchrisk.core.plan.cover import Applied
-from patchrisk.core.plan.label_limits import YearlyLimit, year_spent
+from patchrisk.core.plan.labels import YearlyLimit, year_spent
 from patchrisk.core.plan.programme import Watering
 from patchrisk.read.amounts import amount, carrier
 from patchrisk.read.area import Area

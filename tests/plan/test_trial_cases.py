@@ -11,13 +11,13 @@ import numpy as np
 import pytest
 
 from patchrisk.base.pen import Pen
-from patchrisk.core.plan.conditions import watering
-from patchrisk.core.plan.cover import Applied, delivered, protection, quickening
+from patchrisk.core.plan.cover import Applied, protection, quickening
+from patchrisk.core.plan.explain import watering
 from patchrisk.core.plan.inputs import Turf
 from patchrisk.core.plan.programme import Choice
 from patchrisk.core.rules.rule import meets, relative_rate
-from patchrisk.report.plan_reasons import watering_sentences
-from tests.plan.given_by_hand import FROM, hump, stock, told
+from patchrisk.report.plan_words import watering_sentences
+from tests.plan.given_by_hand import FROM, concern, hump, stock, told
 
 AUTUMN = hump("2024-10-10", 25)
 SPRING = hump("2024-04-15", 20)
@@ -143,12 +143,16 @@ def test_pythium_root_dysfunction_gets_five_and_actives_differ(library, of_file)
     assert autumn
 
 
+def numbers_delivered(numbers, water_mm):
+    """Share that gets to the roots of an application of group 11 with so much water."""
+    on = Applied(FROM, "Area", frozenset({"11"}), water_mm=water_mm)
+    return numbers.lasting(concern(np.zeros(1))).delivered(on)
+
+
 def test_watering_in_helps(numbers):
     # Kerns et al. 2005 (CSSA abstract seen): 0.32 cm at once improved control.
-    least, none = numbers.water_least_mm, numbers.not_watered
-    assert delivered(frozenset({"11"}), 3.2, least, none) > delivered(
-        frozenset({"11"}), 0.0, least, none
-    )
+    watered, dry = (numbers_delivered(numbers, mm) for mm in (3.2, 0.0))
+    assert watered > dry
 
 
 def test_root_rot_in_warm_soil_and_patch_in_cool_share_no_trigger(library):
@@ -216,10 +220,7 @@ def test_at_once_before_six_hours_before_none(of_file, numbers):
     )
     assert found.hours < 6
     assert "at once" in watering_sentences(found, Pen("metric").show)
-    shares = [
-        delivered(frozenset({"11"}), mm, numbers.water_least_mm, numbers.not_watered)
-        for mm in (6.4, 1.0, 0.0)
-    ]
+    shares = [numbers_delivered(numbers, mm) for mm in (6.4, 1.0, 0.0)]
     assert shares[0] > shares[1] > shares[2]
 
 

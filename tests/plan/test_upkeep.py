@@ -11,9 +11,9 @@ from icalendar import Calendar
 
 from patchrisk.base.errors import InputError
 from patchrisk.cli import main
-from patchrisk.core.plan.facts import Factor, KeptFromTines, Scouting
+from patchrisk.core.plan.besides import Factor, upkeep
+from patchrisk.core.plan.facts import KeptFromTines, Scouting
 from patchrisk.core.plan.inputs import Turf
-from patchrisk.core.plan.upkeep import MOST, upkeep
 from patchrisk.read.site import read_site
 from patchrisk.report.calendar import write_calendar
 from patchrisk.report.plan_json import to_json
@@ -42,6 +42,8 @@ def chosen(library):
             tests=dict(tests),
             done={name: [day(text)] for name, text in done},
             southern=southern,
+            most=3,
+            holds_days=300,
         )
         return {task.finding.factor: task for task in found}
 
@@ -85,13 +87,13 @@ def test_the_areas_own_tests_decide_first(chosen, mn, ph, wanted):
     found = chosen("take-all-patch", tests={MN: (mn, mn), PH: (ph, ph)}.items())
     assert wanted == {name for name in (MN, PH) if name in found}
     assert wanted == {name for name, task in found.items() if task.found is not None}
-    assert len(found) <= MOST
+    assert len(found) <= 3
 
 
 def test_no_more_than_three_and_nothing_that_cannot_be_done(chosen, library):
     for key in library.diseases:
         found = chosen(key)
-        assert len(found) <= MOST
+        assert len(found) <= 3
         assert not {"stand age", "organic matter"} & set(found)
         assert all(task.finding.effect in ("better", "worse") for task in found.values())
         dated = [task.first for task in found.values() if task.first is not None]
@@ -100,16 +102,17 @@ def test_no_more_than_three_and_nothing_that_cannot_be_done(chosen, library):
 
 
 def test_sources_that_part_ways_come_after_those_that_do_not():
+    none_done = {"done": {}, "southern": False, "most": 3, "holds_days": 300}
     one = Factor("shade", "worse", "a", "s", "moderate")
     other = Factor("thatch", "worse", "b", "s", "strong")
     none = Factor("thatch", "none", "c", "s", "weak")
-    found = upkeep({"d": [one, other, none]}, day("2026-01-01"), tests={}, done={}, southern=False)
+    found = upkeep({"d": [one, other, none]}, day("2026-01-01"), tests={}, **none_done)
     assert [(t.finding.text, t.differ) for t in found] == [("a", False), ("b", True)]
     # What a test of the area's own speaks for comes before all, however weak and disputed.
     others = [Factor(name, "better", name, "s", "strong", (5,)) for name in ("a", "b", "c")]
     acid = Factor(PH, "worse", "acid", "s", "weak", above=7.0), Factor(PH, "none", "", "s", "weak")
     tests = {PH: (6.0, 7.5)}
-    found = upkeep({"d": [*others, *acid]}, day("2026-01-01"), tests=tests, done={}, southern=False)
+    found = upkeep({"d": [*others, *acid]}, day("2026-01-01"), tests=tests, **none_done)
     assert [t.finding.text for t in found] == ["a", "b", "acid"]
 
 
@@ -205,6 +208,27 @@ def test_check_names_what_is_wrong_in_the_visit_of_an_area(planned, tmp_path):
     assert "seven" in line
 
 
+def test_a_visit_that_is_not_understood_is_told_and_the_plan_goes_on(planned, tmp_path):
+    whole = planned()
+    (tmp_path / "visit.toml").write_text(VISIT.replace("7.4, 1:1", "seven"))
+    plan = planned()
+    days = [one.day for one in plan.areas[0].planned]
+    assert days == [one.day for one in whole.areas[0].planned]
+    assert days
+    text = " ".join(write_plan(plan).split())
+    assert "To mend in the visit, whose soil tests are left out: " in text
+    (area,) = json.loads(to_json(plan))["areas"]
+    (said,) = (one for one in area["advice"] if one.startswith("To mend in the visit"))
+    assert "visit.toml" in said
+    assert "seven" in said
+    assert "Here 12 mg/kg" not in text
+    args = ["page", "--site", str(tmp_path / "site.toml"), "--as-of", "2026-05-18", "--offline"]
+    done = CliRunner().invoke(main, [*args, "--out", str(tmp_path / "out")])
+    assert done.exit_code == 0, done.stderr
+    (page,) = (tmp_path / "out").glob("*.html")
+    assert "To mend in the visit" in page.read_text()
+
+
 def test_days_of_hollow_tines_are_read_with_quotes_and_without(tmp_path):
     (tmp_path / "site.toml").write_text(
         "[site]\nlatitude = 38.9\nlongitude = -85.4\n"
@@ -252,3 +276,16 @@ def test_no_group_3_near_hollow_tines_and_it_says_why(plan):
         .waiting
     )
     assert "hollow tines hold FRAC 3 back" in told([waiting])[0]
+    # On another grass tines hold nothing back, so that heat near them is told as heat.
+    waiting = (
+        plan(
+            [concern(season, due=True)],
+            stock("3"),
+            today="2024-04-20",
+            turf=Turf(True, "creeping bentgrass", (day("2024-05-01"),)),
+            air_max_c=np.full((60, 1), 35.0),
+        )
+        .answers["one"]
+        .waiting
+    )
+    assert "heat holds FRAC 3 back" in told([waiting])[0]

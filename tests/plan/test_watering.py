@@ -4,11 +4,11 @@ import numpy as np
 import pytest
 
 from patchrisk.base.pen import Pen
-from patchrisk.core.plan.conditions import watering
 from patchrisk.core.plan.cover import Applied
+from patchrisk.core.plan.explain import watering
 from patchrisk.core.plan.programme import Choice, ForecastRain
-from patchrisk.report.log_words import water_asked
-from patchrisk.report.plan_reasons import watering_sentences
+from patchrisk.report.plan_words import watering_sentences
+from patchrisk.report.records_words import water_asked
 
 NO_SURFACTANT = frozenset({"3"})
 

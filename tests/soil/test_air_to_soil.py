@@ -12,7 +12,7 @@ from patchrisk.base.toml_files import load_numbers
 from patchrisk.core.soil import air_to_soil, forcing
 from patchrisk.core.soil.forcing import Climate, bridge
 from patchrisk.core.soil.heat_stores import Stores, run_stores
-from patchrisk.core.soil.surface import Surface
+from patchrisk.core.soil.parameters import Surface
 from patchrisk.read.soil import load_soil_model, station_plot, surface_of
 
 MODEL = load_soil_model()

@@ -10,15 +10,14 @@ from hypothesis.extra import numpy as hnp
 from scipy.sparse import diags
 from scipy.sparse.linalg import splu
 
+from patchrisk.core.soil import conduction
 from patchrisk.core.soil.conduction import (
-    amplitude_ratio,
-    damping_depth_cm,
-    lag_days,
-)
-from patchrisk.core.soil.depth_transfer import (
     MAX_UP_CM,
+    amplitude_ratio,
     can_move,
+    damping_depth_cm,
     depth_weights,
+    lag_days,
     move_extremes,
     move_mean,
 )
@@ -251,7 +250,7 @@ def test_start_of_the_record():
     assert weights[:2].sum() < 0.9 <= weights[:3].sum()
 
 
-def test_missing_days_are_missing_where_they_matter():
+def test_missing_days_are_missing_where_they_matter(monkeypatch):
     random = np.random.default_rng(33)
     logged = random.normal(12, 3, 800)
     whole = move_mean(logged, 5, 10, 5e-7)
@@ -262,7 +261,8 @@ def test_missing_days_are_missing_where_they_matter():
     # Two days later the others speak for it, each by its own weight.
     w = depth_weights(5, 10, 5e-7)[2]
     assert holed[702] == pytest.approx((whole[702] - w * lost) / (1 - w), abs=1e-9)
-    strict = move_mean(logged, 5, 10, 5e-7, min_known=0.999)
+    monkeypatch.setattr(conduction, "MIN_KNOWN", 0.999)
+    strict = move_mean(logged, 5, 10, 5e-7)
     assert np.isnan(strict[702:720]).any()
 
 

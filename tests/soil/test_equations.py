@@ -8,7 +8,7 @@ import pytest
 from patchrisk.core.soil import air_to_soil, forcing
 from patchrisk.core.soil.forcing import Climate, extraterrestrial_radiation
 from patchrisk.core.soil.heat_stores import run_stores
-from patchrisk.core.soil.surface import Surface
+from patchrisk.core.soil.parameters import Surface
 from patchrisk.read.soil import load_soil_model
 
 MODEL = load_soil_model()

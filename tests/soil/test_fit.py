@@ -10,14 +10,16 @@ from patchrisk.core.soil import air_to_soil, calibration, forcing
 from patchrisk.core.soil.air_to_soil import season_correction
 from patchrisk.core.soil.calibration import (
     compare_by_season,
+    from_fit,
     level_after,
     persistence_after,
     posterior,
+    repeat_lanes,
+    response,
+    to_fit,
 )
 from patchrisk.core.soil.heat_stores import run_stores
-from patchrisk.core.soil.sensitivity import from_fit, repeat_lanes, response, to_fit
-from patchrisk.read.soil import load_soil_model
-from patchrisk.read.soil_fit import fit_text, parse_fit
+from patchrisk.read.soil import fit_text, load_soil_model, parse_fit
 
 MODEL = load_soil_model()
 estimate_soil = partial(air_to_soil.estimate_soil, model=MODEL)

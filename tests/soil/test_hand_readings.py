@@ -9,14 +9,15 @@ from patchrisk.core.dates.forecast_error import ConditionalErrors, KnownErrors
 from patchrisk.core.dates.hand_readings import (
     CORRECTED,
     SHARED,
+    DayWave,
     compare_readings,
     correct_soil,
     error_with_more,
     forward_errors,
+    solar_hour,
 )
 from patchrisk.core.soil.air_to_soil import SoilEstimate
 from patchrisk.core.soil.conduction import wave_c
-from patchrisk.core.soil.day_wave import DayWave, solar_hour
 from patchrisk.core.soil.root_depth import SoilSeries
 from patchrisk.site_day.area_soil import day_wave, error_covariance
 

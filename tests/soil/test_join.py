@@ -1,5 +1,7 @@
 """The filter against Gaussian conditioning written out in full, and its intervals."""
 
+from typing import NamedTuple
+
 import numpy as np
 import pytest
 
@@ -10,7 +12,6 @@ from patchrisk.core.soil.logged import (
     parts_of,
     run_filter,
     smooth,
-    station_likelihood,
 )
 from patchrisk.read.soil import load_soil_model
 
@@ -30,12 +31,32 @@ def course(days, lanes, rng=RNG):
     return np.linalg.cholesky(dense(days)) @ rng.standard_normal((days, lanes))
 
 
+class Joined(NamedTuple):
+    mean_c: np.ndarray
+    sd_c: np.ndarray
+    came_from: np.ndarray
+
+
 def join_logged(estimate, log, probe_sd_c=0.0):
-    return logged.join_logged(learn_error(estimate, log, MODEL), probe_sd_c)
+    """Join in the shape given: (days,) or (days, lanes)."""
+    days = len(log)
+    lanes = SoilEstimate(
+        *(a.reshape(days, -1) for a in (estimate.mean_c, estimate.min_c, estimate.max_c)),
+        estimate.sd_c.reshape(days, -1),
+    )
+    error = learn_error(lanes, log.reshape(days, -1), MODEL)
+    return Joined(*(a.reshape(log.shape) for a in logged.join_logged(error, probe_sd_c)))
 
 
 def estimate_of(mean, sd):
     return SoilEstimate(mean, mean - 3, mean + 3, sd)
+
+
+def station_likelihood(scaled, persistence):
+    """Mean logarithm of the likelihood of a scaled error a day."""
+    f = run_filter(scaled, persistence)
+    each = -0.5 * (np.log(f.surprise_variance) + f.surprise**2 / f.surprise_variance)
+    return (np.where(f.seen, each, 0.0).sum(axis=0) / f.seen.sum(axis=0)).mean()
 
 
 def test_smoother_is_gaussian_conditioning():

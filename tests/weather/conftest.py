@@ -3,7 +3,7 @@
 import pytest
 
 from patchrisk.base.errors import InputError
-from patchrisk.read.logger.load_log import load_log
+from patchrisk.read.logger.read_log import load_log
 
 
 @pytest.fixture

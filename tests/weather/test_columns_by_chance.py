@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from patchrisk.base.errors import InputError
 from patchrisk.read.logger.layout import LogOptions
-from patchrisk.read.logger.load_log import load_log
+from patchrisk.read.logger.read_log import load_log
 from tests.weather.log_files import hours, lines, soil
 
 MOMENTS = hours(24 * 12)

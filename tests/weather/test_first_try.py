@@ -12,7 +12,7 @@ import pytest
 
 from patchrisk.base.errors import InputError
 from patchrisk.read.logger.layout import LogOptions
-from patchrisk.read.logger.load_log import load_log
+from patchrisk.read.logger.read_log import load_log
 from patchrisk.read.site import WeatherFile
 from patchrisk.read.weather.own import read_with_notes
 from tests.weather import layout_files as files

@@ -14,9 +14,8 @@ import pytest
 
 from patchrisk.base.errors import InputError
 from patchrisk.read.logger.layout import LogOptions
-from patchrisk.read.logger.load_log import load_log
-from patchrisk.read.logger.read_log import read_log
-from patchrisk.read.tables.workbook import read_sheets
+from patchrisk.read.logger.read_log import load_log, read_log
+from patchrisk.read.tables.file_text import read_sheets
 from tests.weather import layout_files as files
 from tests.weather.log_files import by_date, by_time
 

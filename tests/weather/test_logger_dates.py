@@ -10,10 +10,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from patchrisk.base.errors import InputError
+from patchrisk.read.logger.clock import RULES, find_offset, find_summer_time, to_standard
 from patchrisk.read.logger.layout import LogOptions
 from patchrisk.read.logger.read_log import read_log
-from patchrisk.read.logger.summer_time import RULES, find_summer_time, to_standard
-from patchrisk.read.tables.timestamps import find_offset, read_stamps
+from patchrisk.read.tables.timestamps import read_stamps
 from tests.weather.log_files import by_time, hours, lines, soil
 
 NORTH_AMERICA = RULES[0]

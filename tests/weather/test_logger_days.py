@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from patchrisk.base.toml_files import load_numbers
 from patchrisk.read.logger.daily import by_day
-from patchrisk.read.logger.load_log import load_log
+from patchrisk.read.logger.read_log import load_log
 from tests.weather.log_files import START, by_date, hours, lines
 
 WAVE = 2 * np.pi / 24

@@ -271,7 +271,7 @@ def test_columns_that_are_no_soil_temperature_say_why(write):
         "Soil temp 5 cm, °C": "its name says soil and temperature",
     }
     assert list(by_time(log).columns) == ["Soil temp 5 cm, °C"]
-    description = str(log.layout)
+    description = "\n".join(log.layout.lines())
     for header, why in headers.items():
         assert f"{header!r}: " in description
         assert why in description

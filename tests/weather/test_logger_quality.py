@@ -14,9 +14,8 @@ from hypothesis import strategies as st
 
 from patchrisk.base.toml_files import load_numbers
 from patchrisk.read.logger.layout import LogOptions
-from patchrisk.read.logger.load_log import load_log
 from patchrisk.read.logger.quality import check_readings
-from patchrisk.read.logger.read_log import read_log
+from patchrisk.read.logger.read_log import load_log, read_log
 from tests.weather.log_files import START, by_time, hours, lines, soil
 
 DAYS = 60

@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 from patchrisk.base.errors import InputError
 from patchrisk.base.user_files import read_file
 from patchrisk.read.logger.layout import LogOptions
-from patchrisk.read.logger.load_log import load_log
-from patchrisk.read.tables import decode
+from patchrisk.read.logger.read_log import load_log
+from patchrisk.read.tables import file_text
 from tests.weather.log_files import by_date, hours, lines, soil
 
 MOMENTS = hours(24 * 20)
@@ -62,7 +62,7 @@ def test_memory_dump(write, refusal):
 
 
 def test_too_large(write, refusal, monkeypatch):
-    monkeypatch.setattr(decode, "MOST_EXPORT_BYTES", 100)
+    monkeypatch.setattr(file_text, "MOST_EXPORT_BYTES", 100)
     said = refusal(write(lines(MOMENTS, SOIL)))
     assert said == ["0.0 MB, more than 0.0001 MB: export fewer years or a longer step"]
 

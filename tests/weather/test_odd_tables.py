@@ -13,8 +13,7 @@ import pytest
 from patchrisk.base.errors import InputError
 from patchrisk.base.user_files import LONGEST_LINE
 from patchrisk.read.logger.layout import LogOptions
-from patchrisk.read.logger.load_log import load_log
-from patchrisk.read.logger.read_log import read_log
+from patchrisk.read.logger.read_log import load_log, read_log
 from patchrisk.read.site import WeatherFile
 from patchrisk.read.tables import delimited
 from patchrisk.read.weather.own import read_daily_weather

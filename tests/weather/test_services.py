@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from patchrisk.base.errors import InputError
-from patchrisk.read.logger.load_log import load_log
+from patchrisk.read.logger.read_log import load_log
 from patchrisk.read.site import WeatherFile
 from patchrisk.read.weather.own import read_daily_weather
 from tests.weather import service_files as files

@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 from patchrisk.base.errors import InputError
-from patchrisk.read.logger.load_log import load_log
+from patchrisk.read.logger.read_log import load_log
 from patchrisk.read.site import WeatherFile
 from patchrisk.read.weather.own import read_daily_weather, read_with_notes
 from tests.weather.log_files import by_date, hours, lines

@@ -6,8 +6,8 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pytest
 
+from patchrisk.read.logger.clock import find_summer_time, rule_for, to_standard
 from patchrisk.read.logger.layout import offset_words
-from patchrisk.read.logger.summer_time import find_summer_time, rule_for, to_standard
 
 # Hours of standard time from UTC: as the sites of the rule keep it.
 ZONES = {

@@ -1,17 +1,25 @@
 """What a plan has for each verdict, and what is to be said of records and the whole of it."""
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
 import numpy as np
 
 from patchrisk.base.units import BoolArray, FloatArray, IntArray
 from patchrisk.core.plan import facts
-from patchrisk.core.plan.conditions import held_by
 from patchrisk.core.plan.cover import Applied
-from patchrisk.core.plan.inputs import BACKED, PROVEN, Concern, Numbers, Turf, works
-from patchrisk.core.plan.problem import Plan, Problem, Threat, Wait, broken_by, step_of, waits
+from patchrisk.core.plan.inputs import BACKED, PROVEN, Concern, Numbers, Turf
+from patchrisk.core.plan.problem import (
+    Plan,
+    Problem,
+    Threat,
+    Wait,
+    broken,
+    broken_by,
+    step_of,
+    waits,
+)
 from patchrisk.core.plan.programme import Answer
 from patchrisk.core.plan.rotation import HARD, Guideline, Step, breaches, family
 from patchrisk.core.plan.search import Relief
@@ -25,7 +33,8 @@ class Case:
     """A problem with its plan, and everything that bears on them.
 
     Arrays are over the days of the problem; parameters as for `area_plan.plan_area`, ``bars`` as
-    `conditions.rain_bars` returns them.
+    `area_plan.rain_bars` returns them. ``elsewhere`` is what went on, by name, on parts that
+    were treated by themselves and that it is not planned for.
     """
 
     problem: Problem
@@ -37,9 +46,11 @@ class Case:
     season: Sequence[Applied]
     without: frozenset[str]
     hot: FloatArray | None
+    near_tines: BoolArray
     rain_mm: FloatArray | None
     bars: Mapping[facts.Obstacle, tuple[BoolArray, FloatArray, float]]
     soil_c: FloatArray | None
+    elsewhere: Mapping[str, Sequence[Step]] = field(default_factory=dict)
 
     def threat(self, key: str) -> Threat:
         """Return the disease of a key as the schedule sees it."""
@@ -55,15 +66,8 @@ def after_damage(
 ) -> facts.AfterDamage | None:
     """Tell that groups for before damage go on after it; None where they don't, or no rule is on.
 
-    Parameters
-    ----------
-    case : Case
-    codes : frozenset of str
-        FRAC codes in the tank.
-    concerns : sequence of Concern
-        What it is aimed at. Damage counts through the season in which it was seen, and no
-        further: the next season's infection is yet to come.
-    day : datetime64[D]
+    Damage counts through the season in which it was seen, and no further: the next season's
+    infection is yet to come.
     """
     rule = case.guideline(PREVENTIVE_RULE)
     if rule is None or not codes & rule.codes:
@@ -80,14 +84,18 @@ def advice(case: Case, relief: Relief) -> Iterator[facts.Advice]:
     """Yield what concerns the programme as a whole."""
     problem = case.problem
     first = min((one.day for one in case.season), default=None)
-    for breach in breaches(problem.done, problem.guidelines, problem.caps):
-        if first is not None and (breach.day is None or breach.day >= first):
-            yield facts.BrokenOnRecord(breach)
+    told: set[object] = set()
+    for part, steps in (*(("", done) for done in problem.done), *case.elsewhere.items()):
+        for breach in breaches(steps, problem.guidelines, problem.caps):
+            of_season = first is not None and (breach.day is None or breach.day >= first)
+            if of_season and (breach.day, breach.finding) not in told:
+                told.add((breach.day, breach.finding))
+                yield facts.BrokenOnRecord(breach, part)
     for one in case.season:
         aimed = [
             concern
             for concern in case.concerns.values()
-            if concern.key in one.targets or (not one.targets and works(concern, one))
+            if concern.key in one.targets or (not one.targets and concern.works(one))
         ]
         late = after_damage(case, one.codes, aimed, one.day)
         if late is not None:
@@ -181,7 +189,7 @@ def waiting_for(case: Case, key: str, wait: Wait) -> facts.Waiting:
 def _groups_that_keep(case: Case, key: str, before: Plan, day: int) -> frozenset[str]:
     """Return the groups that act on a disease and, alone, would keep the guidelines on a day."""
     problem, concern = case.problem, case.concerns[key]
-    steps = [*problem.done, *(step_of(problem, move) for move in before)]
+    planned = [step_of(problem, move) for move in before]
 
     def keeps(code: str) -> bool:
         alone = frozenset({code})
@@ -191,7 +199,7 @@ def _groups_that_keep(case: Case, key: str, before: Plan, day: int) -> frozenset
         step = Step(
             alone, partners, problem.dates[day], targets, year=int(day >= problem.year_ends)
         )
-        found = breaches([*steps, step], problem.guidelines, problem.caps)
+        found = broken(problem, [(*done, *planned, step) for done in problem.done])
         return all(b.day != step.day for b in found)
 
     return frozenset(filter(keeps, _groups_that_serve(case, key)))
@@ -218,7 +226,9 @@ def _in_the_way(case: Case, o: int, wait: Wait) -> Iterator[facts.InTheWay]:
         yield facts.InTheWay(facts.Obstacle.DAYS_OFF, days=tuple(problem.dates[off]))
     yield from _rain(case, days[~problem.no_spray[days] & (days >= first)])
     if option.held is not None and option.held[days].any():
-        yield facts.InTheWay(held_by(problem.dates[days], case.turf, case.numbers), label=label)
+        by_tines = case.near_tines[days].any()
+        held_by = facts.Obstacle.TINES if by_tines else facts.Obstacle.HEAT
+        yield facts.InTheWay(held_by, label=label)
     if first > wait.since:
         yield facts.InTheWay(facts.Obstacle.INTERVAL, days=(problem.dates[first],))
     turn = problem.year_ends
@@ -230,8 +240,8 @@ def _in_the_way(case: Case, o: int, wait: Wait) -> Iterator[facts.InTheWay]:
         yield facts.InTheWay(facts.Obstacle.NUMBER)
     if wait.until is None:
         plan = (*(move for move in case.plan if move[0] < wait.since), (wait.since, o))
-        broken = [b for b in broken_by(problem, plan) if b.day == problem.dates[wait.since]]
-        worst = sorted(broken, key=lambda breach: breach.guideline.key not in HARD)[:1]
+        found = [b for b in broken_by(problem, plan) if b.day == problem.dates[wait.since]]
+        worst = sorted(found, key=lambda breach: breach.guideline.key not in HARD)[:1]
         for breach in worst:  # one is enough to keep it off
             yield facts.InTheWay(facts.Obstacle.GUIDELINE, finding=breach.finding)
 

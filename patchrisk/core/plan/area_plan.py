@@ -5,26 +5,21 @@ from itertools import groupby
 
 import numpy as np
 
-from patchrisk.base.units import DAY, DayArray, FloatArray
+from patchrisk.base.units import DAY, BoolArray, DayArray, FloatArray
 from patchrisk.core.plan.answers import Case, advice, answers, bad_days
-from patchrisk.core.plan.conditions import chance_of_heat, near_tines, rain_bars
-from patchrisk.core.plan.cover import Applied, covered_by
+from patchrisk.core.plan.cover import Applied, covered_by, grounds, on_ground, parts_of
 from patchrisk.core.plan.explain import HEAT_RULE, explained
-from patchrisk.core.plan.facts import DoseTaken, KeptFromTines
+from patchrisk.core.plan.facts import DoseTaken, KeptFromTines, Obstacle
 from patchrisk.core.plan.inputs import (
     Concern,
     Demand,
     Numbers,
-    Stock,
     Turf,
-    delivery,
-    works,
 )
-from patchrisk.core.plan.label_limits import YearlyLimit, YearSpent, year_spent
+from patchrisk.core.plan.labels import YearlyLimit, YearSpent, year_spent
 from patchrisk.core.plan.options import acting_on, options_of, partners_against, twice_in
-from patchrisk.core.plan.parts import grounds, on_ground
 from patchrisk.core.plan.problem import Option, Problem, Solution, Threat, cover_with
-from patchrisk.core.plan.programme import AreaPlan, Share
+from patchrisk.core.plan.programme import AreaPlan, Choice, Share
 from patchrisk.core.plan.rotation import Guideline, Step
 from patchrisk.core.plan.search import with_relief
 
@@ -34,7 +29,7 @@ TINES_RULE = "dmi-aerification"
 def plan_area(
     area: str,
     concerns: Sequence[Concern],
-    stock: Sequence[Stock],
+    stock: Sequence[Choice],
     *,
     dates: DayArray,
     today: int,
@@ -59,8 +54,8 @@ def plan_area(
     area : str
     concerns : sequence of Concern
         Its diseases for which the verdict calls for applications, now or in a season in sight.
-    stock : sequence of Stock
-        What can be applied; its ``choice.evidence`` may be left empty and is worked out here.
+    stock : sequence of Choice
+        What can be applied.
     dates : ndarray of datetime64[D], shape (days,)
         Past and to come; every array of days goes with them.
     today : int
@@ -112,7 +107,9 @@ def plan_area(
         hot[: len(chance)] = chance[: len(hot)]
     held = None if hot is None else hot > numbers.heat_chance
     tines = next((g for g in guidelines if g.key == TINES_RULE and turf.is_of(g)), None)
-    if tines is not None and (near := near_tines(ahead, turf, numbers)).any():
+    near = np.zeros(len(ahead), dtype=bool)
+    if tines is not None:
+        near = near_tines(ahead, turf, numbers)
         held = near if held is None else held | near
     guidelines = tuple(g for g in guidelines if g.key != TINES_RULE)
     harmed_by_heat = next((g.codes for g in guidelines if g.key == HEAT_RULE), frozenset[str]())
@@ -127,6 +124,12 @@ def plan_area(
         held_codes=harmed_by_heat if tines is None else harmed_by_heat | tines.codes,
         mixtures=demand.mixtures,
     )
+    # Rotation is of a ground: what went on a part by itself counts there, and not on the rest.
+    parts, whole = parts_of(applied, ahead[0], numbers.sizes_agree)
+    record = {
+        part: tuple(_steps([*concerns, *known], on_ground(before_now, part), season_start))
+        for part in ("", *parts)
+    }
     most = None if demand.most is None else max(0, demand.most - len({one.day for one in season}))
     turn = int((_year_on(season_start) - ahead[0]).astype(int))
     bars = rain_bars(rain_mm, rain_before_mm, len(ahead), numbers)
@@ -137,7 +140,7 @@ def plan_area(
         most=most,
         least_days=demand.least_days,
         no_spray=demand.no_spray[today:],
-        done=tuple(_steps([*concerns, *known], before_now, season_start)),
+        done=tuple(record[part] for part in (parts if whole else ("",))),
         guidelines=tuple(g for g in guidelines if g.key != HEAT_RULE),
         caps=numbers.caps,
         cost=numbers.partner,
@@ -162,9 +165,11 @@ def plan_area(
         season=season,
         without=demand.without,
         hot=hot,
+        near_tines=near,
         rain_mm=rain_mm,
         bars=bars,
         soil_c=None if soil_c is None else soil_c[today:],
+        elsewhere={} if whole else {part: record[part] for part in parts},
     )
     return AreaPlan(
         area=area,
@@ -181,6 +186,54 @@ def plan_area(
         answers=answers(case),
         bad_days=bad_days(case),
     )
+
+
+def chance_of_heat(air_max_c: FloatArray, *, limit_c: float, within_days: int) -> FloatArray:
+    """Probability, by day of application, of a hot day on it or within the days after it.
+
+    ``air_max_c`` is the daily maximum of the air along the outlook's traces, (days, traces)
+    [degC]; NaN counts as not hot. The answer is the share of the traces with at least one day of
+    the limit or more, (days,) [1]; towards the end, of the days in sight.
+    """
+    hot = np.asarray(air_max_c >= limit_c - 1e-9)
+    soonest = np.where(hot, np.arange(len(hot))[:, None], len(hot) + within_days + 1)
+    soonest = np.minimum.accumulate(soonest[::-1], axis=0)[::-1]
+    soon = soonest - np.arange(len(hot))[:, None] <= within_days
+    return np.asarray(soon.mean(axis=1))
+
+
+def near_tines(ahead: DayArray, turf: Turf, numbers: Numbers) -> BoolArray:
+    """Whether each day ahead lies so near hollow tines that they harm each other, (days,)."""
+    near = np.zeros(len(ahead), dtype=bool)
+    for day in turf.aerified:
+        near |= abs((ahead - day).astype(int)) <= numbers.aerified_days
+    return near
+
+
+def rain_bars(
+    rain_mm: FloatArray | None, before_mm: FloatArray, days: int, numbers: Numbers
+) -> dict[Obstacle, tuple[BoolArray, FloatArray, float]]:
+    """Return on which days rain keeps an application off, by what it would do.
+
+    ``rain_mm`` is the forecast from today on, NaN beyond it, ``before_mm`` that of the days before,
+    the last one last. Of ``RAIN`` on the day, ``RAIN_AFTER`` on the day after it and ``WET_SOIL``
+    from the days before it: whether it does, (days,), how much there is, (days,) [mm], and the
+    most that does no harm [mm]. Rain that is not known keeps nothing off.
+    """
+    ahead = np.full(days + 1, np.nan)
+    if rain_mm is not None:
+        ahead[: min(len(rain_mm), days + 1)] = rain_mm[: days + 1]
+    known = np.nan_to_num(np.r_[before_mm[-numbers.wet_soil_days :], ahead])
+    lead = len(known) - len(ahead)
+    total = np.r_[0.0, np.cumsum(known)]
+    row = np.arange(days) + lead
+    wet = total[row] - total[np.maximum(row - numbers.wet_soil_days, 0)]
+    of_day, after = known[row], known[row + 1]
+    return {
+        Obstacle.RAIN: (of_day > numbers.water_most_mm, of_day, numbers.water_most_mm),
+        Obstacle.RAIN_AFTER: (after > numbers.wash_off_mm, after, numbers.wash_off_mm),
+        Obstacle.WET_SOIL: (wet > numbers.wet_soil_mm, wet, numbers.wet_soil_mm),
+    }
 
 
 def _doses_taken(spent: Sequence[YearSpent]) -> Iterator[DoseTaken]:
@@ -228,11 +281,11 @@ def _threat(
 ) -> Threat:
     lasting = numbers.lasting(concern)
     covers = []
-    for part in grounds(applied, ahead[0]):
+    for part in grounds(applied, ahead[0], numbers.sizes_agree):
         cover = np.zeros(len(ahead))
-        for one in (a for a in on_ground(applied, part) if works(concern, a)):
+        for one in (a for a in on_ground(applied, part) if concern.works(a)):
             evidence = concern.evidence(one.codes, one.actives) if one.codes else "no data"
-            on = covered_by([one], ahead, lasting, delivery(numbers), lasting.days)
+            on = covered_by([one], ahead, lasting, lasting.days)
             cover = np.maximum(cover, np.where(on, numbers.evidence[evidence], 0.0))
         covers.append(cover)
     cover = np.min(covers, axis=0)
@@ -261,9 +314,7 @@ def _steps(
             codes if leaves else frozenset[str]().union(*against.values()),
             day,
             () if leaves else tuple((acting[key], against[key]) for key in aimed),
-            frozenset[str]().union(
-                *(twice_in([a for a in tank if a.spot == spot]) for spot in {a.spot for a in tank})
-            ),
+            twice_in(tank),
             0 if day >= season_start else -1,
         )
 

@@ -1,8 +1,8 @@
-"""How long applications that went on still protect the roots."""
+"""What went on, and how long it still protects the roots, on each part of an area."""
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
-from itertools import groupby
+from itertools import combinations, groupby
 from operator import attrgetter
 
 import numpy as np
@@ -11,62 +11,35 @@ import numpy.typing as npt
 from patchrisk.base.units import DAY, BoolArray, DayArray, FloatArray
 
 PHOSPHONATE = "P07"  # moves down in the plant; everything else must be watered in
+_A_YEAR = 365 * DAY
+_MOST_PARTS = 12  # of an area, whose sizes are added up
 
 
 @dataclass(frozen=True, eq=False)
 class Applied:
-    """An application that really went on; two that tell the same are equal.
-
-    Parameters
-    ----------
-    day : datetime64[D]
-    area : str
-    codes : frozenset of str
-        FRAC codes of everything in the tank; empty where the record names none.
-    actives : tuple of str
-        ISO common names.
-    product : str
-        In the user's own words; may be empty.
-    targets : tuple of str
-        Keys of the diseases it was aimed at; empty when the record names none.
-    water_mm : float
-        Watered in on the same day [mm]; NaN where the record does not say.
-    longest_days : int or None
-        The longest interval of its label: it protects no longer than this [days].
-    rain_mm : float
-        Rain of its day, at whatever hour [mm]; NaN where it is not known, or not yet.
-    part : float
-        Its rate as a part of the one on the shelf [1]; NaN where either is not told.
-    others : tuple of str
-        What else it was aimed at, as written: diseases of leaves, of which no file is kept.
-    spot : str
-        The part of the area that it went on; empty for the whole.
-    kept_off_h : float
-        Hours from its end until people went back [h]; NaN where that is not told.
-    wind_m_s : float
-        Wind while it went on [m/s]; NaN where that is not told.
-    ground : float
-        Share of the area that the spot takes, by its size [1]; NaN where that is not told.
-    """
+    """An application that really went on; two that tell the same are equal."""
 
     day: np.datetime64
     area: str
-    codes: frozenset[str]
-    actives: tuple[str, ...] = ()
-    product: str = ""
-    targets: tuple[str, ...] = ()
-    water_mm: float = float("nan")
-    longest_days: int | None = None
-    rain_mm: float = float("nan")
-    part: float = float("nan")
+    codes: frozenset[str]  # FRAC codes of everything in the tank; empty where none is named
+    actives: tuple[str, ...] = ()  # ISO common names
+    product: str = ""  # in the user's own words
+    targets: tuple[str, ...] = ()  # keys of diseases; empty where the record names none
+    water_mm: float = float("nan")  # watered in on the same day; NaN where it does not say
+    longest_days: int | None = None  # of its label: it protects no longer than this
+    rain_mm: float = float("nan")  # of its day, at whatever hour; NaN where it is not known
+    part: float = float("nan")  # its rate, of the one on the shelf [1]; NaN where it is not told
+    # What else it was aimed at, as written: diseases of leaves, of which no file is kept.
     others: tuple[str, ...] = ()
-    spot: str = ""
-    kept_off_h: float = float("nan")
+    spot: str = ""  # the part of the area that it went on; empty for the whole
+    kept_off_h: float = float("nan")  # from its end until people went back; NaN where not told
     wind_m_s: float = float("nan")
-    ground: float = float("nan")
+    ground: float = float("nan")  # share of the area that the spot takes [1]; NaN where not told
+    # Everything its record tells, by column as written; nothing is decided by it.
+    cells: Mapping[str, str] = field(default_factory=dict, compare=False)
 
     def _told(self) -> tuple[object, ...]:
-        every = (getattr(self, f.name) for f in fields(self))
+        every = (getattr(self, f.name) for f in fields(self) if f.compare)
         return tuple(None if one != one else one for one in every)  # NaN is equal to nothing
 
     def __eq__(self, other: object) -> bool:
@@ -126,43 +99,22 @@ def _named(one: Applied) -> str:
 
 @dataclass(frozen=True)
 class Cover:
-    """Protection of one area against one disease.
+    """Protection of one area against one disease, over days past and to come."""
 
-    Parameters
-    ----------
-    disease : str
-        Key of the disease.
-    dates : ndarray of datetime64[D], shape (days,)
-        Past and to come.
-    share : ndarray of float, shape (days,)
-        Protection expected of what was applied, 0 to 1.
-    covered : ndarray of bool, shape (days,)
-        Whether the day counts as covered.
-    last : Applied or None
-        The latest application that protects, or did.
-    until : datetime64[D] or None
-        Last covered day, from today on; None when today is bare.
-    days_left : int
-        Covered days from today on [days].
-    days_left_range : tuple of int
-        The same by the shortest and the longest published interval [days]; the shortest without
-        rain, which may have fallen before the application.
-    bare_open : ndarray of datetime64[D]
-        Days over, of the season at hand, on which the window was open and the roots bare.
-    parts : mapping of str to Cover
-        By name, parts of the area where not all of them are covered alike, each by what went on
-        it; the rest goes by no name.
-    """
-
-    disease: str
+    disease: str  # its key
     dates: DayArray
-    share: FloatArray
-    covered: BoolArray
-    last: Applied | None
-    until: np.datetime64 | None
-    days_left: int
+    share: FloatArray  # protection expected of what was applied, (days,) [1]
+    covered: BoolArray  # whether the day counts as covered, (days,)
+    last: Applied | None  # the latest application that protects, or did
+    until: np.datetime64 | None  # last covered day, from today on; None when today is bare
+    days_left: int  # covered days from today on
+    # The same by the shortest and the longest published interval; the shortest without rain,
+    # which may have fallen before the application.
     days_left_range: tuple[int, int]
+    # Days over, of the season at hand, on which the window was open and the roots bare.
     bare_open: DayArray
+    # By name, parts of the area where not all of them are covered alike, each by what went on
+    # it; the rest goes by no name.
     parts: Mapping[str, "Cover"] = field(default_factory=dict)
 
     def alike(self, other: "Cover") -> bool:
@@ -173,46 +125,38 @@ class Cover:
 
 @dataclass(frozen=True)
 class Lasting:
-    """How long protection lasts against one disease.
+    """How long protection lasts against one disease, and what of an application gets to the roots.
 
-    Parameters
-    ----------
-    days : int
-        Interval taken [days]: the tested one, or that of the disease file.
-    shortest, longest : int
-        The same by the shortest and the longest figure [days].
-    shape : float
-        Exponent of the curve [1].
-    counts : float
-        Share of the first protection from which on a day counts as covered [1].
+    Shares are [1], intervals [days].
     """
 
-    days: int
-    shortest: int
+    days: int  # the tested interval, or that of the disease file
+    shortest: int  # the same by the shortest and the longest figure
     longest: int
-    shape: float
-    counts: float
+    shape: float  # exponent of the curve
+    counts: float  # share of the first protection from which on a day counts as covered
+    water_least_mm: float  # that takes all of it to the roots
+    not_watered: float  # share that gets there without any
+    wash_off_mm: float  # rain of its day beyond which none does
+    sizes_agree: float  # of the area, by which sizes of parts as written may miss the whole
+
+    def delivered(self, one: Applied) -> float:
+        """Share of an application that gets to the roots, by water and rain of its day.
+
+        Phosphonates move down in the plant; everything else must be watered in. Where the record
+        does not say, it is taken to have been.
+        """
+        if one.rain_mm > self.wash_off_mm:
+            return 0.0
+        water, least = one.wet_mm, self.water_least_mm
+        if PHOSPHONATE in one.codes or np.isnan(water) or water >= least:
+            return 1.0
+        return self.not_watered + (1 - self.not_watered) * max(water, 0.0) / least
 
 
 def protection(days_since: npt.ArrayLike, half_days: float, shape: float) -> FloatArray:
-    """Share of an application's first protection that is left.
+    """Share of an application's first protection that is left, days after it [1].
 
-    Parameters
-    ----------
-    days_since : array_like of float
-        Days since the application [days]; before it nothing is protected.
-    half_days : float
-        Days after which half is left [days].
-    shape : float
-        Exponent: above 1 a plateau, then a fall [1].
-
-    Returns
-    -------
-    ndarray of float
-        0 to 1.
-
-    Notes
-    -----
     A Weibull curve, ``0.5 ** ((days / half) ** shape)``: on foliage protection was flat for a
     week, marginal at 14 and gone at 21 days (Latin 2006, Plant Dis. 90:571-575, abstract seen),
     which no exponential fits. No curve of protection of roots was found.
@@ -228,38 +172,10 @@ def quickening(temperature_c: npt.ArrayLike, q10: float, reference_c: float) -> 
     return np.asarray(q10 ** (warmer / 10))
 
 
-def delivered(codes: frozenset[str], water_mm: float, least_mm: float, not_watered: float) -> float:
-    """Share of an application that gets to the roots [1].
+def shares(applied: Sequence[Applied], dates: DayArray, lasting: Lasting) -> FloatArray:
+    """Protection that is left on each day of the best application so far, (days,) [1].
 
-    Phosphonates move down in the plant; everything else must be watered in. Where the record
-    does not say, it is taken to have been.
-    """
-    if PHOSPHONATE in codes or np.isnan(water_mm) or water_mm >= least_mm:
-        return 1.0
-    return not_watered + (1 - not_watered) * max(water_mm, 0.0) / least_mm
-
-
-def shares(
-    applied: Sequence[Applied],
-    dates: DayArray,
-    lasting: Lasting,
-    delivery: Callable[[Applied], float],
-) -> FloatArray:
-    """Protection that is left on each day of the best application so far.
-
-    Parameters
-    ----------
-    applied : sequence of Applied
-        Those that work on the disease.
-    dates : ndarray of datetime64[D], shape (days,)
-    lasting : Lasting
-    delivery : callable
-        Share of each that gets to the roots [1].
-
-    Returns
-    -------
-    ndarray of float, shape (days,)
-        Nothing from the day on at which the interval is over: no estimate makes it longer.
+    Nothing from the day on at which the interval is over: no estimate makes it longer.
     """
     out = np.zeros(len(dates))
     for one in applied:
@@ -267,8 +183,25 @@ def shares(
         # The curve is at the least share that counts when the interval is over.
         half = interval * (np.log(0.5) / np.log(lasting.counts)) ** (1 / lasting.shape)
         since = (dates - one.day).astype(int)
-        left = protection(since, half, lasting.shape) * delivery(one)
+        left = protection(since, half, lasting.shape) * lasting.delivered(one)
         out = np.maximum(out, np.where(since < interval, left, 0.0))
+    return out
+
+
+def covered_by(
+    applied: Sequence[Applied], dates: DayArray, lasting: Lasting, interval: int
+) -> BoolArray:
+    """Whether each day lies within the interval of an application that got to the roots."""
+    out = np.zeros(len(dates), dtype=bool)
+    for one in applied:
+        # Half of a half dose is no cover: what was not watered in counts for fewer days.
+        share = lasting.delivered(one)
+        if share <= lasting.counts:
+            continue
+        room = np.log(lasting.counts / share) / np.log(lasting.counts)
+        days = int(np.ceil(one.lasts(interval) * room ** (1 / lasting.shape) - 1e-9))
+        since = (dates - one.day).astype(int)
+        out |= (since >= 0) & (since < days)
     return out
 
 
@@ -280,10 +213,11 @@ def cover(
     lasting: Lasting,
     *,
     works: Callable[[Applied], bool],
-    delivery: Callable[[Applied], float],
     open_days: BoolArray | None = None,
 ) -> Cover:
-    """Tell what applications that went on still protect.
+    """Tell what applications on an area, whole or in parts, still protect.
+
+    A day of the area is covered where it is on each of its `grounds`.
 
     Parameters
     ----------
@@ -299,30 +233,57 @@ def cover(
     works : callable
         Whether an application does anything against the disease: False where its groups had no
         effect in trials or have another spectrum.
-    delivery : callable
-        Share of an application that gets to the roots [1].
     open_days : ndarray of bool, shape (days,), optional
         Days of the season at hand, up to today, on which the window was open.
-
-    Returns
-    -------
-    Cover
     """
-    mine = sorted((a for a in applied if a.day <= today and works(a)), key=lambda a: a.day)
-    share = shares(mine, dates, lasting, delivery)
+
+    def of_part(part: str) -> Cover:
+        mine = [one for one in on_ground(applied, part) if one.day <= today and works(one)]
+        return _of_place(disease, mine, dates, today, lasting, open_days)
+
+    parts, whole = parts_of(applied, today, lasting.sizes_agree)
+    found = {part: of_part(part) for part in (parts if whole else ("", *parts))}
+    if not whole:
+        area = found[""]
+    else:
+        area = min(found.values(), key=lambda one: one.days_left)
+        ranges = [one.days_left_range for one in found.values()]
+        area = replace(
+            area,
+            share=np.min([one.share for one in found.values()], axis=0),
+            covered=np.all([one.covered for one in found.values()], axis=0),
+            days_left_range=(min(low for low, _ in ranges), min(high for _, high in ranges)),
+            bare_open=np.unique(np.concatenate([one.bare_open for one in found.values()])),
+        )
+    told = {part: one for part, one in found.items() if whole or not part or not one.alike(area)}
+    if all(one.alike(area) for one in told.values()):
+        return area
+    return replace(area, parts=told)
+
+
+def _of_place(
+    disease: str,
+    applied: Sequence[Applied],
+    dates: DayArray,
+    today: np.datetime64,
+    lasting: Lasting,
+    open_days: BoolArray | None,
+) -> Cover:
+    """Tell the cover of one place by what works and went on it."""
+    mine = sorted(applied, key=lambda one: one.day)
 
     def left(interval: int, mine: Sequence[Applied] = mine) -> int:
-        ahead = covered_by(mine, today + np.arange(interval + 1) * DAY, lasting, delivery, interval)
+        ahead = covered_by(mine, today + np.arange(interval + 1) * DAY, lasting, interval)
         return int(np.argmin(ahead))  # never all covered: nothing lasts longer than it does
 
     days = left(lasting.days)
     dry = [replace(one, rain_mm=np.nan) for one in mine]
-    covered = covered_by(mine, dates, lasting, delivery, lasting.days)
+    covered = covered_by(mine, dates, lasting, lasting.days)
     bare = dates[:0] if open_days is None else dates[open_days & ~covered & (dates < today)]
     return Cover(
         disease,
         dates,
-        share,
+        shares(mine, dates, lasting),
         covered,
         mine[-1] if mine else None,
         today + (days - 1) * DAY if days else None,
@@ -332,22 +293,49 @@ def cover(
     )
 
 
-def covered_by(
-    applied: Sequence[Applied],
-    dates: DayArray,
-    lasting: Lasting,
-    delivery: Callable[[Applied], float],
-    interval: int,
-) -> BoolArray:
-    """Whether each day lies within the interval of an application that got to the roots."""
-    out = np.zeros(len(dates), dtype=bool)
+def on_ground(applied: Iterable[Applied], spot: str) -> list[Applied]:
+    """Return what went on a part of an area, which is also what went on the whole.
+
+    The part without a name is the rest: whatever no application names.
+    """
+    return [one for one in applied if one.spot.casefold() in ("", spot.casefold())]
+
+
+def by_ground(applied: Sequence[Applied]) -> list[list[Applied]]:
+    """Return what went on each part that an application names, and on the rest."""
+    spots = dict.fromkeys(("", *(one.spot.casefold() for one in applied)))
+    return [on_ground(applied, spot) for spot in spots]
+
+
+def parts_of(
+    applied: Sequence[Applied], today: np.datetime64, sizes_agree: float
+) -> tuple[tuple[str, ...], bool]:
+    """Return the parts treated by themselves in the last year, and whether they make the whole.
+
+    Parts do where the shares of some of them add up to the area; where several sets of them do,
+    each part in any counts. By shares alone it can't be seen whether two parts overlap.
+    """
+    names: dict[str, str] = {}
+    share: dict[str, float] = {}
     for one in applied:
-        # Half of a half dose is no cover: what was not watered in counts for fewer days.
-        share = delivery(one)
-        if share <= lasting.counts:
-            continue
-        room = np.log(lasting.counts / share) / np.log(lasting.counts)
-        days = int(np.ceil(one.lasts(interval) * room ** (1 / lasting.shape) - 1e-9))
-        since = (dates - one.day).astype(int)
-        out |= (since >= 0) & (since < days)
-    return out
+        if one.spot and today - _A_YEAR < one.day <= today:
+            key = one.spot.casefold()
+            names.setdefault(key, one.spot)
+            share[key] = float(np.fmax(share.get(key, np.nan), one.ground))
+    sized = [key for key in names if share[key] > 0][:_MOST_PARTS]
+    whole = {
+        key
+        for count in range(1, len(sized) + 1)
+        for chosen in combinations(sized, count)
+        if abs(sum(share[key] for key in chosen) - 1) <= sizes_agree
+        for key in chosen
+    }
+    return tuple(names[key] for key in names if not whole or key in whole), bool(whole)
+
+
+def grounds(
+    applied: Sequence[Applied], today: np.datetime64, sizes_agree: float
+) -> tuple[str, ...]:
+    """Return the parts that an area's own cover is that of: all that make it up, or the rest."""
+    parts, whole = parts_of(applied, today, sizes_agree)
+    return parts if whole else ("",)

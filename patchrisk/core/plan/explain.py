@@ -8,14 +8,14 @@ import numpy as np
 
 from patchrisk.core.plan import facts
 from patchrisk.core.plan.answers import Case, after_damage, waiting_for
-from patchrisk.core.plan.conditions import watering
-from patchrisk.core.plan.cover import quickening
-from patchrisk.core.plan.inputs import CLASSES, PROVEN, Concern
+from patchrisk.core.plan.cover import PHOSPHONATE, quickening
+from patchrisk.core.plan.inputs import CLASSES, PROVEN, Concern, Numbers
 from patchrisk.core.plan.problem import (
     Option,
     Plan,
     Problem,
     allowed,
+    broken,
     broken_by,
     cover_with,
     protecting,
@@ -23,7 +23,7 @@ from patchrisk.core.plan.problem import (
     value_of,
     waits,
 )
-from patchrisk.core.plan.programme import Planned, RunnerUp
+from patchrisk.core.plan.programme import Choice, ForecastRain, Planned, RunnerUp, Watering
 from patchrisk.core.plan.rotation import Guideline, family
 
 HEAT_RULE, SURFACTANT_RULE = "dmi-heat", "dmi-no-surfactant"
@@ -116,6 +116,48 @@ def explained(case: Case, n: int) -> Planned:
     )
 
 
+def watering(
+    choice: Choice,
+    targets: Sequence[Concern],
+    rain_mm: float | None,
+    numbers: Numbers,
+    no_surfactant: frozenset[str] = frozenset(),
+) -> Watering | None:
+    """Return how deep and how soon to water an application in; None with phosphonates alone.
+
+    Of the diseases it is aimed at the deepest of their published depths is taken, and the least of
+    their hours. ``rain_mm`` is the forecast for the day; no wetting agent goes into the tank with
+    the codes of ``no_surfactant``.
+    """
+    if choice.codes == frozenset({PHOSPHONATE}) or not targets:
+        return None
+    depths = [c.water_mm for c in targets if c.water_mm is not None]
+    least = max([low for low, _, _ in depths], default=numbers.water_least_mm)
+    best = max([best for _, best, _ in depths], default=numbers.water_preferred_mm)
+    most = max(least, min(numbers.water_most_mm, max(best, numbers.water_preferred_mm)))
+    forecast = None if rain_mm is None or np.isnan(rain_mm) else float(rain_mm)
+    if forecast is None or forecast <= numbers.water_trace_mm:
+        rain = ForecastRain.NONE
+    elif forecast > numbers.water_most_mm:
+        rain = ForecastRain.TOO_MUCH
+    else:
+        rain = ForecastRain.MAY_DO if forecast >= least else ForecastRain.TOO_LITTLE
+    hours = min(numbers.water_hours_of.get(c.key, numbers.water_hours) for c in targets)
+    carriers = [c.carrier_l_ha for c in targets if c.carrier_l_ha is not None]
+    sources = [c.water_source for c in targets if c.water_mm is not None and c.water_source]
+    return Watering(
+        least_mm=least,
+        most_mm=most,
+        hours=hours,
+        rain_mm=forecast,
+        rain=rain,
+        published=bool(depths),
+        sources=tuple(dict.fromkeys(sources)),
+        carrier_l_ha=(min(carriers)[0], max(high for _, high in carriers)) if carriers else None,
+        no_surfactant=choice.codes & no_surfactant,
+    )
+
+
 def covers(problem: Problem, plan: Plan, n: int) -> dict[str, float]:
     """Pressure that one application of a plan brings under cover [days at the optimum].
 
@@ -198,7 +240,7 @@ def _why_day(one: _One) -> Iterator[facts.Reason]:
 
 def _why_group(one: _One) -> Iterator[facts.Reason]:
     case, choice = one.case, one.option.choice
-    steps = [*case.problem.done, *(step_of(case.problem, move) for move in case.plan[: one.n])]
+    steps = [*case.problem.done[0], *(step_of(case.problem, move) for move in case.plan[: one.n])]
     if not steps:
         return
     last = steps[-1].families
@@ -263,9 +305,16 @@ def _cautions(one: _One) -> Iterator[facts.Caution]:
     late = after_damage(case, choice.codes, concerns, date)
     if late is not None:
         yield late
+    told = set()
     for breach in broken_by(case.problem, case.plan[: one.n + 1]):
         if breach.day == date:
+            told.add(breach.finding)
             yield facts.Breaks(breach)
+    steps = [step_of(case.problem, move) for move in case.plan[: one.n + 1]]
+    for part, before in case.elsewhere.items():
+        for breach in broken(case.problem, [(*before, *steps)]):
+            if breach.day == date and breach.finding not in told:
+                yield facts.Breaks(breach, part)
 
 
 def _too_warm(one: _One, concerns: Sequence[Concern]) -> Iterator[facts.Caution]:
@@ -290,16 +339,16 @@ def _by_guideline(one: _One) -> Iterator[facts.Caution]:
     case, codes, numbers = one.case, one.option.choice.codes, one.case.numbers
     surfactant, heat = one.rule(SURFACTANT_RULE), one.rule(HEAT_RULE)
     if surfactant is not None:
-        yield facts.NoSurfactant(surfactant)
+        yield facts.ByGuideline(surfactant)
     if heat is not None and case.hot is not None and case.hot[one.day] > 0:
         odds = float(case.hot[one.day])
         yield facts.HeatAhead(codes & heat.codes, odds, numbers.heat_c, numbers.heat_days)
     before = [a.codes for a in case.season]
     before += [case.problem.options[o].choice.codes for _, o in case.plan[: one.n]]
     for rule in case.guidelines:
-        here = case.turf.green and rule.grass and rule.grass in case.turf.grass.casefold()
-        if here and codes & rule.codes and any(rule.codes & earlier for earlier in before):
-            yield facts.HarmsGrass(rule)
+        again = codes & rule.codes and any(rule.codes & earlier for earlier in before)
+        if again and case.turf.is_of(rule):
+            yield facts.ByGuideline(rule)
 
 
 def _covering(one: _One) -> Iterator[facts.Note]:

@@ -9,7 +9,8 @@ from enum import Enum, auto
 
 import numpy as np
 
-from patchrisk.core.plan.check_plots import PlotWorth
+from patchrisk.base.errors import Fault
+from patchrisk.core.plan.besides import PlotWorth
 from patchrisk.core.plan.rotation import Breach, Finding, Guideline
 
 # --- why an application waits, or can't be made ---------------------------------------------------
@@ -48,34 +49,18 @@ class InTheWay:
 
 @dataclass(frozen=True)
 class Waiting:
-    """A call that is not served on its day.
-
-    Parameters
-    ----------
-    disease : str
-    since, until : datetime64[D], datetime64[D] or None
-        Day of the call and that of the application, if there is one.
-    today : bool
-        Whether the call is today's.
-    at_hand : bool
-        Whether anything at hand acts on the disease.
-    in_the_way : tuple of InTheWay
-        Empty where no choice keeps within every rule.
-    groups : frozenset of str
-        FRAC codes that would serve, where none goes on: those that keep the guidelines, or
-        without any all with something behind them.
-    keep : bool
-        Whether they keep the guidelines.
-    """
+    """A call that is not served on its day."""
 
     disease: str
-    since: np.datetime64
+    since: np.datetime64  # day of the call and that of the application, if there is one
     until: np.datetime64 | None
-    today: bool
-    at_hand: bool
-    in_the_way: tuple[InTheWay, ...] = ()
+    today: bool  # whether the call is today's
+    at_hand: bool  # whether anything at hand acts on the disease
+    in_the_way: tuple[InTheWay, ...] = ()  # empty where no choice keeps within every rule
+    # FRAC codes that would serve, where none goes on: those that keep the guidelines, or without
+    # any all with something behind them.
     groups: frozenset[str] = frozenset()
-    keep: bool = True
+    keep: bool = True  # whether they keep the guidelines
 
 
 # --- reasons of a day and a choice ----------------------------------------------------------------
@@ -172,8 +157,8 @@ class OneTank:
 
 
 @dataclass(frozen=True)
-class NoSurfactant:
-    """No wetting agent in the tank with its groups."""
+class ByGuideline:
+    """What a guideline says of its groups besides rotation, on this turf or of the tank."""
 
     guideline: Guideline
 
@@ -186,13 +171,6 @@ class HeatAhead:
     odds: float
     limit_c: float
     within_days: int
-
-
-@dataclass(frozen=True)
-class HarmsGrass:
-    """Groups of a guideline that are not repeated on this grass without harm."""
-
-    guideline: Guideline
 
 
 @dataclass(frozen=True)
@@ -210,21 +188,13 @@ class AfterDamage:
 
 @dataclass(frozen=True)
 class Breaks:
-    """The application breaks a guideline."""
+    """The application breaks a guideline, on a part that was treated by itself where it has one."""
 
     breach: Breach
+    part: str = ""
 
 
-Caution = (
-    NoTrialFigures
-    | TooWarm
-    | OneTank
-    | NoSurfactant
-    | HeatAhead
-    | HarmsGrass
-    | AfterDamage
-    | Breaks
-)
+Caution = NoTrialFigures | TooWarm | OneTank | ByGuideline | HeatAhead | AfterDamage | Breaks
 
 
 # --- what is known of it --------------------------------------------------------------------------
@@ -280,9 +250,10 @@ Note = Covers | Shown | TrialNote | LostFaster
 
 @dataclass(frozen=True)
 class BrokenOnRecord:
-    """What went on does not keep a guideline."""
+    """What went on does not keep a guideline, on a part of the area alone where it has one."""
 
     breach: Breach
+    part: str = ""
 
 
 @dataclass(frozen=True)
@@ -363,6 +334,13 @@ class Scouting:
 
 
 @dataclass(frozen=True)
+class VisitNotRead:
+    """A fault of the file of the area's latest visit, whose tests count for nothing."""
+
+    fault: Fault
+
+
+@dataclass(frozen=True)
 class NoForecast:
     """A disease for which no forecast is offered, so none is planned."""
 
@@ -384,25 +362,8 @@ Advice = (
     | DoseTaken
     | KeptFromTines
     | Scouting
+    | VisitNotRead
     | NoForecast
     | NoAirTemperature
     | PlotWorth
 )
-
-
-@dataclass(frozen=True)
-class Factor:
-    """What a source says of one thing about soil or upkeep.
-
-    ``months`` are those of the north in which it has it done; ``above`` and ``below`` limits of a
-    test past which it is worse, in the canonical unit.
-    """
-
-    factor: str
-    effect: str
-    text: str
-    source: str
-    confidence: str
-    months: tuple[int, ...] = ()
-    above: float | None = None
-    below: float | None = None

@@ -1,15 +1,14 @@
 """What a programme is made from: diseases, what can be applied, wishes and numbers."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Annotated, Any, Protocol, get_args, get_origin, get_type_hints
 
 import numpy as np
 
 from patchrisk.base.units import BoolArray
-from patchrisk.core.plan.cover import Applied, Lasting, delivered
-from patchrisk.core.plan.facts import Factor
-from patchrisk.core.plan.programme import Choice
+from patchrisk.core.plan.besides import Factor
+from patchrisk.core.plan.cover import Applied, Lasting
 from patchrisk.core.plan.rotation import Caps, GroupCaps, Guideline
 from patchrisk.core.verdict.calls import Call
 from patchrisk.core.verdict.decision_table import Verdict
@@ -22,72 +21,39 @@ PROVEN = ("works", "some")
 
 @dataclass(frozen=True)
 class Trials:
-    """What is known of one group against one disease.
+    """What is known of one group against one disease."""
 
-    Parameters
-    ----------
-    evidence : str
-        One of `CLASSES`.
-    actives : mapping of str to str
-        The same by ISO name, where trials tell them apart.
-    source, note : str
-        In short.
-    """
-
-    evidence: str
+    evidence: str  # one of `CLASSES`
+    # The same by ISO name, where trials tell them apart.
     actives: Mapping[str, str] = field(default_factory=dict)
-    source: str = ""
+    source: str = ""  # in short
     note: str = ""
 
 
 @dataclass(frozen=True)
 class Concern:
-    """A disease of the area.
-
-    Parameters
-    ----------
-    key, name : str
-    trials : mapping of str to Trials
-        By FRAC code.
-    interval : tuple of int or None
-        Low, best and high of the disease file [days].
-    water_mm : tuple of float or None
-        Low, best and high of watering in [mm].
-    water_source : str
-        As printed; empty when not known.
-    carrier_l_ha : tuple of float or None
-        Low and high of the water that carried it [L/ha].
-    factors : tuple of Factor
-    up_to_c : mapping of str to float
-        By season, the warmest soil at which a published rule still has it applied [degC]; none of
-        a season into which the soil falls, where warmer is early.
-    damage : tuple of datetime64[D] or None
-        First day of the season at hand on which its damage was seen on the area, and the last
-        day of that season; None where none was seen.
-    resistant : frozenset of str
-        FRAC codes to which the fungus of this area is known to be resistant.
-    calls : tuple of Call
-        Its seasons in sight, as the verdict allows them.
-    verdict : Verdict
-        Of this morning.
-    reason : str
-        Name of the line of the verdict's table that decided.
-    """
+    """A disease of the area."""
 
     key: str
     name: str
-    trials: Mapping[str, Trials]
-    interval: tuple[int, int, int] | None = None
-    water_mm: tuple[float, float, float] | None = None
-    water_source: str = ""
+    trials: Mapping[str, Trials]  # by FRAC code
+    interval: tuple[int, int, int] | None = None  # low, best and high of the disease file [days]
+    water_mm: tuple[float, float, float] | None = None  # low, best and high of watering in [mm]
+    water_source: str = ""  # as printed; empty when not known
+    # Low and high of the water that carried it [L/ha].
     carrier_l_ha: tuple[float, float] | None = None
     factors: tuple[Factor, ...] = ()
+    # By season, the warmest soil at which a published rule still has it applied [degC]; none of a
+    # season into which the soil falls, where warmer is early.
     up_to_c: Mapping[str, float] = field(default_factory=dict)
+    # First day of the season at hand on which its damage was seen on the area, and the last day of
+    # that season; None where none was seen.
     damage: tuple[np.datetime64, np.datetime64] | None = None
+    # FRAC codes to which the fungus of this area is known to be resistant.
     resistant: frozenset[str] = frozenset()
-    calls: tuple[Call, ...] = ()
-    verdict: Verdict = Verdict.NOTHING
-    reason: str = ""
+    calls: tuple[Call, ...] = ()  # its seasons in sight, as the verdict allows them
+    verdict: Verdict = Verdict.NOTHING  # of this morning
+    reason: str = ""  # name of the line of the verdict's table that decided
 
     def evidence(self, codes: frozenset[str], actives: tuple[str, ...] = ()) -> str:
         """Evidence class of the best partner of a choice; actives before groups."""
@@ -97,6 +63,18 @@ class Concern:
     def answers(self, codes: frozenset[str]) -> bool:
         """Whether any code is one that the disease file speaks of; contact groups never are."""
         return not codes.isdisjoint(self.trials)
+
+    def works(self, one: Applied) -> bool:
+        """Whether an application protects the roots of an area from it, by groups and actives.
+
+        One on leaves does not; one on a part of the area does there.
+        """
+        if one.on_leaves:
+            return False
+        if not one.codes:
+            return self.key in one.targets
+        out = ("no effect", "outside spectrum")
+        return self.answers(one.codes) and self.evidence(one.codes, one.actives) not in out
 
     def evidence_of(self, code: str, actives: tuple[str, ...] = ()) -> str:
         """Evidence class of one group; actives before it."""
@@ -110,42 +88,14 @@ class Concern:
 
 
 @dataclass(frozen=True)
-class Stock:
-    """A choice with what its label allows; None where that is not known.
-
-    ``most`` is applications in a season, ``least_days`` the interval between two [days], and
-    ``longest_days`` what one is held to protect at the most [days].
-    """
-
-    choice: Choice
-    most: int | None = None
-    least_days: int | None = None
-    longest_days: int | None = None
-
-
-@dataclass(frozen=True)
 class Demand:
-    """What the user asks of the programme.
+    """What the user asks of the programme."""
 
-    Parameters
-    ----------
-    no_spray : ndarray of bool, shape (days,)
-        Days, past and to come, on which nothing can be applied.
-    most : int or None
-        Applications in the season, those done among them.
-    least_days : int
-        Between two applications that follow each other [days].
-    mixtures : bool
-        Whether two products may go into one tank.
-    without : frozenset of str
-        FRAC codes that are not wanted, or not to be had.
-    """
-
-    no_spray: BoolArray
-    most: int | None = None
-    least_days: int = 0
-    mixtures: bool = False
-    without: frozenset[str] = frozenset()
+    no_spray: BoolArray  # days, past and to come, on which nothing can be applied, (days,)
+    most: int | None = None  # applications in the season, those done among them
+    least_days: int = 0  # between two applications that follow each other [days]
+    mixtures: bool = False  # whether two products may go into one tank
+    without: frozenset[str] = frozenset()  # FRAC codes that are not wanted, or not to be had
 
 
 @dataclass(frozen=True)
@@ -216,6 +166,9 @@ class Numbers:
     aerified_days: Annotated[int, "aerification.apart"]
     slack: Annotated[float, "plan.slack"]
     whole_rate: Annotated[float, "qoi.whole_rate"]
+    sizes_agree: Annotated[float, "parts.sizes_agree"]
+    measures: Annotated[int, "upkeep.most"]
+    measure_holds_days: Annotated[int, "upkeep.holds"]
     plots_together_days: Annotated[int, "plots.together"]
     plots_confidence: Annotated[float, "plots.confidence"]
 
@@ -230,7 +183,17 @@ class Numbers:
         low, best, high = concern.interval or (self.shortest, self.interval, self.longest)
         if low == high:  # one figure says nothing of its spread
             low, high = min(low, self.shortest), max(high, self.longest)
-        return Lasting(min(best, self.tested), min(low, best), high, self.shape, self.counts)
+        return Lasting(
+            days=min(best, self.tested),
+            shortest=min(low, best),
+            longest=high,
+            shape=self.shape,
+            counts=self.counts,
+            water_least_mm=self.water_least_mm,
+            not_watered=self.not_watered,
+            wash_off_mm=self.wash_off_mm,
+            sizes_agree=self.sizes_agree,
+        )
 
 
 def numbers_of(table: Mapping[str, Valued], running_out: int) -> Numbers:
@@ -280,30 +243,3 @@ def numbers_of(table: Mapping[str, Valued], running_out: int) -> Numbers:
         water_hours_of={k.removeprefix(hours): value(k) for k in table if k.startswith(hours)},
         running_out=running_out,
     )
-
-
-def works(concern: Concern, one: Applied) -> bool:
-    """Whether an application protects the roots of an area from a disease.
-
-    By its groups and actives; one on leaves does not. One on a part of the area does there.
-    """
-    if one.on_leaves:
-        return False
-    if not one.codes:
-        return concern.key in one.targets
-    out = ("no effect", "outside spectrum")
-    return concern.answers(one.codes) and concern.evidence(one.codes, one.actives) not in out
-
-
-def delivery(numbers: Numbers) -> Callable[[Applied], float]:
-    """Share of an application that gets to the roots, by water and rain of its day.
-
-    None of one that rain of its day washed off or too deep.
-    """
-
-    def share(one: Applied) -> float:
-        if one.rain_mm > numbers.wash_off_mm:
-            return 0.0
-        return delivered(one.codes, one.wet_mm, numbers.water_least_mm, numbers.not_watered)
-
-    return share

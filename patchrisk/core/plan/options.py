@@ -1,6 +1,6 @@
 """What can go on: the stock as options of a schedule, alone and two to a tank."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import fields, replace
 from itertools import combinations
 from typing import Any
@@ -8,10 +8,9 @@ from typing import Any
 import numpy as np
 
 from patchrisk.base.units import BoolArray
-from patchrisk.core.plan.cover import PHOSPHONATE, Applied
-from patchrisk.core.plan.inputs import BACKED, PROVEN, Concern, Numbers, Stock
-from patchrisk.core.plan.label_limits import SharedLimit, YearSpent, shared_limits
-from patchrisk.core.plan.parts import by_ground
+from patchrisk.core.plan.cover import PHOSPHONATE, Applied, by_ground
+from patchrisk.core.plan.inputs import BACKED, PROVEN, Concern, Numbers
+from patchrisk.core.plan.labels import SharedLimit, YearSpent, shared_limits
 from patchrisk.core.plan.problem import Option
 from patchrisk.core.plan.programme import Choice
 from patchrisk.core.plan.rotation import family
@@ -19,7 +18,7 @@ from patchrisk.core.plan.rotation import family
 
 def options_of(
     concerns: Sequence[Concern],
-    stock: Sequence[Stock],
+    stock: Sequence[Choice],
     season: Sequence[Applied],
     spent: Sequence[YearSpent],
     numbers: Numbers,
@@ -29,40 +28,22 @@ def options_of(
     held_codes: frozenset[str],
     mixtures: bool,
 ) -> tuple[tuple[Option, ...], tuple[SharedLimit, ...]]:
-    """Turn what is at hand into the options of a schedule.
+    """Turn what is at hand into the options of a schedule, and the limits that two or more draw on.
 
-    Parameters
-    ----------
-    concerns, stock, numbers
-        As for `area_plan.plan_area`.
-    season : sequence of Applied
-        What went on this season, in order of day.
-    spent : sequence of YearSpent
-        Of each yearly limit, what went on.
-    today : datetime64[D]
-    hot : ndarray of bool, shape (days ahead,), or None
-        Days before heat, on which what holds one of the ``held_codes`` is held back.
-    held_codes : frozenset of str
-    mixtures : bool
-        Whether two products may go into one tank.
-
-    Returns
-    -------
-    options : tuple of Option
-    limits : tuple of SharedLimit
-        Those that two or more of them draw on, with a dose for each.
+    ``season`` is what went on this season in order of day, ``spent`` of each yearly limit what went
+    on; what holds one of the ``held_codes`` is held back on the days of ``hot``, (days ahead,).
+    Each limit has a dose for each option.
     """
     options = []
-    for item in stock:
-        choice = item.choice
+    for choice in stock:
         went_on = [one for one in season if _is_of(choice, one)]
         not_before = 0
-        if went_on and item.least_days is not None:
-            not_before = item.least_days - int((today - went_on[-1].day).astype(int))
+        if went_on and choice.least_days is not None:
+            not_before = choice.least_days - int((today - went_on[-1].day).astype(int))
         against = partners_against(concerns, choice.codes, choice.actives)
         # A label counts days on one ground: parts of an area are treated each by itself.
         gone = max(len({one.day for one in ground}) for ground in by_ground(went_on))
-        left = None if item.most is None else max(0, item.most - gone)
+        left = None if choice.most_year is None else max(0, choice.most_year - gone)
         options.append(
             Option(
                 choice=choice,
@@ -72,11 +53,13 @@ def options_of(
                 acting=acting_on(concerns, choice.codes, choice.actives),
                 twice=twice_in([choice]),
                 most=_least(left, *(s.limit.times(choice.product, s.kg_ha) for s in spent)),
-                most_after=_least(item.most, *(s.limit.times(choice.product) for s in spent)),
-                least_days=item.least_days,
+                most_after=_least(
+                    choice.most_year, *(s.limit.times(choice.product) for s in spent)
+                ),
+                least_days=choice.least_days,
                 not_before=not_before,
                 held=hot if held_codes & choice.codes else None,
-                longest_days=item.longest_days,
+                longest_days=choice.longest_days,
             )
         )
     single, limits = one_of_each(options, list(shared_limits(spent, stock)))
@@ -150,23 +133,11 @@ def twice_in(parts: Sequence[Choice | Applied]) -> frozenset[str]:
 def one_of_each(
     options: Sequence[Option], limits: Sequence[SharedLimit]
 ) -> tuple[list[Option], list[SharedLimit]]:
-    """Keep the first of those that a search can't tell apart, in their order.
+    """Keep the first of those that a search can't tell apart, in their order, and their doses.
 
-    They have the same codes, actives, evidence, label limits and doses; so the same limits hold
-    for the one that is kept as would for any. Its number is not multiplied: a second label of the
-    same product is no leave to apply it twice as often.
-
-    Parameters
-    ----------
-    options : sequence of Option
-    limits : sequence of SharedLimit
-        With a dose for each option.
-
-    Returns
-    -------
-    list of Option
-    list of SharedLimit
-        With a dose for each that is kept.
+    They have the same codes, actives, evidence, label limits and doses; so the same limits hold for
+    the one that is kept as would for any. Its number is not multiplied: a second label of the same
+    product is no leave to apply it twice as often.
     """
     first: dict[object, int] = {}
     for n, option in enumerate(options):
@@ -246,4 +217,57 @@ def mixture(
         held=np.any(held, axis=0) if held else None,
         longest_days=_least(one.longest_days, two.longest_days),
         parts=pair,
+    )
+
+
+def choice_of(
+    concerns: Sequence[Concern],
+    label: str,
+    codes: frozenset[str],
+    actives: tuple[str, ...],
+    product: str | None = None,
+) -> Choice:
+    """Return something that can be applied, with its evidence against each disease."""
+    evidence = {c.key: c.evidence(codes, actives) for c in concerns}
+    return Choice(label, codes, actives, evidence, product)
+
+
+def groups_at_hand(
+    concerns: Sequence[Concern], unwanted: frozenset[str], *, mixtures: bool
+) -> Iterator[Choice]:
+    """Yield any product of a group with something behind it, or of two; for where no shelf is."""
+    backed = {code for c in concerns for code in c.trials if c.evidence_of(code) in BACKED}
+    usable = sorted(backed - unwanted, key=lambda code: (len(code), code))
+    sets = [frozenset({code}) for code in usable]
+    if mixtures:
+        pairs = map(frozenset, combinations(usable, 2))
+        sets += [pair for pair in pairs if _makes_mixture(concerns, pair)]
+    for codes in sets:
+        label = f"FRAC {' + '.join(code for code in usable if code in codes)}"
+        yield choice_of(concerns, label, codes, _actives(concerns, codes))
+
+
+def _actives(concerns: Sequence[Concern], codes: frozenset[str]) -> tuple[str, ...]:
+    """Actives to which a group comes down, where the others of it have nothing behind them."""
+    out: dict[str, None] = {}
+    for concern in concerns:
+        for code in sorted(codes & set(concern.trials)):
+            tried = concern.trials[code].actives
+            backed = [name for name, evidence in tried.items() if evidence in BACKED]
+            if backed and len(backed) < len(tried):
+                out |= dict.fromkeys(backed)
+    return tuple(out)
+
+
+def _makes_mixture(concerns: Sequence[Concern], pair: frozenset[str]) -> bool:
+    """Whether two groups make a mixture: both act on one disease, and trials speak for one.
+
+    A partner that the disease does not answer to manages no resistance (FRAC SDHI 2022).
+    """
+    if len(set(map(family, pair))) < 2:
+        return False
+    found = [[concern.evidence_of(code) for code in pair] for concern in concerns]
+    return any(
+        all(one in BACKED and one != "weak" for one in both) and any(one in PROVEN for one in both)
+        for both in found
     )

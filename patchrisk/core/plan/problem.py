@@ -7,7 +7,7 @@ from functools import cached_property
 import numpy as np
 
 from patchrisk.base.units import BoolArray, DayArray, FloatArray
-from patchrisk.core.plan.label_limits import ROUNDING, SharedLimit
+from patchrisk.core.plan.labels import ROUNDING, SharedLimit
 from patchrisk.core.plan.programme import Choice
 from patchrisk.core.plan.rotation import Breach, Caps, Guideline, Step, breaches
 from patchrisk.core.verdict.calls import Call
@@ -15,25 +15,14 @@ from patchrisk.core.verdict.calls import Call
 
 @dataclass(frozen=True)
 class Threat:
-    """A disease as the schedule sees it.
-
-    Parameters
-    ----------
-    key : str
-    cover_days : int
-        Days that an application covers, its own among them [days].
-    seasons : tuple of Call
-        When the verdict calls for applications.
-    cover : ndarray of float, shape (days,)
-        Weight of the cover that applications on record have on each day [1].
-    running_out : int
-        Days of cover left, that day among them, at which the next is called for [days].
-    """
+    """A disease as the schedule sees it."""
 
     key: str
-    cover_days: int
-    seasons: tuple[Call, ...]
+    cover_days: int  # days that an application covers, its own among them [days]
+    seasons: tuple[Call, ...]  # when the verdict calls for applications
+    # Weight of the cover that applications on record have on each day [1], (days,).
     cover: FloatArray
+    # Days of cover left, that day among them, at which the next is called for [days].
     running_out: int = 0
 
     @cached_property
@@ -62,14 +51,9 @@ class Threat:
         return self.cover_days if longest is None else min(self.cover_days, longest)
 
     def called(self, cover: FloatArray, made: Sequence[int]) -> BoolArray:
-        """Days on which one is called for, (days,).
+        """Days on which one is called for, (days,), by the weight of the cover on each day [1].
 
-        Parameters
-        ----------
-        cover : ndarray of float, shape (days,)
-            Weight of the cover on each day [1].
-        made : sequence of int
-            Applications of the plan that count against each season so far.
+        ``made`` are applications of the plan that count against each season so far.
         """
         out = np.zeros(len(cover), dtype=bool)
         for season, more in zip(self.seasons, made, strict=True):
@@ -100,49 +84,30 @@ class Threat:
 
 @dataclass(frozen=True)
 class Option:
-    """A choice, what it is worth, and what its label says.
-
-    Parameters
-    ----------
-    choice : Choice
-    worth : mapping of str to float
-        By key of the disease, the weight of its evidence [1]; 0 or absent where it does nothing.
-    partners : frozenset of str
-        Codes in it that control a target alone and have no resistance on record.
-    against : mapping of str to frozenset of str
-        Of these, by disease, those that control it; a partner counts on the days on which the
-        option does something against that disease. Where empty, they count on every day.
-    acting : mapping of str to frozenset of str
-        Groups in it that act on a disease at all, by its key.
-    twice : frozenset of str
-        Groups of which it holds two actives.
-    most, most_after : int or None
-        How many more the label allows this year, and from the turn of the year on; None where it
-        is not known.
-    least_days : int or None
-        The label's least interval between two of it [days].
-    not_before : int
-        Index of the first day on which the label allows it.
-    held : ndarray of bool, shape (days,), or None
-        Days on which something other than the label holds it back, such as heat.
-    longest_days : int or None
-        The label's longest interval: it covers no more days than these [days].
-    parts : tuple of int
-        Places, among a problem's options, of the products that it mixes; empty when it is one.
-    """
+    """A choice, what it is worth, and what its label says."""
 
     choice: Choice
+    # By key of the disease, the weight of its evidence [1]; 0 or absent where it does nothing.
     worth: dict[str, float]
+    # Codes in it that control a target alone and have no resistance on record.
     partners: frozenset[str] = frozenset()
+    # Of these, by disease, those that control it; a partner counts on the days on which the option
+    # does something against that disease. Where empty, they count on every day.
     against: Mapping[str, frozenset[str]] = field(default_factory=dict)
+    # Groups in it that act on a disease at all, by its key.
     acting: Mapping[str, frozenset[str]] = field(default_factory=dict)
-    twice: frozenset[str] = frozenset()
+    twice: frozenset[str] = frozenset()  # groups of which it holds two actives
+    # How many more the label allows this year, and from the turn of the year on; None where it is
+    # not known.
     most: int | None = None
-    least_days: int | None = None
-    not_before: int = 0
+    least_days: int | None = None  # the label's least interval between two of it [days]
+    not_before: int = 0  # index of the first day on which the label allows it
+    # Days on which something other than the label holds it back, such as heat, (days,).
     held: BoolArray | None = None
     most_after: int | None = None
+    # The label's longest interval: it covers no more days than these [days].
     longest_days: int | None = None
+    # Places, among a problem's options, of the products that it mixes; empty when it is one.
     parts: tuple[int, ...] = ()
 
     @property
@@ -158,66 +123,39 @@ class Option:
 
 @dataclass(frozen=True, kw_only=True)
 class Problem:
-    """One area's season to come.
+    """One area's season to come."""
 
-    Parameters
-    ----------
-    dates : ndarray of datetime64[D], shape (days,)
-        From today on.
-    threats, options : tuple
-    most, most_after : int or None
-        Applications that may yet be made this year, and from the turn of the year on; None
-        without a word from the user.
-    least_days : int
-        Between any two applications of the area [days]; of one day several may be.
-    no_spray : ndarray of bool, shape (days,)
-        Days on which nothing can be applied.
-    done : tuple of Step
-        Applications of the season, in order of day.
-    guidelines : tuple of Guideline
-        Those that are on.
-    caps : Caps
-    cost : float
-        Pressure that each product must cover more to be chosen over a plan without it; what is
-        called for goes on all the same [days at the optimum].
-    little : float
-        Pressure under an application below which it is not for a disease [days at the optimum].
-    turn : int or None
-        Index of the first day of the next year by which applications are counted; None when it
-        is not in sight.
-    shared : tuple of SharedLimit
-        Limits of the labels on an active that several options hold.
-    wet : ndarray of bool, shape (days,), or None
-        Days with more rain in the forecast than carries an application to the roots.
-    risk : ndarray of float, shape (days, options), or None
-        Odds of harm by heat [1].
-    before : tuple of (int, str)
-        Index of the day and label of each application that the plan before this one had ahead.
-    slack : float
-        Share of what an application covers that may be lost to keep its day as it was [1].
-    keep_days : int
-        The most by which one is held back for that [days].
-    """
-
-    dates: DayArray
+    dates: DayArray  # from today on, (days,)
     threats: tuple[Threat, ...]
     options: tuple[Option, ...]
+    # Applications that may yet be made this year, and from the turn of the year on; None without a
+    # word from the user.
     most: int | None
-    least_days: int
-    no_spray: BoolArray
-    done: tuple[Step, ...]
-    guidelines: tuple[Guideline, ...]
+    least_days: int  # between any two applications of the area [days]; of one day several may be
+    no_spray: BoolArray  # days on which nothing can be applied, (days,)
+    # What went on before, in order of day: a sequence for each ground that is planned for.
+    done: tuple[tuple[Step, ...], ...]
+    guidelines: tuple[Guideline, ...]  # those that are on
     caps: Caps
+    # Pressure that each product must cover more to be chosen over a plan without it; what is called
+    # for goes on all the same [days at the optimum].
     cost: float
+    # Pressure under an application below which it is not for a disease [days at the optimum].
     little: float
+    # Index of the first day of the next year by which applications are counted; None when it is not
+    # in sight.
     turn: int | None = None
     most_after: int | None = None
+    # Limits of the labels on an active that several options hold.
     shared: tuple[SharedLimit, ...] = ()
+    # Days with more rain in the forecast than carries an application to the roots, (days,).
     wet: BoolArray | None = None
-    risk: FloatArray | None = None
+    risk: FloatArray | None = None  # odds of harm by heat [1], (days, options)
+    # Index of the day and label of each application that the plan before this one had ahead.
     before: tuple[tuple[int, str], ...] = ()
+    # Share of what an application covers that may be lost to keep its day as it was [1].
     slack: float = 0.0
-    keep_days: int = 0
+    keep_days: int = 0  # the most by which one is held back for that [days]
 
     @cached_property
     def weight(self) -> FloatArray:
@@ -267,9 +205,8 @@ class Problem:
     @property
     def since(self) -> int | None:
         """Days since the last application of the season [days]; None without one."""
-        if not self.done or self.done[-1].day is None:
-            return None
-        return int((self.dates[0] - self.done[-1].day).astype(int))
+        last = [steps[-1].day for steps in self.done if steps and steps[-1].day is not None]
+        return int((self.dates[0] - max(last)).astype(int)) if last else None
 
     @property
     def year_ends(self) -> int:
@@ -368,15 +305,26 @@ def room(problem: Problem, plan: Plan) -> BoolArray:
 
 def broken_by(problem: Problem, plan: Plan) -> list[Breach]:
     """Guidelines that applications of the plan break; what was done is done."""
-    return broken(problem, [*problem.done, *(step_of(problem, move) for move in plan)])
+    steps = [step_of(problem, move) for move in plan]
+    return broken(problem, [(*done, *steps) for done in problem.done])
 
 
-def broken(problem: Problem, steps: Sequence[Step], since: int = 0) -> list[Breach]:
-    """Guidelines that steps from today on break, looked at from a place in their sequence on."""
-    groups = frozenset[str]().union(*(step.families for step in steps[since:]))
-    rules = [rule for rule in problem.guidelines if groups & rule.families]
-    found = breaches(steps, rules, problem.caps, since)
-    return [b for b in found if b.day is None or b.day >= problem.dates[0]]
+def broken(
+    problem: Problem, grounds: Sequence[Sequence[Step]], *, last: bool = False
+) -> list[Breach]:
+    """Guidelines that steps from today on break on any ground; by the last of them alone.
+
+    What breaks one on two grounds alike is told once.
+    """
+    found: dict[object, Breach] = {}
+    for steps in grounds:
+        since = len(steps) - 1 if last else 0
+        groups = frozenset[str]().union(*(step.families for step in steps[since:]))
+        rules = [rule for rule in problem.guidelines if groups & rule.families]
+        for breach in breaches(steps, rules, problem.caps, since):
+            if breach.day is None or breach.day >= problem.dates[0]:
+                found.setdefault((breach.day, breach.finding), breach)
+    return list(found.values())
 
 
 def step_of(problem: Problem, move: tuple[int, int]) -> Step:

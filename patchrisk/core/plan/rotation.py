@@ -19,34 +19,16 @@ HARD = ("run-ends",)  # never parted with
 
 @dataclass(frozen=True)
 class Guideline:
-    """One published rule, as thresholds/programme.toml prints it.
+    """One published rule, as thresholds/programme.toml prints it."""
 
-    Parameters
-    ----------
-    key : str
-        Which check it is.
-    says : str
-        In one sentence.
-    codes : frozenset of str
-        FRAC codes that it speaks of.
-    source, mark : str
-        Where it is from, and how that was seen.
-    on : bool
-        Whether it holds unless the user says otherwise.
-    grass : str
-        The grass that it is for; empty for any.
-    diseases : tuple of str
-        Keys of the diseases that it is for; empty for any.
-    """
-
-    key: str
-    says: str
-    codes: frozenset[str]
-    source: str
+    key: str  # which check it is
+    says: str  # in one sentence
+    codes: frozenset[str]  # FRAC codes that it speaks of
+    source: str  # where it is from, and how that was seen
     mark: str = ""
-    on: bool = True
-    grass: str = ""
-    diseases: tuple[str, ...] = ()
+    on: bool = True  # whether it holds unless the user says otherwise
+    grass: str = ""  # the grass that it is for; empty for any
+    diseases: tuple[str, ...] = ()  # keys of the diseases that it is for; empty for any
 
     @cached_property
     def families(self) -> frozenset[str]:
@@ -89,31 +71,17 @@ class Caps:
 
 @dataclass(frozen=True)
 class Step:
-    """An application as the guidelines see it.
+    """An application as the guidelines see it."""
 
-    Parameters
-    ----------
-    codes : frozenset of str
-        FRAC codes of everything in the tank.
-    partners : frozenset of str
-        Those of the codes that control a target by themselves and have no resistance on record.
-    day : datetime64[D] or None
-        None while a schedule is still to give it one.
-    targets : tuple of (frozenset of str, frozenset of str)
-        Of each target that counts, the groups in the tank that act on it at all, and the codes
-        that control it by themselves. Without any, ``partners`` are partners of every group.
-    twice : frozenset of str
-        Groups of which two actives are in it.
-    year : int
-        Of the years by which applications are counted, which: 0 is that of today.
-    """
-
-    codes: frozenset[str]
+    codes: frozenset[str]  # FRAC codes of everything in the tank
+    # Those of the codes that control a target by themselves and have no resistance on record.
     partners: frozenset[str]
-    day: np.datetime64 | None = None
+    day: np.datetime64 | None = None  # None while a schedule is still to give it one
+    # Of each target that counts, the groups in the tank that act on it at all, and the codes that
+    # control it by themselves. Without any, ``partners`` are partners of every group.
     targets: tuple[tuple[frozenset[str], frozenset[str]], ...] = ()
-    twice: frozenset[str] = frozenset()
-    year: int = 0
+    twice: frozenset[str] = frozenset()  # groups of which two actives are in it
+    year: int = 0  # of the years by which applications are counted, which: 0 is that of today
 
     @cached_property
     def families(self) -> frozenset[str]:
@@ -175,24 +143,10 @@ def family(code: str) -> str:
 def breaches(
     steps: Sequence[Step], guidelines: Sequence[Guideline], caps: Caps, since: int = 0
 ) -> list[Breach]:
-    """Check a sequence, what went on and what is planned, against the guidelines.
+    """Check a sequence in order of day, what went on and what is planned, against guidelines.
 
-    Runs and pairs go on over the turn of a year; numbers and shares are of a year.
-
-    Parameters
-    ----------
-    steps : sequence of Step
-        In order of day.
-    guidelines : sequence of Guideline
-        Those that are on.
-    caps : Caps
-    since : int
-        Place in the sequence of the first that is checked by those before it.
-
-    Returns
-    -------
-    list of Breach
-        In the order of the guidelines; empty when all are kept.
+    Runs and pairs go on over the turn of a year; numbers and shares are of a year. ``since`` is the
+    place of the first that is checked by those before it. In the order of the guidelines.
     """
     found: list[Breach] = []
     years = [[s for s in steps if s.year == year] for year in {s.year for s in steps[since:]}]

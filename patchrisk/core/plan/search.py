@@ -34,12 +34,12 @@ _TIE = 1e-3  # share of a plan's value by which another may fall short and still
 class _Beginning:
     """The beginning of a plan, its cover against each disease, and what counts by season.
 
-    ``steps`` are what went on before with what is planned, as the guidelines see them; no plan
-    that begins with it is worth more than ``at_best``.
+    ``steps`` are what went on before with what is planned, as the guidelines see them, on each
+    ground; no plan that begins with it is worth more than ``at_best``.
     """
 
     plan: Plan
-    steps: tuple[Step, ...]
+    steps: tuple[tuple[Step, ...], ...]
     value: float
     cover: tuple[FloatArray, ...]
     made: tuple[tuple[int, ...], ...]
@@ -47,23 +47,11 @@ class _Beginning:
 
 
 def schedule(problem: Problem, *, quick: bool = False) -> Solution:
-    """Place applications over the days to come.
+    """Place applications over the days to come; by few beginnings where that is enough.
 
-    Parameters
-    ----------
-    problem : Problem
-    quick : bool
-        Whether few beginnings are enough.
-
-    Returns
-    -------
-    Solution
-        An empty plan when nothing is called for, or nothing at hand can serve it.
-
-    Notes
-    -----
-    What can't come up to the best plan found so far is dropped (Land & Doig 1960); where nothing
-    else had to be, no plan is better.
+    An empty plan when nothing is called for, or nothing at hand can serve it. What can't come up to
+    the best plan found so far is dropped (Land & Doig 1960); where nothing else had to be, no plan
+    is better.
     """
     grow = _Grow(problem)
     share = max(problem.slack, _TIE) if problem.before else _TIE
@@ -146,8 +134,8 @@ class _Grow:
             day = int(left.any(axis=1).argmax())
             options = np.flatnonzero(left[day])
             grown = [self.by(one, (day, int(o))) for o in options]
-            good = [new for new in grown if new.at_best >= least and self.keeps(one, new)]
-            if good or any(self.keeps(one, new) for new in grown if new.at_best < least):
+            good = [new for new in grown if new.at_best >= least and self.keeps(new)]
+            if good or any(self.keeps(new) for new in grown if new.at_best < least):
                 return [self.held_back(one, new, free) for new in good]
             left[:, options] = False  # each would break a guideline: whatever day it goes on
         return None
@@ -161,13 +149,13 @@ class _Grow:
             if day and said == label and day < later <= last and free[later, option]:
                 held = self.by(one, (later, option))
                 most = problem.slack * max(new.value - one.value, 0.0)
-                if new.value - held.value <= most and self.keeps(one, held):
+                if new.value - held.value <= most and self.keeps(held):
                     return held
         return new
 
-    def keeps(self, one: _Beginning, new: _Beginning) -> bool:
+    def keeps(self, new: _Beginning) -> bool:
         """Whether the last application keeps the guidelines; those before it do."""
-        return not broken(self.problem, new.steps, since=len(one.steps))
+        return not broken(self.problem, new.steps, last=True)
 
     def by(self, one: _Beginning, move: tuple[int, int]) -> _Beginning:
         """Add an application to a beginning."""
@@ -190,7 +178,8 @@ class _Grow:
             reach.left(on, counted, day)
             for reach, on, counted in zip(self.reach, cover, made, strict=True)
         )
-        plan, steps = (*one.plan, move), (*one.steps, step_of(problem, move))
+        step, plan = step_of(problem, move), (*one.plan, move)
+        steps = tuple((*before, step) for before in one.steps)
         return _Beginning(plan, steps, value, tuple(cover), tuple(made), value + left)
 
 
@@ -239,17 +228,11 @@ class _Reach:
 
 @dataclass(frozen=True)
 class Relief:
-    """What stands in a plan's way.
+    """What stands in a plan's way."""
 
-    Parameters
-    ----------
-    parted : tuple of Guideline
-        Guidelines parted with, as nothing could have been applied with them.
-    costs : mapping of Restriction to float
-        What each by itself keeps from being covered [days at the optimum].
-    """
-
+    # Guidelines parted with, as nothing could have been applied with them.
     parted: tuple[Guideline, ...] = ()
+    # What each by itself keeps from being covered [days at the optimum].
     costs: Mapping[Restriction, float] = field(default_factory=dict)
 
 

@@ -5,6 +5,7 @@ The model itself, and its equations, are in `patchrisk.core.soil.heat_stores`.
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -14,8 +15,7 @@ from patchrisk.base.errors import Fault, InputError
 from patchrisk.base.units import BoolArray, FloatArray
 from patchrisk.core.soil.forcing import Climate, Forcing, prepare
 from patchrisk.core.soil.heat_stores import Stores, run_stores
-from patchrisk.core.soil.parameters import Parameters, SoilModel
-from patchrisk.core.soil.surface import Surface
+from patchrisk.core.soil.parameters import Parameters, SoilModel, Surface
 
 SHALLOWEST_CM, DEEPEST_CM = 2.0, 20.0
 
@@ -128,14 +128,26 @@ class ModelRun:
         faults = _depth_faults(depth_cm)
         if faults:
             raise InputError(faults)
+        out: tuple[FloatArray, ...] = (*self.day_at(depth_cm), self.sd_c)
+        if not self.forcing.known.all():
+            out = tuple(np.where(self.forcing.known, a, np.nan) for a in out)
+        return SoilEstimate(*(a.reshape(self.shape) for a in out))
+
+    def day_at(self, depth_cm: float) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Mean, minimum and maximum of each day at a depth [degC], days without air included."""
         forcing, stores, cover = self.forcing, self.stores, self.surface
         p = self.model.parameters[forcing.inputs]
-        mean, low_c, high_c = day_at(depth_cm, forcing, stores, p, cover)
-        sd = np.sqrt(error_variance(forcing, stores, self.model) + cover.offset_sd_c**2)
-        out: tuple[FloatArray, ...] = (mean, low_c, high_c, sd)
-        if not forcing.known.all():
-            out = tuple(np.where(forcing.known, a, np.nan) for a in out)
-        return SoilEstimate(*(a.reshape(self.shape) for a in out))
+        mean = stores.at(depth_cm, p) + season_correction(forcing, p) + cover.offset_c
+        half = cover.half_range_c(forcing.range_c, forcing.sun_mj, depth_cm)
+        half = half / (1 + stores.snow_mm / p["snow_scale"])
+        half = half / np.where(stores.near_c <= 0, 3.0, 1.0)
+        return mean, mean - (1 - cover.skew) * half, mean + (1 + cover.skew) * half
+
+    @cached_property
+    def sd_c(self) -> FloatArray:
+        """Error of each day's mean [degC], days without air included."""
+        variance = error_variance(self.forcing, self.stores, self.model)
+        return np.asarray(np.sqrt(variance + self.surface.offset_sd_c**2))
 
 
 def run_model(
@@ -152,36 +164,21 @@ def run_model(
     climate: Climate | None = None,
 ) -> ModelRun:
     """Run the model once for all depths; parameters and errors as for `estimate_soil`."""
-    low, high = np.asarray(air_min_c, float), np.asarray(air_max_c, float)
-    _check(low, high, dates, SHALLOWEST_CM, (rain_mm, snow_depth_cm, solar_mj_m2))
-
-    def columns(given: npt.ArrayLike | None) -> FloatArray | None:
-        return None if given is None else np.asarray(given, float).reshape(len(low), -1)
-
+    _check(air_min_c, air_max_c, dates, SHALLOWEST_CM, (rain_mm, snow_depth_cm, solar_mj_m2))
     forcing = prepare(
-        low.reshape(len(low), -1),
-        high.reshape(len(low), -1),
+        air_min_c,
+        air_max_c,
         dates=dates,
         latitude=latitude,
         model=model,
-        rain_mm=columns(rain_mm),
-        snow_depth_cm=columns(snow_depth_cm),
-        solar_mj_m2=columns(solar_mj_m2),
+        rain_mm=rain_mm,
+        snow_depth_cm=snow_depth_cm,
+        solar_mj_m2=solar_mj_m2,
         climate=climate,
     )
     cover = surface or model.plot
     stores = run_stores(forcing, model.parameters[forcing.inputs], cover)
-    return ModelRun(forcing, stores, model, cover, low.shape)
-
-
-def day_at(
-    depth_cm: float, forcing: Forcing, stores: Stores, p: Parameters, cover: Surface
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Mean, minimum and maximum of each day at a depth [degC], days without air included."""
-    mean = stores.at(depth_cm, p) + season_correction(forcing, p) + cover.offset_c
-    half = cover.half_range_c(forcing.range_c, forcing.sun_mj, depth_cm)
-    half = half / (1 + stores.snow_mm / p["snow_scale"]) / np.where(stores.near_c <= 0, 3.0, 1.0)
-    return mean, mean - (1 - cover.skew) * half, mean + (1 + cover.skew) * half
+    return ModelRun(forcing, stores, model, cover, np.shape(air_min_c))
 
 
 def season_correction(forcing: Forcing, p: Parameters) -> FloatArray:

@@ -6,7 +6,7 @@ units of how stations differ. A month moves little, a year most of what can be m
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from types import MappingProxyType
 from typing import Any
 
@@ -14,12 +14,31 @@ import numpy as np
 import numpy.typing as npt
 
 from patchrisk.base.errors import Fault, InputError
-from patchrisk.base.units import QUANTITIES, BoolArray, DayArray, FloatArray
+from patchrisk.base.units import QUANTITIES, BoolArray, FloatArray
 from patchrisk.core.soil.air_to_soil import season_correction
 from patchrisk.core.soil.forcing import Climate, Forcing, prepare
 from patchrisk.core.soil.heat_stores import run_stores
-from patchrisk.core.soil.parameters import Parameters, SoilModel
-from patchrisk.core.soil.sensitivity import from_fit, response, to_fit
+from patchrisk.core.soil.parameters import POSITIVE, Parameters, SoilModel, Surface
+
+# Wide enough to step over the kinks that freezing and melting put into the response.
+STEPS: Mapping[str, float] = {
+    **dict.fromkeys(POSITIVE, 0.04),
+    "offset": 0.2,
+    "sun": 0.01,
+    "sun_dry": 0.02,
+    "sun_arid": 0.02,
+    "sun_wet": 0.02,
+    "evaporation": 0.1,
+    "clear_sky": 0.3,
+    "continental": 0.02,
+    "exchange_arid": 0.05,
+    "exchange_rain": 0.01,
+    "exchange_frost": 0.01,
+    "exchange_dry": 0.2,
+    **dict.fromkeys(("flux_5", "flux_10", "flux_20"), 0.05),
+    **dict.fromkeys(("deep_10", "deep_20"), 0.02),
+    **dict.fromkeys(("shift", "cos_1", "sin_1", "cos_2", "sin_2"), 0.2),
+}
 
 ROUNDS = 3
 LEAD_IN_DAYS = 400
@@ -90,26 +109,19 @@ def calibrate(
     station_height_m: float = 0.0,
     source: str = "logger",
 ) -> SiteFit:
-    """Fit the model to a site's logged soil temperature.
+    """Fit the model to a site's logged soil temperature; weather as for `estimate_soil`.
 
     Parameters
     ----------
     air_min_c, air_max_c, logged_mean_c : array, (days,)
         Air temperature, and the logged daily mean at the depth [degC]; NaN where missing. The
         air should begin some months before the log.
-    dates : array of datetime64, (days,)
-        Every day of the span.
-    latitude : float
-        [degrees north].
     today : date
         Written into the fit.
     model : SoilModel
         The general one, from which the fit starts.
     rain_mm, snow_depth_cm, solar_mj_m2 : array, optional
-        As for `estimate_soil`; the same kinds must be given when the fit is used.
-    depth_cm : float
-    climate : Climate, optional
-        As for `estimate_soil`.
+        The same kinds must be given when the fit is used.
     logged_range_c : array, optional
         Logged daily maximum minus minimum; tells a probe that is not in the ground [degC].
     station_distance_km, station_height_m : float
@@ -127,74 +139,72 @@ def calibrate(
     low, high, log = (np.asarray(a, float) for a in (air_min_c, air_max_c, logged_mean_c))
     day = np.asarray(dates, "datetime64[D]")
     use = np.isfinite(low) & np.isfinite(high) & np.isfinite(log)
-    span = None if logged_range_c is None else np.asarray(logged_range_c, float)
-    _refuse_rubbish(
-        low,
-        high,
-        log,
-        use,
-        span,
-        depth_cm,
-        station_distance_km,
-        station_height_m,
-        source,
-        model.calibration,
-    )
+    limits = model.calibration
+    faults = _too_far(station_distance_km, station_height_m, limits)
+    if use.sum() < limits["least_days"]:
+        cure = f"log at least {limits['least_days']:g} days that also have air temperature"
+        faults.append(Fault(source, "", f"{use.sum()} days with log and air", cure))
+        raise InputError(faults)
+    span = np.full_like(log, np.nan) if logged_range_c is None else np.asarray(logged_range_c)
+    faults += _rubbish(low, high, log, use, span, depth_cm, source, limits)
+    if faults:
+        raise InputError(faults)
 
-    weather = {"rain_mm": rain_mm, "snow_depth_cm": snow_depth_cm, "solar_mj_m2": solar_mj_m2}
+    weather: dict[str, Any] = {
+        "rain_mm": rain_mm,
+        "snow_depth_cm": snow_depth_cm,
+        "solar_mj_m2": solar_mj_m2,
+    }
     if climate is None:
-        climate = _forcing(low, high, day, latitude, weather, None, model).climate
+        whole = prepare(low, high, dates=day, latitude=latitude, model=model, **weather)
+        climate = whole.climate
     first, last = np.flatnonzero(use)[[0, -1]]
     cut = slice(max(0, first - LEAD_IN_DAYS), last + 1)
-    kept = {k: None if v is None else np.asarray(v, float)[cut] for k, v in weather.items()}
-    forcing = _forcing(low[cut], high[cut], day[cut], latitude, kept, climate, model)
-    start = model.parameters[forcing.inputs]
+    forcing = prepare(
+        low[cut],
+        high[cut],
+        dates=day[cut],
+        latitude=latitude,
+        model=model,
+        climate=climate,
+        **{k: None if v is None else np.asarray(v, float)[cut] for k, v in weather.items()},
+    )
     fitted = posterior(forcing, log[cut][:, None], depth_cm, model)
 
-    before, after = (
-        (_estimate(forcing, p, depth_cm, model)[:, 0] - log[cut])[use[cut]] for p in (start, fitted)
-    )
-    error_before, error_after = (float(np.sqrt(np.mean(e**2))) for e in (before, after))
-    limit = model.calibration["most_error"]
-    if error_after > limit:
-        raise InputError(
-            Fault(
-                source,
-                "",
-                f"{error_after:.1f} degC off after fitting; none of the stations the model was "
-                f"made from is off by {limit:g}",
-                "check the probe, its unit and dates, and the air temperature",
-            )
+    def off(p: Parameters) -> FloatArray:
+        mean = run_stores(forcing, p, model.plot).at(depth_cm, p) + season_correction(forcing, p)
+        return np.asarray((mean[:, 0] - log[cut])[use[cut]])
+
+    before, after = off(model.parameters[forcing.inputs]), off(fitted)
+    if (error := _root(after)) > limits["most_error"]:
+        found = (
+            f"{error:.1f} degC off after fitting; none of the stations the model was "
+            f"made from is off by {limits['most_error']:g}"
         )
+        cure = "check the probe, its unit and dates, and the air temperature"
+        raise InputError(Fault(source, "", found, cure))
+    days = int(use.sum())
     return SiteFit(
         inputs=forcing.inputs,
         depth_cm=float(depth_cm),
         fitted_on=str(np.datetime64(today, "D")),
         first_day=str(day[first]),
         last_day=str(day[last]),
-        days=int(use.sum()),
-        error_before_c=round(error_before, 3),
-        error_after_c=round(error_after, 3),
+        days=days,
+        error_before_c=round(_root(before), 3),
+        error_after_c=round(error, 3),
         bias_before_c=round(float(before.mean()), 3),
         bias_after_c=round(float(after.mean()), 3),
-        level=round(level_after(int(use.sum()), model), 4),
+        level=round(level_after(days, model), 4),
         values=MappingProxyType({n: float(fitted[n]) for n in model.prior.names}),
     )
 
 
-def _refuse_rubbish(
-    low: FloatArray,
-    high: FloatArray,
-    log: FloatArray,
-    use: BoolArray,
-    span: FloatArray | None,
-    depth_cm: float,
-    distance_km: float,
-    height_m: float,
-    source: str,
-    c: Mapping[str, float],
-) -> None:
-    """Raise `InputError` with every reason not to fit a site to a log."""
+def _root(error: FloatArray) -> float:
+    return float(np.sqrt(np.mean(error**2)))
+
+
+def _too_far(distance_km: float, height_m: float, c: Mapping[str, float]) -> list[Fault]:
     faults = []
     if distance_km > c["most_distance"]:
         cure = f"use air temperature from within {c['most_distance']:g} km"
@@ -203,12 +213,23 @@ def _refuse_rubbish(
         cure = f"use air temperature from within {c['most_height']:g} m of height"
         found = f"{abs(height_m):.0f} m {'above' if height_m > 0 else 'below'} the site"
         faults.append(Fault("air temperature", "", found, cure))
-    if use.sum() < c["least_days"]:
-        cure = f"log at least {c['least_days']:g} days that also have air temperature"
-        faults.append(Fault(source, "", f"{use.sum()} days with log and air", cure))
-        raise InputError(faults)
-    air, soil = 0.5 * (low + high)[use], log[use]
-    apart = float(np.mean(air) - np.mean(soil))
+    return faults
+
+
+def _rubbish(
+    low: FloatArray,
+    high: FloatArray,
+    log: FloatArray,
+    use: BoolArray,
+    span: FloatArray,
+    depth_cm: float,
+    source: str,
+    c: Mapping[str, float],
+) -> list[Fault]:
+    """Say why a log can't be that of a probe in the turf under this air."""
+    faults = []
+    middle = 0.5 * (low + high)
+    soil, apart = log[use], float(np.mean(middle[use]) - np.mean(log[use]))
     if soil.std() < c["least_variation"]:
         found = f"varies by only {soil.std():.2f} degC over {len(soil)} days"
         faults.append(Fault(source, "", found, "check that the probe works and is not buried deep"))
@@ -217,40 +238,84 @@ def _refuse_rubbish(
     if too_far or high[use].max() > hottest or soil.max() > hottest:
         hot = "air temperature" if apart > 0 else source
         found = f"air and soil means {abs(apart):.0f} degC apart"
-        faults.append(Fault(hot, "", found, "convert it if it is in degF"))
-    else:
-        faults += _loose(low, high, log, use, span, depth_cm, source, c)
-    if faults:
-        raise InputError(faults)
-
-
-def _loose(
-    low: FloatArray,
-    high: FloatArray,
-    log: FloatArray,
-    use: BoolArray,
-    span: FloatArray | None,
-    depth_cm: float,
-    source: str,
-    c: Mapping[str, float],
-) -> list[Fault]:
-    """Tell a probe that swings with the air, as in a pot or on the surface."""
-    both = use[1:] & use[:-1]
-    step_air, step_soil = (np.diff(a)[both] for a in (0.5 * (low + high), log))
+        return [*faults, Fault(hot, "", found, "convert it if it is in degF")]
+    # A probe that swings with the air, as in a pot or on the surface.
     cure = "bury the probe in the turf and log again"
+    both = use[1:] & use[:-1]
+    step_air, step_soil = (np.diff(a)[both] for a in (middle, log))
     if len(step_air) >= c["least_steps"] and step_air.std() > 0:
         follows = float(step_air @ step_soil / (step_air @ step_air))
         if follows > c["most_response"]:
             found = f"moves {follows:.2f} degC for each degC of the air from day to day"
-            return [Fault(source, "", f"{found}, as a probe in a pot does", cure)]
-    if span is not None:
-        have = use & np.isfinite(span)
-        if have.sum() >= c["least_steps"]:
-            share = float(np.median(span[have]) / np.median((high - low)[have]))
-            if share > c["most_range"] and depth_cm >= c["range_from_depth"]:
-                found = f"daily range is {share:.1f} times the air's"
-                return [Fault(source, "", f"{found}, as of a probe in the open", cure)]
-    return []
+            return [*faults, Fault(source, "", f"{found}, as a probe in a pot does", cure)]
+    have = use & np.isfinite(span)
+    if have.sum() >= c["least_steps"] and depth_cm >= c["range_from_depth"]:
+        share = float(np.median(span[have]) / np.median((high - low)[have]))
+        if share > c["most_range"]:
+            found = f"daily range is {share:.1f} times the air's"
+            faults.append(Fault(source, "", f"{found}, as of a probe in the open", cure))
+    return faults
+
+
+def to_fit(p: Parameters, names: Sequence[str]) -> FloatArray:
+    """Return the parameters as the fit moves them: logarithms of the positive ones."""
+    return np.array([np.log(p[n]) if n in POSITIVE else p[n] for n in names])
+
+
+def from_fit(p: Parameters, names: Sequence[str], moved: FloatArray) -> Parameters:
+    """Return the parameters with ``moved`` put back; a row for each name, lanes allowed."""
+    back = {n: np.exp(v) if n in POSITIVE else v for n, v in zip(names, moved, strict=True)}
+    plain = {n: float(v) if np.ndim(v) == 0 else v for n, v in back.items()}
+    return p.with_values(plain)
+
+
+def response(
+    forcing: Forcing,
+    p: Parameters,
+    names: Sequence[str],
+    depths_cm: Sequence[float],
+    cover: Surface,
+) -> tuple[FloatArray, FloatArray]:
+    """Estimate the daily mean and its derivative to each parameter.
+
+    Returns
+    -------
+    mean_c : array, (depths, days, lanes)
+    slope : array, (names, depths, days, lanes)
+        Central differences, in the space of the fit.
+    """
+    lanes, count = forcing.air_c.shape[1], len(names)
+    steps = np.array([STEPS[n] for n in names])
+    variants = np.zeros((count, 2 * count + 1))
+    variants[:, 1 : count + 1] = np.diag(steps)
+    variants[:, count + 1 :] = -np.diag(steps)
+    moved = np.tile(to_fit(p, names)[:, None] + variants, (1, lanes))
+    many = repeat_lanes(forcing, 2 * count + 1)
+    shifted = from_fit(p, names, moved)
+    stores = run_stores(many, shifted, cover)
+    extra = season_correction(many, shifted)
+    out = np.stack([stores.at(z, shifted) + extra for z in depths_cm])
+    out = out.reshape(len(depths_cm), len(forcing.air_c), lanes, 2 * count + 1)
+    slope = (out[..., 1 : count + 1] - out[..., count + 1 :]) / (2 * steps)
+    return out[..., 0], np.moveaxis(slope, -1, 0)
+
+
+def repeat_lanes(forcing: Forcing, times: int) -> Forcing:
+    """Return the forcing with each lane repeated in place."""
+
+    def wide(value: Any) -> Any:
+        if isinstance(value, Climate):
+            return Climate(*(np.repeat(getattr(value, f.name), times) for f in fields(value)))
+        if isinstance(value, np.ndarray) and value.ndim == 2 and value.shape[1] == lanes:
+            return np.repeat(value, times, axis=1)
+        return value
+
+    lanes = forcing.air_c.shape[1]
+    kept = {"angle", "inputs", "southern"}
+    changed = {
+        f.name: wide(getattr(forcing, f.name)) for f in fields(forcing) if f.name not in kept
+    }
+    return replace(forcing, southern=np.repeat(forcing.southern, times), **changed)
 
 
 def posterior(
@@ -258,15 +323,8 @@ def posterior(
 ) -> Parameters:
     """Move the parameters of one site to the maximum of the posterior; Gauss-Newton.
 
-    Parameters
-    ----------
-    forcing : Forcing
-        Of one lane.
-    logged_c : array, (days, 1)
-        NaN where nothing was logged [degC].
-    depth_cm : float
-    model : SoilModel
-        Its parameters for the forcing's inputs are the start, and the centre of its prior.
+    ``logged_c`` is (days, 1), NaN where nothing was logged [degC]. The model's parameters for the
+    forcing's inputs are the start, and the centre of its prior.
     """
     start, prior = model.parameters[forcing.inputs], model.prior
     variance = model.calibration["day_variance"]
@@ -314,15 +372,9 @@ class SeasonError:
 def compare_by_season(
     dates: Any, estimate_c: npt.ArrayLike, logged_c: npt.ArrayLike, latitude: float
 ) -> Sequence[SeasonError]:
-    """Compare an estimate with a log by season (of the hemisphere) and over the year.
+    """Compare an estimate with a log, (days,), by season of the hemisphere and over the year.
 
-    Parameters
-    ----------
-    dates : array of datetime64, (days,)
-    estimate_c, logged_c : array, (days,)
-        [degC]; days without either are left out. Seasons without days are too.
-    latitude : float
-        [degrees north].
+    Days without either are left out, and seasons without days.
     """
     error = np.asarray(estimate_c, float) - np.asarray(logged_c, float)
     month = np.asarray(dates, "datetime64[M]").astype(int) % 12
@@ -334,31 +386,5 @@ def compare_by_season(
     ):
         e = error[where & np.isfinite(error)]
         if len(e):
-            root = float(np.sqrt(np.mean(e**2)))
-            rows.append(SeasonError(name, len(e), float(e.mean()), root))
+            rows.append(SeasonError(name, len(e), float(e.mean()), _root(e)))
     return rows
-
-
-def _estimate(forcing: Forcing, p: Parameters, depth_cm: float, model: SoilModel) -> FloatArray:
-    return run_stores(forcing, p, model.plot).at(depth_cm, p) + season_correction(forcing, p)
-
-
-def _forcing(
-    low: FloatArray,
-    high: FloatArray,
-    day: DayArray,
-    latitude: float,
-    weather: Mapping[str, npt.ArrayLike | None],
-    climate: Climate | None,
-    model: SoilModel,
-) -> Forcing:
-    columns = {k: None if v is None else np.asarray(v, float)[:, None] for k, v in weather.items()}
-    return prepare(
-        low[:, None],
-        high[:, None],
-        dates=day,
-        latitude=latitude,
-        model=model,
-        climate=climate,
-        **columns,
-    )

@@ -61,45 +61,49 @@ class Forcing:
 
 
 def prepare(
-    air_min_c: FloatArray,
-    air_max_c: FloatArray,
+    air_min_c: npt.ArrayLike,
+    air_max_c: npt.ArrayLike,
     *,
     dates: Any,
     latitude: npt.ArrayLike,
     model: SoilModel,
-    rain_mm: FloatArray | None = None,
-    snow_depth_cm: FloatArray | None = None,
-    solar_mj_m2: FloatArray | None = None,
+    rain_mm: npt.ArrayLike | None = None,
+    snow_depth_cm: npt.ArrayLike | None = None,
+    solar_mj_m2: npt.ArrayLike | None = None,
     climate: Climate | None = None,
 ) -> Forcing:
-    """Turn daily weather, (days, lanes), into what the soil model needs.
+    """Turn daily weather, (days,) or (days, lanes), into what the soil model needs.
 
     Missing air temperature is bridged inside the model by the departure from the annual
     harmonic, on a straight line between the known days; missing rain and radiation are
     estimated from the daily range, as they are where none was ever measured.
     """
+    low, high = _columns(air_min_c), _columns(air_max_c)
+    given_rain, snow, solar = (
+        None if a is None else _columns(a) for a in (rain_mm, snow_depth_cm, solar_mj_m2)
+    )
     day = np.asarray(dates, "datetime64[D]")
     of_year = (day - day.astype("datetime64[Y]")).astype(float) + 1
     angle = (2 * np.pi / 365.25 * of_year)[:, None]
-    lat = np.broadcast_to(np.asarray(latitude, float), air_min_c.shape[1:])
-    known = np.isfinite(air_min_c) & np.isfinite(air_max_c)
-    middle = 0.5 * (air_min_c + air_max_c)
+    lat = np.broadcast_to(np.asarray(latitude, float), low.shape[1:])
+    known = np.isfinite(low) & np.isfinite(high)
+    middle = 0.5 * (low + high)
     place = climate_of(middle, angle, lat, model) if climate is None else climate
     if known.all():
-        air, span = middle, air_max_c - air_min_c
+        air, span = middle, high - low
     else:
         normal = place.normal_c(angle)
         air = normal + bridge(middle - normal)
-        span = bridge(air_max_c - air_min_c)
+        span = bridge(high - low)
     span = np.maximum(span, LEAST_RANGE_C)
     by_day = extraterrestrial_radiation(np.arange(1.0, 367.0)[:, None], lat)
     top = np.maximum(by_day, 2.0)[of_year.astype(int) - 1]
     usual = trailing_mean(span, 30)
     relative = span / usual
 
-    guess = _rain_guess(span, usual, air, model.rain_guess) if _gaps(rain_mm) else None
-    rain = _fill(rain_mm, guess)
-    if _gaps(solar_mj_m2):
+    guess = _rain_guess(span, usual, air, model.rain_guess) if _gaps(given_rain) else None
+    rain = _fill(given_rain, guess)
+    if _gaps(solar):
         root = np.sqrt(span)
         columns = [np.ones_like(span), root, span, relative, relative**2]
         weights = model.radiation_air_only
@@ -107,9 +111,9 @@ def prepare(
             columns += [(rain > 1).astype(float), np.log1p(rain)]
             weights = model.radiation_with_rain
         clear = np.clip(sum(w * c for w, c in zip(weights, columns, strict=True)), 0.05, 0.8)
-        sun = _fill(solar_mj_m2, clear * top)
+        sun = _fill(solar, clear * top)
     else:
-        sun = _fill(solar_mj_m2, None)
+        sun = _fill(solar, None)
     # Hargreaves & Samani 1982 radiation form, with 2.45 MJ/kg: FAO-56 p. 64 and eq. 52
     demand = 0.0135 * (sun / 2.45) * np.maximum(air + 17.8, 0.0)
     if climate is None:
@@ -123,7 +127,7 @@ def prepare(
         demand_mm=demand,
         rain_mm=rain,
         snowfall_mm=rain * np.clip((1.5 - air) / 2, 0.0, 1.0),
-        snow_cm=snow_depth_cm,
+        snow_cm=snow,
         known=known,
         climate=place,
         inputs="air"
@@ -153,18 +157,8 @@ def climate_of(
 
     A Bayesian regression: the prior is what latitude tells (its error is that of the stations
     the model was fitted on), each known day adds a little. Of a whole year nearly all comes
-    from the days; of one month in summer, the winter comes from the latitude.
-
-    Parameters
-    ----------
-    air_c : array, (days, lanes)
-        Daily mean, NaN where missing [degC].
-    angle : array, (days, 1)
-        Angle of the year.
-    latitude : array, (lanes,)
-        [degrees north].
-    model : SoilModel
-        Says what the latitude tells.
+    from the days; of one month in summer, the winter comes from the latitude. ``air_c`` is the
+    daily mean, (days, lanes), NaN where missing; ``angle`` that of the year, (days, 1).
     """
     prior = np.array([model.climate[name] for name in ("mean", "cos", "sin")])
     beyond = np.abs(latitude) - 40
@@ -202,6 +196,11 @@ def trailing_mean(values: FloatArray, days: int) -> FloatArray:
     count = np.minimum(np.arange(1, len(values) + 1), days)[:, None]
     total[days:] = total[days:] - total[:-days].copy()
     return np.asarray(total / count)
+
+
+def _columns(series: npt.ArrayLike) -> FloatArray:
+    values = np.asarray(series, float)
+    return values.reshape(len(values), -1)
 
 
 def _gaps(given: FloatArray | None) -> bool:

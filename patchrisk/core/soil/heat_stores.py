@@ -29,8 +29,7 @@ import numpy as np
 
 from patchrisk.base.units import FloatArray
 from patchrisk.core.soil.forcing import Forcing
-from patchrisk.core.soil.parameters import Parameters
-from patchrisk.core.soil.surface import Surface
+from patchrisk.core.soil.parameters import Parameters, Surface
 
 SKIN_MM = 5.0
 _BLOCK = 24  # days of a mean that forgets, reckoned at once

@@ -23,114 +23,6 @@ _SUM = np.ones(3)  # a product with it sums the parts, sooner than sum() over so
 
 
 @dataclass(frozen=True)
-class Joined:
-    """One series out of logged and modelled days.
-
-    Attributes
-    ----------
-    mean_c, sd_c : array
-        The day's mean [degC] and its error [degC]: the mean +- 1.2816 sd holds the truth on
-        80 % of days.
-    came_from : array of str
-        ``logged`` or ``modelled``, and an empty string where there is neither.
-    """
-
-    mean_c: FloatArray
-    sd_c: FloatArray
-    came_from: npt.NDArray[np.str_]
-
-
-@dataclass(frozen=True)
-class LearntError:
-    """What a log teaches of an estimate's error: what the join and the draws build on.
-
-    Attributes
-    ----------
-    mean_c, sd_c, logged_c : array, (days, lanes)
-        The estimate, its error and what was logged [degC].
-    shape : tuple of int
-        In which they were given: (days,) or (days, lanes).
-    persistence : mapping
-        Of the error.
-    filtered : Filtered
-    expected, variance : array, (days, lanes)
-        Mean and variance of the error, in units of ``sd_c``, from the days on both sides [1].
-    scale : array, (lanes,)
-        Variance of the log's surprises against the expected; see `Filtered.scale`.
-    """
-
-    mean_c: FloatArray
-    sd_c: FloatArray
-    logged_c: FloatArray
-    shape: tuple[int, ...]
-    persistence: Mapping[str, float]
-    filtered: "Filtered"
-    expected: FloatArray
-    variance: FloatArray
-    scale: FloatArray
-
-
-def learn_error(
-    estimate: SoilEstimate, logged_mean_c: npt.ArrayLike | None, model: SoilModel
-) -> LearntError:
-    """Learn the error of an estimate from a log of the same days and lanes.
-
-    Parameters
-    ----------
-    estimate : SoilEstimate
-        (days,) or (days, lanes).
-    logged_mean_c : array, or None without a log
-        Shaped like the estimate; NaN where nothing was logged [degC].
-    model : SoilModel
-        That of the estimate: it says how the error lasts.
-    """
-    shape = np.shape(estimate.mean_c)
-    log = np.full(shape, np.nan) if logged_mean_c is None else np.asarray(logged_mean_c, float)
-    mean, sd, log = (
-        np.asarray(a, float).reshape(len(log), -1) for a in (estimate.mean_c, estimate.sd_c, log)
-    )
-    filtered = run_filter((log - mean) / sd, model.persistence)
-    expected, variance = smooth(filtered)
-    scale = filtered.scale(model.calibration["scale_days"], model.calibration["most_surprise"])
-    return LearntError(
-        mean_c=mean,
-        sd_c=sd,
-        logged_c=log,
-        shape=shape,
-        persistence=model.persistence,
-        filtered=filtered,
-        expected=expected,
-        variance=variance,
-        scale=scale,
-    )
-
-
-def join_logged(error: LearntError, probe_sd_c: float = 0.0) -> Joined:
-    """Join logged days with the estimate of the same days and lanes.
-
-    Parameters
-    ----------
-    error : LearntError
-        From `learn_error`.
-    probe_sd_c : float
-        How far a probe may stand from the turf it speaks for [degC]; widens every day.
-
-    Returns
-    -------
-    Joined
-        Logged days are kept as logged. Days without air temperature stay NaN unless logged.
-    """
-    have = np.isfinite(error.logged_c)
-    joined = np.where(have, error.logged_c, error.mean_c + error.sd_c * error.expected)
-    spread = error.sd_c * np.sqrt(error.variance * error.scale)
-    spread = np.hypot(np.where(have, 0.0, spread), probe_sd_c)
-    known = np.isfinite(joined)
-    source = np.where(have, LOGGED, np.where(known, MODELLED, ""))
-    columns = joined, np.where(known, spread, np.nan), source
-    return Joined(*(column.reshape(error.shape) for column in columns))
-
-
-@dataclass(frozen=True)
 class Filtered:
     """What the filter knows of the three parts on each day, before and after its reading.
 
@@ -156,6 +48,80 @@ class Filtered:
         squared = np.where(self.seen, self.surprise**2 / self.surprise_variance, 0.0)
         total = np.minimum(squared, most_surprise).sum(axis=0)
         return np.asarray((days + total) / (days + self.seen.sum(axis=0)))
+
+
+@dataclass(frozen=True)
+class LearntError:
+    """What a log teaches of an estimate's error: what the join and the draws build on.
+
+    Attributes
+    ----------
+    estimate : SoilEstimate
+    logged_c : array, (days, lanes)
+        [degC]
+    share : array, (3,)
+        Of the error's variance, by its parts.
+    filtered : Filtered
+    expected, variance : array, (days, lanes)
+        Mean and variance of the error, in units of its sd, from the days on both sides [1].
+    scale : array, (lanes,)
+        Variance of the log's surprises against the expected; see `Filtered.scale`.
+    """
+
+    estimate: SoilEstimate
+    logged_c: FloatArray
+    share: FloatArray
+    filtered: Filtered
+    expected: FloatArray
+    variance: FloatArray
+    scale: FloatArray
+
+
+def learn_error(estimate: SoilEstimate, logged_c: FloatArray, model: SoilModel) -> LearntError:
+    """Learn the error of an estimate from a log of the same days and lanes, (days, lanes).
+
+    ``logged_c`` is NaN where nothing was logged [degC]; the model says how the error lasts.
+    """
+    scaled = (logged_c - estimate.mean_c) / estimate.sd_c
+    filtered = run_filter(scaled, model.persistence)
+    expected, variance = smooth(filtered)
+    return LearntError(
+        estimate=estimate,
+        logged_c=logged_c,
+        share=parts_of(model.persistence)[1],
+        filtered=filtered,
+        expected=expected,
+        variance=variance,
+        scale=filtered.scale(model.calibration["scale_days"], model.calibration["most_surprise"]),
+    )
+
+
+def join_logged(
+    error: LearntError, probe_sd_c: float = 0.0
+) -> tuple[FloatArray, FloatArray, npt.NDArray[np.str_]]:
+    """Join logged days with the estimate of the same days and lanes.
+
+    Parameters
+    ----------
+    probe_sd_c : float
+        How far a probe may stand from the turf it speaks for [degC]; widens every day.
+
+    Returns
+    -------
+    mean_c, sd_c : array, (days, lanes)
+        Logged days are kept as logged; days without air temperature stay NaN unless logged. The
+        mean +- 1.2816 sd holds the truth on 80 % of days.
+    came_from : array of str
+        `LOGGED` or `MODELLED`, and an empty string where there is neither.
+    """
+    have = np.isfinite(error.logged_c)
+    corrected = error.estimate.mean_c + error.estimate.sd_c * error.expected
+    joined = np.where(have, error.logged_c, corrected)
+    spread = error.estimate.sd_c * np.sqrt(error.variance * error.scale)
+    spread = np.hypot(np.where(have, 0.0, spread), probe_sd_c)
+    known = np.isfinite(joined)
+    came_from = np.where(have, LOGGED, np.where(known, MODELLED, ""))
+    return joined, np.where(known, spread, np.nan), came_from
 
 
 def run_filter(scaled: FloatArray, persistence: Mapping[str, float]) -> Filtered:
@@ -238,9 +204,6 @@ def simulate_soil(
 
     Parameters
     ----------
-    error : LearntError
-        From `learn_error`.
-    draws : int
     seed : int
         Same seed, same draws.
     first_day : int
@@ -250,24 +213,23 @@ def simulate_soil(
 
     Returns
     -------
-    array, (days - first_day, draws) or (days - first_day, lanes, draws)
+    array, (days - first_day, lanes, draws)
         NaN where the estimate is, unless logged.
     """
-    f = error.filtered
-    fade, share = parts_of(error.persistence)
+    f, share = error.filtered, error.share
     rng = np.random.default_rng(seed)
     cut = slice(first_day, None)
     mean, covariance = f.mean[cut, ..., None], f.covariance[cut]
     # How a day's parts follow from the day after does not depend on the draws: all days at once.
-    grown = covariance * (fade[:, None] * fade) + np.diag(share * (1 - fade**2))
-    across = (covariance * fade).swapaxes(-1, -2)
+    grown = covariance * (f.fade[:, None] * f.fade) + np.diag(share * (1 - f.fade**2))
+    across = (covariance * f.fade).swapaxes(-1, -2)
     back = np.linalg.solve(grown, across).swapaxes(-1, -2)
     back[-1:] = 0.0  # nothing follows the last day
     values, vectors = np.linalg.eigh(covariance - back @ grown @ back.swapaxes(-1, -2))
     root = vectors * np.sqrt(np.maximum(values, 0.0))[..., None, :]
-    days, lanes = error.mean_c[cut].shape
+    days, lanes = error.logged_c[cut].shape
     out = np.empty((days, lanes, draws))
-    alone = mean - back @ (fade[:, None] * mean)  # a day's parts, did the next day not tell
+    alone = mean - back @ (f.fade[:, None] * mean)  # a day's parts, did the next day not tell
     state = np.zeros((lanes, 3, draws))
     for n in range(days - 1, -1, -1):
         state = back[n] @ state
@@ -276,15 +238,7 @@ def simulate_soil(
         out[n] = state.sum(axis=-2)
     expected = error.expected[cut, :, None]
     course = expected + np.sqrt(error.scale)[:, None] * (out - expected)
-    series = error.mean_c[cut, :, None] + error.sd_c[cut, :, None] * course
+    series = error.estimate.mean_c[cut, :, None] + error.estimate.sd_c[cut, :, None] * course
     here = error.logged_c[cut, :, None]
     series = np.where(np.isfinite(here), here, series)
-    series = series + probe_sd_c * rng.standard_normal((1, lanes, draws))
-    return series[:, 0] if len(error.shape) == 1 else series
-
-
-def station_likelihood(scaled: FloatArray, persistence: Mapping[str, float]) -> float:
-    """Mean logarithm of the likelihood of a scaled error a day, every lane alike."""
-    f = run_filter(scaled, persistence)
-    each = -0.5 * (np.log(f.surprise_variance) + f.surprise**2 / f.surprise_variance)
-    return float((np.where(f.seen, each, 0.0).sum(axis=0) / f.seen.sum(axis=0)).mean())
+    return np.asarray(series + probe_sd_c * rng.standard_normal((1, lanes, draws)))

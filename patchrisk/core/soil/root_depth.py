@@ -9,7 +9,7 @@ import numpy.typing as npt
 
 from patchrisk.base.units import DayArray, FloatArray
 from patchrisk.core.soil.air_to_soil import SoilEstimate
-from patchrisk.core.soil.depth_transfer import can_move, move_extremes, move_mean
+from patchrisk.core.soil.conduction import can_move, move_extremes, move_mean
 from patchrisk.core.soil.logged import join_logged, learn_error, simulate_soil
 from patchrisk.core.soil.parameters import SoilModel
 
@@ -114,41 +114,35 @@ def logged_at(
 
     Each probe is moved by conduction to the depth wanted. The nearest depth counts; a probe
     farther away fills only days on which no nearer one has a reading. Probes at one depth are
-    averaged. A probe too far below the depth is passed over.
-
-    Parameters
-    ----------
-    probes : sequence of Probe
-    depth_cm : float
-        Depth wanted [cm].
-    diffusivity_m2_s : float
-        Thermal diffusivity of the root zone [m2/s].
-
-    Returns
-    -------
-    mean_c, max_c : ndarray of float, shape (days,)
+    averaged. A probe too far below the depth is passed over. Gives the daily mean and maximum.
     """
     mean = np.full(probes[0].mean_c.shape, np.nan)
     hottest = mean.copy()
     depths = {p.depth_cm for p in probes if can_move(p.depth_cm, depth_cm, diffusivity_m2_s)}
     for depth in sorted(depths, key=lambda d: (abs(d - depth_cm), d)):
-        same = [p for p in probes if p.depth_cm == depth]
-        found = average([p.mean_c for p in same])
-        low, high = average([p.min_c for p in same]), average([p.max_c for p in same])
-        moved = move_mean(found, depth, depth_cm, diffusivity_m2_s)
-        _, top = move_extremes(low, high, found, moved, depth, depth_cm, diffusivity_m2_s)
+        one = as_one([p for p in probes if p.depth_cm == depth])
+        moved = move_mean(one.mean_c, depth, depth_cm, diffusivity_m2_s)
+        _, top = move_extremes(
+            one.min_c, one.max_c, one.mean_c, moved, depth, depth_cm, diffusivity_m2_s
+        )
         use = np.isnan(mean)
         mean, hottest = np.where(use, moved, mean), np.where(use, top, hottest)
     return mean, hottest
 
 
-def average(columns: Sequence[FloatArray]) -> FloatArray:
-    """Mean of the columns that know a day; NaN where none does. All (days,)."""
-    stack = np.stack(columns)
-    known = ~np.isnan(stack)
-    total = np.where(known, stack, 0.0).sum(axis=0)
-    count = known.sum(axis=0)
-    return np.where(count > 0, total / np.maximum(count, 1), np.nan)
+def as_one(probes: Sequence[Probe]) -> Probe:
+    """Average probes of one depth: each day over those that know it; NaN where none does."""
+
+    def average(columns: Sequence[FloatArray]) -> FloatArray:
+        stack = np.stack(columns)
+        known = ~np.isnan(stack)
+        total, count = np.where(known, stack, 0.0).sum(axis=0), known.sum(axis=0)
+        return np.where(count > 0, total / np.maximum(count, 1), np.nan)
+
+    mean, low, high = (
+        average([getattr(p, name) for p in probes]) for name in ("mean_c", "min_c", "max_c")
+    )
+    return replace(probes[0], mean_c=mean, min_c=low, max_c=high)
 
 
 def soil_series(
@@ -164,23 +158,13 @@ def soil_series(
 
     Parameters
     ----------
-    dates : ndarray of datetime64[D], shape (days,)
-    probes : sequence of Probe
-        May be empty.
     estimates : mapping of float to SoilEstimate or None
         For each depth wanted [cm], the estimate from air temperature on the same days; None
         without air temperature.
-    diffusivity_m2_s : float
-        Thermal diffusivity of the root zone [m2/s].
     probe_sd_c : float
         How far a probe may stand from the turf it speaks for [degC].
     model : SoilModel
-        That of the estimates; see `patchrisk.core.soil.logged.learn_error`.
-
-    Returns
-    -------
-    dict of float to SoilSeries
-        By depth [cm].
+        That of the estimates; it says how their error lasts.
     """
     nothing = np.full(dates.shape, np.nan)
     unknown = SoilEstimate(nothing, nothing, nothing, nothing)
@@ -190,28 +174,23 @@ def soil_series(
         for depth in estimates
     ]
     # Depths are lanes, so that the filter goes through the days once for all of them.
-    mean, hottest = (np.stack(columns, axis=1) for columns in zip(*logged, strict=True))
+    log, hottest = (np.stack(columns, axis=1) for columns in zip(*logged, strict=True))
     fields = ("mean_c", "min_c", "max_c", "sd_c")
     estimate = SoilEstimate(*(np.stack([getattr(e, f) for e in modelled], axis=1) for f in fields))
-    error = learn_error(estimate, mean, model)
-    joined = join_logged(error, probe_sd_c)
+    error = learn_error(estimate, log, model)
+    mean, sd, came_from = join_logged(error, probe_sd_c)
     swing = estimate.max_c - estimate.mean_c
-    top = np.where(np.isnan(hottest), joined.mean_c + swing, hottest)
-    draws = simulate_soil(
-        error,
-        draws=DRAWS,
-        seed=SEED,
-        first_day=max(0, len(dates) - RECENT_DAYS),
-        probe_sd_c=probe_sd_c,
-    )
+    top = np.where(np.isnan(hottest), mean + swing, hottest)
+    first_day = max(0, len(dates) - RECENT_DAYS)
+    draws = simulate_soil(error, draws=DRAWS, seed=SEED, first_day=first_day, probe_sd_c=probe_sd_c)
     return {
         depth: SoilSeries(
             dates=dates,
             depth_cm=depth,
-            mean_c=joined.mean_c[:, lane],
+            mean_c=mean[:, lane],
             max_c=top[:, lane],
-            sd_c=joined.sd_c[:, lane],
-            came_from=joined.came_from[:, lane],
+            sd_c=sd[:, lane],
+            came_from=came_from[:, lane],
             draws_c=draws[:, lane],
         )
         for lane, depth in enumerate(estimates)

@@ -9,16 +9,22 @@ from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from patchrisk.base.errors import Fault, InputError
+from patchrisk.base.units import BoolArray, FloatArray
 from patchrisk.core.soil.air_to_soil import DEEPEST_CM
-from patchrisk.core.soil.depth_transfer import MAX_UP_CM
+from patchrisk.core.soil.conduction import MAX_UP_CM
 from patchrisk.read.logger.heading import Heading, find_depth, find_unit, read_heading
 from patchrisk.read.logger.layout import Column, LogOptions, Role, TemperatureUnit
+from patchrisk.read.logger.plausible import only_unit
 from patchrisk.read.tables.cells import TIME_WORD
+from patchrisk.read.tables.dialect import find_column
 
 # A probe as deep as this can speak for the deepest layer that the soil model reaches.
 REACH_CM = DEEPEST_CM + MAX_UP_CM
 _LISTED = 6  # columns named in one fault
+_SAMPLED = (0.13, 0.52, 0.87)  # where in a file the values shown of a column stand
 
 
 # How sure a header makes one that its column is soil temperature: _LIKELY says a part of it,
@@ -27,61 +33,78 @@ _CERTAIN, _LIKELY, _SILENT, _OTHER = range(4)
 
 
 @dataclass(frozen=True)
-class _JudgedColumn:
-    """A column with how sure its header makes one that it is soil temperature."""
-
-    column: Column
-    rank: int
-    heading: Heading
-
-
-def _none(unit: TemperatureUnit | None) -> str:
-    return ""
-
-
-@dataclass(frozen=True)
-class ColumnContents:
-    """How a column is filled.
+class FileColumn:
+    """A column of a file as it stands: what its heading says, and how it is filled.
 
     Attributes
     ----------
-    cells, numbers : int
-        Cells that are not missing, and how many of them are numbers.
-    unit : {"degC", "degF"} or None
+    number : int
+        Counted from 1.
+    name, under : str
+        Its header, and what the lines below the header say of it.
+    time : bool
+        Whether it is a part of the time.
+    cells : int
+        How many are not missing.
+    numbers : array
+        NaN where there is none, and throughout a column of the time.
+    words : array of bool
+        Where a cell is neither a number nor missing.
+    cell_unit : {"degC", "degF"} or None
         Unit that the cells themselves carry.
-    sample : str
-        Some of its values, for people.
     doubt : callable
         Says why its values, in a unit or in any, can't be soil temperature; empty where they can.
-    vague : bool
-        Whether its values can be degC as well as degF.
     """
 
+    number: int
+    name: str
+    under: str
+    time: bool
     cells: int
-    numbers: int
-    unit: TemperatureUnit | None = None
-    sample: str = ""
-    doubt: Callable[[TemperatureUnit | None], str] = _none
-    vague: bool = False
+    numbers: FloatArray
+    words: BoolArray
+    cell_unit: TemperatureUnit | None
+    doubt: Callable[[TemperatureUnit | None], str]
+
+    @property
+    def missing(self) -> BoolArray:
+        """Where it has no reading."""
+        return np.isnan(self.numbers) & ~self.words
+
+    @property
+    def known(self) -> FloatArray:
+        """Its numbers alone."""
+        return self.numbers[~np.isnan(self.numbers)]
+
+    @property
+    def heading(self) -> Heading:
+        """What its heading says."""
+        return read_heading(self.name, self.under)
+
+    @property
+    def sample(self) -> str:
+        """Three of its values, from early, midway and late in the file."""
+        known = self.known
+        some = known[(len(known) * np.array(_SAMPLED)).astype(int)] if len(known) else known
+        return ", ".join(dict.fromkeys(f"{value:.6g}" for value in some))
+
+
+@dataclass(frozen=True)
+class _JudgedColumn:
+    """What a column is taken for, and how sure its header makes one that it is soil temperature."""
+
+    of: FileColumn
+    column: Column
+    rank: int
 
 
 def classify_columns(
-    names: Sequence[str],
-    under: Sequence[str],
-    filled: Sequence[ColumnContents],
-    times: Sequence[int],
-    daily: bool,
-    options: LogOptions,
-    source: str,
+    columns: Sequence[FileColumn], daily: bool, options: LogOptions, source: str
 ) -> tuple[Column, ...]:
     """Say of every column what it is and why.
 
     Parameters
     ----------
-    names, under : sequence of str
-        Header of each column, and what the lines below the header say of it.
-    times : sequence of int
-        Columns of the time, counted from 0.
     daily : bool
         Whether the file has one row a day; only then do columns of minima and maxima count.
     source : str
@@ -93,10 +116,8 @@ def classify_columns(
         When no column is soil temperature for certain, or several probes have no depth; and when
         a column that is told is not there, or can't be soil temperature by its values.
     """
-    judged = [
-        _judge(i, names[i], under[i], filled[i], i in times, daily) for i in range(len(names))
-    ]
-    candidates = _Candidates(judged, filled, source)
+    judged = [_judge(column, daily) for column in columns]
+    candidates = _Candidates(judged, source)
     chosen = (
         _named_by_user(candidates, options) if options.columns else _certain(candidates, options)
     )
@@ -106,63 +127,45 @@ def classify_columns(
     )
 
 
-def find_column(name: str, names: Sequence[str]) -> list[int]:
-    """Columns, counted from 0, that a user's name can mean: the header, or ``column 3``."""
-    exact = [i for i, header in enumerate(names) if header == name.strip()]
-    if exact:
-        return exact
-    if match := re.fullmatch(r"column (\d+)", name.strip(), re.IGNORECASE):
-        return [int(match[1]) - 1] if 1 <= int(match[1]) <= len(names) else []
-    plain = _plain(name)
-    return [i for i, header in enumerate(names) if header and _plain(header) == plain]
-
-
-def _plain(text: str) -> str:
-    return " ".join(re.sub(r"[^\w%#/.,\"-]+", " ", text.casefold()).split())
-
-
-def _judge(
-    index: int, name: str, under: str, filled: ColumnContents, time: bool, daily: bool
-) -> _JudgedColumn:
-    header = name or f"column {index + 1}"
-    heading = read_heading(name, under)
-    unit = heading.unit or filled.unit
+def _judge(of: FileColumn, daily: bool) -> _JudgedColumn:
+    header, heading = of.name or f"column {of.number}", of.heading
+    unit = heading.unit or of.cell_unit
 
     def other(role: Role, why: str) -> _JudgedColumn:
-        return _JudgedColumn(Column(index + 1, header, role, why, unit=unit), _OTHER, heading)
+        return _JudgedColumn(of, Column(of.number, header, role, why, unit=unit), _OTHER)
 
-    if time:
+    if of.time:
         return other("time", "holds dates or times")
-    if not filled.cells:
+    if not of.cells:
         return other("empty", "no readings")
-    if filled.numbers < filled.cells / 2:
+    if len(of.known) < of.cells / 2:
         return other("text", "words, not numbers")
-    low = re.sub(r"[_\s]+", " ", f"{name} {under}".casefold())
-    if TIME_WORD.match(low) and not find_unit(name):
+    low = re.sub(r"[_\s]+", " ", f"{of.name} {of.under}".casefold())
+    if TIME_WORD.match(low) and not find_unit(of.name):
         return other("set aside", "a time besides the one used")
     if heading.aside:
         return other("set aside", heading.aside)
     stat = heading.statistic
     if stat != "mean" and not daily:
         return other("set aside", f"the {stat} within each step; the mean is used")
-    column = Column(index + 1, header, "set aside", "", None, unit, heading.depth_cm, stat)
-    warm = "temperature" in heading.says or filled.unit is not None
+    column = Column(of.number, header, "set aside", "", None, unit, heading.depth_cm, stat)
+
+    def judged(rank: int, why: str) -> _JudgedColumn:
+        return _JudgedColumn(of, replace(column, why=why), rank)
+
+    warm = "temperature" in heading.says or of.cell_unit is not None
     if heading.certain or (warm and "soil" in heading.says):
         if heading.convention:
             why = "its name is a network's for soil temperature"
         else:
             what = "soil" if "soil" in heading.says else "a depth below ground"
             why = f"its name says {what} and temperature"
-        return _JudgedColumn(replace(column, why=why), _CERTAIN, heading)
+        return judged(_CERTAIN, why)
     if warm:
-        why = "says temperature, but neither soil nor a depth below ground"
-        return _JudgedColumn(replace(column, why=why), _LIKELY, heading)
+        return judged(_LIKELY, "says temperature, but neither soil nor a depth below ground")
     if "soil" in heading.says or heading.depth_cm is not None:
-        why = "says soil or a depth, but not of what"
-        return _JudgedColumn(replace(column, why=why), _LIKELY, heading)
-    return _JudgedColumn(
-        replace(column, why="nothing in its name says temperature"), _SILENT, heading
-    )
+        return judged(_LIKELY, "says soil or a depth, but not of what")
+    return judged(_SILENT, "nothing in its name says temperature")
 
 
 @dataclass(frozen=True)
@@ -170,7 +173,6 @@ class _Candidates:
     """The columns of a file while one is looked for: which could be right, and their names."""
 
     judged: Sequence[_JudgedColumn]
-    filled: Sequence[ColumnContents]
     source: str
 
     @property
@@ -183,7 +185,7 @@ class _Candidates:
                 if j.rank in ranks
                 and j.column.statistic == "mean"
                 and (j.column.depth_cm is None or 0 < j.column.depth_cm <= REACH_CM)
-                and not self.filled[j.column.number - 1].doubt(j.column.unit)
+                and not j.of.doubt(j.column.unit)
             ]
             if fit:
                 return fit
@@ -194,30 +196,31 @@ class _Candidates:
         by_name = judged.column.why
         if judged.rank == _OTHER:
             return by_name
-        return self.filled[judged.column.number - 1].doubt(judged.column.unit) or by_name
+        return judged.of.doubt(judged.column.unit) or by_name
 
     def listed(self, judged: Sequence[_JudgedColumn]) -> str:
         """Name columns, each with its unit and a sample of its values."""
         names = []
         for j in judged[:_LISTED]:
-            sample = self.filled[j.column.number - 1].sample
             unit = f" {j.column.unit}" if j.column.unit else ""
-            names.append(describe_column(j.column) + (f" ({sample}{unit})" if sample else ""))
+            sample = f" ({j.of.sample}{unit})" if j.of.sample else ""
+            names.append(describe_column(j.column) + sample)
         more = len(judged) - _LISTED
         return ", ".join(names) + (f" and {more} more" if more > 0 else "")
 
     def cure(self, judged: Sequence[_JudgedColumn], before: str = "") -> str:
         """Return the line to write; of several columns it names the first with a depth."""
-        deep_ones = (j for j in judged if j.column.depth_cm is not None or j.heading.number)
+        deep_ones = (j for j in judged if j.column.depth_cm is not None or j.of.heading.number)
         first = next(deep_ones, judged[0])
         depth = first.column.depth_cm
         if depth is not None:
             deep = f"{depth:.4g} cm"
-        elif first.heading.number:
-            deep = f"{first.heading.number} cm"
+        elif first.of.heading.number:
+            deep = f"{first.of.heading.number} cm"
         else:
             deep = "5 cm"
-        unit = self.filled[first.column.number - 1].vague and first.column.unit is None
+        known = first.of.known
+        unit = first.column.unit is None and len(known) and only_unit(known)[0] is None
         also = ', and unit = "degC" or unit = "degF"' if unit else ""
         return f'{before}set columns = {{ "{self.key(first.column)}" = "{deep}" }}{also}'
 
@@ -258,7 +261,7 @@ def _named_by_user(candidates: _Candidates, options: LogOptions) -> dict[int, Co
             )
             continue
         unit = options.unit or column.unit
-        if why := candidates.filled[found[0]].doubt(unit):
+        if why := judged[found[0]].of.doubt(unit):
             place, found_ = f"column {name!r}", f"this can't be soil temperature: {why}"
             others = [j for j in candidates.could_be if j.column.number != column.number]
             cure = f"name another: {candidates.listed(others)}" if others else "name another file"
@@ -304,7 +307,7 @@ def _certain(candidates: _Candidates, options: LogOptions) -> dict[int, Column]:
         ]
         return _as_soil([j.column for j in certain])
     if len(means) == 1:
-        loose = means[0].heading.number
+        loose = means[0].of.heading.number
         if loose and options.depth_cm is None:
             found = f"{loose} of {candidates.listed(means)} may be its depth in cm or in inches"
             cure = candidates.cure(means) + f', or "{loose} in"'
@@ -331,8 +334,8 @@ def _no_soil_temperature(candidates: _Candidates) -> InputError:
         j.column
         for j in candidates.judged
         if j.column.role == "empty"
-        and not j.heading.aside
-        and (j.heading.unit or j.heading.depth_cm is not None)
+        and not j.of.heading.aside
+        and (j.of.heading.unit or j.of.heading.depth_cm is not None)
     ]
     if empty:
         found = f"not one reading in {empty[0].header!r}"

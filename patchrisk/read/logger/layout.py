@@ -3,10 +3,12 @@
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import date, timedelta
+from functools import cache
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
+from patchrisk.base.toml_files import load_numbers
 from patchrisk.base.units import BoolArray, FloatArray, IntArray
 from patchrisk.core.soil.root_depth import Probe
 
@@ -45,8 +47,6 @@ class LogOptions:
 
     Parameters
     ----------
-    sheet : str, optional
-        Sheet of an Excel workbook; needed only where several hold readings.
     time : str, optional
         Header of the column with the date, or date and time.
     columns : mapping of str to float or None
@@ -54,17 +54,13 @@ class LogOptions:
         None where the depth is to be taken from the header.
     depth_cm : float, optional
         Depth of the probe in a file that has only one [cm].
-    utc_offset : timedelta, optional
-        The file's clock minus UTC.
-    site_utc_offset : timedelta, optional
-        The site's local standard time minus UTC; readings are moved to it when the file's own
-        offset is known too.
+    utc_offset, site_utc_offset : timedelta, optional
+        The file's clock, and the site's local standard time, minus UTC; readings are moved to the
+        latter when both are known.
     summer_time : bool
         Whether the file's clock was an hour ahead of standard time in summer.
     delimiter : {"\t", ";", ",", "|", " "}, optional
         A blank means one or more.
-    encoding : str, optional
-        As Python names it, such as ``utf-8`` or ``cp1252``.
     header_line : int, optional
         Number of the line with the column names, counted from 1 as an editor does.
     latitude : float, optional
@@ -108,7 +104,7 @@ class Column:
 
 @dataclass(frozen=True)
 class LogLayout:
-    """How a file was understood, for people: ``str(layout)`` is a plain description."""
+    """How a file was understood."""
 
     encoding: str
     delimiter: str
@@ -121,10 +117,8 @@ class LogLayout:
     columns: tuple[Column, ...]
     notes: tuple[str, ...] = ()
 
-    def __str__(self) -> str:
-        return "\n".join(self._lines())
-
-    def _lines(self) -> Iterator[str]:
+    def lines(self) -> Iterator[str]:
+        """Describe it for people."""
         header = f"line {self.header_line}" if self.header_line else "none"
         delimiter, decimal = DELIMITERS[self.delimiter], DECIMALS[self.decimal]
         yield f"encoding {self.encoding}, delimiter {delimiter}, decimal {decimal}"
@@ -208,7 +202,7 @@ class Log:
         """Leave out readings of one probe; those that are missing already don't count."""
         where = where & ~np.isnan(self.degc[probe])
         if where.any():
-            self._flag(kind, probe, self.seconds[where], int(where.sum()), reason, left_out=True)
+            self.note(kind, probe, self.seconds[where], int(where.sum()), reason, left_out=True)
             self.degc[probe][where] = np.nan
 
     def leave_out_rows(self, kind: FlagKind, where: BoolArray, reason: str) -> None:
@@ -216,11 +210,7 @@ class Log:
         for probe in self.degc:
             self.leave_out(kind, probe, where, reason)
 
-    def note(self, kind: FlagKind, probe: str, seconds: IntArray, count: int, reason: str) -> None:
-        """Flag readings that stay in."""
-        self._flag(kind, probe, seconds, count, reason, left_out=False)
-
-    def _flag(
+    def note(
         self,
         kind: FlagKind,
         probe: str,
@@ -228,8 +218,9 @@ class Log:
         count: int,
         reason: str,
         *,
-        left_out: bool,
+        left_out: bool = False,
     ) -> None:
+        """Flag readings, which stay in where nothing else is said."""
         first, last = (day_of(s) for s in (seconds.min(), seconds.max()))
         self.flags.append(Flag(kind, probe, first, last, count, reason, left_out))
 
@@ -255,6 +246,12 @@ class LoggedSoil:
     def speaks_for(self, area: str) -> bool:
         """Whether its probes speak for an area."""
         return not self.areas or area in self.areas
+
+
+@cache
+def quality_limits() -> Mapping[str, float]:
+    """Return the numbers of thresholds/quality.toml by their keys."""
+    return {key: number.value for key, number in load_numbers("quality").items()}
 
 
 def step_words(step: timedelta | None) -> str:

@@ -8,10 +8,9 @@ The thresholds are in thresholds/quality.toml.
 import numpy as np
 import pandas as pd
 
-from patchrisk.base.toml_files import load_numbers
 from patchrisk.base.units import QUANTITIES, BoolArray, FloatArray
-from patchrisk.read.logger.heading import to_degc
-from patchrisk.read.logger.layout import TemperatureUnit
+from patchrisk.read.logger.heading import looks_like_kelvin, to_degc
+from patchrisk.read.logger.layout import TemperatureUnit, quality_limits
 
 _YEAR = 365.25
 _UNITS: tuple[TemperatureUnit, ...] = ("degC", "degF", "K")
@@ -42,12 +41,12 @@ def why_not_soil(
     str
         A plain phrase, empty where they can be.
     """
-    limits = {key: number.value for key, number in load_numbers("quality").items()}
+    limits = quality_limits()
     known = ~np.isnan(values) & ~np.isnat(moments)
     times, found = moments[known], values[known]
     if len(found) < limits["plausible.readings"]:
         return ""
-    if why := _counts(found, limits):
+    if why := _counts(found):
         return why
     kind = QUANTITIES["soil temperature"]
     units = _UNITS if unit is None else (unit,)
@@ -60,20 +59,33 @@ def why_not_soil(
         low, high = np.quantile(found, [0.05, 0.95])
         return f"values of {low:g} to {high:g} lie outside {kind.low:g} to {kind.high:g} degC"
     degc = to_degc(found, best)
-    if why := _stands_still(times, degc, limits):
+    if why := _stands_still(times, degc):
         return why
-    if why := _amounts(found, limits):
+    if why := _amounts(found):
         return why
     if latitude is None or abs(latitude) <= limits["plausible.tropics"]:
         return ""
-    return _no_wave(times, degc, latitude, limits)
+    return _no_wave(times, degc, latitude)
+
+
+def only_unit(values: FloatArray) -> tuple[TemperatureUnit | None, float]:
+    """Return the one unit that soil temperatures can be in, if there is one, and their median."""
+    limits = quality_limits()
+    if looks_like_kelvin(values, "soil temperature"):
+        return "K", float(np.nanmedian(values))
+    values = values[np.abs(values) < 200]  # codes and broken wires say nothing of the unit
+    middle = float(np.median(values)) if len(values) else 0.0
+    if middle < limits["unit.mild"]:
+        return "degC", middle
+    return "degF" if np.quantile(values, 0.9) > limits["unit.hot"] else None, middle
 
 
 def _inside(degc: FloatArray, low: float, high: float) -> BoolArray:
     return np.asarray((degc >= low) & (degc <= high))
 
 
-def _counts(found: FloatArray, limits: dict[str, float]) -> str:
+def _counts(found: FloatArray) -> str:
+    limits = quality_limits()
     steps = np.diff(found)
     first = float(np.median(steps))
     if first and first == round(first) and (steps == first).mean() > limits["plausible.row_share"]:
@@ -81,9 +93,8 @@ def _counts(found: FloatArray, limits: dict[str, float]) -> str:
     return ""
 
 
-def _stands_still(
-    times: "np.typing.NDArray[np.datetime64]", degc: FloatArray, limits: dict[str, float]
-) -> str:
+def _stands_still(times: "np.typing.NDArray[np.datetime64]", degc: FloatArray) -> str:
+    limits = quality_limits()
     span = (times.max() - times.min()) / np.timedelta64(1, "h")
     frozen = np.abs(degc).max() <= limits["stuck.cold"]
     if np.ptp(degc) == 0 and span > limits["stuck.hours_cold"] and not frozen:
@@ -91,7 +102,8 @@ def _stands_still(
     return ""
 
 
-def _amounts(found: FloatArray, limits: dict[str, float]) -> str:
+def _amounts(found: FloatArray) -> str:
+    limits = quality_limits()
     if found.min() < 0 or (found == 0).mean() <= limits["plausible.zeros"]:
         return ""
     if found.max() > limits["plausible.sun"]:
@@ -107,9 +119,9 @@ def _no_wave(
     times: "np.typing.NDArray[np.datetime64]",
     degc: FloatArray,
     latitude: float,
-    limits: dict[str, float],
 ) -> str:
     """Fit the wave of the year to the days; sound readings alone are asked."""
+    limits = quality_limits()
     sound = np.abs(degc) < _CODE
     days = pd.Series(degc[sound]).groupby(times[sound].astype("datetime64[D]")).median()
     when = pd.DatetimeIndex(days.index)

@@ -13,7 +13,6 @@ import numpy as np
 import pandas as pd
 
 from patchrisk.base.errors import Fault, InputError
-from patchrisk.base.toml_files import load_numbers
 from patchrisk.base.units import (
     QUANTITIES,
     BoolArray,
@@ -22,11 +21,9 @@ from patchrisk.base.units import (
     from_canonical,
     to_canonical,
 )
-from patchrisk.read.logger.daily import by_day
-from patchrisk.read.logger.heading import find_hour, from_degc, says_mean
-from patchrisk.read.logger.layout import Flag, Log
-from patchrisk.read.logger.time_order import (
+from patchrisk.read.logger.daily import (
     DAY_S,
+    by_day,
     merge_equal_times,
     moment_of,
     note_clock_steps,
@@ -34,6 +31,8 @@ from patchrisk.read.logger.time_order import (
     share_contradicting,
     usual_step,
 )
+from patchrisk.read.logger.heading import find_hour, from_degc, says_mean
+from patchrisk.read.logger.layout import Flag, Log, quality_limits
 
 _HOTTEST_F = from_canonical("soil temperature", QUANTITIES["soil temperature"].high, "degF")
 _LONG_GAPS = 10  # gaps of a day and more that are told one by one
@@ -63,7 +62,7 @@ def check_readings(
         When so many times come twice with different values that they must have been misread, or
         a probe's unit changes within the file.
     """
-    limits = {key: number.value for key, number in load_numbers("quality").items()}
+    limits = quality_limits()
     log = replace(log, degc={p: v.copy() for p, v in log.degc.items()}, flags=list(log.flags))
     if today is not None:
         after = np.datetime64(today, "s").astype(np.int64) + DAY_S
@@ -77,18 +76,18 @@ def check_readings(
     present = {probe: ~np.isnan(v) for probe, v in log.degc.items()}
     step = usual_step(log.seconds)
     air = _air(air_daily, log.seconds)
-    if faults := [f for probe in log.degc if (f := _unit_change(log, probe, limits))]:
+    if faults := [f for probe in log.degc if (f := _unit_change(log, probe))]:
         raise InputError(faults)
     for probe in log.degc:
-        _leave_out_wrong_unit(log, probe, air, limits)
-        _leave_out_of_range(log, probe, limits)
+        _leave_out_wrong_unit(log, probe, air)
+        _leave_out_of_range(log, probe)
         if step is not None and step < DAY_S:
-            _leave_out_spikes(log, probe, step, limits)
-            _leave_out_stuck(log, probe, step, air, limits)
+            _leave_out_spikes(log, probe, step)
+            _leave_out_stuck(log, probe, step, air)
             if air_daily is not None:
-                _leave_out_lifted(log, probe, air_daily, limits)
+                _leave_out_lifted(log, probe, air_daily)
         if step is not None:
-            _note_gaps(log, probe, present[probe], step, limits)
+            _note_gaps(log, probe, present[probe], step)
         _note_once_a_day(log, probe)
     log.flags = list(_join_probes(log.flags, list(log.degc)))
     return log
@@ -117,7 +116,8 @@ def _air(air_daily: pd.DataFrame | None, seconds: IntArray) -> dict[str, FloatAr
     return {"min": low, "max": high, "mean": mean}
 
 
-def _leave_out_of_range(log: Log, probe: str, limits: Mapping[str, float]) -> None:
+def _leave_out_of_range(log: Log, probe: str) -> None:
+    limits = quality_limits()
     kind = QUANTITIES["soil temperature"]
     degc = log.degc[probe]
     odd = (degc < kind.low) | (degc > kind.high)
@@ -132,8 +132,9 @@ def _leave_out_of_range(log: Log, probe: str, limits: Mapping[str, float]) -> No
     log.leave_out("out of range", probe, odd, reason)
 
 
-def _unit_change(log: Log, probe: str, limits: Mapping[str, float]) -> Fault | None:
+def _unit_change(log: Log, probe: str) -> Fault | None:
     """Find where a probe leaps, for good, by as much as a change of unit does."""
+    limits = quality_limits()
     kept = np.flatnonzero(~np.isnan(log.degc[probe]))
     if len(kept) < 6:
         return None
@@ -159,12 +160,8 @@ def _unit_change(log: Log, probe: str, limits: Mapping[str, float]) -> Fault | N
     return Fault(log.source, place, found, cure)
 
 
-def _leave_out_wrong_unit(
-    log: Log,
-    probe: str,
-    air: Mapping[str, FloatArray],
-    limits: Mapping[str, float],
-) -> None:
+def _leave_out_wrong_unit(log: Log, probe: str, air: Mapping[str, FloatArray]) -> None:
+    limits = quality_limits()
     values = log.degc[probe]
     if np.isnan(values).all():
         return
@@ -190,7 +187,8 @@ def _middle(values: FloatArray) -> float:
     return float(np.nanmedian(values)) if not np.isnan(values).all() else 0.0
 
 
-def _leave_out_spikes(log: Log, probe: str, step: int, limits: Mapping[str, float]) -> None:
+def _leave_out_spikes(log: Log, probe: str, step: int) -> None:
+    limits = quality_limits()
     if step > limits["spike.longest_step"] * 3600:
         return
     kept = np.flatnonzero(~np.isnan(log.degc[probe]))
@@ -210,13 +208,8 @@ def _leave_out_spikes(log: Log, probe: str, step: int, limits: Mapping[str, floa
     log.leave_out("spike", probe, where, reason)
 
 
-def _leave_out_stuck(
-    log: Log,
-    probe: str,
-    step: int,
-    air: Mapping[str, FloatArray],
-    limits: Mapping[str, float],
-) -> None:
+def _leave_out_stuck(log: Log, probe: str, step: int, air: Mapping[str, FloatArray]) -> None:
+    limits = quality_limits()
     kept = np.flatnonzero(~np.isnan(log.degc[probe]))
     if len(kept) < 2:
         return
@@ -230,7 +223,7 @@ def _leave_out_stuck(
     # of the wave can, and a coarse probe can more easily.
     wave = max(limits["stuck.wave"], limits["stuck.steps"] * _resolution(degc))
     swings = _swings_about(seconds, degc, starts, ends, wave, int(limits["stuck.about"]))
-    swings &= _daily_swing(seconds, degc, limits) >= wave
+    swings &= _daily_swing(seconds, degc) >= wave
     cold = degc[starts] <= limits["stuck.cold"]
     wait = np.where(cold, limits["stuck.hours_cold"], limits["stuck.hours"])
     wait = np.where(swings, wait, limits["stuck.hours_deep"])
@@ -249,8 +242,9 @@ def _leave_out_stuck(
         log.leave_out("stuck", probe, where, f"stuck at {degc[start]:.2f} degC for {days:.1f} days")
 
 
-def _daily_swing(seconds: IntArray, degc: FloatArray, limits: Mapping[str, float]) -> float:
+def _daily_swing(seconds: IntArray, degc: FloatArray) -> float:
     """Return the median over unfrozen days of the day's range [degC], 0 where there are none."""
+    limits = quality_limits()
     days = pd.Series(degc).groupby(seconds // DAY_S).agg(["min", "max"])
     days = days[days["min"] > limits["stuck.cold"]]
     return float((days["max"] - days["min"]).median()) if len(days) else 0.0
@@ -292,9 +286,8 @@ def _warm(air_min: FloatArray, limit: float) -> bool:
     return not np.isnan(air_min).all() and bool(np.nanmin(air_min) > limit)
 
 
-def _leave_out_lifted(
-    log: Log, probe: str, air_daily: pd.DataFrame, limits: Mapping[str, float]
-) -> None:
+def _leave_out_lifted(log: Log, probe: str, air_daily: pd.DataFrame) -> None:
+    limits = quality_limits()
     soil = by_day(log.seconds, log.degc[probe])
     air = air_daily.reindex(pd.DatetimeIndex(soil.dates))
     air_low = air["air_min_c"].to_numpy(float)
@@ -343,13 +336,8 @@ def _spans(flags: BoolArray) -> Iterator[tuple[int, int]]:
     yield from zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True)
 
 
-def _note_gaps(
-    log: Log,
-    probe: str,
-    present: BoolArray,
-    step: int,
-    limits: Mapping[str, float],
-) -> None:
+def _note_gaps(log: Log, probe: str, present: BoolArray, step: int) -> None:
+    limits = quality_limits()
     seconds = log.seconds[present]
     ahead = np.diff(seconds)
     gaps = np.flatnonzero(ahead > max(1.5 * step, limits["gap.shortest"] * 3600 + step))

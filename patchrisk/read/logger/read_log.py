@@ -1,19 +1,25 @@
-"""One logger file read: its layout found, its times on the site's clock, its probes in degC."""
+"""Soil-temperature logger files as loggers write them: read, checked, and made into days.
 
-from collections.abc import Mapping, Sequence
+The layout is found, times are put on the site's clock, probes in degC: `read_log`. Then readings
+are judged (`quality.check_readings`) and made into days (`daily.by_day`): `load_log`.
+"""
+
+from collections import Counter
+from collections.abc import Sequence
 from dataclasses import replace
-from datetime import timedelta
+from datetime import date, timedelta
 from pathlib import Path
-from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
 
 from patchrisk.base.errors import Fault, InputError
-from patchrisk.base.toml_files import load_numbers
 from patchrisk.base.units import BoolArray, FloatArray
-from patchrisk.read.logger.columns import ColumnContents, classify_columns
-from patchrisk.read.logger.heading import looks_like_kelvin, to_degc
+from patchrisk.core.soil.root_depth import Probe, RowCounts
+from patchrisk.read.logger.clock import to_site
+from patchrisk.read.logger.columns import REACH_CM, FileColumn, classify_columns
+from patchrisk.read.logger.daily import by_day, usual_step
+from patchrisk.read.logger.heading import to_degc
 from patchrisk.read.logger.layout import (
     DECIMALS,
     DELIMITERS,
@@ -22,41 +28,136 @@ from patchrisk.read.logger.layout import (
     Flag,
     FlagKind,
     Log,
+    LoggedSoil,
     LogLayout,
     LogOptions,
     TemperatureUnit,
-    offset_words,
+    quality_limits,
 )
-from patchrisk.read.logger.plausible import why_not_soil
-from patchrisk.read.logger.summer_time import (
-    describe_evidence,
-    find_summer_time,
-    rule_for,
-    to_standard,
-)
-from patchrisk.read.logger.time_order import usual_step
+from patchrisk.read.logger.plausible import only_unit, why_not_soil
+from patchrisk.read.logger.quality import check_readings, hour_of_day
 from patchrisk.read.tables.cells import cell_unit, to_numbers
 from patchrisk.read.tables.delimited import RawTable
 from patchrisk.read.tables.raw_table import read_raw_table
-from patchrisk.read.tables.timestamps import Moments, Stamps, find_offset, read_stamps
+from patchrisk.read.tables.timestamps import Moments, Stamps, read_stamps
 from patchrisk.read.weather.services import find_service
+
+# What to do when one kind of flag has taken every reading.
+_CURES = {
+    "out of range": "check unit, decimal and columns",
+    "unit": "set unit as the reason says",
+    "stuck": "check the probe and its cable",
+    "out of the ground": "check where the probe lies, and columns",
+    "duplicate": "export one row for each time",
+    "clock jump": "correct the times",
+    "future": "correct the logger's clock, or date_order",
+}
+
 
 _DAY = timedelta(days=1)
 _CELL_UNITS: dict[str, TemperatureUnit] = {"C": "degC", "F": "degF"}
-_SAMPLED = (0.13, 0.52, 0.87)  # where in a file the values shown of a column stand
 _SPREAD = 2000  # cells from which a column of words is known
 _WORDS = 0.8  # share of words among them; half of a column's cells make it one
 
 
-class _Numbers(NamedTuple):
-    """A column as numbers, and where it holds words instead."""
+def load_log(
+    path: Path,
+    options: LogOptions | None = None,
+    air_daily: pd.DataFrame | None = None,
+    today: date | None = None,
+) -> LoggedSoil:
+    """Read a logger file, judge its readings and make them into days.
 
-    degrees: FloatArray
-    words: BoolArray
+    Parameters
+    ----------
+    air_daily : DataFrame, optional
+        Daily air temperature, for the checks that need it; see `check_readings`.
+    today : date, optional
+        Readings after it are flagged.
 
-    @property
-    def missing(self) -> BoolArray:
-        return np.isnan(self.degrees) & ~self.words
+    Raises
+    ------
+    InputError
+        When the file can't be read with certainty, or no reading in it can be used.
+    """
+    log = read_log(path, options)
+    _pass_over(log)
+    log = check_readings(log, air_daily, today)
+    probes = tuple(_probe(log, name) for name in log.degc)
+    if not any(probe.counts.kept for probe in probes):
+        raise InputError(_nothing_left(log))
+    return LoggedSoil(log.layout, probes, tuple(log.flags), file=path.name)
+
+
+def _pass_over(log: Log) -> None:
+    """Pass over, by name, probes on the surface and those that no layer of interest is near."""
+    depths = {probe: log.column(probe).depth_cm for probe in log.degc}
+    gone = {p: d for p, d in depths.items() if d is not None and not 0 < d <= REACH_CM}
+    if not gone:
+        return
+    if len(gone) == len(depths):
+        there = "; ".join(f"{probe!r} at {depth:.4g} cm" for probe, depth in gone.items())
+        found = f"no probe below the surface and above {REACH_CM:g} cm: {there}"
+        cure = "name a file with a shallower probe, or correct the depth"
+        raise InputError(Fault(log.source, "", found, cure))
+    notes = list(log.layout.notes)
+    for probe, depth in gone.items():
+        where = "0 cm, on the surface"
+        if depth > 0:
+            where = f"{depth:.4g} cm, deeper than {REACH_CM:g} cm, to where a probe is of use"
+        notes.append(f"{probe!r} passed over: it lies at {where}")
+        del log.degc[probe], log.missing[probe]
+    columns = tuple(
+        replace(c, role="set aside", why="lies too deep or on the surface", probe=None)
+        if c.probe in gone
+        else c
+        for c in log.layout.columns
+    )
+    log.layout = replace(log.layout, columns=columns, notes=tuple(notes))
+    log.flags = [flag for flag in log.flags if flag.probe not in gone]
+
+
+def _probe(log: Log, name: str) -> Probe:
+    degc, depth_cm = log.degc[name], log.column(name).depth_cm
+    days = by_day(log.seconds, degc)
+
+    def own(statistic: ColumnStatistic, of_readings: FloatArray) -> FloatArray:
+        """Give the extremes that a file of one row a day may have in columns of their own."""
+        given = log.extremes.get((name, statistic))
+        if given is None:
+            return of_readings
+        found = given.reindex(pd.DatetimeIndex(days.dates)).to_numpy(float)
+        return np.where(np.isnan(days.mean_c), np.nan, found)
+
+    return replace(
+        days,
+        depth_cm=np.nan if depth_cm is None else depth_cm,
+        min_c=own("min", days.min_c),
+        max_c=own("max", days.max_c),
+        hour=hour_of_day(log, name),
+        name=name,
+        counts=RowCounts(
+            rows=log.rows,
+            kept=int((~np.isnan(degc)).sum()),
+            flagged=sum(f.count for f in log.flags if f.left_out and f.probe in ("", name)),
+            missing=log.missing[name],
+        ),
+    )
+
+
+def _nothing_left(log: Log) -> Fault:
+    counts = Counter[str]()
+    for flag in log.flags:
+        if flag.left_out:
+            counts[flag.kind] += flag.count
+    if not counts:
+        cure = "name other columns, or export again"
+        return Fault(log.source, "", f"{log.rows} rows, and every reading is missing", cure)
+    worst = counts.most_common(1)[0][0]
+    reason = next(f.reason for f in log.flags if f.kind == worst)
+    listed = ", ".join(f"{kind} {count}" for kind, count in counts.most_common())
+    found = f"no reading is left: {listed} ({reason})"
+    return Fault(log.source, "", found, _CURES.get(worst, "check the file"))
 
 
 def read_log(path: Path, options: LogOptions | None = None) -> Log:
@@ -87,30 +188,18 @@ def read_log(path: Path, options: LogOptions | None = None) -> Log:
     step = _step(stamps, table)
     refuse_long_steps(step, source)
     daily = stamps.days_only if step is None else step >= _DAY
-    numbers = {
-        i: _numbers(table.cells[i], table.decimal)
-        for i in range(len(table.names))
-        if i not in table.time_columns
-    }
-    filled = [
-        _filled(table, i, numbers, stamps.moments, options.latitude)
-        for i in range(len(table.names))
-    ]
-    columns = classify_columns(
-        table.names, table.under, filled, table.time_columns, daily, options, source
-    )
-    columns = _with_units(_with_depth(columns, options, source), numbers, options, source)
-    moments, clock, clock_flags = _to_site(table, stamps, step, options, source)
+    given = [_column(table, i, stamps.moments, options.latitude) for i in range(len(table.names))]
+    columns = classify_columns(given, daily, options, source)
+    columns = _with_units(_with_depth(columns, options, source), given, options, source)
+    moments, clock, clock_flags = to_site(table, stamps, step, options, source)
     soil = [c for c in columns if c.role == "soil temperature"]
-    means = {str(c.probe): numbers[c.number - 1] for c in soil if c.statistic == "mean"}
-    rows, flags = _count(
-        table, moments, [c for c in soil if c.statistic == "mean"], numbers, source
-    )
+    means = [c for c in soil if c.statistic == "mean"]
+    rows, flags = _count(table, moments, means, given, source)
     timed = ~np.isnat(moments)
     sound = ~table.shifted[timed]
     of_probe: dict[tuple[str, ColumnStatistic], FloatArray] = {
         (str(c.probe), c.statistic): to_degc(
-            np.where(sound, numbers[c.number - 1].degrees[timed], np.nan), c.unit or "degC"
+            np.where(sound, given[c.number - 1].numbers[timed], np.nan), c.unit or "degC"
         )
         for c in soil
     }
@@ -140,7 +229,7 @@ def read_log(path: Path, options: LogOptions | None = None) -> Log:
         },
         flags=[*clock_flags, *flags],
         rows=int(rows.sum()),
-        missing={probe: int((n.missing & rows).sum()) for probe, n in means.items()},
+        missing={str(c.probe): int((given[c.number - 1].missing & rows).sum()) for c in means},
         lines=table.cells.index.to_numpy(np.int64)[timed],
         daily=daily,
     )
@@ -148,19 +237,9 @@ def read_log(path: Path, options: LogOptions | None = None) -> Log:
 
 def refuse_long_steps(step: timedelta | None, source: str) -> None:
     """Refuse rows of weeks or months: what they say is true of no single day."""
-    if step is not None and step >= timedelta(days=load_numbers("quality")["step.most"].value):
+    if step is not None and step >= timedelta(days=quality_limits()["step.most"]):
         cure = "export one row a day, or more"
         raise InputError(Fault(source, "", f"one row for {step.days} days", cure))
-
-
-def _numbers(cells: "pd.Series[str]", decimal: str) -> _Numbers:
-    """Read a column; one of words, as a spread of its cells shows, is not tried cell by cell."""
-    filled = np.flatnonzero(cells.notna().to_numpy())
-    if len(filled) > _SPREAD:
-        some = cells.iloc[filled[np.linspace(0, len(filled) - 1, _SPREAD).astype(int)]]
-        if to_numbers(some, decimal)[1].mean() > _WORDS:
-            return _Numbers(np.full(len(cells), np.nan), cells.notna().to_numpy())
-    return _Numbers(*to_numbers(cells, decimal))
 
 
 def _refuse_marks(options: LogOptions, source: str) -> None:
@@ -187,47 +266,34 @@ def _step(stamps: Stamps, table: RawTable) -> timedelta | None:
     return timedelta(seconds=min(steps)) if steps else None
 
 
-def _filled(
-    table: RawTable,
-    index: int,
-    columns: Mapping[int, _Numbers],
-    moments: Moments,
-    latitude: float | None,
-) -> ColumnContents:
-    if index not in columns:
-        return ColumnContents(len(table.cells), 0)
-    column = columns[index]
-    values = column.degrees
-    count = int((~column.missing).sum())
-    cells = table.cells[index].dropna().head(50)
-    unit = None if pd.api.types.is_numeric_dtype(cells) else cell_unit(map(str, cells))
-    known = _CELL_UNITS.get(unit or "")
-
-    def doubt(unit: TemperatureUnit | None) -> str:
-        return why_not_soil(moments, values, unit, latitude)
-
-    numbers = int((~np.isnan(values)).sum())
-    vague = numbers > 0 and _unit_of(values)[0] is None
-    return ColumnContents(count, numbers, known, _sample(values), doubt, vague)
+def _column(table: RawTable, index: int, moments: Moments, latitude: float | None) -> FileColumn:
+    cells, time = table.cells[index], index in table.time_columns
+    values, words = np.full(len(cells), np.nan), np.zeros(len(cells), bool)
+    if not time:
+        values, words = _numbers(cells, table.decimal)
+    some = cells.dropna().head(50)
+    plain = time or pd.api.types.is_numeric_dtype(some)
+    return FileColumn(
+        number=index + 1,
+        name=table.names[index],
+        under=table.under[index],
+        time=time,
+        cells=int((~np.isnan(values) | words).sum()),
+        numbers=values,
+        words=words,
+        cell_unit=None if plain else _CELL_UNITS.get(cell_unit(map(str, some)) or ""),
+        doubt=lambda unit: why_not_soil(moments, values, unit, latitude),
+    )
 
 
-def _unit_of(values: FloatArray) -> tuple[TemperatureUnit | None, float]:
-    """Return the one unit that soil temperatures can be in, if there is one, and their median."""
-    limits = load_numbers("quality")
-    if looks_like_kelvin(values, "soil temperature"):
-        return "K", float(np.nanmedian(values))
-    values = values[np.abs(values) < 200]  # codes and broken wires say nothing of the unit
-    middle = float(np.median(values)) if len(values) else 0.0
-    if middle < limits["unit.mild"].value:
-        return "degC", middle
-    return "degF" if np.quantile(values, 0.9) > limits["unit.hot"].value else None, middle
-
-
-def _sample(values: FloatArray) -> str:
-    """Show a column by three of its values, from early, midway and late in the file."""
-    known = values[~np.isnan(values)]
-    some = known[(len(known) * np.array(_SAMPLED)).astype(int)] if len(known) else known
-    return ", ".join(dict.fromkeys(f"{value:.6g}" for value in some))
+def _numbers(cells: "pd.Series[str]", decimal: str) -> tuple[FloatArray, BoolArray]:
+    """Read a column; one of words, as a spread of its cells shows, is not tried cell by cell."""
+    filled = np.flatnonzero(cells.notna().to_numpy())
+    if len(filled) > _SPREAD:
+        some = cells.iloc[filled[np.linspace(0, len(filled) - 1, _SPREAD).astype(int)]]
+        if to_numbers(some, decimal)[1].mean() > _WORDS:
+            return np.full(len(cells), np.nan), cells.notna().to_numpy()
+    return to_numbers(cells, decimal)
 
 
 def _with_depth(columns: Sequence[Column], options: LogOptions, source: str) -> tuple[Column, ...]:
@@ -246,7 +312,7 @@ def _with_depth(columns: Sequence[Column], options: LogOptions, source: str) -> 
 
 def _with_units(
     columns: Sequence[Column],
-    numbers: Mapping[int, _Numbers],
+    given: Sequence[FileColumn],
     options: LogOptions,
     source: str,
 ) -> tuple[Column, ...]:
@@ -260,13 +326,13 @@ def _with_units(
             return replace(column, unit=options.unit, why=f"{column.why}; unit as told")
         if column.unit is not None:
             return column
-        unit, middle = _unit_of(numbers[column.number - 1].degrees)
+        unit, middle = only_unit(given[column.number - 1].numbers)
         if unit is not None:
             why = f"{column.why}; no unit stated, median {middle:.1f} can only be {unit}"
             return replace(column, unit=unit, why=why)
-        found = f"no unit is stated, and readings around {middle:.0f} can be degC or degF"
+        said = f"no unit is stated, and readings around {middle:.0f} can be degC or degF"
         place = f"column {column.number} {column.header!r}"
-        faults.append(Fault(source, place, found, 'set unit = "degC" or unit = "degF"'))
+        faults.append(Fault(source, place, said, 'set unit = "degC" or unit = "degF"'))
         return column
 
     out = tuple(map(with_unit, columns))
@@ -275,102 +341,38 @@ def _with_units(
     return out
 
 
-def _to_site(
-    table: RawTable, stamps: Stamps, step: timedelta | None, options: LogOptions, source: str
-) -> tuple[Moments, str, tuple[Flag, ...]]:
-    """Move the file's times to the site's local standard time, and say how."""
-    moments, site = stamps.moments, options.site_utc_offset
-    if stamps.days_only:
-        return moments, "days as the file names them", ()
-    if step is not None and step >= _DAY and stamps.in_utc and _at_midnight(stamps.written):
-        # A day is what the file names, whatever its midnight is called in UTC, in summer too.
-        return stamps.written, "days as the file names them", ()
-    if stamps.in_utc:
-        offset, where = timedelta(), "every time carries its offset"
-    elif options.utc_offset is not None:
-        offset, where = options.utc_offset, f"as told, {offset_words(options.utc_offset)}"
-    elif found := find_offset(table.time_header, table.titles):
-        offset, where = found
-    else:
-        offset, where = None, "no offset from UTC in the file"
-    flags: tuple[Flag, ...] = ()
-    if step is not None and step < _DAY and not stamps.in_utc:
-        moments, said, flags = _summer(moments, step, offset, options, source)
-        where += said
-    if site is None:
-        return moments, f"{where}; times {'are UTC' if stamps.in_utc else 'as they stand'}", flags
-    if offset is None:
-        return moments, f"{where}; times taken as the site's standard time", flags
-    shift = site - offset
-    if not shift:
-        return moments, f"{where}, which is the site's standard time", flags
-    moved = f"{where}; times moved to the site's standard time, {offset_words(site)}"
-    return moments + np.timedelta64(int(shift.total_seconds()), "s"), moved, flags
-
-
-def _at_midnight(moments: Moments) -> bool:
-    known = moments[~np.isnat(moments)]
-    return bool((known == known.astype("datetime64[D]")).all())
-
-
-def _summer(
-    moments: Moments,
-    step: timedelta,
-    offset: timedelta | None,
-    options: LogOptions,
-    source: str,
-) -> tuple[Moments, str, tuple[Flag, ...]]:
-    evidence = find_summer_time(moments[~np.isnat(moments)], step)
-    standard = options.site_utc_offset if offset is None else offset
-    if options.summer_time:
-        rule = evidence.rule if evidence else None
-        if rule is None and standard is not None:
-            rule = rule_for(standard)
-        if rule is None:
-            found = "no rule for summer time is known for this file"
-            cure = "set utc_offset, or take summer_time out"
-            raise InputError(Fault(source, "summer_time", found, cure))
-        return to_standard(moments, rule), f"; summer time of {rule.name} taken out, as told", ()
-    if evidence is None:
-        return moments, "", ()
-    days = sorted((*evidence.skipped, *evidence.doubled))
-    reason = describe_evidence(evidence, options.site_utc_offset)
-    flag = Flag("summer time", "", days[0], days[-1], len(days), reason, left_out=False)
-    return moments, "; it looks like summer time in summer", (flag,)
-
-
 def _count(
     table: RawTable,
     moments: Moments,
     soil: Sequence[Column],
-    numbers: Mapping[int, _Numbers],
+    given: Sequence[FileColumn],
     source: str,
 ) -> tuple[BoolArray, list[Flag]]:
     """Tell rows with readings from other lines; flag words, and values without a time."""
-    limits = load_numbers("quality")
+    limits = quality_limits()
     lines = table.cells.index.to_numpy(np.int64)
     timed = ~np.isnat(moments)
-    valued = np.any([~np.isnan(n.degrees) for n in numbers.values()], axis=0)
+    valued = np.any([~np.isnan(of.numbers) for of in given], axis=0)
     rows, lost = timed | valued, valued & ~timed
-    if lost.sum() > limits["time.share"].value * valued.sum():
-        found = f"{lost.sum()} rows with values but no time"
+    if lost.sum() > limits["time.share"] * valued.sum():
+        said = f"{lost.sum()} rows with values but no time"
         cure = "write date and time in each row"
-        raise InputError(Fault(source, f"line {lines[lost][0]}", found, cure))
+        raise InputError(Fault(source, f"line {lines[lost][0]}", said, cure))
     faults: list[Fault] = []
     flags: list[Flag] = []
     for column in soil:
-        probe, cells = str(column.probe), numbers[column.number - 1]
-        full = ~cells.missing & rows
-        words, shifted = cells.words & rows & ~table.shifted, full & table.shifted
-        late = lost & ~np.isnan(cells.degrees) & ~shifted
+        probe, of = str(column.probe), given[column.number - 1]
+        full = ~of.missing & rows
+        words, shifted = of.words & rows & ~table.shifted, full & table.shifted
+        late = lost & ~np.isnan(of.numbers) & ~shifted
         if words.any():
             at = int(np.flatnonzero(words)[0])
             line = table.line(at, column.number - 1)
-            found = f"{str(table.cells[column.number - 1].iloc[at])!r} in place of a number"
-            if words.sum() > limits["text.share"].value * full.sum():
+            said = f"{str(table.cells[column.number - 1].iloc[at])!r} in place of a number"
+            if words.sum() > limits["text.share"] * full.sum():
                 place = f"line {line}, column {column.number} {column.header!r}"
-                faults.append(Fault(source, place, found, "export plain numbers"))
-            reason = f"{found}, first on line {line}"
+                faults.append(Fault(source, place, said, "export plain numbers"))
+            reason = f"{said}, first on line {line}"
             flags.append(_flag("text", probe, moments[words], int(words.sum()), reason))
         if shifted.any():
             reason = f"more cells in the row than in others, first on line {lines[shifted][0]}"

@@ -12,21 +12,22 @@ import numpy as np
 from patchrisk.base.errors import Fault, InputError
 from patchrisk.base.toml_files import plain, said
 from patchrisk.core.plan.cover import Applied
+from patchrisk.read.records.applications import (
+    APPLICATION_COLUMNS,
+    OFF_SHELF,
+    application,
+    application_key,
+)
 from patchrisk.read.records.file import RecordTable, add_row, read_table
 from patchrisk.read.records.rows import (
-    APPLICATION_COLUMNS,
     NOTE_COLUMNS,
     OBSERVATION_COLUMNS,
-    OFF_SHELF,
     READING_COLUMNS,
     CellFault,
     Note,
     Observation,
     Reading,
     RecordContext,
-    application,
-    application_cells,
-    application_key,
     as_given,
     note,
     observation,
@@ -242,35 +243,12 @@ class Book(Generic[Record]):
         return (None if any(fault.fatal for fault in faults) else record), faults
 
 
-@dataclass(frozen=True)
-class LogEntry:
-    """An application, and everything its row tells, by column as written; dates as ISO."""
-
-    applied: Applied
-    cells: Mapping[str, str]
-
-    @property
-    def day(self) -> np.datetime64:
-        """Day it went on."""
-        return self.applied.day
-
-
-def _entry(
-    cells: Mapping[str, str], day: np.datetime64, context: RecordContext
-) -> tuple[LogEntry | None, list[CellFault]]:
-    applied, faults = application(cells, day, context)
-    if applied is None:
-        return None, faults
-    told = application_cells(applied, cells, context)
-    return LogEntry(applied, {**told, "date": str(day)}), faults
-
-
 APPLICATIONS = Book(
     lambda site: site.applications_file or "applications.csv",
     APPLICATION_COLUMNS,
     application,
     application_key,
-    application_cells,
+    lambda done, given, _: {**done.cells, "date": given["date"]},
 )
 OBSERVATIONS = Book(
     lambda site: site.observations_file or "observations.csv",
@@ -287,20 +265,13 @@ READINGS = Book(
     as_given,
 )
 NOTES = Book(lambda _: "notes.csv", NOTE_COLUMNS, note, lambda kept: kept, as_given)
-LOG = Book(  # applications with all that their rows tell
-    APPLICATIONS.file,
-    APPLICATION_COLUMNS,
-    _entry,
-    lambda entry: application_key(entry.applied),
-    lambda entry, *_: {**entry.cells},
-)
 
 
 @dataclass(frozen=True)
 class SiteRecords:
     """Everything the user records, as far as it can be read."""
 
-    applications: Records[LogEntry]
+    applications: Records[Applied]
     observations: Records[Observation]
     readings: Records[Reading]
     notes: Records[Note]
@@ -329,7 +300,7 @@ def read_site_records(context: RecordContext) -> SiteRecords:
             faults.extend(error.faults)
             return Records()
 
-    books = read(LOG), read(OBSERVATIONS), read(READINGS), read(NOTES)
+    books = read(APPLICATIONS), read(OBSERVATIONS), read(READINGS), read(NOTES)
     records = SiteRecords(*books)
     if faults:
         raise InputError([*faults, *records.faults])

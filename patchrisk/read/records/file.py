@@ -14,7 +14,7 @@ from patchrisk.base.errors import Fault, InputError, UnavailableError
 from patchrisk.base.safe_text import has_split_decimal, quote_formula, unquote_formula
 from patchrisk.base.saving import write_bytes
 from patchrisk.base.user_files import MOST_KEPT_BYTES, check_text, is_there
-from patchrisk.read.tables.decode import decode_text, read_bytes
+from patchrisk.read.tables.file_text import decode_text, read_bytes
 
 LOCK_WAIT_S = 10.0
 

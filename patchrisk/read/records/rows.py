@@ -1,73 +1,30 @@
-"""What a row says, cell by cell: an application, an observation, a reading, a note."""
+"""What a row says, cell by cell, and what it is held against: observations, readings, notes."""
 
 import math
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import date, datetime, timezone
+from datetime import date, datetime, time, timezone
 from pathlib import Path
 
 import numpy as np
 
 from patchrisk.base.errors import InputError
 from patchrisk.base.toml_files import said
-from patchrisk.base.units import QUANTITIES, read_measure, to_canonical
-from patchrisk.core.plan.cover import Applied
+from patchrisk.base.units import read_measure
 from patchrisk.core.soil.air_to_soil import DEEPEST_CM, SHALLOWEST_CM
 from patchrisk.read.diseases import Library, load_library
-from patchrisk.read.groups import Groups, load_groups, split_list
-from patchrisk.read.logger.summer_time import rule_for
-from patchrisk.read.records.told import (
-    TOLD_COLUMNS,
-    clock,
-    kept_off_h,
-    measure,
-    rate_told,
-    told_faults,
-)
-from patchrisk.read.shelf import Product, Shelf, site_shelf
+from patchrisk.read.groups import Groups, load_groups
+from patchrisk.read.logger.clock import rule_for
+from patchrisk.read.shelf import Shelf, site_shelf
 from patchrisk.read.site import Site, read_site
 
-APPLICATION_COLUMNS = (
-    "date",
-    "area",
-    "product",
-    "codes",
-    "actives",
-    "for",
-    "water",
-    "unit",
-    "rate",
-    "note",
-    *TOLD_COLUMNS,
-)
-OFF_SHELF = ("registration", "re_entry")  # filled in from the shelf, where a file has the column
 OBSERVATION_COLUMNS = ("date", "area", "disease", "seen", "share", "note", "plot")
 READING_COLUMNS = ("date", "at", "area", "depth", "value", "note")
 NOTE_COLUMNS = ("date", "area", "note")
 
-MOST_WATER_MM = 100.0  # more in one go is a slip of the pen, not a watering in
-
-_SOME_OF = re.compile(r"\b(\d+) (?:out )?of (?:the )?(\d+)\b")
-_AMOUNT = re.compile(r"(\d+(?:[.,]\d+)?)\s*([a-z]*)", re.IGNORECASE)
-_INCHES = {"inch": "in", "inches": "in"}
+_CLOCK = re.compile(r"(\d{1,2})(?:[:.h](\d{2})(?::\d{2})?)?\s*([ap])?\.?(?:m\.?)?", re.IGNORECASE)
 _YES, _NO = ("yes", "y", "true", "1"), ("no", "n", "false", "0")
-
-
-@dataclass(frozen=True)
-class Observation:
-    """What was seen of a disease: ``share`` of the area [%], NaN where it was not told.
-
-    ``plot`` names the plot left untreated that it is of; empty for the area itself.
-    """
-
-    day: np.datetime64
-    area: str
-    disease: str
-    seen: bool
-    share: float
-    note: str
-    plot: str = ""
 
 
 @dataclass(frozen=True)
@@ -121,57 +78,10 @@ class CellFault:
     of_site: bool = False
 
 
-def application(
-    cells: Mapping[str, str], day: np.datetime64, context: RecordContext
-) -> tuple[Applied | None, list[CellFault]]:
-    """Read an application; None when it can't be used at all."""
-    faults: list[CellFault] = []
-    area = _area(cells, context, faults)
-    name = cells.get("product", "")
-    codes, unknown = context.groups.sort_codes(split_list(cells.get("codes", "")))
-    faults += [CellFault("codes", f.found, f.cure, fatal=False) for f in unknown]
-    actives = _actives(cells.get("actives", ""), codes, context, faults)
-    product = context.shelf.find(name) if name else None
-    if product is not None:
-        name = product.name
-        codes |= set(product.codes)
-        actives = tuple(dict.fromkeys((*actives, *product.actives)))
-    codes |= context.groups.codes_of(actives)
-    if not (name or codes or actives or unknown):
-        faults.append(CellFault("product", "nothing applied is named", "write product or codes"))
-    elif not (codes or unknown or faults):
-        held = ", ".join(p.name for p in context.shelf.products)
-        shelf = f", or one of the shelf: {held}" if held else ""
-        found = f"{name!r} has no FRAC code here and is not on the shelf"
-        cure = f"write its codes{shelf}"
-        faults.append(CellFault("product", found, cure, fatal=False))
-    water_mm = _water(cells, context, faults)
-    targets, others = _targets(cells.get("for", ""), context, faults)
-    faults += [CellFault(*told, fatal=False) for told in told_faults(cells)]
-    if area is None:
-        return None, faults
-    wind = measure(cells, "wind")
-    spot = " ".join(cells.get("spot", "").split())
-    applied = Applied(
-        day,
-        area,
-        codes,
-        actives,
-        name,
-        targets,
-        water_mm,
-        None if product is None else product.longest_interval_days,
-        part=_part(product, cells),
-        others=others,
-        spot=spot,
-        ground=_ground(cells, spot, area, context),
-        kept_off_h=kept_off_h(cells),
-        wind_m_s=math.nan if wind is None else wind[1],
-    )
-    return applied, faults
-
-
-def _area(cells: Mapping[str, str], context: RecordContext, faults: list[CellFault]) -> str | None:
+def read_area(
+    cells: Mapping[str, str], context: RecordContext, faults: list[CellFault]
+) -> str | None:
+    """Return the area that a record names, as the site file does; None with a fault."""
     wanted = cells.get("area", "")
     names = [area.name for area in context.site.area]
     if not wanted and len(names) == 1:
@@ -184,117 +94,31 @@ def _area(cells: Mapping[str, str], context: RecordContext, faults: list[CellFau
     return None
 
 
-def _actives(
-    text: str, codes: frozenset[str], context: RecordContext, faults: list[CellFault]
-) -> tuple[str, ...]:
-    out = []
-    for name in split_list(text):
-        active = context.groups.active(name)
-        if active is None and not codes:
-            near = context.groups.near(name)
-            cure = f"did you mean {near}?" if near else "write its FRAC codes as well"
-            found = f"the group list has no {name!r}"
-            faults.append(CellFault("actives", found, cure, fatal=False))
-        out.append(name if active is None else active.name)
-    return tuple(dict.fromkeys(out))
-
-
-def _targets(
-    text: str, context: RecordContext, faults: list[CellFault]
-) -> tuple[tuple[str, ...], tuple[str, ...]]:
-    """Return the diseases of roots by key, and what else it is for, as written."""
-    keys, others = [], []
-    for name in split_list(text):
-        try:
-            keys.append(context.library.find(name))
-        except InputError as error:
-            near = context.library.misspelt(name)
-            if near or not re.search("[a-z]{3}", name.casefold()):
-                cure = f"did you mean {near}?" if near else error.faults[0].cure
-                faults.append(CellFault("for", f"no disease {name!r}", cure, fatal=False))
-            else:
-                others.append(" ".join(name.split()))
-    return tuple(dict.fromkeys(keys)), tuple(dict.fromkeys(others))
-
-
-def _depth(cells: Mapping[str, str], context: RecordContext) -> tuple[str, str] | None:
-    """Return number and unit of the water of a record, the unit the site's when none is told."""
-    match = _AMOUNT.fullmatch(cells.get("water", ""))
-    if match is None:
+def clock(text: str) -> time | None:
+    """Read a time of day, such as ``06:30``, ``06:30:00`` or ``6 pm``; None where it is none."""
+    match = _CLOCK.fullmatch(text.strip())
+    if match is None or not (match[2] or match[3]):
         return None
-    usual = "in" if context.site.site.units == "us" else "mm"
-    symbol = (match[2] or cells.get("unit", "") or usual).lower()
-    return match[1].replace(",", "."), _INCHES.get(symbol, symbol)
+    hour, minute = int(match[1]), int(match[2] or 0)
+    if match[3]:
+        hour = hour % 12 + 12 * (match[3].lower() == "p") if 1 <= hour <= 12 else 24
+    return time(hour, minute) if hour < 24 and minute < 60 else None
 
 
-def _water(cells: Mapping[str, str], context: RecordContext, faults: list[CellFault]) -> float:
-    """Read the water of a record [mm]; NaN when it tells none."""
-    text = f"{cells.get('water', '')} {cells.get('unit', '')}".strip()
-    if not cells.get("water"):
-        return math.nan
-    depth = _depth(cells, context)
-    cure = 'write a depth with its unit, such as "6 mm" or "0.25 in"'
-    if depth is None or depth[1] not in [u.symbol for u in QUANTITIES["rain"].units]:
-        faults.append(CellFault("water", repr(text), cure, fatal=False))
-        return math.nan
-    water_mm = to_canonical("rain", float(depth[0]), depth[1])
-    if water_mm > MOST_WATER_MM:
-        found = f"{' '.join(depth)} is more than a watering in can be"
-        faults.append(CellFault("water", found, f"write up to {MOST_WATER_MM:g} mm", fatal=False))
-        return math.nan
-    return water_mm
+@dataclass(frozen=True)
+class Observation:
+    """What was seen of a disease: ``share`` of the area [%], NaN where it was not told.
 
-
-def _ground(cells: Mapping[str, str], spot: str, area: str, context: RecordContext) -> float:
-    """Return the share of an area that a spot takes, by its size or as ``9 of 18 greens`` [1].
-
-    NaN where neither tells it.
+    ``plot`` names the plot left untreated that it is of; empty for the area itself.
     """
-    if not spot:
-        return math.nan
-    size = next(one.size_m2 for one in context.site.area if one.name == area)
-    treated = measure(cells, "treated")
-    if size is not None and treated is not None:
-        return treated[1] / size
-    count = _SOME_OF.search(spot)
-    return (
-        int(count[1]) / int(count[2]) if count and int(count[2]) >= int(count[1]) > 0 else math.nan
-    )
 
-
-def _part(product: Product | None, cells: Mapping[str, str]) -> float:
-    """Return the rate as a part of the one on the shelf [1]; NaN where they can't be compared."""
-    full, told = None if product is None else product.rate, rate_told(cells)
-    if told is None or full is None or told[0] != full.quantity:
-        return math.nan
-    return told[1] / full.canonical
-
-
-def application_cells(
-    applied: Applied, given: Mapping[str, str], context: RecordContext
-) -> dict[str, str]:
-    """Write out what the shelf has of it, so that the record stands when that has changed."""
-    water, unit = _depth(given, context) or ("", "")
-    product = context.shelf.find(applied.product)
-    off_shelf = {} if product is None else {name: getattr(product, name) for name in OFF_SHELF}
-    return {
-        **{name: given.get(name) or text or "" for name, text in off_shelf.items()},
-        **{name: text for name, text in given.items() if name not in off_shelf},
-        "area": applied.area,
-        "product": applied.product,
-        # Joined by a plus: a spreadsheet would take 11,3 for a number and 11/3 for a date.
-        "codes": " + ".join(sorted(applied.codes, key=context.groups.codes.index)),
-        "actives": " + ".join(applied.actives),
-        "for": " + ".join((*applied.targets, *applied.others)),
-        "water": water,
-        "unit": unit,
-    }
-
-
-def application_key(applied: Applied) -> object:
-    """Return what is alike in two records of one application."""
-    names = applied.product.casefold(), applied.spot.casefold()
-    return (applied.day, applied.area, applied.codes, applied.actives, *names)
+    day: np.datetime64
+    area: str
+    disease: str
+    seen: bool
+    share: float
+    note: str
+    plot: str = ""
 
 
 def observation(
@@ -302,7 +126,7 @@ def observation(
 ) -> tuple[Observation | None, list[CellFault]]:
     """Read an observation; None when it can't be used at all."""
     faults: list[CellFault] = []
-    area = _area(cells, context, faults)
+    area = read_area(cells, context, faults)
     name = cells.get("disease", "")
     disease = ""
     try:
@@ -377,7 +201,7 @@ def reading(
 ) -> tuple[Reading | None, list[CellFault]]:
     """Read a reading; None when it can't be used at all."""
     faults: list[CellFault] = []
-    area = _area(cells, context, faults)
+    area = read_area(cells, context, faults)
     numbers = {
         name: _measure(cells.get(name, ""), name, quantity, faults)
         for name, quantity in (("depth", "depth"), ("value", "soil temperature"))
@@ -455,7 +279,7 @@ def note(
 ) -> tuple[Note | None, list[CellFault]]:
     """Read a note; None when it can't be used at all."""
     faults: list[CellFault] = []
-    area, text = _area(cells, context, faults), " ".join(cells.get("note", "").split())
+    area, text = read_area(cells, context, faults), " ".join(cells.get("note", "").split())
     if not text:
         faults.append(CellFault("note", "nothing is written", "write what is to be kept"))
     return None if area is None else Note(day, area, text), faults

@@ -7,10 +7,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from patchrisk.base.errors import Fault, InputError
-from patchrisk.read.logger.columns import find_column
 from patchrisk.read.logger.layout import LogOptions
 from patchrisk.read.tables.cells import TIME_WORD, is_moment, is_number, lacks_year
-from patchrisk.read.tables.decode import EXPORT
+from patchrisk.read.tables.file_text import EXPORT
 
 _PARTS, _YEARS = {"month", "doy"}, {"year", "yr", "yyyy"}  # headings of parts of a date
 _REACH = 12  # a date further to the right than this is no time column
@@ -205,6 +204,21 @@ def split_cells(line: str, delimiter: str) -> list[str]:
         return line.split()
     cells = next(csv.reader([line], delimiter=delimiter, skipinitialspace=True), [])
     return [cell.strip() for cell in cells]
+
+
+def find_column(name: str, names: Sequence[str]) -> list[int]:
+    """Columns, counted from 0, that a user's name can mean: the header, or ``column 3``."""
+    exact = [i for i, header in enumerate(names) if header == name.strip()]
+    if exact:
+        return exact
+    if match := re.fullmatch(r"column (\d+)", name.strip(), re.IGNORECASE):
+        return [int(match[1]) - 1] if 1 <= int(match[1]) <= len(names) else []
+    plain = _plain(name)
+    return [i for i, header in enumerate(names) if header and _plain(header) == plain]
+
+
+def _plain(text: str) -> str:
+    return " ".join(re.sub(r"[^\w%#/.,\"-]+", " ", text.casefold()).split())
 
 
 def _refuse_dump(sample: Sequence[str], source: str) -> None:

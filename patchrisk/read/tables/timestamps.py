@@ -6,7 +6,7 @@ a choice among at most three orders, and the steps from row to row say which one
 
 import re
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
@@ -45,8 +45,6 @@ _DECLARED: tuple[tuple[DateOrder, str], ...] = (
     ("day first", r"d{1,2}.?m{1,2}.?y{2,4}"),
     ("month first", r"m{1,2}.?d{1,2}.?y{2,4}"),
 )
-_OFFSET = re.compile(r"(?<![a-z])(?:utc|gmt)\s*([+\-−]\s*\d{1,2}(?::?\d{2})?)?(?![\w:])", re.I)
-_ZONE = re.compile(rf"(?<![A-Za-z])({'|'.join(ZONES)})(?![A-Za-z])")
 _TAIL = re.compile(rf":\d{{2}}(?:[.,]\d+)?\s*(?:[AaPp]\.?[Mm]\.?\s*)?{OWN_OFFSET}$")
 
 
@@ -135,26 +133,8 @@ def _moments(seconds: FloatArray) -> Moments:
     return out
 
 
-def find_offset(header: str, titles: Iterable[str]) -> tuple[timedelta, str] | None:
-    """Find the file's offset from UTC in the time column's header, or in the lines above.
-
-    Returns
-    -------
-    tuple of timedelta and str, or None
-        The offset and where it is written; None when it is nowhere, or the titles disagree.
-    """
-    if match := _OFFSET.search(header):
-        return _to_offset(match[1] or "+0"), f"the header says {match[0].strip()}"
-    if zone := _ZONE.search(header):
-        return timedelta(hours=ZONES[zone[1]]), f"the header says {zone[1]}"
-    found = {_to_offset(m[1]): m[0] for line in titles for m in _OFFSET.finditer(line) if m[1]}
-    if len(found) == 1:
-        offset, text = found.popitem()
-        return offset, f"a title line says {text.strip()}"
-    return None
-
-
-def _to_offset(text: str) -> timedelta:
+def offset_of(text: str) -> timedelta:
+    """Read an offset from UTC such as +01:00 or -5."""
     sign = -1 if text[0] in "-−" else 1
     digits = text[1:].strip().replace(":", "")
     hours, minutes = (digits[:-2], digits[-2:]) if len(digits) > 2 else (digits, "0")
@@ -170,7 +150,7 @@ def _cut_offsets(cells: "pd.Series[str]", source: str) -> tuple["pd.Series[str]"
     parts = cells.str.extract(rf"^(.*?)\s*{OWN_OFFSET}$")
     texts = parts[1].fillna("")
     seconds = {
-        t: _to_offset(t.removeprefix("UTC").removeprefix("GMT")).total_seconds()
+        t: offset_of(t.removeprefix("UTC").removeprefix("GMT")).total_seconds()
         if t and t[-1].isdigit()
         else (ZONES.get(t, 0) * 3600.0 if t else np.nan)
         for t in texts.unique()

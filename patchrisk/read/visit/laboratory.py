@@ -14,8 +14,7 @@ from patchrisk.base.user_files import MOST_KEPT_BYTES, check_text
 from patchrisk.core.visit.findings import SoilValue
 from patchrisk.read.area import SiteTable
 from patchrisk.read.site import File
-from patchrisk.read.tables.decode import decode_text, read_bytes
-from patchrisk.read.tables.workbook import is_workbook, read_sheets
+from patchrisk.read.tables.file_text import decode_text, is_workbook, read_bytes, read_sheets
 from patchrisk.read.visit.guidelines import Analyte, SoilTests
 from patchrisk.read.visit.soil_units import UNIT, UnitError, same_unit
 from patchrisk.read.visit.values import (

@@ -4,10 +4,10 @@ import re
 from collections.abc import Iterator
 
 from patchrisk.base.errors import Fault, InputError
-from patchrisk.read.logger.columns import find_column
 from patchrisk.read.logger.heading import heading_words, read_heading
 from patchrisk.read.site import WeatherFile
 from patchrisk.read.tables.delimited import RawTable
+from patchrisk.read.tables.dialect import find_column
 from patchrisk.read.weather.services import ServiceColumns
 
 QUANTITY_OF = {

@@ -13,7 +13,7 @@ from pathlib import Path
 import pandas as pd
 
 from patchrisk.base.errors import Fault, InputError
-from patchrisk.read.tables.decode import read_text
+from patchrisk.read.tables.file_text import read_text
 
 DEPTHS_CM = (5, 10, 20, 50, 100)
 

@@ -15,14 +15,19 @@ from patchrisk.core.verdict.judgement import area_verdict, history_asked
 from patchrisk.read.diseases import Library
 from patchrisk.read.groups import load_groups
 from patchrisk.report import story, words
-from patchrisk.report.cover_words import water_words, went_on
-from patchrisk.report.plan_reasons import (
+from patchrisk.report.plan_sentences import (
+    Teller,
     caution_sentences,
     measure_sentences,
     sentences,
-    watering_sentences,
 )
-from patchrisk.report.plan_words import amounts_words, span_words, watering_words
+from patchrisk.report.plan_words import (
+    amounts_words,
+    span_words,
+    watering_sentences,
+    watering_words,
+)
+from patchrisk.report.records_words import water_words, went_on
 from patchrisk.report.view.disease import DiseaseView, disease_view, rank
 from patchrisk.report.view.model import AreaView, Card, PlannedWords
 from patchrisk.report.view.tasks import only_to_look_for, tasks_of
@@ -126,9 +131,9 @@ def _soil_from(soil: SoilSeries) -> str:
 
 
 def _advice(plan: AreaPlan, library: Library, pen: Pen) -> Iterator[str]:
-    name = partial(words.name_of, library)
-    yield from sentences(plan.advice, name, pen)
-    for text in measure_sentences(plan.measures, name, pen, plan.as_of):
+    tell = Teller(partial(words.name_of, library), pen)
+    yield from sentences(plan.advice, tell)
+    for text in measure_sentences(plan.measures, tell, plan.as_of):
         yield f"Besides the sprayer, {text}"
 
 
@@ -137,7 +142,7 @@ def _planned(
 ) -> PlannedWords:
     span = span_words(planned, pen)
     when = f"{pen.day(planned.day)} ({span})" if span else pen.day(planned.day)
-    water, name = planned.watering, partial(words.name_of, library)
+    water, tell = planned.watering, Teller(partial(words.name_of, library), pen)
     amounts = "; ".join(amounts_words(planned, pen.system))
     how = ("" if water is None else watering_sentences(water, pen.show), amounts)
     in_short = (watering_words(water, pen.show), amounts or "rate ______ total ______")
@@ -145,12 +150,12 @@ def _planned(
         day=as_date(planned.day),
         when=when,
         what=planned.choice.label,
-        against=listed([words.name_of(library, key) for key in planned.targets]),
+        against=tell.names(planned.targets),
         how=" ".join(f"{capital(text).rstrip('.')}." for text in how if text),
         in_short="; ".join(text for text in in_short if text),
         notes=(
-            *sentences(planned.reasons, name, pen),
-            *caution_sentences(planned, covers, name, pen),
+            *sentences(planned.reasons, tell),
+            *caution_sentences(planned, covers, tell),
         ),
     )
 

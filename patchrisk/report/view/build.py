@@ -11,8 +11,7 @@ from patchrisk.core.verdict.decision_table import Verdict
 from patchrisk.core.verdict.judgement import sample_asked
 from patchrisk.report import words
 from patchrisk.report.check import flag_words, weather_lines
-from patchrisk.report.cover_words import applications_words
-from patchrisk.report.log_words import past_label_words
+from patchrisk.report.records_words import applications_words, past_label_words
 from patchrisk.report.view.area import area_view
 from patchrisk.report.view.disease import DiseaseView
 from patchrisk.report.view.last_page import LastPage, changes_since

@@ -70,11 +70,11 @@ def keep_page(path: Path, morning: Morning, view: MorningView) -> None:
         for area in view.areas
     }
     pages = _read(path) | {view.as_of: areas}
-    write_mornings(path, PAGE_MEMORY, "pages", pages, lambda r: _ROWS.dump_python(r, mode="json"))
+    write_mornings(path, PAGE_MEMORY, "pages", pages, _ROWS)
 
 
 def _read(path: Path) -> dict[date, dict[str, dict[str, EarlierRow]]]:
-    return read_mornings(path, PAGE_MEMORY, "pages", _ROWS.validate_python)
+    return read_mornings(path, PAGE_MEMORY, "pages", _ROWS)
 
 
 def changes_since(

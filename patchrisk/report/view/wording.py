@@ -14,7 +14,7 @@ from patchrisk.read.area import Area
 from patchrisk.read.diseases import Disease
 from patchrisk.read.diseases.models import Help
 from patchrisk.read.site import Site
-from patchrisk.report.cover_words import cover_words, covered_parts
+from patchrisk.report.records_words import cover_words, covered_parts
 from patchrisk.report.words import wording_number
 from patchrisk.site_day.judging import verdict_settings
 from patchrisk.site_day.morning import AreaMorning, Morning

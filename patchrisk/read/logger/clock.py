@@ -1,16 +1,109 @@
-"""Summer time in a logger's clock: how it shows in the stamps, and how it is taken out again.
+"""The file's clock and the site's: offset from UTC, summer time found and taken out.
 
 When clocks are changed is read from the IANA time zone database, which knows it for each year.
 """
 
+import re
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
 
 import numpy as np
 import pandas as pd
 
-from patchrisk.read.logger.layout import offset_words
-from patchrisk.read.tables.timestamps import Moments
+from patchrisk.base.errors import Fault, InputError
+from patchrisk.read.logger.layout import Flag, LogOptions, offset_words
+from patchrisk.read.tables.cells import ZONES
+from patchrisk.read.tables.delimited import RawTable
+from patchrisk.read.tables.timestamps import Moments, Stamps, offset_of
+
+_OFFSET = re.compile(r"(?<![a-z])(?:utc|gmt)\s*([+\-−]\s*\d{1,2}(?::?\d{2})?)?(?![\w:])", re.I)
+_ZONE = re.compile(rf"(?<![A-Za-z])({'|'.join(ZONES)})(?![A-Za-z])")
+_DAY = timedelta(days=1)
+
+
+def to_site(
+    table: RawTable, stamps: Stamps, step: timedelta | None, options: LogOptions, source: str
+) -> tuple[Moments, str, tuple[Flag, ...]]:
+    """Move the file's times to the site's local standard time, and say how."""
+    moments, site = stamps.moments, options.site_utc_offset
+    if stamps.days_only:
+        return moments, "days as the file names them", ()
+    if step is not None and step >= _DAY and stamps.in_utc and _at_midnight(stamps.written):
+        # A day is what the file names, whatever its midnight is called in UTC, in summer too.
+        return stamps.written, "days as the file names them", ()
+    if stamps.in_utc:
+        offset, where = timedelta(), "every time carries its offset"
+    elif options.utc_offset is not None:
+        offset, where = options.utc_offset, f"as told, {offset_words(options.utc_offset)}"
+    elif found := find_offset(table.time_header, table.titles):
+        offset, where = found
+    else:
+        offset, where = None, "no offset from UTC in the file"
+    flags: tuple[Flag, ...] = ()
+    if step is not None and step < _DAY and not stamps.in_utc:
+        moments, said, flags = _summer(moments, step, offset, options, source)
+        where += said
+    if site is None:
+        return moments, f"{where}; times {'are UTC' if stamps.in_utc else 'as they stand'}", flags
+    if offset is None:
+        return moments, f"{where}; times taken as the site's standard time", flags
+    shift = site - offset
+    if not shift:
+        return moments, f"{where}, which is the site's standard time", flags
+    moved = f"{where}; times moved to the site's standard time, {offset_words(site)}"
+    return moments + np.timedelta64(int(shift.total_seconds()), "s"), moved, flags
+
+
+def _at_midnight(moments: Moments) -> bool:
+    known = moments[~np.isnat(moments)]
+    return bool((known == known.astype("datetime64[D]")).all())
+
+
+def _summer(
+    moments: Moments,
+    step: timedelta,
+    offset: timedelta | None,
+    options: LogOptions,
+    source: str,
+) -> tuple[Moments, str, tuple[Flag, ...]]:
+    evidence = find_summer_time(moments[~np.isnat(moments)], step)
+    standard = options.site_utc_offset if offset is None else offset
+    if options.summer_time:
+        rule = evidence.rule if evidence else None
+        if rule is None and standard is not None:
+            rule = rule_for(standard)
+        if rule is None:
+            found = "no rule for summer time is known for this file"
+            cure = "set utc_offset, or take summer_time out"
+            raise InputError(Fault(source, "summer_time", found, cure))
+        return to_standard(moments, rule), f"; summer time of {rule.name} taken out, as told", ()
+    if evidence is None:
+        return moments, "", ()
+    days = sorted((*evidence.skipped, *evidence.doubled))
+    reason = describe_evidence(evidence, options.site_utc_offset)
+    flag = Flag("summer time", "", days[0], days[-1], len(days), reason, left_out=False)
+    return moments, "; it looks like summer time in summer", (flag,)
+
+
+def find_offset(header: str, titles: Iterable[str]) -> tuple[timedelta, str] | None:
+    """Find the file's offset from UTC in the time column's header, or in the lines above.
+
+    Returns
+    -------
+    tuple of timedelta and str, or None
+        The offset and where it is written; None when it is nowhere, or the titles disagree.
+    """
+    if match := _OFFSET.search(header):
+        return offset_of(match[1] or "+0"), f"the header says {match[0].strip()}"
+    if zone := _ZONE.search(header):
+        return timedelta(hours=ZONES[zone[1]]), f"the header says {zone[1]}"
+    found = {offset_of(m[1]): m[0] for line in titles for m in _OFFSET.finditer(line) if m[1]}
+    if len(found) == 1:
+        offset, text = found.popitem()
+        return offset, f"a title line says {text.strip()}"
+    return None
+
 
 _HOUR = timedelta(hours=1)
 

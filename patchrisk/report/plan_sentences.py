@@ -1,33 +1,38 @@
-"""The facts of a programme in sentences: why, what to mind, what is known, what stands in the way.
-
-Diseases are named by a function of their key; days and measures are written by the site's pen.
-"""
+"""The facts of a programme in sentences: why, what to mind, what is known, what is in the way."""
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
 from patchrisk.base.pen import Pen, capital, count_of, listed, percent
 from patchrisk.core.plan import facts
-from patchrisk.core.plan.check_plots import PlotWorth
+from patchrisk.core.plan.besides import PlotWorth, Task
 from patchrisk.core.plan.cover import Cover
-from patchrisk.core.plan.programme import ForecastRain, Planned, Watering
-from patchrisk.core.plan.rotation import Breach, Guideline
-from patchrisk.core.plan.upkeep import Task
-from patchrisk.report.cover_words import covered_parts
-from patchrisk.report.plan_obstacles import (
-    Name,
-    groups_words,
-    misuse_words,
-    to_buy_words,
-    waiting_words,
-)
-from patchrisk.report.words import Show, between, by_number, codes_words
+from patchrisk.core.plan.facts import InTheWay, Obstacle, Waiting
+from patchrisk.core.plan.programme import Planned
+from patchrisk.core.plan.rotation import Breach, Finding, Guideline, Misuse
+from patchrisk.report.records_words import covered_parts
+from patchrisk.report.words import by_number, codes_words
 
 Fact = facts.Reason | facts.Caution | facts.Note | facts.Advice
 
+
+@dataclass(frozen=True)
+class Teller:
+    """How facts are told: diseases named by their key, days and measures by the site's pen."""
+
+    name: Callable[[str], str]
+    pen: Pen
+
+    def names(self, keys: Sequence[str]) -> str:
+        """List diseases by name."""
+        return listed([self.name(key) for key in keys])
+
+
 STRIP = "leave a strip untreated to see what it does"
 _DOUBTS = ("memory", "proposal")  # how a source was seen is told where it was not read
+_NAMED_DAYS = 3  # days named one by one; of more, the first and the last
 _LITTLE_LEFT = 0.9  # of an application, lost by a week's delay: more is told in words
 _TRIALS = {
     "works": "did best in trials against",
@@ -53,28 +58,17 @@ _ONE_TANK = (
 )
 
 
-def sentences(known: Iterable[Fact], name: Name, pen: Pen) -> tuple[str, ...]:
+def sentences(known: Iterable[Fact], tell: Teller) -> tuple[str, ...]:
     """Put facts into words, a sentence or two for each."""
-    return tuple(sentence(fact, name, pen) for fact in known)
+    return tuple(sentence(fact, tell) for fact in known)
 
 
-def sentence(fact: Fact, name: Name, pen: Pen) -> str:
-    """Put one fact into words.
-
-    Parameters
-    ----------
-    fact : Fact
-    name : callable
-        Names a disease by its key.
-    pen : Pen
-    """
-
-    def names(keys: Sequence[str]) -> str:
-        return listed([name(key) for key in keys])
-
+def sentence(fact: Fact, tell: Teller) -> str:
+    """Put one fact into words."""
+    name, names, pen = tell.name, tell.names, tell.pen
     match fact:
         case facts.Waiting():
-            return waiting_words(fact, name, pen)
+            return waiting_words(fact, tell)
         case facts.SeasonBegins(key, start, begun):
             day = pen.day(start)
             how = f"began {day}" if begun else f"is expected to begin {day} and to hold by then"
@@ -117,11 +111,11 @@ def sentence(fact: Fact, name: Name, pen: Pen) -> str:
             )
         case facts.OneTank():
             return _ONE_TANK
-        case facts.NoSurfactant(rule) | facts.HarmsGrass(rule):
+        case facts.ByGuideline(rule):
             return f"{rule.says.rstrip('.')} ({_source(rule, pen)})."
         case facts.HeatAhead(codes, odds, limit_c, days):
             return (
-                f"{capital(_group(codes))} can hurt a green before heat: {percent(odds)} "
+                f"{capital(group_words(codes))} can hurt a green before heat: {percent(odds)} "
                 f"odds of a day of {pen.show('air temperature', limit_c)} or more within {days} "
                 "days. Look at the forecast again first."
             )
@@ -133,8 +127,9 @@ def sentence(fact: Fact, name: Name, pen: Pen) -> str:
                 f"{record}{groups_words(codes)} {are} for before damage shows; already seen: "
                 f"{when} ({_source(rule, pen)})."
             )
-        case facts.Breaks(breach):
-            return f"Breaks a guideline: {_breach(breach, pen)}."
+        case facts.Breaks(breach, part):
+            where = f" on {part}, by what went on there alone" if part else ""
+            return f"Breaks a guideline{where}: {_breach(breach, pen)}."
         case facts.Covers(first, last, cut, parts):
             label = ", no longer by the interval off your label" if cut else ""
             covered = [f"{part:.1f} of {total:.1f} for {name(key)}" for key, part, total in parts]
@@ -154,8 +149,9 @@ def sentence(fact: Fact, name: Name, pen: Pen) -> str:
                 f"studies; how long roots stay protected was never measured, and the {days} days "
                 "are planned with."
             )
-        case facts.BrokenOnRecord(breach):
-            return f"On record{'' if breach.day is None else ', '}{_breach(breach, pen)}."
+        case facts.BrokenOnRecord(breach, part):
+            where = f" on {part} alone" if part else ""
+            return f"On record{where}{'' if breach.day is None else ', '}{_breach(breach, pen)}."
         case facts.PartRates(rule, parts):
             told = listed([f"{percent(part)} on {pen.day(day)}" for day, part in parts])
             return (
@@ -186,7 +182,7 @@ def sentence(fact: Fact, name: Name, pen: Pen) -> str:
             )
         case facts.KeptFromTines(rule, day, first, last):
             return (
-                f"No {_group(rule.codes)} from {pen.days(first, last)}: hollow tines on "
+                f"No {group_words(rule.codes)} from {pen.days(first, last)}: hollow tines on "
                 f"{pen.day(day)}, and it slowed healing ({_source(rule, pen)}; the number of "
                 "days is a proposal of this project)."
             )
@@ -195,15 +191,18 @@ def sentence(fact: Fact, name: Name, pen: Pen) -> str:
             money = "" if cost is None else f", {cost:,.0f} by your price"
             return f"To scout instead: {each} ({count_of(len(samples), 'sample')}{money})."
         case PlotWorth():
-            return _plot_worth(fact, name, pen)
+            return _plot_worth(fact, tell)
+        case facts.VisitNotRead(fault):
+            return f"To mend in the visit, whose soil tests are left out: {fault}."
         case facts.NoForecast(key):
             return f"{capital(name(key))}: no forecast is offered, so none is planned."
         case facts.NoAirTemperature():
             return "No programme: it needs air temperature of past years at this place."
 
 
-def _plot_worth(fact: PlotWorth, name: Name, pen: Pen) -> str:
+def _plot_worth(fact: PlotWorth, tell: Teller) -> str:
     """Say what untreated plots showed beside the rest, and how sure that is."""
+    name, pen = tell.name, tell.pen
     several = fact.plots > 1
     said = (
         f"{count_of(fact.plots, 'untreated plot')} and {name(fact.disease)}, {pen.day(fact.day)}: "
@@ -228,7 +227,8 @@ def _role(part: facts.Part, names: Callable[[Sequence[str]], str], *, only: bool
     return " and ".join(said) or "of no use against these that trials show"
 
 
-def _group(codes: Iterable[str]) -> str:
+def group_words(codes: Iterable[str]) -> str:
+    """Name groups by their codes, such as ``group 3 and 11``."""
     return f"group {listed(sorted(codes, key=by_number))}"
 
 
@@ -243,7 +243,7 @@ def _breach(breach: Breach, pen: Pen) -> str:
 
 
 def caution_sentences(
-    planned: Planned, covers: Mapping[str, Cover], name: Name, pen: Pen
+    planned: Planned, covers: Mapping[str, Cover], tell: Teller
 ) -> tuple[str, ...]:
     """Say what to mind with an application, and why an amount is not worked out.
 
@@ -254,18 +254,19 @@ def caution_sentences(
     for key in planned.targets:
         parts = covered_parts(covers[key], planned.day) if key in covers else []
         if parts:
-            still.setdefault(listed(parts), []).append(name(key))
+            still.setdefault(listed(parts), []).append(tell.name(key))
     return (
-        *sentences(planned.cautions, name, pen),
+        *sentences(planned.cautions, tell),
         *(f"Still covered: {part}, against {listed(keys)}." for part, keys in still.items()),
         *(f"No amount: {f.place}: {f.found}: {f.cure}." for f in faults),
     )
 
 
 def measure_sentences(
-    measures: Iterable[Task], name: Name, pen: Pen, as_of: np.datetime64
+    measures: Iterable[Task], tell: Teller, as_of: np.datetime64
 ) -> Iterator[str]:
     """Say what else holds diseases: when, what a source says of it, what the own test found."""
+    pen = tell.pen
     for task in measures:
         one = task.finding
         if task.first is None or task.last is None:
@@ -279,50 +280,137 @@ def measure_sentences(
             found, limit = (_TESTS[one.factor].format(value) for value in (task.found, task.limit))
             here = f" Here {found} by your visit, past {limit}."
         said = pen.prose(f"{one.text.rstrip('.')} ({source}).{here}")
-        yield f"{when}: {measure_name(task, name)}. {said}"
+        yield f"{when}: {measure_name(task, tell)}. {said}"
 
 
-def measure_name(task: Task, name: Name) -> str:
+def measure_name(task: Task, tell: Teller) -> str:
     """Name a measure, or what makes it worse, and the diseases."""
-    factor, diseases = task.finding.factor, listed([name(key) for key in task.diseases])
+    factor, diseases = task.finding.factor, tell.names(task.diseases)
     worse = task.finding.effect == "worse"
     return f"{factor} ({diseases})" if worse else f"{factor} against {diseases}"
 
 
-def minutes_words(water: Watering) -> str:
-    """Say how long the sprinklers run for it, in brackets; empty where their rate is not told."""
-    if water.minutes is None:
-        return ""
-    least, most = (round(minutes) for minutes in water.minutes)
-    span = f"{least}" if least == most else f"{least} to {most}"
-    return f" ({span} minutes of your sprinklers)"
-
-
-def watering_sentences(water: Watering, show: Show) -> str:
-    """Say how deep and how soon to water an application in, with the reason and the source."""
-    least, most = show("rain", water.least_mm), show("rain", water.most_mm)
-    span = least if least == most else between(least, most)
-    if water.hours >= 24:
-        when = "the same day or that night"
+def waiting_words(fact: Waiting, tell: Teller) -> str:
+    """Say why an application is not on the day on which it is called for, and what would serve."""
+    name, pen = tell.name, tell.pen
+    when = "today" if fact.today else f"on {pen.day(fact.since)}"
+    called = f"An application against {name(fact.disease)} is called for {when}"
+    if fact.groups and fact.keep:
+        missing = to_buy_words(fact.groups, name(fact.disease))
+    elif fact.groups:
+        missing = (
+            "No single group keeps every guideline; those with something behind them: "
+            f"{groups_words(fact.groups)}."
+        )
     else:
-        when = f"within {water.hours:g} h, at once if it can be"
-    minutes = minutes_words(water)
-    said = [
-        f"Water in with {span}{minutes}, {when}: a deposit on the leaf does not reach the roots."
-    ]
-    if water.sources:
-        said.append(f"The depth is that of {'; '.join(water.sources)}.")
-    elif not water.published:
-        said.append("No depth was read for these diseases; this one is common to others.")
-    if water.rain is not ForecastRain.NONE and water.rain_mm is not None:
-        told = {
-            ForecastRain.TOO_MUCH: ": more than carries it to the roots. It may run off or leach; "
-            "choose another day.",
-            ForecastRain.MAY_DO: ", which may do it; rain that comes hours later carries less "
-            "down, so don't wait for it.",
-            ForecastRain.TOO_LITTLE: ", too little by itself.",
-        }
-        said.append(f"{show('rain', water.rain_mm)} of rain is forecast{told[water.rain]}")
-    if water.no_surfactant:
-        said.append(f"No wetting agent in the tank with {_group(water.no_surfactant)}.")
-    return " ".join(said)
+        missing = "No group that can be used here has anything behind it."
+    if not fact.at_hand:
+        return f"{called}, and nothing at hand acts on it. {missing}"
+    told = dict.fromkeys(_in_the_way(one, pen) for one in fact.in_the_way)
+    why = "; ".join(told)
+    if fact.until is not None:
+        return f"{called}; on {pen.day(fact.until)} instead{f': {why}' if why else ''}."
+    why = why or "no choice keeps within every rule"
+    return f"{called}, and can't be done: {why}. {missing}"
+
+
+def _wet(one: InTheWay, pen: Pen, on: str = "on") -> str:
+    """Say how much rain there is for the first of some days."""
+    wet = list(zip(one.rain_mm, one.days, strict=True))
+    told = listed([f"{pen.show('rain', mm)} {on} {pen.day(day)}" for mm, day in wet[:_NAMED_DAYS]])
+    return told if len(wet) <= _NAMED_DAYS else f"{told} and {len(wet) - _NAMED_DAYS} days more"
+
+
+def bad_days_words(days: Sequence[InTheWay], pen: Pen) -> str:
+    """Say which days of the forecast are not to be sprayed on; empty without any."""
+    what = {
+        Obstacle.DAYS_OFF: "no spraying",
+        Obstacle.RAIN: "rain",
+        Obstacle.RAIN_AFTER: "rain the day after",
+        Obstacle.WET_SOIL: "soil too wet",
+    }
+    told: list[tuple[np.datetime64, str]] = []
+    for one in days:
+        amounts: Sequence[float | None] = one.rain_mm or [None] * len(one.days)
+        told += [
+            (
+                day,
+                f"{pen.day(day)} ({what[one.obstacle]}"
+                f"{'' if mm is None else ', ' + pen.show('rain', mm)})",
+            )
+            for day, mm in zip(one.days, amounts, strict=True)
+        ]
+    said = ", ".join(text for _, text in sorted(told))
+    return f"Not days to spray, by the forecast: {said}." if said else ""
+
+
+def to_buy_words(codes: Iterable[str], disease: str) -> str:
+    """Say which groups to have on the shelf."""
+    named = _or([f"FRAC {code}" for code in sorted(codes, key=by_number)])
+    return f"To have at hand against {disease}, labelled for this turf: {named}."
+
+
+def _or(names: Sequence[str]) -> str:
+    return " or ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
+
+
+def _in_the_way(one: InTheWay, pen: Pen) -> str:
+    match one.obstacle:
+        case Obstacle.DAYS_OFF if len(one.days) > _NAMED_DAYS:
+            span = f"{pen.day(one.days[0])} to {pen.day(one.days[-1])}"
+            return f"no spraying on {len(one.days)} days, {span}"
+        case Obstacle.DAYS_OFF:
+            return f"no spraying on {listed([pen.day(day) for day in one.days])}"
+        case Obstacle.RAIN:
+            assert one.most_mm is not None
+            most = pen.show("rain", one.most_mm)
+            return (
+                f"rain is forecast, {_wet(one, pen)}, and more than {most} carries it off or too "
+                "deep"
+            )
+        case Obstacle.RAIN_AFTER:
+            assert one.most_mm is not None
+            most = pen.show("rain", one.most_mm)
+            rain = _wet(one, pen, "after")
+            return (
+                f"the next day has rain in the forecast, {rain}, and more than {most} washes it out"
+            )
+        case Obstacle.WET_SOIL:
+            return f"the soil is too wet to take water, {_wet(one, pen, 'before')} of rain"
+        case Obstacle.HEAT:
+            return f"heat holds {one.label} back"
+        case Obstacle.TINES:
+            return f"hollow tines hold {one.label} back"
+        case Obstacle.INTERVAL:
+            day = pen.day(one.days[0])
+            return f"the one before it was less than its interval ago, to {day}"
+        case Obstacle.LABEL_NUMBER:
+            return f"the label of {one.label} allows no more this year"
+        case Obstacle.NUMBER:
+            return "the number of applications allowed is used up"
+        case Obstacle.GUIDELINE:
+            assert one.finding is not None
+            return f"it would be {misuse_words(one.finding)}"
+
+
+def misuse_words(finding: Finding) -> str:
+    """Say what a sequence does with a group that a guideline would not have."""
+    group, most, of = f"FRAC {finding.group}", finding.most, finding.of
+    return {
+        Misuse.TWICE_ALONE: f"{group} twice in a row, without a partner",
+        Misuse.BACK_TOO_SOON: f"{group} back after a run of {most}, with fewer than {most} others "
+        "between",
+        Misuse.LONG_RUN: f"more than {most} of {group} in a row",
+        Misuse.WITHOUT_PARTNER: f"{group} without a partner",
+        Misuse.MANY_IN_YEAR: f"more than {most} of {group} in a year",
+        Misuse.MANY_AMONG: f"more than {most} of {group} among {of} applications",
+        Misuse.MANY_ALONE_AMONG: f"more than {most} of {group} alone among {of} applications",
+        Misuse.MANY_WITH_AMONG: f"more than {most} with {group} among {of} applications",
+        Misuse.TWO_OF_ONE: f"two of {group} in one tank, which is no mixture against resistance",
+        Misuse.FAR_APART: f"two of {group} in a row {of} days apart, more than {most}",
+    }[finding.misuse]
+
+
+def groups_words(codes: Iterable[str]) -> str:
+    """Name groups, such as ``FRAC 3 and FRAC 11``."""
+    return listed([f"FRAC {code}" for code in sorted(codes, key=by_number)])

@@ -1,17 +1,33 @@
-"""What else holds a disease: measures of soil and upkeep, dated where their source has a season."""
+"""Besides the sprayer: measures of soil and upkeep, and what untreated plots showed."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.special import stdtrit
 
 from patchrisk.base.units import DAY
-from patchrisk.core.plan.facts import Factor
 
-MOST = 3  # of an area: more is a list that nobody works off
 NOT_TO_DO = ("stand age", "organic matter")  # what a stand that is there has or has not
-_HOLDS = 300 * DAY  # a measure done is not asked for again within the year
 _CONFIDENCE = ("strong", "moderate", "weak", "expert opinion")
+
+
+@dataclass(frozen=True)
+class Factor:
+    """What a source says of one thing about soil or upkeep.
+
+    ``months`` are those of the north in which it has it done; ``above`` and ``below`` limits of a
+    test past which it is worse, in the canonical unit.
+    """
+
+    factor: str
+    effect: str
+    text: str
+    source: str
+    confidence: str
+    months: tuple[int, ...] = ()
+    above: float | None = None
+    below: float | None = None
 
 
 @dataclass(frozen=True)
@@ -39,12 +55,14 @@ def upkeep(
     tests: Mapping[str, tuple[float, float]],
     done: Mapping[str, Sequence[np.datetime64]],
     southern: bool,
+    most: int,
+    holds_days: int,
 ) -> tuple[Task, ...]:
-    """Choose the measures that matter most on an area, one of each factor.
+    """Choose the measures that matter most on an area, one of each factor, by day.
 
     First what the area's own tests speak for, then what no source disputes, what has a season, and
-    what is surer. What the tests speak against is left out, and so is what was done within the
-    year.
+    what is surer. What the tests speak against is left out, and so is what was done within so
+    many days.
 
     Parameters
     ----------
@@ -57,24 +75,24 @@ def upkeep(
         By factor.
     southern : bool
         Whether seasons lie half a year later.
-
-    Returns
-    -------
-    tuple of Task
-        By day; what has none comes last.
+    most, holds_days : int
+        Measures told, and for how long one that was done is not asked for again [days].
     """
     tasks: dict[Task, list[str]] = {}
     for disease, some in factors.items():
         for factor in dict.fromkeys(one.factor for one in some):
             of_it = [one for one in some if one.factor == factor]
-            task = _task(of_it, tests.get(factor), done.get(factor, ()), today, southern)
+            task = _task(
+                of_it, tests.get(factor), done.get(factor, ()), today, southern, holds_days * DAY
+            )
             if task is not None:
                 tasks.setdefault(task, []).append(disease)
     best: dict[str, Task] = {}
     for task in sorted(tasks, key=_rank):
         best.setdefault(task.finding.factor, replace(task, diseases=tuple(tasks[task])))
-    most = list(best.values())[:MOST]
-    return tuple(sorted(most, key=lambda task: (task.first is None, str(task.first))))
+    return tuple(
+        sorted(list(best.values())[:most], key=lambda task: (task.first is None, str(task.first)))
+    )
 
 
 def _rank(task: Task) -> tuple[bool, bool, bool, int, str]:
@@ -88,6 +106,7 @@ def _task(
     done: Sequence[np.datetime64],
     today: np.datetime64,
     southern: bool,
+    holds: np.timedelta64,
 ) -> Task | None:
     """Return what to do about one factor of one disease; None where nothing is to be done."""
     of_use = [one for one in some if one.effect in ("better", "worse")]
@@ -100,10 +119,10 @@ def _task(
     finding = min(of_use, key=lambda one: (
         not one.months, _crossed(one, test) is None, _CONFIDENCE.index(one.confidence)
     ))  # fmt: skip
-    days = [day for day in done if day > today - _HOLDS]
+    days = [day for day in done if day > today - holds]
     if days and not finding.months:
         return None
-    begins = max(days) + _HOLDS if days else today
+    begins = max(days) + holds if days else today
     first, last = _next(finding.months, begins, today, southern) or (None, None)
     found, limit = crossed[0] if crossed else (None, None)
     if found is None and first is None and finding.confidence in ("weak", "expert opinion"):
@@ -131,3 +150,74 @@ def _next(
     after = (near + 1)[on & ~np.roll(on, -1)].astype("datetime64[D]")
     n = int(np.argmax((after > today) & ((first >= begins) | (begins <= today))))
     return first[n], after[n] - DAY
+
+
+@dataclass(frozen=True)
+class Look:
+    """A look at a disease: the untreated plot it was on, empty for the rest, and its share [%]."""
+
+    day: np.datetime64
+    disease: str
+    plot: str
+    share: float
+
+
+@dataclass(frozen=True)
+class PlotWorth:
+    """What untreated plots showed more than the rest of an area, at its worst."""
+
+    disease: str
+    day: np.datetime64  # of the look at the rest
+    plots: int
+    plot_share: float  # share with the disease, on the mean of the plots and on the rest [%]
+    rest_share: float
+    confidence: float  # of the interval [1]
+    # Interval of their difference, by the spread of the plots [%]; NaN with one plot, which tells
+    # nothing of chance.
+    low: float = float("nan")
+    high: float = float("nan")
+
+
+def plot_worth(looks: Sequence[Look], together_days: int, confidence: float) -> Iterator[PlotWorth]:
+    """Compare untreated plots of an area with the rest in a season, disease by disease.
+
+    Of each plot the look nearest to that at the rest is taken, so many days apart at the most; of
+    several looks the one at which the plots were worst. The rest is one look and has no spread, so
+    that the interval is by the plots alone (Student's t). A share that is not told, NaN, is passed
+    over.
+    """
+    told = [look for look in looks if not np.isnan(look.share)]
+    for disease in dict.fromkeys(look.disease for look in told):
+        mine = [look for look in told if look.disease == disease]
+        found = [
+            one
+            for rest in mine
+            if not rest.plot
+            for one in _beside(rest, mine, together_days, confidence)
+        ]
+        if found:
+            yield max(found, key=lambda one: one.plot_share)
+
+
+def _beside(
+    rest: Look, looks: Sequence[Look], together_days: int, confidence: float
+) -> Iterator[PlotWorth]:
+    nearest: dict[str, Look] = {}
+    for look in looks:
+        apart = abs(int((look.day - rest.day).astype(int)))
+        kept = nearest.get(look.plot)
+        if look.plot and apart <= together_days:
+            nearer = kept is None or apart < abs(int((kept.day - rest.day).astype(int)))
+            nearest[look.plot] = look if nearer or kept is None else kept
+    shares = np.array([look.share for look in nearest.values()])
+    if not shares.size:
+        return
+    low = high = float("nan")
+    if shares.size > 1:
+        spread = float(shares.std(ddof=1)) / np.sqrt(shares.size)
+        reach = float(stdtrit(shares.size - 1, (1 + confidence) / 2)) * spread
+        gain = float(shares.mean()) - rest.share
+        low, high = gain - reach, gain + reach
+    yield PlotWorth(
+        rest.disease, rest.day, shares.size, float(shares.mean()), rest.share, confidence, low, high
+    )
