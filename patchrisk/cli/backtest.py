@@ -13,8 +13,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from patchrisk.base.errors import Fault, InputError
-from patchrisk.cli.options import F, Lead
-from patchrisk.cli.screen import echo
+from patchrisk.cli.options import F, Lead, echo
 
 if TYPE_CHECKING:
     from patchrisk.base.units import System
@@ -341,8 +340,8 @@ def files_read(
     if diseases_folder is not None:
         inputs |= dict.fromkeys(diseases_folder.glob("*.toml"), "a disease file")
     if source.suffix == ".toml" and source.is_file():
-        from patchrisk.read.names import inputs_of
         from patchrisk.read.site import read_site
+        from patchrisk.read.site_data import inputs_of
 
         inputs |= inputs_of(source, read_site(source))
     return inputs

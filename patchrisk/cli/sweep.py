@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from patchrisk.cli.backtest import files_read, progress_bar, study_options, usual_units
-from patchrisk.cli.screen import echo
+from patchrisk.cli.options import echo
 
 if TYPE_CHECKING:
     from patchrisk.base.units import System
