@@ -177,8 +177,7 @@ def page(
 
 def _season(morning: "Morning", file: Path, inputs: dict[Path, str]) -> None:
     from patchrisk.base.saving import Output, check_outputs, write_text
-    from patchrisk.report.page import PAGE
-    from patchrisk.report.season_page import write_season_page
+    from patchrisk.report.page import PAGE, write_season_page
 
     check_outputs([Output(file, PAGE)], inputs)
     write_text(file, write_season_page(morning))

@@ -151,14 +151,16 @@ def figure(request: Request, which: str, name: str | None, out: Path, width: int
     pressure  more warmth for it than other years?
     cover     how much of it is covered?
     """  # noqa: D301  (click reads the backspace)
-    from patchrisk.report.figures.files import FIGURE, write_figure
+    from patchrisk.report.figures import FIGURE, write_figure
+    from patchrisk.report.view import view_of
     from patchrisk.site_day.season_plan import keeps_programme, plan_all
 
     request.check([Output(out, FIGURE)])
     morning = request.morning([name or request.site.area[0].name])
     # Only this one shows applications to come, and planning takes its time.
     plans = plan_all(morning).areas if which == "cover" and keeps_programme(morning) else ()
-    echo(write_figure(morning, morning.areas[0], which, out, width=width, plans=plans))
+    (view,) = view_of(morning, plans).areas
+    echo(write_figure(view, which, out, width=width))
     echo(f"Drew {out}.")
 
 
@@ -172,7 +174,7 @@ def figure(request: Request, which: str, name: str | None, out: Path, width: int
 @click.option(
     "--figure",
     type=click.Path(path_type=Path, dir_okay=False),
-    help="Draw log and estimate into this file, PNG or SVG.",
+    help="Draw log and estimate into this file, PNG, SVG or PDF.",
 )
 @pass_request
 def soil(request: Request, name: str | None, keep: bool, figure: Path | None) -> None:
@@ -183,7 +185,7 @@ def soil(request: Request, name: str | None, keep: bool, figure: Path | None) ->
     from patchrisk.base.saving import Output, check_outputs
     from patchrisk.read.site_data import inputs_of
     from patchrisk.read.soil import FIT, fit_path, keep_fit
-    from patchrisk.report.figures.files import FIGURE
+    from patchrisk.report.figures import FIGURE
     from patchrisk.report.soil import draw_soil, write_lessons, write_soil
     from patchrisk.site_day.calibration import learn, lessons
 

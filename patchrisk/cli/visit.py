@@ -26,7 +26,7 @@ from patchrisk.cli.options import (
 )
 
 if TYPE_CHECKING:
-    from patchrisk.report.visit.build import VisitView
+    from patchrisk.report.visit.view import VisitView
     from patchrisk.site_day.visit import VisitDay
 
 _SAMPLES = ("visit_winter.toml", "visit_spring.toml")
@@ -239,7 +239,7 @@ def visit(
 def _judge(
     files: Sequence[Path], *, now: datetime, offline: bool
 ) -> "list[tuple[VisitDay, VisitView]]":
-    from patchrisk.report.visit.build import view_of_visit
+    from patchrisk.report.visit.view import view_of_visit
     from patchrisk.site_day.visit import judge_day
 
     days = [judge_day(path, now, offline=offline) for path in files]

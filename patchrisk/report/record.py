@@ -18,8 +18,8 @@ from patchrisk.read.weather.at_site import Weather
 from patchrisk.report import words
 from patchrisk.report.records_words import applications_record, cover_record
 from patchrisk.report.view import view_of
+from patchrisk.report.view.area import AreaView
 from patchrisk.report.view.disease import DiseaseView
-from patchrisk.report.view.model import AreaView
 from patchrisk.report.words import phase_words, verdict_words
 from patchrisk.site_day.ahead import Prospect
 from patchrisk.site_day.judging import Entry

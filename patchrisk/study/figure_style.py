@@ -18,7 +18,7 @@ from matplotlib.ticker import FixedLocator
 
 from patchrisk.base.safe_text import visible
 from patchrisk.base.saving import write_bytes
-from patchrisk.report.drawing import drawing
+from patchrisk.report.figures.canvas import drawing
 
 FULL_WIDTH = 7.2  # width of a printed page of two columns [inches]; type is sized for it
 HALF_WIDTH = 3.5
