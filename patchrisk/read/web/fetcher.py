@@ -29,7 +29,6 @@ from patchrisk.read.web.transport import (
     BoundedTransport,
     FetchLimits,
     HostRefusals,
-    PlainHttpRefuser,
     RefusedError,
     describe_failure,
     host_of,
@@ -235,15 +234,11 @@ class Fetcher:
         self._session.max_redirects = 5
         self._session.headers["User-Agent"] = _user_agent(contact)
         self._session.headers["Accept-Encoding"] = "gzip"
-        self._hosts = HostRefusals(offline=offline)
+        plain = (urlsplit(base).netloc for base in bases if base.startswith("http://"))
+        self._hosts = HostRefusals(offline=offline, plain=plain)
         self._transport = BoundedTransport(self._hosts, self.limits)
         self._session.mount("https://", self._transport)
-        self._session.mount("http://", PlainHttpRefuser(self._hosts))
-        for base in bases:
-            if base.startswith("http://"):
-                self._session.mount(
-                    f"{base.split('/', 3)[0]}//{urlsplit(base).netloc}/", self._transport
-                )
+        self._session.mount("http://", self._transport)
         self._lock = threading.Lock()
         self._scratch: tempfile.TemporaryDirectory[str] | None = None
 

@@ -4,7 +4,7 @@ import io
 import re
 import threading
 import time
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from email.utils import parsedate_to_datetime
@@ -179,11 +179,12 @@ class TimeBudget:
 class HostRefusals:
     """Remembers which hosts are not worth asking again in this run.
 
-    ``offline``: let nothing out.
+    ``offline`` lets nothing out; ``plain`` are the hosts that may be asked over plain http.
     """
 
-    def __init__(self, *, offline: bool) -> None:
+    def __init__(self, *, offline: bool, plain: Iterable[str] = ()) -> None:
         self.offline = offline
+        self._plain = frozenset(plain)
         self._closed: dict[str, str] = {}
         self._failures: dict[str, int] = {}
 
@@ -193,8 +194,11 @@ class HostRefusals:
             self._closed.setdefault(host, refused.reason)
         return refused
 
-    def check(self, host: str) -> None:
-        """Raise when the host isn't to be asked."""
+    def check(self, url: str) -> None:
+        """Raise when an address isn't to be asked."""
+        host = host_of(url)
+        if url.startswith("http://") and host not in self._plain:
+            raise self.refuse(RefusedError(f"sent on to {host} over plain http: refused"), host)
         reason = "working offline" if self.offline else self._closed.get(host)
         if reason:
             raise RefusedError(reason)
@@ -209,20 +213,6 @@ class HostRefusals:
             self._failures[host] = self._failures.get(host, 0) + 1
         if code == 429 or self._failures.get(host, 0) >= 2:
             self._closed.setdefault(host, status_line(response))
-
-
-class PlainHttpRefuser(HTTPAdapter):
-    """Where plain http ends."""
-
-    def __init__(self, hosts: HostRefusals) -> None:
-        super().__init__()
-        self._hosts = hosts
-
-    def send(self, request: requests.PreparedRequest, *args: Any, **kwargs: Any) -> Any:
-        """Raise: the request doesn't go out."""
-        host = host_of(request.url)
-        refused = RefusedError(f"sent on to {host} over plain http: refused")
-        raise self._hosts.refuse(refused, host)
 
 
 class BoundedTransport(HTTPAdapter):
@@ -250,7 +240,7 @@ class BoundedTransport(HTTPAdapter):
     ) -> requests.Response:
         """Send a request; raise `RefusedError` for anything but a whole answer."""
         host = host_of(request.url)
-        self._hosts.check(host)
+        self._hosts.check(str(request.url))
         abandoned = threading.Event()
         outcome: list[requests.Response | Exception] = []
         most, longest, budget = self.max_bytes, self.longest, self.budget
