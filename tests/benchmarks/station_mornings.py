@@ -11,12 +11,14 @@ from patchrisk.base.pen import as_date
 from patchrisk.core.dates.soil_paths import soil_course
 from patchrisk.core.plan.cover import Applied
 from patchrisk.core.rules.rule import REFERENCE_CM, soil_depth_cm
+from patchrisk.core.soil.root_depth import Probe
 from patchrisk.core.verdict.case import Case, known_soil
 from patchrisk.core.verdict.judge import judge
 from patchrisk.core.verdict.judgement import Judgement
 from patchrisk.read.area import Area
 from patchrisk.read.diseases import load_library
-from patchrisk.read.site import LoggerFile, Place, Site
+from patchrisk.read.logger.layout import LoggedSoil
+from patchrisk.read.site import Place, Site
 from patchrisk.site_day.ahead import ahead_soil, prospect
 from patchrisk.site_day.area_soil import SiteSoil
 from patchrisk.site_day.judging import AreaCase, Entry, case_of, verdict_settings
@@ -73,13 +75,11 @@ def probes_of(frame, as_of):
         if f"st{depth}" in frame:
             soil = until[f"st{depth}"].astype(float).interpolate(limit=3, limit_area="inside")
             nothing = np.full(len(soil), np.nan)
-            table = pd.DataFrame(
-                {"soil_c": soil, "soil_min_c": nothing, "soil_max_c": nothing}, index=soil.index
-            )
-            probe = {"name": f"st{depth}", "depth_cm": float(depth), "daily": table, "hour": None}
-            probes.append(SimpleNamespace(**probe))
-    logged = SimpleNamespace(probes=tuple(probes))
-    return [SimpleNamespace(logger=LoggerFile(file="soil.csv"), logged=logged)]
+            dates = soil.index.to_numpy().astype("datetime64[D]")
+            one = Probe(float(depth), dates, soil.to_numpy(), nothing, nothing, name=f"st{depth}")
+            probes.append(one)
+    layout = SimpleNamespace()  # of a file that is not read
+    return [LoggedSoil(layout, tuple(probes), (), file="soil.csv")]
 
 
 def keys_for(grasses, use):
