@@ -38,13 +38,13 @@ def usual_step(seconds: IntArray) -> int | None:
     steps = steps[steps > 0]
     if not len(steps):
         return None
-    if once_a_day(seconds):
+    if _once_a_day(seconds):
         return DAY_S
     values, counts = np.unique(steps, return_counts=True)
     return int(values[counts.argmax()])
 
 
-def once_a_day(seconds: IntArray) -> bool:
+def _once_a_day(seconds: IntArray) -> bool:
     """Whether nearly every day with readings has one alone, and nearly every day has one."""
     days, counts = np.unique(seconds // DAY_S, return_counts=True)
     if len(days) < _FEW_DAYS:

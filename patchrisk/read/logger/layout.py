@@ -125,7 +125,7 @@ class LogLayout:
         yield f"header {header}, readings from line {self.first_line}"
         yield f"dates: {self.date_order}"
         yield f"clock: {self.clock}"
-        yield f"step: {step_words(self.step)}"
+        yield f"step: {_step_words(self.step)}"
         for column in self.columns:
             depth = "" if column.depth_cm is None else f" at {column.depth_cm:g} cm"
             unit = f" [{column.unit}]" if column.unit else ""
@@ -254,7 +254,7 @@ def quality_limits() -> Mapping[str, float]:
     return {key: number.value for key, number in load_numbers("quality").items()}
 
 
-def step_words(step: timedelta | None) -> str:
+def _step_words(step: timedelta | None) -> str:
     """Write a step for people."""
     if step is None:
         return "unknown, one reading"
