@@ -16,17 +16,12 @@ import pandas as pd
 
 from patchrisk.base.units import FloatArray, IntArray
 from patchrisk.core.soil.root_depth import Probe
-from patchrisk.read.logger.layout import Log, quality_limits
+from patchrisk.read.logger.layout import Log, moment_of, quality_limits
 
 DAY_S = 86400
 _FEW_DAYS = 5  # fewer days with a reading do not show a habit
 _NEARLY = 0.9  # share of days that have one reading alone, where one a day is the habit
 _MOST_BLOCKS = 50  # more blocks than this are rows in disorder, not downloads put end to end
-
-
-def moment_of(seconds: int) -> pd.Timestamp:
-    """Return the moment of a count of seconds since 1970."""
-    return pd.Timestamp(int(seconds), unit="s")
 
 
 def usual_step(seconds: IntArray) -> int | None:

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from functools import cache
 from typing import TYPE_CHECKING, Literal
 
@@ -221,13 +221,13 @@ class Log:
         left_out: bool = False,
     ) -> None:
         """Flag readings, which stay in where nothing else is said."""
-        first, last = (day_of(s) for s in (seconds.min(), seconds.max()))
+        first, last = (moment_of(s).date() for s in (seconds.min(), seconds.max()))
         self.flags.append(Flag(kind, probe, first, last, count, reason, left_out))
 
 
-def day_of(seconds: int) -> date:
-    """Return the day of a count of seconds since 1970."""
-    return date(1970, 1, 1) + timedelta(seconds=int(seconds))
+def moment_of(seconds: int) -> datetime:
+    """Return the moment of a count of seconds since 1970."""
+    return datetime(1970, 1, 1) + timedelta(seconds=int(seconds))
 
 
 @dataclass(frozen=True)
