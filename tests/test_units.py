@@ -72,4 +72,7 @@ def test_shown_in_both_systems():
     assert Pen("us").show("soil temperature", 18.0) == "64.4 °F"
     assert Pen("metric").show("soil temperature", 18.0) == "18.0 °C"
     assert Pen("us").show("depth", 5.08) == "2 in"
+    assert Pen("metric").show("soil temperature", -0.04) == "0.0 °C"  # never "-0.0"
+    assert Pen("metric").show("soil temperature", -0.4, 0) == "0 °C"
+    assert Pen("metric").show("soil temperature", -0.6, 0) == "-1 °C"
     assert Pen("us").show("temperature difference", 5.0) == "9.0 °F"

@@ -16,16 +16,9 @@ _LONGEST = 600  # characters of each part of a fault
 class Fault:
     """One thing wrong with an input, in the four parts a user needs to mend it.
 
-    Parameters
-    ----------
-    source : str
-        File or option in which the fault was found.
-    place : str
-        Line, key, column or date inside the source; empty when the whole source is meant.
-    found : str
-        What was found.
-    cure : str
-        What to write, or do, instead.
+    ``source``: file or option in which the fault was found. ``place``: line, key, column or date
+    inside the source; empty when the whole source is meant. ``found``: what was found. ``cure``:
+    what to write, or do, instead.
     """
 
     source: str
@@ -72,11 +65,8 @@ def unwritable(path: Path | str, error: OSError, cure: str) -> Fault:
 class PatchriskError(Exception):
     """Base of every error a user can cause or meet.
 
-    Parameters
-    ----------
-    faults : Fault or iterable of Fault
-        Everything found wrong; all faults of a file are reported in one go. Of more than
-        `MOST_FAULTS` the first are kept and the others counted.
+    ``faults``: everything found wrong; all faults of a file are reported in one go. Of more than
+    `MOST_FAULTS` the first are kept and the others counted.
     """
 
     exit_code = 1

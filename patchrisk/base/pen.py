@@ -112,7 +112,8 @@ class Pen:
         """Write a number, in its canonical unit, as people of the site do."""
         unit, symbol, usual = _SHOWN[self.system][quantity]
         number = from_canonical(quantity, value, unit)
-        return f"{number:.{usual if decimals is None else decimals}f}{symbol}"
+        places = usual if decimals is None else decimals
+        return f"{round(number, places) + 0.0:.{places}f}{symbol}"  # + 0.0: never "-0"
 
     def prose(self, text: str) -> str:
         """Put the words, dates, cm, mm and °C of a file's sentence the US way."""
@@ -144,7 +145,7 @@ class Pen:
     def days(self, first: np.datetime64, last: np.datetime64 | None) -> str:
         """Write a stretch of days; ``last`` is None where it does not come."""
         if last is None:
-            return f"{self.day(first)} or not at all"
+            return f"{self.day(first)} at the earliest, or not at all"
         if first == last:
             return self.day(first)
         begin, end = as_date(first), as_date(last)

@@ -39,10 +39,7 @@ def visible(text: str, keep: str = "") -> str:
     characters without width, line ends of Unicode and halves of surrogate pairs. A joiner inside
     an emoji, or between letters of a script that needs it, stays.
 
-    Parameters
-    ----------
-    keep : str
-        Characters that stay as they are, such as line ends of the program's own.
+    ``keep``: characters that stay as they are, such as line ends of the program's own.
     """
     return _write_out(text, keep, _python)
 

@@ -51,16 +51,8 @@ def replacing(path: Path) -> Iterator[BinaryIO]:
     owner as far as the system lets us, its access list and other attributes; a link stays a link,
     and what it leads to is replaced. What killed writers left in the folder is cleared away.
 
-    Yields
-    ------
-    binary file
-        To write into; it takes its place when the block ends without an error.
-
-    Raises
-    ------
-    UnavailableError
-        When the folder is missing or can't be written to, the file is protected or none, or the
-        disk is full.
+    What is written takes its place when the block ends without an error. UnavailableError when the
+    folder is missing or can't be written to, the file is protected or none, or the disk is full.
     """
     scratch: Path | None = None
     guard = -1
@@ -179,12 +171,7 @@ _CURE_OUTPUT = "name another file, or delete this one yourself"
 class Kind:
     """A kind of file that this program writes, and how one that it wrote is known.
 
-    Parameters
-    ----------
-    name : str
-        What messages call it.
-    is_ours : callable
-        Given the beginning and the end of a file.
+    ``name``: what messages call it; ``is_ours``: given the beginning and the end of a file.
     """
 
     name: str
@@ -208,17 +195,9 @@ class Output:
 def check_outputs(outputs: Iterable[Output], inputs: Mapping[Path, str]) -> None:
     """Refuse to write over what is read, or over what is not this program's own of the same kind.
 
-    Parameters
-    ----------
-    outputs : iterable of Output
-        All that a command is going to write.
-    inputs : mapping of Path to str
-        What it reads, or would read, each with what it is.
-
-    Raises
-    ------
-    InputError
-        With a fault for each file that can't be written; nothing was touched.
+    ``outputs``: all that a command is going to write; ``inputs``: what it reads, or would read,
+    each with what it is. InputError with a fault for each file that can't be written; nothing was
+    touched.
     """
     faults: list[Fault] = []
     taken: set[str] = set()

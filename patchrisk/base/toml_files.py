@@ -37,11 +37,8 @@ _CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028\u2029]")
 def read_toml(path: Path) -> dict[str, Any]:
     """Read a TOML file.
 
-    Raises
-    ------
-    InputError
-        When there is no such file, it is no ordinary one, it is too large to have been written
-        by hand, it is not UTF-8, or its syntax is wrong; names the line.
+    InputError when there is no such file, it is no ordinary one, it is too large to have been
+    written by hand, it is not UTF-8, or its syntax is wrong; names the line.
     """
     return parse_toml(read_file(path, MOST_TOML_BYTES, "name a TOML file"), str(path))
 
@@ -91,22 +88,9 @@ def validate(
 ) -> "Model":
     """Check plain data against a model.
 
-    Parameters
-    ----------
-    model : type of pydantic.BaseModel
-    data : mapping
-        As read from TOML.
-    source : str
-        File named in the faults.
-    cures : mapping of str to str, optional
-        What to write for a key, by its last name; used where pydantic can't know.
-    context : optional
-        Handed to the model's validators.
-
-    Raises
-    ------
-    InputError
-        With one fault for each thing wrong, all in one go.
+    ``data``: as read from TOML. ``source``: file named in the faults. ``cures``: what to write for
+    a key, by its last name; used where pydantic can't know. ``context``: handed to the model's
+    validators. InputError with one fault for each thing wrong, all in one go.
     """
     from pydantic import ValidationError
 
@@ -257,10 +241,7 @@ class Number:
 def load_numbers(name: str) -> Mapping[str, Number]:
     """Read ``thresholds/<name>.toml``: every table with a value, by its dotted key.
 
-    Raises
-    ------
-    InputError
-        With everything that is missing, unknown or no number, all in one go.
+    InputError with everything that is missing, unknown or no number, all in one go.
     """
     return read_numbers(resources.thresholds() / f"{name}.toml")
 

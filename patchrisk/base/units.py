@@ -180,10 +180,7 @@ def to_canonical(quantity: str, value: FloatArray, unit: str) -> FloatArray: ...
 def to_canonical(quantity: str, value: float | FloatArray, unit: str) -> float | FloatArray:
     """Convert ``value`` from ``unit`` to the quantity's canonical unit.
 
-    Raises
-    ------
-    KeyError
-        When the quantity or the unit is unknown.
+    KeyError when the quantity or the unit is unknown.
     """
     u = QUANTITIES[quantity].unit(unit)
     return value * u.scale + u.offset
@@ -215,10 +212,7 @@ _EXAMPLES = {
 def read_measure(quantity: str, text: str) -> float:
     """Read a number with its unit, such as ``2 in``, in the quantity's canonical unit.
 
-    Raises
-    ------
-    ValueError
-        When it is no such measure, or out of the quantity's range.
+    ValueError when it is no such measure, or out of the quantity's range.
     """
     kind = QUANTITIES[quantity]
     match = _MEASURE.fullmatch(text)

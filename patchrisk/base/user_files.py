@@ -21,18 +21,9 @@ _NO_WAIT = getattr(os, "O_NONBLOCK", 0)
 def read_file(path: Path, most_bytes: int, cure: str) -> bytes:
     """Read a file whole.
 
-    Parameters
-    ----------
-    most_bytes : int
-        A larger file is refused without reading it, also one that grows meanwhile.
-    cure : str
-        What to do about a file that is too large.
-
-    Raises
-    ------
-    InputError
-        When it is not there, not allowed, too large, a folder, or a pipe, device or socket,
-        which may never end.
+    ``most_bytes``: a larger file is refused without reading it, also one that grows meanwhile;
+    ``cure``: what to do about a file that is too large. InputError when it is not there, not
+    allowed, too large, a folder, or a pipe, device or socket, which may never end.
     """
     try:
         _refuse_kind(path, path.stat())  # before opening: that alone can set a device off
@@ -96,16 +87,7 @@ MOST_TOML_BYTES = 5_000_000
 def check_line(line: str | bytes, source: str, number: int) -> None:
     """Refuse a line that is no row of a table, before anything takes minutes to part it.
 
-    Parameters
-    ----------
-    line : str or bytes
-        As it stands in the file.
-    number : int
-        Of the line, from 1.
-
-    Raises
-    ------
-    InputError
+    ``line``: as it stands in the file; ``number``: of the line, from 1.
     """
     if len(line) > LONGEST_LINE:
         found = f"more than {LONGEST_LINE:,} characters in one line"

@@ -10,7 +10,7 @@ import click
 from patchrisk import __version__
 from patchrisk.__main__ import STOPPED
 from patchrisk.base.errors import FULL, Fault, PatchriskError, unwritable
-from patchrisk.cli.screen import echo, hold_to_any_letter
+from patchrisk.cli.options import echo, hold_to_any_letter
 
 # The matrices of a morning are small: a second thread only waits. Read when numpy is first loaded.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
@@ -25,10 +25,10 @@ _COMMANDS = {
     "page": "page",
     "plan": "site",
     "record": "record",
-    "serve": "serve",
+    "serve": "page",
     "fetch": "site",
     "soil": "site",
-    "count": "count",
+    "count": "site",
     "check": "site",
     "diseases": "site",
     "init": "init",

@@ -13,8 +13,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from patchrisk.base.errors import Fault, InputError
-from patchrisk.cli.options import F, Lead
-from patchrisk.cli.screen import echo
+from patchrisk.cli.options import F, Lead, echo
 
 if TYPE_CHECKING:
     from patchrisk.base.units import System
@@ -141,6 +140,13 @@ def usual_units(source: Path) -> "System":
     return read_site(source).site.units if source.suffix == ".toml" else "metric"
 
 
+_FORMS: dict[str | None, Any] = {
+    "parquet": ("parquet",),
+    "csv": ("csv",),
+    "both": ("parquet", "csv"),
+}
+
+
 @click.command()
 @study_options
 @click.option(
@@ -212,23 +218,15 @@ def usual_units(source: Path) -> "System":
     help="Ceiling for all processes together [GB]; more lets more of them run.",
 )
 @click.option("--scheduler", help="Address of a Dask scheduler whose workers are to do it.")
-@click.option("--cluster", "local_cluster", is_flag=True, help="Start a Dask cluster here.")
 def backtest(
     source: Path,
     out: Path,
-    soil: Any,
-    diseases: tuple[str, ...],
     diseases_folder: Path | None,
-    grass: str | None,
-    shift_air_c: Any,
     quantile_map: tuple[Path, ...],
     reference: tuple[int, int],
     geo: bool,
     ro_crate: bool,
-    draws: int,
-    years: tuple[int, int] | None,
     columns: tuple[tuple[str, str], ...],
-    missing_values: tuple[float, ...],
     table: str | None,
     observations: Path | None,
     lead: tuple[int, int] | None,
@@ -236,9 +234,7 @@ def backtest(
     models: bool,
     workers: int | None,
     memory_gb: float,
-    scheduler: str | None,
-    local_cluster: bool,
-    offline: bool,
+    **options: Any,
 ) -> None:
     """Say what every rule and the verdict would have said in past seasons, and how right it was.
 
@@ -269,47 +265,29 @@ def backtest(
     as many with nine draws, and takes no more memory for many sites than for few; beyond that,
     --scheduler gives the same tables from a Dask cluster.
     """  # noqa: D301 - click takes the escape as it stands
-    from patchrisk.study.crate import CRATE
-    from patchrisk.study.folder import Folder
     from patchrisk.study.run import backtest as run
     from patchrisk.study.study import check_folder
-    from patchrisk.study.table_files import Form
 
-    forms: dict[str | None, tuple[Form, ...]] = {
-        "parquet": ("parquet",),
-        "csv": ("csv",),
-        "both": ("parquet", "csv"),
-    }
     inputs = files_read(source, observations, diseases_folder)
     if models and observations is None:
         cure = "give --observations as well"
         raise InputError(Fault("--models", "", "nothing seen to fit on", cure))
     inputs |= dict.fromkeys((path for path in quantile_map if path.is_file()), "a model's run")
     check_folder(out, inputs, observed=observations is not None, geo=geo)
-    Folder(out).check(["scenarios.csv", "seasons.nc", CRATE], inputs)
     with progress_bar("Backtest") as progress:
         done = run(
             source,
             out,
-            diseases=diseases,
             diseases_folder=diseases_folder,
-            soil=soil,
-            years=years,
-            grass=grass,
-            shift_air_c=shift_air_c,
             quantile_map=quantile_map,
             reference=reference,
-            draws=draws,
             columns=dict(columns),
-            missing_values=missing_values,
-            forms=forms.get(table),
+            forms=_FORMS.get(table),
             workers=workers or os.cpu_count() or 1,
             memory_gb=memory_gb,
-            scheduler=scheduler,
-            local_cluster=local_cluster,
-            offline=offline,
             command=shlex.join(["patchrisk", *sys.argv[1:]]),
             progress=progress,
+            **options,
         )
     counts = done.metadata["counts"]
     echo(
@@ -332,8 +310,8 @@ def backtest(
         kinds = [one["disease"] for one in done.metadata["rules"]]
         skills, faults = fit_models(
             source, observations, list(dict.fromkeys(kinds)), columns=dict(columns),
-            missing_values=missing_values, diseases_folder=diseases_folder,
-            soil="either" if soil == "both" else soil,
+            missing_values=options["missing_values"], diseases_folder=diseases_folder,
+            soil="either" if options["soil"] == "both" else options["soil"],
         )  # fmt: skip
         for fault in faults:
             echo(f"No model: {fault}", err=True)
@@ -362,8 +340,8 @@ def files_read(
     if diseases_folder is not None:
         inputs |= dict.fromkeys(diseases_folder.glob("*.toml"), "a disease file")
     if source.suffix == ".toml" and source.is_file():
-        from patchrisk.read.names import inputs_of
         from patchrisk.read.site import read_site
+        from patchrisk.read.site_data import inputs_of
 
         inputs |= inputs_of(source, read_site(source))
     return inputs
@@ -399,9 +377,9 @@ def _study(
         return
     if rows:
         from patchrisk.read.diseases import load_library
+        from patchrisk.study.observations import usual_terms
         from patchrisk.study.study import write_study
         from patchrisk.study.table_files import SeasonParts
-        from patchrisk.study.terms import usual_terms
 
         library = load_library(diseases_folder)
         with progress_bar("Trends") as reading, progress_bar("Figures") as progress:
@@ -425,9 +403,8 @@ def _on_request(
     out: Path, done: Any, reference: tuple[int, int] | None, geo: bool, ro_crate: bool
 ) -> list[Path]:
     """Write what some ask for: periods of a scenario, the seasons on their grid, an RO-Crate."""
-    from patchrisk.study.crate import write_crate
-    from patchrisk.study.folder import Folder
-    from patchrisk.study.grid_results import write_netcdf
+    from patchrisk.study.folder import Folder, write_crate
+    from patchrisk.study.grids import write_netcdf
     from patchrisk.study.scenarios import scenario_table
     from patchrisk.study.table_files import write_csv
 

@@ -21,7 +21,7 @@ from patchrisk.cli.init_questions import (
     field,
     read_grasses,
 )
-from patchrisk.cli.screen import echo
+from patchrisk.cli.options import echo
 
 if TYPE_CHECKING:
     from patchrisk.read.diseases import Library

@@ -14,7 +14,7 @@ from patchrisk.base.pen import Pen
 from patchrisk.base.units import CM_PER_INCH
 from patchrisk.base.user_files import is_there
 from patchrisk.cli.init_questions import ask, choose, field
-from patchrisk.cli.screen import echo
+from patchrisk.cli.options import echo
 
 if TYPE_CHECKING:
     from patchrisk.read.logger.layout import LoggedSoil
@@ -38,14 +38,8 @@ def ask_loggers(
 ) -> list[dict[str, Any]]:
     """Ask for the files of loggers until there are no more; return their tables.
 
-    Parameters
-    ----------
-    site : mapping
-        The tables ``site`` and ``area`` as answered so far.
-    folder : Path
-        Of the site file.
-    named : sequence of str, optional
-        Files named by option: they are asked about, and no others.
+    ``site``: the tables ``site`` and ``area`` as answered so far; ``folder``: of the site file;
+    ``named``: files named by option: they are asked about, and no others.
     """
     made: list[dict[str, Any]] = []
     show = Pen(site["site"]["units"]).show

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, TypeVar, get_args
 import click
 
 from patchrisk.base.errors import InputError
-from patchrisk.cli.screen import echo
+from patchrisk.cli.options import echo
 from patchrisk.report.layout import wrap
 
 if TYPE_CHECKING:
@@ -59,12 +59,8 @@ def choose(
 ) -> Any:
     """List what there is to choose from, and ask for a number or a name of it.
 
-    Parameters
-    ----------
-    several : bool
-        Several may be named, or ``all``; a list is returned.
-    other : callable, optional
-        Reads what is none of the list; without it that is refused.
+    ``several``: several may be named, or ``all``; a list is returned. ``other``: reads what is none
+    of the list; without it that is refused.
     """
     echo("\n".join(wrap(_listed(choices), "  ", "    ")))
     known = {choice.casefold(): choice for choice in choices}
@@ -176,12 +172,12 @@ def _grasses_of(text: str, library: "Library") -> str | list[str]:
 def read_grasses(text: str, library: "Library") -> str | list[str]:
     """Read a grass, or those of a mixture; ValueError where one is nearly a known name."""
     from patchrisk.read.area import read_turf
-    from patchrisk.read.names import slip_in_grass, split_grasses
+    from patchrisk.read.diseases.library import split_grasses
 
     turf = read_turf(split_grasses(text))
     names = [turf] if isinstance(turf, str) else list(turf or ())
     for name in names:
-        slip = slip_in_grass(name, library)
+        slip = library.slip_in_grass(name)
         if slip is not None:
             raise ValueError(*slip)
     return names[0] if len(names) == 1 else names

@@ -1,5 +1,8 @@
-"""Options that several commands share, and what they ask for."""
+"""Options that several commands share, what they ask for, and the one way to the screen."""
 
+import contextlib
+import json
+import sys
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -11,6 +14,7 @@ import click
 
 from patchrisk.base import resources
 from patchrisk.base.errors import Fault, InputError, UnavailableError
+from patchrisk.base.safe_text import visible, visible_json
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -19,6 +23,33 @@ if TYPE_CHECKING:
     from patchrisk.read.site import Site
     from patchrisk.read.site_data import SiteData
     from patchrisk.site_day.morning import Morning
+
+
+def echo(text: object, *, err: bool = False) -> None:
+    """Print lines, to standard output or error.
+
+    Names and headings come from files of all origins; what in them would steer a terminal is
+    written out, here and nowhere else.
+    """
+    click.echo(visible(str(text), keep="\n\t"), err=err)
+
+
+def echo_json(text: str) -> None:
+    """Print a JSON document; it stays one, and says the same."""
+    text = visible_json(text)
+    try:
+        text.encode(sys.stdout.encoding or "utf-8")
+    except UnicodeEncodeError:  # what stands in for a letter there is no escape of JSON's
+        text = json.dumps(json.loads(text), indent=2)
+    click.echo(text)
+
+
+def hold_to_any_letter() -> None:
+    """Let a screen that lacks a letter show its escape, instead of ending the command."""
+    for stream in (sys.stdout, sys.stderr):
+        with contextlib.suppress(AttributeError, ValueError):
+            stream.reconfigure(errors="backslashreplace")  # type: ignore[union-attr]
+
 
 FIRST_YEAR = 1900
 
@@ -129,7 +160,7 @@ class Request:
     def check(self, outputs: "Iterable[Output]") -> None:
         """Refuse to write over a file of the site, or over what is not of the same kind."""
         from patchrisk.base.saving import check_outputs
-        from patchrisk.read.names import inputs_of
+        from patchrisk.read.site_data import inputs_of
 
         check_outputs(outputs, inputs_of(self.path, self.site))
 

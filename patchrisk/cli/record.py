@@ -8,8 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from patchrisk.base.errors import Fault, InputError
-from patchrisk.cli.options import Day, F, site_options
-from patchrisk.cli.screen import echo
+from patchrisk.cli.options import Day, F, echo, site_options
 
 if TYPE_CHECKING:
     from patchrisk.read.records.rows import RecordContext

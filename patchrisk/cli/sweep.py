@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from patchrisk.cli.backtest import files_read, progress_bar, study_options, usual_units
-from patchrisk.cli.screen import echo
+from patchrisk.cli.options import echo
 
 if TYPE_CHECKING:
     from patchrisk.base.units import System
@@ -62,9 +62,8 @@ def sweep(
       looked, incidence   date of a look and percent, or: not found
     """  # noqa: D301 - click takes the escape as it stands
     from patchrisk.study.folder import Folder
-    from patchrisk.study.sweep_study import sweep_files, sweep_source, write_sweep
-    from patchrisk.study.sweep_words import sweep_sentences
-    from patchrisk.study.terms import usual_terms
+    from patchrisk.study.observations import usual_terms
+    from patchrisk.study.sweep_study import sweep_files, sweep_sentences, sweep_source, write_sweep
 
     inputs = files_read(source, observations, diseases_folder)
     Folder(out).check(sweep_files(rule), inputs)
@@ -94,6 +93,6 @@ def sweep(
     for path in write_sweep(out, swept, inputs):
         echo(str(path))
     if ro_crate:
-        from patchrisk.study.crate import write_crate
+        from patchrisk.study.folder import write_crate
 
         echo(str(write_crate(out)))

@@ -17,15 +17,16 @@ from patchrisk.base.user_files import is_there
 from patchrisk.cli.options import (
     Day,
     Request,
+    echo,
+    echo_json,
     make_folder,
     offline_option,
     site_options,
     site_path,
 )
-from patchrisk.cli.screen import echo, echo_json
 
 if TYPE_CHECKING:
-    from patchrisk.report.visit.build import VisitView
+    from patchrisk.report.visit.view import VisitView
     from patchrisk.site_day.visit import VisitDay
 
 _SAMPLES = ("visit_winter.toml", "visit_spring.toml")
@@ -238,7 +239,7 @@ def visit(
 def _judge(
     files: Sequence[Path], *, now: datetime, offline: bool
 ) -> "list[tuple[VisitDay, VisitView]]":
-    from patchrisk.report.visit.build import view_of_visit
+    from patchrisk.report.visit.view import view_of_visit
     from patchrisk.site_day.visit import judge_day
 
     days = [judge_day(path, now, offline=offline) for path in files]

@@ -72,10 +72,7 @@ class HistoryEntry:
 def read_history_entry(text: Any) -> HistoryEntry:
     """Read how a disease is known: laboratory, seen, suspected, or none in N years.
 
-    Raises
-    ------
-    ValueError
-        With what was found, and what to write.
+    ValueError with what was found, and what to write.
     """
     if isinstance(text, HistoryEntry):
         return text
@@ -299,20 +296,7 @@ class Area(SiteTable):
 
         An ``age`` is taken as it stands, whatever the day: only ``sown`` goes on counting.
 
-        Parameters
-        ----------
-        as_of : date
-            The day judged.
-
-        Returns
-        -------
-        tuple of float or None
-            None when neither ``sown`` nor ``age`` is told.
-
-        Raises
-        ------
-        InputError
-            When it is sown after that day.
+        None when neither ``sown`` nor ``age`` is told; InputError when it is sown after that day.
         """
         if self.age is not None:
             return _age_years(self.age)

@@ -127,10 +127,7 @@ class Groups(Table):
     def find(self, code: str | int) -> Group:
         """Return the group of a code: "33" is P07, "M5" is M05, "FRAC 03" is 3.
 
-        Raises
-        ------
-        InputError
-            When no group has the code; names those known.
+        InputError when no group has the code; names those known.
         """
         group = self._by_code.get(_plain(str(code)))
         if group is None:
@@ -190,10 +187,7 @@ class _Rules(Table):
 def load_groups() -> Groups:
     """Read ``thresholds/groups.toml``.
 
-    Raises
-    ------
-    InputError
-        With every fault of the file.
+    InputError with every fault of the file.
     """
     return read_groups(resources.thresholds() / "groups.toml")
 

@@ -4,11 +4,11 @@ No rate ever comes from this package: it works with the figures that the user co
 """
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import Enum, auto
 from pathlib import Path
-from typing import Annotated, ClassVar
+from typing import Annotated
 
 from pydantic import BeforeValidator, Field, ValidationInfo, field_validator, model_validator
 
@@ -17,8 +17,9 @@ from patchrisk.base.toml_files import read_toml, validate
 from patchrisk.base.units import QUANTITIES, from_canonical, to_canonical
 from patchrisk.base.user_files import is_there
 from patchrisk.core.plan.labels import YearlyLimit
-from patchrisk.read.area import Name, Use
-from patchrisk.read.diseases.quantities import Item, Rows, SomeRows, Table, Text
+from patchrisk.core.plan.programme import Amount, Carrier
+from patchrisk.read.area import Area, Name, Use
+from patchrisk.read.diseases.quantities import Item, Measured, Rows, SomeRows, Table, Text
 from patchrisk.read.groups import Groups
 from patchrisk.read.site import Site
 
@@ -46,25 +47,12 @@ _CURES = {
 Code = Annotated[Text, BeforeValidator(lambda code: str(code) if isinstance(code, int) else code)]
 
 
-class _Figure(Table):
+class _Figure(Measured):
     """A figure off a label, with its unit."""
 
-    kinds: ClassVar[tuple[str, ...]]
+    one_of = "one of "
 
-    unit: str
     value: float
-
-    @field_validator("unit")
-    @classmethod
-    def _check_unit(cls, unit: str) -> str:
-        if unit not in cls.units():
-            raise ValueError(f"unit {unit!r}: write one of {', '.join(cls.units())}")
-        return unit
-
-    @classmethod
-    def units(cls) -> tuple[str, ...]:
-        """Units in which it may be written."""
-        return tuple(u.symbol for kind in cls.kinds for u in QUANTITIES[kind].units)
 
     @field_validator("value")
     @classmethod
@@ -78,17 +66,6 @@ class _Figure(Table):
             cure = f"write a number above 0, up to {most:g} {unit}"
             raise ValueError(f"{value:g} {unit} can't be {quantity}: {cure}")
         return value
-
-    @classmethod
-    def _quantity(cls, unit: str) -> str:
-        return next(
-            kind for kind in cls.kinds if any(u.symbol == unit for u in QUANTITIES[kind].units)
-        )
-
-    @property
-    def quantity(self) -> str:
-        """Name of the quantity in the table of units."""
-        return self._quantity(self.unit)
 
     @property
     def canonical(self) -> float:
@@ -254,16 +231,8 @@ def site_shelf(site: Site, groups: Groups) -> Shelf:
 def read_shelf(path: Path, groups: Groups) -> Shelf:
     """Read a shelf and check it against the group list.
 
-    Parameters
-    ----------
-    path : Path
-    groups : Groups
-
-    Raises
-    ------
-    InputError
-        With every fault of the file: unknown keys, codes and units, an active that the group
-        list does not have and that comes without codes, two products of one name.
+    InputError with every fault of the file: unknown keys, codes and units, an active that the group
+    list does not have and that comes without codes, two products of one name.
     """
     file = validate(_File, read_toml(path), str(path), _CURES)
     faults: list[Fault] = []
@@ -351,12 +320,8 @@ LimitGap = LabelsDiffer | NotCounted
 def yearly_limits(shelf: Shelf) -> tuple[tuple[YearlyLimit, ...], tuple[LimitGap, ...]]:
     """Take the yearly limits of actives off a shelf.
 
-    Returns
-    -------
-    limits : tuple of YearlyLimit
-        By active, the lowest that a label states, over every product that holds it.
-    gaps : tuple of LimitGap
-        Where labels differ, and which product can't be counted.
+    Returns ``limits``: by active, the lowest that a label states, over every product that holds it;
+    ``gaps``: where labels differ, and which product can't be counted.
     """
     limits: list[YearlyLimit] = []
     gaps: list[LimitGap] = []
@@ -384,3 +349,54 @@ def _missing(product: Product, active: str) -> Missing:
     if product.rate is None:
         return Missing.RATE
     return Missing.CONTENT if active not in product.content else Missing.UNITS
+
+
+def amount(product: Product, area: Area) -> Amount:
+    """Work out product and water for an area, from the user's own entry off the label.
+
+    Faults stand in it when the shelf has no rate, the area no size, or the label does not allow
+    the area's use; no figure is ever filled in.
+    """
+    faults: list[Fault] = []
+    if product.rate is None:
+        cure = 'copy it off the label: rate = { value = ..., unit = "..." }'
+        faults.append(Fault("shelf", product.name, "no rate", cure))
+    if area.size_m2 is None:
+        faults.append(
+            Fault("site file", area.name, "no size", 'write one, such as size = "0.4 ha"')
+        )
+    if not product.allowed_on(area.use):
+        found = f"{product.name} is not allowed on a {area.use}: its sites are "
+        faults.append(
+            Fault("shelf", product.name, found + ", ".join(product.sites), "choose another product")
+        )
+    re_entry = product.re_entry or ""
+    if faults or product.rate is None or area.size_m2 is None:
+        return Amount(product.name, re_entry=re_entry, faults=tuple(faults))
+    whole = product.rate.canonical * (area.size_m2 / 1e4)
+    kind = product.rate.quantity.replace("rate by", "product")
+    price = product.price if product.price and product.price.quantity == kind else None
+    return Amount(
+        product=product.name,
+        kind=kind,
+        whole=whole,
+        rate=product.rate.printed,
+        size=area.size or "",
+        note=product.note or "",
+        re_entry=re_entry,
+        cost=None if price is None else whole * price.per_canonical,
+    )
+
+
+def carrier(products: Sequence[Product], area: Area) -> Carrier | None:
+    """Return the water of a tank: the most that a label in it asks for; None where none does."""
+    told = {p.name: p.water for p in products if p.water is not None}
+    if not told:
+        return None
+    l_ha = max(water.canonical for water in told.values())
+    differ = any(water.canonical < l_ha * (1 - 1e-6) for water in told.values())
+    return Carrier(
+        l_ha,
+        None if area.size_m2 is None else l_ha * area.size_m2 / 1e4,
+        {name: water.printed for name, water in told.items()} if differ else {},
+    )

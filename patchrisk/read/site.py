@@ -1,9 +1,12 @@
 """The site file: the place, its areas, its loggers and its own weather, as the user keeps them."""
 
 import re
-from collections.abc import Sequence
+import time
+from collections import Counter
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from hashlib import sha256
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
@@ -15,7 +18,11 @@ from patchrisk.base.units import System, read_measure
 from patchrisk.base.user_files import is_there, not_there
 from patchrisk.read.area import AREA_CURES, Area, Name, SiteTable, measure
 from patchrisk.read.logger.layout import DateOrder, TemperatureUnit
-from patchrisk.read.watched import with_watched
+
+SETTLED_S = 60.0  # a file that changed more lately may still be written: it waits for the next run
+_ENDINGS = (".csv", ".txt", ".tsv", ".dat", ".xlsx", ".xls")
+_MOST_FILES = 400
+
 
 _ADDRESS = re.compile(r"[A-Za-z0-9.!#$%&'*+/=?^_`{|}~-]+@[A-Za-z0-9.-]+")  # HTML standard, roughly
 _OFFSET = re.compile(r"([+-])(\d{2}):?(\d{2})")
@@ -151,7 +158,7 @@ class LoggerFile(_Readings):
     """One export of a soil-temperature logger, and which areas its probes speak for.
 
     With ``folder`` in place of ``file`` every export in that folder is read as one of its own; see
-    `patchrisk.read.watched`.
+    `settled`.
     """
 
     folder: File | None = None
@@ -351,10 +358,7 @@ class Site(SiteTable):
     def areas_named(self, names: Sequence[str]) -> list[Area]:
         """Return the areas of these names, in the order of the file; all when there are none.
 
-        Raises
-        ------
-        InputError
-            When no area goes by one of them.
+        InputError when no area goes by one of them.
         """
         strangers = sorted(set(names) - {area.name for area in self.area})
         if strangers:
@@ -368,13 +372,60 @@ class Site(SiteTable):
         return [logger for logger in self.logger if logger.speaks_for(area.name)]
 
 
+def _with_watched(loggers: Any, site_file: Path) -> Any:
+    """Put a table for each export of a watched folder in place of its ``[[logger]]``.
+
+    A folder into which exports come by themselves: a new one is read at the next run. InputError
+    when a folder is not there, or a table names a file beside it.
+    """
+    if not isinstance(loggers, list):
+        return loggers
+    out, faults = [], []
+    for n, one in enumerate(loggers, 1):
+        if not isinstance(one, dict) or not isinstance(one.get("folder"), str):
+            out.append(one)
+            continue
+        place, folder = f"logger {n}, folder", site_file.parent / one["folder"]
+        if "file" in one:
+            faults.append(Fault(str(site_file), place, "both file and folder", "take one out"))
+        elif not folder.is_dir():
+            found = f"{one['folder']} is no folder that is there"
+            faults.append(Fault(str(site_file), place, found, "correct the name"))
+        else:
+            rest = {key: value for key, value in one.items() if key != "folder"}
+            names = [file.relative_to(folder).as_posix() for file in settled(folder, time.time())]
+            out += [{**rest, "file": f"{one['folder'].rstrip('/')}/{name}"} for name in names]
+    if faults:
+        raise InputError(faults)
+    return out
+
+
+def settled(folder: Path, now: float) -> Iterator[Path]:
+    """Yield the exports in a folder that are whole, by name; of equal ones the first.
+
+    ``now``: seconds since the epoch. A file that came, or changed, less than `SETTLED_S` before
+    waits; so does one that is hidden, empty, or has a name that is given while it is copied.
+    """
+    whole = []
+    for file in sorted(folder.iterdir())[:_MOST_FILES]:
+        if file.name[0] in ".~" or file.suffix.lower() not in _ENDINGS or not file.is_file():
+            continue
+        state = file.stat()
+        if state.st_size and now - max(state.st_mtime, state.st_ctime) >= SETTLED_S:
+            whole.append((file, state.st_size))
+    alike = Counter(size for _, size in whole)
+    seen: set[bytes] = set()
+    for file, size in whole:
+        digest = sha256(file.read_bytes()).digest() if alike[size] > 1 else b""
+        if not digest or digest not in seen:
+            seen.add(digest)
+            yield file
+
+
 def read_site(path: Path) -> Site:
     """Read and check a site file.
 
-    Raises
-    ------
-    InputError
-        With every fault of the file, and files it names that are not there.
+    InputError with every fault of the file, and files it names that are not there.
     """
     if not is_there(path):
         cure = "check the name, or write one with `patchrisk init`"
@@ -382,7 +433,7 @@ def read_site(path: Path) -> Site:
     data = read_toml(path)
     if "folder" in data:
         raise InputError(Fault(str(path), "folder", "unknown key 'folder'", "take it out"))
-    data["logger"] = with_watched(data.get("logger", []), path)
+    data["logger"] = _with_watched(data.get("logger", []), path)
     site = validate(Site, {**data, "folder": path.parent}, str(path), CURES)
     tables: tuple[tuple[str, Sequence[_Readings]], ...] = (
         ("logger", site.logger),

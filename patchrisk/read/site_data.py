@@ -1,6 +1,6 @@
 """Everything a site file names, read and checked, before anything is judged."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 from pathlib import Path
@@ -13,10 +13,11 @@ from patchrisk.base.units import DAY
 from patchrisk.base.user_files import is_there
 from patchrisk.core.plan.cover import Applied
 from patchrisk.core.plan.labels import PastLabel
+from patchrisk.read.area import Area
 from patchrisk.read.diseases import Library, load_library
+from patchrisk.read.groups import load_groups
 from patchrisk.read.logger.layout import LoggedSoil, LogOptions
 from patchrisk.read.logger.read_log import load_log
-from patchrisk.read.names import faults_of_names
 from patchrisk.read.records.applications import past_label
 from patchrisk.read.records.books import (
     APPLICATIONS,
@@ -28,10 +29,11 @@ from patchrisk.read.records.books import (
     read_site_records,
 )
 from patchrisk.read.records.rows import Note, Observation, Reading, RecordContext, record_context
+from patchrisk.read.shelf import DEFAULT_FILE, shelf_path
 from patchrisk.read.site import LoggerFile, Site, read_site
+from patchrisk.read.soil import fit_path
 from patchrisk.read.visit.file import read_visit
-from patchrisk.read.weather.at_site import location_of, weather_at
-from patchrisk.read.weather.online_weather import Weather
+from patchrisk.read.weather.at_site import Weather, location_of, weather_at
 from patchrisk.read.weather.own import read_daily_weather, read_with_notes
 
 _MEASURED = ("logged", "station")
@@ -93,12 +95,8 @@ def gather(path: Path, as_of: date, now: datetime, *, offline: bool = False) -> 
 def with_rain(applied: Iterable[Applied], weather: pd.DataFrame) -> tuple[Applied, ...]:
     """Add the rain of its day to each application, where it was measured.
 
-    Parameters
-    ----------
-    applied : iterable of Applied
-    weather : DataFrame
-        Daily, with ``rain_mm`` [mm] and ``rain_mm_from``. Rain that is modelled or forecast is
-        passed over, and with it that of a day that is not over.
+    ``weather``: daily, with ``rain_mm`` [mm] and ``rain_mm_from``. Rain that is modelled or
+    forecast is passed over, and with it that of a day that is not over.
     """
     rain = weather["rain_mm"].where(weather["rain_mm_from"].isin(_MEASURED))
     return tuple(
@@ -190,12 +188,7 @@ class Examination:
 def examine(path: Path, now: datetime) -> Examination:
     """Read the site file, the disease files and the data, keeping every fault instead of raising.
 
-    Parameters
-    ----------
-    path : Path
-        The site file.
-    now : datetime
-        Aware; readings after the site's day of it are flagged.
+    ``path``: the site file. ``now``: aware; readings after the site's day of it are flagged.
     """
     try:
         site, library = read_all(path)
@@ -326,3 +319,67 @@ def log_options(site: Site, logger: LoggerFile) -> LogOptions:
         header_line=logger.header_line,
         latitude=site.site.latitude,
     )
+
+
+def faults_of_names(path: Path, site: Site, library: Library) -> list[Fault]:
+    """Return a fault for each disease and code that is not known, and each slip in a grass."""
+    _, unknown = load_groups().sort_codes(site.programme.without_groups)
+    faults = [Fault(str(path), "programme, without_groups", f.found, f.cure) for f in unknown]
+    for n, area in enumerate(site.area, 1):
+        for place, found, cure in _of_area(area, library):
+            faults.append(Fault(str(path), f"area {n}, {place}", found, cure))
+    return faults
+
+
+def _of_area(area: Area, library: Library) -> Iterator[tuple[str, str, str]]:
+    for grass in area.grasses:
+        slip = library.slip_in_grass(grass)
+        if slip is not None:
+            yield "turf", *slip
+    for codes in area.resistant.values():
+        _, unknown = load_groups().sort_codes(codes)
+        yield from (("resistant", f.found, f.cure) for f in unknown)
+    for key, names, once in (
+        ("diseases", area.diseases or [], False),
+        ("history", area.history_known, True),
+        ("prevent", area.prevent, True),
+        ("resistant", area.resistant, False),
+    ):
+        yield from ((key, *fault) for fault in _diseases(names, library, once))
+
+
+def _diseases(names: Iterable[str], library: Library, once: bool) -> Iterator[tuple[str, str]]:
+    before: dict[str, str] = {}
+    for name in names:
+        try:
+            key = library.find(name)
+        except InputError as error:
+            fault = error.faults[0]
+            yield f"{name!r}: {fault.found}", fault.cure
+            continue
+        if once and key in before:
+            yield f"{before[key]!r} and {name!r} are one disease", "take one of the two out"
+        before.setdefault(key, name)
+
+
+def inputs_of(path: Path, site: Site) -> dict[Path, str]:
+    """Return every file that a site is read from, there or not, with what it is.
+
+    ``path``: the site file; ``site``: what stands in it.
+    """
+    inputs = {path: "the site file"}
+    inputs |= {site.folder / logger.file: "the file of a logger" for logger in site.logger}
+    inputs |= {site.folder / weather.file: "a weather file" for weather in site.weather}
+    if site.forecast_file is not None:
+        inputs[site.folder / site.forecast_file] = "the forecast file"
+    inputs[shelf_path(site) or site.folder / DEFAULT_FILE] = "the shelf"
+    inputs |= {site.folder / area.visit: "a visit's file" for area in site.area if area.visit}
+    inputs[APPLICATIONS.path(site)] = "the record of applications"
+    inputs[OBSERVATIONS.path(site)] = "the record of observations"
+    inputs[READINGS.path(site)] = "the record of readings by hand"
+    inputs[NOTES.path(site)] = "the notes"
+    inputs |= {fit_path(site, area): "what a logger taught" for area in site.area}
+    if site.diseases_folder is not None:
+        files = (site.folder / site.diseases_folder).glob("*.toml")
+        inputs |= dict.fromkeys(files, "a disease file")
+    return inputs

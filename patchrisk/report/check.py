@@ -15,7 +15,7 @@ from patchrisk.read.records.applications import past_label
 from patchrisk.read.records.books import SiteRecords
 from patchrisk.read.records.rows import Reading, RecordContext
 from patchrisk.read.site_data import Examination
-from patchrisk.read.weather.online_weather import Weather
+from patchrisk.read.weather.at_site import Weather
 from patchrisk.report.layout import as_text, heading, wrap
 from patchrisk.report.records_words import past_label_words, records_words
 from patchrisk.report.words import Show, between

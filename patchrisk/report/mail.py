@@ -23,13 +23,7 @@ _SUBJECT = 160  # characters
 
 
 def password_of(settings: Mail, environment: Mapping[str, str] = os.environ) -> str | None:
-    """Return the password from the environment, else from the keyring; None without a user.
-
-    Raises
-    ------
-    UnavailableError
-        When neither holds it.
-    """
+    """Return it from the environment, else the keyring; UnavailableError when neither holds it."""
     if settings.user is None:
         return None
     password = environment.get(PASSWORD) or _from_keyring(settings.user)
@@ -94,10 +88,7 @@ def _one_line(text: str) -> str:
 def send(mail: EmailMessage, settings: Mail, password: str | None) -> None:
     """Hand a mail to the server, over TLS with its certificate checked.
 
-    Raises
-    ------
-    UnavailableError
-        When the server can't be reached, is not who it says, offers no TLS, or refuses.
+    UnavailableError when it can't be reached, is not who it says, offers no TLS, or refuses.
     """
     trust = ssl.create_default_context()
     try:

@@ -1,4 +1,4 @@
-"""A morning as one file for the phone, and the folder its pages are published in."""
+"""Pages, each one file for the phone: of a morning, of many sites, of how a season's calls did."""
 
 import base64
 import hashlib
@@ -9,18 +9,22 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from patchrisk import __version__
 from patchrisk.base.errors import Fault, InputError
-from patchrisk.base.pen import capital, iso_day
+from patchrisk.base.pen import Pen, capital, iso_day
 from patchrisk.base.saving import Kind, Output, check_outputs, marked, write_text
 from patchrisk.core.plan.programme import AreaPlan
 from patchrisk.read.records.rows import Note
-from patchrisk.report.figures import AreaFigures, area_figures, style_sheet
+from patchrisk.report import story
+from patchrisk.report.earlier_mornings import PAGE_MEMORY, keep_page, read_last_page
+from patchrisk.report.figures import AreaFigures, area_figures
+from patchrisk.report.figures.canvas import style_sheet
 from patchrisk.report.layout import keep_together
 from patchrisk.report.view import view_of
-from patchrisk.report.view.last_page import PAGE_MEMORY, keep_page, read_last_page
-from patchrisk.report.view.model import MorningView
-from patchrisk.report.words import ASK, MORNING_CAUTIONS
+from patchrisk.report.view.morning import MorningView
+from patchrisk.report.words import ASK, CAUTION, MORNING_CAUTIONS
 from patchrisk.site_day.morning import Morning
 from patchrisk.site_day.season_plan import keeps_programme, plan_all
 
@@ -77,6 +81,8 @@ def write_page(
         others=others,
         answers=answers,
         ask=ASK,
+        caution=CAUTION,
+        cautions=MORNING_CAUTIONS,
         full=full,
     )
 
@@ -93,6 +99,19 @@ def write_index(pages: Sequence[Page], failed: Sequence[tuple[str, str]] = ()) -
 
     ranked = sorted(pages, key=rank)
     return render("index.html.j2", sites=ranked, failed=failed, cautions=MORNING_CAUTIONS)
+
+
+def write_season_page(morning: Morning) -> str:
+    """Write how the last season's calls did, one page for a committee."""
+    pen, lines = Pen(morning.site.site.units), story.season_lines(morning)
+    return render(
+        "season.html.j2",
+        site=morning.site.site.name,
+        day=pen.long_day(np.datetime64(morning.as_of, "D")),
+        lines=lines,
+        summary=tuple(story.summary_sentences(lines)),
+        caution=CAUTION,
+    )
 
 
 def render(template: str, *, style: str = "", images: str = "", **values: Any) -> str:
@@ -165,13 +184,8 @@ def publish(
 
     ``full`` leaves nothing folded; ``name`` is safe as a file name and without an ending;
     ``inputs`` are what the sites are read from, see `patchrisk.base.saving.check_outputs`.
-
-    Raises
-    ------
-    InputError
-        When a file of the page's name is there and is none, or is read: it must not be lost.
-    UnavailableError
-        When the folder can't be written to.
+    InputError when a file of the page's name is there and is none, or is read: it must not be
+    lost; UnavailableError when the folder can't be written to.
     """
     memory = folder / f"{name}.kept.json"
     view = view_of(morning, plans, read_last_page(memory, morning.as_of))
@@ -184,12 +198,12 @@ def publish(
         _check([memory], _MEMORY, inputs)
     except InputError as error:  # the page is worth more than its memory
         faults = error.faults
-    drawn = figures_of(morning, view, plans)
+    drawn = figures_of(view)
     text = write_page(view, drawn, others, full=full, notes=morning.notes.rows)
     for file in files:
         write_text(file, text)
     if not faults:
-        keep_page(memory, morning, view)
+        keep_page(memory, view)
     return Page(view, tuple(files), faults)
 
 
@@ -197,16 +211,13 @@ def page_of(morning: Morning, answers: str = "") -> str:
     """Write the page of a morning with its programme, where it keeps one; see `write_page`."""
     plans = plan_all(morning).areas if keeps_programme(morning) else ()
     view = view_of(morning, plans)
-    drawn = figures_of(morning, view, plans)
+    drawn = figures_of(view)
     return write_page(view, drawn, answers=answers, notes=morning.notes.rows)
 
 
-def figures_of(
-    morning: Morning, view: MorningView, plans: Sequence[AreaPlan] = ()
-) -> dict[str, AreaFigures]:
+def figures_of(view: MorningView) -> dict[str, AreaFigures]:
     """Draw the figures of every area, by its name."""
-    drawn = {area.area.name: area for area in morning.areas}
-    return {v.name: area_figures(morning, drawn[v.name], v, plans) for v in view.areas}
+    return {area.name: area_figures(area) for area in view.areas}
 
 
 def index_in(folder: Path, inputs: Mapping[Path, str]) -> Path:

@@ -143,8 +143,9 @@ def sentence(fact: Fact, tell: Teller) -> str:
         case facts.TrialNote(key, code, note, source):
             return f"{capital(name(key))}, FRAC {code}: {note}{f' ({source})' if source else ''}."
         case facts.LostFaster(low, high, reference_c, days):
+            times = " to ".join(dict.fromkeys((f"{low:.1f}", f"{high:.1f}")))
             return (
-                f"In soil as warm as is expected fungicides are lost {low:.1f} to {high:.1f} times "
+                f"In soil as warm as is expected fungicides are lost {times} times "
                 f"faster than at {pen.show('soil temperature', reference_c)}, by laboratory "
                 f"studies; how long roots stay protected was never measured, and the {days} days "
                 "are planned with."

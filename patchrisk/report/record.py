@@ -14,12 +14,12 @@ from patchrisk.core.soil.root_depth import SoilSeries
 from patchrisk.core.verdict.judgement import Judgement, NextSeason, RuleStart
 from patchrisk.read.diseases import Disease
 from patchrisk.read.logger.layout import LoggedSoil
-from patchrisk.read.weather.online_weather import Weather
+from patchrisk.read.weather.at_site import Weather
 from patchrisk.report import words
 from patchrisk.report.records_words import applications_record, cover_record
 from patchrisk.report.view import view_of
+from patchrisk.report.view.area import AreaView
 from patchrisk.report.view.disease import DiseaseView
-from patchrisk.report.view.model import AreaView
 from patchrisk.report.words import phase_words, verdict_words
 from patchrisk.site_day.ahead import Prospect
 from patchrisk.site_day.judging import Entry

@@ -138,17 +138,9 @@ class _Kept:
 def make_app(
     site_file: Path, make_page: Callable[[date], str], now: Callable[[], datetime], token: str = ""
 ) -> "Flask":
-    """Make the application of one site.
+    """Make the application of one site; ``make_page`` makes the page of a day, ``now`` is aware.
 
-    Parameters
-    ----------
-    site_file : Path
-    make_page : callable
-        Makes the page of a day, as HTML.
-    now : callable
-        Returns the time, aware.
-    token : str
-        What every request must bring; without one only this computer is answered.
+    Every request must bring the ``token``; without one only this computer is answered.
     """
     from flask import Flask, Response, abort, redirect, request
 

@@ -1,26 +1,29 @@
 """What a log and readings by hand taught of an area's soil, as text and as a figure."""
 
-import io
 from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
 
-from patchrisk.base.errors import Fault, InputError
 from patchrisk.base.pen import Pen
 from patchrisk.base.safe_text import visible
-from patchrisk.base.saving import write_bytes
 from patchrisk.base.toml_files import load_numbers
-from patchrisk.base.units import FloatArray, System, from_canonical
+from patchrisk.base.units import DayArray, FloatArray, System, from_canonical
 from patchrisk.core.counters import rolling_mean
-from patchrisk.report.drawing import drawing
-from patchrisk.report.figures.files import MAKER
+from patchrisk.report.figures import MARGIN, save_drawing
+from patchrisk.report.figures.axes import Drawing, Frame, day_runs, ticks
+from patchrisk.report.figures.canvas import SMALL, Canvas, Label, Polygon, Stroke
 from patchrisk.report.layout import as_text, heading, wrap
 from patchrisk.report.words import EIGHT_OF_TEN
 from patchrisk.site_day.calibration import HandLessons, Learning
 
 _WEEK = 7
 _SHOWN = 12  # readings by hand
+_WIDE, _TALL = 860.0, 260.0  # px, of the figure and its upper frame
+_NOTE = (
+    "Above: black, logged; blue, estimated as taught by the log, with its 8 of 10 cases. Below: "
+    "how far the estimate is off; orange and dashed, the general one; blue, as taught by the log."
+)
 
 
 @as_text
@@ -53,68 +56,66 @@ def write_soil(learning: Learning, system: System) -> Iterator[str]:
 
 
 def draw_soil(learning: Learning, system: System, path: Path) -> None:
-    """Draw the log and both estimates over the logged span.
-
-    Raises
-    ------
-    InputError
-        When the file is neither PNG nor SVG.
-    UnavailableError
-        When it can't be written.
-    """
-    if path.suffix.lower() not in (".png", ".svg"):
-        raise InputError(Fault("--figure", "", str(path), "name a file ending in .png or .svg"))
-    with drawing():
-        made = _drawn(learning, system, path.suffix[1:].lower())
-    write_bytes(path, made)
+    """Draw the log and both estimates over the logged span into a file, see `save_drawing`."""
+    drawing = _fit_figure(learning, Pen(system), _WIDE - 2 * MARGIN)
+    fit = learning.fit
+    place = f"{learning.area.name}, {fit.first_day} to {fit.last_day}"
+    save_drawing(drawing, place, path, _WIDE, "--figure")
 
 
-def _drawn(learning: Learning, system: System, kind: str) -> bytes:
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from matplotlib.figure import Figure
-
-    unit = "degF" if system == "us" else "degC"
-    symbol = "°F" if system == "us" else "°C"
-
-    show = Pen(system).show
+def _fit_figure(learning: Learning, pen: Pen, width: float) -> Drawing:
+    """Draw the soil as logged and estimated, and below it how far the estimates are off."""
+    symbol = "°F" if pen.system == "us" else "°C"
+    degree = 1.8 if pen.system == "us" else 1.0
 
     def shown(values: FloatArray) -> FloatArray:
-        return from_canonical("soil temperature", values, unit)
+        return from_canonical("soil temperature", values, f"deg{symbol[-1]}")
 
     known = np.flatnonzero(~np.isnan(learning.logged_c))
     span = slice(known[0], known[-1] + 1)
-    days = learning.dates[span]
-    figure = Figure(figsize=(9.0, 6.5), layout="constrained")
-    FigureCanvasAgg(figure)
-    axes, off = figure.subplots(2, 1, sharex=True, height_ratios=[3, 2])
-    half = EIGHT_OF_TEN * learning.fitted_sd_c[span]
+    days, half = learning.dates[span], EIGHT_OF_TEN * learning.fitted_sd_c[span]
     fitted, general, logged = (
         part[span] for part in (learning.fitted_c, learning.general_c, learning.logged_c)
     )
-    axes.fill_between(
-        days, shown(fitted - half), shown(fitted + half), color="#9ecae1", label="8 of 10 cases"
-    )
-    axes.plot(days, shown(fitted), color="#08519c", lw=1.2, label="taught by the log")
-    axes.plot(days, shown(logged), color="black", lw=1.0, label="logged")
-    depth = show("depth", learning.depth_cm)
-    figure.suptitle(f"{visible(learning.area.name)}: how well is the soil at {depth} estimated?")
-    axes.set_ylabel(f"daily mean of the soil ({symbol})")
-    degree = 1.8 if system == "us" else 1.0
-    for name, made, colour, line in (
-        ("general estimate", general, "#8c6d31", "--"),
-        ("taught by the log", fitted, "#08519c", "-"),
-    ):
-        error = rolling_mean(degree * (made - logged), _WEEK)
-        off.plot(days, error, color=colour, ls=line, lw=1.1, label=name)
-    off.axhline(0.0, color="black", lw=0.8)
-    off.set_ylabel(f"estimate minus log,\nmean of a week ({symbol})")
-    for part in (axes, off):
-        part.legend(frameon=False, ncols=3, loc="upper left", bbox_to_anchor=(0, 1.13))
-        part.grid(alpha=0.3)
-    buffer = io.BytesIO()
-    metadata = {"svg": {"Date": None, "Creator": MAKER}, "png": {"Software": MAKER}}[kind]
-    figure.savefig(buffer, format=kind, dpi=150, metadata=metadata)
-    return buffer.getvalue()
+    low, high = shown(fitted - half), shown(fitted + half)
+    canvas = Canvas(width, 22 + _TALL + 56 + _TALL / 2 + 18)
+    ends = (float(np.nanmin([low, shown(logged)])), float(np.nanmax([high, shown(logged)])))
+    above = Frame(canvas, 34, 22, width - 6, 22 + _TALL, days[0], days[-1], *ends)
+    canvas.add(Label(0, 12, f"daily mean of the soil, {symbol}", SMALL, "soft"))
+    above.levels(ticks(*ends, _TALL, 30))
+    above.months()
+    for run in day_runs(~np.isnan(fitted)):
+        part = slice(run.start, run.stop)
+        canvas.add(Polygon(above.band(days[part], low[part], high[part]), "soil-band"))
+    _course(above, days, shown(fitted), "soil", 1.4)
+    _course(above, days, shown(logged), "ink", 1.2)
+    off = [rolling_mean(degree * (made - logged), _WEEK) for made in (general, fitted)]
+    most = float(np.nanmax(np.abs(off), initial=degree))
+    top = above.bottom + 56
+    below = Frame(canvas, 34, top, width - 6, top + _TALL / 2, days[0], days[-1], -most, most)
+    title = f"estimate minus log, mean of a week, {symbol}"
+    canvas.add(Label(0, top - 10, title, SMALL, "soft"))
+    below.levels(ticks(-most, most, _TALL / 2, 30))
+    below.months()
+    canvas.add(Stroke([(below.left, below.y(0)), (below.right, below.y(0))], "ink", 0.8))
+    _course(below, days, off[0], "open", 1.4, (5, 3))
+    _course(below, days, off[1], "soil", 1.4)
+    depth = pen.show("depth", learning.depth_cm)
+    title = f"How well is the soil at {depth} estimated?"
+    return Drawing("fit", title, canvas, f"{learning.fit.days} logged days.", _NOTE, (), ())
+
+
+def _course(
+    frame: Frame,
+    days: DayArray,
+    values: FloatArray,
+    colour: str,
+    width: float,
+    dash: tuple[float, ...] = (),
+) -> None:
+    for run in day_runs(~np.isnan(values)):
+        part = slice(run.start, run.stop)
+        frame.canvas.add(Stroke(frame.points(days[part], values[part]), colour, width, dash))
 
 
 @as_text

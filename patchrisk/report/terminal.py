@@ -1,13 +1,14 @@
 """The outlook as text for a terminal: the cards of the page, as wide as the terminal is."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from patchrisk.base.pen import capital
 from patchrisk.core.verdict.decision_table import Verdict
 from patchrisk.report.layout import WIDTH, as_text, ends, wrap
+from patchrisk.report.view.area import AreaView
 from patchrisk.report.view.disease import DiseaseView
-from patchrisk.report.view.model import AreaView, Change, MorningView
-from patchrisk.report.words import ASK
+from patchrisk.report.view.morning import MorningView
+from patchrisk.report.words import ASK, CAUTION, MORNING_CAUTIONS
 
 _LEAST_WIDE, _MOST_WIDE = 40, 120
 _HINT = "More: --full, --scout, --data, --cautions, or patchrisk page."
@@ -55,29 +56,29 @@ def write_outlook(
         yield from _scouting(view, wide)
     if data:
         yield from _data(view, wide)
-    yield from wrap(view.cautions if cautions else view.caution, "CAUTION ", _INDENT, wide)
+    yield from wrap(MORNING_CAUTIONS if cautions else CAUTION, "CAUTION ", _INDENT, wide)
     yield from wrap(_MARKS if full else _HINT, "", "", wide)
 
 
 def _card(area: AreaView, wide: int) -> Iterator[str]:
     """Write the card of an area: what to do and why, what goes on, the soil, the season."""
-    card = area.card
-    soil = ". ".join(part for part in (f"{card.soil} {card.soil_more}".strip(), card.ahead) if part)
+    figure = f"{area.soil_now} {area.soil_more}".strip()
+    soil = ". ".join(part for part in (figure, area.soil_ahead) if part)
     head = f"{area.words.upper()}  {area.name}: {area.sentence}"
     yield from wrap(head, "", _INDENT, wide)
-    for lead, text in card.put_on:
+    for lead, text in area.put_on:
         yield from wrap(f"{lead} {text}", _INDENT, _INDENT * 2, wide)
-    if card.season:
-        sure = "" if card.sure == "." else f" How sure: {card.sure}"
-        yield from wrap(f"{card.season}{sure}", _INDENT, _INDENT * 2, wide)
-    for text in area.story[:1] if card.put_on else area.story:
+    if area.season:
+        sure = "" if area.sure == "." else f" How sure: {area.sure}"
+        yield from wrap(f"{area.season}{sure}", _INDENT, _INDENT * 2, wide)
+    for text in area.story[:1] if area.put_on else area.story:
         yield from wrap(text, _INDENT, _INDENT * 2, wide)
-    rest = f" {capital(card.rest)}." if card.rest else ""
+    rest = f" {capital(area.rest)}." if area.rest else ""
     yield from wrap(f"{capital(soil)}.{rest}", _INDENT, _INDENT * 2, wide)
 
 
-def _changed(title: str, changes: tuple[Change, ...], wide: int) -> Iterator[str]:
-    text = "; ".join(f"{change.area}, {change.text}" for change in changes) or "nothing"
+def _changed(title: str, changes: Sequence[tuple[str, str]], wide: int) -> Iterator[str]:
+    text = "; ".join(f"{area}, {what}" for area, what in changes) or "nothing"
     yield from wrap(f"{text}.", title, _INDENT, wide)
 
 

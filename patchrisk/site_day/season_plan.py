@@ -21,11 +21,18 @@ from patchrisk.core.plan.programme import Answer, AreaPlan, Choice, Planned, cos
 from patchrisk.core.rules.rule import year_begins
 from patchrisk.core.verdict.calls import calls_ahead
 from patchrisk.core.verdict.decision_table import Stake, Verdict
-from patchrisk.read.amounts import amount, carrier
 from patchrisk.read.area import Area
 from patchrisk.read.diseases import Library
 from patchrisk.read.groups import load_groups, load_guidelines
-from patchrisk.read.shelf import Product, Shelf, shelf_path, site_shelf, yearly_limits
+from patchrisk.read.shelf import (
+    Product,
+    Shelf,
+    amount,
+    carrier,
+    shelf_path,
+    site_shelf,
+    yearly_limits,
+)
 from patchrisk.read.site import DaysOff, Site
 from patchrisk.read.visit.file import read_visit
 from patchrisk.site_day.disease import concern_of, programme_numbers, resistant_of

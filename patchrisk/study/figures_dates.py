@@ -1,4 +1,4 @@
-"""Figures of opening dates: over the years, and over the latitudes."""
+"""Figures of opening dates: by rule, over the years and the latitudes, and in the warmest year."""
 
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
@@ -17,16 +17,23 @@ from patchrisk.study.figure_style import (
     GREY,
     HALF_WIDTH,
     INK,
+    MARKERS,
+    MOST_ROWS,
     PALE,
+    SPREAD_MAP,
     StudyFigure,
     date_axis,
     day_month,
     days_after,
+    draw_coasts,
+    new_figure,
     panels,
+    row_label,
     styled,
     wrap_label,
 )
-from patchrisk.study.naming import DiseaseNames
+from patchrisk.study.findings import MEANINGS, DiseaseNames
+from patchrisk.study.study_tables import alike
 
 MOST_RULES = len(COLOURS)
 MOST_SITES_DRAWN = 3  # of which the openings of every season are drawn, where sites are few
@@ -247,3 +254,153 @@ def _latitude_words(
         f"{called}: {day_month(south['normal'])} at {south['latitude']:.0f} degrees, "
         f"{day_month(north['normal'])} at {north['latitude']:.0f}."
     )
+
+
+_MEASURES = (
+    ("gain", "share told less false alarms"),
+    ("hit_rate", "hit rate"),
+    ("trend", "days a decade (negative: earlier)"),
+)
+
+
+def draw_summary(rows: pd.DataFrame, names: DiseaseNames, soil: str, time: str) -> StudyFigure:
+    """Draw the rows of a disease's table, of one kind of soil record and one time of the year.
+
+    ``rows`` are of `patchrisk.study.study_tables.summary_table`.
+    """
+    rows = alike(rows)
+    dated = rows.dropna(subset="opening_day")
+    measure, label = next(
+        ((name, text) for name, text in _MEASURES if name in rows and rows[name].notna().any()),
+        ("", ""),
+    )
+    known = set(dated["first"])
+    with styled():
+        figure = new_figure(FULL_WIDTH, 1.0 + 0.3 * len(rows))
+        grid = figure.subplots(1, 1 + bool(measure), sharey=True, squeeze=False)[0]
+        at = np.arange(len(rows))[::-1].astype(float)
+        base = str(dated["first"].min()) if len(dated) else ""
+        shift = np.array([days_after(base, f) if f in known else 0 for f in rows["first"]])
+        axes = grid[0]
+        for number, meaning in enumerate(MEANINGS):  # of one colour in every figure
+            some = (rows["meaning"] == meaning).to_numpy() & rows["opening_day"].notna().to_numpy()
+            part = rows[some]
+            if part.empty:
+                continue
+            move = shift[some]
+            ends = [part[f"opening_{n}_day"] + move for n in (10, 90)]
+            axes.hlines(at[some], *ends, color=COLOURS[number], lw=2, alpha=0.4)
+            axes.plot(part["opening_day"] + move, at[some], MARKERS[number], ms=4.5,
+                      color=COLOURS[number], label=MEANINGS[meaning])  # fmt: skip
+        if len(dated):
+            moved = shift[rows["opening_day"].notna().to_numpy()]
+            days = dated[["opening_day", "opening_10_day", "opening_90_day"]].add(moved, axis=0)
+            low, high = float(days.min().min()) - 5, float(days.max().max()) + 5
+            axes.set_xlim(low, high)
+            date_axis(axes, "x", base, low, high)
+        axes.set_xlabel("normal opening")
+        if measure:
+            axes = grid[1]
+            axes.hlines(at, rows[f"{measure}_low"], rows[f"{measure}_high"], color=INK, lw=1.2)
+            axes.plot(rows[measure], at, "o", ms=3.5, color=INK)
+            axes.axvline(0, color=INK, lw=0.6, ls=":")
+            axes.set_xlabel(label)
+        labels = [
+            row_label(names.alike(rules), f"n = {n}")
+            for rules, n in zip(rows["rules"], rows["sites"], strict=True)
+        ]
+        grid[0].set_yticks(at, labels, fontsize=6)
+        grid[0].set_ylim(-0.7, len(rows) - 0.3)
+        for axes in grid:
+            axes.grid(visible=True, axis="x")
+            axes.set_axisbelow(True)
+        if len(dated):
+            figure.legend(loc="outside upper left", ncols=3)
+    level = 100 * float(rows["level"].iloc[0])
+    caption = (
+        f"When does each rule for {names.disease} open, in seasons that begin about {time}? Median "
+        f"of the normals of n sites (symbol) and the points within which 80 % of them lie (bar); "
+        f"soil temperature {soil}; southern sites moved by half a year. Seasons whose opening "
+        f"missing days leave open count with its bounds; a site where it is mostly open from the "
+        f"first day that the season allows has no date."
+        + (f" Right: {label}, with its {level:.0f} % interval where there is one." if label else "")
+    )
+    words = ""
+    if len(dated):
+        first, last = dated.iloc[0], dated.iloc[-1]
+        words = f" First: {names.rule(first['rule'])}, {first['opening']}; last: "
+        words += f"{names.rule(last['rule'])}, {last['opening']}."
+    alt = f"{count_of(len(rows), 'line')}, a symbol on a bar for each rule.{words}"
+    return StudyFigure(f"summary_{slug(time)}", figure, caption, alt)
+
+
+def warmth_figures(
+    warmest: pd.DataFrame, summary: pd.DataFrame, names: DiseaseNames, least_years: int
+) -> Iterator[StudyFigure]:
+    """Draw the warmest years of a disease's sites, on one kind of soil record, if there are any.
+
+    Parameters
+    ----------
+    warmest, summary : DataFrame
+        Of `patchrisk.core.skill.climatology`: `warmest_years` and `warmest_by_rule`; that rule is
+        drawn, of those on the time to treat where there are any, which has the most sites.
+    names : DiseaseNames
+    least_years : int
+        Seasons behind a normal, at least.
+    """
+    if summary.empty:
+        return
+    treat = summary[summary["meaning"] == "treat"]
+    rule = (treat if len(treat) else summary).sort_values("sites", ascending=False, kind="stable")
+    one = warmest[(warmest["rule"] == rule["rule"].iloc[0]) & (warmest["seasons"] >= least_years)]
+    if one["days_from_normal"].notna().sum() >= 3 and one["longitude"].notna().all():
+        yield draw_where(one, names)
+
+
+def draw_where(warmest: pd.DataFrame, names: DiseaseNames) -> StudyFigure:
+    """Draw where the window opened earliest in the warmest year, by one rule.
+
+    ``warmest`` are rows of `patchrisk.core.skill.climatology.warmest_years`.
+    """
+    known = warmest.dropna(subset="days_from_normal").sort_values(
+        "days_from_normal", ascending=False, kind="stable"
+    )
+    rule, soil = str(warmest["rule"].iloc[0]), str(warmest["soil"].iloc[0])
+    with styled():
+        stretch = 1 / np.cos(np.radians(known["latitude"].median()))
+        tall = np.ptp(known["latitude"]) * stretch / max(np.ptp(known["longitude"]), 1.0)
+        figure = new_figure(FULL_WIDTH, float(np.clip(0.9 + 5.6 * tall, 2.2, 6.5)))
+        axes = figure.subplots()
+        reach = max(5.0, float(known["days_from_normal"].abs().quantile(0.95)))
+        points = axes.scatter(
+            known["longitude"], known["latitude"], c=known["days_from_normal"], cmap=SPREAD_MAP,
+            vmin=-reach, vmax=reach, s=34, edgecolor=INK, linewidth=0.4, zorder=2,
+        )  # fmt: skip
+        for _, row in known.iloc[: len(known) if len(known) <= MOST_ROWS else 0].iterrows():
+            axes.annotate(
+                "’" + str(row["warmest_year"])[2:],
+                (row["longitude"], row["latitude"]), (0, -4.5), textcoords="offset points",
+                ha="center", va="top", fontsize=5, color=GREY,
+            )  # fmt: skip
+        # A degree of longitude as wide as it is in the middle latitude.
+        axes.set_aspect(stretch)
+        credit = draw_coasts(axes)
+        axes.set_xlabel("longitude (degrees east)")
+        axes.set_ylabel("latitude (degrees north)")
+        bar = figure.colorbar(points, ax=axes, extend="both")
+        bar.set_label("days from normal (negative: earlier)")
+        bar.outline.set_linewidth(0.4)
+    top = known.iloc[-1]
+    caption = (
+        f"Where did the window for {names.disease} open earlier in the warmest year? By one "
+        f"rule, {names.rule(rule)}: {count_of(len(known), 'site')}, each in the year of its "
+        f"highest mean soil temperature at 5 cm (2 in; {soil}; in small figures where sites are "
+        f"few). Colours end at the 95 % point of the sites. "
+        f"{credit}"
+    )
+    alt = (
+        f"Map of {count_of(len(known), 'site')} by longitude and latitude, coloured by days from "
+        f"normal; {(known['days_from_normal'] < 0).sum()} opened earlier than normal. Most: "
+        f"{top['site']} in {top['warmest_year']:.0f}, {top['days_from_normal']:.0f} days."
+    )
+    return StudyFigure("warmest_year_where", figure, caption, alt)

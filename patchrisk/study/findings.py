@@ -1,19 +1,154 @@
-"""What a study found: a table for each disease, with what it shows and what it can't above it."""
+"""What a study found: a table for each disease, with what it shows and what it can't above it.
 
+Diseases and rules go by the names that people have for them; all is safe in Markdown.
+"""
+
+import re
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from patchrisk.base.pen import capital, count_of
+from patchrisk.base.pen import Pen, capital, count_of
+from patchrisk.base.safe_text import visible
 from patchrisk.base.units import System
 from patchrisk.core.skill.cases import BASELINES
 from patchrisk.core.skill.measures import Terms
 from patchrisk.core.skill.scores import HIT_RATE
-from patchrisk.study.naming import DiseaseNames, plain_cell, plain_line
-from patchrisk.study.summary import alike
-from patchrisk.study.tables import SeasonCounts
+from patchrisk.core.skill.sweep import Vary
+from patchrisk.read.diseases import Library
+from patchrisk.report.words import rule_words
+from patchrisk.study.study_tables import alike
+from patchrisk.study.tables import VERDICT_RULES, SeasonCounts, verdict_rule
+
+_OWN = re.compile(r"#{1,3} |- |")  # what begins the lines that patchrisk writes itself
+_MARKUP = re.compile(r"[\\`*<>|~$]|(?<![^\W_])_|_(?![^\W_])|&(?=[#\w]+;)|!(?=\[)|\](?=[(\[])")
+_AT_START = re.compile(r"[#+=\[-]|\d+(?=[.)])")
+
+
+def plain_line(text: str) -> str:
+    """Write a text as one line that shows as it reads, after the heading or bullet it begins with.
+
+    What hides or steers is written out too; see `patchrisk.base.safe_text`.
+    """
+    own = _OWN.match(text)
+    assert own is not None
+    rest = _MARKUP.sub(r"\\\g<0>", visible(text[own.end() :]))
+    if start := _AT_START.match(rest):
+        mark = start[0]
+        rest = f"{mark}\\{rest[len(mark) :]}" if mark.isdigit() else f"\\{rest}"
+    return own[0] + rest
+
+
+def plain_cell(text: str) -> str:
+    """Write a text as a cell of a table that shows as it reads."""
+    return _MARKUP.sub(r"\\\g<0>", visible(text))
+
+
+MEANINGS = {"infect": "infection", "treat": "time to treat", "express": "symptoms"}
+
+
+@dataclass(frozen=True)
+class DiseaseNames:
+    """Names of one disease, or group of diseases, as in the middle of a sentence, and of its rules.
+
+    ``rules`` are by id: what each compares, and who published it.
+    """
+
+    disease: str
+    rules: Mapping[str, tuple[str, str]]
+
+    def rule(self, key: str) -> str:
+        """Return the name of a rule; of one that the disease files no longer hold, its id."""
+        return self.joined([key])
+
+    def alike(self, keys: Sequence[str]) -> str:
+        """Return one short name for rules that say the same."""
+        more = len(keys) - 1
+        return self.rule(keys[0]) + (f", and {more} more" if more else "")
+
+    def joined(self, keys: Sequence[str]) -> str:
+        """Name every rule of some that say the same, each wording once."""
+        sources: dict[str, list[str]] = {}
+        for key in keys:
+            words, source = self.rules.get(key, (key, ""))
+            sources.setdefault(words, []).append(source)
+        return "; ".join(
+            f"{words} [{'; '.join(by)}]" if any(by) else words for words, by in sources.items()
+        )
+
+
+def names_of(library: Library, key: str, system: System = "metric") -> DiseaseNames:
+    """Return the names of a disease or group, in the units asked for.
+
+    Rules go by the words that the morning's reports have for them.
+    """
+    owner = library.diseases.get(key) or library.groups.get(key)
+    if owner is None:
+        return DiseaseNames(key.replace("-", " "), {})
+    show = Pen(system).show
+    rules = {w.id: (rule_words(w, show), w.rule.source) for w in owner.window}
+    rules |= {key: (words, "no soil") for key, words in BASELINES.items()}
+    if key in library.diseases:
+        ids = [season.id for season in library.diseases[key].season]
+        for column, words in VERDICT_RULES.items():
+            rules |= {verdict_rule(column, one): (f"{words}, {one}", "the verdict") for one in ids}
+    return DiseaseNames(owner.name[0].lower() + owner.name[1:], rules)
+
+
+def with_words(table: pd.DataFrame, names: Mapping[str, DiseaseNames]) -> pd.DataFrame:
+    """Put beside each id of a rule, or of the other where two are compared, what it says."""
+    for column in ("rule", "other"):
+        if column in table:
+            pairs = zip(table["disease"], table[column], strict=True)
+            words = [names[disease].rule(rule) for disease, rule in pairs]
+            place = table.columns.get_loc(column)
+            assert isinstance(place, int)
+            table = table.copy()
+            table.insert(place + 1, f"{column}_words", words)
+    return table
+
+
+_CALLED = {
+    "low": "lower threshold",
+    "high": "upper threshold",
+    "close_above": "temperature that closes from above",
+    "close_below": "temperature that closes from below",
+    "days": "days in a row",
+    "mean_of": "days of the rolling mean",
+    "close_days": "days in a row that close",
+    "depth": "depth",
+    "season_start": "first day of the season",
+    "season_end": "last day of the season",
+}
+_SIGNS = {"degC": "°C", "degF": "°F", "cm": "cm", "in": "in", "days": "days", "": ""}
+
+
+def number_name(vary: Vary) -> str:
+    """Return what is changed, as people read it."""
+    return _CALLED[vary.name]
+
+
+def unit_sign(vary: Vary) -> str:
+    """Return the unit as people read it; empty for a date."""
+    return _SIGNS[vary.unit]
+
+
+def value_text(vary: Vary, value: float) -> str:
+    """Write one of the shown values, without its unit."""
+    if vary.quantity == "date":
+        return f"{date(2001, 1, 1) + timedelta(days=int(value)):%m-%d}"
+    return f"{value:.4g}"
+
+
+def with_unit(vary: Vary, value: float) -> str:
+    """Write what is changed and one of the shown values: ``lower threshold 18 °C``."""
+    unit = "" if vary.unit == "days" else unit_sign(vary)  # the words speak of days already
+    return f"{number_name(vary)} {value_text(vary, value)} {unit}".strip()
+
 
 _COLUMNS = {
     "rule": "rule",
@@ -87,16 +222,9 @@ def findings_words(
 ) -> Iterator[str]:
     """Write each disease's table, ready as Markdown.
 
-    Parameters
-    ----------
-    summary : DataFrame
-        As `patchrisk.study.summary.summary_table` gives it.
-    held, comparisons : DataFrame
-        Of `patchrisk.study.study_tables.skill_tables`; empty without observations.
-    names, terms : mapping
-        By key of the disease.
-    figures : mapping of (soil, disease, time) to str
-        The figure beside each table.
+    ``summary`` is of `summary_table`, ``held`` and ``comparisons`` of `skill_tables`, empty without
+    observations; ``names`` and ``terms`` go by key of the disease, ``figures``, that beside each
+    table, by (soil, disease, time).
     """
     for (soil, disease), whole in summary.groupby(["soil", "disease"], sort=False):
         called = names[str(disease)]

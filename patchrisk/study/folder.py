@@ -1,11 +1,14 @@
 """The folder that a study is written to: whose it is, and which files in it are the study's own.
 
 ``metadata.json`` lists every file that was made here, with its size and SHA-256. Only these are
-ever replaced or removed, and only while they are as they were written.
+ever replaced or removed, and only while they are as they were written. On request the folder is
+described as an RO-Crate too, for archives and other programs (RO-Crate Metadata Specification
+1.1.3, researchobject.org, w3id.org/ro/crate/1.1).
 """
 
 import hashlib
 import json
+import mimetypes
 import os
 import platform
 import sys
@@ -15,6 +18,7 @@ from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any
+from urllib.parse import quote
 
 from patchrisk import __version__
 from patchrisk.base.errors import Fault, InputError, UnavailableError, unreadable, unwritable
@@ -31,24 +35,11 @@ _Mark = dict[str, Any] | None  # size and digest of a finished file; None of one
 
 
 class Folder:
-    """A folder to write a study to.
+    """A folder to write a study to; nothing is written until something is announced.
 
-    Nothing is written until something is announced.
-
-    Parameters
-    ----------
-    path : Path
-        Not there, empty, or one that this program wrote a study to.
-
-    Attributes
-    ----------
-    about : dict
-        What ``metadata.json`` says besides the list of files; written with it.
-
-    Raises
-    ------
-    InputError
-        When it is none of these.
+    The folder is not there, empty, or one that this program wrote a study to: InputError when it is
+    none of these. ``about`` is what ``metadata.json`` says besides the list of files, written with
+    it.
     """
 
     def __init__(self, path: Path) -> None:
@@ -92,17 +83,8 @@ class Folder:
     def check(self, names: Iterable[str], inputs: Mapping[Path, str] = _NOTHING) -> None:
         """Refuse to write over what was not made here, was changed since, or is read.
 
-        Parameters
-        ----------
-        names : iterable of str
-            Files in the folder, with ``/`` for those in a folder of it.
-        inputs : mapping of Path to str, optional
-            What is read, each with what it is.
-
-        Raises
-        ------
-        InputError
-            With a fault for each file.
+        ``names`` are files in the folder, with ``/`` for those in a folder of it; ``inputs`` what
+        is read, each with what it is. InputError with a fault for each file.
         """
         faults = [fault for name in names if (fault := self._fault(name, inputs)) is not None]
         if faults:
@@ -127,12 +109,7 @@ class Folder:
     def announce(self, names: Iterable[str], inputs: Mapping[Path, str] = _NOTHING) -> None:
         """Say which files are about to be written, once none of them would be lost.
 
-        Raises
-        ------
-        InputError
-            As `check`.
-        UnavailableError
-            When the folder can't be written to.
+        Errors are those of `check`; UnavailableError when the folder can't be written to.
         """
         names = list(names)
         self.check(names, inputs)
@@ -217,3 +194,67 @@ def made() -> dict[str, Any]:
 def file_hash(path: Path | None) -> dict[str, str] | None:
     """Return the name and the SHA-256 of a file; None of none."""
     return None if path is None else {"name": str(path), "sha256": sha256_of(path)}
+
+
+CRATE = "ro-crate-metadata.json"
+_SPECIFICATION = "https://w3id.org/ro/crate/1.1"
+_KINDS = {".md": "text/markdown", ".csv": "text/csv", ".nc": "application/netcdf",
+          ".parquet": "application/vnd.apache.parquet"}  # fmt: skip
+
+
+def write_crate(path: Path) -> Path:
+    """Write ``ro-crate-metadata.json`` beside the ``metadata.json`` of a backtest or a sweep.
+
+    Its licence says that none is stated: that is for the author of the study to write.
+    """
+    folder = Folder(path)
+    folder.announce([CRATE])
+    text = json.dumps(_described(folder), indent=2, ensure_ascii=False)
+    write_text(path / CRATE, text + "\n")
+    folder.settle()
+    return path / CRATE
+
+
+def _described(folder: Folder) -> dict[str, Any]:
+    """Return the RO-Crate of a folder as JSON-LD, flattened as the specification asks."""
+    about, when = folder.about, made()["made_at"]
+    source = about.get("source", {}).get("name") or "a sweep"
+    action: dict[str, Any] = {"@id": "#run", "@type": "CreateAction", "name": "the run"}
+    action |= {"instrument": {"@id": "#patchrisk"}, "result": {"@id": "./"}}
+    if "made_at" in about:
+        action["endTime"] = about["made_at"]
+    if about.get("command"):
+        action["description"] = about["command"]
+    files = {name: mark for name, mark in folder.files.items() if name != CRATE}
+    data = [_file(name, mark) for name, mark in {ABOUT: None, **files}.items()]
+    root = {
+        "@id": "./",
+        "@type": "Dataset",
+        "name": f"Past seasons of root-infecting turf fungi: {Path(source).name}",
+        "description": "When published rules on soil temperature would have called for "
+        "preventive applications against root-infecting turf fungi, and how right they were. "
+        f"{ABOUT} says what was read, what was assumed and what each column is.",
+        "datePublished": when,
+        "license": {"@id": "#licence"},
+        "hasPart": [{"@id": one["@id"]} for one in data],
+        "mentions": {"@id": "#run"},
+    }
+    graph = [
+        {"@id": CRATE, "@type": "CreativeWork", "conformsTo": {"@id": _SPECIFICATION},
+         "about": {"@id": "./"}},
+        root,
+        *data,
+        {"@id": "#licence", "@type": "CreativeWork", "name": "not stated",
+         "description": "No licence is stated: ask the author of the study before you use it."},
+        {"@id": "#patchrisk", "@type": "SoftwareApplication", "name": "patchrisk",
+         "version": about.get("patchrisk", __version__)},
+        action,
+    ]  # fmt: skip
+    return {"@context": f"{_SPECIFICATION}/context", "@graph": graph}
+
+
+def _file(name: str, mark: dict[str, Any] | None) -> dict[str, Any]:
+    path = Path(name)
+    kind = _KINDS.get(path.suffix) or mimetypes.guess_type(name)[0] or "application/octet-stream"
+    out = {"@id": quote(name), "@type": "File", "name": path.name, "encodingFormat": kind}
+    return out if mark is None else out | {"contentSize": str(mark["bytes"])}

@@ -12,7 +12,7 @@ Allison P.D. 1982. Discrete-time methods for the analysis of event histories. So
 61-98 (citation from memory).
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from itertools import product
@@ -26,15 +26,14 @@ from patchrisk.base.errors import Fault, InputError
 from patchrisk.base.toml_files import load_numbers
 from patchrisk.base.units import BoolArray, DayArray, FloatArray
 from patchrisk.core.counters import compare, longest_run
-from patchrisk.core.rules.rule import REFERENCE_CM, relative_rate
+from patchrisk.core.rules.rule import REFERENCE_CM, Cardinal, relative_rate
 from patchrisk.core.skill.cases import blocks_of_space
 from patchrisk.core.skill.chances import RATIOS, Brier, brier, expected_cost
 from patchrisk.core.skill.measures import Terms, roc_area
 from patchrisk.read.diseases import load_library
-from patchrisk.study.observations import read_disease_observations
-from patchrisk.study.sites import open_source, read_all
-from patchrisk.study.soil import SoilChoice, site_soils
-from patchrisk.study.terms import usual_terms
+from patchrisk.study.observations import read_disease_observations, usual_terms
+from patchrisk.study.soil import Block, SoilChoice, site_soils
+from patchrisk.study.sources import open_source, read_all
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -167,26 +166,8 @@ def fit_model(
     landmark = terms.landmark
     if landmark is None:
         landmark = int(first_sight.days) - terms.least_lead
-    rows: list[dict[str, Any]] = []
-    for block in blocks:
-        for one in site_soils(block, [], soil):
-            lanes = {block.sites[lane]: n for n, lane in enumerate(one.lanes)}
-            cases: Any = seen[seen["place"].isin(lanes)].itertuples()
-            for case in cases:
-                n = lanes[case.place]
-                begin = np.datetime64(str(case.season_first)[:10], "D")
-                mean = _from(begin, block.dates, one.soil.mean_c[REFERENCE_CM][:, n])
-                wet = {name: _from(begin, block.dates, series[:, one.lanes[n]])
-                       for name, series in (("rain", block.rain_mm),
-                                            ("moisture", block.soil_moisture))
-                       if series is not None}  # fmt: skip
-                rate = relative_rate(mean, response.cardinal)
-                when = case.first_seen if case.found else case.clear_on
-                for number, days, came in _asked(case, form, (when - case.season_first).days,
-                                                landmark):  # fmt: skip
-                    rows.append({"place": case.place, "season": case.season, "week": number,
-                                 "found": came} | _features(mean, rate, wet, days))  # fmt: skip
-    table = pd.DataFrame(rows)
+    rows = _rows(blocks, soil, seen, response.cardinal, form, landmark)
+    table = pd.DataFrame(list(rows))
     table["block"] = table["place"].map(blocks_of_space(at))
     table = table.drop(columns=[n for n in ("rain", "moisture")
                                 if n in table and table[n].isna().all()])  # fmt: skip
@@ -265,6 +246,33 @@ def model_tables(skills: Sequence[ModelSkill]) -> dict[str, pd.DataFrame]:
         "model_calibration": pd.concat(curves)[[*first, "stated", "came", "rows"]],
         "model_decisions": pd.concat(decisions)[[*first, "ratio", "cost", "net_benefit"]],
     }
+
+
+def _rows(
+    blocks: Sequence[Block],
+    soil: SoilChoice,
+    seen: pd.DataFrame,
+    response: Cardinal,
+    form: Form,
+    landmark: int,
+) -> Iterator[dict[str, Any]]:
+    """Say of each case, or of each week of it, what the season had brought and whether it came."""
+    for block in blocks:
+        wet = {"rain": block.rain_mm, "moisture": block.soil_moisture}
+        for one in site_soils(block, [], soil):
+            lanes = {block.sites[lane]: n for n, lane in enumerate(one.lanes)}
+            cases: Any = seen[seen["place"].isin(lanes)].itertuples()
+            for case in cases:
+                n = lanes[case.place]
+                begin = np.datetime64(str(case.season_first)[:10], "D")
+                mean = _from(begin, block.dates, one.soil.mean_c[REFERENCE_CM][:, n])
+                here = {name: _from(begin, block.dates, series[:, one.lanes[n]])
+                        for name, series in wet.items() if series is not None}  # fmt: skip
+                rate = relative_rate(mean, response)
+                when = (case.first_seen if case.found else case.clear_on) - case.season_first
+                for number, days, came in _asked(case, form, when.days, landmark):
+                    named = {"place": case.place, "season": case.season, "week": number}
+                    yield named | {"found": came} | _features(mean, rate, here, days)
 
 
 def _from(begin: np.datetime64, dates: DayArray, series: FloatArray) -> FloatArray:

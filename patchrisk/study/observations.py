@@ -1,4 +1,4 @@
-"""What was seen, where and when: the file a researcher keeps, read and checked.
+"""What was seen, where and when: the file a researcher keeps; and what rules are judged by with it.
 
 A CSV with the columns
 
@@ -12,6 +12,11 @@ A CSV with the columns
     Date of a look, and what was found: a number [% of the area or of the plots], or *not found*.
 ``note``
     Anything; not read.
+
+A window is of use when it opens so long before the disease is seen as infection, the soil's
+reaching a threshold, or a preventive treatment goes before symptoms by the lags in the disease's
+file. Lags counted from stress, inoculation or planting say nothing of an opening. A disease without
+such a lag in days has the general range.
 """
 
 import difflib
@@ -25,10 +30,13 @@ import pandas as pd
 
 from patchrisk.base.errors import Fault, InputError
 from patchrisk.base.safe_text import has_split_decimal
+from patchrisk.base.toml_files import load_numbers
 from patchrisk.base.user_files import MOST_KEPT_BYTES
 from patchrisk.core.dates.pressure import infection_season
 from patchrisk.core.rules.rule import Season, season_spans
+from patchrisk.core.skill.measures import Terms
 from patchrisk.read.diseases import Disease, Library
+from patchrisk.read.diseases.models import Lag
 from patchrisk.read.records.file import read_records
 from patchrisk.read.tables.file_text import read_text
 
@@ -340,3 +348,48 @@ def _by_season(rows: list[_Row], places: Mapping[str, float], library: Library) 
             }
         )
     return pd.DataFrame(out)
+
+
+_EVENTS = ("infection", "threshold", "treatment")  # what a window may open on
+_GENERAL = (
+    "no lag is published for it, so this is the general range, from summer patch; where infection "
+    "in autumn shows in spring or summer that says little: give the range that fits with --lead"
+)
+
+
+def usual_terms(lead: tuple[int, int] | None = None, disease: Disease | None = None) -> Terms:
+    """Return the terms that the rules of a disease are judged by.
+
+    Parameters
+    ----------
+    lead : (int, int), optional
+        Least and most days of use from opening to sight, instead of those of the files [days].
+    disease : Disease, optional
+        Whose lags give the range; without it, or without lags, it is the general one.
+    """
+    numbers = load_numbers("skill")
+    span = None if disease is None else disease.expression.lag_days(*_EVENTS)
+    least, most = (numbers[name].value for name in ("least_lead", "most_lead"))
+    lead_from = _GENERAL
+    if lead is not None:
+        (least, most), lead_from = lead, "as given with --lead"
+    elif disease is not None and span is not None:
+        least, most = span
+        lags = disease.expression.lags(*_EVENTS)
+        lead_from = "from the lags in its file: " + ", ".join(map(_words, lags))
+    return Terms(
+        least_lead=round(least),
+        most_lead=round(most),
+        least_absences=round(numbers["least_absences"].value),
+        least_seasons=round(numbers["least_seasons"].value),
+        least_sites=round(numbers["least_sites"].value),
+        draws=round(numbers["draws"].value),
+        level=numbers["level"].value,
+        lead_from=lead_from,
+    )
+
+
+def _words(lag: Lag) -> str:
+    low, high = (f"{days:g}" for days in lag.time.span)
+    days = low if low == high else f"{low} to {high}"
+    return f"{days} days since {lag.since} [{lag.time.short}; {lag.time.confidence}]"

@@ -129,20 +129,9 @@ AnyRule = Path | str | Rule | OwnRule | Callable[[Days], Any]
 def read_own(
     rules: AnyRule | Iterable[AnyRule],
 ) -> tuple[list[tuple[str, Rule]], list[OwnRule], list[Path]]:
-    """Tell rules from functions, and read the files of rules.
+    """Tell rules, each under `OWN`, from functions, and read the files of rules; name the files.
 
-    Returns
-    -------
-    rules : list of (str, Rule)
-        Each under `OWN`.
-    functions : list of OwnRule
-    files : list of Path
-        Those read.
-
-    Raises
-    ------
-    InputError
-        When a file is faulty, or two go by one id.
+    InputError when a file is faulty, or two go by one id.
     """
     given: Sequence[Any] = (
         [rules] if isinstance(rules, Path | str | Rule | OwnRule) or callable(rules)

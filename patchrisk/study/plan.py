@@ -36,9 +36,10 @@ from patchrisk.study.own_rules import (
     without_temperature,
 )
 from patchrisk.study.scenarios import Shift, shifted
-from patchrisk.study.sites import AllLeftOutError, Part
 from patchrisk.study.soil import Block, SoilChoice, site_soils
+from patchrisk.study.sources import Part
 from patchrisk.study.table_files import Form, part_bytes
+from patchrisk.study.table_rows import AllLeftOutError
 from patchrisk.study.tables import SEASONS_LAYOUT, VERDICTS_LAYOUT, seasons_table, verdicts_table
 
 _NUMBERS = (
@@ -57,31 +58,13 @@ _NUMBERS = (
 class BacktestPlan:
     """The rules, and how they are applied.
 
-    Parameters
-    ----------
-    rules : sequence of (str, Rule)
-        Each with the key of its disease or group of diseases.
-    responses : mapping of str to Cardinal
-        Response of infection to temperature, by disease.
-    settings : Settings
-    soil : {"either", "measured", "modelled", "both"}
-    years : (int, int) or None
-        First and last season wanted.
-    hashes : mapping of str to str
-        SHA-256 of every file that the numbers come from.
-    grass : str or None
-        The turf that verdicts are on; without it each disease's most susceptible grass.
-    infections : sequence of DiseaseOnGrass
-        The diseases that have seasons of infection there.
-    verdicts : patchrisk.core.verdict.judge.Settings
-    functions : sequence of OwnRule
-        Rules that are functions.
-    line_days : int
-        The longest gap that a straight line is likely in [days].
-    shift_air_c : float or tuple of float
-        Added to the air temperature of every day, or of each month's [degC].
-    draws, seed : int
-        Of the error of modelled soil.
+    ``rules`` stand with the key of their disease or group of diseases, ``responses`` of infection
+    to temperature by disease; ``infections`` are the diseases that have seasons of infection on
+    ``grass``, or without one on each disease's most susceptible grass; ``functions`` are rules that
+    are functions; ``hashes`` the SHA-256 of every file that the numbers come from. ``years`` are
+    the first and last season wanted; ``line_days`` is the longest gap that a straight line is
+    likely in [days]; ``shift_air_c`` is added to the air of every day, or of each month's [degC];
+    ``draws`` and ``seed`` are of the error of modelled soil.
     """
 
     rules: Sequence[tuple[str, Rule]]
@@ -100,10 +83,7 @@ class BacktestPlan:
     seed: int = 1
 
     def tables(self, block: Block) -> tuple[pd.DataFrame, pd.DataFrame]:
-        """Return the seasons of a block of sites by rule, and the verdicts on them.
-
-        See `SEASON_COLUMNS` and `VERDICT_COLUMNS` of `patchrisk.study.tables`.
-        """
+        """Return the seasons of a block of sites by rule, and the verdicts on them."""
         seasons, verdicts = [], []
         if self.shift_air_c:
             block = shifted(block, self.shift_air_c)
@@ -181,11 +161,8 @@ def plan_backtest(
 ) -> BacktestPlan:
     """Collect the rules; parameters are those of `patchrisk.study.run.backtest`.
 
-    Raises
-    ------
-    InputError
-        When a disease or the grass is unknown, a disease has no rule, a disease file is faulty, or
-        a rule speaks of a depth that the soil is not worked out for.
+    InputError when a disease or the grass is unknown, a disease has no rule, a disease file is
+    faulty, or a rule speaks of a depth that the soil is not worked out for.
     """
     library = load_library(diseases_folder)
     owners: dict[str, Disease | DiseaseGroup] = {**library.diseases, **library.groups}
@@ -245,25 +222,10 @@ def _span_rules(infections: Sequence[DiseaseOnGrass]) -> list[tuple[str, Rule]]:
 def diseases_on_grass(
     library: Library, keys: Iterable[str], grass: str | None
 ) -> tuple[DiseaseOnGrass, ...]:
-    """Return every disease that has seasons of infection on the grass.
+    """Return every disease that has seasons of infection on the grass, in the order of the keys.
 
-    Parameters
-    ----------
-    library : Library
-    keys : iterable of str
-        Diseases and groups; of a group each member.
-    grass : str, optional
-        The turf; without it each disease is judged on its most susceptible grass.
-
-    Returns
-    -------
-    tuple of DiseaseOnGrass
-        In the order of the keys; none for a disease that is not on the grass.
-
-    Raises
-    ------
-    InputError
-        When no disease file knows the grass.
+    ``keys`` are diseases and groups; of a group each member. Without a grass each disease is judged
+    on its most susceptible one. InputError when no disease file knows the grass.
     """
     if grass is not None and not any(d.on(grass) for d in library.diseases.values()):
         known = sorted({host.grass for d in library.diseases.values() for host in d.host})
@@ -353,12 +315,8 @@ class PartJob:
     def run(self) -> "PartResult":
         """Read the part and judge it.
 
-        Raises
-        ------
-        InputError
-            With the faults of the data.
-        UnavailableError
-            When a worker of a cluster runs another version.
+        InputError with the faults of the data; UnavailableError when a worker of a cluster runs
+        another version.
         """
         if self.version != __version__:
             found = f"a worker runs patchrisk {__version__} for {self.version}"

@@ -16,16 +16,15 @@ from patchrisk.study.folder import ABOUT, Folder, made
 from patchrisk.study.own_rules import AnyRule
 from patchrisk.study.plan import PartJob, PartResult, plan_backtest, run_key
 from patchrisk.study.scenarios import Shift, scenario_source
-from patchrisk.study.sites import open_source
 from patchrisk.study.soil import SoilChoice
+from patchrisk.study.sources import open_source
 from patchrisk.study.table_files import (
     Form,
     merge_parts,
     part_file,
     part_form,
     read_part,
-    read_seasons,
-    read_verdicts,
+    read_table,
 )
 from patchrisk.study.tables import (
     SEASON_COLUMNS,
@@ -34,6 +33,7 @@ from patchrisk.study.tables import (
     VERDICT_COLUMNS,
     VERDICTS_LAYOUT,
     SeasonCounts,
+    TableLayout,
 )
 from patchrisk.study.workers import how_many, over_cluster, over_processes
 
@@ -86,10 +86,7 @@ class Backtest:
     @property
     def seasons(self) -> pd.DataFrame:
         """A row for each site, soil, rule and season: `patchrisk.study.tables.SEASON_COLUMNS`."""
-        if self.held is not None:
-            return self.held[0]
-        assert self.folder is not None
-        return read_seasons(self.folder)
+        return self._table(0, SEASONS_LAYOUT)
 
     @property
     def verdicts(self) -> pd.DataFrame:
@@ -97,10 +94,13 @@ class Backtest:
 
         See `patchrisk.study.tables.VERDICT_COLUMNS`.
         """
+        return self._table(1, VERDICTS_LAYOUT)
+
+    def _table(self, place: int, layout: TableLayout) -> pd.DataFrame:
         if self.held is not None:
-            return self.held[1]
+            return self.held[place]
         assert self.folder is not None
-        return read_verdicts(self.folder)
+        return read_table(self.folder, layout)
 
     def to_dataset(self, soil: str | None = None) -> "xr.Dataset":
         """Lay the seasons out as a Dataset, on the grid of the source where it had one.
@@ -115,7 +115,7 @@ class Backtest:
         ValueError
             When there are several and none is named.
         """
-        from patchrisk.study.grid_results import to_dataset
+        from patchrisk.study.grids import to_dataset
 
         seasons = self.seasons
         kinds = sorted(set(seasons["soil"].astype(str)))
@@ -145,7 +145,6 @@ def backtest(
     workers: int = 1,
     memory_gb: float = 2.0,
     scheduler: str | None = None,
-    local_cluster: bool = False,
     offline: bool = False,
     command: str = "",
     progress: _Progress | None = None,
@@ -156,9 +155,9 @@ def backtest(
     ----------
     source : path, DataFrame or xarray.Dataset
         A site file (``.toml``), a folder of USCRN daily01 files, or a table of many sites: a
-        DataFrame, CSV, Parquet, or a folder of Parquet files (`patchrisk.study.table_columns` has
+        DataFrame, CSV, Parquet, or a folder of Parquet files (`patchrisk.study.table_rows` has
         its shape); a grid or a row of stations: a Dataset, NetCDF or Zarr
-        (`patchrisk.study.memory_sources.open_grid`).
+        (`patchrisk.study.grids.open_grid`).
     out : path, optional
         Folder for ``seasons`` and ``verdicts``, each as Parquet and CSV, and ``metadata.json``;
         made if need be. Without it the tables are kept in memory. A run that was stopped goes
@@ -203,8 +202,6 @@ def backtest(
     scheduler : str, optional
         Address of a Dask scheduler, whose workers then do the parts; see
         `patchrisk.study.workers`.
-    local_cluster : bool
-        Start a Dask cluster of ``workers`` processes on this machine.
     offline : bool
         Of a site file: ask no weather service.
     command : str
@@ -247,8 +244,8 @@ def backtest(
     jobs = [PartJob(n, part, plan, form) for n, part in enumerate(opened.parts)]
 
     def run(some: Sequence[PartJob]) -> Iterator[PartResult]:
-        if scheduler is not None or local_cluster:
-            return over_cluster(some, scheduler, processes)
+        if scheduler is not None:
+            return over_cluster(some, scheduler)
         if min(processes, len(jobs)) > 1:
             return over_processes(some, processes)
         return (job.run() for job in some)

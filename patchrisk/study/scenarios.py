@@ -24,8 +24,9 @@ from patchrisk.base.errors import Fault, InputError
 from patchrisk.base.toml_files import load_numbers
 from patchrisk.base.units import BoolArray, DayArray, FloatArray, IntArray
 from patchrisk.core.skill.climatology import normal_openings
-from patchrisk.study.sites import AllLeftOutError, Part, SiteSource, open_source
 from patchrisk.study.soil import Block
+from patchrisk.study.sources import Part, SiteSource, open_source
+from patchrisk.study.table_rows import AllLeftOutError
 
 Shift = float | tuple[float, ...]
 BY = " by "  # between a site's name and its model's

@@ -23,7 +23,7 @@ SoilChoice = Literal["either", "measured", "modelled", "both"]
 
 @dataclass(frozen=True)
 class Block:
-    """Daily weather and soil of some sites on common days.
+    """Daily weather and soil of some sites on common days; series are (days, sites), NaN unknown.
 
     Parameters
     ----------
@@ -34,12 +34,9 @@ class Block:
         Consecutive days.
     first, last : ndarray of int, shape (sites,)
         Index of the first and the last day of each site's own record.
-    air_min_c, air_max_c, rain_mm, solar_mj_m2 : ndarray of float, shape (days, sites)
-        NaN where missing.
-    soil_moisture : ndarray of float, shape (days, sites), or None
-        Share of the volume [m3/m3], for rules and models that ask for it; NaN where missing.
+    air_min_c, air_max_c, rain_mm, solar_mj_m2 : ndarray of float
     probes : sequence of Probe
-        Soil as measured; series are (days, sites).
+        Soil as measured.
     diffusivity_m2_s : float
         Of the root zone, by which measured soil is moved to other depths [m2/s].
     model, surface
@@ -48,6 +45,8 @@ class Block:
         By column, how many values can't be true and were taken as missing.
     left_out : sequence of Fault
         Of the sites that are not in it.
+    soil_moisture : ndarray of float, or None
+        Share of the volume [m3/m3], for rules and models that ask for it.
     """
 
     sites: Sequence[str]

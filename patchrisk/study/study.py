@@ -1,9 +1,8 @@
 """A study of a table of seasons: its tables, its figures, and what they say in words."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import asdict, replace
 from datetime import date
-from itertools import chain
 from pathlib import Path
 
 import pandas as pd
@@ -16,28 +15,33 @@ from patchrisk.core.skill.cases import RuleCases, baselines, merge_alike, tie
 from patchrisk.core.skill.measures import Terms
 from patchrisk.core.skill.scores import Skill, assess
 from patchrisk.read.diseases import Library, load_library
-from patchrisk.study.figure_style import FIGURE_FORMATS, save_figure
-from patchrisk.study.figures_dates import date_figures, sites_drawn
+from patchrisk.study.figure_style import FIGURE_FORMATS, StudyFigure, save_figure
+from patchrisk.study.figures_dates import date_figures, draw_summary, sites_drawn, warmth_figures
 from patchrisk.study.figures_skill import skill_figures
-from patchrisk.study.figures_summary import draw_summary
-from patchrisk.study.figures_warmth import warmth_figures
 from patchrisk.study.findings import (
+    DiseaseNames,
     extent_words,
     findings_words,
     lead_words,
     model_words,
+    names_of,
+    plain_line,
     scenario_words,
     unseen_words,
+    with_words,
 )
-from patchrisk.study.folder import Folder, file_hash, made
+from patchrisk.study.folder import CRATE, Folder, file_hash, made
 from patchrisk.study.models import ModelSkill, model_tables
-from patchrisk.study.naming import DiseaseNames, names_of, plain_line, with_words
-from patchrisk.study.observations import read_disease_observations, sites_in
-from patchrisk.study.study_tables import in_units, rule_tables, site_tables, skill_tables
-from patchrisk.study.summary import summary_table
+from patchrisk.study.observations import read_disease_observations, sites_in, usual_terms
+from patchrisk.study.study_tables import (
+    in_units,
+    rule_tables,
+    site_tables,
+    skill_tables,
+    summary_table,
+)
 from patchrisk.study.table_files import SeasonParts, csv_writer, write_csv, write_geoparquet
 from patchrisk.study.tables import SEASONS_LAYOUT, VERDICTS_LAYOUT, SeasonCounts, verdicts_as_rules
-from patchrisk.study.terms import usual_terms
 
 _DATING = (
     "summary",
@@ -158,12 +162,8 @@ def write_study(
     few_sites = pd.concat([part[part["site"].isin(wanted)] for part in parts], ignore_index=True)
     each: list[tuple[RuleCases, Skill]] = []
     if seen is not None:
-        tied = list(tie(few_sites, seen))
-        if verdicts is not None:
-            tied += tie(verdicts_as_rules(verdicts[verdicts["site"].isin(wanted)]), seen)
-        for one in {(one.soil, one.disease): one for one in tied}.values():
-            tied += baselines(one, terms_of[one.disease])
-        each = [(one, assess(one.cases, terms_of[one.disease])) for one in tied]
+        of_sites = None if verdicts is None else verdicts[verdicts["site"].isin(wanted)]
+        each = _judged(few_sites, of_sites, seen, terms_of)
         tables |= skill_tables(each, terms_of)
         for key in dict.fromkeys(one.disease for one, _ in each):
             if tell is not None:
@@ -186,28 +186,13 @@ def write_study(
     captions = ["# Figures", ""]
     nothing = pd.DataFrame()
     for n, (soil, disease) in enumerate(pairs, 1):
-        called, own_terms = names[disease], terms_of[disease]
-        here = {name: _of(tables[name], soil, disease) for name in _DRAWN}
+        here = {name: _of(tables[name], soil, disease) for name in (*_DRAWN, "summary")}
+        for time in map(str, here["summary"]["time"].unique()):
+            figures[soil, disease, time] = f"{disease}_{soil}_summary_{slug(time)}"
         rules = [(one, s) for one, s in judged if (one.soil, one.disease) == (soil, disease)]
-        skill = _of(tables["skill"], soil, disease) if rules else nothing
-        mine = _of(tables["summary"], soil, disease)
-        for time in mine["time"].unique():
-            figures[soil, disease, str(time)] = f"{disease}_{soil}_summary_{slug(str(time))}"
-        for figure in chain(
-            (
-                draw_summary(rows, called, soil, str(time))
-                for time, rows in mine.groupby("time", sort=False)
-            ),
-            date_figures(
-                _of(few_sites, soil, disease),
-                here["normals"],
-                here["trends"],
-                called,
-                own_terms.level,
-            ),
-            warmth_figures(here["warmest_year"], here["warmest_year_by_rule"], called, least_years),
-            skill_figures(rules, skill, called, own_terms),
-        ):
+        here["skill"] = _of(tables["skill"], soil, disease) if rules else nothing
+        here["seasons"] = _of(few_sites, soil, disease)
+        for figure in _figures(here, rules, soil, names[disease], terms_of[disease], least_years):
             figure = replace(figure, name=f"{disease}_{soil}_{figure.name}")
             into.announce([f"figures/{figure.name}.{form}" for form in FIGURE_FORMATS], inputs)
             paths += save_figure(figure, folder / "figures")
@@ -239,19 +224,48 @@ def write_study(
     return paths
 
 
+def _judged(
+    seasons: pd.DataFrame,
+    verdicts: pd.DataFrame | None,
+    seen: pd.DataFrame,
+    terms: Mapping[str, Terms],
+) -> list[tuple[RuleCases, Skill]]:
+    """Hold what was seen against rules, verdicts, and what knows no soil."""
+    tied = list(tie(seasons, seen))
+    if verdicts is not None:
+        tied += tie(verdicts_as_rules(verdicts), seen)
+    for one in {(one.soil, one.disease): one for one in tied}.values():
+        tied += baselines(one, terms[one.disease])
+    return [(one, assess(one.cases, terms[one.disease])) for one in tied]
+
+
+def _figures(
+    tables: Mapping[str, pd.DataFrame],
+    rules: Sequence[tuple[RuleCases, Skill]],
+    soil: str,
+    names: DiseaseNames,
+    terms: Terms,
+    least_years: int,
+) -> Iterator[StudyFigure]:
+    """Draw the tables of one disease on one kind of soil record."""
+    for time, rows in tables["summary"].groupby("time", sort=False):
+        yield draw_summary(rows, names, soil, str(time))
+    yield from date_figures(
+        tables["seasons"], tables["normals"], tables["trends"], names, terms.level
+    )
+    warmest = tables["warmest_year"], tables["warmest_year_by_rule"]
+    yield from warmth_figures(*warmest, names, least_years)
+    yield from skill_figures(rules, tables["skill"], names, terms)
+
+
 def check_folder(
     folder: Path, inputs: Mapping[Path, str], *, observed: bool, geo: bool = False
 ) -> None:
-    """Refuse a folder in which a backtest and its study would write over what is not theirs.
-
-    Raises
-    ------
-    InputError
-        As `patchrisk.study.folder.Folder.check`.
-    """
+    """Refuse a folder in which a backtest and its study would write over what is not theirs."""
     names = (SEASONS_LAYOUT.name, VERDICTS_LAYOUT.name)
     tables = [f"{name}.{form}" for name in names for form in ("parquet", "csv")]
-    Folder(folder).check([*tables, *study_files(observed=observed, geo=geo)], inputs)
+    asked = [*study_files(observed=observed, geo=geo), "scenarios.csv", "seasons.nc", CRATE]
+    Folder(folder).check([*tables, *asked], inputs)
 
 
 def study_files(*, observed: bool, geo: bool = False) -> list[str]:

@@ -14,7 +14,7 @@ import pandas as pd
 from patchrisk.base.errors import Fault, InputError
 from patchrisk.base.safe_text import quote_formula, unquote_formula
 from patchrisk.base.saving import replacing
-from patchrisk.study.tables import SEASONS_LAYOUT, VERDICTS_LAYOUT, SeasonCounts, TableLayout
+from patchrisk.study.tables import SEASONS_LAYOUT, SeasonCounts, TableLayout
 
 Form = Literal["parquet", "csv"]
 
@@ -61,15 +61,11 @@ def read_part(table: Path | io.BytesIO, form: Form, layout: TableLayout) -> pd.D
 
 def read_seasons(folder: Path) -> pd.DataFrame:
     """Read the seasons that a backtest wrote, finished or not; InputError when there are none."""
-    return _read_table(folder, SEASONS_LAYOUT)
+    return read_table(folder, SEASONS_LAYOUT)
 
 
-def read_verdicts(folder: Path) -> pd.DataFrame:
-    """Read the verdicts that a backtest wrote, finished or not; InputError when there are none."""
-    return _read_table(folder, VERDICTS_LAYOUT)
-
-
-def _read_table(folder: Path, layout: TableLayout) -> pd.DataFrame:
+def read_table(folder: Path, layout: TableLayout) -> pd.DataFrame:
+    """Read a table that a backtest wrote, finished or not; InputError when there is none."""
     forms: tuple[Form, ...] = ("parquet", "csv")
     for form in forms:
         files = [folder / f"{layout.name}.{form}"]
@@ -83,10 +79,7 @@ def _read_table(folder: Path, layout: TableLayout) -> pd.DataFrame:
 
 @dataclass(frozen=True)
 class SeasonParts:
-    """The finished seasons.parquet of a backtest, read again and again, part by part.
-
-    A part holds some sites, each with all of its rows.
-    """
+    """The finished seasons.parquet of a backtest, read again and again, some sites at a time."""
 
     folder: Path
 
@@ -114,12 +107,8 @@ def merge_parts(
 ) -> SeasonCounts:
     """Put the parts together into the files of the table, one part at a time.
 
-    Of another layout than that of the seasons nothing is counted.
-
-    Raises
-    ------
-    UnavailableError
-        When the disk is full or the folder can't be written to.
+    Of another layout than that of the seasons nothing is counted. UnavailableError when the disk is
+    full or the folder can't be written to.
     """
     counts = SeasonCounts()
     with ExitStack() as stack:
@@ -166,12 +155,7 @@ def csv_writer(path: Path, digits: str | None = None) -> Iterator[Callable[[pd.D
     """Write a table as CSV one part after another; it is there when all of it is.
 
     No text in it is taken for a formula by a spreadsheet. ``digits`` is the format of decimal
-    numbers, such as ``%.6g``.
-
-    Raises
-    ------
-    UnavailableError
-        When it can't be written.
+    numbers, such as ``%.6g``. UnavailableError when it can't be written.
     """
     with replacing(path) as file:
         yield lambda part: _append_csv(part, file, digits)
@@ -190,11 +174,7 @@ def write_geoparquet(path: Path, table: pd.DataFrame) -> None:
     """Write a table of places as GeoParquet, each row a point by ``longitude`` and ``latitude``.
 
     Source: GeoParquet 1.1.0; without ``crs`` points are in OGC:CRS84, degrees of WGS 84.
-
-    Raises
-    ------
-    UnavailableError
-        When it can't be written.
+    UnavailableError when it can't be written.
     """
     import pyarrow as pa
     import pyarrow.compute as pc

@@ -113,21 +113,11 @@ VERDICT_ASSUMPTIONS = (
 
 @dataclass(frozen=True)
 class TableLayout:
-    """A table with a row for each season of a site, as it is kept in files.
+    """A table with a row for each season of a site, as it is kept in files of its name.
 
-    Parameters
-    ----------
-    name : str
-        Of its files, without the ending.
-    columns : mapping of str to str
-        What each is.
-    words, days, flags : tuple of str
-        Columns of text, of dates and of yes or no; those that are in none of these, nor in
-        ``whole``, are decimal numbers.
-    whole : mapping of str to str
-        Kind of each column of whole numbers.
-    decimals : mapping of str to int
-        Digits kept: more than any of these is known to, and the same on every machine.
+    ``words``, ``days`` and ``flags`` are columns of text, of dates and of yes or no; ``whole`` is
+    the kind of each column of whole numbers; the others are decimal numbers. ``decimals`` are the
+    digits kept: more than any of these is known to, and the same on every machine.
     """
 
     name: str
@@ -255,12 +245,8 @@ def seasons_table(
 ) -> pd.DataFrame:
     """Lay the seasons of rules on a block's sites out as rows; none without a known day.
 
-    ``years`` are the first and the last season wanted, by the year in which it began.
-
-    Returns
-    -------
-    DataFrame
-        See `SEASON_COLUMNS`; by site, then rule in the order given, then season.
+    ``years`` are the first and the last season wanted, by the year in which it began. By site, then
+    rule in the order given, then season.
     """
 
     def year_mean(rows: _Rows) -> FloatArray:
@@ -293,10 +279,7 @@ def verdicts_table(
 ) -> pd.DataFrame:
     """Lay the verdicts on one soil out as rows; seasons without a known day are left out.
 
-    Returns
-    -------
-    DataFrame
-        See `VERDICT_COLUMNS`; by site, then disease and season of infection as given, then year.
+    By site, then disease and season of infection as given, then year.
     """
     words = {
         "disease": [v.subject.disease for v in verdicts],

@@ -1,6 +1,6 @@
-"""A backtest on a Dask cluster: an existing one, or processes of its own on this machine.
+"""A backtest over processes of this machine, or on a Dask cluster.
 
-The workers do the same parts with the same code as one machine does, so the tables are the same
+Workers of a cluster do the same parts with the same code as one machine, so the tables are the same
 to the last bit. A worker that dies takes nothing with it: its part goes to another, and finished
 parts are already in the folder. The source must be under the same path for every worker, and
 patchrisk of the same version must be installed there.
@@ -28,7 +28,7 @@ import threading
 from collections.abc import Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
-from contextlib import ExitStack, contextmanager
+from contextlib import contextmanager
 from itertools import islice
 from math import ceil
 from multiprocessing import get_context, parent_process
@@ -42,13 +42,7 @@ GB_BESIDE = 0.35  # the process that hands out the parts and puts them together
 
 
 def how_many(workers: int, memory_gb: float) -> int:
-    """Return how many processes the memory allows.
-
-    Raises
-    ------
-    InputError
-        When it does not allow one, or none is asked for.
-    """
+    """Return how many processes the memory allows; InputError when none, or none is asked for."""
     if workers < 1:
         raise InputError(Fault("--workers", "", str(workers), "write 1 or more"))
     most = int((memory_gb - GB_BESIDE) / GB_A_PROCESS)
@@ -115,19 +109,10 @@ ANSWER_S = 20.0  # how long a scheduler may take to answer
 _AHEAD = 2  # parts handed out for each thread, so that none waits and few results pile up
 
 
-def over_cluster(
-    jobs: Sequence[PartJob], scheduler: str | None, processes: int
-) -> Iterator[PartResult]:
-    """Judge parts on a cluster, handing back each as it is done.
+def over_cluster(jobs: Sequence[PartJob], scheduler: str) -> Iterator[PartResult]:
+    """Judge parts on the cluster of a running scheduler, handing back each as it is done.
 
-    Parameters
-    ----------
-    jobs : sequence of PartJob
-    scheduler : str or None
-        Address of a running scheduler, such as ``tcp://10.0.0.5:8786``; None to start a cluster
-        of worker processes here.
-    processes : int
-        How many to start here.
+    ``scheduler`` is its address, such as ``tcp://10.0.0.5:8786``.
 
     Raises
     ------
@@ -138,27 +123,20 @@ def over_cluster(
         When a part killed several workers, or a worker can't read the source.
     """
     try:
-        from distributed import Client, LocalCluster, as_completed
+        from distributed import Client, as_completed
         from distributed.scheduler import KilledWorker
     except ImportError:
         cure = "install patchrisk[cluster], or leave the option out"
         raise InputError(
             Fault("--scheduler", "", "Dask's distributed is not installed", cure)
         ) from None
-    with ExitStack() as stack:
-        if scheduler is None:
-            here = LocalCluster(
-                n_workers=processes, threads_per_worker=1, processes=True, dashboard_address=None,
-                memory_limit=None,
-            )  # fmt: skip
-            client = stack.enter_context(Client(stack.enter_context(here)))
-        else:
-            try:
-                client = stack.enter_context(Client(scheduler, timeout=ANSWER_S))
-            except (OSError, ValueError) as error:
-                found = f"{scheduler} does not answer ({error})".split("\n")[0]
-                cure = "write the address that the scheduler shows, such as tcp://10.0.0.5:8786"
-                raise InputError(Fault("--scheduler", "", found, cure)) from None
+    try:
+        opened = Client(scheduler, timeout=ANSWER_S)
+    except (OSError, ValueError) as error:
+        found = f"{scheduler} does not answer ({error})".split("\n")[0]
+        cure = "write the address that the scheduler shows, such as tcp://10.0.0.5:8786"
+        raise InputError(Fault("--scheduler", "", found, cure)) from None
+    with opened as client:
         threads = sum(client.nthreads().values())
         waiting = iter(jobs)
         some = list(islice(waiting, _AHEAD * max(threads, 1)))

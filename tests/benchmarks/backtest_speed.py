@@ -42,7 +42,7 @@ from patchrisk.core.skill.openings import Drawing, drawn_openings, seasons_of
 from patchrisk.core.skill.season_days import Soil
 from patchrisk.core.skill.verdicts import verdicts_of
 from patchrisk.site_day.area_soil import error_covariance
-from patchrisk.study import sites
+from patchrisk.study import sources
 from patchrisk.study.plan import plan_backtest
 from patchrisk.study.soil import Block, site_soils
 from patchrisk.study.table_files import part_bytes
@@ -103,9 +103,9 @@ class Made:
 def made(count, years):
     """Parts of invented sites, cut as any source is."""
     first, last = np.datetime64("1985-01-01"), np.datetime64(f"{1984 + years}-12-31")
-    extents = [sites.Extent(str(n), first, last) for n in range(count)]
+    extents = [sources.Extent(str(n), first, last) for n in range(count)]
     n, out = 0, []
-    for part in sites.cut_into_parts(extents):
+    for part in sources.cut_into_parts(extents):
         out.append(Made(n, len(part), years))
         n += len(part)
     return out

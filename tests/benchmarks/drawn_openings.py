@@ -23,8 +23,8 @@ from patchrisk.core.skill.openings import Drawing, drawn_openings, opening_days,
 from patchrisk.core.skill.season_days import Soil
 from patchrisk.site_day.area_soil import error_covariance
 from patchrisk.study.plan import plan_backtest
-from patchrisk.study.sites import open_source
 from patchrisk.study.soil import site_soils
+from patchrisk.study.sources import open_source
 
 NEVER = np.datetime64("2200-01-01", "D")
 

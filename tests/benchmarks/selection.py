@@ -18,8 +18,8 @@ import stations as records
 from patchrisk.core.skill.climatology import normal_openings
 from patchrisk.study import backtest
 from patchrisk.study.plan import plan_backtest
-from patchrisk.study.sites import to_block
 from patchrisk.study.soil import site_soils
+from patchrisk.study.table_rows import block_of
 
 DISEASES = ["summer patch", "take-all patch"]
 SHARE = 0.04
@@ -36,7 +36,7 @@ def whole(path: Path, sites: int) -> pd.DataFrame:
         air = pd.DataFrame(extremes).interpolate()
         frame = air.assign(**place, date=stations.dates).dropna()
         rules = [rule for _, rule in plan.rules]
-        (soil,) = site_soils(to_block(frame, str(path), [name]), rules, "modelled")
+        (soil,) = site_soils(block_of(frame, str(path), [name]), rules, "modelled")
         frames.append(frame.assign(soil_5cm_c=soil.soil.mean_c[5.0][:, 0]).iloc[365:])
     return pd.concat(frames).drop(columns=["air_min_c", "air_max_c"])
 

@@ -13,8 +13,7 @@ from patchrisk.base import resources
 from patchrisk.core.plan.cover import Applied, Cover
 from patchrisk.core.plan.facts import DoseTaken, NoTrialFigures, Part, Together
 from patchrisk.core.plan.programme import AreaPlan, Choice, Planned
-from patchrisk.report.page import publish
-from patchrisk.report.season_page import write_season_page
+from patchrisk.report.page import publish, write_season_page
 from patchrisk.site_day.morning import AreaMorning, Morning, prepare
 from patchrisk.site_day.season_plan import plan_all
 from tests.browser.hostile_names import AREAS, SITE

@@ -70,13 +70,13 @@ def test_a_fit_stays_with_its_area_and_no_two_areas_share_one(own_site):
 
 
 def test_figure_and_what_it_may_be(tmp_path):
-    for name, start in (("s.png", b"\x89PNG"), ("s.svg", b"<?xml")):
+    for name, start in (("s.png", b"\x89PNG"), ("s.svg", b"<svg"), ("s.pdf", b"%PDF")):
         result = run("soil", "--sample", "--figure", tmp_path / name)
         assert result.exit_code == 0, result.stderr
         assert (tmp_path / name).read_bytes().startswith(start)
     result = run("soil", "--sample", "--figure", tmp_path / "s.bmp")
     assert result.exit_code == 2
-    assert "name a file ending in .png or .svg" in result.stderr
+    assert "name a file ending in .png, .svg or .pdf" in result.stderr
 
 
 def test_an_area_without_a_probe_cannot_teach():

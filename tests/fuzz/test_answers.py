@@ -17,9 +17,9 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 
 from patchrisk.base.errors import UnavailableError
-from patchrisk.read.forecast import metno, nws, openmeteo
-from patchrisk.read.weather.location import Location
-from patchrisk.read.weather.online_weather import gather_weather
+from patchrisk.read.weather.at_site import gather_weather
+from patchrisk.read.weather.days import Location
+from patchrisk.read.weather.forecasts import read_grid, read_metno, read_openmeteo
 from patchrisk.read.weather.station_list import nearest, station_list
 from patchrisk.read.weather.stations import read_year
 from patchrisk.read.web.fetcher import Fetcher
@@ -41,9 +41,9 @@ GOOD = {
     "openmeteo": service.openmeteo(QUIET, {"past_days": "1", "forecast_days": "10"}),
 }
 READERS = {
-    "nws": lambda body: nws.read_grid(body, OHIO.utc_offset).daily,
-    "metno": lambda body: metno.read_metno(body, OHIO.utc_offset).daily,
-    "openmeteo": lambda body: openmeteo.read_openmeteo(body, OHIO.utc_offset).daily,
+    "nws": lambda body: read_grid(body, OHIO.utc_offset).daily,
+    "metno": lambda body: read_metno(body, OHIO.utc_offset).daily,
+    "openmeteo": lambda body: read_openmeteo(body, OHIO.utc_offset).daily,
 }
 TRUE = {name: READERS[name](as_json(GOOD[name])) for name in GOOD}
 YEAR = service.daily(QUIET, 2025, "NEAR0").decode()

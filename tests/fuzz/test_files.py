@@ -19,7 +19,7 @@ from patchrisk.cli import main
 from patchrisk.read.diseases import load_library
 from patchrisk.read.logger.read_log import read_log
 from patchrisk.read.weather.own import read_daily_weather
-from patchrisk.report.view.last_page import read_last_page
+from patchrisk.report.earlier_mornings import read_last_page
 from patchrisk.study.observations import read_disease_observations
 from tests.cli.hostile_course import hides
 from tests.fuzz import small_course

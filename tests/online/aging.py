@@ -4,7 +4,7 @@ import os
 from datetime import timedelta
 from pathlib import Path
 
-from patchrisk.read.web.cache import ResponseStore
+from patchrisk.read.web.fetcher import ResponseStore
 
 
 def age_cache(folder: Path, by: timedelta) -> int:

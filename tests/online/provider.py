@@ -32,8 +32,8 @@ from urllib.parse import parse_qsl, urlsplit
 
 import trustme
 
-from patchrisk.read.weather.location import Location
-from patchrisk.read.web.endpoints import VARIABLES, Endpoints
+from patchrisk.read.weather.days import Location
+from patchrisk.read.web.reply import VARIABLES, Endpoints
 from patchrisk.read.web.transport import FetchLimits
 
 HERE = Path(__file__).resolve().parent

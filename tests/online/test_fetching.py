@@ -14,10 +14,8 @@ from pathlib import Path
 import pytest
 
 from patchrisk.base.errors import InputError
-from patchrisk.read.web.cache import ResponseStore
-from patchrisk.read.web.endpoints import VARIABLES, Endpoints
-from patchrisk.read.web.fetcher import Fetcher
-from patchrisk.read.web.reply import FetchError, WrongContentError, read_json
+from patchrisk.read.web.fetcher import Fetcher, ResponseStore
+from patchrisk.read.web.reply import VARIABLES, Endpoints, FetchError, WrongContentError, read_json
 from tests.online.aging import age_cache
 from tests.online.provider import FAULTS, PATIENT, Provider
 
@@ -449,7 +447,7 @@ def test_the_store_is_a_mapping(tmp_path, client):
 
 def test_import_reaches_nothing_and_makes_no_folder(tmp_path):
     code = (
-        "import patchrisk.read.weather.online_weather, meteostat, pathlib;"
+        "import patchrisk.read.weather.at_site, meteostat, pathlib;"
         "print(list(pathlib.Path.home().rglob('*')))"
     )
     environment = {**Provider().environment(), "HOME": str(tmp_path), "XDG_CACHE_HOME": ""}

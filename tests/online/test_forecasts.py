@@ -9,10 +9,16 @@ import pandas as pd
 import pytest
 
 from patchrisk.base.errors import InputError
-from patchrisk.read.forecast import get_forecast, metno, nws, openmeteo, usable
-from patchrisk.read.forecast.service import IssuedForecast, convert, spans, to_days
 from patchrisk.read.site import Online
-from patchrisk.read.weather.location import Location
+from patchrisk.read.weather.at_site import get_forecast, usable
+from patchrisk.read.weather.days import IssuedForecast, Location, convert, spans, to_days
+from patchrisk.read.weather.forecasts import (
+    may_cover,
+    read_grid,
+    read_metno,
+    read_openmeteo,
+    read_point,
+)
 from patchrisk.read.web.fetcher import Fetcher
 from patchrisk.read.web.reply import WrongContentError
 from tests.online.aging import age_cache
@@ -136,7 +142,7 @@ def test_nws_values_hold_through_their_intervals():
         ("2026-05-18T17:00:00+00:00/PT18H", 9.0),  # 12 hours of the 18th, 6 of the 19th
         ("2026-05-19T11:00:00+00:00/P1D", None),
     ]
-    issue = nws.read_grid(nws_grid(temperature, rain), timedelta(hours=-5))
+    issue = read_grid(nws_grid(temperature, rain), timedelta(hours=-5))
     assert issue.issued_at == datetime(2026, 5, 18, 4, tzinfo=UTC)
     assert list(issue.daily.index) == [pd.Timestamp("2026-05-18"), pd.Timestamp("2026-05-19")]
     first, second = issue.daily.to_dict("records")
@@ -153,7 +159,7 @@ def test_nws_hours_with_null_make_their_day_unknown():
         ("2026-05-19T00:00:00+00:00/PT1H", None),
         ("2026-05-19T01:00:00+00:00/PT23H", 10.0),
     ]
-    issue = nws.read_grid(nws_grid(temperature), timedelta())
+    issue = read_grid(nws_grid(temperature), timedelta())
     assert list(issue.daily.index) == [pd.Timestamp("2026-05-18")]
     assert issue.daily["rain_mm"].isna().all()
 
@@ -180,7 +186,7 @@ def test_nws_hours_with_null_make_their_day_unknown():
 )
 def test_nws_other_answers_are_refused(content):
     with pytest.raises(WrongContentError):
-        nws.read_grid(content, timedelta())
+        read_grid(content, timedelta())
 
 
 @pytest.mark.parametrize(
@@ -194,7 +200,7 @@ def test_nws_other_answers_are_refused(content):
 )
 def test_nws_a_point_without_a_plain_cell_is_refused(properties):
     with pytest.raises(WrongContentError, match="no grid cell"):
-        nws.read_point(json.dumps({"properties": properties}).encode())
+        read_point(json.dumps({"properties": properties}).encode())
 
 
 @pytest.mark.parametrize(
@@ -211,7 +217,7 @@ def test_nws_a_point_without_a_plain_cell_is_refused(properties):
     ],
 )
 def test_nws_is_asked_where_it_may_serve(where, asked):
-    assert nws.may_cover(Location(*where, None, timedelta())) is asked
+    assert may_cover(Location(*where, None, timedelta())) is asked
 
 
 # ------------------------------------------------------------------ MET Norway
@@ -245,7 +251,7 @@ def six_hourly(values, lows=None, highs=None, rain=1.5):
 
 
 def test_metno_rain_belongs_to_the_hours_after_and_steps_are_interpolated():
-    issue = metno.read_metno(metno_series(six_hourly([6, 12, 18, 12, 6])), timedelta())
+    issue = read_metno(metno_series(six_hourly([6, 12, 18, 12, 6])), timedelta())
     assert issue.issued_at == datetime(2026, 5, 18, 4, 20, tzinfo=UTC)
     (day,) = issue.daily.to_dict("records")
     assert (day["air_min_c"], day["air_max_c"]) == (6.0, 18.0)
@@ -257,7 +263,7 @@ def test_metno_rain_belongs_to_the_hours_after_and_steps_are_interpolated():
 def test_metno_extremes_of_long_steps_count_for_the_day_that_holds_the_step():
     lows, highs = [3, 7, 13, 5, 0], [11, 18, 21, 17, 40]
     steps = six_hourly([6, 12, 18, 12, 6, 6], [*lows, 0], [*highs, 0])
-    issue = metno.read_metno(metno_series(steps), timedelta())
+    issue = read_metno(metno_series(steps), timedelta())
     (day,) = issue.daily.to_dict("records")
     assert (day["air_min_c"], day["air_max_c"]) == (3.0, 21.0)  # not the 0 and 40 of the 19th
     # An hour farther east, the step from 18:00 UTC on the 19th ends after midnight: its -20 can
@@ -265,20 +271,20 @@ def test_metno_extremes_of_long_steps_count_for_the_day_that_holds_the_step():
     values = [6, 12, 18, 12, 6, 12, 18, 12, 6, 12, 18, 12, 6]
     lows = [9, 9, 9, 9, 2, 9, 9, -20, 3, 9, 9, 9, 9]
     steps = six_hourly(values, lows, [20.0] * 13)
-    east = metno.read_metno(metno_series(steps), timedelta(hours=1))
+    east = read_metno(metno_series(steps), timedelta(hours=1))
     assert east.daily["air_min_c"].tolist() == [2.0, 3.0]
 
 
 def test_metno_a_series_that_begins_at_noon_has_no_first_day():
     steps = six_hourly([6, 12, 18, 12, 6, 12, 18, 12, 6])[2:]
-    issue = metno.read_metno(metno_series(steps), timedelta())
+    issue = read_metno(metno_series(steps), timedelta())
     assert list(issue.daily.index) == [pd.Timestamp("2026-05-19")]
 
 
 def test_metno_a_step_longer_than_six_hours_is_not_bridged():
     steps = six_hourly([6, 12, 18, 12, 6])
     del steps[2]
-    with_gap = metno.read_metno(metno_series(steps), timedelta())
+    with_gap = read_metno(metno_series(steps), timedelta())
     assert with_gap.daily.empty
 
 
@@ -296,7 +302,7 @@ def test_metno_hourly_steps_use_the_rain_of_the_hour_alone():
         }
         for n in range(25)
     ]
-    (day,) = metno.read_metno(json.dumps(series).encode(), timedelta()).daily.to_dict("records")
+    (day,) = read_metno(json.dumps(series).encode(), timedelta()).daily.to_dict("records")
     assert day["rain_mm"] == pytest.approx(6.0)
     assert (day["air_min_c"], day["air_max_c"], day["air_mean_c"]) == (0.0, 23.0, 11.5)
 
@@ -317,7 +323,7 @@ def test_metno_hourly_steps_use_the_rain_of_the_hour_alone():
 )
 def test_metno_other_answers_are_refused(content):
     with pytest.raises(WrongContentError):
-        metno.read_metno(content, timedelta())
+        read_metno(content, timedelta())
 
 
 # ------------------------------------------------------------------ Open-Meteo
@@ -338,7 +344,7 @@ def open_meteo(offset_s=0, **changes):
 
 
 def test_openmeteo_rain_is_that_of_the_hour_before():
-    issue = openmeteo.read_openmeteo(open_meteo(), timedelta())
+    issue = read_openmeteo(open_meteo(), timedelta())
     # 24 mm fell in the 24 hours that end at 01:00 ... 24:00; the hour ending at 24:00 of the 19th
     # is not in the answer, so that day's rain isn't whole.
     assert issue.daily["rain_mm"].tolist() == pytest.approx([24.0, NAN], nan_ok=True)
@@ -347,9 +353,9 @@ def test_openmeteo_rain_is_that_of_the_hour_before():
 
 
 def test_openmeteo_times_are_in_the_zone_that_the_answer_states():
-    issue = openmeteo.read_openmeteo(open_meteo(offset_s=-18000), timedelta(hours=-5))
+    issue = read_openmeteo(open_meteo(offset_s=-18000), timedelta(hours=-5))
     assert issue.daily["air_max_c"].tolist() == [23.0, 47.0]
-    issue = openmeteo.read_openmeteo(open_meteo(offset_s=3600), timedelta(hours=-5))
+    issue = read_openmeteo(open_meteo(offset_s=3600), timedelta(hours=-5))
     assert issue.daily["air_max_c"].tolist() == [29.0]  # from 06:00 there to 05:00 the next day
 
 
@@ -373,7 +379,7 @@ def test_openmeteo_times_are_in_the_zone_that_the_answer_states():
 )
 def test_openmeteo_other_answers_are_refused(content):
     with pytest.raises(WrongContentError):
-        openmeteo.read_openmeteo(content, timedelta())
+        read_openmeteo(content, timedelta())
 
 
 # ------------------------------------------------------------------ what may be used

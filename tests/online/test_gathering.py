@@ -9,8 +9,8 @@ import pandas as pd
 import pytest
 
 from patchrisk.base.errors import UnavailableError
-from patchrisk.read.weather.location import Location
-from patchrisk.read.weather.online_weather import gather_weather
+from patchrisk.read.weather.at_site import gather_weather
+from patchrisk.read.weather.days import Location
 from tests.online.aging import age_cache
 from tests.online.provider import PATIENT, Provider, truth
 

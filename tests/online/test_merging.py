@@ -6,8 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from patchrisk.read.weather.merging import merge_weather
-from patchrisk.read.weather.stations import AIR, DAY_COLUMNS, PROVENANCE, empty_days
+from patchrisk.read.weather.days import AIR, DAY_COLUMNS, PROVENANCE, empty_days, merge_weather
 
 TODAY = date(2026, 5, 18)
 NAN = float("nan")

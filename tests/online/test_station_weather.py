@@ -8,19 +8,17 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from patchrisk.read.weather.location import Location
+from patchrisk.read.weather.days import Location, combine
 from patchrisk.read.weather.station_list import Station, nearest, station_list
 from patchrisk.read.weather.stations import (
     attributions_of,
-    combine,
     fetch_year,
     may_have,
     read_year,
     to_site,
 )
-from patchrisk.read.web.endpoints import Endpoints
 from patchrisk.read.web.fetcher import Fetcher
-from patchrisk.read.web.reply import FetchError, WrongContentError
+from patchrisk.read.web.reply import Endpoints, FetchError, WrongContentError
 from tests.online.aging import age_cache
 from tests.online.provider import PATIENT, STATION_TABLES, daily, truth
 

@@ -6,10 +6,9 @@ import pytest
 
 from patchrisk.base import resources
 from patchrisk.core.plan.programme import Amount, RunnerUp
-from patchrisk.read.amounts import amount
 from patchrisk.read.area import Area
 from patchrisk.read.groups import load_groups
-from patchrisk.read.shelf import read_shelf
+from patchrisk.read.shelf import amount, read_shelf
 from patchrisk.report.plan_text import cost_words, order_words, write_plan
 from tests.plan.plans_by_hand import ELEVEN, MIXED, area_plan, planned, site_plan
 

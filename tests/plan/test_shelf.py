@@ -12,13 +12,14 @@ from patchrisk.base.units import to_canonical
 from patchrisk.core.plan.cover import Applied
 from patchrisk.core.plan.labels import YearlyLimit, year_spent
 from patchrisk.core.plan.programme import Watering
-from patchrisk.read.amounts import amount, carrier
 from patchrisk.read.area import Area
 from patchrisk.read.groups import load_groups
 from patchrisk.read.shelf import (
     Missing,
     NotCounted,
     Shelf,
+    amount,
+    carrier,
     read_shelf,
     site_shelf,
     yearly_limits,

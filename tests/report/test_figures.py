@@ -21,7 +21,7 @@ from patchrisk.cli import main
 from patchrisk.core.plan.programme import AreaPlan, Choice, Planned
 from patchrisk.core.verdict.decision_table import Phase
 from patchrisk.read.area import Area
-from patchrisk.report.figures import PAGE_WIDTH, drawings_of, files, seasons
+from patchrisk.report.figures import FIGURES, PAGE_WIDTH, drawings_of, seasons
 from patchrisk.report.figures.axes import Frame, ticks
 from patchrisk.report.figures.canvas import (
     DARK,
@@ -31,11 +31,13 @@ from patchrisk.report.figures.canvas import (
     Polygon,
     Stroke,
     style_sheet,
+    to_bytes,
     to_svg,
 )
-from patchrisk.report.figures.files import to_bytes
 from patchrisk.report.figures.seasons import bar_of
 from patchrisk.report.view import view_of
+from patchrisk.report.view.area import AreaView
+from patchrisk.report.words import pen_of
 from patchrisk.site_day.morning import prepare
 from tests.report.conftest import AS_OF, NOON
 
@@ -65,8 +67,12 @@ def grouped(unrecorded, tmp_path_factory):
     return prepare(site, AS_OF, NOON, only=["Greens"])
 
 
+def viewed(morning, area, plan=None):
+    return AreaView(morning, area, plan, pen_of(morning))
+
+
 def drawn(morning, area, plans=()):
-    return {d.key: d for d in drawings_of(morning, area, plans)}
+    return {d.key: d for d in drawings_of(viewed(morning, area, *plans))}
 
 
 # --- colours ------------------------------------------------------------------------------------
@@ -128,7 +134,7 @@ def test_both_palettes_name_the_same_roles():
 def test_the_svg_keeps_to_itself(morning):
     seen = set()
     for area in morning.areas:
-        for figure in drawings_of(morning, area):
+        for figure in drawings_of(viewed(morning, area)):
             seen.add(figure.key)
             assert len(figure.svg) < 40_000
             root = ET.fromstring(figure.svg)
@@ -144,7 +150,7 @@ def test_the_svg_keeps_to_itself(morning):
 
 
 def test_the_same_morning_gives_the_same_bytes(morning):
-    first, second = (drawings_of(morning, morning.areas[0]) for _ in range(2))
+    first, second = (drawings_of(viewed(morning, morning.areas[0])) for _ in range(2))
     assert [d.svg for d in first] == [d.svg for d in second]
 
 
@@ -251,7 +257,7 @@ def test_the_soil_is_drawn_with_the_start_that_the_text_speaks_of(month):
         (at,) = [w for w in drawing.canvas.marks if isinstance(w, Label) and "starts" in w.text][:1]
         degrees = float(at.text.split()[0])
         views = {view.name: view for view in view_of(morning).areas}
-        j = area.judged[views[area.area.name].card.key]
+        j = area.judged[views[area.area.name].rows[0].judged.disease]
         if j.phase is not Phase.OVER:  # else the next to start is shown
             level = j.deciding.rule.low_c if j.span.turn == "rising" else j.deciding.rule.high_c
             assert abs(level * 9 / 5 + 32 - degrees) <= 0.5
@@ -264,7 +270,7 @@ def test_the_soil_is_drawn_with_the_start_that_the_text_speaks_of(month):
 
 
 def bar_frame(today, width=PAGE_WIDTH):
-    return Frame(1, 0, width - 1, 1, today - 100, today + 230)
+    return Frame(Canvas(width, 0), 1, 0, width - 1, 1, today - 100, today + 230)
 
 
 def bars(canvas, fill):
@@ -281,7 +287,7 @@ def test_the_bar_holds_the_days_of_infection_and_what_is_ahead_begins_today(mont
         today = D(morning.as_of)
         frame = bar_frame(today)
         for key, one in area.judged.items():
-            canvas = bar_of(morning, area, key, PAGE_WIDTH)
+            canvas = bar_of(viewed(morning, area), key, PAGE_WIDTH)
             past, ahead = bars(canvas, "open"), bars(canvas, "open-pale")
             infected = area.soil.dates[one.active_days]
             infected = infected[infected >= frame.first]
@@ -303,7 +309,7 @@ def test_a_start_by_odds_never_lies_before_today_and_is_that_of_the_judgement(mo
         frame = bar_frame(today)
         for key, one in area.judged.items():
             odds = seasons.start_by_odds(one, today)
-            found = diamonds(bar_of(morning, area, key, PAGE_WIDTH), 5.5)
+            found = diamonds(bar_of(viewed(morning, area), key, PAGE_WIDTH), 5.5)
             if odds is None or odds[0] >= frame.last:
                 assert not found
                 continue
@@ -320,7 +326,7 @@ def test_labels_of_a_bar_lie_apart_and_inside(month):
 
     for morning, area in month:
         for key in area.judged:
-            canvas = bar_of(morning, area, key, PAGE_WIDTH)
+            canvas = bar_of(viewed(morning, area), key, PAGE_WIDTH)
             labels = [m for m in canvas.marks if isinstance(m, Label)]
             assert {"today"} <= {m.text for m in labels}
             for one in labels:
@@ -337,7 +343,7 @@ def test_labels_of_a_bar_lie_apart_and_inside(month):
 
 def test_cover_lies_below_the_bar_on_its_days(shipped):
     (lawns,) = [a for a in shipped.areas if a.area.name == "Lawns"]
-    canvas = bar_of(shipped, lawns, "summer-patch", PAGE_WIDTH)
+    canvas = bar_of(viewed(shipped, lawns), "summer-patch", PAGE_WIDTH)
     frame = bar_frame(D("2026-05-18"))
     (line,) = lines_of(canvas, "cover")
     assert line.points[0][0] == pytest.approx(frame.x(D("2026-05-11")))
@@ -457,7 +463,8 @@ def test_a_programme_is_drawn_with_its_days(morning):
     drawing = drawn(morning, area, [plan])["cover"]
     assert "Planned: Jun 10." in drawing.answer
     assert any(row[6] == "planned Jun 10: FRAC 11" for row in drawing.rows)
-    assert "cover" not in drawn(morning, area, [replace(plan, area="elsewhere")])
+    elsewhere = view_of(morning, [replace(plan, area="elsewhere")])
+    assert all(a.plan is None for a in elsewhere.areas)
 
 
 # --- axes ---------------------------------------------------------------------------------------
@@ -505,8 +512,8 @@ def test_an_svg_for_a_report_needs_no_page(tmp_path):
 
 def test_the_command_knows_every_figure_and_what_each_needs(morning, covered):
     (which,) = (p for p in main.get_command(Context(main), "figure").params if p.name == "which")
-    made = {d.key for area in (*morning.areas, covered) for d in drawings_of(morning, area)}
-    assert made == set(which.type.choices) == set(files._NEEDS)
+    made = {d.key for area in (*morning.areas, covered) for d in drawings_of(viewed(morning, area))}
+    assert made == set(which.type.choices) == set(FIGURES)
 
 
 def test_other_endings_are_refused(tmp_path):
@@ -548,5 +555,5 @@ def test_names_no_font_has_draw_without_a_warning(recwarn):
 
 def test_an_area_of_any_name_is_drawn(morning):
     area = replace(morning.areas[0], area=Area(name="<b>&'\"", turf="creeping bentgrass"))
-    for figure in drawings_of(morning, area):
+    for figure in drawings_of(viewed(morning, area)):
         ET.fromstring(figure.svg)

@@ -5,6 +5,7 @@ import hashlib
 import itertools
 import re
 from dataclasses import replace
+from datetime import date
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -12,9 +13,10 @@ import pytest
 
 from patchrisk.base.pen import capital
 from patchrisk.core.verdict.decision_table import Verdict
+from patchrisk.report.earlier_mornings import keep_page, read_last_page
 from patchrisk.report.page import Page, figures_of, write_index, write_page
 from patchrisk.report.view import view_of
-from patchrisk.report.view.model import Change
+from patchrisk.report.words import MORNING_CAUTIONS
 from tests.report.judged import changed, only
 
 VOID = {"meta", "br", "hr", "img", "link", "input"}
@@ -68,7 +70,7 @@ class Reader(HTMLParser):
 
 @pytest.fixture(scope="module")
 def figures(morning):
-    return figures_of(morning, view_of(morning))
+    return figures_of(view_of(morning))
 
 
 @pytest.fixture(scope="module")
@@ -141,12 +143,12 @@ def test_it_reads_in_order(read):
 
 def test_it_says_all_that_the_model_holds(morning, read):
     view = view_of(morning)
-    told = [view.site, view.day, view.cautions, *view.data, *view.left_out]
+    told = [view.site, view.day, MORNING_CAUTIONS, *view.data, *view.left_out]
     for area in view.areas:
         told += [area.sentence, area.soil, area.ask, *area.whole_story]
-        told += [area.card.soil, area.card.season, area.card.sure]
-        told += [text for _, text in area.card.put_on]
-        told += [capital(area.card.rest)]
+        told += [area.soil_now, area.season, area.sure]
+        told += [text for _, text in area.put_on]
+        told += [capital(area.rest)]
         told += [*(reason for _, reason in area.without)]
         for row in area.rows:
             parts = [row.provisional, row.normal, row.ends, row.warmth, row.guidance, row.shows]
@@ -203,14 +205,18 @@ def test_the_same_morning_gives_the_same_page(morning, figures, page):
     assert write_page(view_of(morning), figures) == page
 
 
-def test_a_later_page_says_what_changed(morning, read):
+def test_a_later_page_says_what_changed(morning, read, tmp_path):
     assert "last page" not in read.words
-    changed = (Change("Greens", "fairy ring: apply, was get ready"),)
-    view = replace(view_of(morning), last_page="May 16, 2026", since_last=changed)
-    later = Reader(write_page(view, {})).words
-    assert (
-        "Since the last page, of May 16, 2026: Greens , fairy ring: apply, was get ready." in later
+    then = replace(morning, as_of=date(2026, 5, 16))
+    keep_page(
+        tmp_path / "kept.json",
+        view_of(changed(then, "Greens", "fairy-ring", verdict=Verdict.APPLY)),
     )
+    view = view_of(morning, last=read_last_page(tmp_path / "kept.json", morning.as_of))
+    later = Reader(write_page(view, {})).words
+    (row,) = [r for a in view.areas if a.name == "Greens" for r in a.rows if r.key == "fairy-ring"]
+    said = f"Since the last page, of May 16, 2026: Greens , fairy ring: {row.words}, was apply."
+    assert said in later
 
 
 def test_cover_stands_on_the_card(morning, shipped):
@@ -241,7 +247,7 @@ def test_names_come_out_as_text(morning, name):
     )
     view = view_of(hostile)
     pages = [
-        write_page(view, figures_of(hostile, view)),
+        write_page(view, figures_of(view)),
         write_index([Page(view, (Path("a.html"),))], [(name, name)]),
     ]
     for page in pages:

@@ -60,7 +60,7 @@ def parts(shipped):
     planned = Planned(D("2026-05-18"), D("2026-05-22"), choice, ("fairy-ring",), {})
     plan = AreaPlan("Fairways", D("2026-05-18"), D("2026-09-01"), (), (planned,))
     view = view_of(shipped, [plan])
-    return Parts(write_page(view, figures_of(shipped, view, [plan])))
+    return Parts(write_page(view, figures_of(view)))
 
 
 ANSWERS = {

@@ -11,7 +11,7 @@ from patchrisk.core.verdict.decision_table import Helps, Host, Phase, Roots, Sta
 from patchrisk.report.terminal import write_outlook
 from patchrisk.report.view import view_of
 from patchrisk.report.view.reasons import SENTENCES, reason_words
-from patchrisk.report.view.wording import wording_of
+from patchrisk.report.view.wording import Wording
 from patchrisk.site_day.judging import verdict_table
 from tests.report.judged import changed, only
 
@@ -68,7 +68,7 @@ def test_every_line_of_the_table_has_its_sentence(shipped, reason):
     alone = replace(alone, areas=(replace(area, area=costs),))
     then = changed(alone, "Lawns", "summer-patch", **facts_of(LINES[reason], shipped))
     (area,) = then.areas
-    told = wording_of(then, area, area.entries[0].first, Pen("us", 2026))
+    told = Wording(then, area, area.entries[0].first, Pen("us", 2026))
     said = reason_words(told)
     assert re.match(r"[A-Z].*[.\]]$", said), said
     assert not re.search(r"None|nan|  |\.\.|\(\)|: ;|,\.|NaT|;\s*\.", said), said

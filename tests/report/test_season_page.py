@@ -9,7 +9,8 @@ from click.testing import CliRunner
 from patchrisk.cli import main
 from patchrisk.read.records.books import Records
 from patchrisk.read.records.rows import Observation
-from patchrisk.report.season_page import season_lines, summary_sentences, write_season_page
+from patchrisk.report.page import write_season_page
+from patchrisk.report.story import season_lines, summary_sentences
 
 D = np.datetime64
 

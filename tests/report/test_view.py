@@ -13,11 +13,11 @@ from patchrisk.core.plan.facts import CoverRunsOut, NoForecast, OneTank
 from patchrisk.core.plan.programme import Amount, AreaPlan, Choice, Planned, Watering
 from patchrisk.core.verdict.decision_table import Phase, Stake, Verdict
 from patchrisk.read.diseases import load_diseases
-from patchrisk.report.earlier_mornings import MORNINGS_KEPT
+from patchrisk.report.earlier_mornings import MORNINGS_KEPT, keep_page, read_last_page
 from patchrisk.report.record import outlook_json
 from patchrisk.report.terminal import write_outlook
 from patchrisk.report.view import view_of
-from patchrisk.report.view.last_page import keep_page, read_last_page
+from patchrisk.report.view.morning import MorningView
 from patchrisk.site_day.judging import Entry
 from patchrisk.site_day.morning import prepare
 from tests.report.conftest import NOON
@@ -62,7 +62,7 @@ def test_what_changed_since_yesterday_is_told(morning):
     view = view_of(replace(morning, areas=(replace(greens, entries=entries),)))
     name = morning.library.diseases[first.disease].name
     now = first.verdict.name.lower().replace("_", " ")
-    told = [c.text for c in view.yesterday if c.text.startswith(f"{name}: ")]
+    told = [text for _, text in view.yesterday if text.startswith(f"{name}: ")]
     assert told == [f"{name}: {now}, was apply"]
     assert f"Greens, {name}" in view.message.split("Changed since yesterday: ")[1]
 
@@ -330,7 +330,7 @@ def test_a_card_names_what_is_only_to_be_looked_for(morning, first):
     )
     rows, lawns = rows_of(view, "Lawns")
     assert rows["fairy-ring"].scout == "now"
-    said = f"{lawns.sentence} {lawns.card.season} {lawns.card.rest}".lower()
+    said = f"{lawns.sentence} {lawns.season} {lawns.rest}".lower()
     assert [row.name for row in rows.values() if row.name.lower() not in said] == []
     assert re.search(r"look for (?:[a-z -]+, )*(?:[a-z -]+ and )?fairy ring", said)
 
@@ -339,7 +339,7 @@ def test_what_goes_on_is_told_by_what_stands_behind_it(morning):
     _, lawns = rows_of(view_of(started(morning, "fairy-ring")), "Lawns")
     rows = morning.library.diseases["fairy-ring"].mode_of_action
     worked = ", ".join(r.frac for r in rows if r.evidence == "works")
-    (said,) = [text for _, text in lawns.card.put_on if f"FRAC {worked} (worked in trials)" in text]
+    (said,) = [text for _, text in lawns.put_on if f"FRAC {worked} (worked in trials)" in text]
     assert f"FRAC {worked} (worked in trials)" in said
     assert "water in 0.24 in; repeat after 28 days." in said
 
@@ -347,9 +347,7 @@ def test_what_goes_on_is_told_by_what_stands_behind_it(morning):
 def test_a_group_named_without_figures_says_by_whom(morning):
     _, lawns = rows_of(view_of(started(morning)), "Lawns")
     # Group listing by universities: 1, 3 and 11; no trial figures were read.
-    assert lawns.card.put_on[0][1].startswith(
-        "FRAC 1, 3, 11 (named by universities, no figures read)"
-    )
+    assert lawns.put_on[0][1].startswith("FRAC 1, 3, 11 (named by universities, no figures read)")
 
 
 def test_what_is_planned_for_it_stands_first(shipped):
@@ -357,17 +355,17 @@ def test_what_is_planned_for_it_stands_first(shipped):
     planned = Planned(D("2026-05-18"), D("2026-05-22"), choice, ("fairy-ring",), {})
     plan = AreaPlan("Fairways", D("2026-05-18"), D("2026-09-01"), (), (planned,))
     _, fairways = rows_of(view_of(shipped, [plan]), "Fairways")
-    assert fairways.card.put_on[0][1].startswith("Shelf B, planned May 18 to 22; FRAC 3 (worked in")
+    assert fairways.put_on[0][1].startswith("Shelf B, planned May 18 to 22; FRAC 3 (worked in")
 
 
 def test_the_card_tells_soil_trend_season_and_how_sure(shipped):
     _, greens = rows_of(view_of(shipped), "Greens")
     mean = float(shipped.areas[0].soil.mean_c[-1]) * 9 / 5 + 32
-    assert greens.card.soil == f"{mean:.1f} °F"
-    assert re.fullmatch(r"soil at 2 in, \d\.\d °F below last week", greens.card.soil_more)
-    assert re.fullmatch(r"\d+ to \d+ °F by Jun 1", greens.card.ahead)
-    assert greens.card.season.startswith("Pythium root dysfunction: infection since Apr 15")
-    assert "soil logged, within 1.2 °F" in greens.card.sure
+    assert greens.soil_now == f"{mean:.1f} °F"
+    assert re.fullmatch(r"soil at 2 in, \d\.\d °F below last week", greens.soil_more)
+    assert re.fullmatch(r"\d+ to \d+ °F by Jun 1", greens.soil_ahead)
+    assert greens.season.startswith("Pythium root dysfunction: infection since Apr 15")
+    assert "soil logged, within 1.2 °F" in greens.sure
 
 
 @pytest.mark.parametrize("name", ["Quillfen Dunes", "Ä" * 119, "ملعب", "a b " * 29])
@@ -419,8 +417,8 @@ def test_the_message_is_one_line_whatever_the_names(morning):
 @pytest.mark.parametrize(
     ("system", "day", "span", "month", "never"),
     [
-        ("us", "May 8", "May 8 to 12", "May 8 to Jun 2", "May 8 or not at all"),
-        ("metric", "8 May", "8 to 12 May", "8 May to 2 Jun", "8 May or not at all"),
+        ("us", "May 8", "May 8 to 12", "May 8 to Jun 2", "May 8 at the earliest"),
+        ("metric", "8 May", "8 to 12 May", "8 May to 2 Jun", "8 May at the earliest"),
     ],
 )
 def test_dates_go_with_the_units_of_the_site(system, day, span, month, never):
@@ -429,7 +427,7 @@ def test_dates_go_with_the_units_of_the_site(system, day, span, month, never):
     assert pen.days(first, first) == day
     assert pen.days(first, D("2026-05-12")) == span
     assert pen.days(first, D("2026-06-02")) == month
-    assert pen.days(first, None) == never
+    assert pen.days(first, None) == f"{never}, or not at all"
     assert pen.days(first, D("2027-05-08")) == f"{day} to {day}"
     here = Pen(system, 2026)
     assert (here.day(first), here.days(first, D("2026-06-02"))) == (day, month)
@@ -503,7 +501,7 @@ def earlier(morning, days, **verdicts):
 def test_the_first_page_has_none_before_it(tmp_path, morning):
     view = view_of(morning, last=read_last_page(tmp_path / "page.json", morning.as_of))
     assert view.last_page == ""
-    assert view.since_last == ()
+    assert view.since_last == []
 
 
 def test_changes_are_told_since_the_last_page_and_not_since_one_of_today(tmp_path, morning):
@@ -513,15 +511,13 @@ def test_changes_are_told_since_the_last_page_and_not_since_one_of_today(tmp_pat
         earlier(morning, 2, fairy_ring=Verdict.APPLY),
         morning,
     ):
-        keep_page(file, then, view_of(then))
+        keep_page(file, view_of(then))
     last = read_last_page(file, morning.as_of)
     assert last.as_of == date(2026, 5, 16)
     view = view_of(morning, last=last)
     assert view.last_page == "May 16, 2026"
     now = rows_of(view)[0]["fairy-ring"].words
-    assert [(c.area, c.text) for c in view.since_last] == [
-        ("Greens", f"fairy ring: {now}, was apply")
-    ]
+    assert view.since_last == [("Greens", f"fairy ring: {now}, was apply")]
     said = f"CHANGED since the page of May 16, 2026: Greens, fairy ring: {now}, was apply."
     assert said in flat(write_outlook(view))
 
@@ -532,10 +528,10 @@ def test_dates_that_moved_and_areas_that_came_are_told(tmp_path, morning):
     middle = lawns.judged["summer-patch"].middle
     then = changed(earlier(morning, 1), "Lawns", "summer-patch", middle=middle + 5)
     then = replace(then, areas=tuple(a for a in then.areas if a.area.name != "Fairways"))
-    keep_page(file, then, view_of(then))
+    keep_page(file, view_of(then))
     told = view_of(morning, last=read_last_page(file, morning.as_of)).since_last
     day = Pen("us").day(middle)
-    assert {(c.area, c.text) for c in told} == {
+    assert set(told) == {
         ("Lawns", f"summer patch: start now expected {day}, 5 days sooner"),
         ("Fairways", "not on the last page"),
     }
@@ -557,7 +553,7 @@ def test_a_start_that_moved_is_told_from_three_days_on(tmp_path, morning, days, 
     file, alone = tmp_path / "page.json", only(morning, "Lawns", "summer-patch")
     middle = alone.areas[0].judged["summer-patch"].middle
     then = changed(earlier(alone, 1), "Lawns", "summer-patch", middle=middle + days)
-    keep_page(file, then, view_of(then))
+    keep_page(file, view_of(then))
     assert bool(view_of(alone, last=read_last_page(file, alone.as_of)).since_last) is told
 
 
@@ -565,7 +561,7 @@ def test_only_so_many_mornings_are_kept_and_the_past_can_be_written_again(tmp_pa
     file = tmp_path / "page.json"
     for back in (*range(MORNINGS_KEPT + 5), MORNINGS_KEPT + 2):
         then = earlier(morning, back)
-        keep_page(file, then, view_of(then))
+        keep_page(file, view_of(then))
     pages = json.loads(file.read_text(encoding="utf-8"))["pages"]
     days = [date.fromisoformat(page["as_of"]) for page in pages]
     assert days == [morning.as_of - timedelta(days=n) for n in range(MORNINGS_KEPT - 1, -1, -1)]
@@ -589,12 +585,12 @@ def test_only_so_many_mornings_are_kept_and_the_past_can_be_written_again(tmp_pa
 def test_a_damaged_or_older_record_counts_as_none_and_is_replaced(tmp_path, morning, damage):
     file = tmp_path / "page.json"
     then = earlier(morning, 1)
-    keep_page(file, then, view_of(then))
+    keep_page(file, view_of(then))
     assert read_last_page(file, morning.as_of) is not None
     text = damage(file.read_text(encoding="utf-8"))
     file.write_bytes(text.encode("utf-8", "surrogateescape"))
     assert read_last_page(file, morning.as_of) is None
-    keep_page(file, morning, view_of(morning))
+    keep_page(file, view_of(morning))
     assert read_last_page(file, morning.as_of + timedelta(days=1)).as_of == morning.as_of
 
 
@@ -610,7 +606,7 @@ def stopped(unrecorded):
 def test_after_four_days_each_card_says_what_is_likely_and_what_to_mend(stopped):
     for area in view_of(stopped).areas:
         assert "Mend first: " in area.sentence, area.name
-        assert re.search(r"last known May 17, today likely \d+ to \d+ °F", area.card.soil_more)
+        assert re.search(r"last known May 17, today likely \d+ to \d+ °F", area.soil_more)
         likely = [row for row in area.rows if row.verdict is Verdict.CANNOT_SAY]
         assert not likely or "ikely, by estimate, " in area.sentence
 
@@ -618,12 +614,12 @@ def test_after_four_days_each_card_says_what_is_likely_and_what_to_mend(stopped)
 def test_fresh_readings_need_no_mending(morning):
     for area in view_of(morning).areas:
         assert "Mend first" not in area.sentence
-        assert "likely" not in area.card.soil_more
+        assert "likely" not in area.soil_more
 
 
-def test_what_went_on_past_its_label_stands_first_in_the_terminal(morning):
-    view = replace(view_of(morning), past_label=("Greens: three of two.",))
-    assert write_outlook(view).splitlines()[1] == "PAST ITS LABEL Greens: three of two."
+def test_what_went_on_past_its_label_stands_first_in_the_terminal(morning, monkeypatch):
+    monkeypatch.setattr(MorningView, "past_label", ["Greens: three of two."])
+    assert write_outlook(view_of(morning)).splitlines()[1] == "PAST ITS LABEL Greens: three of two."
 
 
 def test_json_gives_the_soil_of_its_last_day(morning):
@@ -640,6 +636,6 @@ def test_how_sure_begins_with_the_chance_of_a_start_that_has_not_come(shipped):
     view = view_of(shipped)
     (area,) = (a for a in shipped.areas if a.area.name == "Lawns")
     odds = round(100 * area.judged["summer-patch"].odds_lead)
-    sure = {a.name: a.card.sure for a in view.areas}
+    sure = {a.name: a.sure for a in view.areas}
     assert sure["Lawns"].startswith(f"start {odds} % within 14 days; published rules differ (")
     assert "start" not in sure["Greens"]  # it has come

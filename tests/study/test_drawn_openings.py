@@ -12,8 +12,8 @@ from patchrisk.core.skill.openings import opening_days, seasons_of
 from patchrisk.site_day.area_soil import error_covariance
 from patchrisk.study import backtest
 from patchrisk.study.plan import plan_backtest
-from patchrisk.study.sites import open_source
 from patchrisk.study.soil import CAME_FROM, site_soils
+from patchrisk.study.sources import open_source
 
 MEMORY = error_covariance()
 DAYS = np.arange(np.datetime64("2001-03-01"), np.datetime64("2003-04-01"))

@@ -18,13 +18,8 @@ class Job:
         time.sleep(100)
 
 if __name__ == "__main__":
-    jobs = [Job() for _ in range(4)]
-    if sys.argv[2] == "processes":
-        from patchrisk.study.workers import over_processes
-        list(over_processes(jobs, 2))
-    else:
-        from patchrisk.study.workers import over_cluster
-        list(over_cluster(jobs, None, 2))
+    from patchrisk.study.workers import over_processes
+    list(over_processes([Job() for _ in range(4)], 2))
 """
 
 
@@ -45,14 +40,13 @@ def wait_until(true, seconds):
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="signals of POSIX")
-@pytest.mark.parametrize("how", ["processes", "cluster"])
 @pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGKILL])
-def test_workers_end_with_the_process_that_began_them(tmp_path, how, number):
+def test_workers_end_with_the_process_that_began_them(tmp_path, number):
     (tmp_path / "parent.py").write_text(PARENT)
     (tmp_path / "pids").mkdir()
     with (tmp_path / "said").open("w") as said:
         parent = subprocess.Popen(
-            [sys.executable, "parent.py", str(tmp_path / "pids"), how],
+            [sys.executable, "parent.py", str(tmp_path / "pids")],
             cwd=tmp_path,
             stdout=said,
             stderr=said,

@@ -9,7 +9,7 @@ from click.testing import CliRunner
 from patchrisk.base.errors import InputError
 from patchrisk.cli import main
 from patchrisk.study import backtest, sweep_source
-from patchrisk.study.memory_sources import open_grid_file
+from patchrisk.study.grids import open_grid_file
 
 FEW = {"diseases": ["summer-patch"], "draws": 0}
 MISSING = (-9999.0, 999.9)

@@ -14,9 +14,8 @@ from patchrisk.base.errors import InputError
 from patchrisk.core.skill.chances import RATIOS, Belief, brier, expected_cost
 from patchrisk.read.diseases import load_library
 from patchrisk.study import fit_model, usual_terms
-from patchrisk.study.findings import model_words
+from patchrisk.study.findings import model_words, names_of
 from patchrisk.study.models import fit_models, model_tables
-from patchrisk.study.naming import names_of
 
 TODAY = date(2030, 1, 1)
 

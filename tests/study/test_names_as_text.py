@@ -4,7 +4,7 @@ import warnings
 
 import pytest
 
-from patchrisk.study.naming import plain_line
+from patchrisk.study.findings import plain_line
 from patchrisk.study.run import backtest
 from patchrisk.study.study import write_study
 

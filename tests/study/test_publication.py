@@ -18,9 +18,9 @@ from patchrisk.cli import main
 from patchrisk.study import backtest
 from patchrisk.study.figure_style import draw_coasts
 from patchrisk.study.folder import sha256_of
-from patchrisk.study.grid_results import write_netcdf
+from patchrisk.study.grids import write_netcdf
 from patchrisk.study.scenarios import map_air, map_quantiles, scenario_table, shifted
-from patchrisk.study.sites import open_source
+from patchrisk.study.sources import open_source
 from patchrisk.study.table_files import write_geoparquet
 from tests.study.test_in_and_out import WARM, daily, long_table
 

@@ -22,9 +22,9 @@ from patchrisk.base.errors import InputError, UnavailableError
 from patchrisk.cli import main
 from patchrisk.study import backtest, read_seasons
 from patchrisk.study.plan import PartJob, plan_backtest
-from patchrisk.study.sites import Extent, cut_into_parts, open_source
-from patchrisk.study.table_files import read_verdicts
-from patchrisk.study.tables import SEASON_COLUMNS, VERDICT_COLUMNS
+from patchrisk.study.sources import Extent, cut_into_parts, open_source
+from patchrisk.study.table_files import read_table
+from patchrisk.study.tables import SEASON_COLUMNS, VERDICT_COLUMNS, VERDICTS_LAYOUT
 from patchrisk.study.workers import how_many
 from tests.study.parts import part_small
 
@@ -129,7 +129,7 @@ def test_a_stopped_run_leaves_its_parts_and_goes_on_from_them(
     with pytest.raises(UnavailableError, match="2 of 5 parts done: give the same command again"):
         backtest(table, out, diseases=FEW, progress=stop)
     assert set(read_seasons(out)["site"]) == {"upland", "valley"}  # finished parts are usable
-    assert set(read_verdicts(out)["site"]) == {"upland", "valley"}
+    assert set(read_table(out, VERDICTS_LAYOUT)["site"]) == {"upland", "valley"}
     assert not json.loads((out / "metadata.json").read_text())["finished"]
     told.clear()
     backtest(table, out, diseases=FEW, progress=lambda *a: told.append(a))
@@ -162,7 +162,7 @@ def test_without_parquet_the_tables_are_csv(table, straight, tmp_path, small_par
         "seasons.csv",
         "verdicts.csv",
     ]
-    pd.testing.assert_frame_equal(found.verdicts, read_verdicts(straight))
+    pd.testing.assert_frame_equal(found.verdicts, read_table(straight, VERDICTS_LAYOUT))
     pd.testing.assert_frame_equal(found.seasons, read_seasons(straight))
 
 

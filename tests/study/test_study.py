@@ -23,10 +23,10 @@ from patchrisk.core.skill.measures import Terms
 from patchrisk.read.diseases import load_library
 from patchrisk.report.words import rule_words
 from patchrisk.study import backtest, sweep_source, write_sweep
+from patchrisk.study.observations import usual_terms
 from patchrisk.study.study import write_study
 from patchrisk.study.table_files import SeasonParts, write_csv
 from patchrisk.study.tables import verdicts_as_rules
-from patchrisk.study.terms import usual_terms
 
 TERMS = Terms(least_lead=21, most_lead=84, least_absences=2, least_seasons=2, draws=50)
 TODAY = date(2020, 1, 1)

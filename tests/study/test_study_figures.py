@@ -28,14 +28,10 @@ from patchrisk.study import (
     figure_style,
     figures_dates,
     figures_skill,
-    figures_summary,
-    figures_sweep,
-    figures_warmth,
 )
-from patchrisk.study.naming import DiseaseNames
-from patchrisk.study.study_tables import skill_tables
-from patchrisk.study.summary import summary_table
-from patchrisk.study.sweep_words import read_vary
+from patchrisk.study.findings import DiseaseNames
+from patchrisk.study.study_tables import skill_tables, summary_table
+from patchrisk.study.sweep_study import read_vary
 
 TERMS = Terms(21, 84, 3, 3, draws=100)
 NAMES = DiseaseNames(
@@ -150,13 +146,13 @@ def plates(seasons):
     made = [
         figures_dates.draw_openings(*one, NAMES, 0.9),
         figures_dates.draw_latitudes(normal, NAMES),
-        figures_summary.draw_summary(rows, NAMES, "measured", "1 Mar"),
-        figures_warmth.draw_where(warmest[warmest["rule"] == "first-10c"], NAMES),
+        figures_dates.draw_summary(rows, NAMES, "measured", "1 Mar"),
+        figures_dates.draw_where(warmest[warmest["rule"] == "first-10c"], NAMES),
         figures_skill.draw_leads(pairs, NAMES, TERMS),
         figures_skill.draw_roc([one for one, _ in pairs], pd.concat(each), PRESSURE, NAMES, TERMS),
-        figures_sweep.draw_sweep(swept("low=16:20:1degC")),
+        figures_skill.draw_sweep(swept("low=16:20:1degC")),
     ]
-    maps = figures_sweep.draw_sweep(swept("low=16:20:1degC", "days=1:4:1", "depth=5:6:1cm"))
+    maps = figures_skill.draw_sweep(swept("low=16:20:1degC", "days=1:4:1", "depth=5:6:1cm"))
     return {p.name: p for p in made} | {"maps": maps}
 
 

@@ -11,7 +11,7 @@ from patchrisk.core.rules.rule import Rule, Season, Statistic, season_days
 from patchrisk.core.rules.windows import is_open
 from patchrisk.core.skill.measures import Terms
 from patchrisk.core.skill.sweep import change, grid, rules_to_try, sweep_grid
-from patchrisk.study.sweep_words import read_vary, sweep_sentences
+from patchrisk.study.sweep_study import read_vary, sweep_sentences
 
 TERMS = Terms(least_lead=35, most_lead=45, least_absences=10, least_seasons=5, draws=500)
 RISING = Rule(

@@ -15,8 +15,8 @@ from hypothesis import strategies as st
 
 from patchrisk.base.errors import InputError
 from patchrisk.cli import main
-from patchrisk.study.sites import open_source
-from patchrisk.study.table_columns import arrow_days, read_day_column
+from patchrisk.study.sources import open_source
+from patchrisk.study.table_rows import arrow_days, read_day_column
 
 
 @pytest.fixture

@@ -56,7 +56,8 @@ def test_a_start_counts_at_two_days_if_all_but_certain_at_five_if_likely_and_sta
     made = judged(today, weather=relapse(today, lasting, 20))
     assert made.phase is phase
     assert made.verdict is (Verdict.APPLY if phase is Phase.STARTING else Verdict.GET_READY)
-    assert made.start == START  # it is named before it counts
+    told = today == "2023-05-16" or lasting >= 10  # it is named before it counts, if likely to
+    assert made.start == (START if told else None)
     assert made.stands == (D(today) > D("2023-05-15"))
     assert made.rules[0].stands is made.stands
     share = 1.0 if today == "2023-05-16" else lasting / 20
@@ -93,6 +94,15 @@ def test_a_start_that_may_be_withdrawn_is_near_only_where_it_is_as_likely_as_not
     assert made.odds_lasting == warm / 20
     assert made.phase is phase
     assert (made.start is None) is (phase is Phase.RESTING)
+
+
+@pytest.mark.parametrize(("lasting", "start"), [(10, START), (9, None)])
+def test_a_start_that_will_more_likely_be_withdrawn_is_not_told_but_the_one_to_come(lasting, start):
+    """All start again by 9 May, so that a start is near however the first fares."""
+    made = judged("2023-05-06", weather=relapse("2023-05-06", lasting, 20))
+    assert made.odds_lasting == lasting / 20
+    assert (made.phase, made.start) == (Phase.COMING, start)
+    assert made.verdict is Verdict.GET_READY
 
 
 @pytest.mark.parametrize(("celsius", "start"), [(17.9, None), (18.0, START)])

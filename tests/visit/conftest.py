@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from patchrisk.base import resources
-from patchrisk.report.visit.build import VisitView, view_of_visit
+from patchrisk.report.visit.view import VisitView, view_of_visit
 from patchrisk.site_day import visit as site_visit
 from patchrisk.site_day.morning import Morning
 from patchrisk.site_day.visit import VisitDay, judge_day

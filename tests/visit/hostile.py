@@ -5,8 +5,8 @@ import re
 from datetime import UTC, datetime
 from pathlib import Path
 
-from patchrisk.report.visit.build import view_of_visit
 from patchrisk.report.visit.page import write_visit_page
+from patchrisk.report.visit.view import view_of_visit
 from patchrisk.site_day.visit import judge_day
 
 HOSTILE = '<img src=x onerror="window.hacked=1"> \'&amp;'

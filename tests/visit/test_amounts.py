@@ -2,16 +2,16 @@
 
 import pytest
 
-from patchrisk.core.visit.amounts import (
+from patchrisk.core.visit.findings import SoilValue
+from patchrisk.core.visit.soil_tests import (
     exchangeable_share,
     manganese_index,
     saturated,
     sodium_adsorption_ratio,
     worked_out,
 )
-from patchrisk.core.visit.findings import SoilValue
 from patchrisk.read.visit.guidelines import load_soil_tests
-from patchrisk.read.visit.soil_units import UnitError, canonical
+from patchrisk.read.visit.soil_values import UnitError, canonical
 
 K, CA, NA, MG = 39.1, 20.04, 22.99, 12.15
 
@@ -74,16 +74,18 @@ def test_exchangeable_sodium_from_the_ratio():
     # USDA Handbook 60: exchangeable sodium ratio = -0.0126 + 0.01475 SAR; a soil is sodic from
     # ESP 15, and later limits put the same soil at SAR 13.
     line = (-0.0126, 0.01475)
-    assert load_soil_tests().formulas.exchange == line
+    figures = load_soil_tests().formulas.figures
+    assert (figures["exchange.offset"], figures["exchange.slope"]) == line
     assert exchangeable_share(13, *line) == pytest.approx(15, abs=0.3)
     assert exchangeable_share(0, *line) == 0
 
 
 def test_manganese_index():
     # Rutgers: 101.7 + 3.75 Mn - 15.2 pH; 25 is its critical level. By hand at pH 6.5, Mn 10.
-    figures = (101.7, 3.75, 15.2)
-    assert load_soil_tests().formulas.manganese == figures
-    assert manganese_index(10, 6.5, *figures) == pytest.approx(40.4)
+    typed = (101.7, 3.75, 15.2)
+    figures = load_soil_tests().formulas.figures
+    assert tuple(figures[f"manganese.{k}"] for k in ("constant", "by_mn", "by_ph")) == typed
+    assert manganese_index(10, 6.5, *typed) == pytest.approx(40.4)
 
 
 def test_conductivity_of_the_paste_by_texture():

@@ -7,7 +7,7 @@ from scipy import stats
 
 from patchrisk.base.errors import InputError
 from patchrisk.core.visit.findings import SoilValue
-from patchrisk.core.visit.guidelines import judge_values, order_by_chance, rises
+from patchrisk.core.visit.soil_tests import judge_values, order_by_chance, rises
 from patchrisk.read.visit.guidelines import load_soil_tests
 
 M3 = "Mehlich-3"

@@ -4,8 +4,7 @@ import pytest
 
 from patchrisk.base.errors import InputError
 from patchrisk.read.visit.guidelines import load_soil_tests
-from patchrisk.read.visit.laboratory import Laboratory, read_laboratory
-from patchrisk.read.visit.values import parse_heading
+from patchrisk.read.visit.laboratory import Laboratory, parse_heading, read_laboratory
 
 PLACES = ("Good", "Middling", "Bad")
 M3 = Laboratory(extractant="Mehlich-3")

@@ -8,9 +8,9 @@ import pytest
 from click.testing import CliRunner
 
 from patchrisk.cli import main
-from patchrisk.report.visit.build import view_of_visit
 from patchrisk.report.visit.page import embedded
 from patchrisk.report.visit.terminal import visit_json, write_visit
+from patchrisk.report.visit.view import view_of_visit
 from patchrisk.site_day.visit import judge_day
 from tests.visit.conftest import NOW
 from tests.visit.hostile import write_hostile_page

@@ -11,8 +11,7 @@ from click.testing import CliRunner
 from patchrisk.base import resources
 from patchrisk.base.errors import InputError
 from patchrisk.cli import main
-from patchrisk.read.site import read_site
-from patchrisk.read.watched import SETTLED_S, settled
+from patchrisk.read.site import SETTLED_S, read_site, settled
 
 SITE = (
     '[site]\nlatitude = 38.9\nlongitude = -85.4\n[[logger]]\nfolder = "exports"\ndepth = "5 cm"\n'
@@ -63,7 +62,7 @@ def test_a_file_that_just_came_waits_however_old_it_says_it_is(folder):
 def test_each_export_keeps_the_keys_of_its_table(folder, monkeypatch):
     put(folder, "a.csv", "1")
     put(folder, "b.csv", "2")
-    monkeypatch.setattr("patchrisk.read.watched.SETTLED_S", -1.0)
+    monkeypatch.setattr("patchrisk.read.site.SETTLED_S", -1.0)
     site = read_site(folder.parent / "site.toml")
     assert [(lg.file, lg.depth) for lg in site.logger] == [
         ("exports/a.csv", "5 cm"),
@@ -86,7 +85,7 @@ def test_a_slip_in_the_site_file_is_named(folder, old, new, told):
 
 
 def test_a_log_in_parts_that_overlap_is_the_log(tmp_path, monkeypatch):
-    monkeypatch.setattr("patchrisk.read.watched.SETTLED_S", -1.0)
+    monkeypatch.setattr("patchrisk.read.site.SETTLED_S", -1.0)
     shutil.copytree(resources.sample_weather(), tmp_path, dirs_exist_ok=True)
     args = ["outlook", "--json", "--as-of", "2026-05-18", "--site", str(tmp_path / "site.toml")]
 

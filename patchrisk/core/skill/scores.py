@@ -168,11 +168,10 @@ def told_by_landmark(cases: Cases, terms: Terms) -> BoolArray:
 
 def assess(cases: Cases, terms: Terms) -> Skill:
     """Judge a rule on its cases."""
+    answers, clusters = answers_of([cases], terms), cases.clusters
+    presence, absence = answers.presence, answers.absence
+    (hit,), (told,) = answers.hit, answers.told
     became = outcomes(cases, terms)
-    judged = became != Outcome.UNJUDGED
-    presence, absence = judged & cases.found, judged & ~cases.found
-    hit, alarm = became == Outcome.HIT, became == Outcome.FALSE_ALARM
-    told, clusters = told_by_landmark(cases, terms), cases.clusters
     lead = np.where(presence, cases.lead, np.nan)
     opened = ~np.isnan(lead)
 
@@ -180,14 +179,18 @@ def assess(cases: Cases, terms: Terms) -> Skill:
         return rate(weights, hit, presence)
 
     def alarms(weights: FloatArray) -> FloatArray:
-        return rate(weights, alarm, absence)
+        return rate(weights, told, absence)
 
     false_alarm_rate = gain = None
     if absence.sum() >= terms.least_absences:
         false_alarm_rate = estimate(alarms, clusters, absence, terms, "share")
         if presence.any():
             gain = estimate(
-                lambda w: rate(w, told, presence) - alarms(w), clusters, judged, terms, "difference"
+                lambda w: rate(w, told, presence) - alarms(w),
+                clusters,
+                presence | absence,
+                terms,
+                "difference",
             )
     ends = np.quantile(lead[opened], [0.1, 0.9]).tolist() if opened.any() else (np.nan, np.nan)
     return Skill(

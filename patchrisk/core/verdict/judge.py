@@ -175,6 +175,9 @@ def judge(
     rules = _rules(span, here, outlook, known.dates, row, settings)
     dated = [rule.dated for rule in rules if rule.dated is not None]
     apart = int((max(dated) - min(dated)).astype(int)) if dated else None
+    # A start that will more likely be withdrawn than not is not told: the one to come is.
+    withdrawn = lasting is not None and lasting < settings.ready_odds
+    untold = phase is Phase.RESTING or (phase is Phase.COMING and withdrawn)
     over = here.over[0]
     return Judgement(
         case=case,
@@ -185,7 +188,7 @@ def judge(
         first=first,
         last=last,
         rules=rules,
-        start=None if phase is Phase.RESTING else start,
+        start=None if untold else start,
         stands=bool(stands[0]) and start is not None,
         early=early,
         middle=middle,

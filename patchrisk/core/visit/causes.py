@@ -9,14 +9,16 @@ from dataclasses import dataclass
 from typing import Literal
 
 from patchrisk.core.visit.findings import Candidate, Cause, Fact, Place, Status, Visit
-from patchrisk.core.visit.guidelines import Guideline, Judged, judge_values, order_by_chance, rises
 from patchrisk.core.visit.soil_causes import (
-    Limits,
+    NextTest,
+    Rules,
+    Sign,
     cause_of,
     ground_causes,
     nematode_cause,
     soil_causes,
 )
+from patchrisk.core.visit.soil_tests import Judged, judge_values, order_by_chance, rises
 
 Answer = Literal["named", "not settled", "nothing wrong", "wrong place"]
 # Fungi of the roots that a laboratory may not tell apart: name of the family, key of its undivided
@@ -29,36 +31,6 @@ ROOT_FAMILIES = ("dark", "pythium")
 _AMOUNTS = ("none", "few", "many")
 _COLOURS = ("white", "tan", "brown", "dark")
 _RANK: Mapping[Status, int] = {"for": 0, "open": 1, "not looked at": 2, "against": 3}
-
-
-@dataclass(frozen=True)
-class Sign:
-    """A sign on the roots: the kind of fungus, or the diseases, that it speaks for."""
-
-    key: str
-    kind: str = ""
-    diseases: tuple[str, ...] = ()
-    absent_against: bool = False
-
-
-@dataclass(frozen=True)
-class NextTest:
-    """Something to look at: its cost as an order, what tells that it was done, what it settles."""
-
-    key: str
-    cost: int
-    fills: str
-    settles: tuple[str, ...]
-
-
-@dataclass(frozen=True)
-class Rules:
-    """What thresholds/visit.toml and soil_tests.toml say, as plain values."""
-
-    signs: tuple[Sign, ...]
-    tests: tuple[NextTest, ...]
-    limits: Limits
-    guidelines: tuple[Guideline, ...]
 
 
 @dataclass(frozen=True)
@@ -97,32 +69,24 @@ class Findings:
 def judge_visit(visit: Visit, rules: Rules) -> Findings:
     """Say what speaks for and against each cause, and what to look at next.
 
-    Parameters
-    ----------
-    visit : Visit
-    rules : Rules
-
-    Returns
-    -------
-    Findings
-        Causes sorted: what is spoken for, what is open, what was not looked at, what is against.
+    Causes stand in order: spoken for, open, not looked at, spoken against.
     """
     soil = tuple(
         judge_values(place.soil, rules.guidelines, visit.grasses, visit.ground)
         for place in visit.places
     )
-    plugs = _plugs(visit, rules.limits)
-    dead = (plugs.worst.damage or 0) >= rules.limits.dead
+    plugs = _plugs(visit, rules)
+    dead = (plugs.worst.damage or 0) >= rules.figures["ground.dead.high"]
     told = [place.damage for place in visit.places]
-    sound = all(d is not None and d <= rules.limits.sound for d in told)
+    sound = all(d is not None and d <= rules.figures["ground.sound.most"] for d in told)
     wrong = dead or (sound and visit.thinned)
     causes = _root_causes(plugs, rules, blind=wrong)
-    causes += soil_causes(visit, [judged for judged in soil if judged], rules.limits)
-    causes += [nematode_cause(visit.up_to(lambda place: bool(place.nematodes)), rules.limits)]
-    causes += ground_causes(visit, rules.limits)
+    causes += soil_causes(visit, [judged for judged in soil if judged], rules)
+    causes += [nematode_cause(visit.up_to(lambda place: bool(place.nematodes)), rules)]
+    causes += ground_causes(visit, rules)
     left = _nothing_else(causes)
-    causes += [_heat(visit, rules.limits, left), _cold(plugs, rules.limits, left)]
-    causes += [_wear(visit, rules.limits)]
+    causes += [_heat(visit, rules, left), _cold(plugs, rules, left)]
+    causes += [_wear(visit, rules)]
     causes.sort(key=lambda one: (_RANK[one.status], -one.weight))
     named = any(one.status == "for" for one in causes)
     looked = any(one.status == "against" and one.family in ROOT_FAMILIES for one in causes)
@@ -137,10 +101,11 @@ def judge_visit(visit: Visit, rules: Rules) -> Findings:
     return Findings(answer, tuple(causes), soil, order, chance, tests)
 
 
-def _plugs(visit: Visit, limits: Limits) -> Visit:
+def _plugs(visit: Visit, rules: Rules) -> Visit:
     """Return the visit up to the worst place whose roots were looked at and are not long dead."""
-    fresh = visit.up_to(lambda place: (place.damage or 0) < limits.dead)
-    return fresh.up_to(lambda place: place.roots_seen and (place.damage or 0) < limits.dead)
+    dead = rules.figures["ground.dead.high"]
+    fresh = visit.up_to(lambda place: (place.damage or 0) < dead)
+    return fresh.up_to(lambda place: place.roots_seen and (place.damage or 0) < dead)
 
 
 def _root_causes(visit: Visit, rules: Rules, *, blind: bool) -> list[Cause]:
@@ -149,32 +114,31 @@ def _root_causes(visit: Visit, rules: Rules, *, blind: bool) -> list[Cause]:
     ``blind``: the plugs are from a place where the roots tell nothing.
     """
     out: list[Cause] = []
-    weight = rules.limits.weight
 
     def facts_of(signs: Iterable[Sign]) -> list[Fact]:
-        return [fact for sign in signs for fact in _sign_facts(visit, sign, blind, rules.limits)]
+        return [fact for sign in signs for fact in _sign_facts(visit, sign, blind, rules)]
 
-    own = {c.key: facts_of(s for s in rules.signs if c.key in s.diseases) for c in visit.candidates}
+    own = {c.key: facts_of(s for s in rules.signs if c.key in s.disease) for c in visit.candidates}
     for family, key, kind in _FAMILIES:
         members = [c for c in visit.candidates if kind in c.kinds]
         if not members:
             continue
         facts = facts_of(sign for sign in rules.signs if sign.kind == kind)
         facts += [fact for c in members for fact in own[c.key]]
-        facts += _roots_against(visit, rules.limits, blind, family)
+        facts += _roots_against(visit, rules, blind, family)
         facts += _named(visit, key, [c.key for c in members])
         status = _root_status(facts)
         if status == "not looked at" and any(_fits(c) for c in members):
             status = "open"
-        seen = weight["root.sign"] * sum(fact.direct and fact.side == "for" for fact in facts)
-        out.append(Cause(key, family, status, tuple(facts), weight["root.family"] + seen))
-        base = weight["root.member"] + seen
-        out += [_member(visit, c, family, own[c.key], status, blind, base, weight) for c in members]
+        seen = rules.weight("root.sign") * sum(fact.direct and fact.side == "for" for fact in facts)
+        out.append(Cause(key, family, status, tuple(facts), rules.weight("root.family") + seen))
+        base = rules.weight("root.member") + seen
+        out += [_member(visit, c, family, own[c.key], status, blind, base, rules) for c in members]
     known = {kind for _, _, kind in _FAMILIES}
     for c in visit.candidates:
         if not c.kinds & known:
-            base = weight["root.other"]
-            out.append(_member(visit, c, c.key, own[c.key], None, blind, base, weight))
+            base = rules.weight("root.other")
+            out.append(_member(visit, c, c.key, own[c.key], None, blind, base, rules))
     return out
 
 
@@ -186,7 +150,7 @@ def _member(
     group: Status | None,
     blind: bool,
     base: float,
-    weight: Mapping[str, float],
+    rules: Rules,
 ) -> Cause:
     facts, days = [*signs], c.season.infected_days
     if days is not None:
@@ -212,8 +176,8 @@ def _member(
         status = "against"
     elif status == "not looked at" and group in ("for", "open"):
         status = "open"
-    liked = weight["root.months"] * bool(c.season.shows) + weight["root.grass"] * c.likely
-    liked += weight["root.season"] * bool(days)
+    liked = rules.weight("root.months") * bool(c.season.shows)
+    liked += rules.weight("root.grass") * c.likely + rules.weight("root.season") * bool(days)
     return Cause(c.key, family, status, tuple(facts), base + liked)
 
 
@@ -221,14 +185,14 @@ def _fits(c: Candidate) -> bool:
     return bool(c.season.infected_days) and bool(c.season.shows)
 
 
-def _sign_facts(visit: Visit, sign: Sign, blind: bool, limits: Limits) -> Iterator[Fact]:
+def _sign_facts(visit: Visit, sign: Sign, blind: bool, rules: Rules) -> Iterator[Fact]:
     """Yield what a sign at the worst place says, beside the best one."""
     there = visit.worst.signs.get(sign.key)
     if there is None:
         return
     told = {"sign": sign.key, "amount": there, "place": visit.worst.name}
     if there == "none":
-        against = sign.absent_against and not blind
+        against = sign.absent == "against" and not blind
         yield Fact("sign absent", "against" if against else "beside", against, told)
         return
     if blind:
@@ -238,26 +202,27 @@ def _sign_facts(visit: Visit, sign: Sign, blind: bool, limits: Limits) -> Iterat
     kind = "sign in both"
     if here is None or _AMOUNTS.index(there) > _AMOUNTS.index(here):
         kind = "sign"
-    elif _worse_roots(visit.worst, visit.best, limits):
+    elif _worse_roots(visit.worst, visit.best, rules):
         kind = "sign, worse roots"
     yield Fact(kind, "for", kind != "sign in both", {**told, "best": here})
 
 
-def _worse_roots(worst: Place, best: Place, limits: Limits) -> bool:
+def _worse_roots(worst: Place, best: Place, rules: Rules) -> bool:
     """Whether roots are plainly shorter, or darker."""
+    shorter = rules.figures["ground.shorter.most"]
     lengths = worst.length_cm is not None and best.length_cm is not None
-    if lengths and (worst.length_cm or 0) <= limits.shorter * (best.length_cm or 0):
+    if lengths and (worst.length_cm or 0) <= shorter * (best.length_cm or 0):
         return True
     known = worst.colour in _COLOURS and best.colour in _COLOURS
     return known and _COLOURS.index(worst.colour) > _COLOURS.index(best.colour)
 
 
-def _roots_against(visit: Visit, limits: Limits, blind: bool, family: str) -> Iterator[Fact]:
+def _roots_against(visit: Visit, rules: Rules, blind: bool, family: str) -> Iterator[Fact]:
     worst, best = visit.worst, visit.best
     if blind or not worst.roots_seen:
         return
     marked = any(amount != "none" for key, amount in worst.signs.items() if key != "root_hairs")
-    worse = not visit.alone and _worse_roots(worst, best, limits)
+    worse = not visit.alone and _worse_roots(worst, best, rules)
     if worst.colour == "white" and not marked and not worse:
         yield Fact("sound roots", "against", direct=True, told={"place": worst.name})
     hairs = worst.signs.get("root_hairs", "none") != "none"  # root dysfunction leaves none
@@ -291,28 +256,28 @@ def _nothing_else(causes: Sequence[Cause]) -> bool:
     return cleared and not any(c.status == "for" for c in causes)
 
 
-def _heat(visit: Visit, limits: Limits, left: bool) -> Cause:
+def _heat(visit: Visit, rules: Rules, left: bool) -> Cause:
     """Judge heat, which no sign tells: it stands for what is left once roots are cleared."""
     soil, facts = visit.weather.soil_c, []
-    told = {"soil_c": soil, "limit_c": limits.heat_c}
+    told = {"soil_c": soil, "limit_c": rules.heat_c}
     if not visit.cool_season:
         facts.append(Fact("warm-season grass", "against", True))
-    elif soil is not None and soil < limits.heat_c:
+    elif soil is not None and soil < rules.heat_c:
         facts.append(Fact("soil not hot", "against", True, told))
     elif soil is not None:
         facts.append(Fact("soil hot", "for", told=told))
         facts += [Fact("nothing else left", "for", direct=True)] if left else []
-    return cause_of("heat", facts, limits.weight["heat.sure"], limits.weight["heat.open"])
+    return cause_of("heat", facts, rules.weight("heat.sure"), rules.weight("heat.open"))
 
 
-def _cold(visit: Visit, limits: Limits, left: bool) -> Cause:
+def _cold(visit: Visit, rules: Rules, left: bool) -> Cause:
     """Judge cold: by dead crowns; or, where a warm-season grass froze, as what is left."""
     soil, air = visit.weather.coldest_soil_c, visit.weather.coldest_air_c
-    tender = not visit.cool_season and air is not None and air <= limits.frost_air_c
+    tender = not visit.cool_season and air is not None and air <= rules.figures["ground.frost.air"]
     told, place = {"soil_c": soil, "air_c": air}, {"place": visit.worst.name}
     if soil is None and air is None:
         return Cause("cold", "cold", "not looked at", ())
-    if not (tender or (soil is not None and soil <= limits.frost_soil_c)):
+    if not (tender or (soil is not None and soil <= rules.figures["ground.frost.soil"])):
         return Cause("cold", "cold", "against", (Fact("no hard frost", "against", True, told),))
     facts, crowns = [Fact("hard frost", "for", told=told)], visit.worst.crowns
     if crowns == "sound":
@@ -322,11 +287,11 @@ def _cold(visit: Visit, limits: Limits, left: bool) -> Cause:
         facts.append(Fact("crowns dead", "for", True, place))
     elif tender and left and not crowns:
         facts.append(Fact("nothing else left", "for", direct=True))
-    sure = limits.weight["cold.crowns" if crowns else "cold.sure"]
-    return cause_of("cold", facts, sure, limits.weight["cold.open"])
+    sure = rules.weight("cold.crowns" if crowns else "cold.sure")
+    return cause_of("cold", facts, sure, rules.weight("cold.open"))
 
 
-def _wear(visit: Visit, limits: Limits) -> Cause:
+def _wear(visit: Visit, rules: Rules) -> Cause:
     """Shade and traffic have no published limit: they can be open, or alike in every place."""
     worst, best, facts = visit.worst, visit.best, []
     for kind, there, here in (
@@ -338,7 +303,7 @@ def _wear(visit: Visit, limits: Limits) -> Cause:
             facts.append(Fact(kind, "for" if more else "against", told={"place": worst.name}))
     if visit.pattern in ("wear lines", "shade"):
         facts.append(Fact("pattern", "for", told={"pattern": visit.pattern}))
-    weight = limits.weight["wear.open"]
+    weight = rules.weight("wear.open")
     return cause_of("shade and traffic", facts, weight, weight, weight if facts else 0.0)
 
 

@@ -13,19 +13,10 @@ Side = Literal["for", "against", "beside"]
 class SoilValue:
     """One figure of a soil test.
 
-    Parameters
-    ----------
-    analyte : str
-    value : float
-        In the canonical unit.
-    unit : str
-        ``mg/kg``, ``mg/L`` (of an extract), ``dS/m``, ``%``, ``meq/100 g``, ``pH`` or ``1``.
-    method : str
-        Extractant, or mixture of soil and water; empty where none is told.
-    below : bool
-        Whether the laboratory gave it as less than ``value``.
-    worked_out : str
-        From what other figures it follows; empty for one that was measured.
+    ``value`` is in the canonical ``unit``: ``mg/kg``, ``mg/L`` (of an extract), ``dS/m``, ``%``,
+    ``meq/100 g``, ``pH`` or ``1``. ``method`` is the extractant, or mixture of soil and water;
+    empty where none is told. ``below`` is whether the laboratory gave it as less than ``value``;
+    ``worked_out`` from what other figures it follows.
     """
 
     analyte: str
@@ -43,26 +34,13 @@ class SoilValue:
 
 @dataclass(frozen=True)
 class Place:
-    """One place of a visit; None, or absent, is what was not looked at.
+    """One place of a visit; None, empty or absent is what was not looked at.
 
-    Parameters
-    ----------
-    damage : float or None
-        Share of the turf that is thin or dead [%].
-    length_cm : float or None
-        Of the roots [cm].
-    colour, density : str
-        Of the roots; empty when not told.
-    signs : mapping of str to str
-        By sign of thresholds/visit.toml: none, few or many.
-    crowns : str
-        ``sound``, ``dead`` or empty.
-    nematodes : mapping of str to float
-        In 100 cm3 of soil, by kind.
-    ground : mapping of str to float
-        ``drop_time`` [s], ``air_filled`` [%], ``infiltration`` [mm/h], ``moisture`` [%],
-        ``thatch`` [cm].
-    black_layer, shaded, heavy_traffic : bool or None
+    ``damage`` is the share of the turf that is thin or dead [%]; ``length_cm``, ``colour`` and
+    ``density`` are of the roots; ``signs`` those of thresholds/visit.toml: none, few or many;
+    ``crowns`` sound or dead; ``nematodes`` in 100 cm3 of soil, by kind. ``ground`` holds
+    ``drop_time`` [s], ``air_filled`` [%], ``infiltration`` [mm/h], ``moisture`` [%] and
+    ``thatch`` [cm].
     """
 
     name: str
@@ -126,22 +104,12 @@ class Weather:
 
 @dataclass(frozen=True)
 class Visit:
-    """A visit, ready to be judged.
+    """A visit, ready to be judged; ``places`` stand from best to worst, at least one.
 
-    Parameters
-    ----------
-    places : tuple of Place
-        From best to worst, at least one.
-    candidates : tuple of Candidate
-    grasses : tuple of str
-    ground : str
-        Root zone, as the site file names it.
-    cool_season : bool
-        Whether a grass of the area grows in cool soil and rests in hot.
-    found, not_found : mapping of str to str
-        What a laboratory named, by key of disease or group, and by which method.
-    thinned : bool
-        Whether it is told since when the turf thins.
+    ``ground`` is the root zone as the site file names it; ``cool_season`` whether a grass of the
+    area grows in cool soil and rests in hot. ``found`` and ``not_found`` are what a laboratory
+    named, by key of disease or group, and by which method; ``thinned`` whether it is told since
+    when the turf thins.
     """
 
     places: tuple[Place, ...]

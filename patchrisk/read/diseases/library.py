@@ -1,6 +1,7 @@
 """The disease files read: the shipped ones, the user's own over them, and their groups."""
 
 import difflib
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
@@ -62,6 +63,7 @@ _CURES = {
 }
 _NEARLY, _NEARLY_SHORT = 0.85, 0.75  # annual ryegrass is not annual bluegrass misspelt
 _SHORT = 8  # letters, in which one that is wrong weighs more
+_BETWEEN = re.compile(r"\s*(?:[,;/+&]|\band\b)\s*")  # grasses of a mixture in one text
 _LEAST_PART = 3  # letters that can be part of a grass's name
 
 
@@ -81,10 +83,7 @@ class Library:
     def find(self, name: str) -> str:
         """Return the key of a disease or group from its key or any of its names.
 
-        Raises
-        ------
-        InputError
-            When nothing goes by that name; says what comes near.
+        InputError when nothing goes by that name; says what comes near.
         """
         wanted, names = _plain(name), self._names
         if wanted in names:
@@ -143,6 +142,20 @@ class Library:
         ]
         return tuple(self._grasses[known] for known in dict.fromkeys(near))[:3]
 
+    def slip_in_grass(self, name: str) -> tuple[str, str] | None:
+        """Return what was found and what to write where a grass is nearly one that is known.
+
+        A grass that no disease file knows, and that is not nearly one, is no fault.
+        """
+        if self.knows(name):
+            return None
+        found = f"no disease file knows {name!r}"
+        parts = split_grasses(name)
+        if len(parts) > 1 and any(map(self.knows, parts)):
+            return found, f"write a list: [{', '.join(_quoted(part) for part in parts)}]"
+        near = [_quoted(known) for known in self.near_grasses(name)]
+        return (found, f"did you mean {' or '.join(near)}?") if near else None
+
     def rules(
         self,
         name: str,
@@ -155,10 +168,7 @@ class Library:
         A group's rules are its own and those of every member that the grass is a host of, so
         nothing is lost while a laboratory has not told them apart.
 
-        Raises
-        ------
-        InputError
-            When nothing goes by that name.
+        InputError when nothing goes by that name.
         """
         key = self.find(name)
         if key in self.diseases:
@@ -280,3 +290,12 @@ def _sources(data: Mapping[str, Any]) -> dict[str, Source]:
 
 def _plain(name: str) -> str:
     return name.strip().casefold().replace("_", " ").replace("-", " ")
+
+
+def split_grasses(text: str) -> list[str]:
+    """Split the grasses of a mixture that stand in one text."""
+    return [part for part in _BETWEEN.split(text.strip()) if part]
+
+
+def _quoted(name: str) -> str:
+    return f'"{name}"'

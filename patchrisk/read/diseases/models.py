@@ -421,18 +421,10 @@ class Disease(Table):
     ) -> Susceptibility | None:
         """Return how susceptible turf of these grasses is: that of its most susceptible one.
 
-        Parameters
-        ----------
-        grasses : str or sequence of str
-            One grass, or those of a mixture; none when the grass is not told.
-        use : str, optional
-            Only hosts of this use count; every host without it.
-
-        Returns
-        -------
-        str or None
-            *high* before *moderate*, *low* and *unknown*; *unknown* when no grass is told and
-            some host is of this use; None when no grass is a host.
+        ``grasses``: one grass, or those of a mixture; none when the grass is not told. ``use``:
+        only hosts of this use count; every host without it. Returns *high* before *moderate*, *low*
+        and *unknown*; *unknown* when no grass is told and some host is of this use; None when no
+        grass is a host.
         """
         hosts = [h for h in (self.on(grasses) if grasses else self.host) if use in (None, *h.uses)]
         if not hosts:

@@ -137,33 +137,55 @@ class Statement(Sourced):
     confidence: Confidence
 
 
-class Number(Sourced):
+class Measured(Table):
+    """What carries a unit; subclasses name the quantities it may be, looked up in this order."""
+
+    kinds: ClassVar[tuple[str, ...]] = ()
+    one_of: ClassVar[str] = ""  # before the units, where one is to be written
+
+    unit: str
+
+    @field_validator("unit")
+    @classmethod
+    def _check_unit(cls, unit: str) -> str:
+        allowed = cls.units()
+        if unit not in allowed:
+            told = ", ".join(dict.fromkeys(allowed))
+            if unit == "K":
+                told += " (degC = K - 273.15)"
+            raise ValueError(f"unit {unit!r}: write {cls.one_of}{told}")
+        return unit
+
+    @classmethod
+    def units(cls) -> tuple[str, ...]:
+        """Units in which it may be written."""
+        return tuple(u.symbol for kind in cls.kinds for u in units.QUANTITIES[kind].units)
+
+    @classmethod
+    def _quantity(cls, unit: str) -> str:
+        for kind in cls.kinds:
+            if any(u.symbol == unit for u in units.QUANTITIES[kind].units):
+                return kind
+        raise KeyError(unit)
+
+    @property
+    def quantity(self) -> str:
+        """Name of the quantity in the table of units."""
+        return self._quantity(self.unit)
+
+
+class Number(Measured, Sourced):
     """A number, or a range where the sources leave one.
 
     Write ``value``, or ``low`` and ``high`` with ``best`` where one of them is taken.
-    Subclasses name the quantities they may be, in the order in which units are looked up.
     """
 
-    kinds: ClassVar[tuple[str, ...]] = ()
-
-    unit: str
     value: float | None = None
     low: float | None = None
     best: float | None = None
     high: float | None = None
     confidence: Confidence
     note: Text | None = None
-
-    @field_validator("unit")
-    @classmethod
-    def _check_unit(cls, unit: str) -> str:
-        allowed = [u.symbol for kind in cls.kinds for u in units.QUANTITIES[kind].units]
-        if unit not in allowed:
-            told = ", ".join(dict.fromkeys(allowed))
-            if unit == "K":
-                told += " (degC = K - 273.15)"
-            raise ValueError(f"unit {unit!r}: write {told}")
-        return unit
 
     @field_validator("value", "low", "best", "high")
     @classmethod
@@ -189,18 +211,6 @@ class Number(Sourced):
         if not low <= self.canonical <= high or (self.value is None and low == high):
             raise ValueError("low, best and high out of order: write them rising")
         return self
-
-    @classmethod
-    def _quantity(cls, unit: str) -> str:
-        for kind in cls.kinds:
-            if any(u.symbol == unit for u in units.QUANTITIES[kind].units):
-                return kind
-        raise KeyError(unit)
-
-    @property
-    def quantity(self) -> str:
-        """Name of the quantity in the table of units."""
-        return self._quantity(self.unit)
 
     @property
     def canonical(self) -> float:

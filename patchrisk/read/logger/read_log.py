@@ -40,7 +40,7 @@ from patchrisk.read.tables.cells import cell_unit, to_numbers
 from patchrisk.read.tables.delimited import RawTable
 from patchrisk.read.tables.raw_table import read_raw_table
 from patchrisk.read.tables.timestamps import Moments, Stamps, read_stamps
-from patchrisk.read.weather.services import find_service
+from patchrisk.read.weather.columns import find_service
 
 # What to do when one kind of flag has taken every reading.
 _CURES = {

@@ -51,16 +51,8 @@ def read_dates(texts: Sequence[str], *, us: bool = False) -> list[np.datetime64 
     taken from the dates that fit only one; where none does, they are not guessed, but in the US
     the month comes first.
 
-    Parameters
-    ----------
-    texts : sequence of str
-    us : bool
-        Whether they are of a site in the US.
-
-    Returns
-    -------
-    list of datetime64[D] or str
-        The day, or in its place what is wrong with it.
+    ``us``: whether they are of a site in the US. Returns the day, or in its place what is wrong
+    with it.
     """
     turned = [m for m in (_OTHER.fullmatch(t) for t in texts) if m is not None and m[2] != "."]
     day_first = all(_day(m[4], m[3], m[1]) is not None for m in turned)
@@ -140,10 +132,7 @@ class Book(Generic[Record]):
     def read(self, context: RecordContext) -> Records[Record]:
         """Read every record, of every area and season.
 
-        Raises
-        ------
-        InputError
-            When the columns of the file can't be told.
+        InputError when the columns of the file can't be told.
         """
         return self._parsed(read_table(self.path(context.site), self.columns), context)
 
@@ -152,23 +141,10 @@ class Book(Generic[Record]):
     ) -> tuple[Record, Records[Record]]:
         """Check a record as strictly as can be, and add it to the file.
 
-        Parameters
-        ----------
-        given : mapping of str to str
-            By column, as a user writes them.
-
-        Returns
-        -------
-        record
-        before : Records
-            The file as it was, with its faults: they keep nothing from being added.
-
-        Raises
-        ------
-        InputError
-            With every fault of the record, named by option, or when it is in the file already.
-        UnavailableError
-            When the file can't be locked or written.
+        ``given``: by column, as a user writes them. Returns ``record``; ``before``: the file as it
+        was, with its faults: they keep nothing from being added. InputError with every fault of the
+        record, named by option, or when it is in the file already; UnavailableError when the file
+        can't be locked or written.
         """
         faults: list[Fault] = []
         clean: dict[str, str] = {}
@@ -286,10 +262,7 @@ class SiteRecords:
 def read_site_records(context: RecordContext) -> SiteRecords:
     """Read every record.
 
-    Raises
-    ------
-    InputError
-        With every reason why a file can't be read at all.
+    InputError with every reason why a file can't be read at all.
     """
     faults: list[Fault] = []
 

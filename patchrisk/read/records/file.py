@@ -45,10 +45,7 @@ def read_table(path: Path, columns: Sequence[str]) -> RecordTable:
     Commas, semicolons and tabs, every line end, a byte order mark, and further columns of the
     user's own are taken as they come.
 
-    Raises
-    ------
-    InputError
-        When the columns can't be told: no text, no header, or a heading that is misspelt.
+    InputError when the columns can't be told: no text, no header, or a heading that is misspelt.
     """
     return _parse(path, _bytes(path), columns)
 
@@ -61,10 +58,8 @@ def _bytes(path: Path) -> bytes:
 def locked(path: Path) -> Iterator[None]:
     """Keep others from adding to the file at the same time.
 
-    Raises
-    ------
-    UnavailableError
-        When another keeps it for longer than `LOCK_WAIT_S`, or the folder can't be written to.
+    UnavailableError when another keeps it for longer than `LOCK_WAIT_S`, or the folder can't be
+    written to.
     """
     from filelock import FileLock, Timeout
 
@@ -97,27 +92,11 @@ def add_row(
     The new file takes the place of the old one whole, so that a computer that stops at any
     moment leaves one or the other.
 
-    Parameters
-    ----------
-    path : Path
-    columns : sequence of str
-        The columns of a new file; an old one keeps its own columns, order, delimiter and encoding.
-    cells : mapping of str to str
-    check : callable, optional
-        Given the sheet as it is, under the lock; raises to leave it so.
-
-    Returns
-    -------
-    RecordTable
-        The file as it was before.
-
-    Raises
-    ------
-    InputError
-        When its columns can't be told, it lacks one that is needed, or its encoding can't hold
-        the text.
-    UnavailableError
-        When it can't be locked or written.
+    ``columns``: the columns of a new file; an old one keeps its own columns, order, delimiter and
+    encoding. ``check``: given the sheet as it is, under the lock; raises to leave it so. Returns
+    the file as it was before. InputError when its columns can't be told, it lacks one that is
+    needed, or its encoding can't hold the text; UnavailableError when it can't be locked or
+    written.
     """
     path = Path(os.path.realpath(path))  # the lock stands beside the file that a link leads to
     with locked(path):
@@ -205,10 +184,7 @@ def read_records(
     A text in quotes may run over several lines, but not over what is a row by itself: two lone
     quotes would swallow every row between them.
 
-    Raises
-    ------
-    InputError
-        When a line is too long, or has too many cells, for a table.
+    InputError when a line is too long, or has too many cells, for a table.
     """
     check_text(text, source, delimiter)
     lines = text.split("\n")

@@ -53,10 +53,7 @@ def record_context(site: Site, library: Library, today: date) -> RecordContext:
 def context_at(site_file: Path, now: datetime) -> RecordContext:
     """Read what the records of a site are checked against at a moment, aware.
 
-    Raises
-    ------
-    InputError
-        With every fault of the site file, of the disease files or of the shelf.
+    InputError with every fault of the site file, of the disease files or of the shelf.
     """
     site = read_site(site_file)
     library = load_library(site.folder / site.diseases_folder if site.diseases_folder else None)

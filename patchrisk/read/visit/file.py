@@ -14,14 +14,13 @@ from patchrisk.base.safe_text import squeezed
 from patchrisk.base.toml_files import plain, read_toml, validate
 from patchrisk.base.units import MM_PER_INCH, read_measure
 from patchrisk.base.user_files import is_there, not_there
-from patchrisk.core.visit.amounts import worked_out
 from patchrisk.core.visit.findings import Amount, Place, SoilValue
+from patchrisk.core.visit.soil_tests import worked_out
 from patchrisk.read.area import Name, SiteTable, measure
 from patchrisk.read.site import File
 from patchrisk.read.visit.guidelines import SoilTests, load_soil_tests
 from patchrisk.read.visit.laboratory import Laboratory, LaboratoryTable, read_laboratory
-from patchrisk.read.visit.soil_units import UnitError
-from patchrisk.read.visit.values import read_text
+from patchrisk.read.visit.soil_values import UnitError, read_text
 
 Texture = Literal["coarse", "medium", "fine"]
 Pattern = Literal[
@@ -183,13 +182,7 @@ class VisitData:
 
 
 def read_visit(path: Path, *, with_previous: bool = True) -> VisitData:
-    """Read a visit's file, and the laboratory's table that it names.
-
-    Raises
-    ------
-    InputError
-        With every fault of the file; or every doubt of the table.
-    """
+    """Read a visit's file, and the laboratory's table that it names; every fault at once."""
     if not is_there(path):
         cure = "check the name, or write one with `patchrisk visit --new`"
         raise InputError(Fault(str(path), "", "no such file", cure))

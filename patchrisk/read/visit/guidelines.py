@@ -12,13 +12,11 @@ from patchrisk.base import resources
 from patchrisk.base.errors import Fault, InputError
 from patchrisk.base.safe_text import squeezed
 from patchrisk.base.toml_files import load_numbers, read_toml, validate
-from patchrisk.core.visit.amounts import Formulas
-from patchrisk.core.visit.causes import NextTest, Rules, Sign
-from patchrisk.core.visit.guidelines import Guideline, Kind
-from patchrisk.core.visit.soil_causes import Limits
+from patchrisk.core.visit.soil_causes import NextTest, Rules, Sign
+from patchrisk.core.visit.soil_tests import Formulas, Guideline, Kind
 from patchrisk.read.area import RootZone
 from patchrisk.read.diseases.quantities import Confidence, Seen, Table
-from patchrisk.read.visit.soil_units import UnitError, canonical
+from patchrisk.read.visit.soil_values import Analyte, UnitError, canonical
 
 PRACTICE = "common practice, no source"
 _WORKED_OUT = {"manganese index": "1", "chloride and sulfur": "mg/kg"}  # canonical units
@@ -26,18 +24,6 @@ _CURES = {
     "source": "name a table [sources.KEY] with short, citation and seen, or write practice = true",
     "unit": "add the unit that the source prints",
 }
-
-
-class Analyte(Table):
-    """Something that a soil is tested for; ``least`` to ``most`` is what a sound figure can be."""
-
-    name: str
-    also: list[str] = []
-    unit: str = "mg/kg"
-    equivalent: float | None = None
-    least: float
-    most: float
-    nutrient: bool = False
 
 
 class _Source(Table):
@@ -139,23 +125,11 @@ class SoilTests:
     def formulas(self) -> Formulas:
         """What other figures are worked out by."""
         have = {n: a.equivalent for n, a in self.analytes.items() if a.equivalent is not None}
-        figure = {key: number.value for key, number in load_numbers("visit").items()}
-        return Formulas(
-            have,
-            self.lines,
-            (figure["exchange.offset"], figure["exchange.slope"]),
-            (figure["manganese.constant"], figure["manganese.by_mn"], figure["manganese.by_ph"]),
-        )
+        return Formulas(have, self.lines, _figures())
 
 
 def load_soil_tests(own: Path | None = None) -> SoilTests:
-    """Read the guidelines of thresholds/, and over them the user's own.
-
-    Raises
-    ------
-    InputError
-        With every fault of both files.
-    """
+    """Read the guidelines of thresholds/, and over them the user's own; all faults at once."""
     paths = [resources.thresholds() / "soil_tests.toml", *([] if own is None else [own])]
     files = [(path, validate(_SoilTests, read_toml(path), str(path), _CURES)) for path in paths]
     analytes = {a.name: a for _, f in files for a in f.analyte}
@@ -211,24 +185,6 @@ def _guideline(
     )  # fmt: skip
 
 
-class _Sign(Table):
-    key: str
-    words: str
-    kind: str = ""
-    disease: list[str] = []
-    absent: Literal["against", "nothing"]
-    source: str
-
-
-class _Test(Table):
-    key: str
-    cost: int
-    fills: str
-    settles: list[str]
-    what: str
-    changes: str
-
-
 class _Advice(Table):
     cause: str
     today: str = ""
@@ -241,13 +197,19 @@ class _Published(Table):
     source: str
 
 
+class _Take(Table):
+    title: str
+    texts: list[str]
+
+
 class VisitWords(Table):
     """The lists of thresholds/visit.toml; its numbers are read apart."""
 
-    sign: list[_Sign]
-    test: list[_Test]
+    sign: list[Sign]
+    test: list[NextTest]
     advice: list[_Advice]
     published: list[_Published]
+    take: list[_Take]
 
 
 @cache
@@ -259,30 +221,19 @@ def visit_words() -> VisitWords:
 
 
 def rules_of(tests: SoilTests) -> Rules:
-    """Bring signs, limits, guidelines and tests together for `judge_visit`."""
-    words, numbers = visit_words(), load_numbers("visit")
-    limits = Limits(
+    """Bring signs, figures, guidelines and tests together for `judge_visit`."""
+    words = visit_words()
+    return Rules(
+        signs=tuple(words.sign),
+        tests=tuple(words.test),
+        guidelines=tests.guidelines,
+        figures=_figures(),
         nematodes=tests.nematodes,
         evident_at=tests.evident_at,
-        drop_s=numbers["ground.drop_time.high"].value,
-        drop_sure_s=numbers["ground.drop_time.sure"].value,
-        air_percent=numbers["ground.air_filled.low"].value,
-        frost_soil_c=numbers["ground.frost.soil"].value,
-        frost_air_c=numbers["ground.frost.air"].value,
         heat_c=load_numbers("verdict")["turning.heat"].value,
-        dead=numbers["ground.dead.high"].value,
-        sound=numbers["ground.sound.most"].value,
-        shorter=numbers["ground.shorter.most"].value,
         nutrients=frozenset(a.name for a in tests.analytes.values() if a.nutrient),
-        weight={
-            key.removeprefix("weight."): number.value
-            for key, number in numbers.items()
-            if key.startswith("weight.")
-        },
     )
-    return Rules(
-        tuple(Sign(s.key, s.kind, tuple(s.disease), s.absent == "against") for s in words.sign),
-        tuple(NextTest(t.key, t.cost, t.fills, tuple(t.settles)) for t in words.test),
-        limits,
-        tests.guidelines,
-    )
+
+
+def _figures() -> dict[str, float]:
+    return {key: number.value for key, number in load_numbers("visit").items()}

@@ -4,6 +4,7 @@ import csv
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 from typing import Literal
 
@@ -15,18 +16,20 @@ from patchrisk.core.visit.findings import SoilValue
 from patchrisk.read.area import SiteTable
 from patchrisk.read.site import File
 from patchrisk.read.tables.file_text import decode_text, is_workbook, read_bytes, read_sheets
-from patchrisk.read.visit.guidelines import Analyte, SoilTests
-from patchrisk.read.visit.soil_units import UNIT, UnitError, same_unit
-from patchrisk.read.visit.values import (
+from patchrisk.read.visit.guidelines import SoilTests
+from patchrisk.read.visit.soil_values import (
     EXTRACTANTS,
     MIXTURES,
     NOT_DETECTED,
     PH_METHODS,
+    UNIT,
+    Analyte,
+    UnitError,
     find_method,
     kind_of,
     make,
-    parse_heading,
     read_number,
+    same_unit,
 )
 
 _EMPTY = ("", "-", "--", "n/a", "na", "not tested", ".")
@@ -35,6 +38,13 @@ _RESULT, _WHAT = ("result", "value", "results"), ("analyte", "test", "parameter"
 _UNITS, _HOW = ("unit", "units"), ("method", "extractant")
 _MOST_ROWS = 2000  # a dozen places by every test there is come to some hundred
 _HEAD = 60  # lines among which the headings stand
+_NOISE = {
+    *("soil", "available", "avail", "extractable", "exch", "exchangeable", "level", "test"),
+    *("result", "value", "total", "by", "in", "of", "as", "sat", "saturated", "extract"),
+}
+_SHARE = re.compile(
+    r"base sat|%\s?(?:k|ca|mg|na)\b|\bsat(?:uration)?\b(?!\w*\.? paste)", re.IGNORECASE
+)
 _How = Literal["microscope", "culture", "DNA"]
 
 
@@ -90,19 +100,8 @@ def read_laboratory(
 ) -> LaboratoryTable:
     """Read a laboratory's table.
 
-    Parameters
-    ----------
-    path : Path
-    places : sequence of str
-        Names of the visit's places.
-    options : Laboratory
-    tests : SoilTests
-
-    Raises
-    ------
-    InputError
-        With everything that is in doubt: no unit or two, a number that can be read in two ways,
-        a sample of no place, a figure that no soil has.
+    InputError holds everything that is in doubt: no unit or two, a number that can be read in two
+    ways, a sample of no place, a figure that no soil has.
     """
     source = str(path)
     reader = _Reader(source, places, options, tests)
@@ -332,3 +331,32 @@ def _at(row: Sequence[str], column: int | None) -> str:
 
 def _column(heads: Sequence[str], *names: str) -> int | None:
     return next((i for i, h in enumerate(heads) if squeezed(h) in names), None)
+
+
+@lru_cache(maxsize=4096)
+def parse_heading(text: str, tests: SoilTests) -> tuple[Analyte | None, str, str]:
+    """Read a heading such as ``M3-Ca (mg/kg)``: analyte, unit, method; None for another thing."""
+    if _SHARE.search(text):
+        return None, "", ""
+    unit = UNIT.search(text)
+    rest = text.replace(unit[0], " ") if unit else text
+    whole = tests.find(rest)
+    if whole is not None:
+        method = "paste" if squeezed(rest) in ("ece", "ecse", "sare") else ""
+        return whole, unit[0] if unit else "", method
+    method = ""
+    words: list[str] = []
+    for part in re.split(r"[\s()\[\],;_]+|(?<=\w)-(?=[A-Z])", rest):
+        known = find_method(part)
+        if known and not method and not tests.find(part):
+            method = known
+        elif part and squeezed(part) not in _NOISE:
+            words.append(part)
+    joined = " ".join(words)
+    for name, mark in (
+        ("Mehlich-3", r"mehlich[ -]?(?:3|iii)"),
+        ("paste", r"sat\w* paste(?: extract)?"),
+    ):
+        if re.search(mark, joined, re.IGNORECASE):
+            method, joined = name, re.sub(mark, "", joined, flags=re.IGNORECASE)
+    return tests.find(joined), unit[0] if unit else "", method

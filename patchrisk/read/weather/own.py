@@ -22,8 +22,7 @@ from patchrisk.read.tables.cells import to_numbers
 from patchrisk.read.tables.delimited import RawTable
 from patchrisk.read.tables.raw_table import read_raw_table
 from patchrisk.read.tables.timestamps import Moments, read_stamps
-from patchrisk.read.weather.own_columns import NEEDED, OPTIONAL, QUANTITY_OF, find_columns
-from patchrisk.read.weather.services import find_service
+from patchrisk.read.weather.columns import NEEDED, OPTIONAL, QUANTITY_OF, find_columns, find_service
 
 TemperatureKind = Literal["maxima", "means of the soil"]
 
@@ -64,32 +63,15 @@ def read_with_notes(
 ) -> tuple[pd.DataFrame, tuple[str, ...]]:
     """Read a file of daily weather, and say what of it was left out.
 
-    Parameters
-    ----------
-    options : WeatherFile, optional
-        What the site file says of it.
-    today : date, optional
-        Days further ahead of it than any forecast reaches are refused.
-    partial : bool
-        Take a service's file that holds one quantity alone, as its custom is: the others are in
-        files beside it.
-
-    Returns
-    -------
-    daily : DataFrame
-        Every day from the first to the last, with the headings read in ``attrs["columns"]``, but
-        for a service's own layout: ``air_min_c``, ``air_max_c`` [degC] and whichever
-        of ``rain_mm`` [mm], ``snow_depth_cm`` [cm], ``solar_mj_m2`` [MJ/m2] there are; NaN where
-        missing.
-    notes : tuple of str
-        Quantities that were passed over, and figures of rain, snow and radiation that were left
-        out, with reason and cure.
-
-    Raises
-    ------
-    InputError
-        When columns or units can't be told, a figure can't be true, or a day stands twice with
-        different figures; every fault in one go.
+    ``options``: what the site file says of it; ``today``: days further ahead of it than any
+    forecast reaches are refused; ``partial``: take a service's file that holds one quantity alone,
+    as its custom is: the others are in files beside it. Returns ``daily``: every day from the first
+    to the last, with the headings read in ``attrs["columns"]``, but for a service's own layout:
+    ``air_min_c``, ``air_max_c`` [degC] and whichever of ``rain_mm`` [mm], ``snow_depth_cm`` [cm],
+    ``solar_mj_m2`` [MJ/m2] there are; NaN where missing; ``notes``: quantities that were passed
+    over, and figures of rain, snow and radiation that were left out, with reason and cure.
+    InputError when columns or units can't be told, a figure can't be true, or a day stands twice
+    with different figures; every fault in one go.
     """
     source = str(path)
     options = options or WeatherFile(file=path.name)

@@ -14,9 +14,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from patchrisk.base.toml_files import load_numbers
-from patchrisk.read.weather.location import Location
-from patchrisk.read.web.endpoints import Endpoints
-from patchrisk.read.web.reply import CLOCK_TOLERANCE, FetchError, Notice, WrongContentError
+from patchrisk.read.weather.days import Location
+from patchrisk.read.web.reply import (
+    CLOCK_TOLERANCE,
+    Endpoints,
+    FetchError,
+    Notice,
+    WrongContentError,
+)
 
 if TYPE_CHECKING:
     from patchrisk.read.web.fetcher import Fetcher
@@ -92,11 +97,7 @@ def station_list(
     An old list is better than none, and is kept when it can't be renewed. A damaged one is set
     aside and fetched anew.
 
-    Returns
-    -------
-    path : Path or None
-        None when there is none and none can be had.
-    notices : list of Notice
+    None when there is none and none can be had.
     """
     path = fetcher.folder / FILE_NAME
     lifetime = timedelta(days=load_numbers("weather")["cache.station_list"].value)
@@ -208,14 +209,7 @@ def nearest(path: Path, place: Location) -> list[Station]:
     (1 - completeness), all from thresholds/weather.toml. Stations beyond either limit are left
     out, and so is a row that can't be meant; a height that isn't known costs nothing.
 
-    Parameters
-    ----------
-    path : Path
-        The station list.
-
-    Raises
-    ------
-    WrongContentError, sqlite3.Error
+    ``path``: the station list.
     """
     numbers = load_numbers("weather")
     max_km = numbers["station.max_distance"].value

@@ -1,9 +1,9 @@
-"""Daily weather of stations, one file a station and year, with where each value comes from."""
+"""Daily weather of stations, one file a station and year, and all of them for a site."""
 
 import csv
 import io
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from itertools import islice
@@ -15,18 +15,22 @@ import pandas as pd
 
 from patchrisk.base.toml_files import load_numbers
 from patchrisk.base.units import QUANTITIES
-from patchrisk.read.weather.location import Location
-from patchrisk.read.weather.station_list import Station
-from patchrisk.read.web.endpoints import Endpoints
-from patchrisk.read.web.reply import Reply, WrongContentError, unpack
+from patchrisk.read.weather.days import AIR, DAY_COLUMNS, Location, add_mean, combine
+from patchrisk.read.weather.station_list import Station, nearest, set_aside, station_list
+from patchrisk.read.web.reply import (
+    Endpoints,
+    FetchError,
+    Notice,
+    Reply,
+    Severity,
+    WrongContentError,
+    unpack,
+)
 
 if TYPE_CHECKING:
     from patchrisk.read.web.fetcher import Fetcher
 
-AIR = ("air_min_c", "air_max_c", "air_mean_c")
-DAY_COLUMNS = (*AIR, "rain_mm")
-PROVENANCE = tuple(f"{name}_from" for name in DAY_COLUMNS)
-STATION_COLUMNS = ("station", "rain_station")
+ReportProgress = Callable[[int, int, str], None]
 
 # Columns of the files, and their units as documented: degC and mm
 # (https://dev.meteostat.net/data/timeseries/daily, seen in a stored copy).
@@ -48,13 +52,9 @@ _WHOLE = re.compile(r"[0-9]{1,4}")
 class StationYear:
     """The daily file of a station and year.
 
-    Parameters
-    ----------
-    frame : DataFrame
-        By day: `DAY_COLUMNS` [degC, mm], NaN where missing or impossible, and for each a column
-        ``<name>_model``: whether a forecast model had a part in it.
-    sources : frozenset of str
-        Every source that the file names.
+    ``frame``: by day: `DAY_COLUMNS` [degC, mm], NaN where missing or impossible, and for each a
+    column ``<name>_model``: whether a forecast model had a part in it; ``sources``: every source
+    that the file names.
     """
 
     frame: pd.DataFrame
@@ -64,16 +64,7 @@ class StationYear:
 def read_year(content: bytes, year: int) -> StationYear:
     """Read the daily file of a station and year.
 
-    Parameters
-    ----------
-    content : bytes
-        CSV, gzipped or not.
-    year : int
-        Year that every row must lie in.
-
-    Raises
-    ------
-    WrongContentError
+    ``content``: CSV, gzipped or not; ``year``: year that every row must lie in.
     """
     raw = unpack(content, _MAX_FILE) if content[:2] == b"\x1f\x8b" else content
     if len(raw) > _MAX_FILE:
@@ -149,15 +140,8 @@ def to_site(days: pd.DataFrame, station: Station, place: Location, today: date) 
     before ``today`` and ``forecast`` from today on; an observed value of today is left out,
     since the day isn't over. The station's own observing day is taken for the site's.
 
-    Parameters
-    ----------
-    days : DataFrame
-        Frames of `StationYear`, one after the other.
-
-    Returns
-    -------
-    DataFrame
-        `DAY_COLUMNS` and `PROVENANCE`, ``station``, ``rain_station``.
+    ``days``: frames of `StationYear`, one after the other. Returns `DAY_COLUMNS` and `PROVENANCE`,
+    ``station``, ``rain_station``.
     """
     rate = load_numbers("weather")["station.lapse_rate"].value / 1000
     shift = rate * (station.height_difference_m or 0.0)
@@ -177,18 +161,6 @@ def to_site(days: pd.DataFrame, station: Station, place: Location, today: date) 
     return out
 
 
-def add_mean(frame: pd.DataFrame) -> None:
-    """Give a day without a mean half the sum of its minimum and maximum, labelled as they are.
-
-    The daily mean of climatological practice where only the extremes are read (from memory:
-    WMO-No. 100, Guide to Climatological Practices).
-    """
-    lacks = frame["air_mean_c"].isna() & frame["air_min_c"].notna() & frame["air_max_c"].notna()
-    middle = (frame["air_min_c"] + frame["air_max_c"]) / 2
-    frame["air_mean_c"] = frame["air_mean_c"].where(~lacks, middle)
-    frame["air_mean_c_from"] = frame["air_mean_c_from"].where(~lacks, frame["air_max_c_from"])
-
-
 def fetch_year(
     fetcher: "Fetcher",
     endpoints: Endpoints,
@@ -203,10 +175,6 @@ def fetch_year(
     A finished year is kept for good. The running year, and one that ended less than
     ``cache.year_settles`` ago, are renewed after ``cache.current_year`` and whenever the site's
     day has changed.
-
-    Raises
-    ------
-    FetchError
     """
     numbers = load_numbers("weather")
     settled = date(year, 12, 31) + timedelta(days=numbers["cache.year_settles"].value)
@@ -239,89 +207,10 @@ def may_have(station: Station, year: int) -> bool:
     return station.end is None or station.end + slack >= date(year, 1, 1)
 
 
-def combine(frames: Sequence[pd.DataFrame]) -> pd.DataFrame:
-    """Take each day from the first station that has it, observed values before modelled ones.
-
-    Minimum, maximum and mean of a day come from one station; its rain may come from another.
-
-    Parameters
-    ----------
-    frames : sequence of DataFrame
-        From `to_site`, best station first.
-    """
-    if not frames:
-        return empty_days()
-    days = pd.DatetimeIndex(np.unique(np.concatenate([f.index.to_numpy() for f in frames])))
-    picked = DayPicker(days)
-    for kinds in (["station"], ["station", "modelled", "forecast"]):
-        for frame in frames:
-            low, high, rain = (
-                frame[f"{n}_from"].isin(kinds) for n in ("air_min_c", "air_max_c", "rain_mm")
-            )
-            picked.take(frame, low & high, AIR, "station")
-            picked.take(frame, rain, ["rain_mm"], "rain_station")
-    return picked.frame()
-
-
-def empty_days(days: pd.DatetimeIndex | None = None) -> pd.DataFrame:
-    """Return a table of the right columns in which nothing is known."""
-    index = pd.DatetimeIndex([]) if days is None else days
-    values = {name: np.full(len(index), np.nan) for name in DAY_COLUMNS}
-    words = {
-        name: np.full(len(index), "", dtype=object) for name in (*PROVENANCE, *STATION_COLUMNS)
-    }
-    return pd.DataFrame({**values, **words}, index=index)
-
-
-class DayPicker:
-    """A table in the making: the first source to offer a day gives it.
-
-    Parameters
-    ----------
-    days : DatetimeIndex
-        The days of the table.
-    """
-
-    def __init__(self, days: pd.DatetimeIndex) -> None:
-        self._days = days
-        empty = empty_days(days)
-        self._columns = {name: empty[name].to_numpy(copy=True) for name in empty}
-        for name in (*PROVENANCE, *STATION_COLUMNS):
-            self._columns[name] = self._columns[name].astype(object)
-
-    def take(self, source: pd.DataFrame, offered: pd.Series, names: Sequence[str], by: str) -> None:
-        """Copy the offered days of some columns where all of them are still missing.
-
-        Parameters
-        ----------
-        source : DataFrame
-            With the columns of `empty_days`, some of its days outside this table perhaps.
-        offered : Series of bool
-            Which days of the source may be taken.
-        names : sequence of str
-            Columns of `DAY_COLUMNS` that go together.
-        by : str
-            Column of `STATION_COLUMNS` that goes with them.
-        """
-        at = self._days.get_indexer(pd.DatetimeIndex(source.index))
-        wanted = offered.to_numpy(dtype=bool) & (at >= 0)
-        for name in names:
-            wanted &= self._columns[f"{name}_from"][at] == ""
-        for column in (*names, *(f"{name}_from" for name in names), by):
-            self._columns[column][at[wanted]] = source[column].to_numpy()[wanted]
-
-    def frame(self) -> pd.DataFrame:
-        """Return the table."""
-        return pd.DataFrame(self._columns, index=self._days)
-
-
 def attributions_of(sources: Iterable[str]) -> tuple[str, ...]:
     """Name whom the daily files are to be credited to, and on what terms.
 
-    Parameters
-    ----------
-    sources : iterable of str
-        From `StationYear`.
+    ``sources``: from `StationYear`.
     """
     import meteostat
 
@@ -340,3 +229,135 @@ def attributions_of(sources: Iterable[str]) -> tuple[str, ...]:
     lines = ["Station weather: Meteostat (CC BY 4.0, https://meteostat.net), gathered by day"]
     lines += [f"Station weather: {owner} ({terms})" for owner, terms in sorted(owners)]
     return tuple(lines)
+
+
+class StationFiles:
+    """The files of one gathering: each read once, what failed told once."""
+
+    def __init__(
+        self,
+        fetcher: "Fetcher",
+        endpoints: Endpoints,
+        place: Location,
+        today: date,
+        now: datetime,
+        tell: ReportProgress,
+    ) -> None:
+        self._fetcher, self._endpoints, self._place = fetcher, endpoints, place
+        self._today, self._now, self._tell = today, now, tell
+        self._notices: list[Notice] = []
+        self._read: dict[tuple[str, int], StationYear] = {}
+        self._failed: dict[tuple[str, int], FetchError] = {}
+        self._old: dict[str, list[datetime]] = {}
+        self.done, self.total = 0, 2
+
+    def choose(self) -> list[Station]:
+        """Pick the stations to ask."""
+        self._tell(0, self.total, "station list")
+        path, self._notices = station_list(self._fetcher, self._endpoints, self._now)
+        if path is None:
+            return []
+        numbers = load_numbers("weather")
+        try:
+            ranked = nearest(path, self._place)
+        except Exception as error:  # the list is from outside, too
+            reason = f"the list can't be used ({type(error).__name__}: {str(error)[:80]})"
+            self._notices.append(set_aside(path, reason))
+            return []
+        stations = [s for s in ranked if may_have(s, self._today.year)]
+        if not stations:
+            text = (
+                f"none that reports within {numbers['station.max_distance'].value:g} km and "
+                f"{numbers['station.max_height_difference'].value:g} m of height"
+            )
+            self._notices.append(Notice("stations", text))
+        elif self._place.elevation_m is None:
+            text = "the site's elevation isn't given: temperatures are not corrected for height"
+            self._notices.append(Notice("stations", text, "info"))
+        return stations[: int(numbers["station.count"].value)]
+
+    def recent(self, stations: list[Station], first: date) -> pd.DataFrame:
+        """Days since ``first`` from all the stations."""
+        years = range(first.year, self._today.year + 1)
+        self.total += len(years) * len(stations)
+        parts = {s.key: [x for y in years if (x := self._year(s, y)) is not None] for s in stations}
+        return self._at_site(stations, parts)
+
+    def past(self, stations: list[Station], count: int) -> pd.DataFrame:
+        """Whole past years, each from as many stations as it takes."""
+        years = range(self._today.year - count, self._today.year)
+        self.total += len(years)
+        enough = load_numbers("weather")["station.complete_year"].value / 100 * 365
+        parts: dict[str, list[pd.DataFrame]] = {s.key: [] for s in stations}
+        for year in years:
+            known: set[pd.Timestamp] = set()
+            for station in stations:
+                part = self._year(station, year) if may_have(station, year) else None
+                if part is not None:
+                    parts[station.key].append(part)
+                    known.update(part.index[part["air_min_c"].notna() & part["air_max_c"].notna()])
+                if len(known) >= enough:
+                    break
+        return self._at_site(stations, parts)
+
+    def _at_site(
+        self, stations: list[Station], parts: Mapping[str, list[pd.DataFrame]]
+    ) -> pd.DataFrame:
+        return combine(
+            [
+                to_site(pd.concat(parts[station.key]), station, self._place, self._today)
+                for station in stations
+                if parts[station.key]
+            ]
+        )
+
+    def _year(self, station: Station, year: int) -> pd.DataFrame | None:
+        key = (station.key, year)
+        if key not in self._read and key not in self._failed:
+            self._tell(min(self.done, self.total - 1), self.total, f"{station.name}, {year}")
+            self.done += 1
+            try:
+                reply = fetch_year(
+                    self._fetcher,
+                    self._endpoints,
+                    station,
+                    year,
+                    self._place,
+                    self._today,
+                    self._now,
+                )
+                self._read[key] = reply.value
+                if reply.problem:
+                    self._old.setdefault(reply.problem, []).append(reply.fetched_at)
+            except FetchError as error:
+                self._failed[key] = error
+        if key in self._failed:
+            return None
+        return self._read[key].frame
+
+    def attributions(self) -> tuple[str, ...]:
+        """Whom to name for what was read."""
+        sources = {word for year in self._read.values() for word in year.sources}
+        return attributions_of(sources) if self._read else ()
+
+    def notices(self) -> list[Notice]:
+        """Everything to say of the stations, in one line for each reason."""
+        out = list(self._notices)
+        severity: Severity = "info" if self._fetcher.offline else "warning"
+        for reason, moments in self._old.items():
+            oldest = min(moments).astimezone(self._place.zone)
+            text = f"{_files(len(moments))} not renewed ({reason}): "
+            text += f"old copies are used, the oldest of {oldest:%Y-%m-%d %H:%M}"
+            out.append(Notice("stations", text, severity))
+        broken: dict[str, list[int]] = {}
+        for (_, year), error in self._failed.items():
+            if not error.absent:
+                broken.setdefault(error.reason, []).append(year)
+        for reason, years in broken.items():
+            span = f"{min(years)} to {max(years)}" if min(years) < max(years) else str(years[0])
+            out.append(Notice("stations", f"{_files(len(years))} missing, {span} ({reason})"))
+        return out
+
+
+def _files(count: int) -> str:
+    return "one yearly file" if count == 1 else f"{count} yearly files"

@@ -35,15 +35,9 @@ _NAME = "CRND0103-*.txt"
 class UscrnStation:
     """One station with its days.
 
-    Attributes
-    ----------
-    number : str
-        WBAN number.
-    latitude, longitude : float
-        North and east positive [degrees].
-    daily : DataFrame
-        air_min_c, air_max_c, air_mean_c [degC], rain_mm [mm], solar_mj_m2 [MJ/m2] and
-        soil_5cm_c to soil_100cm_c [degC] by local standard day; NaN where missing.
+    ``number``: WBAN number. ``latitude``, ``longitude``: north and east positive [degrees].
+    ``daily``: air_min_c, air_max_c, air_mean_c [degC], rain_mm [mm], solar_mj_m2 [MJ/m2] and
+    soil_5cm_c to soil_100cm_c [degC] by local standard day; NaN where missing.
     """
 
     number: str
@@ -55,21 +49,9 @@ class UscrnStation:
 def read_stations(paths: Path | Iterable[Path]) -> tuple[UscrnStation, ...]:
     """Read daily files, of one or more stations and years.
 
-    Parameters
-    ----------
-    paths : Path or iterable of Path
-        Files, or folders whose ``CRND0103-*.txt`` are read.
-
-    Returns
-    -------
-    tuple of Station
-        By number, each with the days of all its files in order.
-
-    Raises
-    ------
-    InputError
-        With every fault of every file: not in the format, no numbers, a day twice with
-        different values.
+    ``paths``: files, or folders whose ``CRND0103-*.txt`` are read. Returns by number, each with the
+    days of all its files in order. InputError with every fault of every file: not in the format, no
+    numbers, a day twice with different values.
     """
     files = _files([paths] if isinstance(paths, Path) else list(paths))
     faults: list[Fault] = []

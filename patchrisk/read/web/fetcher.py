@@ -1,8 +1,10 @@
 """The one way to the network: cached, bounded in time and size, https only."""
 
+import contextlib
 import hashlib
 import logging
 import re
+import sqlite3
 import tempfile
 import threading
 from collections.abc import Callable, Iterable, Iterator, Mapping
@@ -11,25 +13,182 @@ from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from types import TracebackType
-from typing import Any, TypeVar
+from typing import Any, TypeVar, cast
 from urllib.parse import urlencode, urlsplit
 
 import requests
+from requests_cache.backends.base import BaseCache, BaseStorage
 from requests_cache.models.response import CachedResponse
 from requests_cache.policy.expiration import NEVER_EXPIRE
 from requests_cache.session import CachedSession
 
 from patchrisk import __version__
 from patchrisk.base.errors import Fault, InputError
-from patchrisk.read.web.cache import ResponseCache, ResponseStore
-from patchrisk.read.web.failures import RefusedError, describe_failure, host_of, status_line
-from patchrisk.read.web.reply import FetchError, Notice, Reply
+from patchrisk.read.web.reply import CLOCK_TOLERANCE, FetchError, Notice, Reply
 from patchrisk.read.web.transport import (
     BoundedTransport,
     FetchLimits,
     HostRefusals,
-    PlainHttpRefuser,
+    RefusedError,
+    describe_failure,
+    host_of,
+    status_line,
 )
+
+_DAMAGED = ("SQLITE_NOTADB", "SQLITE_CORRUPT")
+_REASONS = (
+    ("SQLITE_BUSY", "it is locked by another program"),
+    ("SQLITE_LOCKED", "it is locked by another program"),
+    ("SQLITE_READONLY", "it can't be written to"),
+    ("SQLITE_CANTOPEN", "it can't be opened"),
+    ("SQLITE_FULL", "the disk is full"),
+    ("SQLITE_IOERR", "the disk is full or failing"),
+    ("SQLITE_NOTADB", "it is damaged"),
+    ("SQLITE_CORRUPT", "it is damaged"),
+)
+
+
+class ResponseStore(BaseStorage[str, CachedResponse]):
+    """Responses by key in one SQLite file; in memory where the file won't have them.
+
+    The SQLite store of requests-cache waits for a lock for ever, and loses writes to a full or
+    read-only disk without a word. This one waits ``lock_s``, says once what is wrong, and goes
+    on: reading what can be read, keeping new answers in memory until the end of the run.
+
+    ``path``: the file; None keeps everything in memory. ``lock_s``: how long to wait for another
+    process [s]. ``warn``: receives one line when the file can't be used as it should.
+    """
+
+    def __init__(self, path: Path | None, lock_s: float, warn: Callable[[str], None]) -> None:
+        super().__init__(serializer="json")
+        self._path, self._lock_s, self._tell = path, lock_s, warn
+        self._memory: dict[str, str] = {}
+        self._connection: sqlite3.Connection | None = None
+        self._readable = self._writable = path is not None
+        if path is not None:
+            self._open(path)
+
+    def _open(self, path: Path) -> None:
+        try:
+            path.parent.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            self._give_up(f"the folder can't be made ({(error.strerror or str(error)).lower()})")
+            return
+        for _ in range(2):  # the second time after a damaged file was set aside
+            try:
+                self._connection = sqlite3.connect(
+                    path, timeout=self._lock_s, isolation_level=None, check_same_thread=False
+                )
+                self._connection.execute("PRAGMA synchronous = NORMAL")
+                self._connection.execute(
+                    "CREATE TABLE IF NOT EXISTS answers (key TEXT PRIMARY KEY, value TEXT)"
+                )
+                return
+            except sqlite3.Error as error:
+                if not self._mend(error, reading=True):
+                    return
+
+    def _mend(self, error: sqlite3.Error, *, reading: bool) -> bool:
+        """Set a damaged file aside; else stop using the file for what failed."""
+        assert self._path is not None
+        code = str(getattr(error, "sqlite_errorname", ""))
+        if code.startswith(_DAMAGED):
+            self.close()
+            aside = self._path.with_name(self._path.name + ".damaged")
+            with contextlib.suppress(OSError):
+                self._path.replace(aside)
+                self._tell(f"{self._path} was damaged: set aside as {aside.name}, begun anew")
+                return True
+        reason = next((text for start, text in _REASONS if code.startswith(start)), str(error))
+        if reading:
+            self.close()
+            self._readable = False
+        self._give_up(reason)
+        return False
+
+    def _give_up(self, reason: str) -> None:
+        if self._writable:
+            self._writable = False
+            self._tell(f"{self._path}: {reason}: what is fetched now is not kept")
+
+    def _run(self, sql: str, values: tuple[str, ...], *, reading: bool) -> list[tuple[str, ...]]:
+        """Run one statement on the file; raise KeyError where it can't be used."""
+        usable = self._readable if reading else self._writable
+        if not usable or self._connection is None:
+            raise KeyError
+        try:
+            return self._connection.execute(sql, values).fetchall()
+        except sqlite3.Error as error:
+            assert self._path is not None
+            if self._mend(error, reading=reading):
+                self._open(self._path)
+            raise KeyError from None
+
+    def __getitem__(self, key: str) -> CachedResponse:
+        text = self._memory.get(key)
+        if text is None:
+            rows = self._run("SELECT value FROM answers WHERE key = ?", (key,), reading=True)
+            if not rows:
+                raise KeyError(key)
+            text = rows[0][0]
+        try:
+            response: CachedResponse | None = self.deserialize(key, cast(Any, text))
+        except Exception:  # whatever stands there, it is no copy
+            response = None
+        if response is None:
+            raise KeyError(key)
+        return response
+
+    def __setitem__(self, key: str, value: CachedResponse) -> None:
+        text = str(self.serialize(value))
+        try:
+            self._run("INSERT OR REPLACE INTO answers VALUES (?, ?)", (key, text), reading=False)
+        except KeyError:
+            self._memory[key] = text
+
+    def __delitem__(self, key: str) -> None:
+        self._memory.pop(key, None)
+        with contextlib.suppress(KeyError):
+            self._run("DELETE FROM answers WHERE key = ?", (key,), reading=False)
+
+    def __iter__(self) -> Iterator[str]:
+        keys = set(self._memory)
+        with contextlib.suppress(KeyError):
+            keys.update(row[0] for row in self._run("SELECT key FROM answers", (), reading=True))
+        return iter(sorted(keys))
+
+    def __len__(self) -> int:
+        return sum(1 for _ in self)
+
+    def clear(self) -> None:
+        """Forget every answer."""
+        for key in list(self):
+            del self[key]
+
+    def close(self) -> None:
+        """Close the file."""
+        if self._connection is not None:
+            self._connection.close()
+            self._connection = None
+
+
+class ResponseCache(BaseCache):
+    """The cache over a `ResponseStore`, in which an answer from the future counts as old."""
+
+    def __init__(self, store: ResponseStore) -> None:
+        super().__init__("patchrisk")
+        self.responses = store
+
+    def get_response(
+        self, key: str, default: CachedResponse | None = None
+    ) -> CachedResponse | None:
+        """Return the answer kept under a key; expired when the clock was put back since."""
+        response = super().get_response(key, default)
+        now = datetime.now(UTC)
+        if response is not None and response.created_at > now + CLOCK_TOLERANCE:
+            response.expires = now - timedelta(seconds=1)
+        return response
+
 
 _T = TypeVar("_T")
 ALLOWED_CODES = (200, 203)  # 203: MET Norway marks a version of its service that will go away
@@ -46,16 +205,10 @@ class Fetcher:
     A host that can't be reached, times out, asks for patience (429) or shows a sign-in page is
     not asked again in the same run: thirty station-years must not mean thirty time-outs.
 
-    Parameters
-    ----------
-    cache_dir : Path or None
-        Folder of the cache; None for the platform's folder. It is made on first use.
-    bases : iterable of str
-        Addresses of the services; those on plain http are let through, nothing else is.
-    contact : str, optional
-        Mail address or page by which the services can reach the user; some ask for it.
-    offline : bool
-        Never touch the network.
+    ``cache_dir``: folder of the cache; None for the platform's folder. It is made on first use.
+    ``bases``: addresses of the services; those on plain http are let through, nothing else is.
+    ``contact``: mail address or page by which the services can reach the user; some ask for it.
+    ``offline``: never touch the network.
     """
 
     def __init__(
@@ -81,15 +234,11 @@ class Fetcher:
         self._session.max_redirects = 5
         self._session.headers["User-Agent"] = _user_agent(contact)
         self._session.headers["Accept-Encoding"] = "gzip"
-        self._hosts = HostRefusals(offline=offline)
+        plain = (urlsplit(base).netloc for base in bases if base.startswith("http://"))
+        self._hosts = HostRefusals(offline=offline, plain=plain)
         self._transport = BoundedTransport(self._hosts, self.limits)
         self._session.mount("https://", self._transport)
-        self._session.mount("http://", PlainHttpRefuser(self._hosts))
-        for base in bases:
-            if base.startswith("http://"):
-                self._session.mount(
-                    f"{base.split('/', 3)[0]}//{urlsplit(base).netloc}/", self._transport
-                )
+        self._session.mount("http://", self._transport)
         self._lock = threading.Lock()
         self._scratch: tempfile.TemporaryDirectory[str] | None = None
 
@@ -124,24 +273,11 @@ class Fetcher:
     ) -> Reply[_T]:
         """Fetch an address, or take the copy at hand.
 
-        Parameters
-        ----------
-        read : callable
-            Makes the value out of the body. When it raises anything, `WrongContentError` where
-            it knows what is wrong, the body is refused and a good copy kept.
-        fresh : timedelta or None
-            How long a copy needs no renewal; None for ever.
-        params : mapping of str to str, optional
-            The query.
-        obey_up_to : timedelta, optional
-            Let the service's own Expires and Cache-Control decide instead, up to this long.
-        no_data : timedelta, optional
-            How long an answer of 404 is believed.
-
-        Raises
-        ------
-        FetchError
-            When there is neither an answer nor a copy.
+        ``read``: makes the value out of the body. When it raises anything, `WrongContentError`
+        where it knows what is wrong, the body is refused and a good copy kept. ``fresh``: how long
+        a copy needs no renewal; None for ever. ``params``: the query. ``obey_up_to``: let the
+        service's own Expires and Cache-Control decide instead, up to this long. ``no_data``: how
+        long an answer of 404 is believed. FetchError when there is neither an answer nor a copy.
         """
         host = host_of(url)
         query = urlencode(sorted((params or {}).items()))
@@ -251,12 +387,7 @@ class Fetcher:
         self._cache.delete(urls=[url])
 
     def download(self, url: str, read: Callable[[bytes], _T]) -> _T:
-        """Fetch a large file without keeping a copy in the cache.
-
-        Raises
-        ------
-        FetchError
-        """
+        """Fetch a large file without keeping a copy in the cache."""
         with self._lock, self._answering(host_of(url), large=True):
             self._transport.max_bytes = self.limits.max_download_bytes
             try:

@@ -1,10 +1,14 @@
-"""What comes back from the network, and the notice of what did not; light to load."""
+"""What comes back from the network, where it is asked for, and the notice of what did not come."""
 
 import json
 import zlib
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, fields
 from datetime import datetime, timedelta
 from typing import Any, Generic, Literal, TypeVar
+from urllib.parse import urlsplit
+
+from patchrisk.base.errors import Fault, InputError
 
 Severity = Literal["info", "warning"]
 
@@ -13,14 +17,8 @@ Severity = Literal["info", "warning"]
 class Notice:
     """One line about a source of weather.
 
-    Parameters
-    ----------
-    source : str
-        Where it comes from: a service, a station, a file, the cache.
-    text : str
-        What happened, and what is used instead.
-    severity : {"info", "warning"}
-        A warning when the result is poorer for it.
+    ``source``: where it comes from: a service, a station, a file, the cache; ``text``: what
+    happened, and what is used instead; ``severity``: a warning when the result is poorer for it.
     """
 
     source: str
@@ -44,12 +42,8 @@ class WrongContentError(ValueError):
 class FetchError(Exception):
     """Nothing could be had from an address.
 
-    Parameters
-    ----------
-    reason : str
-        One line for the user.
-    absent : bool
-        True when the service says that it has no such data.
+    ``reason``: one line for the user; ``absent``: true when the service says that it has no such
+    data.
     """
 
     def __init__(self, reason: str, *, absent: bool = False) -> None:
@@ -61,16 +55,9 @@ class FetchError(Exception):
 class Reply(Generic[_T]):
     """An answer, read.
 
-    Parameters
-    ----------
-    value : object
-        What the reader made of the body.
-    fetched_at : datetime
-        When it was fetched from the service, UTC.
-    problem : str
-        Why this is an old copy; empty when it isn't.
-    absent : bool
-        Whether that is because the service no longer has such data.
+    ``value``: what the reader made of the body. ``fetched_at``: when it was fetched from the
+    service, UTC. ``problem``: why this is an old copy; empty when it isn't. ``absent``: whether
+    that is because the service no longer has such data.
     """
 
     value: _T
@@ -80,12 +67,7 @@ class Reply(Generic[_T]):
 
 
 def read_json(content: bytes) -> Json:
-    """Read a JSON object.
-
-    Raises
-    ------
-    WrongContentError
-    """
+    """Read a JSON object."""
     try:
         data = json.loads(content, parse_constant=_no_number)
     except (ValueError, RecursionError):
@@ -101,12 +83,7 @@ def _no_number(word: str) -> float:
 
 
 def unpack(content: bytes, most: int) -> bytes:
-    """Unpack gzip, whole, and no more of it than stated.
-
-    Raises
-    ------
-    WrongContentError
-    """
+    """Unpack gzip, whole, and no more of it than stated."""
     unpacker = zlib.decompressobj(wbits=31)
     try:
         text = unpacker.decompress(content, most + 1)
@@ -119,3 +96,67 @@ def unpack(content: bytes, most: int) -> bytes:
     if unpacker.unused_data:
         raise WrongContentError("gzip with something behind it")
     return text
+
+
+LOOPBACK = frozenset({"127.0.0.1", "::1", "localhost"})
+
+# Named here so that the command line and its help read the same list.
+VARIABLES = {
+    "meteostat": "PATCHRISK_METEOSTAT_URL",
+    "nws": "PATCHRISK_NWS_URL",
+    "metno": "PATCHRISK_METNO_URL",
+    "openmeteo": "PATCHRISK_OPENMETEO_URL",
+}
+
+
+@dataclass(frozen=True)
+class Endpoints:
+    """Base addresses of the weather services, without a slash at the end.
+
+    The environment variables PATCHRISK_METEOSTAT_URL, PATCHRISK_NWS_URL, PATCHRISK_METNO_URL and
+    PATCHRISK_OPENMETEO_URL put a mirror, one's own server or a test server in their place. Plain
+    http is accepted for this computer only (127.0.0.1, ::1, localhost).
+
+    InputError when an address is neither https nor http to this computer.
+    """
+
+    meteostat: str = "https://data.meteostat.net"
+    nws: str = "https://api.weather.gov"
+    metno: str = "https://api.met.no/weatherapi"
+    openmeteo: str = "https://api.open-meteo.com"
+
+    def __post_init__(self) -> None:
+        faults = []
+        for field in fields(self):
+            url = getattr(self, field.name)
+            try:
+                found = _fault(url)
+            except ValueError as error:  # brackets or a port that are no address
+                found = str(error)
+            if found:
+                cure = "write https://host, or http://127.0.0.1:port for a server of your own"
+                faults.append(Fault(VARIABLES[field.name], "", f"{url!r} {found}", cure))
+            object.__setattr__(self, field.name, url.rstrip("/"))
+        if faults:
+            raise InputError(faults)
+
+    @classmethod
+    def from_environment(cls, environment: Mapping[str, str]) -> "Endpoints":
+        """Read the addresses that the environment sets; the rest stay the public ones."""
+        given = {name: environment.get(variable) for name, variable in VARIABLES.items()}
+        return cls(**{name: url for name, url in given.items() if url})
+
+    @property
+    def bases(self) -> tuple[str, ...]:
+        """Every address."""
+        return tuple(getattr(self, field.name) for field in fields(self))
+
+
+def _fault(url: str) -> str:
+    parts = urlsplit(url)
+    extras = (parts.username, parts.query, parts.fragment)
+    if any(extras) or not parts.hostname or parts.port == 0:  # a bad port raises here
+        return "is not a plain address"
+    if parts.scheme == "https" or (parts.scheme == "http" and parts.hostname in LOOPBACK):
+        return ""
+    return "is not https"

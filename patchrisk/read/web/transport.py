@@ -4,7 +4,7 @@ import io
 import re
 import threading
 import time
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from email.utils import parsedate_to_datetime
@@ -15,8 +15,64 @@ import requests
 import urllib3
 from requests.adapters import HTTPAdapter
 
-from patchrisk.read.web.failures import RefusedError, describe_failure, host_of, status_line
-from patchrisk.read.web.reply import unpack
+from patchrisk.read.web.reply import FetchError, WrongContentError, read_json, unpack
+
+
+class RefusedError(requests.RequestException):
+    """An answer not taken, or a request not made; ``final`` closes the host for this run."""
+
+    def __init__(self, reason: str, *, final: bool = True) -> None:
+        super().__init__(reason)
+        self.reason, self.final = reason, final
+
+
+def host_of(url: str | bytes | None) -> str:
+    """Return the host, and port, of an address."""
+    return urlsplit(str(url)).netloc
+
+
+def status_line(response: requests.Response) -> str:
+    """One line for an answer that is no data, with what the service itself says of it."""
+    try:
+        data = read_json(response.content)
+    except WrongContentError:
+        data = {}
+    texts = (data.get("title"), data.get("reason"))
+    said = next((text for text in texts if isinstance(text, str)), "")
+    said = re.sub(r"[^ -~]+", " ", said)[:80]
+    known = {404: "has no such data", 410: "has no such data", 429: "asks for fewer requests"}
+    text = known.get(response.status_code, f"answered {response.status_code}")
+    return f"{host_of(response.url)} {text}" + (f" ({said})" if said else "")
+
+
+def describe_failure(error: Exception, host: str) -> str:
+    """One line for what went wrong with an answer, whatever it was.
+
+    What nobody foresaw is told by the name of its class, so that it can be found and mended.
+    """
+    text = str(error)
+    if isinstance(error, FetchError | RefusedError):
+        return error.reason
+    if isinstance(error, WrongContentError):
+        return f"{host} sent something else: {text[:120]}"
+    if isinstance(error, requests.TooManyRedirects):
+        return f"{host} sends round in circles"
+    if isinstance(error, requests.exceptions.SSLError | urllib3.exceptions.SSLError):
+        return (
+            f"the certificate of {host} is not trusted "
+            "(a wrong clock here, or a network that intercepts)"
+        )
+    if isinstance(error, requests.Timeout | urllib3.exceptions.TimeoutError):
+        return f"no answer from {host} in time"
+    if "NameResolution" in text:
+        return f"the name {host} can't be looked up (no network?)"
+    garbled = (urllib3.exceptions.ProtocolError, requests.exceptions.InvalidHeader)
+    if isinstance(error, garbled):
+        return f"the answer of {host} broke off or is garbled"
+    if isinstance(error, requests.ConnectionError | urllib3.exceptions.HTTPError):
+        return f"{host} can't be reached"
+    return f"{host} sent what can't be used ({type(error).__name__})"
+
 
 _AGAIN = (502, 503, 504)
 _WATCH_S = 0.05  # how often the waiting thread looks whether an answer makes progress
@@ -123,14 +179,12 @@ class TimeBudget:
 class HostRefusals:
     """Remembers which hosts are not worth asking again in this run.
 
-    Parameters
-    ----------
-    offline : bool
-        Let nothing out.
+    ``offline`` lets nothing out; ``plain`` are the hosts that may be asked over plain http.
     """
 
-    def __init__(self, *, offline: bool) -> None:
+    def __init__(self, *, offline: bool, plain: Iterable[str] = ()) -> None:
         self.offline = offline
+        self._plain = frozenset(plain)
         self._closed: dict[str, str] = {}
         self._failures: dict[str, int] = {}
 
@@ -140,8 +194,11 @@ class HostRefusals:
             self._closed.setdefault(host, refused.reason)
         return refused
 
-    def check(self, host: str) -> None:
-        """Raise when the host isn't to be asked."""
+    def check(self, url: str) -> None:
+        """Raise when an address isn't to be asked."""
+        host = host_of(url)
+        if url.startswith("http://") and host not in self._plain:
+            raise self.refuse(RefusedError(f"sent on to {host} over plain http: refused"), host)
         reason = "working offline" if self.offline else self._closed.get(host)
         if reason:
             raise RefusedError(reason)
@@ -156,20 +213,6 @@ class HostRefusals:
             self._failures[host] = self._failures.get(host, 0) + 1
         if code == 429 or self._failures.get(host, 0) >= 2:
             self._closed.setdefault(host, status_line(response))
-
-
-class PlainHttpRefuser(HTTPAdapter):
-    """Where plain http ends."""
-
-    def __init__(self, hosts: HostRefusals) -> None:
-        super().__init__()
-        self._hosts = hosts
-
-    def send(self, request: requests.PreparedRequest, *args: Any, **kwargs: Any) -> Any:
-        """Raise: the request doesn't go out."""
-        host = host_of(request.url)
-        refused = RefusedError(f"sent on to {host} over plain http: refused")
-        raise self._hosts.refuse(refused, host)
 
 
 class BoundedTransport(HTTPAdapter):
@@ -197,7 +240,7 @@ class BoundedTransport(HTTPAdapter):
     ) -> requests.Response:
         """Send a request; raise `RefusedError` for anything but a whole answer."""
         host = host_of(request.url)
-        self._hosts.check(host)
+        self._hosts.check(str(request.url))
         abandoned = threading.Event()
         outcome: list[requests.Response | Exception] = []
         most, longest, budget = self.max_bytes, self.longest, self.budget

@@ -1,12 +1,23 @@
-"""A frame with days across and a quantity up, its months and its round numbers."""
+"""A figure, and its frame with days across and a quantity up, months and round numbers."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
 from patchrisk.base.units import DAY, MONTH, BoolArray, DayArray, FloatArray
-from patchrisk.report.figures.canvas import SMALL, Anchor, Canvas, Label, Point, Stroke, text_width
+from patchrisk.core.counters import runs
+from patchrisk.report.figures.canvas import (
+    SMALL,
+    Anchor,
+    Canvas,
+    Label,
+    Point,
+    Stroke,
+    text_width,
+    to_svg,
+)
 
 _STEPS = (0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50, 100, 200, 500)
 
@@ -17,6 +28,7 @@ _LEAST_MONTH = 30.0  # px, for its name
 class Frame:
     """Where days and values lie on a canvas; edges in px, ``first`` to ``last`` across."""
 
+    canvas: Canvas
     left: float
     top: float
     right: float
@@ -53,22 +65,37 @@ class Frame:
         """Whether days lie in the frame."""
         return np.asarray((days >= self.first) & (days <= self.last))
 
+    def months(self) -> None:
+        """Draw month lines and write names below, as many as fit."""
+        first, last = (day.astype("datetime64[M]") for day in (self.first, self.last))
+        starts = np.arange(first, last + MONTH).astype("datetime64[D]")
+        wide = (self.right - self.left) / max(1.0, float((self.last - self.first) / DAY) / 30.4)
+        every = next(n for n in (1, 2, 3, 4, 6, 12) if n * wide >= _LEAST_MONTH or n == 12)
+        for start in starts[starts >= self.first]:
+            month = int(start.astype("datetime64[M]").astype(int)) % 12
+            if month % every:
+                continue
+            x = self.x(start)
+            self.canvas.add(Stroke([(x, self.top), (x, self.bottom + 4)], "grid"))
+            name = f"{start.astype(object):%b}"
+            if x + 3 + text_width(name) <= min(self.right + 12, self.canvas.width):
+                self.canvas.add(Label(x + 3, self.bottom + 12, name, SMALL, "soft"))
 
-def months(canvas: Canvas, frame: Frame) -> None:
-    """Draw month lines and write names below, as many as fit."""
-    first, last = (day.astype("datetime64[M]") for day in (frame.first, frame.last))
-    starts = np.arange(first, last + MONTH).astype("datetime64[D]")
-    wide = (frame.right - frame.left) / max(1.0, float((frame.last - frame.first) / DAY) / 30.4)
-    every = next(n for n in (1, 2, 3, 4, 6, 12) if n * wide >= _LEAST_MONTH or n == 12)
-    for start in starts[starts >= frame.first]:
-        month = int(start.astype("datetime64[M]").astype(int)) % 12
-        if month % every:
-            continue
-        x = frame.x(start)
-        canvas.add(Stroke([(x, frame.top), (x, frame.bottom + 4)], "grid"))
-        name = f"{start.astype(object):%b}"
-        if x + 3 + text_width(name) <= min(frame.right + 12, canvas.width):
-            canvas.add(Label(x + 3, frame.bottom + 12, name, SMALL, "soft"))
+    def levels(self, at: Sequence[float]) -> None:
+        """Draw level lines and write their numbers to the left."""
+        for value in at:
+            y = self.y(value)
+            self.canvas.add(Stroke([(self.left, y), (self.right, y)], "grid"))
+            self.canvas.add(Label(self.left - 4, y + 4, f"{value:g}", SMALL, "soft", "end"))
+
+    def mark(self, today: np.datetime64, word: str = "today", above: float = 0.0) -> None:
+        """Mark this morning; the word stands so many px higher than usual."""
+        x = self.x(today)
+        line = [(x, self.top - 2 - above), (x, self.bottom)]
+        self.canvas.add(Stroke(line, "ink", 1.2, (4, 2)))
+        if word:
+            anchor: Anchor = "end" if x > self.right - 30 else "middle"
+            self.canvas.add(Label(x, self.top - 5 - above, word, SMALL, "ink", anchor))
 
 
 def ticks(low: float, high: float, height_px: float, least_px: float) -> list[float]:
@@ -79,20 +106,30 @@ def ticks(low: float, high: float, height_px: float, least_px: float) -> list[fl
     return [round(n * step, 6) for n in count]
 
 
-def values(canvas: Canvas, frame: Frame, at: Sequence[float]) -> None:
-    """Draw level lines and write their numbers to the left."""
-    for value in at:
-        y = frame.y(value)
-        canvas.add(Stroke([(frame.left, y), (frame.right, y)], "grid"))
-        canvas.add(Label(frame.left - 4, y + 4, f"{value:g}", SMALL, "soft", "end"))
+def day_runs(mask: BoolArray) -> Iterator[range]:
+    """Yield the runs of days in which a mask holds."""
+    found = runs(mask)
+    for start, end in zip(found.start.tolist(), found.end.tolist(), strict=True):
+        yield range(start, end + 1)
 
 
-def today_line(
-    canvas: Canvas, frame: Frame, today: np.datetime64, word: str = "today", above: float = 0.0
-) -> None:
-    """Mark this morning; the word stands so many px higher than usual."""
-    x = frame.x(today)
-    canvas.add(Stroke([(x, frame.top - 2 - above), (x, frame.bottom)], "ink", 1.2, (4, 2)))
-    if word:
-        anchor: Anchor = "end" if x > frame.right - 30 else "middle"
-        canvas.add(Label(x, frame.top - 5 - above, word, SMALL, "ink", anchor))
+@dataclass(frozen=True)
+class Drawing:
+    """A figure: the question it answers, the answer, the drawing, the table behind it.
+
+    ``note`` says what in the drawing has no name where it stands; ``columns`` and ``rows`` are the
+    table, as text.
+    """
+
+    key: str
+    title: str
+    canvas: Canvas
+    answer: str
+    note: str
+    columns: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+
+    @cached_property
+    def svg(self) -> str:
+        """The drawing in the page's colours, with the answer as its label."""
+        return to_svg(self.canvas, self.answer)

@@ -13,26 +13,21 @@ from patchrisk.base.pen import Pen, capital
 from patchrisk.base.units import DAY
 from patchrisk.core.verdict.decision_table import Phase
 from patchrisk.core.verdict.judgement import Judgement
-from patchrisk.report.figures.axes import Frame, months, today_line
+from patchrisk.report.figures.axes import Drawing, Frame, day_runs
 from patchrisk.report.figures.canvas import (
     NORMAL,
     SMALL,
     Canvas,
-    Drawing,
     Label,
     Polygon,
     Stroke,
     box,
-    day_runs,
     diamond,
     text_width,
-    title_of,
     wrapped,
 )
-from patchrisk.report.view.disease import judged_in_order
-from patchrisk.report.view.wording import Wording, wording_of
-from patchrisk.report.words import pen_of
-from patchrisk.site_day.morning import AreaMorning, Morning
+from patchrisk.report.view.area import AreaView
+from patchrisk.report.view.wording import Wording
 
 _BACK, _AHEAD = 100, 230  # days
 _TOP, _HALF, _COVER = 24.0, 6.0, 37.0  # px: middle of the bar, half its height, line of cover
@@ -91,15 +86,14 @@ def start_by_odds(
     return early, middle, late
 
 
-def _draw_bar(
-    canvas: Canvas, j: Judgement, dates: np.ndarray, today: np.datetime64, pen: Pen, top: float
-) -> None:
-    """Draw the bar of a season over the canvas's width; ``dates`` are the days that are known."""
+def _draw_bar(canvas: Canvas, view: AreaView, j: Judgement, top: float) -> None:
+    """Draw the bar of a season over the canvas's width."""
+    dates, today, pen = view.at.soil.dates, view.today, view.pen
     right = canvas.width - 1
     y = top + _TOP
-    frame = Frame(1, top + 15, right, top + 42, today - _BACK * DAY, today + _AHEAD * DAY)
+    frame = Frame(canvas, 1, top + 15, right, top + 42, today - _BACK * DAY, today + _AHEAD * DAY)
     above, below = _Words(top + 12, right), _Words(top + _COVER + 4, right)
-    months(canvas, frame)
+    frame.months()
     if j.damage is not None and j.damage[1] >= frame.first and j.damage[0] <= frame.last:
         a, b = frame.x(j.damage[0]), frame.x(j.damage[1] + DAY)
         canvas.add(Polygon(box(a, y - _HALF - 3, b, y + _HALF + 3), "usual"))
@@ -141,7 +135,7 @@ def _draw_bar(
         at = frame.x(max(j.damage[0], today)) + 4
         words += below.put(at, "soft", "grey: damage can show", "grey: damage", "damage")
     canvas.add(*words)
-    today_line(canvas, frame, today, "")
+    frame.mark(today, "")
     canvas.marks = [m for m in canvas.marks if not _hides_today(m, frame, today)]
     canvas.add(Label(frame.x(today), frame.bottom + 12, "today", SMALL, "ink", "middle", bold=True))
 
@@ -156,29 +150,26 @@ def _hides_today(mark: object, frame: Frame, today: np.datetime64) -> bool:
     )
 
 
-def bar_of(morning: Morning, area: AreaMorning, key: str, width: float) -> Canvas:
+def bar_of(view: AreaView, key: str, width: float) -> Canvas:
     """Draw the season of one disease, as on the card."""
     canvas = Canvas(width, HEIGHT)
-    today = np.datetime64(morning.as_of, "D")
-    _draw_bar(canvas, area.judged[key], area.soil.dates, today, pen_of(morning), 0)
+    _draw_bar(canvas, view, view.at.judged[key], 0)
     return canvas
 
 
-def seasons_figure(morning: Morning, area: AreaMorning, width: float) -> Drawing | None:
+def seasons_figure(view: AreaView, width: float) -> Drawing | None:
     """Draw the season at hand of every disease of an area; None when none is judged."""
-    judged = judged_in_order(area)
-    if not judged:
+    if not view.judged:
         return None
-    pen, y = pen_of(morning), 0.0
-    canvas, today = Canvas(width, 0), np.datetime64(morning.as_of, "D")
-    for j in judged:
-        for line in wrapped(title_of(morning, j.disease), width, NORMAL, bold=True):
+    canvas, y = Canvas(width, 0), 0.0
+    for j in view.judged:
+        for line in wrapped(view.title_of(j.disease), width, NORMAL, bold=True):
             y += 16
             canvas.add(Label(0, y, line, NORMAL, bold=True))
-        _draw_bar(canvas, j, area.soil.dates, today, pen, y + 2)
+        _draw_bar(canvas, view, j, y + 2)
         y += HEIGHT + 10
     canvas.height = y
-    wordings = [wording_of(morning, area, j, pen) for j in judged]
+    wordings = [Wording(view.morning, view.at, j, view.pen) for j in view.judged]
     return Drawing(
         "seasons",
         "When is each disease's season?",
@@ -186,7 +177,7 @@ def seasons_figure(morning: Morning, area: AreaMorning, width: float) -> Drawing
         " ".join(f"{capital(w.disease.name)}: {w.season}." for w in wordings),
         NOTE,
         ("Disease", "Season", "Days of infection", "Treat until", "Damage", "Covered to", "Next"),
-        tuple(_cells(w, pen) for w in wordings),
+        tuple(_cells(w, view.pen) for w in wordings),
     )
 
 

@@ -1,6 +1,7 @@
 """Soil temperature of the season, what usually is, what is to come, and where a season starts."""
 
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 
 import numpy as np
 
@@ -10,46 +11,41 @@ from patchrisk.core.dates.soil_paths import Spread
 from patchrisk.core.verdict.decision_table import Phase
 from patchrisk.core.verdict.judgement import Judgement
 from patchrisk.core.verdict.season_course import one_sided
-from patchrisk.report.figures import axes
-from patchrisk.report.figures.axes import Frame
+from patchrisk.report.figures.axes import Drawing, Frame, day_runs, ticks
 from patchrisk.report.figures.canvas import (
     SMALL,
     Canvas,
     Dot,
-    Drawing,
     Label,
     Polygon,
     Stroke,
-    day_runs,
     diamond,
     text_width,
 )
-from patchrisk.report.view.area import AHEAD
-from patchrisk.report.view.disease import judged_in_order
-from patchrisk.report.words import besides_air, between, name_of, pen_of
-from patchrisk.site_day.morning import AreaMorning, Morning
+from patchrisk.report.view.area import AHEAD, AreaView
+from patchrisk.report.words import besides_air, between, name_of
 
 _BACK, _AHEAD = 150, 75  # days
 _LINE_BACK = 21  # of the small line
 _WIDE, _TALL = 160.0, 52.0  # px, of the small line
 
 
-def soil_figure(morning: Morning, area: AreaMorning, width: float) -> Drawing | None:
+def soil_figure(view: AreaView, width: float) -> Drawing | None:
     """Draw the soil of an area; None when no day of it is known."""
-    soil, course, pen = area.soil, area.course, pen_of(morning)
+    soil, course, pen = view.at.soil, view.at.course, view.pen
     unit, symbol = ("degF", "°F") if pen.system == "us" else ("degC", "°C")
 
     def shown(values: FloatArray) -> FloatArray:
         return from_canonical("soil temperature", values, unit)
 
-    today = np.datetime64(morning.as_of, "D")
+    today = view.today
     first, last = today - _BACK * DAY, today + (_AHEAD if course is not None else 7) * DAY
     recent = (soil.dates >= first) & ~np.isnan(soil.mean_c)
     if not recent.any():
         return None
     canvas = Canvas(width, 0)
-    frame = Frame(28, 0, width - 6, 1, first, last)
-    past_c, level = shown(soil.mean_c), _level(area, last)
+    frame = Frame(canvas, 28, 0, width - 6, 1, first, last)
+    past_c, level = shown(soil.mean_c), _level(view, last)
     spans = [past_c[recent]]
     if level is not None:
         spans.append(shown(np.array([level[1]])))
@@ -59,25 +55,25 @@ def soil_figure(morning: Morning, area: AreaMorning, width: float) -> Drawing | 
             spans += [shown(band.low[seen]), shown(band.high[seen])]
     low, high = float(np.nanmin(np.concatenate(spans))), float(np.nanmax(np.concatenate(spans)))
     room, tall = 0.06 * (high - low) + 0.5, max(150.0, 0.34 * width)
-    frame = Frame(frame.left, 22, frame.right, 22 + tall, first, last, low - room, high + room)
+    frame = replace(frame, top=22, bottom=22 + tall, low=low - room, high=high + room)
     if course is not None:
-        _band(canvas, frame, course.dates, course.usual, shown, "usual")
-    axes.values(canvas, frame, axes.ticks(frame.low, frame.high, tall, 30))
-    axes.months(canvas, frame)
+        _band(frame, course.dates, course.usual, shown, "usual")
+    frame.levels(ticks(frame.low, frame.high, tall, 30))
+    frame.months()
     canvas.add(Label(0, 12, symbol, SMALL, "soft"))
     if course is not None:
         doubt = course.soil.high - course.soil.low > 0.2
         for run in day_runs(doubt & frame.inside(course.dates)):
             part = slice(run.start, run.stop)
             edges = Spread(course.soil.low[part], course.soil.middle[part], course.soil.high[part])
-            _band(canvas, frame, course.dates[part], edges, shown, "soil-band")
+            _band(frame, course.dates[part], edges, shown, "soil-band")
         ahead = slice(course.today, None)
         points = frame.points(course.dates[ahead], shown(course.soil.middle[ahead]))
         canvas.add(Stroke(points, "soil", 1.4, (1.5, 3)))
-    _past(canvas, frame, soil.dates, past_c, soil.came_from)
-    axes.today_line(canvas, frame, today)
+    _past(frame, soil.dates, past_c, soil.came_from)
+    frame.mark(today)
     if level is not None:
-        _draw_level(canvas, frame, morning, level, shown, pen)
+        _draw_level(frame, view, level, shown)
     note = (
         "Line: soil logged, or estimated from the air where it is dashed. Dots and blue: days ahead"
         " by the forecast and past years, 8 of 10 cases. Grey: 8 of 10 past years."
@@ -88,16 +84,16 @@ def soil_figure(morning: Morning, area: AreaMorning, width: float) -> Drawing | 
         "soil",
         "How warm is the soil?" if course is None else "Is the soil ahead of other years?",
         canvas,
-        " ".join(_answer(morning, area, pen)),
+        " ".join(_answer(view)),
         note,
         ("Day", f"Soil at {depth}", "Known by", "8 of 10 past years"),
-        tuple(_rows(morning, area, pen, first, last)),
+        tuple(_rows(view, first, last)),
     )
 
 
-def _level(area: AreaMorning, last: np.datetime64) -> tuple[Judgement, float] | None:
+def _level(view: AreaView, last: np.datetime64) -> tuple[Judgement, float] | None:
     """Return the most urgent season on or near, and the soil temperature it starts at [degC]."""
-    for j in judged_in_order(area):
+    for j in view.judged:
         if j.phase is not Phase.OVER and j.first <= last and j.deciding is not None:
             edge = one_sided(j.deciding.rule, j.span.turn)
             level = edge.low_c if edge.direction == "rising" else edge.high_c
@@ -107,15 +103,13 @@ def _level(area: AreaMorning, last: np.datetime64) -> tuple[Judgement, float] | 
 
 
 def _draw_level(
-    canvas: Canvas,
     frame: Frame,
-    morning: Morning,
+    view: AreaView,
     level: tuple[Judgement, float],
     shown: Callable[[FloatArray], FloatArray],
-    pen: Pen,
 ) -> None:
     """Draw where the season starts that the area's card speaks of."""
-    j, at_c = level
+    (j, at_c), canvas = level, frame.canvas
     y = frame.y(float(shown(np.array([at_c]))[0]))
     canvas.add(Stroke([(frame.left, y), (frame.right, y)], "open", 1.0, (5, 3)))
     start = j.middle if j.start is None else j.start
@@ -123,7 +117,8 @@ def _draw_level(
         come = j.start is not None and j.stands
         fill, edge = ("open", "paper") if come else ("paper", "open")
         canvas.add(Polygon(diamond(frame.x(start), y, 6), fill, edge, 1.6))
-    text = f"{pen.show('soil temperature', at_c, 0)} starts {name_of(morning.library, j.disease)}"
+    level_words = view.pen.show("soil temperature", at_c, 0)
+    text = f"{level_words} starts {name_of(view.morning.library, j.disease)}"
     above = y - 5 > frame.top + 12
     room = frame.right - frame.left
     while text_width(text) > room and " " in text:
@@ -132,7 +127,6 @@ def _draw_level(
 
 
 def _band(
-    canvas: Canvas,
     frame: Frame,
     dates: DayArray,
     band: Spread[FloatArray],
@@ -145,11 +139,10 @@ def _band(
         return
     pick = np.unique(np.r_[inside[::2], inside[-1]])
     outline = frame.band(dates[pick], shown(band.low[pick]), shown(band.high[pick]))
-    canvas.add(Polygon(outline, colour))
+    frame.canvas.add(Polygon(outline, colour))
 
 
 def _past(
-    canvas: Canvas,
     frame: Frame,
     dates: DayArray,
     values: FloatArray,
@@ -166,17 +159,17 @@ def _past(
             part = slice(before, run.stop)
             points = frame.points(dates[part], values[part])
             if len(points) == 1:
-                canvas.add(Dot(*points[0], 1.5, "soil"))
+                frame.canvas.add(Dot(*points[0], 1.5, "soil"))
             else:
-                canvas.add(Stroke(points, "soil", width, dash))
+                frame.canvas.add(Stroke(points, "soil", width, dash))
 
 
 def _degrees(pen: Pen, value_c: float) -> str:
     return pen.show("soil temperature", float(value_c))
 
 
-def _answer(morning: Morning, area: AreaMorning, pen: Pen) -> Iterator[str]:
-    soil, course = area.soil, area.course
+def _answer(view: AreaView) -> Iterator[str]:
+    soil, course, pen = view.at.soil, view.at.course, view.pen
     known = np.flatnonzero(~np.isnan(soil.mean_c))[-1]
     day, mean = soil.dates[known], float(soil.mean_c[known])
     how = "logged" if soil.came_from[known] == "logged" else "estimated"
@@ -188,7 +181,7 @@ def _answer(morning: Morning, area: AreaMorning, pen: Pen) -> Iterator[str]:
     way = "above" if mean > usual else "below"
     off = pen.show("temperature difference", abs(mean - usual))
     yield f"{text}, {off} {way} the middle of past years."
-    forecast = morning.ground.forecast_days if morning.ground is not None else 0
+    forecast = _forecast_days(view)
     if forecast:
         at = course.today + forecast - 1
         yield f"Forecast for {pen.day(course.dates[at])}: {_degrees(pen, course.soil.middle[at])}."
@@ -201,13 +194,16 @@ def _index(dates: DayArray, day: np.datetime64) -> int:
     return int((day - dates[0]) / DAY)
 
 
-def _rows(
-    morning: Morning, area: AreaMorning, pen: Pen, first: np.datetime64, last: np.datetime64
-) -> Iterator[tuple[str, ...]]:
+def _forecast_days(view: AreaView) -> int:
+    ground = view.morning.ground
+    return 0 if ground is None else ground.forecast_days
+
+
+def _rows(view: AreaView, first: np.datetime64, last: np.datetime64) -> Iterator[tuple[str, ...]]:
     """Yield a row a week, so that yesterday is one of them."""
-    soil, course = area.soil, area.course
-    yesterday = np.datetime64(morning.as_of, "D") - DAY
-    forecast = morning.ground.forecast_days if morning.ground is not None else 0
+    soil, course, pen = view.at.soil, view.at.course, view.pen
+    yesterday = view.today - DAY
+    forecast = _forecast_days(view)
     start = yesterday - 7 * int((yesterday - first) / DAY // 7) * DAY
     for day in np.arange(start, last + DAY, 7 * DAY):
         figure, known_by, usual = "no reading", "-", "-"
@@ -236,13 +232,14 @@ def _rows(
         yield pen.day(day), figure, known_by, usual
 
 
-def soil_line(area: AreaMorning, today: np.datetime64, pen: Pen) -> Canvas | None:
+def soil_line(view: AreaView) -> Canvas | None:
     """Draw the small line of a card: the soil of three weeks, and of the days ahead.
 
     None where no day of the three weeks is known.
     """
-    soil, course = area.soil, area.course
-    frame = Frame(3, 4, _WIDE - 3, 34, today - _LINE_BACK * DAY, today + AHEAD * DAY)
+    soil, course, today, pen = view.at.soil, view.at.course, view.today, view.pen
+    canvas = Canvas(_WIDE, _TALL)
+    frame = Frame(canvas, 3, 4, _WIDE - 3, 34, today - _LINE_BACK * DAY, today + AHEAD * DAY)
     past = frame.inside(soil.dates) & ~np.isnan(soil.mean_c)
     if not past.any():
         return None
@@ -253,15 +250,14 @@ def soil_line(area: AreaMorning, today: np.datetime64, pen: Pen) -> Canvas | Non
         ahead = ahead[(ahead >= course.today) & ~np.isnan(course.soil.low[ahead])]
         spans += [course.soil.low[ahead], course.soil.high[ahead]]
     low, high = min(s.min() for s in spans if s.size), max(s.max() for s in spans if s.size)
-    frame = Frame(3, 4, _WIDE - 3, 34, frame.first, frame.last, low - 0.5, high + 0.5)
-    canvas = Canvas(_WIDE, _TALL)
+    frame = replace(frame, low=low - 0.5, high=high + 0.5)
     if course is not None and ahead.size > 1:
         days = course.dates[ahead]
         outline = frame.band(days, course.soil.low[ahead], course.soil.high[ahead])
         canvas.add(Polygon(outline, "soil-band"))
         middle = frame.points(days, course.soil.middle[ahead])
         canvas.add(Stroke(middle, "soil", 1.4, (1.5, 3)))
-    _past(canvas, frame, soil.dates, soil.mean_c, soil.came_from, (2.2, 2.2))
+    _past(frame, soil.dates, soil.mean_c, soil.came_from, (2.2, 2.2))
     last = np.flatnonzero(past)[-1]
     canvas.add(Dot(*frame.points(soil.dates[[last]], soil.mean_c[[last]])[0], 3.5, "soil", "paper"))
     x = frame.x(today)

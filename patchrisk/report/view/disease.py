@@ -9,13 +9,12 @@ from patchrisk.base.pen import Pen, count_of
 from patchrisk.core.dates.pressure import Pressure
 from patchrisk.core.rules.windows import RuleToday
 from patchrisk.core.verdict.decision_table import RUNNING, Stake, Verdict
-from patchrisk.core.verdict.judgement import Judgement, RuleStart, think_again_on
+from patchrisk.core.verdict.judgement import RuleStart, think_again_on
 from patchrisk.read.diseases import Library
 from patchrisk.report import words
 from patchrisk.report.view.reasons import reason_words
-from patchrisk.report.view.wording import Wording, wording_of
+from patchrisk.report.view.wording import Wording
 from patchrisk.site_day.judging import Entry
-from patchrisk.site_day.morning import AreaMorning, Morning
 
 _RULES = {"treat": "timing", "infect": "infection", "express": "symptom"}
 _HALF_A_DAY = 0.5  # at the optimum: less is written as 0
@@ -25,16 +24,17 @@ _KNOWN_HERE = (Stake.HISTORY, Stake.SUSPECTED)
 
 @dataclass(frozen=True, eq=False)
 class DiseaseView(Wording):
-    """One disease, or group of diseases, in one area; a text is empty where nothing is to be said.
+    """One disease, or group of diseases, in one area: the judgement that speaks for it, in words.
 
-    ``judged`` is the judgement that speaks for it, that of a group's most urgent member;
-    ``others`` are the group's other members, and ``published`` its rules by themselves.
+    Of a group that is its most urgent member's.
     """
 
     entry: Entry
-    library: Library
-    others: tuple[Wording, ...]
-    published: tuple[RuleToday, ...]
+
+    @property
+    def library(self) -> Library:
+        """All diseases."""
+        return self.morning.library
 
     @property
     def key(self) -> str:
@@ -69,12 +69,11 @@ class DiseaseView(Wording):
     @property
     def members(self) -> tuple[str, ...]:
         """What each other disease of a group asks for, and when."""
+        others = [Wording(self.morning, self.at, j, self.pen) for j in self.entry.members[1:]]
+        said = [(words.verdict_words(o.judged.verdict), o.when, o.normal) for o in others]
         return tuple(
-            f"{one.disease.name}: "
-            + ", ".join(
-                filter(None, (words.verdict_words(one.judged.verdict), one.when, one.normal))
-            )
-            for one in self.others
+            f"{one.disease.name}: {', '.join(filter(None, parts))}"
+            for one, parts in zip(others, said, strict=True)
         )
 
     @property
@@ -91,13 +90,16 @@ class DiseaseView(Wording):
     @property
     def warmth(self) -> str:
         """How much infection the season has allowed, beside the usual."""
-        return "" if self.pressure is None else _warmth(self.pressure, self.pen)
+        season = self.at.seasons.get(self.judged.disease)
+        pressure = None if season is None else season.pressure
+        return "" if pressure is None else _warmth(pressure, self.pen)
 
     @cached_property
     def rules(self) -> tuple[str, ...]:
         """Each published rule with its source: those that time a season with its start."""
         starts = {(j.disease, r.rule.id): r for j in self.entry.members for r in j.rules}
-        timed_first = sorted(self.published, key=lambda r: (r.member, r.rule.id) not in starts)
+        published = self.at.rules[self.key]
+        timed_first = sorted(published, key=lambda r: (r.member, r.rule.id) not in starts)
         return tuple(
             self._rule(today, starts.get((today.member, today.rule.id))) for today in timed_first
         )
@@ -111,18 +113,6 @@ class DiseaseView(Wording):
             f"{today.state.words}: {words.standing(today, self.pen)} "
             f"[{today.rule.source}; {today.rule.confidence}]"
         )
-
-
-def disease_view(morning: Morning, area: AreaMorning, entry: Entry, pen: Pen) -> DiseaseView:
-    """Bring together what is said of one entry of an area."""
-    first, *others = (wording_of(morning, area, judged, pen) for judged in entry.members)
-    return DiseaseView(
-        **vars(first),
-        entry=entry,
-        library=morning.library,
-        others=tuple(others),
-        published=area.rules[entry.key],
-    )
 
 
 def changed_since_yesterday(entry: Entry) -> str:
@@ -148,12 +138,6 @@ def rank(entry: Entry) -> tuple[int, bool, int, bool, int, np.datetime64]:
         -j.case.stakes.host,
         _NEVER if next_start is None else next_start,
     )
-
-
-def judged_in_order(area: AreaMorning) -> list[Judgement]:
-    """Return every judgement of an area once, members of groups among them."""
-    entries = sorted(area.entries, key=rank)
-    return list({one.disease: one for entry in entries for one in entry.members}.values())
 
 
 def _warmth(pressure: Pressure, pen: Pen) -> str:

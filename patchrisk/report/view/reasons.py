@@ -139,7 +139,7 @@ def _no_treatment(w: Wording) -> str:
 
 
 def _start(w: Wording) -> str:
-    unless = "" if w.recorded else ", unless an application is on already"
+    unless = "" if w.morning.applications is not None else ", unless an application is on already"
     text = f"Put a preventive on{unless}: {'; '.join(w.why)}."
     return " ".join((text, *_more(w, w.in_time)))
 

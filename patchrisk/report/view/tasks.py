@@ -1,6 +1,7 @@
 """What to do today in one area, so that one can act on it without reading on."""
 
 from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
 from operator import attrgetter
 
 import numpy as np
@@ -10,7 +11,6 @@ from patchrisk.core.soil.root_depth import SoilSeries
 from patchrisk.core.verdict.decision_table import Phase, Verdict
 from patchrisk.core.verdict.judgement import DAMAGE_SEEN, settle_soon, think_again_on
 from patchrisk.report.view.disease import DiseaseView
-from patchrisk.report.view.model import Task
 from patchrisk.report.view.reasons import accept_words, protect_words
 from patchrisk.report.words import wording_number
 from patchrisk.site_day.morning import AreaMorning
@@ -32,6 +32,25 @@ _LIKELY = {
     Verdict.SCOUT: "only to be looked for:",
     Verdict.NOTHING: "nothing to do about",
 }
+
+
+@dataclass(frozen=True)
+class Task:
+    """Something to do today: what, and for which diseases, together a sentence; and why."""
+
+    lead: str
+    names: str
+    why: str = ""
+
+    @property
+    def order(self) -> str:
+        """What to do, without the reason."""
+        return f"{self.lead} {self.names}".strip() + "."
+
+    @property
+    def sentence(self) -> str:
+        """What to do, and why."""
+        return f"{self.order} {self.why}".strip()
 
 
 def tasks_of(area: AreaMorning, views: Sequence[DiseaseView], pen: Pen) -> Iterator[Task]:
@@ -104,7 +123,9 @@ def _each(views: Sequence[DiseaseView], say: Callable[[DiseaseView], str]) -> st
 
 
 def _apply(views: Sequence[DiseaseView]) -> Iterator[Task]:
-    unless = "" if not views or views[0].recorded else "unless an application is on already, "
+    unless = ""
+    if views and views[0].morning.applications is None:
+        unless = "unless an application is on already, "
     for reason, lead in _APPLY.items():
         of_reason = [one for one in views if one.judged.reason == reason]
         if of_reason:

@@ -5,15 +5,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from patchrisk.base.pen import Pen, chance, count_of, listed
-from patchrisk.base.units import DAY, DayArray
-from patchrisk.core.dates.pressure import Pressure
+from patchrisk.base.units import DAY
 from patchrisk.core.rules.rule import Rule
 from patchrisk.core.verdict.decision_table import RUNNING, Phase, Stake
 from patchrisk.core.verdict.judgement import Judgement, in_time_until, look_now, stands_from
 from patchrisk.read.area import Area
 from patchrisk.read.diseases import Disease
 from patchrisk.read.diseases.models import Help
-from patchrisk.read.site import Site
 from patchrisk.report.records_words import cover_words, covered_parts
 from patchrisk.report.words import wording_number
 from patchrisk.site_day.judging import verdict_settings
@@ -24,23 +22,41 @@ _LOOK_BACK = 14  # days before a season that the longest mean of a rule holds
 
 @dataclass(frozen=True, eq=False)
 class Wording:
-    """A judgement, and all that a sentence on it may draw on.
+    """A judgement on an area, and each part of a sentence on it; empty for nothing to be said."""
 
-    ``recorded`` is whether records of applications are kept; ``lead`` the days ahead of a start
-    from which product and water are made ready; ``missing`` the days of this season, and of the
-    fortnight before it, without a figure of the soil; ``mend`` what brings them back.
-    """
-
+    morning: Morning
+    at: AreaMorning
     judged: Judgement
-    disease: Disease
-    area: Area
-    as_of: np.datetime64
     pen: Pen
-    recorded: bool
-    lead: int
-    missing: DayArray
-    mend: str
-    pressure: Pressure | None
+
+    @property
+    def disease(self) -> Disease:
+        """The disease that is judged."""
+        return self.morning.library.diseases[self.judged.disease]
+
+    @property
+    def area(self) -> Area:
+        """The area as the site file has it."""
+        return self.at.area
+
+    @property
+    def as_of(self) -> np.datetime64:
+        """The morning's day."""
+        return np.datetime64(self.morning.as_of, "D")
+
+    @property
+    def lead(self) -> int:
+        """Days ahead of a start from which product and water are made ready."""
+        return verdict_settings(self.morning.site.programme.lead_days).lead
+
+    @property
+    def mend(self) -> str:
+        """Say what brings missing days of the soil back."""
+        site = self.morning.site
+        air = "give air temperature of those days (`[[weather]]` in the site file)"
+        if site.weather:
+            air = "bring the weather file up to date"
+        return f"download the logger, or {air}" if site.loggers_of(self.area) else air
 
     def day(self, day: np.datetime64 | None) -> str:
         """Write a day, with its year where that is another."""
@@ -317,7 +333,7 @@ class Wording:
     @property
     def gap(self) -> str:
         """Name the days without a figure of the soil on which the verdict hangs."""
-        days = self.missing
+        days = self.at.gaps[self.at.gaps >= self.judged.first - _LOOK_BACK * DAY]
         if not days.size:
             return "soil figures are missing"
         first, last = days[0], days[-1]
@@ -409,27 +425,3 @@ class Wording:
 
 def _stress(kind: str) -> str:
     return "wet soil" if kind == "wetness" else kind
-
-
-def wording_of(morning: Morning, area: AreaMorning, judged: Judgement, pen: Pen) -> Wording:
-    """Bring together what sentences on a judgement draw on."""
-    season = area.seasons.get(judged.disease)
-    return Wording(
-        judged=judged,
-        disease=morning.library.diseases[judged.disease],
-        area=area.area,
-        as_of=np.datetime64(morning.as_of, "D"),
-        pen=pen,
-        recorded=morning.applications is not None,
-        lead=verdict_settings(morning.site.programme.lead_days).lead,
-        missing=area.gaps[area.gaps >= judged.first - _LOOK_BACK * DAY],
-        mend=_mend(morning.site, area.area),
-        pressure=None if season is None else season.pressure,
-    )
-
-
-def _mend(site: Site, area: Area) -> str:
-    air = "give air temperature of those days (`[[weather]]` in the site file)"
-    if site.weather:
-        air = "bring the weather file up to date"
-    return f"download the logger, or {air}" if site.loggers_of(area) else air

@@ -12,26 +12,26 @@ from pathlib import Path
 import numpy as np
 
 from patchrisk.base.errors import Fault, InputError
-from patchrisk.base.pen import Pen, count_of
+from patchrisk.base.pen import Pen, capital, count_of
 from patchrisk.base.saving import marked
 from patchrisk.base.units import DAY
 from patchrisk.base.user_files import read_file
 from patchrisk.core.verdict.season_story import Story
-from patchrisk.report.figures import PAGE_WIDTH, axes
-from patchrisk.report.figures.axes import Frame
+from patchrisk.report.figures import PAGE_WIDTH
+from patchrisk.report.figures.axes import Drawing, Frame
 from patchrisk.report.figures.canvas import (
     NORMAL,
     Canvas,
-    Drawing,
     Label,
     Polygon,
     Stroke,
     box,
-    title_of,
 )
 from patchrisk.report.figures.seasons import seasons_figure
 from patchrisk.report.page import MARK, render
-from patchrisk.report.visit.build import VisitView
+from patchrisk.report.view.area import AreaView
+from patchrisk.report.visit.view import VisitView
+from patchrisk.report.words import name_of, pen_of
 from patchrisk.site_day.visit import VisitDay
 
 _BACK, _AHEAD = 365, 20  # days
@@ -51,15 +51,16 @@ def past_year_figure(day: VisitDay, width: float) -> Drawing | None:
     canvas = Canvas(width, 0)
     top = 26.0
     bottom = top + _ROW * len(stories)
-    frame = Frame(2, top, width - 8, bottom, thinned - _BACK * DAY, visited + _AHEAD * DAY)
-    axes.months(canvas, frame)
-    axes.today_line(canvas, frame, thinned, "thin" if day.data.file.thinned else "visit")
+    ends = (thinned - _BACK * DAY, visited + _AHEAD * DAY)
+    frame = Frame(canvas, 2, top, width - 8, bottom, *ends)
+    frame.months()
+    frame.mark(thinned, "thin" if day.data.file.thinned else "visit")
     for n, story in enumerate(stories):
         y = top + _ROW * n
         canvas.add(Stroke([(frame.left, y), (frame.right, y)], "grid"))
-        name = title_of(day.morning, story.disease)
+        name = capital(name_of(day.morning.library, story.disease))
         canvas.add(Label(2, y + 15, name, NORMAL, bold=True, halo=True))
-        _row(canvas, frame, y + 30, story)
+        _row(frame, y + 30, story)
     canvas.height = bottom + 20
     rows = tuple(_cells(day, story, pen) for story in stories)
     alt = " ".join(f"{name}: {when}; {days}; {bare}." for name, when, days, bare, _ in rows)
@@ -77,23 +78,23 @@ def _note(stories: list[Story]) -> str:
     return f"Bars: soil right for infection{bare}.{line}"
 
 
-def _row(canvas: Canvas, frame: Frame, y: float, story: Story) -> None:
+def _row(frame: Frame, y: float, story: Story) -> None:
     if story.damage is not None:
         first, last = (frame.x(day) for day in story.damage)
         if last > first:
-            canvas.add(Stroke([(first, y), (last, y)], "ink", 1.6, (2, 3)))
+            frame.canvas.add(Stroke([(first, y), (last, y)], "ink", 1.6, (2, 3)))
     for spells, fill, edge in (
         (story.spells, "open-pale", "open"), (story.bare_spells, "open", None),
     ):  # fmt: skip
         for first_day, last_day in spells:
             left, right = frame.x(first_day), max(frame.x(last_day + DAY), frame.x(first_day) + 1)
-            canvas.add(Polygon(box(left, y - _HALF, right, y + _HALF), fill, edge, 1.0))
+            frame.canvas.add(Polygon(box(left, y - _HALF, right, y + _HALF), fill, edge, 1.0))
 
 
 def _cells(day: VisitDay, story: Story, pen: Pen) -> tuple[str, str, str, str, str]:
     bare = story.bare_days
     return (
-        title_of(day.morning, story.disease),
+        capital(name_of(day.morning.library, story.disease)),
         pen.days(story.spells[0][0], story.spells[-1][1]),
         count_of(story.infected_days, "day"),
         "cover not on record" if bare is None else f"{count_of(bare, 'day')} bare",
@@ -109,16 +110,10 @@ _MOST_PIXELS = 120_000_000
 
 
 def write_visit_page(day: VisitDay, view: VisitView) -> str:
-    """Write the page, a whole HTML document with nothing outside it.
-
-    Raises
-    ------
-    InputError
-        When a photo can't be read.
-    """
+    """Write the page, a whole HTML document; InputError when a photo can't be read."""
     figures = (
         past_year_figure(day, PAGE_WIDTH),
-        seasons_figure(day.morning, day.area, PAGE_WIDTH),
+        seasons_figure(AreaView(day.morning, day.area, None, pen_of(day.morning)), PAGE_WIDTH),
     )
     photos: list[Sequence[str]] = [
         (place.name, name, embedded(day.data.folder / name))
@@ -138,10 +133,7 @@ def write_visit_page(day: VisitDay, view: VisitView) -> str:
 def embedded(path: Path) -> str:
     """Return a photo as a data address: scaled, turned upright, without place, date or camera.
 
-    Raises
-    ------
-    InputError
-        When it is no photo, or larger than any camera makes.
+    InputError when it is no photo, or larger than any camera makes.
     """
     from PIL import Image, ImageOps
 

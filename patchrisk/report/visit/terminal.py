@@ -6,8 +6,9 @@ from dataclasses import asdict
 
 from patchrisk.base.pen import Pen, capital, listed
 from patchrisk.core.verdict.decision_table import RUNNING, Verdict
-from patchrisk.report.layout import WIDE, wrap
-from patchrisk.report.visit.build import Row, VisitView
+from patchrisk.read.visit.guidelines import visit_words
+from patchrisk.report.layout import WIDE, as_text, wrap
+from patchrisk.report.visit.view import Row, VisitView
 from patchrisk.report.words import name_of
 from patchrisk.site_day.morning import AreaMorning, Morning
 
@@ -20,12 +21,9 @@ def visit_json(view: VisitView) -> str:
     return json.dumps({"schema": SCHEMA, **asdict(view)}, indent=2, ensure_ascii=False)
 
 
-def write_visit(view: VisitView, *, full: bool = False) -> str:
+@as_text
+def write_visit(view: VisitView, *, full: bool = False) -> Iterator[str]:
     """Write a visit's report; ``full`` with what each figure is held against, and the sources."""
-    return "\n".join(_lines(view, full))
-
-
-def _lines(view: VisitView, full: bool) -> Iterator[str]:
     thinned = f", {view.thinned}" if view.thinned else ""
     yield from wrap(f"{view.site}, {view.area} ({view.turf}), {view.day}{thinned}", "", "  ", WIDE)
     yield ""
@@ -84,54 +82,16 @@ def _row(row: Row, full: bool) -> Iterator[str]:
 
 
 _MOST = 3
-_STEPS = {
-    "PLUGS": (
-        "A good, a middling and a bad place of the same turf: three places tell more than three "
-        "plugs of one.",
-        "From each, two plugs with the cup cutter, as deep as the roots go (at least 8 cm). In the "
-        "bad place cut across the edge of the damage, two thirds failing and one third sound, and "
-        "none from turf long dead (NC State and Kansas State extension, seen).",
-        "Halve each plug: one half for the soil laboratory, one for the microscope. Keep the "
-        "places apart.",
-        "For nematodes, 20 or more narrow cores to 10 cm from the good and from the bad place "
-        "(UMass extension, seen).",
-        "Before any fungicide goes on.",
-    ),
-    "LOOK AT ON THE SPOT": (
-        "How much of the turf is thin at each place, and in what shape; a photo of each, with a "
-        "ruler.",
-        "Wash the roots: length, colour, crowns firm or soft; a lens on dark threads along the "
-        "roots.",
-        "Drops of water on a dry core: seconds until they are gone. A black layer, and its smell.",
-        "Shade, traffic, where water stands; when it was first seen, and what went on since.",
-    ),
-    "PACK": (
-        "Wrap each plug in dry newspaper, no water added, leaves kept clean of soil; mark each "
-        "packet outside. Keep them cool, and send them early in the week by the fastest post.",
-        "Soil for the soil laboratory in clean bags, the same depth at every place, thatch off; "
-        "cores for nematodes moist in a closed bag, never hot.",
-    ),
-    "ASK THE LABORATORY": (
-        "Of the plugs: which fungus, by culture or DNA, in good and bad alike; runner hyphae, "
-        "oospores, root tips. A positive alone proves nothing.",
-        "Of the soil: conductivity, sodium, calcium and magnesium of the saturated paste; "
-        "nutrients by one named extractant; pH with the mixture told; organic matter of the upper "
-        "2 cm with the turf on.",
-    ),
-}
 
 
-def write_to_take(morning: Morning) -> str:
+@as_text
+def write_to_take(morning: Morning) -> Iterator[str]:
     """Write what to take: what holds everywhere, then what the season makes likely in each area."""
-    return "\n".join(_take_lines(morning))
-
-
-def _take_lines(morning: Morning) -> Iterator[str]:
     pen = Pen(morning.site.site.units, morning.as_of.year)
     yield "WHAT TO TAKE"
-    for title, texts in _STEPS.items():
-        yield title
-        for text in texts:
+    for step in visit_words().take:
+        yield step.title.upper()
+        for text in step.texts:
             yield from wrap(pen.prose(text), "  - ", "    ", WIDE)
     yield "LIKELY NOW, BY THE SEASON"
     places: dict[str, list[str]] = {}

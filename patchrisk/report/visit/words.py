@@ -6,7 +6,7 @@ from typing import Any
 from patchrisk.base.pen import Pen, count_of, listed
 from patchrisk.core.visit.causes import Findings
 from patchrisk.core.visit.findings import Cause, Fact, SoilValue, Status
-from patchrisk.core.visit.guidelines import Guideline, Judged
+from patchrisk.core.visit.soil_tests import Guideline, Judged
 from patchrisk.read.diseases import Library
 from patchrisk.read.visit.guidelines import visit_words
 from patchrisk.report.words import name_of
@@ -209,14 +209,8 @@ def answer_words(
 ) -> tuple[str, str]:  # fmt: skip
     """Return the opening line and how firm it is.
 
-    Parameters
-    ----------
-    seasons : mapping of str to str
-        By disease, a few words on what its season did, where it is known.
-    bare : bool
-        Whether nothing is told of any place yet.
-    untold : bool
-        Whether the damage of no place is told.
+    ``seasons`` are a few words on what each disease's season did, where it is known; ``bare``:
+    nothing is told of any place yet; ``untold``: the damage of no place is told.
     """
     named = [c for c in found.causes if c.status == "for"]
     unsettled = [c for c in found.causes if c.status == "open"]

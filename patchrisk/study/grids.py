@@ -1,4 +1,4 @@
-"""Sites that are in memory already, or in a grid of files: a DataFrame, or an xarray Dataset."""
+"""Grids and rows of stations as xarray Datasets: as sources, and the seasons laid out again."""
 
 import hashlib
 import warnings
@@ -10,62 +10,18 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
+from patchrisk import __version__
 from patchrisk.base.errors import Fault, InputError
-from patchrisk.base.units import FloatArray
-from patchrisk.study.sites import Extent, Reading, SiteSource, cut_into_parts, digest_of, to_block
+from patchrisk.base.saving import write_bytes
+from patchrisk.base.units import FloatArray, IntArray
+from patchrisk.core.skill.climatology import season_day
 from patchrisk.study.soil import Block
-from patchrisk.study.table_columns import block_of, read_day_column, reading_of, wanted_columns
+from patchrisk.study.sources import Extent, SiteSource, cut_into_parts, digest_of
+from patchrisk.study.table_rows import block_of
+from patchrisk.study.tables import SEASON_COLUMNS
 
 if TYPE_CHECKING:
     import xarray as xr
-
-
-@dataclass(frozen=True)
-class _FramePart:
-    source: str
-    rows: pd.DataFrame
-    sites: tuple[str, ...]
-    reading: Reading
-
-    def read(self) -> Block:
-        return block_of(self.rows, self.source, self.sites, self.reading)
-
-
-def open_frame(
-    frame: pd.DataFrame, columns: Mapping[str, str], missing: Sequence[float] = ()
-) -> SiteSource:
-    """Cut a table into parts; ``columns`` are what it calls them, by ours.
-
-    Numbers of ``missing`` stand for none.
-
-    Raises
-    ------
-    InputError
-        When a column is lacking, or there is no day at all.
-    """
-    source = "the DataFrame"
-    names = [str(name) for name in frame.columns]
-    wanted = wanted_columns(source, names, columns)
-    rows = frame.set_axis(names, axis=1)[list(wanted)].rename(columns=wanted)
-    days = read_day_column(rows["date"])
-    if rows.empty or np.isnat(days).all():
-        found = "no row" if rows.empty else "no day in any row"
-        raise InputError(Fault(source, "column date", found, "write a day in each row"))
-    site = rows["site"].astype(str)
-    spans = pd.DataFrame({"site": site, "day": days}).groupby("site", sort=False)["day"]
-    ends = spans.agg(["min", "max"])
-    ends = ends.fillna(days[~np.isnat(days)].min())  # a site without a day is left out when read
-    extents = [Extent(str(name), np.datetime64(low, "D"), np.datetime64(high, "D"))
-               for name, low, high in ends.itertuples()]  # fmt: skip
-    parts = []
-    for group in cut_into_parts(extents):
-        sites = tuple(one.site for one in group)
-        some = rows[site.isin(sites).to_numpy()]
-        parts.append(_FramePart(source, some, sites, reading_of(wanted, missing)))
-    digest = hashlib.sha256(pd.util.hash_pandas_object(rows, index=False).to_numpy().tobytes())
-    not_read = tuple(name for name in names if name not in wanted)
-    return SiteSource(source, "a DataFrame", parts, digest.hexdigest(), not_read)
-
 
 # Names by which the variables of gridded records go, daily or hourly, in the CF standard and in
 # widely used archives; any other is named by `columns`.
@@ -114,7 +70,7 @@ class _GridPart:
             lon=self.longitude[lane],
             date=np.repeat(days, cells),
         )
-        return to_block(frame, self.source, self.sites)
+        return block_of(frame, self.source, self.sites)
 
 
 def _standard_days(
@@ -161,10 +117,8 @@ def open_grid(
         What it calls a variable, by our name for the column: ``{"soil_5cm_c": "tsl"}``.
     missing : sequence of float
         Numbers that stand for none, in the unit that the variable is in.
-    source : str
-        Named in faults.
-    digest : str, optional
-        SHA-256 of the data; made of all of them when not given.
+    source, digest : str
+        Named in faults; SHA-256 of the data, made of all of them when not given.
 
     Raises
     ------
@@ -244,10 +198,7 @@ def open_grid_file(
 ) -> SiteSource:
     """Open a NetCDF file or a Zarr store as `open_grid` does, read part by part by Dask.
 
-    Raises
-    ------
-    InputError
-        When xarray, or what it reads the file with, is not installed.
+    InputError when xarray, or what it reads the file with, is not installed.
     """
     try:
         import xarray as xr
@@ -337,3 +288,73 @@ def _grid(
         return None
     return {what: {"name": name, "values": data[name].to_numpy().tolist()}
             for what, name in places.items()}  # fmt: skip
+
+
+_RESULT_UNITS = {"opening_day": "days", "days_open": "days", "pressure_season": "days",
+          "degree_days_opened": "K day"}  # fmt: skip
+
+
+def to_dataset(seasons: pd.DataFrame, grid: Mapping[str, Any] | None) -> "xr.Dataset":
+    """Lay a seasons table, of one kind of soil record, out as a Dataset, on the grid of its source.
+
+    Dimensions are ``rule`` (disease/rule), ``season`` and the grid's own, else ``site``; the
+    variables dates, and ``opening_day`` [days after the season's first day], with CF attributes.
+    """
+    import xarray as xr
+
+    table = seasons.assign(rule=seasons["disease"].astype(str) + "/" + seasons["rule"].astype(str))
+    table["opening_day"] = season_day(
+        *(table[name].to_numpy("M8[D]") for name in ("season_first", "opened"))
+    )
+    shown = ["opened", "opened_earliest", "opened_latest", "opening_day", "days_open",
+             "pressure_season", "degree_days_opened", "dating"]  # fmt: skip
+    axes: list[tuple[str, list[Any], IntArray]] = []
+    for name in ("rule", "season"):
+        values = list(dict.fromkeys(table[name])) if name == "rule" else sorted(set(table[name]))
+        axes.append((name, values, pd.Index(values).get_indexer(pd.Index(table[name]))))
+    if grid is None:
+        sites = list(dict.fromkeys(table["site"].astype(str)))
+        axes.append(("site", sites, pd.Index(sites).get_indexer(pd.Index(table["site"]))))
+    else:
+        for what in ("latitude", "longitude"):
+            own = np.asarray(grid[what]["values"], dtype=float)
+            turned = (own + 180.0) % 360.0 - 180.0 if what == "longitude" else own
+            place = pd.Index(np.round(turned, 5)).get_indexer(pd.Index(table[what].round(5)))
+            axes.append((grid[what]["name"], own.tolist(), place))
+    at, shape = tuple(a[2] for a in axes), tuple(len(a[1]) for a in axes)
+    out = xr.Dataset(coords={name: values for name, values, _ in axes})
+    for name in shown:
+        column = table[name]
+        kind = column.dtype.kind
+        empty: Any = np.datetime64("NaT", "s") if kind == "M" else np.nan if kind in "if" else ""
+        cells = np.full(shape, empty, dtype="M8[s]" if kind == "M" else float if kind in "if" else
+                        object)  # fmt: skip
+        cells[at] = column.to_numpy("M8[s]") if kind == "M" else column.to_numpy()
+        words = SEASON_COLUMNS.get(name, "first opening, days after the season's first day")
+        attributes = {"long_name": words} | (
+            {"units": _RESULT_UNITS[name]} if name in _RESULT_UNITS else {}
+        )
+        out[name] = (tuple(a[0] for a in axes), cells if kind in "Mif" else cells.astype(str),
+                     attributes)  # fmt: skip
+    out["rule"].attrs = {"long_name": "disease and rule"}
+    out["season"].attrs = {"long_name": "year in which the season began"}
+    units = {"latitude": "degrees_north", "longitude": "degrees_east"}
+    for what, unit in units.items():
+        if grid is None:
+            each = table.groupby(table["site"].astype(str), sort=False)[what].first()
+            out = out.assign_coords({what: ("site", each.to_numpy())})
+        out[what if grid is None else grid[what]["name"]].attrs = {
+            "standard_name": what, "units": unit, "long_name": what}  # fmt: skip
+    return out.assign_attrs(
+        Conventions="CF-1.11",
+        title="When rules on root-infecting turf fungi would have opened in past seasons",
+        source=f"patchrisk {__version__}; soil temperature {', '.join(set(table['soil']))}",
+    )
+
+
+def write_netcdf(path: Path, dataset: "xr.Dataset") -> None:
+    """Write a Dataset of `to_dataset` as NetCDF 4; UnavailableError when it can't be written."""
+    days = {"units": "days since 1970-01-01", "dtype": "float64"}
+    encoding = {str(n): days for n, v in dataset.data_vars.items() if v.dtype.kind == "M"}
+    content = dataset.to_netcdf(engine="h5netcdf", encoding=encoding)
+    write_bytes(path, bytes(content))

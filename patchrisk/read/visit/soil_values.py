@@ -1,13 +1,117 @@
-"""One figure of a soil test as people write it: number, unit, extractant; doubt is a fault."""
+"""A figure of a soil test as laboratories write it: number, unit, extractant; doubt is a fault."""
 
 import re
-from functools import lru_cache
 from typing import NamedTuple
 
+from patchrisk.base.errors import Fault
 from patchrisk.base.safe_text import squeezed
+from patchrisk.base.toml_files import load_numbers
+from patchrisk.base.units import CM_PER_INCH
 from patchrisk.core.visit.findings import SoilValue
-from patchrisk.read.visit.guidelines import Analyte, SoilTests
-from patchrisk.read.visit.soil_units import UNIT, UnitError, canonical
+from patchrisk.read.diseases.quantities import Table
+
+UNIT = re.compile(
+    r"(?<![\w/])(ppm|mg/kg|ug/g|g/kg|mg/l|meq/l|meq/100 ?g|cmol(?:c|\(\+\))?/kg|ds/m|mmhos?/cm|"
+    r"ms/cm|[uµ]s/cm|%|percent|lbs?/(?:ac(?:re)?|a|1000 ?ft2)"
+    r"(?: furrow slice| \d+(?:\.\d+)? ?(?:in|cm))?)(?![\w/])",
+    re.IGNORECASE,
+)
+_FT2_PER_ACRE = 43560
+_PER_AREA = re.compile(
+    r"(?:lbs?|pounds?)\s*(?:/|per)\s*(a|ac|acre|1000\s*(?:ft2|ft²|sq\.?\s*ft))\.?"
+    r"(?:[\s,]+(furrow slice|afs)|[\s,]+(\d+(?:\.\d+)?)\s*(in|inch|inches|cm))?",
+    re.IGNORECASE,
+)
+_MASS = {"ppm": 1.0, "mg/kg": 1.0, "ug/g": 1.0, "g/kg": 1e3, "%": 1e4}
+_CHARGE = ("meq/100g", "meq/100 g", "cmol/kg", "cmolc/kg", "cmol(+)/kg")
+_CONDUCTIVITY = {
+    "ds/m": 1.0, "mmhos/cm": 1.0, "mmho/cm": 1.0, "ms/cm": 1.0, "us/cm": 1e-3, "µs/cm": 1e-3,
+    "umhos/cm": 1e-3, "ms/m": 1e-2,
+}  # fmt: skip
+_INCH = {"in": 1.0, "inch": 1.0, "inches": 1.0, "cm": 1 / CM_PER_INCH}
+
+
+class UnitError(ValueError):
+    """What is wrong with a figure or its unit, and what to write."""
+
+    def at(self, source: str, place: str) -> Fault:
+        """Return it as a fault of a file."""
+        return Fault(source, place, *map(str, self.args))
+
+
+def canonical(value: float, unit: str, of: str, equivalent: float | None, *, paste: bool) -> float:
+    """Convert a figure of a soil test from a unit as written to the canonical one of its analyte.
+
+    ``of`` is that unit, where ``mg/kg`` stands for any content, mg/L for one of an extract
+    (``paste``); ``equivalent`` are grams that carry one mole of charge. UnitError says what was
+    found, and what to write.
+    """
+    plain = " ".join(unit.replace("₂", "2").split())
+    low = plain.lower()
+    if of == "dS/m":
+        if low in _CONDUCTIVITY:
+            return value * _CONDUCTIVITY[low]
+        raise UnitError(f"{plain!r} is no conductivity", "write dS/m, mmhos/cm or uS/cm")
+    if of in ("pH", "1"):
+        if low in ("", "ph", "1", "-", "su", "s.u.", "ph units", "units", "none", "ratio"):
+            return value
+        raise UnitError(f"{plain!r} on a figure without unit", "take the unit out")
+    if of in ("%", "meq/100 g"):
+        wanted = ("%",) if of == "%" else _CHARGE
+        if low in wanted:
+            return value
+        raise UnitError(f"{plain!r}", f"write it in {of}")
+    if not low:
+        raise UnitError("no unit", "write ppm, mg/kg, meq/100 g or lb/acre with its depth")
+    if paste:
+        if low in ("ppm", "mg/l"):
+            return value
+        if low in ("meq/l", "mmolc/l") and equivalent is not None:
+            return value * equivalent
+        raise UnitError(f"{plain!r} of a saturated paste", "write mg/L, ppm or meq/L")
+    if low in _MASS:
+        return value * _MASS[low]
+    if low in _CHARGE:
+        if equivalent is None:
+            raise UnitError(f"{plain!r} of what carries no charge", "write it in ppm")
+        return value * equivalent * 10
+    area = _PER_AREA.fullmatch(plain)
+    if area is None:
+        raise UnitError(f"{plain!r} is no unit known", "write ppm, mg/kg, meq/100 g or lb/acre")
+    if not area[2] and not area[3]:
+        raise UnitError(
+            f"{plain!r} without its depth", f'write "{plain} furrow slice" or "{plain} 4 in"'
+        )
+    if area[1].lower().startswith("1000"):
+        value *= _FT2_PER_ACRE / 1000
+    # Of a furrow slice, as laboratories take it; of other depths in proportion.
+    numbers = load_numbers("visit")
+    mass, depth = numbers["slice.mass"], numbers["slice.depth"]
+    inches = depth.value if area[2] else float(area[3]) * _INCH[area[4].lower()]
+    if (depth.low or 0) <= inches <= (depth.high or 0):
+        inches = depth.value
+    return value / (mass.value / 1e6 * inches / depth.value)
+
+
+def same_unit(one: str, other: str) -> bool:
+    """Whether two units say the same of a soil test."""
+    alike = dict.fromkeys(("ppm", "ug/g"), "mg/kg")
+    alike |= dict.fromkeys(("mmhos/cm", "mmho/cm", "ms/cm"), "ds/m")
+    a, b = (" ".join(u.casefold().split()) for u in (one, other))
+    return alike.get(a, a) == alike.get(b, b)
+
+
+class Analyte(Table):
+    """Something that a soil is tested for; ``least`` to ``most`` is what a sound figure can be."""
+
+    name: str
+    also: list[str] = []
+    unit: str = "mg/kg"
+    equivalent: float | None = None
+    least: float
+    most: float
+    nutrient: bool = False
+
 
 _METHODS = {  # and by which other names, squeezed
     "Mehlich-3": ("m3", "mehlichiii", "mehlichno3"),
@@ -53,13 +157,6 @@ _VALUE = re.compile(
     re.IGNORECASE,
 )
 NOT_DETECTED = re.compile(r"n\.?\s?d\.?|bdl|bld|<\s?(?:lod|dl|rl|mdl)|not detected", re.IGNORECASE)
-_NOISE = {
-    *("soil", "available", "avail", "extractable", "exch", "exchangeable", "level", "test"),
-    *("result", "value", "total", "by", "in", "of", "as", "sat", "saturated", "extract"),
-}
-_SHARE = re.compile(
-    r"base sat|%\s?(?:k|ca|mg|na)\b|\bsat(?:uration)?\b(?!\w*\.? paste)", re.IGNORECASE
-)
 _PLAIN = re.compile(r"[-+]?(?:\d+(?:\.\d*)?|\.\d+)")
 _THOUSANDS = re.compile(r"[-+]?\d{1,3}(?:,\d{3})+(?:\.\d+)?")
 _COMMA = re.compile(r"[-+]?\d*,\d+")
@@ -71,13 +168,7 @@ def find_method(text: str) -> str:
 
 
 def read_number(text: str, decimal: str | None) -> float:
-    """Read a number; a comma that could be either sign is a fault.
-
-    Raises
-    ------
-    UnitError
-        What was found, and what to write.
-    """
+    """Read a number; a comma that could be either sign is a fault."""
     if _PLAIN.fullmatch(text):
         return float(text)
     whole = _THOUSANDS.fullmatch(text)
@@ -117,12 +208,7 @@ def make(
     number: float, below: bool, analyte: Analyte, unit: str, method: str, written: str,
     *, sure: bool,
 ) -> SoilValue:  # fmt: skip
-    """Make a figure of an analyte; what it needs and what is not told is a fault.
-
-    Raises
-    ------
-    UnitError
-    """
+    """Make a figure of an analyte; UnitError where what it needs is not told."""
     methods, key, word, example = kind_of(analyte)
     if methods and method not in methods:
         found = f"{method!r} for {analyte.name}" if method else f"not told by which {word}"
@@ -143,32 +229,3 @@ def make(
 def kind_of(analyte: Analyte) -> Kind:
     """Return how figures of an analyte are had."""
     return _KINDS.get(analyte.unit, _CONTENT)
-
-
-@lru_cache(maxsize=4096)
-def parse_heading(text: str, tests: SoilTests) -> tuple[Analyte | None, str, str]:
-    """Read a heading such as ``M3-Ca (mg/kg)``: analyte, unit, method; None for another thing."""
-    if _SHARE.search(text):
-        return None, "", ""
-    unit = UNIT.search(text)
-    rest = text.replace(unit[0], " ") if unit else text
-    whole = tests.find(rest)
-    if whole is not None:
-        method = "paste" if squeezed(rest) in ("ece", "ecse", "sare") else ""
-        return whole, unit[0] if unit else "", method
-    method = ""
-    words: list[str] = []
-    for part in re.split(r"[\s()\[\],;_]+|(?<=\w)-(?=[A-Z])", rest):
-        known = find_method(part)
-        if known and not method and not tests.find(part):
-            method = known
-        elif part and squeezed(part) not in _NOISE:
-            words.append(part)
-    joined = " ".join(words)
-    for name, mark in (
-        ("Mehlich-3", r"mehlich[ -]?(?:3|iii)"),
-        ("paste", r"sat\w* paste(?: extract)?"),
-    ):
-        if re.search(mark, joined, re.IGNORECASE):
-            method, joined = name, re.sub(mark, "", joined, flags=re.IGNORECASE)
-    return tests.find(joined), unit[0] if unit else "", method
