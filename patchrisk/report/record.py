@@ -6,9 +6,8 @@ from datetime import datetime
 from typing import Any
 
 from patchrisk.base.pen import iso_day
-from patchrisk.core.dates.pressure import Pressure
+from patchrisk.core.dates.infection import Pressure, Watch
 from patchrisk.core.dates.soil_paths import Spread
-from patchrisk.core.dates.symptoms import Watch
 from patchrisk.core.rules.windows import RuleToday
 from patchrisk.core.soil.root_depth import SoilSeries
 from patchrisk.core.verdict.judgement import Judgement, NextSeason, RuleStart

@@ -13,15 +13,22 @@ import pandas as pd
 from patchrisk.base.toml_files import load_numbers
 from patchrisk.base.units import DAY, BoolArray, DayArray, FloatArray
 from patchrisk.core.dates.forecast_error import departures
-from patchrisk.core.dates.pressure import (
+from patchrisk.core.dates.infection import (
     Pressure,
     PressureCourse,
     pressure_ahead,
     pressure_course,
     wet_days,
 )
-from patchrisk.core.dates.soil_paths import SoilPaths, compare_with_logger, draw_paths
-from patchrisk.core.dates.weather_traces import WeatherTraces, lay_past, lay_traces, usable_years
+from patchrisk.core.dates.soil_paths import (
+    SoilPaths,
+    WeatherTraces,
+    compare_with_logger,
+    draw_paths,
+    lay_past,
+    lay_traces,
+    usable_years,
+)
 from patchrisk.core.soil.air_to_soil import ModelRun, SoilEstimate, run_model
 from patchrisk.core.soil.forcing import Climate, prepare
 from patchrisk.core.soil.parameters import SoilModel, Surface

@@ -1,28 +1,27 @@
-"""What a disease file says, as the plain values that the core judges and plans by."""
+"""A disease as plain values for the core: what its file says, and what went on against it."""
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from functools import cache
 
 import numpy as np
 
 from patchrisk.base.toml_files import load_numbers
-from patchrisk.base.units import to_canonical
-from patchrisk.core.dates.symptoms import Shows, StressRule
+from patchrisk.base.units import DAY, BoolArray, DayArray, to_canonical
+from patchrisk.core.dates.infection import Shows, StressRule
 from patchrisk.core.plan.besides import Factor
+from patchrisk.core.plan.cover import Applied, Cover, cover, grounds, on_ground
 from patchrisk.core.plan.inputs import Concern, Numbers, Trials, numbers_of
 from patchrisk.core.rules.rule import Rule
-from patchrisk.core.verdict.decision_table import (
-    Backing,
-    Helps,
-    Host,
-)
+from patchrisk.core.verdict.decision_table import Backing, Helps, Host
 from patchrisk.core.verdict.season_course import InfectionSpan
 from patchrisk.read.area import Area
 from patchrisk.read.diseases import Disease, Library
 from patchrisk.read.diseases.models import Help, InfectionSeason
 from patchrisk.read.diseases.quantities import Number
 from patchrisk.read.groups import load_groups
+
+AHEAD_DAYS = 120  # of cover laid out from today on; no published interval is longer
 
 _BACKING = {
     "universities": Backing.LISTED,
@@ -220,3 +219,54 @@ def _warmest(rules: Sequence[Rule]) -> float | None:
 def _days(number: Number) -> tuple[int, int, int]:
     low, high = number.span
     return round(low), round(number.canonical), round(high)
+
+
+def cover_of(
+    disease: Disease,
+    key: str,
+    known_days: DayArray,
+    applied: Sequence[Applied],
+    resistant: frozenset[str],
+) -> Callable[[BoolArray], Cover]:
+    """Return what tells how far an area's applications still protect against one disease.
+
+    ``resistant`` are codes to which the fungus is known to be resistant there. What is returned is
+    asked with the days of infection among the known days, (known days,).
+    """
+    numbers, concern = programme_numbers(), concern_of(disease, key, resistant)
+    today = known_days[-1] + DAY
+    dates = np.arange(known_days[0], today + AHEAD_DAYS * DAY)
+
+    def over(open_days: BoolArray) -> Cover:
+        window = np.zeros(len(dates), dtype=bool)
+        window[: len(open_days)] = open_days
+        return cover(
+            key,
+            applied,
+            dates,
+            today,
+            numbers.lasting(concern),
+            works=concern.works,
+            open_days=window,
+        )
+
+    return over
+
+
+def days_on(
+    disease: Disease,
+    key: str,
+    applied: Sequence[Applied],
+    resistant: frozenset[str],
+    today: np.datetime64,
+) -> tuple[np.datetime64, ...]:
+    """Return the days on which the whole of an area was treated against a disease.
+
+    What went on a day together is one application; of parts that make the whole, the days of the
+    part that had the fewest.
+    """
+    concern, agree = concern_of(disease, key, resistant), programme_numbers().sizes_agree
+    mine = [one for one in applied if key in one.targets or concern.works(one)]
+    days = ({a.day for a in on_ground(mine, part)} for part in grounds(applied, today, agree))
+    _, fewest = min((len(each), sorted(each)) for each in days)
+    return tuple(fewest)

@@ -1,6 +1,6 @@
 """From an area's site file, records and soil to the verdict on each of its diseases."""
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from functools import cache, cached_property
@@ -10,18 +10,11 @@ import numpy as np
 from patchrisk.base import resources
 from patchrisk.base.errors import Fault, InputError
 from patchrisk.base.toml_files import load_numbers, read_toml
-from patchrisk.base.units import DAY, BoolArray, DayArray
-from patchrisk.core.plan.cover import Applied, Cover, cover, grounds, on_ground
+from patchrisk.base.units import DAY
+from patchrisk.core.plan.cover import Applied
 from patchrisk.core.rules.rule import season_spans, year_begins
 from patchrisk.core.verdict.case import AheadSoil, Case, KnownSoil, Settings, Stakes
-from patchrisk.core.verdict.decision_table import (
-    Host,
-    Line,
-    Phase,
-    Stake,
-    Verdict,
-    line_of,
-)
+from patchrisk.core.verdict.decision_table import Host, Line, Phase, Stake, Verdict, line_of
 from patchrisk.core.verdict.judge import judge
 from patchrisk.core.verdict.judgement import Judgement
 from patchrisk.core.verdict.season_course import Lasting
@@ -33,11 +26,11 @@ from patchrisk.read.records.rows import Observation
 from patchrisk.read.site_data import SiteData
 from patchrisk.site_day.disease import (
     backing_of,
-    concern_of,
+    cover_of,
+    days_on,
     helps_of,
     interval_of,
     number_of,
-    programme_numbers,
     resistant_of,
     shows_of,
     spans_of,
@@ -108,14 +101,18 @@ def _numbers() -> Settings:
         ready_odds=share("start.ready"),
         lead=round(outlook["ahead.ready"].value),
         infecting_odds=share("infecting.odds"),
+        infecting_lately=whole("infecting.lately"),
         damage_least=share("damage.least"),
         running_out=whole("cover.running_out"),
         cover_left=round(outlook["ahead.cover_left"].value),
         sample_earliest=whole("sample.earliest"),
         sample_latest=whole("sample.latest"),
         apart=whole("guidance.apart"),
+        least_dated=share("guidance.dated"),
+        least_firm=share("guidance.firm"),
         seen_recent=whole("seen.recent"),
         scout_coldest_c=own["scout.coldest"].value,
+        scout_mean=whole("scout.mean"),
         scout_before=round(outlook["ahead.scout_before"].value),
         least_chance=outlook["ahead.least_chance"].value,
         turning_cold_c=own["turning.cold"].value,
@@ -400,57 +397,3 @@ def _older(day: np.datetime64, entry: HistoryEntry | None, as_of: date) -> bool:
         return False
     since = np.datetime64(as_of, "D") - int(entry.years * _DAYS_IN_YEAR) * DAY
     return bool(day < since)
-
-
-AHEAD_DAYS = 120  # of cover laid out from today on; no published interval is longer
-
-
-def cover_of(
-    disease: Disease,
-    key: str,
-    known_days: DayArray,
-    applied: Sequence[Applied],
-    resistant: frozenset[str],
-) -> Callable[[BoolArray], Cover]:
-    """Return what tells how far an area's applications still protect against one disease.
-
-    ``resistant`` are codes to which the fungus is known to be resistant there. What is returned is
-    asked with the days of infection among the known days, (known days,).
-    """
-    numbers, concern = programme_numbers(), concern_of(disease, key, resistant)
-    today = known_days[-1] + DAY
-    dates = np.arange(known_days[0], today + AHEAD_DAYS * DAY)
-
-    def over(open_days: BoolArray) -> Cover:
-        window = np.zeros(len(dates), dtype=bool)
-        window[: len(open_days)] = open_days
-        return cover(
-            key,
-            applied,
-            dates,
-            today,
-            numbers.lasting(concern),
-            works=concern.works,
-            open_days=window,
-        )
-
-    return over
-
-
-def days_on(
-    disease: Disease,
-    key: str,
-    applied: Sequence[Applied],
-    resistant: frozenset[str],
-    today: np.datetime64,
-) -> tuple[np.datetime64, ...]:
-    """Return the days on which the whole of an area was treated against a disease.
-
-    What went on a day together is one application; of parts that make the whole, the days of the
-    part that had the fewest.
-    """
-    concern, agree = concern_of(disease, key, resistant), programme_numbers().sizes_agree
-    mine = [one for one in applied if key in one.targets or concern.works(one)]
-    days = ({a.day for a in on_ground(mine, part)} for part in grounds(applied, today, agree))
-    _, fewest = min((len(each), sorted(each)) for each in days)
-    return tuple(fewest)

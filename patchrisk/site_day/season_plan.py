@@ -76,23 +76,11 @@ class EarlierPlan:
 
 @dataclass(frozen=True)
 class SitePlan:
-    """A morning with the programme of every area.
+    """A morning with the programme of every area."""
 
-    Parameters
-    ----------
-    morning : Morning
-        On which it was made.
-    areas : tuple of AreaPlan
-        In the order of the site file.
-    before : mapping of str to EarlierPlan
-        By area, the plan before this one.
-    shelf : Shelf or None
-    not_checked : mapping of str to frozenset of str
-        By key of the guideline, the groups of the programme on which it can't be checked.
-    """
-
-    morning: Morning
-    areas: tuple[AreaPlan, ...]
+    morning: Morning  # on which it was made
+    areas: tuple[AreaPlan, ...]  # in the order of the site file
+    # By area, the plan before this one.
     before: Mapping[str, EarlierPlan] = field(default_factory=dict)
     shelf: Shelf | None = None
     # By key of the guideline, the groups of the programme on which it can't be checked.
@@ -123,16 +111,8 @@ class SitePlan:
 def plan_all(morning: Morning, before: Mapping[str, EarlierPlan] | None = None) -> SitePlan:
     """Plan the seasons in sight for every area of a morning, inside what its verdicts allow.
 
-    Parameters
-    ----------
-    morning : Morning
-    before : mapping of str to EarlierPlan, optional
-        By area, the plan before this one: its days stay where little is lost.
-
-    Returns
-    -------
-    SitePlan
-        Faults of the records do not stop it.
+    Days of ``before``, by area the plan before this one, stay where little is lost. Faults of the
+    records and of a visit do not stop it.
 
     Raises
     ------

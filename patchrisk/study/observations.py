@@ -32,7 +32,7 @@ from patchrisk.base.errors import Fault, InputError
 from patchrisk.base.safe_text import has_split_decimal
 from patchrisk.base.toml_files import load_numbers
 from patchrisk.base.user_files import MOST_KEPT_BYTES
-from patchrisk.core.dates.pressure import infection_season
+from patchrisk.core.dates.infection import infection_season
 from patchrisk.core.rules.rule import Season, season_spans
 from patchrisk.core.skill.measures import Terms
 from patchrisk.read.diseases import Disease, Library

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from patchrisk.core.dates.pressure import pressure_ahead, pressure_course
+from patchrisk.core.dates.infection import pressure_ahead, pressure_course
 from patchrisk.core.dates.soil_paths import SoilPaths, soil_course
 from patchrisk.core.rules.rule import Cardinal, Season
 

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
+from patchrisk.core.dates.infection import Shows, StressRule, infected_rows, watch
 from patchrisk.core.dates.soil_paths import SoilPaths
-from patchrisk.core.dates.symptoms import Shows, StressRule, infected_rows, watch
 from patchrisk.core.rules.rule import Cardinal, Rule, Season, Statistic, compared
 from patchrisk.core.rules.windows import is_open
 from patchrisk.core.verdict.season_course import damage_span

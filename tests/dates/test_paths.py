@@ -8,10 +8,10 @@ import pytest
 from patchrisk.core.dates.forecast_error import ConditionalErrors, ErrorCovariance
 from patchrisk.core.dates.soil_paths import (
     LoggerComparison,
+    WeatherTraces,
     compare_with_logger,
     draw_paths,
 )
-from patchrisk.core.dates.weather_traces import WeatherTraces
 from patchrisk.core.soil.air_to_soil import SoilEstimate
 
 NOTHING = ErrorCovariance(0, 1, 0, 1, 0, 1, 0, 0, 0, 0.0)

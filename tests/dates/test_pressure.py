@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from patchrisk.core.dates.pressure import infection_season, pressure_ahead, wet_days
+from patchrisk.core.dates.infection import infection_season, pressure_ahead, wet_days
 from patchrisk.core.dates.soil_paths import SoilPaths, spread_of
 from patchrisk.core.rules.rule import Cardinal, Season
 

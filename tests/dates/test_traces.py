@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from patchrisk.core.dates.weather_traces import lay_past, lay_traces, same_day, usable_years
+from patchrisk.core.dates.soil_paths import lay_past, lay_traces, same_day, usable_years
 
 
 def days(first, last):

@@ -24,7 +24,7 @@ from patchrisk.read.records.rows import record_context
 from patchrisk.read.site import read_site
 from patchrisk.read.site_data import with_rain
 from patchrisk.report.records_words import cover_words, water_words
-from patchrisk.site_day.judging import days_on
+from patchrisk.site_day.disease import days_on
 from tests.plan.given_by_hand import concern, hump, stock
 
 DAY = np.datetime64("2024-05-01")

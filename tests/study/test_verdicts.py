@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from patchrisk.base.errors import InputError
-from patchrisk.core.dates.symptoms import Shows
+from patchrisk.core.dates.infection import Shows
 from patchrisk.core.rules.rule import Rule, Season, Statistic
 from patchrisk.core.rules.windows import bounded
 from patchrisk.core.skill.season_days import Soil

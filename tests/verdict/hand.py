@@ -9,8 +9,8 @@ from dataclasses import replace
 
 import numpy as np
 
+from patchrisk.core.dates.infection import Shows, StressRule
 from patchrisk.core.dates.soil_paths import SoilPaths
-from patchrisk.core.dates.symptoms import Shows, StressRule
 from patchrisk.core.plan.cover import Cover
 from patchrisk.core.rules.rule import Rule, Season, Statistic
 from patchrisk.core.verdict.case import AheadSoil, Case, KnownSoil, Stakes

@@ -87,7 +87,7 @@ class DegreeDays:
     so_far: Spread[float]
     in_a_week: Spread[float] | None
     usual: Spread[float] | None  # total on the same day of past years [degC d]
-    goal_c: float | None  # A total asked for [degC d]
+    goal_c: float | None  # a total asked for [degC d]
     reaches: Coming | None  # when the total comes to it
 
 
@@ -102,7 +102,7 @@ class DaysMet:
     row_now: int  # days in a row up to yesterday, by the best estimate [days]
     # First and last day and length of the longest row so far, by the best estimate
     longest: tuple[np.datetime64, np.datetime64, int] | None
-    row: int | None  # A length of row asked for [days]
+    row: int | None  # a length of row asked for [days]
     comes: Coming | None  # when the first row of that length is complete
 
 

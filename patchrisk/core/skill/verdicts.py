@@ -28,7 +28,6 @@ from patchrisk.core.verdict.decision_table import (
     decide,
     phase_of,
 )
-from patchrisk.core.verdict.judge import WEEK_DAYS
 from patchrisk.core.verdict.season_course import (
     InfectionSpan,
     begun_for,
@@ -164,8 +163,9 @@ def _of_span(
     doubt = np.zeros(shape, dtype=np.uint8)
     infected, unknown = np.full(shape, np.nan), np.zeros(shape, dtype=np.int64)
     longest = max(max(rule.days, rule.mean_days) for rule in span.rules)
-    before = max(settings.lasting.mean_days + longest, settings.lasting.over_days, WEEK_DAYS)
-    after = settings.lasting.wait_days + 1
+    lasting = settings.lasting
+    before = max(lasting.mean_days + longest, lasting.over_days, settings.infecting_lately)
+    after = lasting.wait_days + 1
     shown, limited = ((end - soil.dates[0]).astype(np.int64) for end in (damage_to, limit))
     shown = np.where(np.isnat(damage_to), first - before, shown)
     for some, stack in stacks(span, soil, first, last, shown, limited, before, after):
@@ -290,7 +290,7 @@ def _events(
         "aged": begun(subject.interval),
         "over": morning > course.over,  # the day before it is known
         "damage": morning <= stack.damage_to,
-        "infecting": _lately(span.active(mean[: last + 1]), WEEK_DAYS),
+        "infecting": _lately(span.active(mean[: last + 1]), settings.infecting_lately),
         "room": ~begun(max(subject.number * subject.interval, 1)) & (morning <= stack.limit),
     }
     said = subject.answers[_packed([flags[name] for name in _FLAGS])]

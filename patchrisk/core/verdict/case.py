@@ -8,9 +8,8 @@ from typing import Any
 import numpy as np
 
 from patchrisk.base.units import BoolArray, DayArray, FloatArray
-from patchrisk.core.dates.pressure import Wet
+from patchrisk.core.dates.infection import Shows, Wet
 from patchrisk.core.dates.soil_paths import SoilPaths
-from patchrisk.core.dates.symptoms import Shows
 from patchrisk.core.plan.cover import Cover
 from patchrisk.core.rules.rule import Cardinal, soil_depth_cm
 from patchrisk.core.rules.windows import bounded
@@ -38,15 +37,19 @@ class Settings:
     ready_odds: float
     lead: int
     infecting_odds: float
+    infecting_lately: int
     damage_least: float
     running_out: int
     cover_left: int
     sample_earliest: int
     sample_latest: int
     apart: int
+    least_dated: float
+    least_firm: float
     seen_recent: int
     scout_before: int
     scout_coldest_c: float
+    scout_mean: int
     least_chance: float
     turning_cold_c: float
     turning_heat_c: float

@@ -28,8 +28,6 @@ from patchrisk.core.verdict.season_course import (
     last_treatment,
 )
 
-WEEK_DAYS = 7  # by which infection is judged where nothing is known of the weather ahead
-
 
 def judge(
     case: Case,
@@ -138,7 +136,7 @@ def judge(
         roots=roots,
         backing=case.backing,
         damage=can_follow,
-        infecting=_still_infecting(infecting, span.active(known.mean_c[-WEEK_DAYS:]), settings),
+        infecting=_still_infecting(infecting, span, known, settings),
         room=np.array([one.room for one in served]),
         seen=seen is not None,
         late=case.late,
@@ -335,16 +333,19 @@ def _seen(
     return min(mine, default=None)
 
 
-def _still_infecting(odds: float | None, week: BoolArray, settings: Settings) -> BoolArray:
-    """Whether an application would meet infection: by the weather ahead, else by the last week."""
+def _still_infecting(
+    odds: float | None, span: InfectionSpan, known: KnownSoil, settings: Settings
+) -> BoolArray:
+    """Whether an application would meet infection: by the weather ahead, else by the last days."""
     if odds is None:
-        return np.asarray(week.any(axis=0))
-    return np.full(week.shape[1], odds >= settings.infecting_odds)
+        lately = span.active(known.mean_c[-settings.infecting_lately :])
+        return np.asarray(lately.any(axis=0))
+    return np.full(known.mean_c.shape[1], odds >= settings.infecting_odds)
 
 
 def _grows(known: KnownSoil, span: InfectionSpan, settings: Settings) -> BoolArray:
     """Whether turf grows, so that damage is told from rest, (lanes,); also where none is known."""
-    soil = known.mean_c[-14:]
+    soil = known.mean_c[-settings.scout_mean :]
     days = np.isfinite(soil).sum(axis=0)
     mean = np.nansum(soil, axis=0) / np.maximum(days, 1)
     coldest = settings.scout_coldest_c if span.dormant_c is None else span.dormant_c
@@ -379,10 +380,11 @@ def _guidance(
     rules: Sequence[RuleStart], apart: int | None, dated: int, settings: Settings
 ) -> Guidance:
     """Say how strong the published timing is: by the sources, and by how far they lie apart."""
-    if apart is not None and (apart > settings.apart or 3 * dated < 2 * len(rules)):
+    few = dated < settings.least_dated * len(rules)
+    if apart is not None and (apart > settings.apart or few):
         return "mixed"
     firm = sum(one.rule.confidence in ("strong", "moderate") for one in rules)
-    return "strong" if 2 * firm >= len(rules) else "weak"
+    return "strong" if firm >= settings.least_firm * len(rules) else "weak"
 
 
 def _following(

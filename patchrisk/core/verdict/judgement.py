@@ -11,19 +11,11 @@ from typing import Literal
 import numpy as np
 
 from patchrisk.base.units import DAY, BoolArray
-from patchrisk.core.dates.symptoms import Watch
+from patchrisk.core.dates.infection import Watch
 from patchrisk.core.plan.cover import Cover
 from patchrisk.core.rules.rule import Rule
 from patchrisk.core.verdict.case import Case, Settings
-from patchrisk.core.verdict.decision_table import (
-    Backing,
-    Facts,
-    Host,
-    Phase,
-    Roots,
-    Stake,
-    Verdict,
-)
+from patchrisk.core.verdict.decision_table import Backing, Facts, Host, Phase, Roots, Stake, Verdict
 from patchrisk.core.verdict.season_course import InfectionSpan
 from patchrisk.core.verdict.season_story import Story
 

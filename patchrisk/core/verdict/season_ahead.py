@@ -8,8 +8,8 @@ from typing import Any
 import numpy as np
 
 from patchrisk.base.units import DAY, FloatArray, IntArray
+from patchrisk.core.dates.infection import Watch, first_symptoms, infected_rows, watch
 from patchrisk.core.dates.soil_paths import day_of_share
-from patchrisk.core.dates.symptoms import Watch, first_symptoms, infected_rows, watch
 from patchrisk.core.verdict.case import AheadSoil, Case, Settings
 from patchrisk.core.verdict.season_course import (
     DatedSeason,

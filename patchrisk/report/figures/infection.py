@@ -6,7 +6,7 @@ import numpy as np
 
 from patchrisk.base.pen import Pen
 from patchrisk.base.units import DAY, BoolArray, DayArray, FloatArray, IntArray
-from patchrisk.core.dates.pressure import PressureCourse
+from patchrisk.core.dates.infection import PressureCourse
 from patchrisk.core.plan.programme import Planned
 from patchrisk.core.verdict.decision_table import Phase
 from patchrisk.core.verdict.judgement import Judgement

@@ -6,7 +6,7 @@ from functools import cached_property
 import numpy as np
 
 from patchrisk.base.pen import Pen, count_of
-from patchrisk.core.dates.pressure import Pressure
+from patchrisk.core.dates.infection import Pressure
 from patchrisk.core.rules.windows import RuleToday
 from patchrisk.core.verdict.decision_table import RUNNING, Stake, Verdict
 from patchrisk.core.verdict.judgement import RuleStart, think_again_on
