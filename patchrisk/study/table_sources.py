@@ -286,7 +286,7 @@ def open_parquet(path: Path, columns: Mapping[str, str], missing: Sequence[float
                 found = found.rename_columns([reading.columns[n] for n in found.column_names])
                 sites = found.column("site").cast(pa.string())
                 days = arrow_days(found.column("date"))
-                if np.isnat(days).all():  # a site with some is left out when it is read
+                if len(days) and np.isnat(days).all():  # with some, a site is left out when read
                     at = int(np.flatnonzero(np.isnat(days))[0])
                     raise InputError(_no_arrow_day(source, sites[at], found.column("date")[at]))
                 found = pa.table({"site": sites, "date": days})

@@ -248,6 +248,15 @@ def test_a_table_out_of_all_measure_is_one_line(few, tmp_path, slip):
     assert says in told(path, tmp_path / "out")
 
 
+def test_a_parquet_file_without_rows_is_one_line_or_passed_over(few, tmp_path):
+    few[:0].to_parquet(tmp_path / "none.parquet")
+    said = told(tmp_path / "none.parquet", tmp_path / "out")
+    assert "column site: no rows: write one row a site and day" in said
+    few.to_parquet(tmp_path / "some.parquet")
+    (part,) = open_source(tmp_path, {}, offline=True).parts
+    assert part.sites == ("upland", "valley")
+
+
 def test_a_parquet_table_with_too_many_columns_is_one_line(few, tmp_path):
     more = {f"c{n}": [0.0] * len(few) for n in range(2001)}
     path = tmp_path / "sites.parquet"
