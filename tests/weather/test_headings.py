@@ -198,9 +198,8 @@ def test_beside_known_depths_one_without_is_passed_over_and_told(write):
     path = write(["Time,Soil temp 5 cm °C,Soil temp spare °C", *lines(MOMENTS, SOIL, SOIL)])
     logged = load_log(path)
     assert [p.name for p in logged.probes] == ["Soil temp 5 cm °C"]
-    assert "column 3 'Soil temp spare °C': set aside [degC]: no depth in its name" in str(
-        logged.layout
-    )
+    said = "\n".join(logged.layout.lines())
+    assert "column 3 'Soil temp spare °C': set aside [degC]: no depth in its name" in said
 
 
 def test_a_probe_too_deep_or_on_the_surface_is_passed_over_by_name(write, refusal):

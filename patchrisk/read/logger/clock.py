@@ -81,7 +81,7 @@ def _summer(
     if evidence is None:
         return moments, "", ()
     days = sorted((*evidence.skipped, *evidence.doubled))
-    reason = describe_evidence(evidence, options.site_utc_offset)
+    reason = _describe_evidence(evidence, options.site_utc_offset)
     flag = Flag("summer time", "", days[0], days[-1], len(days), reason, left_out=False)
     return moments, "; it looks like summer time in summer", (flag,)
 
@@ -145,7 +145,7 @@ RULES = (
 
 
 @dataclass(frozen=True)
-class SummerTimeEvidence:
+class _SummerTimeEvidence:
     """Where the stamps show a rule at work: the days of the skipped and the doubled hours."""
 
     rule: SummerTimeRule
@@ -153,7 +153,7 @@ class SummerTimeEvidence:
     doubled: tuple[date, ...]
 
 
-def find_summer_time(moments: Moments, step: timedelta) -> SummerTimeEvidence | None:
+def find_summer_time(moments: Moments, step: timedelta) -> _SummerTimeEvidence | None:
     """Find the rule for summer time that the stamps of a file follow, if they follow one.
 
     Parameters
@@ -173,7 +173,7 @@ def find_summer_time(moments: Moments, step: timedelta) -> SummerTimeEvidence | 
 
 def _evidence(
     rule: SummerTimeRule, stamps: pd.DatetimeIndex, per_hour: float
-) -> SummerTimeEvidence:
+) -> _SummerTimeEvidence:
     """Look whether skipped hours are empty and doubled ones twice as full as those around."""
     usual = 0.9 * per_hour
     skipped, doubled = rule.changes(stamps[0].year, stamps[-1].year)
@@ -185,7 +185,7 @@ def _evidence(
     gap &= in_hour(skipped + _HOUR) >= usual
     after = in_hour(doubled + _HOUR)
     twice = (in_hour(doubled) >= 1.9 * per_hour) & (after >= usual) & (after <= 1.2 * per_hour)
-    return SummerTimeEvidence(rule, tuple(skipped[gap].date), tuple(doubled[twice].date))
+    return _SummerTimeEvidence(rule, tuple(skipped[gap].date), tuple(doubled[twice].date))
 
 
 def rule_for(offset: timedelta) -> SummerTimeRule | None:
@@ -212,7 +212,7 @@ def to_standard(moments: Moments, rule: SummerTimeRule) -> Moments:
     return np.where(offset > standard.to_timedelta64(), moments - np.timedelta64(1, "h"), moments)
 
 
-def describe_evidence(evidence: SummerTimeEvidence, site: timedelta | None) -> str:
+def _describe_evidence(evidence: _SummerTimeEvidence, site: timedelta | None) -> str:
     """Say in one phrase what the stamps show."""
     parts = []
     if evidence.skipped:

@@ -204,7 +204,7 @@ class _Candidates:
         for j in judged[:_LISTED]:
             unit = f" {j.column.unit}" if j.column.unit else ""
             sample = f" ({j.of.sample}{unit})" if j.of.sample else ""
-            names.append(describe_column(j.column) + sample)
+            names.append(_describe_column(j.column) + sample)
         more = len(judged) - _LISTED
         return ", ".join(names) + (f" and {more} more" if more > 0 else "")
 
@@ -346,7 +346,7 @@ def _no_soil_temperature(candidates: _Candidates) -> InputError:
         found = f"{words[0].header!r} holds words where numbers are wanted"
         return candidates.fault(found, "export plain numbers", f"column {words[0].number}")
     aside = [
-        f"{describe_column(j.column)} ({candidates.why(j)})"
+        f"{_describe_column(j.column)} ({candidates.why(j)})"
         for j in candidates.judged
         if j.column.role == "set aside"
     ]
@@ -370,7 +370,7 @@ def _not_chosen(judged: _JudgedColumn, by_user: bool) -> Column:
     return column
 
 
-def describe_column(column: Column) -> str:
+def _describe_column(column: Column) -> str:
     """Name a column by its number and header."""
     nameless = column.header == f"column {column.number}"
     return column.header if nameless else f"column {column.number} {column.header!r}"

@@ -16,17 +16,12 @@ import pandas as pd
 
 from patchrisk.base.units import FloatArray, IntArray
 from patchrisk.core.soil.root_depth import Probe
-from patchrisk.read.logger.layout import Log, quality_limits
+from patchrisk.read.logger.layout import Log, moment_of, quality_limits
 
 DAY_S = 86400
 _FEW_DAYS = 5  # fewer days with a reading do not show a habit
 _NEARLY = 0.9  # share of days that have one reading alone, where one a day is the habit
 _MOST_BLOCKS = 50  # more blocks than this are rows in disorder, not downloads put end to end
-
-
-def moment_of(seconds: int) -> pd.Timestamp:
-    """Return the moment of a count of seconds since 1970."""
-    return pd.Timestamp(int(seconds), unit="s")
 
 
 def usual_step(seconds: IntArray) -> int | None:
@@ -38,13 +33,13 @@ def usual_step(seconds: IntArray) -> int | None:
     steps = steps[steps > 0]
     if not len(steps):
         return None
-    if once_a_day(seconds):
+    if _once_a_day(seconds):
         return DAY_S
     values, counts = np.unique(steps, return_counts=True)
     return int(values[counts.argmax()])
 
 
-def once_a_day(seconds: IntArray) -> bool:
+def _once_a_day(seconds: IntArray) -> bool:
     """Whether nearly every day with readings has one alone, and nearly every day has one."""
     days, counts = np.unique(seconds // DAY_S, return_counts=True)
     if len(days) < _FEW_DAYS:

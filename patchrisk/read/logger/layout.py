@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from functools import cache
 from typing import TYPE_CHECKING, Literal
 
@@ -125,7 +125,7 @@ class LogLayout:
         yield f"header {header}, readings from line {self.first_line}"
         yield f"dates: {self.date_order}"
         yield f"clock: {self.clock}"
-        yield f"step: {step_words(self.step)}"
+        yield f"step: {_step_words(self.step)}"
         for column in self.columns:
             depth = "" if column.depth_cm is None else f" at {column.depth_cm:g} cm"
             unit = f" [{column.unit}]" if column.unit else ""
@@ -221,13 +221,13 @@ class Log:
         left_out: bool = False,
     ) -> None:
         """Flag readings, which stay in where nothing else is said."""
-        first, last = (day_of(s) for s in (seconds.min(), seconds.max()))
+        first, last = (moment_of(s).date() for s in (seconds.min(), seconds.max()))
         self.flags.append(Flag(kind, probe, first, last, count, reason, left_out))
 
 
-def day_of(seconds: int) -> date:
-    """Return the day of a count of seconds since 1970."""
-    return date(1970, 1, 1) + timedelta(seconds=int(seconds))
+def moment_of(seconds: int) -> datetime:
+    """Return the moment of a count of seconds since 1970."""
+    return datetime(1970, 1, 1) + timedelta(seconds=int(seconds))
 
 
 @dataclass(frozen=True)
@@ -254,7 +254,7 @@ def quality_limits() -> Mapping[str, float]:
     return {key: number.value for key, number in load_numbers("quality").items()}
 
 
-def step_words(step: timedelta | None) -> str:
+def _step_words(step: timedelta | None) -> str:
     """Write a step for people."""
     if step is None:
         return "unknown, one reading"

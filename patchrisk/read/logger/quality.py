@@ -25,14 +25,13 @@ from patchrisk.read.logger.daily import (
     DAY_S,
     by_day,
     merge_equal_times,
-    moment_of,
     note_clock_steps,
     put_in_order,
     share_contradicting,
     usual_step,
 )
 from patchrisk.read.logger.heading import find_hour, from_degc, says_mean
-from patchrisk.read.logger.layout import Flag, Log, quality_limits
+from patchrisk.read.logger.layout import Flag, Log, moment_of, quality_limits
 
 _HOTTEST_F = from_canonical("soil temperature", QUANTITIES["soil temperature"].high, "degF")
 _LONG_GAPS = 10  # gaps of a day and more that are told one by one

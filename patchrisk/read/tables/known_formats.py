@@ -41,7 +41,7 @@ _ANNOTATED_HEADER = re.compile(r",?result,table,")
 _OWN = frozenset({"", "result", "table", "_start", "_stop", "_time", "_value"})
 
 
-def rewrite_annotated_csv(text: str, options: LogOptions) -> RewrittenText | None:
+def rewrite_annotated_csv(text: str) -> RewrittenText | None:
     """Put the tables of an annotated CSV under one header; None for any other file.
 
     Each record keeps its time, its value and the name of its series: ``_field``, and whichever
@@ -104,7 +104,7 @@ GHCN_STATION = "GHCN-Daily station"
 _Figure = tuple[str, str, str, str, int]  # station, day, element, figure, line
 
 
-def rewrite_ghcn_daily(text: str, options: LogOptions) -> RewrittenText | None:
+def rewrite_ghcn_daily(text: str) -> RewrittenText | None:
     """Put the elements of a day side by side; None for any other file.
 
     Figures that failed a check of the archive's (a quality flag that is not blank) and -9999 are

@@ -1,7 +1,7 @@
 """A file opened as a table, whatever its shape: one row a time, one column a sensor."""
 
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -10,7 +10,7 @@ import pandas as pd
 
 from patchrisk.base.errors import Fault, InputError
 from patchrisk.base.units import IntArray
-from patchrisk.read.logger.layout import LogOptions
+from patchrisk.read.logger.layout import DateOrder, LogOptions
 from patchrisk.read.tables.cells import is_moment
 from patchrisk.read.tables.delimited import RawTable, parse_table, refuse_size
 from patchrisk.read.tables.file_text import decode_text, is_workbook, read_bytes, read_sheets
@@ -22,13 +22,6 @@ from patchrisk.read.tables.known_formats import (
 )
 from patchrisk.read.tables.timestamps import read_stamps
 
-# Each looks at a text, and makes it plain or leaves it alone.
-_OF_TEXT: tuple[Callable[[str, LogOptions], RewrittenText | None], ...] = (
-    rewrite_annotated_csv,
-    rewrite_ghcn_daily,
-    join_date_columns,
-)
-
 
 def read_raw_table(path: Path, options: LogOptions) -> RawTable:
     """Open a file as a table.
@@ -36,7 +29,7 @@ def read_raw_table(path: Path, options: LogOptions) -> RawTable:
     Raises
     ------
     InputError
-        As `decode.read_text` and `delimited.parse_table` do; and when a workbook has no sheet of
+        As `file_text.read_text` and `delimited.parse_table` do; and when a workbook has no sheet of
         readings, or more than one and none is told.
     """
     source = str(path)
@@ -74,12 +67,14 @@ def _from_workbook(raw: bytes, source: str, options: LogOptions) -> RawTable:
 
 
 def _from_text(text: str, encoding: str, source: str, options: LogOptions) -> RawTable:
-    plain = next((p for shape in _OF_TEXT if (p := shape(text, options)) is not None), None)
+    # Each looks at a text, and makes it plain or leaves it alone.
+    plain = rewrite_annotated_csv(text) or rewrite_ghcn_daily(text)
+    plain = plain or join_date_columns(text, options)
     if plain is None:
         table = parse_table(text, encoding, source, options)
     else:
         table = _from_plain(plain, encoding, source, options)
-    return spread_series(name_microclimate_columns(table), options, source)
+    return _spread_series(_name_microclimate_columns(table), options.date_order, source)
 
 
 def _from_plain(plain: RewrittenText, encoding: str, source: str, options: LogOptions) -> RawTable:
@@ -104,7 +99,7 @@ _COUNTED = 0.9
 _WITH_COUNTS = (6, 7)  # columns after the zone; a row may end in a semicolon
 
 
-def name_microclimate_columns(table: RawTable) -> RawTable:
+def _name_microclimate_columns(table: RawTable) -> RawTable:
     """Name the columns of ``n;date;zone;T1;T2;T3;...``: a counter, the time in UTC, the zone.
 
     The temperatures stay without a name, as which of them lies in the soil depends on the logger
@@ -159,14 +154,8 @@ _NOTHING = ("unavailable", "unknown", "Unavailable", "Unknown")
 _AGAIN = 0.8  # of the rows
 
 
-def spread_series(table: RawTable, options: LogOptions, source: str) -> RawTable:
-    """Give every sensor or quantity of a long table its column; leave other tables alone.
-
-    Raises
-    ------
-    InputError
-        When rows have cells too many to be sorted, or the table would become too large.
-    """
+def _spread_series(table: RawTable, order: DateOrder | None, source: str) -> RawTable:
+    """Give every sensor or quantity of a long table its column; leave other tables alone."""
     plain = [_plain(name) for name in table.names]
     free = [
         i
@@ -188,7 +177,7 @@ def spread_series(table: RawTable, options: LogOptions, source: str) -> RawTable
         found = "more cells than in other rows"
         cure = "write decimal points, or part the columns by semicolons"
         raise InputError(Fault(source, f"line {line}", found, cure))
-    return _pivot(table, keys, values, units, options, source)
+    return _pivot(table, keys, values, units, order, source)
 
 
 def _plain(name: str) -> str:
@@ -246,11 +235,10 @@ def _pivot(
     keys: Sequence[int],
     values: Sequence[int],
     units: Sequence[int],
-    options: LogOptions,
+    order: DateOrder | None,
     source: str,
 ) -> RawTable:
     cells = table.cells
-    order = options.date_order
     times = [cells[i] for i in table.time_columns]
     moments = read_stamps(times, order, table.time_header, source).moments
     names = _series_names(table, keys, units)
