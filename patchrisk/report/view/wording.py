@@ -316,9 +316,8 @@ class Wording:
         j = self.judged
         if j.best_day is None or j.best_day <= self.as_of:
             return ""
-        return (
-            f"one about {self.day(j.best_day)} covers more of the infection to come than one today"
-        )
+        day = self.day(j.best_day)
+        return f"an application about {day} covers more of the infection to come than one today"
 
     @property
     def in_time(self) -> str:
