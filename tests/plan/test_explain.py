@@ -176,7 +176,7 @@ def test_a_season_half_gone(plan):
     row = replace(row, calls=(replace(row.calls[0], done=1),))
     made = plan([row], stock("3", "7"), today="2024-06-15", applied=went_on, most=3)
     assert made.done == tuple(went_on)
-    assert made.planned[0].day == np.datetime64("2024-06-27")  # with two days of cover left
+    assert made.planned[0].day == np.datetime64("2024-06-28")  # on the last day of cover
     assert CoverRunsOut("one") in made.planned[0].reasons
     assert "3" not in made.planned[0].choice.codes  # rotation
     rest = rate[np.datetime64("2024-06-15") <= DAYS]
@@ -355,9 +355,9 @@ def test_too_few_applications_are_named_as_the_clash(plan):
     made = plan([concern(rate)], stock("3", "7"), most=1)
     assert made.answers["one"].waiting is None  # the first call is served, and it is the second
     (said,) = [s for s in told(made.advice) if "number of applications" in s]
-    # The other 28 days, less the two that overlap and what an application costs.
+    # The other 28 days, less the one that overlaps and what an application costs.
     assert said == (
-        "The number of applications keeps more from being covered: 24.0 full days of infection."
+        "The number of applications keeps more from being covered: 25.0 full days of infection."
     )
 
 
