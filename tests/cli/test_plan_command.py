@@ -97,7 +97,7 @@ def test_json_keeps_to_its_schema_and_follows_records_and_shelf(course):
     first = area["planned"][0]
     assert first["choice"]["product"] == "Shelf Z"
     assert first["number"] == 2
-    assert first["date"] == "2026-06-06"  # two days of cover are left
+    assert first["date"] == "2026-06-07"  # the last covered day
     (verdict,) = area["verdicts"]
     assert (verdict["verdict"], verdict["reason"]) == ("keep cover", "covered")
     assert verdict["called_for"] == verdict["planned_on"] == first["date"]

@@ -40,7 +40,9 @@ def test_no_number_stands_twice_where_seasons_meet():
     assert "no. 2027/1" in write_sheet(plan)
     # Made the year after, the same season has plain numbers.
     later = replace(
-        plan, as_of=date(2027, 3, 1), areas=(area_plan(done=(), planned=plan.areas[0].planned[1:]),)
+        plan,
+        morning=replace(plan.morning, as_of=date(2027, 3, 1)),
+        areas=(area_plan(done=(), planned=plan.areas[0].planned[1:]),),
     )
     assert [entry.shown for entry in numbered(later, later.areas[0])] == ["1"]
 
