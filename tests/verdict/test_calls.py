@@ -199,7 +199,7 @@ def test_days_whose_cover_would_meet_no_infection_are_not_called_for():
 
 
 def test_where_infection_rises_the_first_one_is_called_for_from_its_best_day_on():
-    """As `test_judge` has it: waited for to the 20th, in time to the 30th."""
+    """As `test_judge` has it: waited for to the 14th, in time to the 30th."""
     warm = soil()
     n = np.arange(70)
     begin = int((D("2023-05-10") - DATES[0]).astype(int))
@@ -207,8 +207,8 @@ def test_where_infection_rises_the_first_one_is_called_for_from_its_best_day_on(
     response = Cardinal(10.0, 28.0, 40.0)
     of = case(cardinal=response)
     made, (one,) = calls("2023-05-10", ahead(warm), of, cardinal=response)
-    assert made.best_day == D("2023-05-20")
-    assert days(one.first, "2023-05-10") == ("2023-05-20", "2023-05-30")
+    assert made.best_day == D("2023-05-14")
+    assert days(one.first, "2023-05-10") == ("2023-05-14", "2023-05-30")
     assert days(one.further, "2023-05-10") == ("2023-05-11", "2023-06-27")
 
 

@@ -253,19 +253,19 @@ def test_where_infection_rises_the_first_application_is_waited_for():
     made = judged("2023-05-10", weather=ahead(warms(0.2)), cardinal=RISING, settings=to_the_day)
     assert (made.phase, made.verdict) == (Phase.STARTING, Verdict.GET_READY)
     assert made.reason == "start, better later"
-    # In time to 30 May, and a week is left to be in time in.
-    assert made.best_day == D("2023-05-23")
+    # In time to 30 May, and two weeks are left to be in time in.
+    assert made.best_day == D("2023-05-16")
     on_the_day = judged(
-        "2023-05-23",
-        soil_known=known("2023-05-23", warms(0.2)),
+        "2023-05-16",
+        soil_known=known("2023-05-16", warms(0.2)),
         weather=ahead(warms(0.2)),
         settings=to_the_day,
         cardinal=RISING,
     )
-    assert (on_the_day.verdict, on_the_day.best_day) == (Verdict.APPLY, D("2023-05-23"))
-    # For 1 % of the season's infection nobody waits three days.
+    assert (on_the_day.verdict, on_the_day.best_day) == (Verdict.APPLY, D("2023-05-16"))
+    # For 1 % of the season's infection nobody waits two days.
     made = judged("2023-05-10", weather=ahead(warms(0.2)), cardinal=RISING)
-    assert made.best_day == D("2023-05-20")
+    assert made.best_day == D("2023-05-14")
 
 
 def test_where_infection_stays_the_same_or_falls_it_goes_on_at_once():
@@ -275,8 +275,8 @@ def test_where_infection_stays_the_same_or_falls_it_goes_on_at_once():
 
 
 def test_after_the_last_day_for_waiting_it_goes_on_at_once():
-    here = known("2023-05-26", warms(0.2))
-    made = judged("2023-05-26", soil_known=here, weather=ahead(warms(0.2)), cardinal=RISING)
+    here = known("2023-05-17", warms(0.2))
+    made = judged("2023-05-17", soil_known=here, weather=ahead(warms(0.2)), cardinal=RISING)
     assert made.verdict is Verdict.APPLY
 
 
