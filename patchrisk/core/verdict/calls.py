@@ -84,7 +84,10 @@ def _call(
         return None
     done = judged.counted if at_hand else 0
     day = outlook.dates[outlook.today :]
-    active, infecting = _infection(outlook, interval, start if begun else None)
+    row = np.arange(len(outlook.dates))[outlook.today :, None]
+    begin = int((start - outlook.dates[0]).astype(int)) if begun else outlook.course.start
+    rate = outlook.infection(case.cardinal)[outlook.today :] * (row >= begin)
+    infecting = _infecting(outlook.infectious[outlook.today :], interval)
     usual = judged.usual_damage
     facts = replace(judged.facts, infecting=True, room=True, better_later=False)
     if not at_hand:  # of a season to come only what is usual is known
@@ -120,7 +123,7 @@ def _call(
         start=start,
         until=until,
         begun=begun,
-        rate=np.asarray((outlook.infection(case.cardinal)[outlook.today :] * active).mean(axis=1)),
+        rate=np.asarray(rate.mean(axis=1)),
         first=first,
         further=further,
         reaches=np.asarray((day > start - interval * DAY) & (day <= until)),
@@ -130,20 +133,11 @@ def _call(
     )
 
 
-def _infection(
-    outlook: SeasonOutlook, interval: int, start: np.datetime64 | None
-) -> tuple[BoolArray, FloatArray]:
-    """Days of infection in the season along each course, and the odds of one under a cover.
-
-    Both from today on: (days, lanes), and (days,) [1].
-    """
-    row = np.arange(len(outlook.dates))[outlook.today :, None]
-    over = outlook.course.over
-    begin = outlook.course.start if start is None else int((start - outlook.dates[0]).astype(int))
-    can = outlook.span.active(outlook.paths.mean_c[outlook.today :]) & (row < over)
+def _infecting(can: BoolArray, interval: int) -> FloatArray:
+    """Odds of a day of infection under a cover that begins on each day, (days,) [1]."""
     days, lanes = can.shape
     total = np.zeros((days + interval + 1, lanes), dtype=np.int32)
     np.cumsum(can, axis=0, out=total[1 : days + 1])
     total[days + 1 :] = total[days]
     met = total[interval : interval + days] > total[:days]
-    return np.asarray(can & (row >= begin)), np.asarray(met.mean(axis=1))
+    return np.asarray(met.mean(axis=1))

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from patchrisk.base.units import DAY, FloatArray, IntArray
+from patchrisk.base.units import DAY, BoolArray, FloatArray, IntArray
 from patchrisk.core.dates.infection import Watch, first_symptoms, infected_rows, watch
 from patchrisk.core.dates.soil_paths import day_of_share
 from patchrisk.core.rules.rule import Cardinal
@@ -136,13 +136,21 @@ class SeasonOutlook:
         usual = self._day(day_of_share(self.before.by_rule[n], 0.5))
         return *self._dates(self.course.by_rule[n]), usual
 
+    @property
+    def infectious(self) -> BoolArray:
+        """Whether roots can be infected on each day of each course, until the season is over."""
+        made: BoolArray = self._kept(("infectious", self.season), self._infectious)
+        return made
+
+    def _infectious(self) -> BoolArray:
+        can = self.span.active(self.paths.mean_c)
+        if self.in_sight:
+            can &= np.arange(len(self.dates))[:, None] < self.course.over
+        return can
+
     def infecting(self, days: int) -> float:
         """Share of the courses with a day of infection among the days from today on [1]."""
-        rows = slice(self.today, self.today + days)
-        active = self.span.active(self.paths.mean_c[rows])
-        if self.in_sight:
-            active &= np.arange(len(self.dates))[rows, None] < self.course.over
-        return float(np.mean(active.any(axis=0)))
+        return float(np.mean(self.infectious[self.today : self.today + days].any(axis=0)))
 
     def best_day(
         self,
@@ -228,9 +236,8 @@ class SeasonOutlook:
 
         Without a response each day on which roots can be infected counts one.
         """
-        can = self.span.active(self.paths.mean_c)
-        can &= np.arange(len(self.dates))[:, None] < self.course.over
-        return np.asarray(can * (1.0 if cardinal is None else self.paths.rate(cardinal)))
+        rate = 1.0 if cardinal is None else self.paths.rate(cardinal)
+        return np.asarray(self.infectious * rate)
 
     def usual_damage(
         self, case: Case, damage: tuple[np.datetime64, np.datetime64] | None
