@@ -114,11 +114,14 @@ def _bare(story: Story) -> str:
 
 def _now(story: Story, pen: Pen) -> str:
     """Say why it shows now, and whether anything can still be done about this season."""
-    soil = pen.show("soil temperature", story.soil_c) if np.isfinite(story.soil_c) else "unknown"
-    why = capital(_SHOWING[story.showing].format(soil=f"about {soil}"))
     if story.goes_on:
-        return f"{why}; roots can still be infected."
-    return f"{why}; an application now does little for the roots already lost."
+        still = "roots can still be infected"
+    else:
+        still = "an application now does little for the roots already lost"
+    if story.showing is None:
+        return f"{capital(still)}."
+    soil = pen.show("soil temperature", story.soil_c)
+    return f"{capital(_SHOWING[story.showing].format(soil=f'about {soil}'))}; {still}."
 
 
 def next_start(judged: Judgement, pen: Pen) -> str:
@@ -147,7 +150,7 @@ def _whole(story: Story, judged: Judgement, disease: Disease, pen: Pen) -> Itera
         yield f"The file has damage of that season show from {first} to {last}."
     if judged.seen is not None:
         yield _now(story, pen)
-    stress = [s for s in disease.expression.stress if s.kind == _STRESS.get(story.showing)]
+    stress = [s for s in disease.expression.stress if s.kind == _STRESS.get(story.showing or "")]
     yield from (f"{pen.prose(s.text)} [{s.short}]" for s in stress)
     for words in (disease.treatment.late if story.goes_on else None, disease.treatment.once_seen):
         if words is not None:

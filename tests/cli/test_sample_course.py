@@ -60,6 +60,13 @@ def test_the_longest_morning_of_the_year_takes_forty_lines():
     assert len(run("outlook", "--sample", "--as-of", "2026-04-20").splitlines()) <= 40
 
 
+def test_where_the_soil_is_not_known_no_temperature_is_blamed():
+    """The sample's log ends in May: damage seen in April is told of, and what the soil does not."""
+    text = " ".join(run("outlook", "--sample", "--as-of", "2026-06-24").split())
+    assert "cover. An application now does little for the roots already lost." in text
+    assert "unknown growth" not in text
+
+
 def test_it_is_as_wide_as_the_terminal(monkeypatch):
     monkeypatch.setenv("COLUMNS", "60")
     lines = run("outlook", "--sample").splitlines()

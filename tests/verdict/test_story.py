@@ -115,6 +115,12 @@ def test_what_shows_short_roots_by_the_fortnight(celsius, showing):
     assert made.soil_c == pytest.approx(celsius)
 
 
+def test_of_an_unknown_fortnight_nothing_is_said_to_show_short_roots():
+    made = told("2023-12-20", from_day("2023-12-06", np.nan))
+    assert made.showing is None
+    assert np.isnan(made.soil_c)
+
+
 @pytest.mark.parametrize(("before", "showing"), [(10.9, "green-up"), (11.1, "cool")])
 def test_a_warm_season_grass_greens_up_in_soil_that_warms(before, showing):
     """11 degC in the last fortnight against the thirty days before it."""

@@ -35,7 +35,8 @@ class Story:
     bare_days: int | None
     bare_spells: tuple[Spell, ...]
     damage: Spell | None  # when the damage of it shows, by the disease file
-    showing: Showing  # what the soil of late would show damaged roots by
+    # What the soil of late would show damaged roots by; None where nothing is known of it
+    showing: Showing | None
     soil_c: float  # mean of those days [degC]; NaN when unknown
 
     def shows(self, day: np.datetime64) -> bool:
@@ -127,8 +128,12 @@ def _spells(on: BoolArray, dates: DayArray, bridge: int) -> tuple[Spell, ...]:
     return tuple(zip(dates[found.start[begin]], dates[found.end[end]], strict=True))
 
 
-def _showing(soil: float, before: float, settings: Settings, *, warm_season: bool) -> Showing:
+def _showing(
+    soil: float, before: float, settings: Settings, *, warm_season: bool
+) -> Showing | None:
     """Return what shows damaged roots in soil as it is: growth that stands still, or heat."""
+    if np.isnan(soil):
+        return None
     if soil <= settings.turning_cold_c:
         return "cold"
     if warm_season and soil > before:
