@@ -15,8 +15,7 @@ from patchrisk.cli.options import (
     echo,
     make_folder,
     offline_option,
-    pass_request,
-    site_options,
+    site_command,
     site_path,
 )
 
@@ -228,8 +227,7 @@ _ENVIRONMENT = "PATCHRISK_SERVE_TOKEN"
 _LEAST_TOKEN = 16  # letters
 
 
-@click.command()
-@site_options
+@site_command
 @offline_option
 @click.option("--port", type=click.IntRange(1024, 65535), default=8017, show_default=True)
 @click.option(
@@ -237,7 +235,6 @@ _LEAST_TOKEN = 16  # letters
     is_flag=True,
     help="Answer other computers and phones too; each needs the address with the token.",
 )
-@pass_request
 def serve(request: Request, port: int, network: bool) -> None:
     """Show the page to a browser, with forms for what was applied, seen and noted.
 

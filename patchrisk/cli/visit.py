@@ -15,7 +15,7 @@ from patchrisk.base.saving import Output, check_outputs, write_text
 from patchrisk.base.toml_files import toml_value
 from patchrisk.base.user_files import is_there
 from patchrisk.cli.options import (
-    Day,
+    DAY,
     Request,
     echo,
     echo_json,
@@ -121,11 +121,11 @@ _SITE = """\
 )
 @site_options
 @click.option("--area", help="For --new and --what-to-take: the area; the first, or all.")
-@click.option("--date", "day", type=Day(), help="For --new: the day of the visit.")
+@click.option("--date", "day", type=DAY, help="For --new: the day of the visit.")
 @click.option("--lat", "latitude", type=click.FloatRange(-90, 90), help="A sample by post: where.")
 @click.option("--lon", "longitude", type=click.FloatRange(-180, 180), help="Degrees east.")
 @click.option("--turf", help='Its grass, as "creeping bentgrass"; a mixture joined by +.')
-@click.option("--thinned", type=Day(), help="The day on which it was first seen to thin.")
+@click.option("--thinned", type=DAY, help="The day on which it was first seen to thin.")
 @click.option("--use", help="green, tee, fairway, lawn, ...")
 @click.option("--root-zone", help="sand green, push-up green, loam or clay.")
 @click.option(
