@@ -205,6 +205,23 @@ def make_folder(folder: Path) -> None:
         raise UnavailableError(Fault("--out", str(folder), found, "name another")) from None
 
 
+def filled(template: str, **values: Any) -> str:
+    """Return a commented file for the user to go on with, from one of ``templates``."""
+    from jinja2 import Environment, PackageLoader, StrictUndefined
+
+    from patchrisk.base.toml_files import toml_value
+
+    env = Environment(
+        loader=PackageLoader("patchrisk.cli"),
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        keep_trailing_newline=True,
+    )
+    env.filters["toml"] = toml_value
+    return env.get_template(template).render(values)
+
+
 @contextlib.contextmanager
 def progress_bar(label: str) -> Iterator[Callable[[int, int], None]]:
     """Give something to tell the progress to; a bar appears when it takes over two seconds."""

@@ -19,6 +19,7 @@ from patchrisk.cli.options import (
     Request,
     echo,
     echo_json,
+    filled,
     make_folder,
     offline_option,
     site_options,
@@ -30,83 +31,6 @@ if TYPE_CHECKING:
     from patchrisk.site_day.visit import VisitDay
 
 _SAMPLES = ("visit_winter.toml", "visit_spring.toml")
-_VISIT = """\
-# A visit, for `patchrisk visit {name}`. Write what you saw; whatever you leave out counts as not
-# looked at. File names are relative to this file. A line with # in front is an example.
-site = {site}
-area = {area}
-date = {date}
-{thinned}         # the day on which the turf was first seen to thin
-# pattern = "patches"       # rings, patches, streaks, whole area, low spots, wear lines, shade,
-#   no shape
-# texture = "coarse"        # of the root zone, where the site file does not tell: medium, fine
-# previous = "visit-2025.toml"  # the visit before, to compare with
-# guidelines = "my_soil_tests.toml"  # your own, written like thresholds/soil_tests.toml
-# note = "anything else"
-
-# What the laboratories sent. The table of soil tests is read as it comes, CSV or Excel; how it was
-# read stands in the report. Only what it does not say need be written here.
-[laboratory]
-# file = "soil.csv"
-# extractant = "Mehlich-3"  # Mehlich-3, Olsen, Bray P1, ammonium acetate, paste, ...
-# ph_method = "1:1"         # 1:1, 1:2, paste, CaCl2
-# conductivity_method = "paste"
-# sheet = "Sheet1"          # of a workbook
-# decimal = "."             # where commas could be either
-# sure = ["sodium"]         # odd figures that are right
-# depth = "4 in"            # of the sample, where contents are in lb/acre
-# columns = {{ "Ca" = "calcium, ppm, Mehlich-3", "Lab no." = "left out" }}
-# samples = {{ "S-101" = "Good", "S-102" = "Bad" }}
-# confirmed = true          # when you looked at how it was read
-# found = {{ "take-all patch" = "DNA" }}       # microscope, culture or DNA
-# not_found = {{ "summer patch" = "DNA" }}
-
-# A treated strip beside an untreated one, told by the names of two places.
-# [strip]
-# treated = "Strip"
-# untreated = "Beside it"
-# since = 2026-02-10
-# what = "FRAC 11"
-
-# The places, from best to worst. damage: share of the turf that is thin or dead [%].
-# Amounts on the roots are "none", "few" or "many"; write what was looked for and not found, too.
-"""
-_PLACE = """
-[[place]]
-name = {name}
-# damage = {damage}
-# seen = "how the turf looks"
-# shaded = false
-# traffic = "usual"         # usual or heavy
-# photos = ["photo.jpg"]
-[place.roots]               # colour: white, tan, brown, dark; tips: usual, bulbous; crowns: dead
-# length = "8 cm"
-# colour = "white"
-# density = "many"
-# crowns = "sound"
-# runner_hyphae = "none"    # under the microscope, as those below
-# growth_cessation = "none"
-# oospores = "none"
-# root_hairs = "many"
-# tips = "usual"
-# rotten = "none"
-# sheath_lesions = "none"
-[place.ground]
-# drop_time = "4 s"
-# black_layer = false
-# thatch = "10 mm"
-# moisture = 20
-# air_filled = 18
-# mushrooms = "none"
-# infiltration = "150 mm/h"
-# organic_matter = {{ "0 to 2 cm" = 3.1 }}
-[place.nematodes]
-# ring = "200 per 100 cm3"
-[place.soil]
-# pH = "7.1, 1:1"
-# conductivity = "1.2 dS/m, paste"
-# calcium = "800 ppm, Mehlich-3"
-"""
 _SITE = """\
 # Site file of patchrisk: one place, its areas, and where its readings are.
 # Made for a sample by post: there is no logger and no record here.
@@ -326,15 +250,8 @@ def write_new_visit(
     places: Sequence[tuple[str, int]] = (("Good", 0), ("Middling", 20), ("Bad", 50)),
 ) -> None:
     """Write a commented visit's file; ``places`` with the damage of the example [%]."""
-    head = _VISIT.format(
-        name=path.name,
-        site=toml_value(site),
-        area=toml_value(area),
-        date=day,
-        thinned=f"# thinned = {day}" if thinned is None else f"thinned = {thinned}",
-    )
-    parts = [_PLACE.format(name=toml_value(p), damage=damage) for p, damage in places]
-    write_text(path, head + "".join(parts))
+    values = {"site": site, "area": area, "day": day, "thinned": thinned, "places": places}
+    write_text(path, filled("visit.toml.j2", name=path.name, **values))
 
 
 def _write_postal_site(
