@@ -9,11 +9,10 @@ import numpy as np
 from patchrisk.base.safe_text import Cell, slug, write_table
 from patchrisk.base.saving import Kind, Output, write_bytes
 from patchrisk.core.plan.cover import Applied
-from patchrisk.core.plan.programme import AreaPlan, Planned
 from patchrisk.read.records.rows import record_context
-from patchrisk.report import plan_words as words
 from patchrisk.report.log import LOGS, log_of, log_output, write_log
 from patchrisk.report.plan_changes import keep_plan
+from patchrisk.report.plan_words import Done, ToDo, numbered
 from patchrisk.report.sheet import SHEET, write_sheet
 from patchrisk.report.words import CAUTIONS_IN_FULL, by_number, codes_words
 from patchrisk.site_day.season_plan import SitePlan
@@ -54,19 +53,18 @@ PLAN_TABLE = Kind(
 
 def write_plan_table(plan: SitePlan) -> str:
     """Write the programme as CSV; every row carries the cautions."""
-    rows = [_row(plan, area, entry) for area in plan.areas for entry in words.numbered(plan, area)]
+    rows = [
+        [plan.site.site.name, area.area, step.season, step.number, *_cells(step)]
+        for area in plan.areas
+        for step in numbered(plan.morning, area)
+    ]
     return write_table(HEADER, rows)
 
 
-def _row(plan: SitePlan, area: AreaPlan, entry: words.Numbered) -> list[Cell]:
-    head: list[Cell] = [plan.site.site.name, area.area, entry.season, entry.number]
-    if isinstance(entry.item, Planned):
-        return head + _planned(plan, area, entry.item)
-    return head + _applied(entry.item)
-
-
-def _planned(plan: SitePlan, area: AreaPlan, planned: Planned) -> list[Cell]:
-    said = words.details(plan, area, planned)
+def _cells(step: Done | ToDo) -> list[Cell]:
+    if isinstance(step, Done):
+        return _applied(step.item)
+    planned, said = step.item, step.parts
     water = planned.watering
     return [
         "planned",

@@ -1,19 +1,16 @@
 """The programme as a sheet to print, carry to the shed and sign."""
 
 from base64 import b64encode
-from collections.abc import Iterator
 from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from patchrisk.base.pen import Pen
 from patchrisk.base.saving import marked
-from patchrisk.core.plan.programme import AreaPlan, Planned
-from patchrisk.report import plan_words as words
-from patchrisk.report.plan_sentences import caution_sentences, measure_sentences, sentences
-from patchrisk.report.words import CAUTIONS_IN_FULL
+from patchrisk.report.plan_sentences import measure_sentences, sentences, teller
+from patchrisk.report.plan_words import steps, targets_words
+from patchrisk.report.words import CAUTIONS_IN_FULL, pen_of
 from patchrisk.site_day.season_plan import SitePlan
 
 _HERE = Path(__file__).parent
@@ -49,15 +46,25 @@ def printed(name: str, **values: Any) -> str:
 
 def write_sheet(plan: SitePlan) -> str:
     """Write the sheet of a programme."""
-    pen, tell = words.plan_pen(plan), words.teller(plan)
-    notes: list[str] = []
-    rows = [row for area in plan.areas for row in _rows(plan, area, pen, notes)]
-    rows.sort(key=lambda row: str(row["date"]))
+    pen, tell = pen_of(plan.morning), teller(plan.morning)
+    sizes = {area.name: area.size for area in plan.site.area}
+    rows = [(area, step) for area in plan.areas for step in steps(plan.morning, area)]
+    # What to mind stands below, once for all, and is marked.
+    notes = list(dict.fromkeys(text for _, step in rows for text in step.cautions))
     return printed(
         "sheet",
         site=plan.site.site.name,
         as_of=pen.day(np.datetime64(plan.as_of), year=True),
-        rows=rows,
+        rows=[
+            {
+                "step": step,
+                "area": area.area,
+                "size": sizes.get(area.area),
+                "targets": targets_words(step.item, tell, {}),
+                "marks": sorted(notes.index(text) + 1 for text in set(step.cautions)),
+            }
+            for area, step in sorted(rows, key=lambda row: row[1].day)
+        ],
         notes=notes,
         advice=[
             f"{area.area}: {text}"
@@ -72,30 +79,3 @@ def write_sheet(plan: SitePlan) -> str:
         ],
         cautions=CAUTIONS_IN_FULL,
     )
-
-
-def _rows(plan: SitePlan, area: AreaPlan, pen: Pen, notes: list[str]) -> Iterator[dict[str, Any]]:
-    """Yield the rows of an area; what to mind goes to the notes, once for all, and is marked."""
-    size = next((a.size for a in plan.site.area if a.name == area.area), None)
-    for entry in words.numbered(plan, area):
-        planned = entry.item
-        if not isinstance(planned, Planned):
-            continue
-        covers = plan.cover(area.area)
-        cautions = caution_sentences(planned, covers, words.teller(plan))
-        notes += [text for text in cautions if text not in notes]
-        yield {
-            "date": planned.day,
-            "number": entry.shown,
-            "day": words.weekday(planned.day, pen),
-            "span": words.span_words(planned, pen),
-            "area": area.area,
-            "size": size,
-            "what": words.choice_words(planned.choice, full=False),
-            "actives": ", ".join(planned.choice.actives),
-            "targets": words.targets_words(planned, plan.library, {}),
-            "marks": sorted(notes.index(text) + 1 for text in set(cautions)),
-            "amounts": words.amounts_words(planned, pen.system),
-            "carrier": words.carrier_words(planned, pen),
-            "water": words.watering_words(planned.watering, pen.show),
-        }

@@ -32,7 +32,7 @@ def test_no_number_stands_twice_where_seasons_meet():
             planned=tuple(planned(day, ELEVEN) for day in ("2026-10-01", "2027-04-20")),
         )
     )
-    shown = [entry.shown for entry in numbered(plan, plan.areas[0])]
+    shown = [entry.shown for entry in numbered(plan.morning, plan.areas[0])]
     assert shown == ["1", "2", "2027/1"]
     text = write_plan(plan)
     assert "  2. Thu 1 Oct" in text
@@ -44,7 +44,7 @@ def test_no_number_stands_twice_where_seasons_meet():
         morning=replace(plan.morning, as_of=date(2027, 3, 1)),
         areas=(area_plan(done=(), planned=plan.areas[0].planned[1:]),),
     )
-    assert [entry.shown for entry in numbered(later, later.areas[0])] == ["1"]
+    assert [entry.shown for entry in numbered(later.morning, later.areas[0])] == ["1"]
 
 
 def test_a_caution_of_fairy_ring_stands_under_fairy_ring_alone(plan, of_file):

@@ -397,13 +397,13 @@ def test_the_programme_is_shown(morning):
     assert shown.against == "summer patch and fairy ring"
     assert shown.how.startswith("Water in with 0.12 to 0.24 in, within 12 h")
     assert shown.how.endswith(" 2.20 lb of own on 1 ha, at 3 kg/ha off your label.")
-    runs_out, tank = shown.notes
+    runs_out, tank = (*shown.reasons, *shown.cautions)
     assert runs_out == "Cover against summer patch runs out by then."
     assert tank.startswith("In one tank only if the label of each allows it")
     text = " ".join(write_outlook(view, full=True).split())
     assert "PLANNED May 20 (to May 24): FRAC 11 + FRAC 3 against summer patch" in text
     assert "ADVICE Dead spot: no forecast is offered, so none is planned." in text
-    assert rows_of(view, "Lawns")[1].planned == ()
+    assert rows_of(view, "Lawns")[1].planned == []
 
 
 def test_the_message_is_one_line_whatever_the_names(morning):
