@@ -9,9 +9,9 @@ from click.testing import CliRunner
 
 from patchrisk.cli import main
 from patchrisk.core.plan.facts import ByGuideline, TooWarm
+from patchrisk.report.plan_files import write_sheet
 from patchrisk.report.plan_text import write_plan
 from patchrisk.report.plan_words import numbered
-from patchrisk.report.sheet import write_sheet
 from patchrisk.site_day.disease import concern_of
 from tests.plan.given_by_hand import hump, stock
 from tests.plan.plans_by_hand import ELEVEN, applied, area_plan, planned, site_plan
