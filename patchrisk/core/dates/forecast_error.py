@@ -16,7 +16,6 @@ from patchrisk.core.soil.heat_stores import recent
 
 YEAR = 365.25  # mean length of the calendar year [days]
 BLOCK = 30  # days that readings older than the daily ones are averaged over
-USUAL_DAYS = 20  # over which warmth that has become usual is forgotten again [days]
 
 
 @dataclass(frozen=True)
@@ -76,25 +75,30 @@ class ErrorCovariance:
         return self.wave_lasting + (1 - self.wave_lasting) * self.spell(apart)
 
 
-def departures(air_min_c: FloatArray, air_max_c: FloatArray, usual_range_c: float) -> FloatArray:
+def departures(
+    air_min_c: FloatArray, air_max_c: FloatArray, usual_days: float, usual_range_c: float
+) -> FloatArray:
     """How each day's weather departs from the usual: what the model's error may follow.
 
-    From daily extremes of the air, (days,) [degC], and the daily range that counts as usual: daily
-    mean above that of the past weeks, daily range above the usual, (days, 2) [degC]. A day without
-    both extremes departs by nothing.
+    From daily extremes of the air, (days,) [degC], over how many days warmth that has become usual
+    is forgotten again, and the daily range that counts as usual: daily mean above that of the past
+    weeks, daily range above the usual, (days, 2) [degC]. A day without both extremes departs by
+    nothing.
     """
     known = np.isfinite(air_min_c) & np.isfinite(air_max_c)
     if not known.any():
         return np.zeros((len(known), 2))
     day = np.arange(len(known))
     mean = np.interp(day, day[known], (air_min_c + air_max_c)[known] / 2)
-    both = departures_of(mean[:, None], (air_max_c - air_min_c)[:, None], usual_range_c)
+    both = departures_of(mean[:, None], (air_max_c - air_min_c)[:, None], usual_days, usual_range_c)
     return np.where(known[:, None], both[..., 0].T, 0.0)
 
 
-def departures_of(mean_c: FloatArray, range_c: FloatArray, usual_range_c: float) -> FloatArray:
+def departures_of(
+    mean_c: FloatArray, range_c: FloatArray, usual_days: float, usual_range_c: float
+) -> FloatArray:
     """As `departures`, of many lanes at once without a missing day: (days, lanes) to (2, ...)."""
-    return np.stack([mean_c - recent(mean_c, USUAL_DAYS), range_c - usual_range_c])
+    return np.stack([mean_c - recent(mean_c, usual_days), range_c - usual_range_c])
 
 
 @dataclass(frozen=True)
