@@ -13,8 +13,6 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from patchrisk.base.errors import Fault, InputError
-from patchrisk.base.pen import Pen
-from patchrisk.base.units import CM_PER_INCH
 from patchrisk.base.user_files import is_there
 from patchrisk.cli.options import echo
 from patchrisk.report.layout import wrap
@@ -141,6 +139,8 @@ def ask_loggers(
     ``site``: the tables ``site`` and ``area`` as answered so far; ``folder``: of the site file;
     ``named``: files named by option: they are asked about, and no others.
     """
+    from patchrisk.base.pen import Pen
+
     us, areas = site["site"]["units"] == "us", [area["name"] for area in site["area"]]
     show, made = Pen(site["site"]["units"]).show, []
     for table, logged in _understood(
@@ -163,6 +163,7 @@ def ask_weather(
     site: Mapping[str, Any], folder: Path, named: Sequence[str]
 ) -> list[dict[str, Any]]:
     """Ask for files of daily weather until there are no more; parameters as for `ask_loggers`."""
+    from patchrisk.base.pen import Pen
     from patchrisk.read.site import WeatherFile
     from patchrisk.read.weather.own import read_with_notes
 
@@ -336,6 +337,8 @@ def _soil_lines(logged: "LoggedSoil", show: Callable[..., str]) -> Iterator[str]
 
 def _confirmed(logged: "LoggedSoil", *, us: bool) -> dict[str, Any]:
     """Return what was confirmed, columns by header: a file that lacks one is refused."""
+    from patchrisk.base.units import CM_PER_INCH
+
     columns = logged.layout.columns
     headers = [c.header for c in columns]
     soil = [c for c in columns if c.role == "soil temperature"]
