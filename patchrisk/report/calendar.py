@@ -40,14 +40,9 @@ def write_calendar(plan: SitePlan, now: datetime, before: Calendar | None = None
     calendar written before, a number that is not used any more is cancelled, and what is not part
     of this plan (other areas, earlier seasons) stays as it was.
 
-    Parameters
-    ----------
-    plan : SitePlan
-    now : datetime
-        Aware; becomes DTSTAMP, and SEQUENCE counts minutes up to it, so that what is written
-        later is the newer revision for every program that reads it.
-    before : Calendar, optional
-        From `read_calendar`.
+    ``now`` is aware; it becomes DTSTAMP, and SEQUENCE counts minutes up to it, so that what is
+    written later is the newer revision for every program that reads it. ``before`` is from
+    `read_calendar`.
     """
     calendar = Calendar()
     calendar.add("prodid", f"{_MAKER} {__version__}//EN")

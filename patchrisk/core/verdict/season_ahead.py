@@ -171,23 +171,10 @@ class SeasonOutlook:
     ) -> np.datetime64 | None:
         """Return the day on which the first application of the season is expected to cover most.
 
-        Of days that cover much the same it is the first, and none is before today.
-
-        Parameters
-        ----------
-        cardinal : Cardinal or None
-            Response of infection.
-        interval, number : int
-            Days that an application covers, and how many the season may have.
-        begun : bool
-            Whether its start counts already, so that one could go on today.
-        covered : datetime64[D] or None
-            Last day that is covered already.
-
-        Returns
-        -------
-        datetime64[D] or None
-            None where no application is expected to cover anything.
+        Of days that cover much the same it is the first, and none is before today; None where no
+        application is expected to cover anything. An application covers ``interval`` days, and the
+        season may have ``number`` of them; ``begun`` is whether its start counts already, so that
+        one could go on today, ``covered`` the last day that is covered already.
         """
         if not self.in_sight:
             return None
@@ -319,24 +306,13 @@ def cover_by_first_day(
 
     Those after it go on, along each course, where they cover most. Where a start falls back and
     comes later, one that was waited for goes on then; one of the very first day went on all the
-    same, and is one less to have.
+    same, and is one less to have. It is the mean over the courses, (days,); a first one that is
+    late covers nothing.
 
-    Parameters
-    ----------
-    rate : ndarray of float, shape (days, lanes)
-        Of bare days of the season; 0 on all others.
-    first, last : ndarray of int, shape (lanes,)
-        Rows of the first and last day of the treatment span along each course.
-    interval, number : int
-    begun : bool
-        Whether one could go on on the very first day.
-    spare : int
-        Days that one that is waited for must have left before it is late [days].
-
-    Returns
-    -------
-    ndarray of float, shape (days,)
-        Mean over the courses; a first one that is late covers nothing.
+    ``rate`` is that of bare days of the season, 0 on all others, (days, lanes); ``first`` and
+    ``last`` are rows of the treatment span along each course, (lanes,); ``begun`` is whether one
+    could go on on the very first day, ``spare`` how many days one that is waited for must have left
+    before it is late.
     """
     days, lanes = rate.shape
     total = np.zeros((days + 1, lanes))
