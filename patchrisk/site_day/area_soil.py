@@ -115,7 +115,7 @@ class SiteSoil:
             )
             error = ((logged - estimate.mean_c) / estimate.sd_c)[:, None]
             here = known_errors(day, error, signs, daily_from=len(day) - LOOK_BACK_DAYS)
-            here = replace(here, place=place)
+            here = replace(here, place=np.full(1, place))
             known = here if known is None else known.and_those(here)
         return None if known is None else known.moved(float(len(self.days) - len(day)))
 
