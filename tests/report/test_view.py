@@ -17,7 +17,6 @@ from patchrisk.report.earlier_mornings import MORNINGS_KEPT, keep_page, read_las
 from patchrisk.report.record import outlook_json
 from patchrisk.report.terminal import write_outlook
 from patchrisk.report.view import view_of
-from patchrisk.report.view.morning import MorningView
 from patchrisk.site_day.judging import Entry
 from patchrisk.site_day.morning import prepare
 from tests.report.conftest import NOON
@@ -617,9 +616,9 @@ def test_fresh_readings_need_no_mending(morning):
         assert "likely" not in area.soil_more
 
 
-def test_what_went_on_past_its_label_stands_first_in_the_terminal(morning, monkeypatch):
-    monkeypatch.setattr(MorningView, "past_label", ["Greens: three of two."])
-    assert write_outlook(view_of(morning)).splitlines()[1] == "PAST ITS LABEL Greens: three of two."
+def test_what_went_on_past_its_label_stands_first_in_the_terminal(morning):
+    view = replace(view_of(morning), past_label=["Greens: three of two."])
+    assert write_outlook(view).splitlines()[1] == "PAST ITS LABEL Greens: three of two."
 
 
 def test_json_gives_the_soil_of_its_last_day(morning):
