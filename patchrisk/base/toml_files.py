@@ -7,7 +7,16 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import MISSING, dataclass, fields, replace
 from functools import cache
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal, TypeVar, get_type_hints
+from typing import (
+    TYPE_CHECKING,
+    Annotated,
+    Any,
+    Literal,
+    TypeVar,
+    get_args,
+    get_origin,
+    get_type_hints,
+)
 
 import tomli  # the standard library's parser, compiled: a morning reads a quarter of a megabyte
 
@@ -244,6 +253,20 @@ def load_numbers(name: str) -> Mapping[str, Number]:
     InputError with everything that is missing, unknown or no number, all in one go.
     """
     return read_numbers(resources.thresholds() / f"{name}.toml")
+
+
+def keyed(model: type, table: Mapping[str, Number]) -> dict[str, Any]:
+    """Return the numbers of a model's fields that name their key, ``Annotated[int, "a.key"]``.
+
+    Per cent becomes a share [1]; what is to be whole is rounded.
+    """
+    out: dict[str, Any] = {}
+    for name, hint in get_type_hints(model, include_extras=True).items():
+        if get_origin(hint) is Annotated:
+            kind, key = get_args(hint)
+            value = table[key].value / (100 if table[key].unit == "%" else 1)
+            out[name] = round(value) if kind is int else value
+    return out
 
 
 def read_numbers(path: Path) -> Mapping[str, Number]:

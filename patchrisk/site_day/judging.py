@@ -9,7 +9,7 @@ import numpy as np
 
 from patchrisk.base import resources
 from patchrisk.base.errors import Fault, InputError
-from patchrisk.base.toml_files import load_numbers, read_toml
+from patchrisk.base.toml_files import keyed, load_numbers, read_toml
 from patchrisk.base.units import DAY
 from patchrisk.core.plan.cover import Applied
 from patchrisk.core.rules.rule import season_spans, year_begins
@@ -78,49 +78,9 @@ def verdict_table() -> tuple[Line, ...]:
 
 @cache
 def _numbers() -> Settings:
-    own, outlook = load_numbers("verdict"), load_numbers("outlook")
-
-    def whole(key: str) -> int:
-        return round(own[key].value)
-
-    def share(key: str) -> float:
-        return own[key].value / 100
-
-    return Settings(
-        Lasting(
-            mean_days=whole("start.mean"),
-            wait_days=whole("start.wait"),
-            back_c=own["start.falls_back"].value,
-            over_days=whole("over.mean"),
-        ),
-        alone=whole("start.alone"),
-        start_odds=share("start.odds"),
-        better_later=share("start.better_later"),
-        spare=whole("start.spare"),
-        ready_odds=share("start.ready"),
-        lead=round(outlook["ahead.ready"].value),
-        infecting_odds=share("infecting.odds"),
-        infecting_lately=whole("infecting.lately"),
-        damage_least=share("damage.least"),
-        running_out=whole("cover.running_out"),
-        cover_left=round(outlook["ahead.cover_left"].value),
-        sample_earliest=whole("sample.earliest"),
-        sample_latest=whole("sample.latest"),
-        apart=whole("guidance.apart"),
-        least_dated=share("guidance.dated"),
-        least_firm=share("guidance.firm"),
-        seen_recent=whole("seen.recent"),
-        scout_coldest_c=own["scout.coldest"].value,
-        scout_mean=whole("scout.mean"),
-        scout_before=round(outlook["ahead.scout_before"].value),
-        least_chance=outlook["ahead.least_chance"].value,
-        turning_cold_c=own["turning.cold"].value,
-        turning_heat_c=own["turning.heat"].value,
-        turning_lately=whole("turning.lately"),
-        turning_before=whole("turning.before"),
-        turning_bridge=whole("turning.bridge"),
-        table=verdict_table(),
-    )
+    table = {**load_numbers("outlook"), **load_numbers("verdict")}
+    lasting = Lasting(**keyed(Lasting, table))
+    return Settings(lasting=lasting, table=verdict_table(), **keyed(Settings, table))
 
 
 def verdict_settings(lead_days: int | None = None) -> Settings:

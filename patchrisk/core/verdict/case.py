@@ -3,7 +3,7 @@
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import Any
+from typing import Annotated, Any
 
 import numpy as np
 
@@ -20,41 +20,41 @@ from patchrisk.core.verdict.season_course import InfectionSpan, Lasting
 
 @dataclass(frozen=True)
 class Settings:
-    """Numbers of thresholds/verdict.toml, and the user's own lead.
+    """Numbers of thresholds/verdict.toml and outlook.toml, and the user's own lead.
 
-    Shares are of one [1], temperatures [degC], everything else is [days]. At ``turning_cold_c``
-    and below growth stands still; at ``turning_heat_c`` and above roots of cool-season grasses
-    die back; the soil of the last ``turning_lately`` days is held against the ``turning_before``
-    before them.
+    Beside a number stands its key in these files. Shares are of one [1], temperatures [degC],
+    everything else is [days]. At ``turning_cold_c`` and below growth stands still; at
+    ``turning_heat_c`` and above roots of cool-season grasses die back; the soil of the last
+    ``turning_lately`` days is held against the ``turning_before`` before them.
     """
 
     lasting: Lasting
-    alone: int
-    start_odds: float
-    better_later: float
-    spare: int
-    ready_odds: float
-    lead: int
-    infecting_odds: float
-    infecting_lately: int
-    damage_least: float
-    running_out: int
-    cover_left: int
-    sample_earliest: int
-    sample_latest: int
-    apart: int
-    least_dated: float
-    least_firm: float
-    seen_recent: int
-    scout_before: int
-    scout_coldest_c: float
-    scout_mean: int
-    least_chance: float
-    turning_cold_c: float
-    turning_heat_c: float
-    turning_lately: int
-    turning_before: int
-    turning_bridge: int
+    alone: Annotated[int, "start.alone"]
+    start_odds: Annotated[float, "start.odds"]
+    better_later: Annotated[float, "start.better_later"]
+    spare: Annotated[int, "start.spare"]
+    ready_odds: Annotated[float, "start.ready"]
+    lead: Annotated[int, "ahead.ready"]
+    infecting_odds: Annotated[float, "infecting.odds"]
+    infecting_lately: Annotated[int, "infecting.lately"]
+    damage_least: Annotated[float, "damage.least"]
+    running_out: Annotated[int, "cover.running_out"]
+    cover_left: Annotated[int, "ahead.cover_left"]
+    sample_earliest: Annotated[int, "sample.earliest"]
+    sample_latest: Annotated[int, "sample.latest"]
+    apart: Annotated[int, "guidance.apart"]
+    least_dated: Annotated[float, "guidance.dated"]
+    least_firm: Annotated[float, "guidance.firm"]
+    seen_recent: Annotated[int, "seen.recent"]
+    scout_before: Annotated[int, "ahead.scout_before"]
+    scout_coldest_c: Annotated[float, "scout.coldest"]
+    scout_mean: Annotated[int, "scout.mean"]
+    least_chance: Annotated[float, "ahead.least_chance"]
+    turning_cold_c: Annotated[float, "turning.cold"]
+    turning_heat_c: Annotated[float, "turning.heat"]
+    turning_lately: Annotated[int, "turning.lately"]
+    turning_before: Annotated[int, "turning.before"]
+    turning_bridge: Annotated[int, "turning.bridge"]
     table: tuple[Line, ...]
 
 

@@ -7,7 +7,7 @@ backtest. What lies beyond the end of a lane is not known and decides nothing.
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
-from typing import NamedTuple
+from typing import Annotated, NamedTuple
 
 import numpy as np
 
@@ -30,14 +30,15 @@ SoilAt = Callable[[float], tuple[FloatArray, FloatArray]]
 
 @dataclass(frozen=True)
 class Lasting:
-    """What makes a start a lasting one; see thresholds/verdict.toml."""
+    """What makes a start a lasting one, with the keys of thresholds/verdict.toml."""
 
     # Length of the mean that is compared where a source gives no number of days [days]
-    mean_days: int
-    wait_days: int  # until a start is so old it can be withdrawn [days]
-    back_c: float  # how far behind the threshold the mean must fall to withdraw it [degC]
+    mean_days: Annotated[int, "start.mean"]
+    wait_days: Annotated[int, "start.wait"]  # until a start is so old it can be withdrawn [days]
+    # How far behind the threshold the mean must fall to withdraw it [degC]
+    back_c: Annotated[float, "start.falls_back"]
     # Length of the mean that must leave the range of infection for the season to be over [days]
-    over_days: int
+    over_days: Annotated[int, "over.mean"]
 
 
 @dataclass(frozen=True)
