@@ -2,10 +2,9 @@
 
 import shutil
 import sys
-from collections.abc import Sequence
-from datetime import date
+from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -13,6 +12,7 @@ from patchrisk.base.errors import Fault, InputError
 from patchrisk.base.saving import Output
 from patchrisk.cli.options import (
     DAY,
+    Parsed,
     Request,
     as_of_option,
     echo,
@@ -20,6 +20,9 @@ from patchrisk.cli.options import (
     offline_option,
     site_command,
 )
+
+if TYPE_CHECKING:
+    from patchrisk.site_day.counts import Asked
 
 
 @site_command
@@ -31,15 +34,7 @@ from patchrisk.cli.options import (
 @click.option("--data", is_flag=True, help="Add the data behind it, and what was left out.")
 @click.option("--cautions", is_flag=True, help="Write the cautions in full.")
 @click.option("--area", "areas", multiple=True, help="Show this area only; may be repeated.")
-def outlook(
-    request: Request,
-    as_json: bool,
-    full: bool,
-    scout: bool,
-    data: bool,
-    cautions: bool,
-    areas: tuple[str, ...],
-) -> None:
+def outlook(request: Request, as_json: bool, areas: tuple[str, ...], **parts: bool) -> None:
     """Show what to do this morning about each disease, and why, as wide as the terminal is."""
     morning = request.morning(areas)
     if as_json:
@@ -52,8 +47,7 @@ def outlook(
         from patchrisk.report.view import view_of
 
         width = shutil.get_terminal_size((WIDTH, 24)).columns
-        view = view_of(morning)
-        echo(write_outlook(view, width=width, full=full, scout=scout, data=data, cautions=cautions))
+        echo(write_outlook(view_of(morning), width=width, **parts))
 
 
 _FILE = click.Path(path_type=Path)
@@ -75,16 +69,7 @@ _FILE = click.Path(path_type=Path)
     help="Write the year's log of applications: .html to print, .csv, or .json (ADAPT Standard).",
 )
 @click.option("--sheet", type=_FILE, help="Write a page (.html) to print and sign.")
-def plan(
-    request: Request,
-    areas: tuple[str, ...],
-    full: bool,
-    as_json: bool,
-    table: Path | None,
-    calendar: Path | None,
-    sheet: Path | None,
-    logs: tuple[Path, ...],
-) -> None:
+def plan(request: Request, areas: tuple[str, ...], full: bool, as_json: bool, **files: Any) -> None:
     """Plan the season's preventive applications, and say why.
 
     A file may be a folder: the name in it is then made from the site's. Beside the first file a
@@ -93,17 +78,11 @@ def plan(
     from patchrisk.report.plan_changes import plan_beside
     from patchrisk.report.plan_files import plan_outputs, write_files
 
-    outputs = plan_outputs(
-        request.site.site.name,
-        request.day,
-        table=table,
-        calendar=calendar,
-        sheet=sheet,
-        logs=logs,
-    )
+    outputs = plan_outputs(request.site.site.name, request.day, **files)
     # A file that can't be written is told before the planning, not after it.
     request.check(outputs)
-    made = plan_beside(request.morning(areas), table or calendar or sheet)
+    beside = files["table"] or files["calendar"] or files["sheet"]
+    made = plan_beside(request.morning(areas), beside)
     written = write_files(made, request.now, outputs)
     if as_json:
         from patchrisk.report.plan_json import to_json
@@ -270,27 +249,18 @@ def diseases(name: str | None, turf: str | None, units: str, folder: Path | None
         echo(write_disease(library, name, Pen("us" if units == "us" else "metric").show))
 
 
-class Measure(click.ParamType[float]):
-    """A number with its unit, read in the canonical unit of the quantity."""
+def _measure(quantity: str, name: str) -> Parsed:
+    """Return a number with its unit, read in the canonical unit of the quantity."""
 
-    def __init__(self, quantity: str, name: str) -> None:
-        self.quantity, self.name = quantity, name
-
-    def convert(
-        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
-    ) -> float:
-        """Read the measure, or fail saying how to write it."""
+    def read(text: str) -> float:
         from patchrisk.base.units import read_measure
 
-        if not isinstance(value, str):
-            return float(value)
-        try:
-            return read_measure(self.quantity, value)
-        except ValueError as error:
-            self.fail(str(error), param, ctx)
+        return read_measure(quantity, text)
+
+    return Parsed(name, read)
 
 
-_TEMPERATURE = Measure("soil temperature", "temperature")
+_TEMPERATURE = _measure("soil temperature", "temperature")
 
 
 @site_command
@@ -301,7 +271,7 @@ _TEMPERATURE = Measure("soil temperature", "temperature")
 @click.option(
     "--depth",
     "depth_cm",
-    type=Measure("depth", "depth"),
+    type=_measure("depth", "depth"),
     default="5 cm",
     show_default=True,
     help='Depth of the soil, such as "2 in".',
@@ -314,7 +284,7 @@ _TEMPERATURE = Measure("soil temperature", "temperature")
     help="A mean above this counts as this in degree-days.",
 )
 @click.option(
-    "--goal", "goal_c", type=Measure("degree-days", "total"), help="Total awaited: 500degF."
+    "--goal", "goal_c", type=_measure("degree-days", "total"), help="Total awaited: 500degF."
 )
 @click.option(
     "--at-least", "warm_c", type=_TEMPERATURE, multiple=True, help="Count days so warm or warmer."
@@ -333,16 +303,11 @@ _TEMPERATURE = Measure("soil temperature", "temperature")
 def count(
     request: Request,
     areas: tuple[str, ...],
-    since: date | None,
-    depth_cm: float,
-    base_c: float | None,
-    ceiling_c: float | None,
-    goal_c: float | None,
     warm_c: tuple[float, ...],
     cool_c: tuple[float, ...],
     maximum: bool,
-    row: int | None,
     table: Path | None,
+    **asked: Any,
 ) -> None:
     """Count degree-days, and days in a row beyond a threshold, of logged or estimated soil.
 
@@ -357,37 +322,32 @@ def count(
     from patchrisk.report.count import COUNT_TABLE, write_count_table, write_counts
     from patchrisk.site_day.counts import Asked, count_areas
 
-    _check(base_c, ceiling_c, goal_c, [*warm_c, *cool_c], row)
-    if table is not None:
-        request.check([Output(table, COUNT_TABLE)])
     statistic = Statistic.DAILY_MAXIMUM if maximum else Statistic.DAILY_MEAN
     warm = [Threshold(">=", value, statistic) for value in warm_c]
     cool = [Threshold("<=", value, statistic) for value in cool_c]
-    asked = Asked(depth_cm, since, base_c, ceiling_c, goal_c, (*warm, *cool), row)
-    counts = count_areas(request.gathered(), request.day, asked, areas)
+    wanted = Asked(thresholds=(*warm, *cool), **asked)
+    faults = list(_lacking(wanted))
+    if faults:
+        raise InputError(faults)
+    if table is not None:
+        request.check([Output(table, COUNT_TABLE)])
+    counts = count_areas(request.gathered(), request.day, wanted, areas)
     echo(write_counts(counts))
     if table is not None:
         write_text(table, write_count_table(counts))
         echo(f"Wrote {table}.")
 
 
-def _check(
-    base_c: float | None,
-    ceiling_c: float | None,
-    goal_c: float | None,
-    thresholds_c: Sequence[float],
-    row: int | None,
-) -> None:
-    faults = []
-    if base_c is None and not thresholds_c:
+def _lacking(asked: "Asked") -> Iterator[Fault]:
+    """Yield what goes without what it is about."""
+    base_c = asked.base_c
+    if base_c is None and not asked.thresholds:
         cure = "give --base, --at-least or --at-most, such as --base 50degF"
-        faults.append(Fault("count", "", "nothing to count", cure))
-    for option, value in (("--ceiling", ceiling_c), ("--goal", goal_c)):
+        yield Fault("count", "", "nothing to count", cure)
+    for option, value in (("--ceiling", asked.ceiling_c), ("--goal", asked.goal_c)):
         if value is not None and base_c is None:
-            faults.append(Fault(option, "", "no base of the degree-days", "add --base"))
-    if base_c is not None and ceiling_c is not None and ceiling_c <= base_c:
-        faults.append(Fault("--ceiling", "", "not above the base", "give one above --base"))
-    if row is not None and not thresholds_c:
-        faults.append(Fault("--row", "", "no threshold", "add --at-least or --at-most"))
-    if faults:
-        raise InputError(faults)
+            yield Fault(option, "", "no base of the degree-days", "add --base")
+    if base_c is not None and asked.ceiling_c is not None and asked.ceiling_c <= base_c:
+        yield Fault("--ceiling", "", "not above the base", "give one above --base")
+    if asked.row is not None and not asked.thresholds:
+        yield Fault("--row", "", "no threshold", "add --at-least or --at-most")
