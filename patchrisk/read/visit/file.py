@@ -16,7 +16,7 @@ from patchrisk.base.units import MM_PER_INCH, read_measure
 from patchrisk.base.user_files import is_there, not_there
 from patchrisk.core.visit.findings import Amount, Place, SoilValue
 from patchrisk.core.visit.soil_tests import worked_out
-from patchrisk.read.area import Name, SiteTable, measure
+from patchrisk.read.area import Name, SiteTable
 from patchrisk.read.site import File
 from patchrisk.read.visit.guidelines import SoilTests, load_soil_tests
 from patchrisk.read.visit.laboratory import Laboratory, LaboratoryTable, read_laboratory
@@ -55,20 +55,33 @@ VISIT_CURES = {
 }
 
 
-def _matched(pattern: re.Pattern[str], key: str) -> AfterValidator:
-    def check(text: str) -> str:
-        if pattern.fullmatch(text.strip()) is None:
-            raise ValueError(repr(text), VISIT_CURES[key])
-        return text
+def _parts(pattern: re.Pattern[str], key: str, text: Any) -> list[str]:
+    match = pattern.fullmatch(text.strip()) if isinstance(text, str) else None
+    if match is None:
+        raise ValueError(repr(text), VISIT_CURES[key])
+    return [group.casefold() for group in match.groups()]
 
-    return AfterValidator(check)
+
+def _seconds(text: Any) -> float:
+    number, unit = _parts(_SECONDS, "drop_time", text)
+    return float(number) * (60 if unit.startswith("min") else 1)
+
+
+def _mm_per_hour(text: Any) -> float:
+    number, depth, time = _parts(_SPEED, "infiltration", text)
+    return float(number) * _MM[depth] * (60 if time == "min" else 1)
+
+
+def _in_100_cm3(text: Any) -> float:
+    count, soil = _parts(_COUNT, "nematodes", text)
+    return 100 * float(count) / float(soil)
 
 
 def _texts(value: Any) -> Any:
     return [value] if isinstance(value, str) else value
 
 
-_Length = Annotated[str, measure("depth")]
+_Length = Annotated[float, BeforeValidator(lambda text: read_measure("depth", str(text)))]  # [cm]
 _Percent = Annotated[float, Field(ge=0, le=100)]
 
 
@@ -93,8 +106,8 @@ class GroundSeen(SiteTable):
 
     thatch: _Length | None = None
     organic_matter: dict[str, _Percent] = {}
-    drop_time: Annotated[str, _matched(_SECONDS, "drop_time")] | None = None
-    infiltration: Annotated[str, _matched(_SPEED, "infiltration")] | None = None
+    drop_time: Annotated[float, BeforeValidator(_seconds)] | None = None  # [s]
+    infiltration: Annotated[float, BeforeValidator(_mm_per_hour)] | None = None  # [mm/h]
     moisture: _Percent | None = None
     air_filled: _Percent | None = None
     black_layer: bool | None = None
@@ -111,7 +124,7 @@ class VisitPlace(SiteTable):
     traffic: Literal["usual", "heavy"] | None = None
     roots: RootsSeen = RootsSeen()
     ground: GroundSeen = GroundSeen()
-    nematodes: dict[str, Annotated[str, _matched(_COUNT, "nematodes")]] = {}
+    nematodes: dict[str, Annotated[float, BeforeValidator(_in_100_cm3)]] = {}
     soil: dict[str, Annotated[list[str], BeforeValidator(_texts)]] = {}
     photos: Annotated[list[File], Field(max_length=12)] = []
 
@@ -255,45 +268,26 @@ def place_of(item: VisitPlace, values: list[SoilValue]) -> Place:
         signs["bulbous_tips"] = "many" if roots.tips == "bulbous" else "none"
     if ground.mushrooms is not None:
         signs["mushrooms"] = ground.mushrooms
-    seen: dict[str, float] = {}
-    if ground.drop_time is not None:
-        number, unit = _groups(_SECONDS, ground.drop_time)
-        seen["drop_time"] = float(number) * (60 if unit.startswith("min") else 1)
-    if ground.infiltration is not None:
-        number, depth, time = _groups(_SPEED, ground.infiltration)
-        seen["infiltration"] = float(number) * _MM[depth] * (60 if time == "min" else 1)
-    seen |= ground.model_dump(include={"moisture", "air_filled"}, exclude_none=True)
-    if ground.thatch is not None:
-        seen["thatch"] = read_measure("depth", ground.thatch)
+    figures = {"drop_time", "infiltration", "moisture", "air_filled", "thatch"}
     organic = [
         SoilValue("organic matter", share, "%", depth)
         for depth, share in ground.organic_matter.items()
     ]
-    counts = {}
-    for kind, text in item.nematodes.items():
-        count, soil = _groups(_COUNT, text)
-        counts[kind.replace("_", "-").casefold()] = 100 * float(count) / float(soil)
     return Place(
         name=item.name,
         damage=item.damage,
         soil=(*values, *organic),
-        length_cm=None if roots.length is None else read_measure("depth", roots.length),
+        length_cm=roots.length,
         colour=roots.colour or "",
         density=roots.density or "",
         signs=signs,
         crowns=roots.crowns or "",
-        nematodes=counts,
-        ground=seen,
+        nematodes={k.replace("_", "-").casefold(): n for k, n in item.nematodes.items()},
+        ground=ground.model_dump(include=figures, exclude_none=True),
         black_layer=ground.black_layer,
         shaded=item.shaded,
         heavy_traffic=None if item.traffic is None else item.traffic == "heavy",
     )
-
-
-def _groups(pattern: re.Pattern[str], text: str) -> tuple[str, ...]:
-    match = pattern.fullmatch(text.strip())
-    assert match is not None
-    return tuple(group.casefold() for group in match.groups())
 
 
 def with_worked_out(place: Place, tests: SoilTests, ground: str, texture: str | None) -> Place:
