@@ -165,8 +165,8 @@ def page(
 
 def _page(morning: "Morning", folder: Path, name: str, *, with_plan: bool, **told: Any) -> "Page":
     """Write a page, with the season's programme where the site keeps one."""
+    from patchrisk.report.earlier_mornings import keep_plan, plan_beside
     from patchrisk.report.page import publish
-    from patchrisk.report.plan_changes import keep_plan, plan_beside
     from patchrisk.site_day.season_plan import keeps_programme
 
     plan = plan_beside(morning, folder) if with_plan and keeps_programme(morning) else None

@@ -75,7 +75,7 @@ def plan(request: Request, areas: tuple[str, ...], full: bool, as_json: bool, **
     A file may be a folder: the name in it is then made from the site's. Beside the first file a
     small one keeps what the plan said, for what changed in the next.
     """
-    from patchrisk.report.plan_changes import plan_beside
+    from patchrisk.report.earlier_mornings import plan_beside
     from patchrisk.report.plan_files import plan_outputs, write_files
 
     outputs = plan_outputs(request.site.site.name, request.day, **files)
@@ -85,9 +85,9 @@ def plan(request: Request, areas: tuple[str, ...], full: bool, as_json: bool, **
     made = plan_beside(request.morning(areas), beside)
     written = write_files(made, request.now, outputs)
     if as_json:
-        from patchrisk.report.plan_json import to_json
+        from patchrisk.report.record import plan_json
 
-        echo_json(to_json(made))
+        echo_json(plan_json(made))
     elif not written:
         from patchrisk.report.plan_text import write_plan
 

@@ -1,22 +1,35 @@
-"""What earlier mornings said, kept as JSON beside what was written; and what the page said last."""
+"""What page and programme of earlier mornings said, kept as JSON, and what changed since."""
 
 import json
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, TypeVar
+from typing import TYPE_CHECKING, Generic, TypeVar
 
 import numpy as np
 from pydantic import TypeAdapter
 
 from patchrisk.base.errors import InputError
 from patchrisk.base.pen import Pen, as_date, count_of
+from patchrisk.base.safe_text import slug
 from patchrisk.base.saving import write_text
 from patchrisk.base.user_files import read_file
+from patchrisk.core.plan.cover import tanks
+from patchrisk.core.plan.programme import AreaPlan
 from patchrisk.core.verdict.decision_table import Phase, Verdict
 from patchrisk.core.verdict.judgement import Judgement
-from patchrisk.report.words import change_words, phase_words, verdict_words, wording_number
+from patchrisk.report.plan_words import choice_words
+from patchrisk.report.words import (
+    change_words,
+    name_of,
+    pen_of,
+    phase_words,
+    verdict_words,
+    wording_number,
+)
+from patchrisk.site_day.morning import Morning
+from patchrisk.site_day.season_plan import EarlierApplication, EarlierPlan, SitePlan, plan_all
 
 if TYPE_CHECKING:
     from patchrisk.report.view.area import AreaView
@@ -28,50 +41,54 @@ MORNINGS_KEPT = 14
 _MOST_BYTES = 5_000_000
 
 
-def read_mornings(
-    path: Path, schema: str, key: str, form: TypeAdapter[AreaRecord]
-) -> dict[date, dict[str, AreaRecord]]:
-    """Return what was said of each area on each morning kept.
+@dataclass(frozen=True)
+class _Memory(Generic[AreaRecord]):
+    """What was said of each area on the mornings that a file keeps, under ``key``."""
 
-    A damaged file, or one of another schema, holds nothing. ``key`` names the list of mornings,
-    and ``form`` is that of what was said of an area.
-    """
-    try:
-        record = json.loads(read_file(path, _MOST_BYTES, "take it away"))
-        if record["schema"] != schema:
+    path: Path
+    schema: str
+    key: str
+    form: TypeAdapter[AreaRecord]  # of what is said of an area
+
+    def mornings(self) -> dict[date, dict[str, AreaRecord]]:
+        """Return what is kept; a damaged file, or one of another schema, holds nothing."""
+        try:
+            record = json.loads(read_file(self.path, _MOST_BYTES, "take it away"))
+            if record["schema"] != self.schema:
+                return {}
+            return {
+                date.fromisoformat(morning["as_of"]): {
+                    str(area): self.form.validate_python(said)
+                    for area, said in morning["areas"].items()
+                }
+                for morning in record[self.key]
+            }
+        except (InputError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
             return {}
-        return {
-            date.fromisoformat(morning["as_of"]): {
-                str(area): form.validate_python(said) for area, said in morning["areas"].items()
-            }
-            for morning in record[key]
+
+    def before(self, day: date) -> tuple[date, dict[str, AreaRecord]] | None:
+        """Return the latest morning before a day."""
+        kept = self.mornings()
+        last = max((morning for morning in kept if morning < day), default=None)
+        return None if last is None else (last, kept[last])
+
+    def keep(self, day: date, areas: Mapping[str, AreaRecord]) -> None:
+        """Keep a morning beside the latest others; UnavailableError when it can't be written."""
+        kept = {**self.mornings(), day: areas}
+        record = {
+            "schema": self.schema,
+            self.key: [
+                {
+                    "as_of": morning.isoformat(),
+                    "areas": {
+                        area: self.form.dump_python(said, mode="json")
+                        for area, said in kept[morning].items()
+                    },
+                }
+                for morning in sorted(kept)[-MORNINGS_KEPT:]
+            ],
         }
-    except (InputError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
-        return {}
-
-
-def write_mornings(
-    path: Path,
-    schema: str,
-    key: str,
-    mornings: Mapping[date, Mapping[str, AreaRecord]],
-    form: TypeAdapter[AreaRecord],
-) -> None:
-    """Write the latest mornings; UnavailableError when the file can't be written."""
-    record = {
-        "schema": schema,
-        key: [
-            {
-                "as_of": day.isoformat(),
-                "areas": {
-                    area: form.dump_python(said, mode="json")
-                    for area, said in mornings[day].items()
-                },
-            }
-            for day in sorted(mornings)[-MORNINGS_KEPT:]
-        ],
-    }
-    write_text(path, json.dumps(record, ensure_ascii=False, indent=1) + "\n")
+        write_text(self.path, json.dumps(record, ensure_ascii=False, indent=1) + "\n")
 
 
 PAGE_MEMORY = "patchrisk-page/2"
@@ -92,9 +109,6 @@ class EarlierRow:
             raise ValueError("not a verdict")
 
 
-_ROWS = TypeAdapter(dict[str, EarlierRow])  # of an area, by disease
-
-
 @dataclass(frozen=True)
 class LastPage:
     """What the page of an earlier morning said, by area and disease."""
@@ -103,24 +117,26 @@ class LastPage:
     areas: Mapping[str, Mapping[str, EarlierRow]]
 
 
+def _pages(path: Path) -> _Memory[dict[str, EarlierRow]]:
+    return _Memory(path, PAGE_MEMORY, "pages", TypeAdapter(dict[str, EarlierRow]))
+
+
 def read_last_page(path: Path, as_of: date) -> LastPage | None:
     """Return what the latest page before a morning said; None where nothing readable is kept."""
-    pages = read_mornings(path, PAGE_MEMORY, "pages", _ROWS)
-    day = max((day for day in pages if day < as_of), default=None)
-    return None if day is None else LastPage(day, pages[day])
+    before = _pages(path).before(as_of)
+    return None if before is None else LastPage(*before)
 
 
 def keep_page(path: Path, view: "MorningView") -> None:
     """Keep what this morning's page says beside those before; UnavailableError where it can't."""
-    pages = read_mornings(path, PAGE_MEMORY, "pages", _ROWS)
-    pages[view.as_of] = {
+    areas = {
         area.name: {
             row.key: EarlierRow(row.words, phase_words(row.judged.phase), _to_start(row.judged))
             for row in area.rows
         }
         for area in view.areas
     }
-    write_mornings(path, PAGE_MEMORY, "pages", pages, _ROWS)
+    _pages(path).keep(view.as_of, areas)
 
 
 def changes_since(
@@ -161,3 +177,110 @@ def _to_start(j: Judgement) -> date | None:
     """Return when a season that has not begun is expected to start."""
     coming = j.start is None and j.middle is not None and j.phase is not Phase.OVER
     return as_date(j.middle) if coming and j.middle is not None else None
+
+
+_MOVED = 1  # days by which a call must move to be a reason
+
+
+def plan_beside(morning: Morning, path: Path | None) -> SitePlan:
+    """Plan a morning, with what the latest plan before it said, kept in a folder or beside a file.
+
+    Without a path, or where none can be read, nothing is known of an earlier plan.
+    """
+    if path is None:
+        return plan_all(morning)
+    before = _plans(path, morning.site.site.name).before(morning.as_of)
+    return plan_all(morning, None if before is None else before[1])
+
+
+def changes_words(plan: SitePlan, area: AreaPlan) -> list[str]:
+    """Say what is planned otherwise than before, and what changed that can be the reason."""
+    last = plan.before.get(area.area)
+    return [] if last is None else list(_changes(plan, area, last, pen_of(plan.morning)))
+
+
+def keep_plan(path: Path, plan: SitePlan) -> None:
+    """Keep what a plan says beside those of the mornings before; other areas' words stay.
+
+    ``path`` as for `plan_beside`; UnavailableError when the file can't be written.
+    """
+    memory, day = _plans(path, plan.site.site.name), plan.as_of
+    old, before = memory.mornings().get(day, {}), memory.before(day)
+    if not old and before is not None:
+        _, old = before
+    memory.keep(day, {**old, **{area.area: _as_kept(area) for area in plan.areas}})
+
+
+def _plans(path: Path, site: str) -> _Memory[EarlierPlan]:
+    folder = path if path.is_dir() else path.parent
+    file = folder / f"{slug(site)}-programme.kept.json"
+    return _Memory(file, "patchrisk-plan-kept/1", "plans", TypeAdapter(EarlierPlan))
+
+
+def _changes(plan: SitePlan, area: AreaPlan, last: EarlierPlan, pen: Pen) -> Iterator[str]:
+    now = _as_kept(area)
+    done = set(now.done)
+    ahead = (one for one in last.planned if one.date >= plan.as_of and one.date not in done)
+    old = [one for one in ahead if one not in now.planned]
+    new = [one for one in now.planned if one not in last.planned]
+    labels = {one.choice.label: choice_words(one.choice, full=False) for one in area.planned}
+    said = []
+    about = {key for one in (*old, *new) for key in one.targets}
+    for one in new:
+        was = next((o for o in old if set(o.targets) & set(one.targets)), None)
+        what = f"{labels[one.label]} on {_day(pen, one.date)}"
+        if was is None:
+            said.append(f"new: {what}")
+            continue
+        old.remove(was)
+        parts = [_day(pen, was.date)] * (was.date != one.date)
+        parts += [was.label] * (was.label != one.label)
+        if parts:
+            said.append(f"{what}, was {' with '.join(parts)}")
+    said += [f"no longer planned: {one.label} on {_day(pen, one.date)}" for one in old]
+    if said:
+        why = list(_reasons(plan, last, now, about, pen)) or ["the weather ahead or your own files"]
+        yield f"Changed since the last plan: {'; '.join(said)}. What changed: {'; '.join(why)}."
+
+
+def _reasons(
+    plan: SitePlan, last: EarlierPlan, now: EarlierPlan, about: Set[str], pen: Pen
+) -> Iterator[str]:
+    """Say what is not as it was of the records, and of the diseases that the changes are about."""
+    for day in sorted(set(now.done) - set(last.done)):
+        yield f"an application of {_day(pen, day)} is on record"
+    for one in last.planned:
+        if one.date < plan.as_of and one.date not in now.done:
+            yield f"{one.label}, planned for {_day(pen, one.date)}, is not on record"
+    for key, verdict in now.verdicts.items():
+        was = last.verdicts.get(key)
+        if key in about and was is not None and was != verdict:
+            yield f"{name_of(plan.library, key)}: {verdict}, was {was}"
+    for key, day in now.called.items():
+        before = last.called.get(key)
+        if (
+            key in about
+            and before is not None
+            and abs((day - before).days) >= _MOVED
+            and day > plan.as_of
+        ):
+            yield (
+                f"{name_of(plan.library, key)} is expected to call for one on {_day(pen, day)}, "
+                f"was {_day(pen, before)}"
+            )
+
+
+def _day(pen: Pen, day: date) -> str:
+    return pen.day(np.datetime64(day, "D"))
+
+
+def _as_kept(area: AreaPlan) -> EarlierPlan:
+    return EarlierPlan(
+        tuple(
+            EarlierApplication(as_date(one.day), one.choice.label, one.targets)
+            for one in area.planned
+        ),
+        tuple(as_date(one.day) for one in tanks(area.done)),
+        {key: verdict_words(answer.verdict) for key, answer in area.answers.items()},
+        {k: as_date(a.called) for k, a in area.answers.items() if a.called is not None},
+    )

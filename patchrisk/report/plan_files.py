@@ -10,9 +10,9 @@ from patchrisk.base.safe_text import Cell, slug, write_table
 from patchrisk.base.saving import Kind, Output, marked, write_bytes
 from patchrisk.core.plan.cover import Applied
 from patchrisk.read.records.rows import record_context
+from patchrisk.report.earlier_mornings import keep_plan
 from patchrisk.report.html import printed
 from patchrisk.report.log import LOGS, log_of, log_output, write_log
-from patchrisk.report.plan_changes import keep_plan
 from patchrisk.report.plan_sentences import measure_sentences, sentences, teller
 from patchrisk.report.plan_words import Done, ToDo, numbered, steps, targets_words
 from patchrisk.report.words import CAUTIONS_IN_FULL, by_number, codes_words, pen_of

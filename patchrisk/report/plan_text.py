@@ -12,8 +12,8 @@ from patchrisk.core.plan.facts import Waiting
 from patchrisk.core.plan.programme import AreaPlan, Planned, Share
 from patchrisk.core.rules.rule import year_begins
 from patchrisk.core.verdict.decision_table import Verdict
+from patchrisk.report.earlier_mornings import changes_words
 from patchrisk.report.layout import ends, heading, wrap
-from patchrisk.report.plan_changes import changes_words
 from patchrisk.report.plan_sentences import (
     MEASURE_DONE,
     STRIP,

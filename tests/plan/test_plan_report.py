@@ -16,9 +16,9 @@ from patchrisk.base.pen import Pen
 from patchrisk.base.safe_text import safe_cell, slug, write_table
 from patchrisk.core.plan.labels import Figure, PastLabel
 from patchrisk.report.plan_files import HEADER, plan_outputs, write_files, write_plan_table
-from patchrisk.report.plan_json import to_json
 from patchrisk.report.plan_text import write_plan
 from patchrisk.report.plan_words import numbered
+from patchrisk.report.record import plan_json
 from patchrisk.report.records_words import cover_words
 from patchrisk.report.words import CAUTIONS_IN_FULL
 from tests.plan.plans_by_hand import (
@@ -128,7 +128,7 @@ def test_json_keeps_to_its_schema(plan):
     schema = json.loads((ROOT / "patchrisk/report/plan.schema.json").read_text())
     jsonschema.Draft202012Validator.check_schema(schema)
     checker = jsonschema.FormatChecker()
-    record = json.loads(to_json(plan))
+    record = json.loads(plan_json(plan))
     jsonschema.Draft202012Validator(schema, format_checker=checker).validate(record)
     (area, *_) = record["areas"]
     numbers = [one["number"] for one in (*area["done"], *area["planned"])]

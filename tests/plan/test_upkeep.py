@@ -17,8 +17,8 @@ from patchrisk.core.plan.inputs import Turf
 from patchrisk.read.site import read_site
 from patchrisk.report.calendar import write_calendar
 from patchrisk.report.plan_files import write_sheet
-from patchrisk.report.plan_json import to_json
 from patchrisk.report.plan_text import write_plan
+from patchrisk.report.record import plan_json
 from patchrisk.site_day.disease import concern_of
 from patchrisk.site_day.morning import prepare
 from patchrisk.site_day.season_plan import plan_all
@@ -170,7 +170,7 @@ def test_it_stands_in_text_calendar_sheet_and_json_until_a_note_says_done(planne
     (event,) = (e for e in events if "manganese" in e["summary"])
     assert (event.start, event.end) == (date(2026, 10, 1), date(2026, 11, 1))
     assert "Oct 1 to 31: manganese" in write_sheet(plan)
-    (area,) = json.loads(to_json(plan))["areas"]
+    (area,) = json.loads(plan_json(plan))["areas"]
     assert any(one.startswith("Oct 1 to 31: manganese") for one in area["measures"])
     # A low test is no work done; the word says it.
     assert "Oct 1 to 31: manganese" in write_sheet(planned("2026-05-01,Greens,manganese is low\n"))
@@ -217,7 +217,7 @@ def test_a_visit_that_is_not_understood_is_told_and_the_plan_goes_on(planned, tm
     assert days
     text = " ".join(write_plan(plan).split())
     assert "To mend in the visit, whose soil tests are left out: " in text
-    (area,) = json.loads(to_json(plan))["areas"]
+    (area,) = json.loads(plan_json(plan))["areas"]
     (said,) = (one for one in area["advice"] if one.startswith("To mend in the visit"))
     assert "visit.toml" in said
     assert "seven" in said
@@ -246,7 +246,7 @@ def test_scouting_is_told_in_plugs_and_in_money_by_the_users_price(planned):
     plugs = {key: count for count, keys in fact.samples for key in keys}
     assert plugs == {"dead-spot": 1, "pythium-root-dysfunction": 2, "summer-patch": 2}
     assert fact.cost == 225  # three different samples at 75
-    (area,) = json.loads(to_json(plan))["areas"]
+    (area,) = json.loads(plan_json(plan))["areas"]
     assert (
         "To scout instead: 1 plug for dead spot; 2 plugs for Pythium root dysfunction; 2 plugs for "
         "summer patch (3 samples, 225 by your price)."

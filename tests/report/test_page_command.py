@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
-import patchrisk.report.plan_changes
+import patchrisk.report.earlier_mornings
 import patchrisk.site_day.morning
 from patchrisk.base import resources
 from patchrisk.base.errors import Fault, UnavailableError
@@ -90,7 +90,7 @@ def test_a_plan_is_on_the_page_when_asked_for_and_records_are_kept(
     def made(morning, *_):
         return SitePlan(morning, (plan,))
 
-    monkeypatch.setattr(patchrisk.report.plan_changes, "plan_all", made)
+    monkeypatch.setattr(patchrisk.report.earlier_mornings, "plan_all", made)
     run("--site", unrecorded, "--as-of", DAY, "--plan", "--out", tmp_path / "without")
     run("--sample", "--plan", "--out", tmp_path / "with")
     for folder, shown in (("without", False), ("with", True)):
