@@ -68,10 +68,7 @@ def write_calendar(plan: SitePlan, now: datetime, before: Calendar | None = None
 def read_calendar(path: Path, plan: SitePlan) -> Calendar | None:
     """Read the calendar that is about to be replaced; None when there is none.
 
-    Raises
-    ------
-    InputError
-        When the file is not a calendar of this site's programme: it must not be lost.
+    InputError when the file is not a calendar of this site's programme: it must not be lost.
     """
     if not is_there(path):
         return None

@@ -299,10 +299,7 @@ def log_of(
 ) -> Log:
     """Read the log of the year of a day, up to it, of some areas.
 
-    Raises
-    ------
-    InputError
-        When the columns of the records can't be told.
+    InputError when the columns of the records can't be told.
     """
     start = np.datetime64(year_begins(as_of, southern=context.site.site.southern), "D")
     entries = tuple(
@@ -316,10 +313,7 @@ def log_of(
 def log_output(path: Path) -> Output:
     """Return what a file of the log is, by its ending.
 
-    Raises
-    ------
-    InputError
-        For any other ending.
+    InputError for any other ending.
     """
     kind = {".html": LOG_SHEET, ".csv": LOG_TABLE, ".json": LOG_ADAPT}.get(path.suffix.lower())
     if kind is None:

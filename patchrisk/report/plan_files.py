@@ -157,10 +157,7 @@ def plan_outputs(
 ) -> list[Output]:
     """Return the files that `write_files` is to write; a folder gets one named by site and year.
 
-    Raises
-    ------
-    InputError
-        For a log whose ending says no form.
+    InputError for a log whose ending says no form.
     """
     asked = ((calendar, ".ics", CALENDAR), (table, ".csv", PLAN_TABLE), (sheet, ".html", SHEET))
     outputs = []
@@ -177,12 +174,8 @@ def write_files(plan: SitePlan, now: datetime, outputs: Sequence[Output]) -> lis
     All are made before any is written. Beside the first that is no log, what the plan says is
     kept.
 
-    Raises
-    ------
-    InputError
-        When a calendar there is another's, before anything is written.
-    UnavailableError
-        When a file can't be written.
+    InputError when a calendar there is another's, before anything is written. UnavailableError
+    when a file can't be written.
     """
     made = [(output.path, _written(plan, now, output)) for output in outputs]
     for path, data in made:

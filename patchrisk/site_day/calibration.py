@@ -54,10 +54,7 @@ class Learning:
 def learn(gathered: SiteData, area: Area, today: date) -> Learning:
     """Fit the soil model to an area's logger.
 
-    Raises
-    ------
-    InputError
-        When the area has no probe between 2 and 20 cm, or the log can't teach the model.
+    InputError when the area has no probe between 2 and 20 cm, or the log can't teach the model.
     """
     air = gathered.air
     if air.empty:

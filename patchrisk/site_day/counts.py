@@ -69,10 +69,7 @@ def count_areas(g: SiteData, as_of: date, asked: Asked, only: Sequence[str] = ()
 
     Counted is up to the day before ``as_of``, and seen ahead from it on.
 
-    Raises
-    ------
-    InputError
-        When the first day is out of reach, or there is no area of a name.
+    InputError when the first day is out of reach, or there is no area of a name.
     """
     last = as_of - timedelta(days=1)
     since = asked.since or year_begins(last, southern=g.site.site.southern)

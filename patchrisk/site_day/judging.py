@@ -58,10 +58,7 @@ class Entry:
 def verdict_table() -> tuple[Line, ...]:
     """Read the table of thresholds/verdict.toml.
 
-    Raises
-    ------
-    InputError
-        With every line that is not understood.
+    InputError with every line that is not understood.
     """
     path = resources.thresholds() / "verdict.toml"
     lines, faults = [], []

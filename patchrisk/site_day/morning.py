@@ -106,10 +106,7 @@ def prepare(
     and uses what the cache holds. ``every_story`` tells what the last season did of every disease,
     not of those with a history alone.
 
-    Raises
-    ------
-    InputError
-        With every fault of the site file, the disease files and the data.
+    InputError with every fault of the site file, the disease files and the data.
     """
     g = gather(path, as_of, now, offline=offline)
     areas = g.site.areas_named(only)

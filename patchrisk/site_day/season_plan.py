@@ -108,10 +108,7 @@ def plan_all(morning: Morning, before: Mapping[str, EarlierPlan] | None = None) 
     Days of ``before``, by area the plan before this one, stay where little is lost. Faults of the
     records and of a visit do not stop it.
 
-    Raises
-    ------
-    InputError
-        With every fault of the shelf.
+    InputError with every fault of the shelf.
     """
     before = before or {}
     groups = load_groups()

@@ -46,11 +46,8 @@ class VisitDay:
 def judge_day(path: Path, now: datetime, *, offline: bool = False) -> VisitDay:
     """Read a visit's file and judge it beside the season of its area.
 
-    Raises
-    ------
-    InputError
-        With every fault of the visit's files and the site's; when the area is not of the site, or
-        the visit lies ahead.
+    InputError with every fault of the visit's files and the site's; when the area is not of the
+    site, or the visit lies ahead.
     """
     data = read_visit(path)
     today = this_morning(data.site_path, now)
