@@ -258,15 +258,19 @@ def load_numbers(name: str) -> Mapping[str, Number]:
 def keyed(model: type, table: Mapping[str, Number]) -> dict[str, Any]:
     """Return the numbers of a model's fields that name their key, ``Annotated[int, "a.key"]``.
 
-    Per cent becomes a share [1]; what is to be whole is rounded.
+    Each is as `figure` has it; what is to be whole is rounded.
     """
     out: dict[str, Any] = {}
     for name, hint in get_type_hints(model, include_extras=True).items():
         if get_origin(hint) is Annotated:
             kind, key = get_args(hint)
-            value = table[key].value / (100 if table[key].unit == "%" else 1)
-            out[name] = round(value) if kind is int else value
+            out[name] = round(figure(table[key])) if kind is int else figure(table[key])
     return out
+
+
+def figure(one: Number) -> float:
+    """Return the figure of a sourced number; per cent becomes a share [1]."""
+    return one.value / (100 if one.unit == "%" else 1)
 
 
 def read_numbers(path: Path) -> Mapping[str, Number]:

@@ -7,7 +7,7 @@ from functools import cache
 import numpy as np
 
 from patchrisk.base.pen import Pen, count_of
-from patchrisk.base.toml_files import load_numbers
+from patchrisk.base.toml_files import figure, load_numbers
 from patchrisk.base.units import DAY
 from patchrisk.core.dates.hand_readings import HandErrors
 from patchrisk.core.rules.rule import REFERENCE_CM
@@ -71,8 +71,7 @@ CAUTIONS_IN_FULL = (
 @cache
 def wording_number(name: str) -> float:
     """Return what is worth a word, from thresholds/outlook.toml: a share [1], or [days]."""
-    number = load_numbers("outlook")[f"wording.{name}"]
-    return number.value / 100 if number.unit == "%" else number.value
+    return figure(load_numbers("outlook")[f"wording.{name}"])
 
 
 def pen_of(morning: Morning) -> Pen:

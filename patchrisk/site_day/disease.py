@@ -6,12 +6,13 @@ from functools import cache
 
 import numpy as np
 
-from patchrisk.base.toml_files import load_numbers
+from patchrisk.base.toml_files import figure, keyed, load_numbers
 from patchrisk.base.units import DAY, BoolArray, DayArray, to_canonical
 from patchrisk.core.dates.infection import Shows, StressRule
 from patchrisk.core.plan.besides import Factor
 from patchrisk.core.plan.cover import Applied, Cover, cover, grounds, on_ground
-from patchrisk.core.plan.inputs import Concern, Numbers, Trials, numbers_of
+from patchrisk.core.plan.inputs import CLASSES, Concern, Numbers, Trials
+from patchrisk.core.plan.rotation import Caps, GroupCaps
 from patchrisk.core.rules.rule import Rule
 from patchrisk.core.verdict.decision_table import Backing, Helps, Host
 from patchrisk.core.verdict.season_course import InfectionSpan
@@ -144,9 +145,33 @@ def helps_of(help_: Help | None) -> Helps:
 
 @cache
 def programme_numbers() -> Numbers:
-    """Return the numbers of a programme from thresholds/programme.toml."""
-    running_out = load_numbers("verdict")["cover.running_out"]
-    return numbers_of(load_numbers("programme"), round(running_out.value))
+    """Return the numbers of a programme from thresholds/programme.toml, and one of verdict.toml."""
+    table = {**load_numbers("verdict"), **load_numbers("programme")}
+    interval, q10 = table["protection.interval"], table["protection.q10"]
+    weights = {name: f"evidence.{name.replace(' ', '_')}" for name in CLASSES[:5]}
+    hours = "water.within_for."
+    by_group = {
+        group: GroupCaps(
+            share_alone=figure(table[f"{name}.most_share_alone"]),
+            share_mixed=figure(table[f"{name}.most_share_mixed"]),
+            run=round(figure(table[f"{name}.most_consecutive"])),
+        )
+        for name, group in (("qoi", "11"), ("sdhi", "7"))
+    }
+    return Numbers(
+        shortest=round(interval.low or interval.value),
+        longest=round(interval.high or interval.value),
+        q10=(q10.low or q10.value, q10.value, q10.high or q10.value),
+        evidence={name: figure(table[key]) for name, key in weights.items()}
+        | dict.fromkeys(CLASSES[5:], 0.0),
+        caps=Caps(by_group=by_group, **keyed(Caps, table)),
+        water_hours_of={
+            key.removeprefix(hours): figure(one)
+            for key, one in table.items()
+            if key.startswith(hours)
+        },
+        **keyed(Numbers, table),
+    )
 
 
 def interval_of(disease: Disease, key: str) -> int:

@@ -2,14 +2,14 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Annotated, Any, Protocol, get_args, get_origin, get_type_hints
+from typing import Annotated
 
 import numpy as np
 
 from patchrisk.base.units import BoolArray
 from patchrisk.core.plan.besides import Factor
 from patchrisk.core.plan.cover import Applied, Lasting
-from patchrisk.core.plan.rotation import Caps, GroupCaps, Guideline
+from patchrisk.core.plan.rotation import Caps, Guideline
 from patchrisk.core.verdict.calls import Call
 from patchrisk.core.verdict.decision_table import Verdict
 
@@ -111,19 +111,6 @@ class Turf:
         return self.green and bool(rule.grass) and rule.grass in self.grass.casefold()
 
 
-class Valued(Protocol):
-    """A number with its range, as thresholds/programme.toml holds it."""
-
-    @property
-    def value(self) -> float: ...  # noqa: D102
-    @property
-    def unit(self) -> str: ...  # noqa: D102
-    @property
-    def low(self) -> float | None: ...  # noqa: D102
-    @property
-    def high(self) -> float | None: ...  # noqa: D102
-
-
 @dataclass(frozen=True)
 class Numbers:
     """Numbers of thresholds/programme.toml.
@@ -162,7 +149,7 @@ class Numbers:
     little: Annotated[float, "plan.little"]
     keep_days: Annotated[int, "plan.keep"]
     leeway_days: Annotated[int, "plan.leeway"]
-    running_out: int
+    running_out: Annotated[int, "cover.running_out"]  # of verdict.toml
     aerified_days: Annotated[int, "aerification.apart"]
     slack: Annotated[float, "plan.slack"]
     whole_rate: Annotated[float, "qoi.whole_rate"]
@@ -194,52 +181,3 @@ class Numbers:
             wash_off_mm=self.wash_off_mm,
             sizes_agree=self.sizes_agree,
         )
-
-
-def numbers_of(table: Mapping[str, Valued], running_out: int) -> Numbers:
-    """Take the numbers of a programme out of the file's table, by dotted key.
-
-    ``running_out`` is the verdict's: days of cover left at which the next is called for [days].
-    """
-
-    def value(key: str) -> float:
-        return table[key].value / (100 if table[key].unit == "%" else 1)
-
-    def whole(key: str) -> int:
-        return round(value(key))
-
-    of_key: dict[str, Any] = {
-        name: (whole if get_args(hint)[0] is int else value)(get_args(hint)[1])
-        for name, hint in get_type_hints(Numbers, include_extras=True).items()
-        if get_origin(hint) is Annotated
-    }
-    interval, q10 = table["protection.interval"], table["protection.q10"]
-    weights = {name: value(f"evidence.{name.replace(' ', '_')}") for name in CLASSES[:5]}
-    hours = "water.within_for."
-    return Numbers(
-        **of_key,
-        shortest=round(interval.low or interval.value),
-        longest=round(interval.high or interval.value),
-        q10=(q10.low or q10.value, q10.value, q10.high or q10.value),
-        evidence={**weights, "no effect": 0.0, "outside spectrum": 0.0},
-        caps=Caps(
-            phenylamide_run=whole("phenylamide.most_consecutive"),
-            phenylamide_days=whole("phenylamide.longest_interval"),
-            phenylamide_year=whole("phenylamide.most_year"),
-            osbpi_share=value("osbpi.most_share"),
-            osbpi_year=whole("osbpi.most_year"),
-            osbpi_few=whole("osbpi.few"),
-            by_group={
-                group: GroupCaps(
-                    value(f"{name}.most_share_alone"),
-                    value(f"{name}.most_share_mixed"),
-                    whole(f"{name}.most_consecutive"),
-                )
-                for name, group in (("qoi", "11"), ("sdhi", "7"))
-            },
-            least_total=whole("fraction.least_total"),
-            run=whole("run.most_consecutive"),
-        ),
-        water_hours_of={k.removeprefix(hours): value(k) for k in table if k.startswith(hours)},
-        running_out=running_out,
-    )

@@ -8,6 +8,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from enum import Enum, auto
 from functools import cached_property
+from typing import Annotated
 
 import numpy as np
 
@@ -53,20 +54,20 @@ class GroupCaps:
 class Caps:
     """Numbers in the guidelines; shares [1], intervals [days], the rest applications.
 
-    ``run`` is the most of a watched group in a row.
-    ``by_group`` are those of the rules on fractions, by FRAC code, where shares are judged from
-    ``least_total`` applications on, and of OSBP inhibitors from ``osbpi_few`` on.
+    Beside a number stands its key in thresholds/programme.toml. ``run`` is the most of a watched
+    group in a row. ``by_group`` are those of the rules on fractions, by FRAC code, where shares are
+    judged from ``least_total`` applications on, and of OSBP inhibitors from ``osbpi_few`` on.
     """
 
-    phenylamide_run: int
-    phenylamide_days: int
-    phenylamide_year: int
-    osbpi_share: float
-    osbpi_year: int
-    osbpi_few: int
+    phenylamide_run: Annotated[int, "phenylamide.most_consecutive"]
+    phenylamide_days: Annotated[int, "phenylamide.longest_interval"]
+    phenylamide_year: Annotated[int, "phenylamide.most_year"]
+    osbpi_share: Annotated[float, "osbpi.most_share"]
+    osbpi_year: Annotated[int, "osbpi.most_year"]
+    osbpi_few: Annotated[int, "osbpi.few"]
     by_group: Mapping[str, GroupCaps]
-    least_total: int
-    run: int
+    least_total: Annotated[int, "fraction.least_total"]
+    run: Annotated[int, "run.most_consecutive"]
 
 
 @dataclass(frozen=True)
