@@ -95,6 +95,8 @@ class Case:
     ratio: float | None = None
     cold_shows: bool = False  # whether its damage comes to light in the cold
     by_sight: bool = False  # whether it is known by sight, so that a sample settles little
+    # Whether its file names a stress that brings damage out and isn't measured, drought say
+    unmeasured: bool = False
 
 
 @dataclass(frozen=True)

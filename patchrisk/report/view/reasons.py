@@ -3,8 +3,10 @@
 from collections.abc import Callable, Mapping
 
 from patchrisk.base.pen import capital, chance
+from patchrisk.base.units import DAY
 from patchrisk.core.verdict.decision_table import Helps, Host, Phase, Stake
 from patchrisk.core.verdict.judgement import (
+    LATE,
     NoMore,
     next_due,
     settle_soon,
@@ -108,6 +110,8 @@ def _covered_not_renewed(w: Wording) -> str:
 
 
 def _covered_to_end(w: Wording) -> str:
+    if w.judged.facts.unmeasured:
+        return f"{capital(w.covered_to)}; decide then whether to renew it: {w.damage_odds}."
     return f"{capital(w.covered_to)}, and nothing after it: {_no_more(w)}."
 
 
@@ -187,10 +191,20 @@ def _decide(w: Wording) -> str:
     )
 
 
+def _decide_known(w: Wording) -> str:
+    return (
+        f"Protect, or accept the risk: {w.stake}; {w.started}. {capital(protect_words(w))}; "
+        f"{accept_words(w)}. To have it called for each season, name it under `prevent` in the "
+        "site file."
+    )
+
+
 def protect_words(w: Wording) -> str:
     """Say what to protect means."""
-    last, case = w.judged.treat_until, w.judged.case
-    until = "" if last is None else f", up to {w.day(last)}"
+    j, case = w.judged, w.judged.case
+    until = ""
+    if j.treat_until is not None:
+        until = f", up to {w.day(max(min(j.treat_until, j.ends - DAY), w.as_of))}"
     again = f" and again after {case.interval} days{until}" if case.number > 1 else ""
     return f"protecting means a preventive now{again}"
 
@@ -199,7 +213,9 @@ def accept_words(w: Wording) -> str:
     """Say what to accept the risk means."""
     odds = w.damage_odds
     span = "" if w.judged.damage is None else f" {w.pen.days(*w.judged.damage)}"
-    return f"accepting means damage{span} if it is here{f' ({odds})' if odds else ''}"
+    here = w.judged.case.stakes.stake > Stake.SUSPECTED
+    damage = f"that damage may show{span}" if here else f"damage{span} if it is here"
+    return f"accepting means {damage}{f' ({odds})' if odds else ''}"
 
 
 def settle_words() -> str:
@@ -220,12 +236,12 @@ def _near(w: Wording) -> str:
 
 def _near_unknown(w: Wording) -> str:
     by = "by then" if w.judged.start is None else "if it lasts"
-    most = (
-        f"decide {by} whether to protect the turf or accept the risk; a sample to a laboratory, or "
-        "`history` in the site file, settles it"
-        if settle_soon(w.judged)
-        else "look for it once it has started"
-    )
+    most = "look for it once it has started"
+    if settle_soon(w.judged):
+        most = f"decide {by} whether to protect the turf or accept the risk"
+        known = w.judged.case.stakes.stake is Stake.HISTORY
+        settles = "a sample to a laboratory, or `history` in the site file, settles it"
+        most = f"{most}; {w.damage_odds if known else settles}"
     return f"{capital(w.near)}; {w.stake}: {most}."
 
 
@@ -239,6 +255,17 @@ def _late(w: Wording) -> str:
         worth = text or f"{capital(_CURATIVE[j.case.late])}."
         return f"The start is past ({w.started}): {w.look}. {worth}"
     return f"No application now: {_no_more(w)}. {capital(w.look)}."
+
+
+def none_words(w: Wording) -> str:
+    """Say in short why no application is called for though a season runs or is near."""
+    j = w.judged
+    why = _no_more(w)
+    if j.reason == "not worth it":
+        why = "by your own costs none is worth making"
+    elif j.reason in LATE and j.case.late is not Helps.YES and not treatment_is_over(j, w.as_of):
+        why = _CURATIVE[j.case.late]
+    return "; ".join(filter(None, (w.bare, why)))
 
 
 def _treated(w: Wording) -> str:
@@ -312,8 +339,10 @@ SENTENCES: Mapping[str, Callable[[Wording], str]] = {
     "not worth it": _not_worth,
     "protect or accept": _decide,
     "suspected, protect or accept": _decide,
+    "known here, stress not measured": _decide_known,
     "start is near": _near,
     "start is near, not known here": _near_unknown,
+    "start is near, stress not measured": _near_unknown,
     "treated as often as the file gives": _treated,
     "late": _late,
     "late, nothing to see yet": _late,
