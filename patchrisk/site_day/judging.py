@@ -119,6 +119,7 @@ def _numbers() -> Settings:
         turning_lately=whole("turning.lately"),
         turning_before=whole("turning.before"),
         turning_bridge=whole("turning.bridge"),
+        story_least=whole("story.least"),
         table=verdict_table(),
     )
 

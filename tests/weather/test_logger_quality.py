@@ -358,7 +358,9 @@ def test_rows_are_kept_flagged_or_missing(tmp_path_factory, cells, again, notime
     logged = load_log(path, air_daily=air(), today=today)
     filled = [row for row in table if any(row)]
     empty = [row for row in filled if not row[0] and set(row[1:]) <= NO_NUMBER]
-    told = [re.match(r"(\d+) lines? without readings set aside", note) for note in logged.layout.notes]
+    told = [
+        re.match(r"(\d+) lines? without readings set aside", note) for note in logged.layout.notes
+    ]
     aside = sum(int(found[1]) for found in told if found)
     assert aside <= len(empty)
     for probe in logged.probes:

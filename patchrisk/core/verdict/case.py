@@ -55,6 +55,7 @@ class Settings:
     turning_lately: int
     turning_before: int
     turning_bridge: int
+    story_least: int
     table: tuple[Line, ...]
 
 

@@ -235,10 +235,15 @@ def settle_soon(j: Judgement) -> bool:
     )
 
 
-def story_is_due(story: Story, j: Judgement, as_of: np.datetime64) -> bool:
-    """Whether a season's story is told unasked: of fresh damage, or while damage may show."""
+def story_is_due(story: Story, j: Judgement, as_of: np.datetime64, settings: Settings) -> bool:
+    """Whether a season's story is told unasked: of fresh damage, or while damage may show.
+
+    A season of hardly any days of infection has no story.
+    """
     if j.seen is not None:
         return True
+    if story.infected_days + story.unknown_days < settings.story_least:
+        return False
     shows = story.damage is not None and story.damage[0] <= as_of <= story.damage[1]
     return bool(shows) and j.scouting and j.phase is Phase.OVER and bool(j.first == story.first)
 
