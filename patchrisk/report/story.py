@@ -86,7 +86,7 @@ def _days(story: Story, pen: Pen, what: str = "infection") -> str:
     first, last = story.spells[0][0], story.spells[-1][1]
     until = "and still is" if story.goes_on else f"to {pen.day(last)}"
     usual = usual_words(story.usual_days, story.more_than)
-    unknown = f", {story.unknown_days} days unknown" if story.unknown_days else ""
+    unknown = f", {count_of(story.unknown_days, 'day')} unknown" if story.unknown_days else ""
     return (
         f"from {pen.day(first)} {until} the soil was right for {what} on "
         f"{story.infected_days} days{usual}{unknown}{_bare(story)}"

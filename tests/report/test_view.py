@@ -250,6 +250,19 @@ def test_what_is_known_here_and_not_treated_says_why(morning, facts, said):
     assert text.startswith(begins)
 
 
+@pytest.mark.parametrize("phase", [Phase.LATE, Phase.OVER])
+def test_what_says_why_is_not_among_those_that_nothing_is_to_be_done_about(shipped, phase):
+    then = changed(
+        shipped, "Lawns", "summer-patch", verdict=Verdict.NOTHING, phase=phase, roots=Roots.BARE,
+        reason="late, nothing to see yet", cover=None,
+    )  # fmt: skip
+    for key in ("necrotic-ring-spot", "fairy-ring"):
+        then = changed(then, "Lawns", key, verdict=Verdict.SCOUT, reason="damage may show")
+    _, lawns = rows_of(view_of(then), "Lawns")
+    assert ("first application against summer patch" in lawns.sentence) is (phase is Phase.LATE)
+    assert ("nothing to do about summer patch" in lawns.rest) is (phase is Phase.OVER)
+
+
 def test_what_a_laboratory_found_is_to_be_decided_where_a_stress_is_not_measured(morning):
     then = started(
         morning, verdict=Verdict.DECIDE, reason="known here, stress not measured", **UNLIKELY

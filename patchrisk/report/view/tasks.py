@@ -258,13 +258,13 @@ def _not_called_for(views: Sequence[DiseaseView]) -> Iterator[Task]:
     """Say of what is known here why nothing is to go on though its season runs or is near."""
     by_lead: dict[str, list[DiseaseView]] = {}
     for one in views:
-        by_lead.setdefault(_why_none(one), []).append(one)
+        by_lead.setdefault(why_none(one), []).append(one)
     for lead, alike in by_lead.items():
         if lead:
             yield Task(f"{lead} against", _names(alike), _each(alike, none_words))
 
 
-def _why_none(view: DiseaseView) -> str:
+def why_none(view: DiseaseView) -> str:
     """Say that it is late for an application, or that none is called for; empty of all else."""
     j = view.judged
     quiet = j.verdict in (Verdict.SCOUT, Verdict.NOTHING) and j.roots is Roots.BARE
