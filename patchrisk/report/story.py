@@ -131,17 +131,11 @@ def _now(story: Story, pen: Pen) -> str:
 
 def next_start(judged: Judgement, pen: Pen) -> str:
     """Name the dates of the next season."""
-    if judged.phase in (Phase.RESTING, Phase.COMING):
-        dates = (judged.early, judged.middle, judged.late)
-    elif judged.following is not None:
-        coming = judged.following
-        dates = (coming.early, coming.middle, coming.late)
-    else:
+    coming = judged if judged.phase in (Phase.RESTING, Phase.COMING) else judged.following
+    if coming is None or coming.middle is None:
         return ""
-    if dates[1] is None:
-        return ""
-    early = dates[0] if dates[0] is not None else dates[1]
-    return f"Next start about {pen.day(dates[1])} ({pen.days(early, dates[2])})."
+    early = coming.middle if coming.early is None else coming.early
+    return f"Next start about {pen.day(coming.middle)} ({pen.days(early, coming.late)})."
 
 
 def _whole(story: Story, judged: Judgement, disease: Disease, pen: Pen) -> Iterator[str]:

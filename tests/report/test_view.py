@@ -17,7 +17,6 @@ from patchrisk.report.earlier_mornings import MORNINGS_KEPT, keep_page, read_las
 from patchrisk.report.record import outlook_json
 from patchrisk.report.terminal import write_outlook
 from patchrisk.report.view import view_of
-from patchrisk.report.view.morning import MorningView
 from patchrisk.site_day.judging import Entry
 from patchrisk.site_day.morning import prepare
 from tests.report.conftest import NOON
@@ -472,13 +471,13 @@ def test_the_programme_is_shown(morning):
     assert shown.against == "summer patch and fairy ring"
     assert shown.how.startswith("Water in with 0.12 to 0.24 in, within 12 h")
     assert shown.how.endswith(" 2.20 lb of own on 1 ha, at 3 kg/ha off your label.")
-    runs_out, tank = shown.notes
+    runs_out, tank = (*shown.reasons, *shown.cautions)
     assert runs_out == "Cover against summer patch runs out by then."
     assert tank.startswith("In one tank only if the label of each allows it")
     text = " ".join(write_outlook(view, full=True).split())
     assert "PLANNED May 20 (to May 24): FRAC 11 + FRAC 3 against summer patch" in text
     assert "ADVICE Dead spot: no forecast is offered, so none is planned." in text
-    assert rows_of(view, "Lawns")[1].planned == ()
+    assert rows_of(view, "Lawns")[1].planned == []
 
 
 def test_the_message_is_one_line_whatever_the_names(morning):
@@ -692,9 +691,9 @@ def test_fresh_readings_need_no_mending(morning):
         assert "likely" not in area.soil_more
 
 
-def test_what_went_on_past_its_label_stands_first_in_the_terminal(morning, monkeypatch):
-    monkeypatch.setattr(MorningView, "past_label", ["Greens: three of two."])
-    assert write_outlook(view_of(morning)).splitlines()[1] == "PAST ITS LABEL Greens: three of two."
+def test_what_went_on_past_its_label_stands_first_in_the_terminal(morning):
+    view = replace(view_of(morning), past_label=["Greens: three of two."])
+    assert write_outlook(view).splitlines()[1] == "PAST ITS LABEL Greens: three of two."
 
 
 def test_json_gives_the_soil_of_its_last_day(morning):

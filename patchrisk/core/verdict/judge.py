@@ -18,7 +18,7 @@ from patchrisk.core.verdict.decision_table import (
     phase_of,
 )
 from patchrisk.core.verdict.judgement import Guidance, Judgement, NextSeason, RuleStart
-from patchrisk.core.verdict.season_ahead import SeasonOutlook, at_hand
+from patchrisk.core.verdict.season_ahead import ByOdds, SeasonOutlook, at_hand
 from patchrisk.core.verdict.season_course import (
     DatedSeason,
     InfectionSpan,
@@ -81,8 +81,8 @@ def judge(
     can_follow = damage is not None and bool(damage[1] >= today)
     # A start that may yet be withdrawn counts for no more than one to come.
     firm = [day if counts else None for day, counts in zip(began, sure, strict=True)]
-    early, middle, late = (None, None, None) if outlook is None else outlook.start
-    expected = start if middle is None else middle
+    dates = ByOdds() if outlook is None else outlook.start
+    expected = start if dates.middle is None else dates.middle
     served = [
         _served(
             case,
@@ -196,9 +196,7 @@ def judge(
         rules=rules,
         start=None if untold else start,
         stands=bool(stands[0]) and start is not None,
-        early=early,
-        middle=middle,
-        late=late,
+        **vars(dates),
         usual=usual,
         odds_lasting=lasting,
         odds_lead=None if outlook is None else outlook.share_started(settings.lead),
@@ -369,8 +367,9 @@ def _rules(
     for n, rule in enumerate(span.rules):
         start = int(here.by_rule[n, 0])
         began = dates[start] if start < row else None
-        dated = (None, None, None, None) if outlook is None else outlook.rule(n)
-        out.append(RuleStart(rule, began, row - start > settings.lasting.wait_days, *dated))
+        odds, usual = (ByOdds(), None) if outlook is None else outlook.rule(n)
+        stands = row - start > settings.lasting.wait_days
+        out.append(RuleStart(rule, began, stands, usual, **vars(odds)))
     return tuple(sorted(out, key=lambda one: str(one.dated)))  # "None" comes last
 
 
@@ -395,6 +394,6 @@ def _following(
     if season is None:
         return None
     if ahead is None:
-        return NextSeason(season.span, season.first, None, None, None)
+        return NextSeason(season.span, season.first)
     outlook = SeasonOutlook(season, ahead, settings, southern=southern, today=today)
-    return NextSeason(season.span, season.first, *outlook.start)
+    return NextSeason(season.span, season.first, **vars(outlook.start))

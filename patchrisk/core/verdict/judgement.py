@@ -16,6 +16,7 @@ from patchrisk.core.plan.cover import Cover
 from patchrisk.core.rules.rule import Rule
 from patchrisk.core.verdict.case import Case, Settings
 from patchrisk.core.verdict.decision_table import Backing, Facts, Host, Phase, Roots, Stake, Verdict
+from patchrisk.core.verdict.season_ahead import ByOdds
 from patchrisk.core.verdict.season_course import InfectionSpan
 from patchrisk.core.verdict.season_story import Story
 
@@ -26,18 +27,13 @@ Guidance = Literal["strong", "mixed", "weak"]
 
 
 @dataclass(frozen=True)
-class RuleStart:
-    """What one timing rule says of the season at hand."""
+class RuleStart(ByOdds):
+    """What one timing rule says of the season at hand, and its start by odds."""
 
     rule: Rule
     # Its lasting start as known this morning; its last word once its calendar has ended
     start: np.datetime64 | None
     stands: bool  # whether that start can no longer be withdrawn
-    # early, middle, late: the start by whose end 10, 50 and 90 % of the courses ahead have theirs;
-    # None where they do not, or without weather ahead
-    early: np.datetime64 | None
-    middle: np.datetime64 | None
-    late: np.datetime64 | None
     usual: np.datetime64 | None  # median of past years, as a date of this season
 
     @property
@@ -47,19 +43,16 @@ class RuleStart:
 
 
 @dataclass(frozen=True)
-class NextSeason:
-    """A season to come: first day it can have, and the start by odds; None where not in sight."""
+class NextSeason(ByOdds):
+    """A season to come: the first day it can have, and its start by odds."""
 
     span: InfectionSpan
     first: np.datetime64
-    early: np.datetime64 | None
-    middle: np.datetime64 | None
-    late: np.datetime64 | None
 
 
 @dataclass(frozen=True)
-class Judgement:
-    """What is to be done about a disease on an area this morning, and why."""
+class Judgement(ByOdds):
+    """What is to be done about a disease on an area this morning, and why; the start by odds."""
 
     case: Case  # what was judged; a disease that was seen here counts as known here
     verdict: Verdict
@@ -72,10 +65,6 @@ class Judgement:
     rules: tuple[RuleStart, ...]  # in the order in which they start
     start: np.datetime64 | None  # day on which the season began; None when it has not
     stands: bool  # whether that start can no longer be withdrawn
-    # early, middle, late: the start by odds, as for `RuleStart`
-    early: np.datetime64 | None
-    middle: np.datetime64 | None
-    late: np.datetime64 | None
     usual: np.datetime64 | None  # median start of past years, as a date of this season
     odds_lasting: float | None  # probability that a lasting start has come [1]
     odds_lead: float | None  # probability that it comes within the lead [1]
