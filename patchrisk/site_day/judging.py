@@ -250,6 +250,7 @@ def case_of(case: AreaCase, key: str) -> Case:
         ratio=_ratio(area),
         cold_shows="cold" in disease.expression.shown_by,
         by_sight=disease.expression.by_sight,
+        unmeasured=bool(disease.expression.unmeasured),
     )
 
 

@@ -11,7 +11,7 @@ import pytest
 from patchrisk.base.pen import Pen
 from patchrisk.core.plan.facts import CoverRunsOut, NoForecast, OneTank
 from patchrisk.core.plan.programme import Amount, AreaPlan, Choice, Planned, Watering
-from patchrisk.core.verdict.decision_table import Phase, Stake, Verdict
+from patchrisk.core.verdict.decision_table import Phase, Roots, Stake, Verdict
 from patchrisk.read.diseases import load_diseases
 from patchrisk.report.earlier_mornings import MORNINGS_KEPT, keep_page, read_last_page
 from patchrisk.report.record import outlook_json
@@ -196,6 +196,81 @@ def test_get_ready_gives_the_date_and_its_odds(morning):
         "Nothing to put on today; get ready for summer patch. About May 27, 79 % within 14 days."
     )
     assert rows["summer-patch"].when == "expected May 27 (May 20 to Jun 8)"
+
+
+LATE = {"verdict": Verdict.SCOUT, "reason": "late", "phase": Phase.LATE}
+UNLIKELY = {"damage": (D("2026-06-01"), D("2026-09-30")), "damage_odds": 0.004}
+
+
+@pytest.mark.parametrize(
+    ("facts", "said"),
+    [
+        (
+            LATE,
+            "late for a first application, unless one is on, against summer patch. "
+            "Whether an application now helps is disputed.",
+        ),
+        (
+            LATE | {"treat_until": D("2026-05-01")},
+            "too late for a first application, unless one is on, against summer patch. "
+            "The time for this season's applications ended May 1.",
+        ),
+        (
+            LATE | {"reason": "late, nothing to see yet", "verdict": Verdict.NOTHING},
+            "late for a first application, unless one is on, against summer patch. "
+            "Whether an application now helps is disputed.",
+        ),
+        (
+            LATE | UNLIKELY | {"reason": "damage may show", "phase": Phase.STARTING},
+            "no application is called for against summer patch. Damage of this season is not "
+            "likely to show (heat to bring damage out: under 1 %).",
+        ),
+        (
+            LATE | {"reason": "not worth it"},
+            "no application is called for against summer patch. "
+            "By your own costs none is worth making.",
+        ),
+        (LATE | {"stake": Stake.UNKNOWN, "known": None}, ""),  # nothing was to be expected
+        (LATE | {"roots": Roots.COVERED}, ""),
+        (LATE | {"phase": Phase.OVER, "reason": "damage may show"}, ""),
+        (LATE | {"reason": "seen"}, ""),  # is told what to do
+    ],
+)
+def test_what_is_known_here_and_not_treated_says_why(morning, facts, said):
+    _, lawns = rows_of(view_of(started(morning, **facts)), "Lawns")
+    text = lawns.sentence
+    if not said:
+        assert "first application" not in text
+        assert "called for" not in text
+        return
+    assert said.lower() in text.lower()
+    quiet = facts["verdict"] is Verdict.NOTHING
+    begins = "Nothing to do today." if quiet else "Nothing to put on today; "
+    assert text.startswith(begins)
+
+
+@pytest.mark.parametrize("phase", [Phase.LATE, Phase.OVER])
+def test_what_says_why_is_not_among_those_that_nothing_is_to_be_done_about(shipped, phase):
+    then = changed(
+        shipped, "Lawns", "summer-patch", verdict=Verdict.NOTHING, phase=phase, roots=Roots.BARE,
+        reason="late, nothing to see yet", cover=None,
+    )  # fmt: skip
+    for key in ("necrotic-ring-spot", "fairy-ring"):
+        then = changed(then, "Lawns", key, verdict=Verdict.SCOUT, reason="damage may show")
+    _, lawns = rows_of(view_of(then), "Lawns")
+    assert ("first application against summer patch" in lawns.sentence) is (phase is Phase.LATE)
+    assert ("nothing to do about summer patch" in lawns.rest) is (phase is Phase.OVER)
+
+
+def test_what_a_laboratory_found_is_to_be_decided_where_a_stress_is_not_measured(morning):
+    then = started(
+        morning, verdict=Verdict.DECIDE, reason="known here, stress not measured", **UNLIKELY
+    )
+    rows, lawns = rows_of(view_of(then), "Lawns")
+    assert "accepting means that damage may show Jun 1 to Sep 30 (heat" in lawns.sentence
+    act = rows["summer-patch"].act
+    assert "To have it called for each season, name it under `prevent` in the site file." in act
+    assert "settle it" not in act
 
 
 def test_missing_days_never_read_as_nothing_to_do(morning):

@@ -92,6 +92,7 @@ def _call(
     facts = replace(judged.facts, infecting=True, room=True, better_later=False)
     if not at_hand:  # of a season to come only what is usual is known
         shows = usual is None or usual >= settings.damage_least
+        shows |= case.unmeasured and case.stakes.asked
         facts = replace(facts, damage=shows, worth=True, seen=False)
 
     def applies(phase: Phase, roots: Roots) -> bool:

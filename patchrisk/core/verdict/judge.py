@@ -105,7 +105,9 @@ def judge(
         watched = outlook.watch(case, start, damage)
         damage_odds = None if watched is None else watched.yet
         infecting = outlook.infecting(case.interval)
-    if damage_odds is not None and damage_odds < settings.damage_least:
+    unlikely = damage_odds is not None and damage_odds < settings.damage_least
+    unmeasured = can_follow and unlikely and case.unmeasured
+    if unlikely and not (unmeasured and case.stakes.asked):  # who asks for it all the same gets it
         can_follow = False
     best = None
     if outlook is not None and sure[0] and began[0] is not None and not counted:
@@ -149,6 +151,7 @@ def judge(
         sample_time=sampled,
         scouting=looking,
         better_later=best is not None and bool(best > today),
+        unmeasured=unmeasured,
     )
     verdicts, lines = decide(facts, settings.table)
     alone = facts.of(0)

@@ -21,6 +21,7 @@ from patchrisk.core.verdict.season_course import InfectionSpan
 from patchrisk.core.verdict.season_story import Story
 
 DAMAGE_SEEN = ("seen", "seen, season over")
+LATE = ("late", "late, nothing to see yet")
 _SAMPLE = (*DAMAGE_SEEN, "seen, covered", "seen, still helps", "sample in time")
 Guidance = Literal["strong", "mixed", "weak"]
 
@@ -206,7 +207,8 @@ def look_now(j: Judgement) -> bool:
 
 def sample_asked(j: Judgement) -> bool:
     """Whether a sample is to go to a laboratory."""
-    return j.verdict is Verdict.DECIDE or j.reason in _SAMPLE
+    unsettled = j.verdict is Verdict.DECIDE and j.case.stakes.stake <= Stake.SUSPECTED
+    return unsettled or j.reason in _SAMPLE
 
 
 def history_asked(j: Judgement) -> bool:
@@ -216,13 +218,21 @@ def history_asked(j: Judgement) -> bool:
 
 def settle_soon(j: Judgement) -> bool:
     """Whether to protect or not must be settled before a start that is near."""
-    return j.reason == "start is near, not known here" and j.case.stakes.host is Host.HIGH
+    known = j.reason == "start is near, stress not measured"
+    return known or (
+        j.reason == "start is near, not known here" and j.case.stakes.host is Host.HIGH
+    )
 
 
-def story_is_due(story: Story, j: Judgement, as_of: np.datetime64) -> bool:
-    """Whether a season's story is told unasked: of fresh damage, or while damage may show."""
+def story_is_due(story: Story, j: Judgement, as_of: np.datetime64, settings: Settings) -> bool:
+    """Whether a season's story is told unasked: of fresh damage, or while damage may show.
+
+    A season of hardly any days of infection has no story.
+    """
     if j.seen is not None:
         return True
+    if story.infected_days + story.unknown_days < settings.story_least:
+        return False
     shows = story.damage is not None and story.damage[0] <= as_of <= story.damage[1]
     return bool(shows) and j.scouting and j.phase is Phase.OVER and bool(j.first == story.first)
 

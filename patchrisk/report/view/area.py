@@ -16,7 +16,7 @@ from patchrisk.report.plan_sentences import measure_sentences, sentences, teller
 from patchrisk.report.plan_words import ToDo, steps
 from patchrisk.report.records_words import water_words, went_on
 from patchrisk.report.view.disease import DiseaseView, rank
-from patchrisk.report.view.tasks import Task, only_to_look_for, tasks_of
+from patchrisk.report.view.tasks import Task, only_to_look_for, tasks_of, why_none
 from patchrisk.site_day.morning import AreaMorning, Morning
 
 _TO_PUT_ON = (Verdict.APPLY, Verdict.DECIDE, Verdict.GET_READY)
@@ -241,10 +241,11 @@ class AreaView:
     @property
     def rest(self) -> str:
         """Diseases that are only to be looked for, and those that nothing is to be done about."""
-        quiet = [row.name for row in self.rows if row.verdict is Verdict.NOTHING]
         urgent = any(row.verdict >= Verdict.GET_READY for row in self.rows)
+        silent = [row for row in self.rows if row.verdict is Verdict.NOTHING]
+        quiet = [row.name for row in silent if urgent or not why_none(row)]
         look = [row.name for row in only_to_look_for(self.rows) if row.scout == "now"]
-        if self.rows and self.rows[0].verdict is Verdict.NOTHING:
+        if self.rows and self.rows[0].name in quiet:
             quiet.remove(self.rows[0].name)  # its season is drawn: that says what there is to say
         said = (("look for", look if urgent else []), ("nothing to do about", quiet))
         return "; ".join(f"{lead} {listed(names)}" for lead, names in said if names)

@@ -3,8 +3,10 @@
 from collections.abc import Callable, Mapping
 
 from patchrisk.base.pen import capital, chance
+from patchrisk.base.units import DAY
 from patchrisk.core.verdict.decision_table import Helps, Host, Phase, Stake
 from patchrisk.core.verdict.judgement import (
+    LATE,
     NoMore,
     next_due,
     settle_soon,
@@ -47,7 +49,7 @@ SENTENCES: Mapping[str, tuple[str, ...]] = {
     "covered": ("{covered_to}: nothing to put on{renewed}",),
     "cover ends soon": ("{covered_to}{shortest}: have the next application ready{counted}",),
     "covered, not to be renewed": ("{covered_to}; not to be renewed for this alone: {stake}",),
-    "covered to the end": ("{covered_to}, and nothing after it: {no_more}",),
+    "covered to the end": ("{covered_to}{then}",),
     "no treatment known": (
         "roots can be infected ({started}), but no treatment that was read of works against it: "
         "{look}, have a laboratory confirm it, and nurse the turf",
@@ -70,8 +72,14 @@ SENTENCES: Mapping[str, tuple[str, ...]] = {
     ),
     "protect or accept": _DECIDE,
     "suspected, protect or accept": _DECIDE,
+    "known here, stress not measured": (
+        "protect, or accept the risk: {stake}; {started}",
+        "{protect}; {accept}",
+        "to have it called for each season, name it under `prevent` in the site file",
+    ),
     "start is near": ("have product and water ready: {near}{and_stake}",),
     "start is near, not known here": ("{near}; {stake}: {settle}",),
+    "start is near, stress not measured": ("{near}; {stake}: {settle}",),
     "treated as often as the file gives": ("{covered_or_not}: {no_more}", "{look}"),
     "late": ("{late}",),
     "late, nothing to see yet": ("{late}",),
@@ -116,8 +124,10 @@ class _Parts(dict[str, str]):
 
 def protect_words(w: Wording) -> str:
     """Say what to protect means."""
-    last, case = w.judged.treat_until, w.judged.case
-    until = "" if last is None else f", up to {w.day(last)}"
+    j, case = w.judged, w.judged.case
+    until = ""
+    if j.treat_until is not None:
+        until = f", up to {w.day(max(min(j.treat_until, j.ends - DAY), w.as_of))}"
     again = f" and again after {case.interval} days{until}" if case.number > 1 else ""
     return f"protecting means a preventive now{again}"
 
@@ -126,7 +136,20 @@ def accept_words(w: Wording) -> str:
     """Say what to accept the risk means."""
     odds = w.damage_odds
     span = "" if w.judged.damage is None else f" {w.pen.days(*w.judged.damage)}"
-    return f"accepting means damage{span} if it is here{f' ({odds})' if odds else ''}"
+    here = w.judged.case.stakes.stake > Stake.SUSPECTED
+    damage = f"that damage may show{span}" if here else f"damage{span} if it is here"
+    return f"accepting means {damage}{f' ({odds})' if odds else ''}"
+
+
+def none_words(w: Wording) -> str:
+    """Say in short why no application is called for though a season runs or is near."""
+    j = w.judged
+    why = _no_more(w)
+    if j.reason == "not worth it":
+        why = "by your own costs none is worth making"
+    elif j.reason in LATE and j.case.late is not Helps.YES and not treatment_is_over(j, w.as_of):
+        why = _CURATIVE[j.case.late]
+    return "; ".join(filter(None, (w.bare, why)))
 
 
 def _either(w: Wording) -> str:
@@ -193,10 +216,19 @@ def _settle(w: Wording) -> str:
     by = "by then" if w.judged.start is None else "if it lasts"
     if not settle_soon(w.judged):
         return "look for it once it has started"
+    known = w.judged.case.stakes.stake is Stake.HISTORY
+    settles = "a sample to a laboratory, or `history` in the site file, settles it"
     return (
-        f"decide {by} whether to protect the turf or accept the risk; a sample to a laboratory, or "
-        "`history` in the site file, settles it"
+        f"decide {by} whether to protect the turf or accept the risk; "
+        f"{w.damage_odds if known else settles}"
     )
+
+
+def _then(w: Wording) -> str:
+    """Say what is to follow the cover that is on."""
+    if w.judged.facts.unmeasured:
+        return f"; decide then whether to renew it: {w.damage_odds}"
+    return f", and nothing after it: {_no_more(w)}"
 
 
 def _late(w: Wording) -> str:
@@ -271,6 +303,7 @@ _PARTS: Mapping[str, Callable[[Wording], str]] = {
     "shortest": _shortest,
     "shows_or_may": lambda w: w.shows or "damage may show now",
     "started_and_best": lambda w: "; ".join(filter(None, (w.started, w.best_day))),
+    "then": _then,
     "unless": lambda w: (
         "" if w.morning.applications is not None else ", unless an application is on already"
     ),
