@@ -10,9 +10,9 @@ import numpy as np
 
 from patchrisk.base.pen import Pen, as_date, count_of, percent
 from patchrisk.base.units import System, from_canonical
-from patchrisk.core.plan.answers import PREVENTIVE_RULE, SPLIT_RULE
 from patchrisk.core.plan.cover import PHOSPHONATE, Applied, tanks
 from patchrisk.core.plan.facts import Waiting
+from patchrisk.core.plan.on_record import PREVENTIVE_RULE, SPLIT_RULE
 from patchrisk.core.plan.programme import (
     Amount,
     AreaPlan,
