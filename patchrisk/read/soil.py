@@ -4,25 +4,27 @@ The model from air, the root zones and the covers are shipped; a fit to an area'
 in a file beside the site file.
 """
 
+import json
 import math
 import zlib
 from collections.abc import Iterable, Mapping
-from dataclasses import replace
+from dataclasses import fields, replace
 from functools import cache
 from pathlib import Path
 from types import MappingProxyType
-from typing import Any, TypeGuard, cast, get_type_hints
+from typing import Annotated, Any, Literal, get_type_hints
 
 import numpy as np
+from pydantic import BaseModel, Field, create_model
 
 from patchrisk.base import resources
 from patchrisk.base.errors import Fault, InputError
 from patchrisk.base.safe_text import slug
 from patchrisk.base.saving import marked, write_text
-from patchrisk.base.toml_files import load_numbers, parse_toml, read_toml
+from patchrisk.base.toml_files import load_numbers, parse_toml, read_toml, validate
 from patchrisk.base.user_files import is_there
 from patchrisk.core.soil.calibration import SiteFit
-from patchrisk.core.soil.parameters import (
+from patchrisk.core.soil.inputs import (
     GENERAL,
     INPUTS,
     NAMES,
@@ -33,7 +35,7 @@ from patchrisk.core.soil.parameters import (
     SoilModel,
     Surface,
 )
-from patchrisk.read.area import Area
+from patchrisk.read.area import Area, SiteTable
 from patchrisk.read.site import Site
 from patchrisk.read.tables.file_text import read_bytes
 
@@ -273,7 +275,6 @@ def diffusivity_of(root_zone: str, wetness: str) -> float:
 
 FIRST_LINE = "# Soil model fitted to this site's logger; delete it to go back to the general one."
 _LARGEST = 1e6  # far above any number of the model, far below what a sum can't hold
-_HEAD = {name: kind for name, kind in get_type_hints(SiteFit).items() if name != "values"}
 FIT = marked("soil model that patchrisk fitted", FIRST_LINE.encode())
 
 
@@ -290,17 +291,9 @@ def fit_path(site: Site, area: Area) -> Path:
 
 
 def read_fit(site: Site, area: Area) -> SiteFit | None:
-    """Read an area's fit; None when none is kept.
-
-    Raises
-    ------
-    InputError
-        When the file is not a fit; names key and cure.
-    """
+    """Read an area's fit; None when none is kept, InputError when the file is no fit."""
     path = fit_path(site, area)
-    if not is_there(path):
-        return None
-    return parse_fit(read_bytes(path).decode("utf-8", "replace"), str(path))
+    return parse_fit(read_bytes(path), str(path)) if is_there(path) else None
 
 
 def keep_fit(site: Site, area: Area, fit: SiteFit) -> Path:
@@ -313,59 +306,37 @@ def keep_fit(site: Site, area: Area, fit: SiteFit) -> Path:
 def fit_text(fit: SiteFit) -> str:
     """Write a fit as a small file that people can read."""
     lines = [FIRST_LINE]
-    for name in _HEAD:
-        value = getattr(fit, name)
-        lines.append(f'{name} = "{value}"' if isinstance(value, str) else f"{name} = {value!r}")
+    head = {f.name: getattr(fit, f.name) for f in fields(fit) if f.name != "values"}
+    lines += [f"{k} = {json.dumps(v) if isinstance(v, str) else repr(v)}" for k, v in head.items()]
     general = load_soil_model().parameters[fit.inputs]
     lines += ["", "[parameter]  # general value in the comment"]
     lines += [f"{n} = {v:.6g}  # {general[n]:.4g}" for n, v in fit.values.items()]
     return "\n".join(lines) + "\n"
 
 
-def parse_fit(text: str, source: str = "site fit") -> SiteFit:
-    """Read what `fit_text` wrote.
-
-    Raises
-    ------
-    InputError
-        With every key that is missing, unknown or not a usable number.
-    """
-    data = parse_toml(text.encode(), source)
-    faults: list[Fault] = []
-    values = data.pop("parameter", {})
-    for name in sorted(set(_HEAD) - data.keys()):
-        faults.append(Fault(source, name, "missing", "fit the site again"))
-    for name in sorted(data.keys() - set(_HEAD)):
-        faults.append(Fault(source, name, "unknown key", "take it out"))
-    for name, kind in _HEAD.items():
-        value = data.get(name)
-        if value is None:
-            continue
-        right = type(value) is kind if kind is str else _is_sane(value)
-        right = right and not (kind is int and (type(value) is not int or value < 1))
-        if not right:
-            faults.append(Fault(source, name, repr(value), f"write a {kind.__name__}"))
-    if isinstance(data.get("inputs"), str) and data["inputs"] not in INPUTS:
-        known = ", ".join(INPUTS)
-        faults.append(Fault(source, "inputs", repr(data["inputs"]), f"write one of {known}"))
-    for name, value in values.items() if isinstance(values, dict) else ():
-        place = f"parameter.{name}"
-        if name not in NAMES:
-            faults.append(Fault(source, place, "unknown parameter", "take it out"))
-        elif not _is_sane(value):
-            faults.append(Fault(source, place, repr(value), "write a number"))
-        elif name in POSITIVE and value <= 0:
-            faults.append(Fault(source, place, repr(value), "write a number above 0"))
-    if not isinstance(values, dict) or not values:
-        faults.append(Fault(source, "parameter", "missing table", "fit the site again"))
-    if faults:
-        raise InputError(faults)
-    return SiteFit(**data, values=MappingProxyType({k: float(v) for k, v in values.items()}))
+def parse_fit(raw: bytes, source: str) -> SiteFit:
+    """Read what `fit_text` wrote; InputError with every key that is amiss."""
+    model = _fit_model()
+    again = dict.fromkeys((*model.model_fields, *NAMES), "fit the site again")
+    kept = validate(model, parse_toml(raw, source), source, again).model_dump(exclude_unset=True)
+    values = kept.pop("parameter")
+    if not values:
+        raise InputError(Fault(source, "parameter", "missing", "fit the site again"))
+    return SiteFit(**kept, values=MappingProxyType(values))
 
 
-def _is_sane(value: object) -> TypeGuard[float]:
-    """Whether a value is a number that a fit can give: none is as large as `_LARGEST`."""
-    return type(value) in (int, float) and abs(cast("float", value)) < _LARGEST
+@cache
+def _fit_model() -> type[BaseModel]:
+    """Return what a fit is read by: the columns of `SiteFit`, within bounds."""
+    number = Annotated[float, Field(gt=-_LARGEST, lt=_LARGEST)]
+    above_zero = Annotated[float, Field(gt=0, lt=_LARGEST)]
+    moved: dict[str, Any] = {n: (above_zero if n in POSITIVE else number, None) for n in NAMES}
+    values = create_model("Values", __base__=SiteTable, **moved)
+    kinds: dict[Any, Any] = {float: number, int: Annotated[int, Field(ge=1)], str: str}
+    columns: dict[str, Any] = {n: (kinds.get(k), ...) for n, k in get_type_hints(SiteFit).items()}
+    del columns["values"]
+    columns |= {"inputs": (Literal[INPUTS], ...), "parameter": (values, ...)}
+    return create_model("Fit", __base__=SiteTable, **columns)
 
 
 def model_at(fit: SiteFit | None) -> SoilModel:

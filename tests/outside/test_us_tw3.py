@@ -14,14 +14,13 @@ import pytest
 
 from patchrisk.base.errors import InputError
 from patchrisk.core.soil import conduction
-from patchrisk.core.soil.air_to_soil import run_model
 from patchrisk.read.logger.daily import by_day
 from patchrisk.read.logger.layout import LogOptions
 from patchrisk.read.logger.quality import check_readings
 from patchrisk.read.logger.read_log import load_log, read_log
-from patchrisk.read.soil import load_soil_model
 from tests.outside.by_hand import HourlySite, blind, root
 from tests.soil import analytic
+from tests.soil.by_arrays import run_model
 from tests.weather.log_files import by_date, by_time
 
 pytestmark = pytest.mark.outside
@@ -93,7 +92,7 @@ def air(outside):
 def site_at(clean, air):
     """The record of a probe, and the soil model by the air alone: its range tells of the sun."""
     run = run_model(
-        air["min"].to_numpy(), air["max"].to_numpy(), latitude=38.1, model=load_soil_model(),
+        air["min"].to_numpy(), air["max"].to_numpy(), latitude=38.1,
         dates=air.index.to_numpy().astype("datetime64[D]"),
     )  # fmt: skip
 

@@ -9,17 +9,13 @@ from hypothesis import strategies as st
 
 from patchrisk.base.errors import InputError
 from patchrisk.base.toml_files import load_numbers
-from patchrisk.core.soil import air_to_soil, forcing
-from patchrisk.core.soil.forcing import Climate, bridge
-from patchrisk.core.soil.heat_stores import Stores, run_stores
-from patchrisk.core.soil.parameters import Surface
-from patchrisk.read.soil import load_soil_model, station_plot, surface_of
+from patchrisk.core.soil import inputs
+from patchrisk.core.soil.air_to_soil import Stores, run_stores
+from patchrisk.core.soil.inputs import Climate, Surface, bridge
+from patchrisk.read.soil import station_plot, surface_of
+from tests.soil.by_arrays import MODEL, estimate_soil, prepare, run_model
 
-MODEL = load_soil_model()
-estimate_soil = partial(air_to_soil.estimate_soil, model=MODEL)
-run_model = partial(air_to_soil.run_model, model=MODEL)
-prepare = partial(forcing.prepare, model=MODEL)
-climate_of = partial(forcing.climate_of, model=MODEL)
+climate_of = partial(inputs.climate_of, model=MODEL)
 
 YEARS = np.arange("2018-01-01", "2021-01-01", dtype="datetime64[D]")
 

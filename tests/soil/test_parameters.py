@@ -5,7 +5,7 @@ import pytest
 
 from patchrisk.base import resources
 from patchrisk.base.errors import InputError
-from patchrisk.core.soil.parameters import GENERAL, INPUTS, POSITIVE
+from patchrisk.core.soil.inputs import GENERAL, INPUTS, POSITIVE
 from patchrisk.read.soil import load_soil_model, read_soil_model
 
 SHIPPED = resources.thresholds() / "soil_model.toml"

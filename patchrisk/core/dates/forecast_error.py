@@ -12,7 +12,7 @@ from functools import lru_cache
 import numpy as np
 
 from patchrisk.base.units import BoolArray, DayArray, FloatArray, IntArray
-from patchrisk.core.soil.heat_stores import recent
+from patchrisk.core.soil.air_to_soil import recent
 
 YEAR = 365.25  # mean length of the calendar year [days]
 BLOCK = 30  # days that readings older than the daily ones are averaged over

@@ -15,10 +15,17 @@ import numpy.typing as npt
 
 from patchrisk.base.errors import Fault, InputError
 from patchrisk.base.units import QUANTITIES, BoolArray, FloatArray
-from patchrisk.core.soil.air_to_soil import season_correction
-from patchrisk.core.soil.forcing import Climate, Forcing, prepare
-from patchrisk.core.soil.heat_stores import run_stores
-from patchrisk.core.soil.parameters import POSITIVE, Parameters, SoilModel, Surface
+from patchrisk.core.soil.air_to_soil import run_stores, season_correction
+from patchrisk.core.soil.inputs import (
+    POSITIVE,
+    Climate,
+    DailyWeather,
+    Forcing,
+    Parameters,
+    SoilModel,
+    Surface,
+    prepare,
+)
 
 # Wide enough to step over the kinks that freezing and melting put into the response.
 STEPS: Mapping[str, float] = {
@@ -91,17 +98,11 @@ class SiteFit:
 
 
 def calibrate(
-    air_min_c: npt.ArrayLike,
-    air_max_c: npt.ArrayLike,
+    weather: DailyWeather,
     logged_mean_c: npt.ArrayLike,
     *,
-    dates: Any,
-    latitude: float,
     today: Any,
     model: SoilModel,
-    rain_mm: npt.ArrayLike | None = None,
-    snow_depth_cm: npt.ArrayLike | None = None,
-    solar_mj_m2: npt.ArrayLike | None = None,
     depth_cm: float = 5.0,
     climate: Climate | None = None,
     logged_range_c: npt.ArrayLike | None = None,
@@ -109,19 +110,19 @@ def calibrate(
     station_height_m: float = 0.0,
     source: str = "logger",
 ) -> SiteFit:
-    """Fit the model to a site's logged soil temperature; weather as for `estimate_soil`.
+    """Fit the model to a site's logged soil temperature.
 
     Parameters
     ----------
-    air_min_c, air_max_c, logged_mean_c : array, (days,)
-        Air temperature, and the logged daily mean at the depth [degC]; NaN where missing. The
-        air should begin some months before the log.
+    weather : DailyWeather
+        Of one site, (days,). The air should begin some months before the log; the same kinds of
+        weather must be given when the fit is used.
+    logged_mean_c : array, (days,)
+        The logged daily mean at the depth [degC]; NaN where missing.
     today : date
         Written into the fit.
     model : SoilModel
         The general one, from which the fit starts.
-    rain_mm, snow_depth_cm, solar_mj_m2 : array, optional
-        The same kinds must be given when the fit is used.
     logged_range_c : array, optional
         Logged daily maximum minus minimum; tells a probe that is not in the ground [degC].
     station_distance_km, station_height_m : float
@@ -136,8 +137,10 @@ def calibrate(
         follows the air, degF taken for degC, a station too far off, or an error that no
         fit mends.
     """
-    low, high, log = (np.asarray(a, float) for a in (air_min_c, air_max_c, logged_mean_c))
-    day = np.asarray(dates, "datetime64[D]")
+    low, high, log = (
+        np.asarray(a, float) for a in (weather.air_min_c, weather.air_max_c, logged_mean_c)
+    )
+    day = np.asarray(weather.dates, "datetime64[D]")
     use = np.isfinite(low) & np.isfinite(high) & np.isfinite(log)
     limits = model.calibration
     faults = _too_far(station_distance_km, station_height_m, limits)
@@ -150,25 +153,11 @@ def calibrate(
     if faults:
         raise InputError(faults)
 
-    weather: dict[str, Any] = {
-        "rain_mm": rain_mm,
-        "snow_depth_cm": snow_depth_cm,
-        "solar_mj_m2": solar_mj_m2,
-    }
     if climate is None:
-        whole = prepare(low, high, dates=day, latitude=latitude, model=model, **weather)
-        climate = whole.climate
+        climate = prepare(weather, model).climate
     first, last = np.flatnonzero(use)[[0, -1]]
     cut = slice(max(0, first - LEAD_IN_DAYS), last + 1)
-    forcing = prepare(
-        low[cut],
-        high[cut],
-        dates=day[cut],
-        latitude=latitude,
-        model=model,
-        climate=climate,
-        **{k: None if v is None else np.asarray(v, float)[cut] for k, v in weather.items()},
-    )
+    forcing = prepare(weather.on(cut), model, climate)
     fitted = posterior(forcing, log[cut][:, None], depth_cm, model)
 
     def off(p: Parameters) -> FloatArray:
