@@ -170,7 +170,7 @@ class LoggerFile(_Readings):
     date_order: DateOrder | None = None
     utc_offset: _Offset | None = None
     summer_time: bool = False
-    delimiter: str | None = None
+    delimiter: Literal["\t", ";", ",", "|", " "] | None = None
     decimal: Literal[".", ","] | None = None
     encoding: str | None = None
     header_line: Annotated[int, Field(ge=1)] | None = None

@@ -16,7 +16,7 @@ from patchrisk.core.plan.labels import PastLabel
 from patchrisk.read.area import Area
 from patchrisk.read.diseases import Library, load_library
 from patchrisk.read.groups import load_groups
-from patchrisk.read.logger.layout import LoggedSoil, LogOptions
+from patchrisk.read.logger.layout import LoggedSoil
 from patchrisk.read.logger.read_log import load_log
 from patchrisk.read.records.applications import past_label
 from patchrisk.read.records.books import (
@@ -30,7 +30,7 @@ from patchrisk.read.records.books import (
 )
 from patchrisk.read.records.rows import Note, Observation, Reading, RecordContext, record_context
 from patchrisk.read.shelf import DEFAULT_FILE, shelf_path
-from patchrisk.read.site import LoggerFile, Site, read_site
+from patchrisk.read.site import Site, read_site
 from patchrisk.read.soil import fit_path
 from patchrisk.read.visit.file import read_visit
 from patchrisk.read.weather.at_site import Weather, location_of, weather_at
@@ -291,34 +291,14 @@ def _read_loggers(
     out: list[LoggedSoil] = []
     faults: list[Fault] = []
     for logger in site.logger:
-        options = log_options(site, logger)
         try:
-            logged = load_log(site.folder / logger.file, options, weather, today)
+            path = site.folder / logger.file
+            logged = load_log(path, logger, site.site, air_daily=weather, today=today)
         except InputError as error:
             faults += error.faults
             continue
         out.append(replace(logged, file=logger.file, areas=tuple(logger.areas)))
     return tuple(out), faults
-
-
-def log_options(site: Site, logger: LoggerFile) -> LogOptions:
-    """Return what a site file says of one logger, as its reader wants it."""
-    return LogOptions(
-        sheet=logger.sheet,
-        time=logger.time,
-        columns=logger.columns_cm,
-        depth_cm=logger.depth_cm,
-        unit=logger.unit,
-        date_order=logger.date_order,
-        utc_offset=logger.offset,
-        site_utc_offset=site.site.standard_offset,
-        summer_time=logger.summer_time,
-        delimiter=logger.delimiter,
-        decimal=logger.decimal,
-        encoding=logger.encoding,
-        header_line=logger.header_line,
-        latitude=site.site.latitude,
-    )
 
 
 def faults_of_names(path: Path, site: Site, library: Library) -> list[Fault]:

@@ -12,7 +12,8 @@ import numpy as np
 import pandas as pd
 
 from patchrisk.base.errors import Fault, InputError
-from patchrisk.read.logger.layout import Flag, LogOptions, offset_words
+from patchrisk.read.logger.layout import Flag, offset_words
+from patchrisk.read.site import LoggerFile
 from patchrisk.read.tables.cells import ZONES
 from patchrisk.read.tables.delimited import RawTable
 from patchrisk.read.tables.timestamps import Moments, Stamps, offset_of
@@ -23,10 +24,18 @@ _DAY = timedelta(days=1)
 
 
 def to_site(
-    table: RawTable, stamps: Stamps, step: timedelta | None, options: LogOptions, source: str
+    table: RawTable,
+    stamps: Stamps,
+    step: timedelta | None,
+    options: LoggerFile,
+    site: timedelta | None,
+    source: str,
 ) -> tuple[Moments, str, tuple[Flag, ...]]:
-    """Move the file's times to the site's local standard time, and say how."""
-    moments, site = stamps.moments, options.site_utc_offset
+    """Move the file's times to the site's local standard time, and say how.
+
+    ``site``: its local standard time minus UTC; None leaves the times as they stand.
+    """
+    moments = stamps.moments
     if stamps.days_only:
         return moments, "days as the file names them", ()
     if step is not None and step >= _DAY and stamps.in_utc and _at_midnight(stamps.written):
@@ -34,15 +43,17 @@ def to_site(
         return stamps.written, "days as the file names them", ()
     if stamps.in_utc:
         offset, where = timedelta(), "every time carries its offset"
-    elif options.utc_offset is not None:
-        offset, where = options.utc_offset, f"as told, {offset_words(options.utc_offset)}"
+    elif options.offset is not None:
+        offset, where = options.offset, f"as told, {offset_words(options.offset)}"
     elif found := find_offset(table.time_header, table.titles):
         offset, where = found
     else:
         offset, where = None, "no offset from UTC in the file"
     flags: tuple[Flag, ...] = ()
     if step is not None and step < _DAY and not stamps.in_utc:
-        moments, said, flags = _summer(moments, step, offset, options, source)
+        moments, said, flags = _summer(
+            moments, step, offset, site, source, told=options.summer_time
+        )
         where += said
     if site is None:
         return moments, f"{where}; times {'are UTC' if stamps.in_utc else 'as they stand'}", flags
@@ -64,12 +75,14 @@ def _summer(
     moments: Moments,
     step: timedelta,
     offset: timedelta | None,
-    options: LogOptions,
+    site: timedelta | None,
     source: str,
+    *,
+    told: bool,
 ) -> tuple[Moments, str, tuple[Flag, ...]]:
     evidence = find_summer_time(moments[~np.isnat(moments)], step)
-    standard = options.site_utc_offset if offset is None else offset
-    if options.summer_time:
+    standard = site if offset is None else offset
+    if told:
         rule = evidence.rule if evidence else None
         if rule is None and standard is not None:
             rule = rule_for(standard)
@@ -81,7 +94,7 @@ def _summer(
     if evidence is None:
         return moments, "", ()
     days = sorted((*evidence.skipped, *evidence.doubled))
-    reason = _describe_evidence(evidence, options.site_utc_offset)
+    reason = _describe_evidence(evidence, site)
     flag = Flag("summer time", "", days[0], days[-1], len(days), reason, left_out=False)
     return moments, "; it looks like summer time in summer", (flag,)
 

@@ -15,9 +15,10 @@ from patchrisk.base.errors import Fault, InputError
 from patchrisk.base.units import BoolArray, FloatArray
 from patchrisk.core.soil.air_to_soil import DEEPEST_CM
 from patchrisk.core.soil.conduction import MAX_UP_CM
-from patchrisk.read.logger.heading import Heading, find_depth, find_unit, read_heading
-from patchrisk.read.logger.layout import Column, LogOptions, Role, TemperatureUnit
+from patchrisk.read.logger.heading import Heading, find_unit, read_heading
+from patchrisk.read.logger.layout import Column, Role, TemperatureUnit
 from patchrisk.read.logger.plausible import only_unit
+from patchrisk.read.site import LoggerFile
 from patchrisk.read.tables.cells import TIME_WORD
 from patchrisk.read.tables.dialect import find_column
 
@@ -99,7 +100,7 @@ class _JudgedColumn:
 
 
 def classify_columns(
-    columns: Sequence[FileColumn], daily: bool, options: LogOptions, source: str
+    columns: Sequence[FileColumn], daily: bool, options: LoggerFile, source: str
 ) -> tuple[Column, ...]:
     """Say of every column what it is and why.
 
@@ -233,13 +234,13 @@ class _Candidates:
         return InputError(Fault(self.source, place, found, cure))
 
 
-def _named_by_user(candidates: _Candidates, options: LogOptions) -> dict[int, Column]:
+def _named_by_user(candidates: _Candidates, options: LoggerFile) -> dict[int, Column]:
     """Columns that the options name."""
     chosen: dict[int, Column] = {}
     faults: list[Fault] = []
     judged = candidates.judged
     headers = [j.column.header for j in judged]
-    for name, depth in options.columns.items():
+    for name, depth in options.columns_cm.items():
         found = find_column(name, headers)
         if not found:
             faults.append(_not_there(candidates, name))
@@ -267,12 +268,8 @@ def _named_by_user(candidates: _Candidates, options: LogOptions) -> dict[int, Co
             cure = f"name another: {candidates.listed(others)}" if others else "name another file"
             faults.append(Fault(candidates.source, place, found_, cure))
             continue
-        known = column.depth_cm if column.depth_cm is not None else find_depth(column.header)
         chosen[column.number] = replace(
-            column,
-            role="soil temperature",
-            why="as told",
-            depth_cm=known if depth is None else depth,
+            column, role="soil temperature", why="as told", depth_cm=depth
         )
     if faults:
         raise InputError(faults)
@@ -294,7 +291,7 @@ def _not_there(candidates: _Candidates, name: str) -> Fault:
     return Fault(candidates.source, "columns", found, "name another file, or export it again")
 
 
-def _certain(candidates: _Candidates, options: LogOptions) -> dict[int, Column]:
+def _certain(candidates: _Candidates, options: LoggerFile) -> dict[int, Column]:
     """Columns that are soil temperature for certain; everything else is a question."""
     certain = [j for j in candidates.judged if j.rank == _CERTAIN]
     means = [j for j in certain if j.column.statistic == "mean"]

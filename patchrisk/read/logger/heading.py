@@ -288,13 +288,11 @@ def _run_together(word: str) -> list[str]:
     return best[-1] or [word]
 
 
-def find_depth(text: str) -> float | None:
-    """Find a depth in a header [cm]: ``5 cm``, ``cm_50``, ``Soil10cm``, ``2 in``, ``-0.5m``."""
-    return _length(text)[0]
-
-
 def _length(text: str) -> tuple[float | None, bool]:
-    """Return a length in a header [cm], and whether a minus says that it goes down."""
+    """Return a length in a header [cm], and whether a minus says that it goes down.
+
+    ``5 cm``, ``cm_50``, ``Soil10cm``, ``2 in``, ``-0.5m``.
+    """
     low = text.casefold()
     if match := _LAYER.search(low):
         middle = (float(match[1] or match[2]) + float(match[3])) / 2

@@ -15,7 +15,7 @@ import pandas as pd
 from patchrisk.base.errors import Fault, InputError
 from patchrisk.base.safe_text import has_split_decimal
 from patchrisk.base.units import BoolArray, IntArray
-from patchrisk.read.logger.layout import LogOptions
+from patchrisk.read.site import LoggerFile
 from patchrisk.read.tables.cells import (
     MISSING_TEXT,
     TIME_WORD,
@@ -91,7 +91,7 @@ class RawTable:
         return " ".join(self.names[i] for i in self.time_columns)
 
 
-def parse_table(text: str, encoding: str, source: str, options: LogOptions) -> RawTable:
+def parse_table(text: str, encoding: str, source: str, options: LoggerFile) -> RawTable:
     """Find the layout of a text and read it.
 
     Raises

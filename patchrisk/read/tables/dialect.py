@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from patchrisk.base.errors import Fault, InputError
-from patchrisk.read.logger.layout import LogOptions
+from patchrisk.read.site import LoggerFile
 from patchrisk.read.tables.cells import TIME_WORD, is_moment, is_number, lacks_year
 from patchrisk.read.tables.file_text import EXPORT
 
@@ -42,7 +42,7 @@ class Dialect:
     numbers: int
 
 
-def find_dialect(sample: Sequence[str], skip: int, options: LogOptions, source: str) -> Dialect:
+def find_dialect(sample: Sequence[str], skip: int, options: LoggerFile, source: str) -> Dialect:
     """Find the delimiter and the rows of a text.
 
     Parameters
@@ -80,7 +80,7 @@ def find_dialect(sample: Sequence[str], skip: int, options: LogOptions, source: 
     return best
 
 
-def _try(sample: Sequence[str], skip: int, delimiter: str, options: LogOptions) -> Dialect | None:
+def _try(sample: Sequence[str], skip: int, delimiter: str, options: LoggerFile) -> Dialect | None:
     rows, found = {}, Counter[int]()
     time_column = _told_column(sample, skip, delimiter, options)
     for n, line in enumerate(sample):
@@ -140,7 +140,7 @@ def _is_value(cell: str) -> bool:
 
 
 def _told_column(
-    sample: Sequence[str], skip: int, delimiter: str, options: LogOptions
+    sample: Sequence[str], skip: int, delimiter: str, options: LoggerFile
 ) -> int | None:
     """Column that the options name as the time, where this delimiter lets it be found."""
     if options.time is None:
@@ -153,7 +153,7 @@ def _told_column(
 
 
 def _no_rows(
-    sample: Sequence[str], tried: Sequence[str], options: LogOptions, source: str
+    sample: Sequence[str], tried: Sequence[str], options: LoggerFile, source: str
 ) -> Fault:
     lines = [(n, line) for n, line in enumerate(sample, 1) if line.strip()]
     cells = [(n, c) for n, line in lines for d in tried for c in split_cells(line, d)[:_REACH]]

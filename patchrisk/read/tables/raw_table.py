@@ -10,7 +10,8 @@ import pandas as pd
 
 from patchrisk.base.errors import Fault, InputError
 from patchrisk.base.units import IntArray
-from patchrisk.read.logger.layout import DateOrder, LogOptions
+from patchrisk.read.logger.layout import DateOrder
+from patchrisk.read.site import LoggerFile
 from patchrisk.read.tables.cells import is_moment
 from patchrisk.read.tables.delimited import RawTable, parse_table, refuse_size
 from patchrisk.read.tables.file_text import decode_text, is_workbook, read_bytes, read_sheets
@@ -23,7 +24,7 @@ from patchrisk.read.tables.known_formats import (
 from patchrisk.read.tables.timestamps import read_stamps
 
 
-def read_raw_table(path: Path, options: LogOptions) -> RawTable:
+def read_raw_table(path: Path, options: LoggerFile) -> RawTable:
     """Open a file as a table.
 
     Raises
@@ -43,9 +44,9 @@ def read_raw_table(path: Path, options: LogOptions) -> RawTable:
     return _from_text(text.text, text.encoding, source, options)
 
 
-def _from_workbook(raw: bytes, source: str, options: LogOptions) -> RawTable:
+def _from_workbook(raw: bytes, source: str, options: LoggerFile) -> RawTable:
     sheets = read_sheets(raw, source, options.sheet)
-    plain = replace(options, delimiter="\t", encoding=None)
+    plain = options.model_copy(update={"delimiter": "\t", "encoding": None})
     tables: dict[str, RawTable] = {}
     faults: list[Fault] = []
     for name, text in sheets.items():
@@ -66,7 +67,7 @@ def _from_workbook(raw: bytes, source: str, options: LogOptions) -> RawTable:
     return next(iter(tables.values()))
 
 
-def _from_text(text: str, encoding: str, source: str, options: LogOptions) -> RawTable:
+def _from_text(text: str, encoding: str, source: str, options: LoggerFile) -> RawTable:
     # Each looks at a text, and makes it plain or leaves it alone.
     plain = rewrite_annotated_csv(text) or rewrite_ghcn_daily(text)
     plain = plain or join_date_columns(text, options)
@@ -77,9 +78,10 @@ def _from_text(text: str, encoding: str, source: str, options: LogOptions) -> Ra
     return _spread_series(_name_microclimate_columns(table), options.date_order, source)
 
 
-def _from_plain(plain: RewrittenText, encoding: str, source: str, options: LogOptions) -> RawTable:
+def _from_plain(plain: RewrittenText, encoding: str, source: str, options: LoggerFile) -> RawTable:
     header = options.header_line if plain.lines is None else None
-    options = replace(options, delimiter=plain.delimiter, header_line=header)
+    told = {"delimiter": plain.delimiter, "header_line": header}
+    options = options.model_copy(update=told)
     table = parse_table(plain.text, encoding, source, options)
     table = replace(table, notes=(plain.note,))
     if plain.lines is None:

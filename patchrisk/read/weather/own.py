@@ -15,9 +15,9 @@ from patchrisk.base.errors import MOST_FAULTS, Fault, InputError
 from patchrisk.base.toml_files import load_numbers
 from patchrisk.base.units import QUANTITIES, BoolArray, FloatArray, Quantity, to_canonical
 from patchrisk.read.logger.heading import find_unit, looks_like_kelvin, to_degc
-from patchrisk.read.logger.layout import LogOptions, TemperatureUnit
+from patchrisk.read.logger.layout import TemperatureUnit
 from patchrisk.read.logger.read_log import refuse_long_steps
-from patchrisk.read.site import WeatherFile
+from patchrisk.read.site import LoggerFile, WeatherFile
 from patchrisk.read.tables.cells import to_numbers
 from patchrisk.read.tables.delimited import RawTable
 from patchrisk.read.tables.raw_table import read_raw_table
@@ -75,7 +75,8 @@ def read_with_notes(
     """
     source = str(path)
     options = options or WeatherFile(file=path.name)
-    table = read_raw_table(path, LogOptions(date_order=options.date_order, sheet=options.sheet))
+    layout = LoggerFile(file=path.name, date_order=options.date_order, sheet=options.sheet)
+    table = read_raw_table(path, layout)
     stamps = read_stamps(
         [table.cells[c] for c in table.time_columns],
         options.date_order,
