@@ -332,7 +332,7 @@ def _fit_model() -> type[BaseModel]:
     above_zero = Annotated[float, Field(gt=0, lt=_LARGEST)]
     moved: dict[str, Any] = {n: (above_zero if n in POSITIVE else number, None) for n in NAMES}
     values = create_model("Values", __base__=SiteTable, **moved)
-    kinds: dict[Any, Any] = {float: number, int: Annotated[int, Field(ge=1)], str: str}
+    kinds: dict[Any, Any] = {float: number, int: Annotated[int, Field(ge=1, lt=_LARGEST)], str: str}
     columns: dict[str, Any] = {n: (kinds.get(k), ...) for n, k in get_type_hints(SiteFit).items()}
     del columns["values"]
     columns |= {"inputs": (Literal[INPUTS], ...), "parameter": (values, ...)}
