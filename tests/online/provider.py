@@ -41,7 +41,7 @@ SERVICES = ("station list", "daily", "points", "grid", "metno", "openmeteo")
 LAPSE = 0.0065  # degC per metre: what the server's stations differ by
 
 # For tests: no needless waiting, and room for a slow machine.
-PATIENT = FetchLimits(pause_s=0.01, lock_s=0.1, max_bytes=1_000_000, max_download_bytes=1_000_000)
+PATIENT = FetchLimits(pause_s=0.01, max_bytes=1_000_000, max_download_bytes=1_000_000)
 
 SIGN_IN = b"<!DOCTYPE html><html><head><title>Guest network</title></head><body>Sign in</body>"
 

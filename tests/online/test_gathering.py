@@ -1,7 +1,5 @@
 """The whole of it: what a morning gets when all is well, and when it isn't."""
 
-import contextlib
-import sqlite3
 from datetime import date, timedelta
 
 import numpy as np
@@ -285,15 +283,5 @@ def test_without_a_folder_to_write_to_all_works_and_it_is_said_once(ohio, gather
     weather = gather()
     check_observed(weather, ohio)
     assert weather.forecast_source
-    (line,) = said(weather)
-    assert line.startswith("cache: ")
-
-
-def test_a_locked_cache_slows_nothing_and_is_said_once(ohio, gather):
-    gather()
-    with contextlib.closing(sqlite3.connect(gather.folder / "answers.sqlite")) as other:
-        other.execute("BEGIN EXCLUSIVE")
-        weather = gather()
-    check_observed(weather, ohio)
     (line,) = said(weather)
     assert line.startswith("cache: ")

@@ -108,13 +108,7 @@ def as_columns(values: npt.NDArray[Any]) -> npt.NDArray[Any]:
 
 
 def as_days(values: npt.ArrayLike) -> FloatArray:
-    """Return contiguous float64 with days as axis 0.
-
-    Raises
-    ------
-    ValueError
-        When there is no axis of days.
-    """
+    """Return contiguous float64 with days as axis 0; ValueError when there is none."""
     array = np.asarray(values, dtype=np.float64, order="C")
     if array.ndim == 0:
         raise ValueError("a single number has no days: give an array of (days, lanes...)")
@@ -122,13 +116,7 @@ def as_days(values: npt.ArrayLike) -> FloatArray:
 
 
 def alike(first: npt.ArrayLike, second: npt.ArrayLike) -> tuple[FloatArray, FloatArray]:
-    """Return two arrays of days, which must have the same shape.
-
-    Raises
-    ------
-    ValueError
-        When the shapes differ; lanes are never repeated in silence.
-    """
+    """Return two arrays of days of one shape; lanes are never repeated in silence."""
     one, two = as_days(first), as_days(second)
     if one.shape != two.shape:
         raise ValueError(f"shapes differ: {one.shape} and {two.shape}")
@@ -150,26 +138,9 @@ _COMPARE = {
 
 @keeps_labels
 def compare(values: npt.ArrayLike, operator: Operator, threshold: float) -> Met:
-    """Compare each value with a threshold.
+    """Compare each value with a threshold in its unit: `MET`, `NOT_MET` or `MISSING`, int8.
 
-    Parameters
-    ----------
-    values : array, (days, lanes...)
-        NaN where missing.
-    operator : {">", ">=", "<", "<="}
-        ``values operator threshold``; a value equal to the threshold is met by ">=" and "<=" only.
-    threshold : float
-        In the unit of the values.
-
-    Returns
-    -------
-    array of int8, (days, lanes...)
-        `MET`, `NOT_MET` or `MISSING`.
-
-    Raises
-    ------
-    ValueError
-        When the operator is unknown.
+    A value equal to the threshold is met by ">=" and "<=" only.
     """
     if operator not in _COMPARE:
         raise ValueError(f"operator {operator!r}: write one of {', '.join(_COMPARE)}")

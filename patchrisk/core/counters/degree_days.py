@@ -1,18 +1,4 @@
-"""Degree-days of each day from its mean, its extremes or its hours, and their running total.
-
-Every function takes and returns arrays of (days, lanes...); NaN is missing and stays missing. In
-the formulas TL and TU are the lower and the upper threshold, M = (Tmax + Tmin) / 2 and
-alpha = (Tmax - Tmin) / 2; of a day's sine D(T) is the area above T and f(T) the share of the day
-that it is above T. Where an upper threshold is given, ``cutoff`` says what happens to development
-above it (University of California, glossary of degree-days):
-
-``horizontal``
-    it goes on at the rate reached at TU;
-``intermediate``
-    its rate falls by one for each degree above TU; a day never counts less than zero;
-``vertical``
-    it stops while the temperature is above TU.
-"""
+"""Degree-days of each day from its mean, its extremes or its hours, and their running total."""
 
 from typing import Literal
 
@@ -51,21 +37,9 @@ def check_thresholds(lower_c: float, upper_c: float | None, cutoff: Cutoff = "ho
 def degree_days_of_mean(
     mean_c: npt.ArrayLike, lower_c: float, upper_c: float | None = None
 ) -> FloatArray:
-    """Degree-days of each day from its mean temperature [degC d].
+    """Degree-days of each day from its mean temperature, max(min(T, TU) - TL, 0) [degC d].
 
-    max(min(T, TU) - TL, 0): what a logged or modelled daily mean of the soil allows.
-
-    Parameters
-    ----------
-    mean_c : array, (days, lanes...)
-        Daily mean temperature [degC].
-    lower_c, upper_c : float
-        Thresholds [degC]; a mean above ``upper_c`` counts as ``upper_c``.
-
-    Raises
-    ------
-    ValueError
-        When ``upper_c`` is not above ``lower_c``.
+    It is what a logged or modelled daily mean of the soil allows.
     """
     high = check_thresholds(lower_c, upper_c)
     mean = as_days(mean_c)
@@ -83,18 +57,6 @@ def degree_days_average(min_c: npt.ArrayLike, max_c: npt.ArrayLike, lower_c: flo
     McMaster & Wilhelm (1997), method 1: the day's average is compared with the threshold. It
     differs from `degree_days_clamped` on every day whose minimum is below the threshold; say
     which was used.
-
-    Parameters
-    ----------
-    min_c, max_c : array, (days, lanes...)
-        Daily minimum and maximum temperature [degC].
-    lower_c : float
-        Threshold [degC].
-
-    References
-    ----------
-    McMaster, G.S. & Wilhelm, W.W. (1997). Growing degree-days: one equation, two
-    interpretations. Agric. For. Meteorol. 87:291-300.
     """
     low, high = alike(min_c, max_c)
     out = np.empty_like(low)
@@ -114,23 +76,6 @@ def degree_days_clamped(
 
     McMaster & Wilhelm (1997), method 2: minimum and maximum are each brought into
     [TL, TU] before they are averaged and TL is taken off ("86/50" for maize).
-
-    Parameters
-    ----------
-    min_c, max_c : array, (days, lanes...)
-        Daily minimum and maximum temperature [degC].
-    lower_c, upper_c : float
-        Thresholds [degC].
-
-    Raises
-    ------
-    ValueError
-        When ``upper_c`` is not above ``lower_c``.
-
-    References
-    ----------
-    McMaster, G.S. & Wilhelm, W.W. (1997). Growing degree-days: one equation, two
-    interpretations. Agric. For. Meteorol. 87:291-300.
     """
     top = check_thresholds(lower_c, upper_c)
     low, high = alike(min_c, max_c)
@@ -159,10 +104,6 @@ def degree_days_hourly(
     ----------
     hourly_c : array, (24 days, lanes...)
         Hourly temperature [degC], beginning with the first hour of a day.
-    lower_c, upper_c : float
-        Thresholds [degC].
-    cutoff : {"horizontal", "intermediate", "vertical"}
-        What happens above ``upper_c``; see `patchrisk.core.counters.degree_days`.
     min_hours : int
         A day with fewer known hours is missing. By default every hour must be known; when fewer
         are allowed, the known hours speak for the day, which is wrong in the measure that the
@@ -175,12 +116,7 @@ def degree_days_hourly(
     Raises
     ------
     ValueError
-        When the hours do not make whole days, or an argument is out of range.
-
-    References
-    ----------
-    Gu, S. (2016). Growing degree hours: a simple, accurate, and precise protocol to approximate
-    growing heat summation for grapevines. Int. J. Biometeorol. 60:1123-1134.
+        Also when the hours do not make whole days.
     """
     top = check_thresholds(lower_c, upper_c, cutoff)
     hourly = as_days(hourly_c)
@@ -229,8 +165,6 @@ def accumulate(
 
     Parameters
     ----------
-    degree_days : array, (days, lanes...)
-        Degree-days of each day [degC d].
     missing : {"unknown", "skip"}
         ``unknown``: from the first missing day on, the total is missing. ``skip``: a missing day
         adds nothing, so that the total is a lower bound.
@@ -239,11 +173,6 @@ def accumulate(
     -------
     array, (days, lanes...)
         Total up to and including each day.
-
-    Raises
-    ------
-    ValueError
-        When the policy is unknown.
     """
     if missing not in ("unknown", "skip"):
         raise ValueError(f"missing {missing!r}: write 'unknown' or 'skip'")
@@ -276,27 +205,6 @@ def degree_days_sine(
     A sine through the day's minimum and maximum stands for its course (Baskerville & Emin
     1969; the six cases of Zalom et al. 1983, table 5). A minimum above its maximum is a fault of
     the input and is not looked for here: such a day counts by its average.
-
-    Parameters
-    ----------
-    min_c, max_c : array, (days, lanes...)
-        Daily minimum and maximum temperature [degC].
-    lower_c, upper_c : float
-        Thresholds [degC].
-    cutoff : {"horizontal", "intermediate", "vertical"}
-        What happens above ``upper_c``; see `patchrisk.core.counters.degree_days`.
-
-    Raises
-    ------
-    ValueError
-        When ``upper_c`` is not above ``lower_c`` or the cut-off is unknown.
-
-    References
-    ----------
-    Baskerville, G.L. & Emin, P. (1969). Rapid estimation of heat accumulation from maximum and
-    minimum temperatures. Ecology 50:514-517.
-    Zalom, F.G. et al. (1983). Degree-days: the calculation and use of heat units in pest
-    management. University of California leaflet 21373.
     """
     top = check_thresholds(lower_c, upper_c, cutoff)
     low, high = alike(min_c, max_c)
@@ -319,26 +227,7 @@ def degree_days_double_sine(
 
     Half of the single sine from today's minimum to today's maximum and half of the one from
     today's maximum to tomorrow's minimum (Allen 1976). The last day has no tomorrow and reuses
-    its own minimum; a missing tomorrow leaves the day missing.
-
-    Parameters
-    ----------
-    min_c, max_c : array, (days, lanes...)
-        Daily minimum and maximum temperature [degC].
-    lower_c, upper_c : float
-        Thresholds [degC].
-    cutoff : {"horizontal", "intermediate", "vertical"}
-        Above ``upper_c``; see `patchrisk.core.counters.degree_days`. Applied to each half.
-
-    Raises
-    ------
-    ValueError
-        When ``upper_c`` is not above ``lower_c`` or the cut-off is unknown.
-
-    References
-    ----------
-    Allen, J.C. (1976). A modified sine wave method for calculating degree days.
-    Environ. Entomol. 5:388-396.
+    its own minimum; a missing tomorrow leaves the day missing. The cut-off is applied to each half.
     """
     out = degree_days_sine(min_c, max_c, lower_c, upper_c, cutoff)
     top = check_thresholds(lower_c, upper_c, cutoff)

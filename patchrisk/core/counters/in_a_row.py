@@ -1,8 +1,4 @@
-"""Days in a row and trailing means; first runs, longest, all of them, crossings.
-
-The functions of runs take what `compare` returns, or a boolean array. A missing day is not met and
-ends a run.
-"""
+"""Days in a row and trailing means; first runs, longest, all of them, crossings."""
 
 from collections.abc import Iterator
 from typing import NamedTuple
@@ -33,22 +29,7 @@ _MOST_DAYS = 32_767
 def rolling_mean(values: npt.ArrayLike, days: int) -> FloatArray:
     """Mean of each day and the days before it, so many in all; in the unit of the values.
 
-    Parameters
-    ----------
-    values : array, (days, lanes...)
-        NaN where missing.
-    days : int
-        Length of the mean [days].
-
-    Returns
-    -------
-    array, (days, lanes...)
-        NaN where a day of the mean is missing, as are those before the first.
-
-    Raises
-    ------
-    ValueError
-        When ``days`` is below 1 or absurd.
+    NaN where a day of the mean is missing, as are those before the first.
 
     Notes
     -----
@@ -146,21 +127,7 @@ class Crossing(NamedTuple):
 
 @keeps_labels
 def run_length(met: npt.ArrayLike) -> IntArray:
-    """Met days in a row up to and including each day.
-
-    Parameters
-    ----------
-    met : array of int8 or bool, (days, lanes...)
-
-    Returns
-    -------
-    array of int32, (days, lanes...)
-
-    Raises
-    ------
-    ValueError
-        When it is an array of another kind, or has no days.
-    """
+    """Met days in a row up to and including each day, int32."""
     marks = _marks(met)
     out = np.empty(marks.shape, dtype=np.int32)
     columns = as_columns(out)
@@ -171,14 +138,7 @@ def run_length(met: npt.ArrayLike) -> IntArray:
 
 @keeps_labels
 def run_completed(met: BoolArray, days: int) -> BoolArray:
-    """Say of each day whether it completes so many met days in a row; quick, no missing days.
-
-    Parameters
-    ----------
-    met : array of bool, (days, lanes...)
-    days : int
-        Length asked for [days].
-    """
+    """Say of each day whether it completes so many met days in a row; of a boolean array alone."""
     if days <= 1 or not met.any():
         return met
     done = met.copy()
@@ -193,24 +153,7 @@ def run_completed(met: BoolArray, days: int) -> BoolArray:
 
 @keeps_labels
 def first_run(met: npt.ArrayLike, days: int) -> FirstRun:
-    """Find the first run of at least so many met days.
-
-    Parameters
-    ----------
-    met : array of int8 or bool, (days, lanes...)
-    days : int
-        Length asked for [days].
-
-    Returns
-    -------
-    FirstRun
-        Arrays of int64, (lanes...).
-
-    Raises
-    ------
-    ValueError
-        When ``days`` is below 1, or as for `run_length`.
-    """
+    """Find the first run of at least so many met days; arrays of int64, (lanes...)."""
     if days < 1:
         raise ValueError(f"days {days}: a run has at least one day")
     marks = _marks(met)
@@ -224,7 +167,7 @@ def first_run(met: npt.ArrayLike, days: int) -> FirstRun:
 
 @keeps_labels
 def longest_run(met: npt.ArrayLike) -> IntArray:
-    """Met days in the longest run, int32, (lanes...); parameters and errors as for `run_length`."""
+    """Met days in the longest run, int32, (lanes...)."""
     marks = _marks(met)
     out = np.zeros(marks.shape[1:], dtype=np.int32)
     longest = out.reshape(-1)
@@ -234,7 +177,7 @@ def longest_run(met: npt.ArrayLike) -> IntArray:
 
 
 def runs(met: npt.ArrayLike) -> Runs:
-    """List every run of every lane as arrays of int64, (runs,); else as for `run_length`."""
+    """List every run of every lane as arrays of int64, (runs,)."""
     columns = as_columns(_marks(met)).T
     edges = np.zeros((columns.shape[0], columns.shape[1] + 1), dtype=bool)
     edges[:, :-1] = columns
@@ -252,12 +195,8 @@ def first_crossing(
 
     Parameters
     ----------
-    values : array, (days, lanes...)
-        NaN where missing.
     operator : {">", ">=", "<", "<="}
         Makes the far side: ">" and ">=" of a rising series, "<" and "<=" of a falling one.
-    threshold : float
-        In the unit of the values.
     days : int or None
         For how many days it has to stay [days]; None for never coming back before the record
         ends. That is confirmed on the last day only.
@@ -266,11 +205,6 @@ def first_crossing(
     -------
     Crossing
         Arrays of int64 and bool, (lanes...); -1 and False where there is none.
-
-    Raises
-    ------
-    ValueError
-        When an argument is out of range.
     """
     far = compare(values, operator, threshold)
     if days is None and len(far):

@@ -109,8 +109,6 @@ class FetchLimits:
         For all the waiting of one run but that for the station list [s].
     pause_s : float
         Before the second and last try after a passing fault [s].
-    lock_s : float
-        For another process that holds the cache [s].
     max_bytes, max_download_bytes : int
         Largest body taken, unpacked, and largest station list.
     """
@@ -123,7 +121,6 @@ class FetchLimits:
     hurry_s: float = 2.0
     run_s: float = 60.0
     pause_s: float = 1.0
-    lock_s: float = 2.0
     max_bytes: int = 5_000_000
     max_download_bytes: int = 200_000_000
 
