@@ -323,6 +323,7 @@ def test_a_folder_that_may_only_be_read(provider):
         client = Client(provider, folder)
         client.get()
         the_copy(client).chmod(0o444)
+        folder.chmod(0o755)
         (folder / "answers").chmod(0o555)
         try:
             with as_nobody(), client.fetcher() as fetcher:

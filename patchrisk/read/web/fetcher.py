@@ -84,7 +84,7 @@ class ResponseStore(FileDict):
 
     def __delitem__(self, key: str) -> None:
         self._memory.pop(key, None)
-        super().__delitem__(key)
+        super().__delitem__(key)  # type: ignore[no-untyped-call]
 
 
 class ResponseCache(BaseCache):
