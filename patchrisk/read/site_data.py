@@ -33,7 +33,7 @@ from patchrisk.read.shelf import DEFAULT_FILE, shelf_path
 from patchrisk.read.site import Site, read_site
 from patchrisk.read.soil import fit_path
 from patchrisk.read.visit.file import read_visit
-from patchrisk.read.weather.at_site import Weather, location_of, weather_at
+from patchrisk.read.weather.at_site import Weather, weather_at
 from patchrisk.read.weather.own import read_daily_weather, read_with_notes
 
 _MEASURED = ("logged", "station")
@@ -64,7 +64,7 @@ class SiteData:
 def gather(path: Path, as_of: date, now: datetime, *, offline: bool = False) -> SiteData:
     """Read everything for a morning; parameters and errors as for `prepare`."""
     site, library = read_all(path)
-    today = location_of(site).local_day(now)
+    today = site.site.local_day(now)
     own, faults, _ = _read_weather(site, today)
     faults = [*_faults_of_ages(path, site, as_of), *faults]
     if faults:
@@ -159,7 +159,7 @@ def _faults_of_ages(path: Path, site: Site, day: date) -> list[Fault]:
 
 def this_morning(path: Path, now: datetime) -> date:
     """Return the day it is at the site, whatever clock this computer keeps."""
-    return location_of(read_site(path)).local_day(now)
+    return read_site(path).site.local_day(now)
 
 
 def sample_morning(path: Path) -> date:
@@ -203,7 +203,7 @@ def examine(path: Path, now: datetime) -> Examination:
         library = None
     else:
         faults = []
-    today = location_of(site).local_day(now)
+    today = site.site.local_day(now)
     weather, weather_faults, notes = _read_weather(site, today)
     weather_faults += _forecast_faults(site)
     readings, logger_faults = _read_loggers(site, weather, today)

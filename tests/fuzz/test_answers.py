@@ -18,7 +18,6 @@ from hypothesis import strategies as st
 
 from patchrisk.base.errors import UnavailableError
 from patchrisk.read.weather.at_site import gather_weather
-from patchrisk.read.weather.days import Location
 from patchrisk.read.weather.forecasts import read_grid, read_metno, read_openmeteo
 from patchrisk.read.weather.station_list import nearest, station_list
 from patchrisk.read.weather.stations import read_year
@@ -29,10 +28,9 @@ from tests.fuzz.mutate import as_json, changed, rearranged, spoilt
 from tests.online import provider as service
 from tests.online.aging import age_cache
 from tests.online.odd import REFUSED, TAKEN, answer, with_headers
-from tests.online.provider import PATIENT, Provider
+from tests.online.provider import OHIO, PATIENT, Provider
 
 NOW = datetime(2026, 5, 18, 10, 15, tzinfo=UTC)
-OHIO = Location(40.0, -83.0, 250.0, timedelta(hours=-5))
 QUIET = Provider(NOW, OHIO)  # only for its bodies: it never listens
 
 GOOD = {
@@ -41,9 +39,9 @@ GOOD = {
     "openmeteo": service.openmeteo(QUIET, {"past_days": "1", "forecast_days": "10"}),
 }
 READERS = {
-    "nws": lambda body: read_grid(body, OHIO.utc_offset).daily,
-    "metno": lambda body: read_metno(body, OHIO.utc_offset).daily,
-    "openmeteo": lambda body: read_openmeteo(body, OHIO.utc_offset).daily,
+    "nws": lambda body: read_grid(body, OHIO.standard_offset).daily,
+    "metno": lambda body: read_metno(body, OHIO.standard_offset).daily,
+    "openmeteo": lambda body: read_openmeteo(body, OHIO.standard_offset).daily,
 }
 TRUE = {name: READERS[name](as_json(GOOD[name])) for name in GOOD}
 YEAR = service.daily(QUIET, 2025, "NEAR0").decode()

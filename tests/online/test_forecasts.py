@@ -9,9 +9,9 @@ import pandas as pd
 import pytest
 
 from patchrisk.base.errors import InputError
-from patchrisk.read.site import Online
+from patchrisk.read.site import Online, Place
 from patchrisk.read.weather.at_site import get_forecast, usable
-from patchrisk.read.weather.days import IssuedForecast, Location, convert, spans, to_days
+from patchrisk.read.weather.days import IssuedForecast, convert, spans, to_days
 from patchrisk.read.weather.forecasts import (
     may_cover,
     read_grid,
@@ -22,10 +22,9 @@ from patchrisk.read.weather.forecasts import (
 from patchrisk.read.web.fetcher import Fetcher
 from patchrisk.read.web.reply import WrongContentError
 from tests.online.aging import age_cache
-from tests.online.provider import PATIENT, Provider, truth
+from tests.online.provider import OHIO, PATIENT, Provider, truth
 
-OHIO = Location(40.0, -83.0, 250.0, timedelta(hours=-5))
-ROME = Location(41.9, 12.5, 50.0, timedelta(hours=1))
+ROME = Place(latitude=41.9, longitude=12.5, elevation="50 m", utc_offset="+01:00")
 DAY = date(2026, 5, 18)
 NAN = float("nan")
 
@@ -217,7 +216,7 @@ def test_nws_a_point_without_a_plain_cell_is_refused(properties):
     ],
 )
 def test_nws_is_asked_where_it_may_serve(where, asked):
-    assert may_cover(Location(*where, None, timedelta())) is asked
+    assert may_cover(Place(latitude=where[0], longitude=where[1])) is asked
 
 
 # ------------------------------------------------------------------ MET Norway

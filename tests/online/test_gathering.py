@@ -7,10 +7,10 @@ import pandas as pd
 import pytest
 
 from patchrisk.base.errors import UnavailableError
+from patchrisk.read.site import Place
 from patchrisk.read.weather.at_site import gather_weather
-from patchrisk.read.weather.days import Location
 from tests.online.aging import age_cache
-from tests.online.provider import PATIENT, Provider, truth
+from tests.online.provider import OHIO, PATIENT, Provider, truth
 
 QUICKLY = {"limits": PATIENT, "past_years": 1}
 
@@ -216,7 +216,7 @@ def test_years_without_data_are_passed_over_in_silence(ohio, gather):
 
 
 def test_nobody_near(ohio, gather):
-    place = Location(-20.0, 100.0, 0.0, timedelta(hours=7))
+    place = Place(latitude=-20.0, longitude=100.0, elevation="0 m", utc_offset="+07:00")
     options = {"cache_dir": gather.folder, "endpoints": ohio.endpoints, **QUICKLY}
     weather = gather_weather(place, ohio.today, ohio.now, **options)
     assert said(weather)[0] == "stations: none that reports within 50 km and 350 m of height"
@@ -224,7 +224,7 @@ def test_nobody_near(ohio, gather):
 
 
 def test_without_an_elevation_it_is_said_that_heights_are_not_bridged(ohio, gather):
-    place = Location(40.0, -83.0, None, timedelta(hours=-5))
+    place = OHIO.model_copy(update={"elevation": None})
     options = {"cache_dir": gather.folder, "endpoints": ohio.endpoints, **QUICKLY}
     weather = gather_weather(place, ohio.today, ohio.now, **options)
     assert said(weather) == [

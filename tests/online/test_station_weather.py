@@ -8,7 +8,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from patchrisk.read.weather.days import Location, combine
+from patchrisk.read.site import Place
+from patchrisk.read.weather.days import combine
 from patchrisk.read.weather.station_list import Station, nearest, station_list
 from patchrisk.read.weather.stations import (
     attributions_of,
@@ -20,11 +21,10 @@ from patchrisk.read.weather.stations import (
 from patchrisk.read.web.fetcher import Fetcher
 from patchrisk.read.web.reply import Endpoints, FetchError, WrongContentError
 from tests.online.aging import age_cache
-from tests.online.provider import PATIENT, STATION_TABLES, daily, truth
+from tests.online.provider import OHIO, PATIENT, STATION_TABLES, daily, truth
 
 NOW = datetime(2026, 5, 18, 10, 15, tzinfo=UTC)
 TODAY = date(2026, 5, 18)
-OHIO = Location(40.0, -83.0, 250.0, timedelta(hours=-5))
 
 
 @pytest.fixture
@@ -57,7 +57,7 @@ def test_near_level_and_complete_goes_first_and_what_is_beyond_the_limits_goes(f
 
 
 def test_a_height_that_is_not_known_keeps_nobody_out(fetcher, provider):
-    place = Location(40.0, -83.0, None, timedelta(hours=-5))
+    place = OHIO.model_copy(update={"elevation": None})
     assert "HIGH0" in [s.key for s in listed(fetcher, provider, place)]
 
 
@@ -74,7 +74,14 @@ def test_completeness_in_per_cent_means_the_same(fetcher, provider):
 
 
 def test_nowhere_near_anything(fetcher, provider):
-    assert listed(fetcher, provider, Location(-20.0, 100.0, 0.0, timedelta(hours=7))) == []
+    assert (
+        listed(
+            fetcher,
+            provider,
+            Place(latitude=-20.0, longitude=100.0, elevation="0 m", utc_offset="+07:00"),
+        )
+        == []
+    )
 
 
 @pytest.mark.parametrize(
@@ -120,7 +127,7 @@ def test_the_stations_and_distances_are_those_of_meteostats_own_query(tmp_path, 
     monkeypatch.setattr(config, "stations_db_file", str(path))
     monkeypatch.setattr(config, "stations_db_ttl", 10**9)
     theirs = stations.nearby(Point(latitude, longitude), radius=50_000, limit=100)
-    ours = nearest(path, Location(latitude, longitude, None, timedelta(hours=0)))
+    ours = nearest(path, Place(latitude=latitude, longitude=longitude))
     assert len(ours) == 100
     assert {s.key: s.distance_km for s in ours} == pytest.approx(
         (theirs["distance"] / 1000).to_dict(), abs=1e-3

@@ -11,13 +11,12 @@ import pandas as pd
 
 from patchrisk.base.errors import Fault, UnavailableError
 from patchrisk.base.toml_files import load_numbers
-from patchrisk.read.site import Site
+from patchrisk.read.site import Place, Site
 from patchrisk.read.weather.days import (
     DAY_COLUMNS,
     Forecast,
     ForecastService,
     IssuedForecast,
-    Location,
     empty_days,
     merge_weather,
 )
@@ -39,7 +38,7 @@ _SERVICES: dict[str, ForecastService] = {"nws": NWS, "metno": METNO, "openmeteo"
 def get_forecast(
     fetcher: "Fetcher",
     endpoints: Endpoints,
-    place: Location,
+    place: Place,
     today: date,
     now: datetime,
     choice: ForecastChoice = "auto",
@@ -87,7 +86,7 @@ def get_forecast(
 
 
 def own_forecast(
-    path: Path, place: Location, today: date, now: datetime
+    path: Path, place: Place, today: date, now: datetime
 ) -> tuple[Forecast | None, list[Notice]]:
     """Read the forecast that the user keeps in a file; returns and raises as `get_forecast`.
 
@@ -104,7 +103,7 @@ def usable(
     attribution: str,
     issue: IssuedForecast,
     fetched_at: datetime | None,
-    place: Location,
+    place: Place,
     today: date,
     now: datetime,
 ) -> tuple[Forecast | None, list[Notice]]:
@@ -137,7 +136,7 @@ def usable(
     return Forecast(source, days, first, issue.issued_at, fetched_at, attribution), notices
 
 
-def _stamp(moment: datetime, place: Location) -> str:
+def _stamp(moment: datetime, place: Place) -> str:
     return f"{moment.astimezone(place.zone):%Y-%m-%d %H:%M}"
 
 
@@ -181,7 +180,7 @@ class Weather:
 
 
 def gather_weather(
-    place: Location,
+    place: Place,
     today: date,
     now: datetime,
     *,
@@ -273,12 +272,6 @@ def _joined(
     )
 
 
-def location_of(site: Site) -> Location:
-    """Return the point and clock of a site."""
-    p = site.site
-    return Location(p.latitude, p.longitude, p.elevation_m, p.standard_offset)
-
-
 def weather_at(
     site: Site,
     own: pd.DataFrame | None,
@@ -295,7 +288,7 @@ def weather_at(
     table is empty and a notice says why. InputError when the forecast file or an address can't be
     used.
     """
-    place = location_of(site)
+    place = site.site
     first = morning.replace(year=morning.year - 3, month=1, day=1)
     ahead = site.folder / site.forecast_file if site.forecast_file else None
     if not site.online.use:

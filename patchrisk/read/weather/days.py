@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, timedelta, timezone
+from datetime import UTC, date, datetime, timedelta
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -11,6 +11,7 @@ import pandas as pd
 
 from patchrisk.base.toml_files import load_numbers
 from patchrisk.base.units import QUANTITIES, FloatArray, to_canonical
+from patchrisk.read.site import Place
 from patchrisk.read.web.reply import Reply, WrongContentError
 
 if TYPE_CHECKING:
@@ -20,29 +21,6 @@ AIR = ("air_min_c", "air_max_c", "air_mean_c")
 DAY_COLUMNS = (*AIR, "rain_mm")
 PROVENANCE = tuple(f"{name}_from" for name in DAY_COLUMNS)
 STATION_COLUMNS = ("station", "rain_station")
-
-
-@dataclass(frozen=True)
-class Location:
-    """A point on the map with its local standard time.
-
-    ``latitude``, ``longitude``: north and east positive [degrees]. ``elevation_m``: height above
-    sea level [m]; None when it isn't known. ``utc_offset``: local standard time minus UTC.
-    """
-
-    latitude: float
-    longitude: float
-    elevation_m: float | None
-    utc_offset: timedelta
-
-    @property
-    def zone(self) -> timezone:
-        """Local standard time, the year round."""
-        return timezone(self.utc_offset)
-
-    def local_day(self, moment: datetime) -> date:
-        """Return the local standard day in which an aware moment lies."""
-        return moment.astimezone(self.zone).date()
 
 
 def empty_days(days: pd.DatetimeIndex | None = None) -> pd.DataFrame:
@@ -237,7 +215,7 @@ class ForecastService:
 
     name: str
     attribution: str
-    fetch: "Callable[[Fetcher, str, Location], Reply[IssuedForecast]]"
+    fetch: "Callable[[Fetcher, str, Place], Reply[IssuedForecast]]"
     condition: str = ""
 
 

@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from patchrisk.base.toml_files import load_numbers
+from patchrisk.read.site import Place
 from patchrisk.read.weather.days import (
     ForecastService,
     IssuedForecast,
-    Location,
     check_count,
     check_extent,
     convert,
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from patchrisk.read.web.fetcher import Fetcher
 
 
-def _fetch_metno(fetcher: "Fetcher", base: str, place: Location) -> Reply[IssuedForecast]:
+def _fetch_metno(fetcher: "Fetcher", base: str, place: Place) -> Reply[IssuedForecast]:
     """Fetch the forecast of a place.
 
     The service asks for at most four decimals, for whole metres, for its Expires to be obeyed
@@ -38,7 +38,7 @@ def _fetch_metno(fetcher: "Fetcher", base: str, place: Location) -> Reply[Issued
         where["altitude"] = f"{place.elevation_m:.0f}"
     return fetcher.get(
         f"{base}/locationforecast/2.0/complete",
-        lambda content: read_metno(content, place.utc_offset),
+        lambda content: read_metno(content, place.standard_offset),
         params=where,
         fresh=timedelta(hours=numbers["cache.forecast"].value),
         obey_up_to=timedelta(hours=numbers["cache.longest_lifetime"].value),
@@ -144,7 +144,7 @@ _BOXES = (
 )
 
 
-def may_cover(place: Location) -> bool:
+def may_cover(place: Place) -> bool:
     """Tell whether the service is worth asking."""
     return any(
         south <= place.latitude <= north and west <= place.longitude <= east
@@ -152,7 +152,7 @@ def may_cover(place: Location) -> bool:
     )
 
 
-def _fetch_nws(fetcher: "Fetcher", base: str, place: Location) -> Reply[IssuedForecast]:
+def _fetch_nws(fetcher: "Fetcher", base: str, place: Place) -> Reply[IssuedForecast]:
     """Fetch the grid of a place."""
     numbers = load_numbers("weather")
     point = f"{base}/points/{_degrees(place.latitude)},{_degrees(place.longitude)}"
@@ -164,7 +164,7 @@ def _fetch_nws(fetcher: "Fetcher", base: str, place: Location) -> Reply[IssuedFo
         cell = fetcher.get(point, read_point, fresh=believed, no_data=none).value
         return fetcher.get(
             f"{base}/gridpoints/{cell}",
-            lambda content: read_grid(content, place.utc_offset),
+            lambda content: read_grid(content, place.standard_offset),
             fresh=hour,
         )
 
@@ -264,7 +264,7 @@ NWS = ForecastService(
 _HOURLY = ("temperature_2m", "precipitation")
 
 
-def _fetch_openmeteo(fetcher: "Fetcher", base: str, place: Location) -> Reply[IssuedForecast]:
+def _fetch_openmeteo(fetcher: "Fetcher", base: str, place: Place) -> Reply[IssuedForecast]:
     """Fetch the forecast of a place."""
     where = {
         "latitude": f"{place.latitude:.4f}",
@@ -278,7 +278,7 @@ def _fetch_openmeteo(fetcher: "Fetcher", base: str, place: Location) -> Reply[Is
         where["elevation"] = f"{place.elevation_m:.0f}"
     return fetcher.get(
         f"{base}/v1/forecast",
-        lambda content: read_openmeteo(content, place.utc_offset),
+        lambda content: read_openmeteo(content, place.standard_offset),
         params=where,
         fresh=timedelta(hours=load_numbers("weather")["cache.forecast"].value),
     )

@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from patchrisk.base.toml_files import load_numbers
-from patchrisk.read.weather.days import Location
+from patchrisk.read.site import Place
 from patchrisk.read.web.reply import (
     CLOCK_TOLERANCE,
     Endpoints,
@@ -202,7 +202,7 @@ def _problem(path: Path) -> str:
     return ""
 
 
-def nearest(path: Path, place: Location) -> list[Station]:
+def nearest(path: Path, place: Place) -> list[Station]:
     """Rank the stations around a place, best first.
 
     The penalty is distance / max_distance + |height difference| / max_height_difference +
@@ -247,7 +247,7 @@ def nearest(path: Path, place: Location) -> list[Station]:
 _Row = tuple[float, str, str, str, float, float, float | None]
 
 
-def _around(connection: sqlite3.Connection, place: Location, max_km: float) -> list[_Row]:
+def _around(connection: sqlite3.Connection, place: Place, max_km: float) -> list[_Row]:
     """Find distance [km], key, name, country, latitude, longitude, height of those around."""
     band = max_km / _KM_A_DEGREE
     rows = connection.execute(
@@ -293,7 +293,7 @@ def _can_be_meant(key: object, latitude: object, longitude: object, height: obje
     return height is None or (isinstance(height, int | float) and _LOWEST_M < height < _HIGHEST_M)
 
 
-def _distance_km(place: Location, latitude: float, longitude: float) -> float:
+def _distance_km(place: Place, latitude: float, longitude: float) -> float:
     """Great-circle distance by the haversine formula [km]."""
     here, there = math.radians(place.latitude), math.radians(latitude)
     turn = math.radians(longitude - place.longitude)

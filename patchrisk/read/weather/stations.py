@@ -15,7 +15,8 @@ import pandas as pd
 
 from patchrisk.base.toml_files import load_numbers
 from patchrisk.base.units import QUANTITIES
-from patchrisk.read.weather.days import AIR, DAY_COLUMNS, Location, add_mean, combine
+from patchrisk.read.site import Place
+from patchrisk.read.weather.days import AIR, DAY_COLUMNS, add_mean, combine
 from patchrisk.read.weather.station_list import Station, nearest, set_aside, station_list
 from patchrisk.read.web.reply import (
     Endpoints,
@@ -131,7 +132,7 @@ def _drop_impossible(columns: dict[str, npt.NDArray[Any]]) -> None:
         columns[name] = np.where(crossed, np.nan, columns[name])
 
 
-def to_site(days: pd.DataFrame, station: Station, place: Location, today: date) -> pd.DataFrame:
+def to_site(days: pd.DataFrame, station: Station, place: Place, today: date) -> pd.DataFrame:
     """Bring a station's days to the site, each saying what it is.
 
     Temperatures are moved to the site's height at the lapse rate of thresholds/weather.toml,
@@ -166,7 +167,7 @@ def fetch_year(
     endpoints: Endpoints,
     station: Station,
     year: int,
-    place: Location,
+    place: Place,
     today: date,
     now: datetime,
 ) -> Reply[StationYear]:
@@ -191,7 +192,7 @@ def fetch_year(
     )
 
 
-def _until_midnight(place: Location, now: datetime) -> timedelta:
+def _until_midnight(place: Place, now: datetime) -> timedelta:
     """Time left of the site's day; at least a minute, since zero would mean never to keep."""
     local = pd.Timestamp(now.astimezone(place.zone).replace(tzinfo=None))
     return max(
@@ -238,7 +239,7 @@ class StationFiles:
         self,
         fetcher: "Fetcher",
         endpoints: Endpoints,
-        place: Location,
+        place: Place,
         today: date,
         now: datetime,
         tell: ReportProgress,
