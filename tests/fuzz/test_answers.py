@@ -349,7 +349,7 @@ def test_a_station_list_with_odd_cells_is_used_or_set_aside(tmp_path_factory, da
 
 def check_list(folder):
     with within_budget(), Fetcher(folder, limits=PATIENT, offline=True) as fetcher:
-        path, notices = station_list(fetcher, QUIET.endpoints, NOW)
+        path, notices = station_list(fetcher, NOW)
         if path is None:
             assert [n.source for n in notices] == ["station list"] * 2
             assert (folder / "stations.db.damaged").exists()

@@ -38,7 +38,7 @@ class Client:
         self.host = self.url.split("/")[2]
 
     def fetcher(self, **options):
-        usual = {"limits": self.provider.limits, "bases": self.provider.endpoints.bases}
+        usual = {"limits": self.provider.limits, "endpoints": self.provider.endpoints}
         return Fetcher(self.folder, **{**usual, **options})
 
     def get(self, fetcher=None, **options):
@@ -162,13 +162,13 @@ def test_nobody_listening(client):
         free.bind(("127.0.0.1", 0))
         port = free.getsockname()[1]
     base = f"http://127.0.0.1:{port}"
-    fetcher = Fetcher(client.folder, bases=[base], limits=PATIENT)
+    fetcher = Fetcher(client.folder, endpoints=Endpoints(openmeteo=base), limits=PATIENT)
     with fetcher, pytest.raises(FetchError, match=rf"127.0.0.1:{port} can't be reached"):
         fetcher.get(f"{base}/x", read_temperatures, fresh=HOUR)
 
 
 def test_only_the_addresses_given_may_be_plain_http(client, tmp_path):
-    fetcher = Fetcher(tmp_path, bases=["http://127.0.0.1:1"], limits=PATIENT)
+    fetcher = Fetcher(tmp_path, endpoints=Endpoints(nws="http://127.0.0.1:1"), limits=PATIENT)
     with fetcher, pytest.raises(FetchError, match="over plain http: refused"):
         fetcher.get(client.url, read_temperatures, fresh=HOUR)
     assert client.provider.count() == 0
@@ -380,9 +380,9 @@ import sys
 from datetime import timedelta
 from pathlib import Path
 from patchrisk.read.web.fetcher import Fetcher
-from patchrisk.read.web.reply import read_json
+from patchrisk.read.web.reply import Endpoints, read_json
 url, folder = sys.argv[1:]
-with Fetcher(Path(folder), bases=[url]) as fetcher:
+with Fetcher(Path(folder), endpoints=Endpoints(openmeteo=url)) as fetcher:
     for n in range(20):
         fetcher.get(f"{url}?n={n}", read_json, fresh=timedelta(hours=1))
     print(*fetcher.notices)

@@ -456,11 +456,10 @@ def rome():
 
 
 def ask(provider, folder, choice="auto", today=None, **options):
-    options = {"limits": PATIENT, "bases": provider.endpoints.bases, **options}
+    options = {"limits": PATIENT, "endpoints": provider.endpoints, **options}
     with Fetcher(folder, **options) as fetcher:
         return get_forecast(
             fetcher,
-            provider.endpoints,
             provider.place,
             today or provider.today,
             provider.now,

@@ -37,7 +37,6 @@ _SERVICES: dict[str, ForecastService] = {"nws": NWS, "metno": METNO, "openmeteo"
 
 def get_forecast(
     fetcher: "Fetcher",
-    endpoints: Endpoints,
     place: Place,
     today: date,
     now: datetime,
@@ -65,7 +64,7 @@ def get_forecast(
     for name in names:
         service = _SERVICES[name]
         try:
-            reply = service.fetch(fetcher, getattr(endpoints, name), place)
+            reply = service.fetch(fetcher, place)
         except FetchError as error:
             expected = error.absent and len(names) > 1
             notices.append(Notice(service.name, error.reason, "info" if expected else "warning"))
@@ -204,18 +203,17 @@ def gather_weather(
     """
     from patchrisk.read.web.fetcher import Fetcher
 
-    endpoints = endpoints or Endpoints()
     first = first or date(today.year - 1, 1, 1)
     tell = progress or (lambda done, total, text: None)
     with Fetcher(
-        cache_dir, bases=endpoints.bases, contact=contact, offline=offline, limits=limits
+        cache_dir, endpoints=endpoints, contact=contact, offline=offline, limits=limits
     ) as fetcher:
-        files = StationFiles(fetcher, endpoints, place, today, now, tell)
+        files = StationFiles(fetcher, place, today, now, tell)
         stations = files.choose()
         recent = files.recent(stations, first)
         # Before the past years, which can wait for the next run where the time is short.
         tell(files.done, files.total, "forecast")
-        ahead, notices = get_forecast(fetcher, endpoints, place, today, now, forecast)
+        ahead, notices = get_forecast(fetcher, place, today, now, forecast)
         past = files.past(stations, past_years)
         notices = [*fetcher.notices, *files.notices(), *notices]
         attributions = files.attributions()

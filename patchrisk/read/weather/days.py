@@ -208,14 +208,14 @@ class Forecast:
 class ForecastService:
     """A service of forecasts.
 
-    ``attribution``: whom to name beside its forecast. ``fetch``: given the fetcher, the service's
-    base address and a place; raises FetchError. ``condition``: what its use is bound to, told with
+    ``attribution``: whom to name beside its forecast. ``fetch``: given the fetcher
+    and a place; raises FetchError. ``condition``: what its use is bound to, told with
     each forecast; empty where it is free to all.
     """
 
     name: str
     attribution: str
-    fetch: "Callable[[Fetcher, str, Place], Reply[IssuedForecast]]"
+    fetch: "Callable[[Fetcher, Place], Reply[IssuedForecast]]"
     condition: str = ""
 
 

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from patchrisk.read.web.fetcher import Fetcher
 
 
-def _fetch_metno(fetcher: "Fetcher", base: str, place: Place) -> Reply[IssuedForecast]:
+def _fetch_metno(fetcher: "Fetcher", place: Place) -> Reply[IssuedForecast]:
     """Fetch the forecast of a place.
 
     The service asks for at most four decimals, for whole metres, for its Expires to be obeyed
@@ -37,7 +37,7 @@ def _fetch_metno(fetcher: "Fetcher", base: str, place: Place) -> Reply[IssuedFor
     if place.elevation_m is not None:
         where["altitude"] = f"{place.elevation_m:.0f}"
     return fetcher.get(
-        f"{base}/locationforecast/2.0/complete",
+        f"{fetcher.endpoints.metno}/locationforecast/2.0/complete",
         lambda content: read_metno(content, place.standard_offset),
         params=where,
         fresh=timedelta(hours=numbers["cache.forecast"].value),
@@ -152,10 +152,10 @@ def may_cover(place: Place) -> bool:
     )
 
 
-def _fetch_nws(fetcher: "Fetcher", base: str, place: Place) -> Reply[IssuedForecast]:
+def _fetch_nws(fetcher: "Fetcher", place: Place) -> Reply[IssuedForecast]:
     """Fetch the grid of a place."""
     numbers = load_numbers("weather")
-    point = f"{base}/points/{_degrees(place.latitude)},{_degrees(place.longitude)}"
+    point = f"{fetcher.endpoints.nws}/points/{_degrees(place.latitude)},{_degrees(place.longitude)}"
     believed = timedelta(days=numbers["cache.grid"].value)
     none = timedelta(days=numbers["cache.no_data"].value)
     hour = timedelta(hours=numbers["cache.forecast"].value)
@@ -163,7 +163,7 @@ def _fetch_nws(fetcher: "Fetcher", base: str, place: Place) -> Reply[IssuedForec
     def grid() -> Reply[IssuedForecast]:
         cell = fetcher.get(point, read_point, fresh=believed, no_data=none).value
         return fetcher.get(
-            f"{base}/gridpoints/{cell}",
+            f"{fetcher.endpoints.nws}/gridpoints/{cell}",
             lambda content: read_grid(content, place.standard_offset),
             fresh=hour,
         )
@@ -264,7 +264,7 @@ NWS = ForecastService(
 _HOURLY = ("temperature_2m", "precipitation")
 
 
-def _fetch_openmeteo(fetcher: "Fetcher", base: str, place: Place) -> Reply[IssuedForecast]:
+def _fetch_openmeteo(fetcher: "Fetcher", place: Place) -> Reply[IssuedForecast]:
     """Fetch the forecast of a place."""
     where = {
         "latitude": f"{place.latitude:.4f}",
@@ -277,7 +277,7 @@ def _fetch_openmeteo(fetcher: "Fetcher", base: str, place: Place) -> Reply[Issue
     if place.elevation_m is not None:
         where["elevation"] = f"{place.elevation_m:.0f}"
     return fetcher.get(
-        f"{base}/v1/forecast",
+        f"{fetcher.endpoints.openmeteo}/v1/forecast",
         lambda content: read_openmeteo(content, place.standard_offset),
         params=where,
         fresh=timedelta(hours=load_numbers("weather")["cache.forecast"].value),

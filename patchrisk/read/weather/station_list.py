@@ -17,7 +17,6 @@ from patchrisk.base.toml_files import load_numbers
 from patchrisk.read.site import Place
 from patchrisk.read.web.reply import (
     CLOCK_TOLERANCE,
-    Endpoints,
     FetchError,
     Notice,
     WrongContentError,
@@ -89,9 +88,7 @@ class Station:
         return f"{self.name} ({self.key}), {away}"
 
 
-def station_list(
-    fetcher: "Fetcher", endpoints: Endpoints, now: datetime
-) -> tuple[Path | None, list[Notice]]:
+def station_list(fetcher: "Fetcher", now: datetime) -> tuple[Path | None, list[Notice]]:
     """Return the file of the station list, fetched or renewed if need be.
 
     An old list is better than none, and is kept when it can't be renewed. A damaged one is set
@@ -113,7 +110,7 @@ def station_list(
         if fetcher.offline or -CLOCK_TOLERANCE <= timedelta(seconds=age) <= lifetime:
             return path, notices
     try:
-        body = fetcher.download(f"{endpoints.meteostat}/{FILE_NAME}", _check_magic)
+        body = fetcher.download(f"{fetcher.endpoints.meteostat}/{FILE_NAME}", _check_magic)
         try:
             _keep(path, body)
         except OSError:  # the cache has said so already

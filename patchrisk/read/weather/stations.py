@@ -19,7 +19,6 @@ from patchrisk.read.site import Place
 from patchrisk.read.weather.days import AIR, DAY_COLUMNS, add_mean, combine
 from patchrisk.read.weather.station_list import Station, nearest, set_aside, station_list
 from patchrisk.read.web.reply import (
-    Endpoints,
     FetchError,
     Notice,
     Reply,
@@ -164,7 +163,6 @@ def to_site(days: pd.DataFrame, station: Station, place: Place, today: date) -> 
 
 def fetch_year(
     fetcher: "Fetcher",
-    endpoints: Endpoints,
     station: Station,
     year: int,
     place: Place,
@@ -185,7 +183,7 @@ def fetch_year(
             timedelta(days=numbers["cache.current_year"].value), _until_midnight(place, now)
         )
     return fetcher.get(
-        f"{endpoints.meteostat}/daily/{year}/{station.key}.csv.gz",
+        f"{fetcher.endpoints.meteostat}/daily/{year}/{station.key}.csv.gz",
         lambda content: read_year(content, year),
         fresh=fresh,
         no_data=timedelta(days=numbers["cache.no_data"].value),
@@ -238,13 +236,12 @@ class StationFiles:
     def __init__(
         self,
         fetcher: "Fetcher",
-        endpoints: Endpoints,
         place: Place,
         today: date,
         now: datetime,
         tell: ReportProgress,
     ) -> None:
-        self._fetcher, self._endpoints, self._place = fetcher, endpoints, place
+        self._fetcher, self._place = fetcher, place
         self._today, self._now, self._tell = today, now, tell
         self._notices: list[Notice] = []
         self._read: dict[tuple[str, int], StationYear] = {}
@@ -255,7 +252,7 @@ class StationFiles:
     def choose(self) -> list[Station]:
         """Pick the stations to ask."""
         self._tell(0, self.total, "station list")
-        path, self._notices = station_list(self._fetcher, self._endpoints, self._now)
+        path, self._notices = station_list(self._fetcher, self._now)
         if path is None:
             return []
         numbers = load_numbers("weather")
@@ -320,7 +317,6 @@ class StationFiles:
             try:
                 reply = fetch_year(
                     self._fetcher,
-                    self._endpoints,
                     station,
                     year,
                     self._place,

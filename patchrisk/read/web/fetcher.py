@@ -7,7 +7,7 @@ import os
 import re
 import tempfile
 import threading
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
@@ -25,7 +25,7 @@ from requests_cache.session import CachedSession
 
 from patchrisk import __version__
 from patchrisk.base.errors import Fault, InputError
-from patchrisk.read.web.reply import CLOCK_TOLERANCE, FetchError, Notice, Reply
+from patchrisk.read.web.reply import CLOCK_TOLERANCE, Endpoints, FetchError, Notice, Reply
 from patchrisk.read.web.transport import (
     BoundedTransport,
     FetchLimits,
@@ -121,7 +121,7 @@ class Fetcher:
     not asked again in the same run: thirty station-years must not mean thirty time-outs.
 
     ``cache_dir``: folder of the cache; None for the platform's folder. It is made on first use.
-    ``bases``: addresses of the services; those on plain http are let through, nothing else is.
+    ``endpoints``: where the services are; those on plain http are let through, nothing else is.
     ``contact``: mail address or page by which the services can reach the user; some ask for it.
     ``offline``: never touch the network.
     """
@@ -130,7 +130,7 @@ class Fetcher:
         self,
         cache_dir: Path | None = None,
         *,
-        bases: Iterable[str] = (),
+        endpoints: Endpoints | None = None,
         contact: str | None = None,
         offline: bool = False,
         limits: FetchLimits | None = None,
@@ -147,7 +147,9 @@ class Fetcher:
         self._session.max_redirects = 5
         self._session.headers["User-Agent"] = _user_agent(contact)
         self._session.headers["Accept-Encoding"] = "gzip"
-        plain = (urlsplit(base).netloc for base in bases if base.startswith("http://"))
+        self.endpoints = endpoints or Endpoints()
+        addresses = vars(self.endpoints).values()
+        plain = (urlsplit(base).netloc for base in addresses if base.startswith("http://"))
         self._hosts = HostRefusals(offline=offline, plain=plain)
         self._transport = BoundedTransport(self._hosts, self.limits)
         self._session.mount("https://", self._transport)
