@@ -62,10 +62,7 @@ def load_soil_model() -> SoilModel:
 def read_soil_model(path: Path) -> SoilModel:
     """Read a parameter file.
 
-    Raises
-    ------
-    InputError
-        With every table, name or number that is missing, unknown or impossible.
+    InputError with every table, name or number that is missing, unknown or impossible.
     """
     reader = _Reader(str(path))
     data = read_toml(path)
@@ -200,20 +197,9 @@ def surface_of(
 ) -> Surface:
     """Describe a piece of turf from thresholds/soil_cover.toml.
 
-    Parameters
-    ----------
-    root_zone : str
-        ``sand green``, ``push-up green``, ``loam`` or ``clay``.
-    cover : str
-        ``mown``, ``close-mown`` (greens), ``rough`` or ``dormant``.
-    irrigated : bool
-    shade : float
-        Share of the day's sun kept off by trees or buildings, 0 to 1.
-
-    Raises
-    ------
-    InputError
-        When a name is unknown or the shade is out of range.
+    ``root_zone``: ``sand green``, ``push-up green``, ``loam`` or ``clay``. ``cover``: ``mown``,
+    ``close-mown`` (greens), ``rough`` or ``dormant``. ``shade``: share of the day's sun kept off by
+    trees or buildings, 0 to 1. InputError when a name is unknown or the shade is out of range.
     """
     number = load_numbers("soil_cover")
     faults = [
@@ -253,16 +239,8 @@ def _names(table: str) -> Iterable[str]:
 def diffusivity_of(root_zone: str, wetness: str) -> float:
     """Return a root zone's thermal diffusivity from thresholds/root_zones.toml [m2/s].
 
-    Parameters
-    ----------
-    root_zone : str
-        Such as ``sand green`` or ``loam``.
-    wetness : {"dry", "moist", "wet"}
-
-    Raises
-    ------
-    InputError
-        When the root zone or the wetness is unknown; names the known ones.
+    ``root_zone``: such as ``sand green`` or ``loam``. InputError when the root zone or the wetness
+    is unknown; names the known ones.
     """
     numbers = load_numbers("root_zones")
     zones, wets = (tuple(dict.fromkeys(key.split(".")[n] for key in numbers)) for n in (0, 1))

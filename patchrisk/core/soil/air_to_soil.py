@@ -50,19 +50,13 @@ START_ABOVE_C = 1.5
 
 @dataclass(frozen=True)
 class SoilEstimate:
-    """Estimated soil temperature of each day, in the shape of the air temperature given.
+    """Estimated soil temperature of each day, in the shape of the air temperature given."""
 
-    Attributes
-    ----------
-    mean_c, min_c, max_c : array
-        The day's mean, minimum and maximum at the depth [degC].
-    sd_c : array
-        Error of the mean [degC]: the mean +- 1.2816 sd holds the truth on 80 % of days.
-    """
-
+    # mean_c, min_c, max_c: The day's mean, minimum and maximum at the depth [degC]
     mean_c: FloatArray
     min_c: FloatArray
     max_c: FloatArray
+    # Error of the mean [degC]: the mean +- 1.2816 sd holds the truth on 80 % of days
     sd_c: FloatArray
 
     def since(self, days: slice) -> "SoilEstimate":

@@ -54,40 +54,26 @@ SEASONS = ("winter", "spring", "summer", "autumn")
 
 @dataclass(frozen=True)
 class SiteFit:
-    """Numbers of the model for one site, and what they rest on.
+    """Numbers of the model for one site, and what they rest on."""
 
-    Attributes
-    ----------
-    inputs : str
-        Inputs the numbers belong to, one of `INPUTS`.
-    depth_cm : float
-        Depth of the log [cm].
-    fitted_on, first_day, last_day : str
-        ISO dates: of the fit, and of the first and last logged day used.
-    days : int
-        Logged days used.
-    error_before_c, error_after_c : float
-        Root mean square error over the logged days with the general numbers and these [degC].
-    bias_before_c, bias_after_c : float
-        Mean of estimate minus log [degC].
-    values : mapping of str to float
-        The numbers that moved.
-    level : float
-        Logarithm by which the variance of the error is lowered, or raised, against the general.
-    """
-
-    inputs: str
-    depth_cm: float
+    inputs: str  # Inputs the numbers belong to, one of `INPUTS`
+    depth_cm: float  # Depth of the log [cm]
+    # fitted_on, first_day, last_day: ISO dates: of the fit, and of the first and last logged day
+    # used
     fitted_on: str
     first_day: str
     last_day: str
-    days: int
+    days: int  # Logged days used
+    # error_before_c, error_after_c: Root mean square error over the logged days with the general
+    # numbers and these [degC]
     error_before_c: float
     error_after_c: float
+    # bias_before_c, bias_after_c: Mean of estimate minus log [degC]
     bias_before_c: float
     bias_after_c: float
+    # Logarithm by which the variance of the error is lowered, or raised, against the general
     level: float
-    values: Mapping[str, float]
+    values: Mapping[str, float]  # The numbers that moved
 
     def applied_to(self, model: SoilModel) -> SoilModel:
         """Return the general model as it is at the site, to be given to `estimate_soil`."""
@@ -112,30 +98,14 @@ def calibrate(
 ) -> SiteFit:
     """Fit the model to a site's logged soil temperature.
 
-    Parameters
-    ----------
-    weather : DailyWeather
-        Of one site, (days,). The air should begin some months before the log; the same kinds of
-        weather must be given when the fit is used.
-    logged_mean_c : array, (days,)
-        The logged daily mean at the depth [degC]; NaN where missing.
-    today : date
-        Written into the fit.
-    model : SoilModel
-        The general one, from which the fit starts.
-    logged_range_c : array, optional
-        Logged daily maximum minus minimum; tells a probe that is not in the ground [degC].
-    station_distance_km, station_height_m : float
-        From the site to where the air was measured.
-    source : str
-        Name of the log in the errors.
-
-    Raises
-    ------
-    InputError
-        When the log cannot teach the model: too few known days, no variation, a probe that
-        follows the air, degF taken for degC, a station too far off, or an error that no
-        fit mends.
+    ``weather``: of one site, (days,). The air should begin some months before the log; the same
+    kinds of weather must be given when the fit is used. ``logged_mean_c``: the logged daily mean at
+    the depth [degC]; NaN where missing. ``today``: written into the fit. ``model``: the general
+    one, from which the fit starts. ``logged_range_c``: logged daily maximum minus minimum; tells a
+    probe that is not in the ground [degC]. ``station_distance_km`` and ``station_height_m``: from
+    the site to where the air was measured. ``source``: name of the log in the errors. InputError
+    when the log cannot teach the model: too few known days, no variation, a probe that follows the
+    air, degF taken for degC, a station too far off, or an error that no fit mends.
     """
     low, high, log = (
         np.asarray(a, float) for a in (weather.air_min_c, weather.air_max_c, logged_mean_c)
@@ -267,11 +237,8 @@ def response(
 ) -> tuple[FloatArray, FloatArray]:
     """Estimate the daily mean and its derivative to each parameter.
 
-    Returns
-    -------
-    mean_c : array, (depths, days, lanes)
-    slope : array, (names, depths, days, lanes)
-        Central differences, in the space of the fit.
+    Returns ``mean_c``, (depths, days, lanes), and ``slope``, (names, depths, days, lanes): central
+    differences, in the space of the fit.
     """
     lanes, count = forcing.air_c.shape[1], len(names)
     steps = np.array([STEPS[n] for n in names])

@@ -46,23 +46,12 @@ INPUTS = ("air", "air_solar", "air_rain", "air_rain_solar")
 
 @dataclass(frozen=True)
 class Parameters:
-    """A complete set of numbers for the model.
+    """A complete set of numbers for the model."""
 
-    Attributes
-    ----------
-    inputs : str
-        Which inputs it was fitted on: one of `INPUTS`.
-    values : mapping of str to float
-        By name; the fitting passes arrays, one number a lane.
-    errors : mapping of str to float
-        Standard error of each.
-    error_model : mapping of str to float
-        Logarithm of the error variance: level, season, aridity, snow cover.
-    """
-
-    inputs: str
-    values: Mapping[str, Any]
-    errors: Mapping[str, float]
+    inputs: str  # Which inputs it was fitted on: one of `INPUTS`
+    values: Mapping[str, Any]  # By name; the fitting passes arrays, one number a lane
+    errors: Mapping[str, float]  # Standard error of each
+    # Logarithm of the error variance: level, season, aridity, snow cover
     error_model: Mapping[str, float]
 
     def __getitem__(self, name: str) -> Any:
@@ -75,36 +64,22 @@ class Parameters:
 
 @dataclass(frozen=True)
 class Surface:
-    """Adjustments to the estimate for one piece of turf.
+    """Adjustments to the estimate for one piece of turf."""
 
-    Attributes
-    ----------
-    offset_c, offset_sd_c : float
-        Difference of the daily mean from the reference plot, and how unsure it is [degC].
-    shade : float
-        Share of the sun kept off, 0 to 1.
-    irrigation : float
-        Share of the evaporation demand given back as water on days above 8 degC.
-    damping_cm : float
-        Depth over which the daily range falls to 1/e [cm].
-    by_range, by_sun : float
-        Half the daily range at the surface: per degC of half the air's range, and per MJ m-2 of
-        radiation.
-    skew : float
-        By how much the maximum is farther from the mean than half the range, as a share of it.
-    snow_half_cm : float
-        Measured depth of snow that halves the exchange with the air [cm].
-    """
-
+    # offset_c, offset_sd_c: Difference of the daily mean from the reference plot, and how unsure it
+    # is [degC]
     offset_c: float
     offset_sd_c: float
-    shade: float
-    irrigation: float
-    damping_cm: float
+    shade: float  # Share of the sun kept off, 0 to 1
+    irrigation: float  # Share of the evaporation demand given back as water on days above 8 degC
+    damping_cm: float  # Depth over which the daily range falls to 1/e [cm]
+    # by_range, by_sun: Half the daily range at the surface: per degC of half the air's range, and
+    # per MJ m-2 of radiation
     by_range: float
     by_sun: float
+    # By how much the maximum is farther from the mean than half the range, as a share of it
     skew: float
-    snow_half_cm: float
+    snow_half_cm: float  # Measured depth of snow that halves the exchange with the air [cm]
 
     def half_range_c(self, range_c: FloatArray, sun_mj: FloatArray, depth_cm: float) -> FloatArray:
         """Half the daily range at a depth under bare, unfrozen turf [degC]."""
@@ -122,35 +97,20 @@ class Prior:
 
 @dataclass(frozen=True)
 class SoilModel:
-    """Every number that the estimate of soil temperature rests on.
+    """Every number that the estimate of soil temperature rests on."""
 
-    Attributes
-    ----------
-    parameters : mapping of str to Parameters
-        By the inputs they were fitted on, one of `INPUTS`.
-    prior : Prior
-        From which a log moves them.
-    persistence : mapping of str to float
-        How the error lasts: days and shares of its three parts.
-    calibration : mapping of str to float
-        Set by hand: what a log may teach, and when it is refused.
-    radiation_with_rain, radiation_air_only, rain_guess : tuple of float
-        Weights of the guesses of radiation and rain, where they are not measured.
-    climate : mapping of str to tuple of float
-        What latitude tells of the air's mean and harmonic: at 40 degrees, slope, spread.
-    plot : Surface
-        The plots of the stations that it was fitted on.
-    """
-
-    parameters: Mapping[str, Parameters]
-    prior: Prior
-    persistence: Mapping[str, float]
-    calibration: Mapping[str, float]
+    parameters: Mapping[str, Parameters]  # By the inputs they were fitted on, one of `INPUTS`
+    prior: Prior  # From which a log moves them
+    persistence: Mapping[str, float]  # How the error lasts: days and shares of its three parts
+    calibration: Mapping[str, float]  # Set by hand: what a log may teach, and when it is refused
+    # radiation_with_rain, radiation_air_only, rain_guess: Weights of the guesses of radiation and
+    # rain, where they are not measured
     radiation_with_rain: tuple[float, ...]
     radiation_air_only: tuple[float, ...]
     rain_guess: tuple[float, ...]
+    # What latitude tells of the air's mean and harmonic: at 40 degrees, slope, spread
     climate: Mapping[str, tuple[float, ...]]
-    plot: Surface
+    plot: Surface  # The plots of the stations that it was fitted on
 
     def with_parameters(self, own: Parameters) -> "SoilModel":
         """Return the model with one set of parameters, whatever the inputs."""
@@ -162,21 +122,14 @@ LEAST_RANGE_C = 0.5
 
 @dataclass(frozen=True)
 class Climate:
-    """What a place is like over the years, one number a lane.
+    """What a place is like over the years, one number a lane."""
 
-    Attributes
-    ----------
-    mean_c, cos_c, sin_c : array, (lanes,)
-        Mean of the daily air temperature and its annual harmonic, day 1 January at angle zero
-        [degC].
-    aridity : array, (lanes,)
-        Evaporation demand over demand plus rain: 0 wet to 1 arid.
-    """
-
+    # mean_c, cos_c, sin_c: (lanes,): Mean of the daily air temperature and its annual harmonic, day
+    # 1 January at angle zero [degC]
     mean_c: FloatArray
     cos_c: FloatArray
     sin_c: FloatArray
-    aridity: FloatArray
+    aridity: FloatArray  # (lanes,): Evaporation demand over demand plus rain: 0 wet to 1 arid
 
     @property
     def swing_c(self) -> FloatArray:

@@ -40,29 +40,17 @@ class Probe:
     """What one probe logged by the day: its one form from the logger's file to the area's soil.
 
     Arrays are (days,), or (days, sites) where several sites have such a probe.
-
-    Parameters
-    ----------
-    depth_cm : float
-        Depth [cm]; NaN where it is not told.
-    dates : ndarray of datetime64[D], shape (days,)
-        Consecutive days.
-    mean_c, min_c, max_c : ndarray of float
-        [degC]; NaN where not logged.
-    hour : ndarray of float, or None
-        Of the one reading of each day [h], where it is of its moment and not the day's mean.
-    name : str
-        That of its column.
-    counts : RowCounts
     """
 
-    depth_cm: float
-    dates: DayArray
+    depth_cm: float  # Depth [cm]; NaN where it is not told
+    dates: DayArray  # (days,): Consecutive days
+    # mean_c, min_c, max_c: [degC]; NaN where not logged
     mean_c: FloatArray
     min_c: FloatArray
     max_c: FloatArray
+    # Of the one reading of each day [h], where it is of its moment and not the day's mean
     hour: FloatArray | None = None
-    name: str = ""
+    name: str = ""  # That of its column
     counts: RowCounts = field(default_factory=RowCounts)
 
     @property
@@ -90,29 +78,19 @@ class Probe:
 
 @dataclass(frozen=True)
 class SoilSeries:
-    """Soil temperature of an area at one depth, day by day.
+    """Soil temperature of an area at one depth, day by day."""
 
-    Parameters
-    ----------
-    dates : ndarray of datetime64[D], shape (days,)
-        Consecutive days; the last is the last complete day before the outlook.
-    depth_cm : float
-        Depth [cm].
-    mean_c, max_c, sd_c : ndarray of float, shape (days,)
-        Daily mean, daily maximum, standard deviation of the mean's error [degC]; NaN where
-        unknown.
-    came_from : ndarray of str, shape (days,)
-        ``logged``, ``modelled`` or, where unknown, an empty string.
-    draws_c : ndarray of float, shape (recent days, draws)
-        Series that the daily mean of the last days may really have been [degC].
-    """
-
+    # (days,): Consecutive days; the last is the last complete day before the outlook
     dates: DayArray
-    depth_cm: float
+    depth_cm: float  # Depth [cm]
+    # mean_c, max_c, sd_c: (days,): Daily mean, daily maximum, standard deviation of the mean's
+    # error [degC]; NaN where unknown
     mean_c: FloatArray
     max_c: FloatArray
     sd_c: FloatArray
+    # (days,): ``logged``, ``modelled`` or, where unknown, an empty string
     came_from: npt.NDArray[np.str_]
+    # (recent days, draws): Series that the daily mean of the last days may really have been [degC]
     draws_c: FloatArray
 
 
@@ -165,15 +143,9 @@ def soil_series(
 ) -> dict[float, SoilSeries]:
     """Join what was logged with what the air tells, at several depths at once.
 
-    Parameters
-    ----------
-    estimates : mapping of float to SoilEstimate or None
-        For each depth wanted [cm], the estimate from air temperature on the same days; None
-        without air temperature.
-    probe_sd_c : float
-        How far a probe may stand from the turf it speaks for [degC].
-    model : SoilModel
-        That of the estimates; it says how their error lasts.
+    ``estimates``: for each depth wanted [cm], the estimate from air temperature on the same days;
+    None without air temperature. ``probe_sd_c``: how far a probe may stand from the turf it speaks
+    for [degC]. ``model``: that of the estimates; it says how their error lasts.
     """
     nothing = np.full(dates.shape, np.nan)
     unknown = SoilEstimate(nothing, nothing, nothing, nothing)
@@ -236,28 +208,17 @@ class Filtered:
 
 @dataclass(frozen=True)
 class LearntError:
-    """What a log teaches of an estimate's error: what the join and the draws build on.
-
-    Attributes
-    ----------
-    estimate : SoilEstimate
-    logged_c : array, (days, lanes)
-        [degC]
-    share : array, (3,)
-        Of the error's variance, by its parts.
-    filtered : Filtered
-    expected, variance : array, (days, lanes)
-        Mean and variance of the error, in units of its sd, from the days on both sides [1].
-    scale : array, (lanes,)
-        Variance of the log's surprises against the expected; see `Filtered.scale`.
-    """
+    """What a log teaches of an estimate's error: what the join and the draws build on."""
 
     estimate: SoilEstimate
-    logged_c: FloatArray
-    share: FloatArray
+    logged_c: FloatArray  # (days, lanes): [degC]
+    share: FloatArray  # (3,): Of the error's variance, by its parts
     filtered: Filtered
+    # expected, variance: (days, lanes): Mean and variance of the error, in units of its sd, from
+    # the days on both sides [1]
     expected: FloatArray
     variance: FloatArray
+    # (lanes,): Variance of the log's surprises against the expected; see `Filtered.scale`
     scale: FloatArray
 
 
@@ -285,18 +246,10 @@ def join_logged(
 ) -> tuple[FloatArray, FloatArray, npt.NDArray[np.str_]]:
     """Join logged days with the estimate of the same days and lanes.
 
-    Parameters
-    ----------
-    probe_sd_c : float
-        How far a probe may stand from the turf it speaks for [degC]; widens every day.
-
-    Returns
-    -------
-    mean_c, sd_c : array, (days, lanes)
-        Logged days are kept as logged; days without air temperature stay NaN unless logged. The
-        mean +- 1.2816 sd holds the truth on 80 % of days.
-    came_from : array of str
-        `LOGGED` or `MODELLED`, and an empty string where there is neither.
+    ``probe_sd_c``: how far a probe may stand from the turf it speaks for [degC]; widens every day.
+    Returns ``mean_c``, ``sd_c``, (days, lanes): logged days are kept as logged; days without air
+    temperature stay NaN unless logged. The mean +- 1.2816 sd holds the truth on 80 % of days;
+    ``came_from``: `LOGGED` or `MODELLED`, and an empty string where there is neither.
     """
     have = np.isfinite(error.logged_c)
     corrected = error.estimate.mean_c + error.estimate.sd_c * error.expected
@@ -386,19 +339,10 @@ def simulate_soil(
     backward from the last day (Carter & Kohn 1994, Biometrika 81:541-553), so that the draws
     agree with the logged days and spread away from them.
 
-    Parameters
-    ----------
-    seed : int
-        Same seed, same draws.
-    first_day : int
-        Leave out the days before this one; the log before it still counts.
-    probe_sd_c : float
-        How far the probe may stand from the turf: one offset a draw [degC].
-
-    Returns
-    -------
-    array, (days - first_day, lanes, draws)
-        NaN where the estimate is, unless logged.
+    ``seed``: same seed, same draws. ``first_day``: leave out the days before this one; the log
+    before it still counts. ``probe_sd_c``: how far the probe may stand from the turf: one offset a
+    draw [degC]. Returns (days - first_day, lanes, draws), NaN where
+    the estimate is, unless logged.
     """
     f, share = error.filtered, error.share
     rng = np.random.default_rng(seed)

@@ -102,10 +102,7 @@ def _summer(
 def find_offset(header: str, titles: Iterable[str]) -> tuple[timedelta, str] | None:
     """Find the file's offset from UTC in the time column's header, or in the lines above.
 
-    Returns
-    -------
-    tuple of timedelta and str, or None
-        The offset and where it is written; None when it is nowhere, or the titles disagree.
+    Returns the offset and where it is written; None when it is nowhere, or the titles disagree.
     """
     if match := _OFFSET.search(header):
         return offset_of(match[1] or "+0"), f"the header says {match[0].strip()}"
@@ -169,12 +166,8 @@ class _SummerTimeEvidence:
 def find_summer_time(moments: Moments, step: timedelta) -> _SummerTimeEvidence | None:
     """Find the rule for summer time that the stamps of a file follow, if they follow one.
 
-    Parameters
-    ----------
-    moments : array of datetime64
-        In the order of the file, without NaT.
-    step : timedelta
-        The file's usual step; a step of more than an hour can't show it.
+    ``moments``: in the order of the file, without NaT. ``step``: the file's usual step; a step of
+    more than an hour can't show it.
     """
     if step > _HOUR or not len(moments):
         return None
@@ -210,12 +203,9 @@ def rule_for(offset: timedelta) -> SummerTimeRule | None:
 def to_standard(moments: Moments, rule: SummerTimeRule) -> Moments:
     """Take the hour of summer time out of a file's stamps.
 
-    Parameters
-    ----------
-    moments : array of datetime64
-        Wall-clock times in the order of the file, NaT where unknown. In the doubled hour of
-        autumn the first of two equal stamps is summer time. A stamp inside the skipped hour of
-        spring was set by no clock that follows the rule: it stays.
+    ``moments``: wall-clock times in the order of the file, NaT where unknown. In the doubled hour
+    of autumn the first of two equal stamps is summer time. A stamp inside the skipped hour of
+    spring was set by no clock that follows the rule: it stays.
     """
     wall = pd.DatetimeIndex(moments)
     local = wall.tz_localize(rule.zone, ambiguous=~wall.duplicated(), nonexistent="NaT")

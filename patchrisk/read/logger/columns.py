@@ -19,8 +19,7 @@ from patchrisk.read.logger.heading import Heading, find_unit, read_heading
 from patchrisk.read.logger.layout import Column, Role, TemperatureUnit
 from patchrisk.read.logger.plausible import only_unit
 from patchrisk.read.site import LoggerFile
-from patchrisk.read.tables.cells import TIME_WORD
-from patchrisk.read.tables.dialect import find_column
+from patchrisk.read.tables.cells import TIME_WORD, find_column
 
 # A probe as deep as this can speak for the deepest layer that the soil model reaches.
 REACH_CM = DEEPEST_CM + MAX_UP_CM
@@ -35,36 +34,18 @@ _CERTAIN, _LIKELY, _SILENT, _OTHER = range(4)
 
 @dataclass(frozen=True)
 class FileColumn:
-    """A column of a file as it stands: what its heading says, and how it is filled.
+    """A column of a file as it stands: what its heading says, and how it is filled."""
 
-    Attributes
-    ----------
-    number : int
-        Counted from 1.
-    name, under : str
-        Its header, and what the lines below the header say of it.
-    time : bool
-        Whether it is a part of the time.
-    cells : int
-        How many are not missing.
-    numbers : array
-        NaN where there is none, and throughout a column of the time.
-    words : array of bool
-        Where a cell is neither a number nor missing.
-    cell_unit : {"degC", "degF"} or None
-        Unit that the cells themselves carry.
-    doubt : callable
-        Says why its values, in a unit or in any, can't be soil temperature; empty where they can.
-    """
-
-    number: int
+    number: int  # Counted from 1
+    # name, under: Its header, and what the lines below the header say of it
     name: str
     under: str
-    time: bool
-    cells: int
-    numbers: FloatArray
-    words: BoolArray
-    cell_unit: TemperatureUnit | None
+    time: bool  # Whether it is a part of the time
+    cells: int  # How many are not missing
+    numbers: FloatArray  # NaN where there is none, and throughout a column of the time
+    words: BoolArray  # Where a cell is neither a number nor missing
+    cell_unit: TemperatureUnit | None  # Unit that the cells themselves carry
+    # Says why its values, in a unit or in any, can't be soil temperature; empty where they can
     doubt: Callable[[TemperatureUnit | None], str]
 
     @property
@@ -104,18 +85,10 @@ def classify_columns(
 ) -> tuple[Column, ...]:
     """Say of every column what it is and why.
 
-    Parameters
-    ----------
-    daily : bool
-        Whether the file has one row a day; only then do columns of minima and maxima count.
-    source : str
-        File named in the faults.
-
-    Raises
-    ------
-    InputError
-        When no column is soil temperature for certain, or several probes have no depth; and when
-        a column that is told is not there, or can't be soil temperature by its values.
+    ``daily``: whether the file has one row a day; only then do columns of minima and maxima count.
+    ``source``: file named in the faults. InputError when no column is soil temperature for certain,
+    or several probes have no depth; and when a column that is told is not there, or can't be soil
+    temperature by its values.
     """
     judged = [_judge(column, daily) for column in columns]
     candidates = _Candidates(judged, source)

@@ -93,63 +93,34 @@ class LogLayout:
 
 @dataclass(frozen=True)
 class Flag:
-    """Something found wrong, or to be known, about readings of a file.
-
-    Parameters
-    ----------
-    probe : str
-        The probe's name; empty when every probe of the file is meant.
-    first, last : date or None
-        The local standard days between which it lies.
-    count : int
-        Readings concerned (for a gap: readings that are lacking).
-    reason : str
-        One plain phrase.
-    left_out : bool
-        Whether the readings were kept from the daily values.
-    """
+    """Something found wrong, or to be known, about readings of a file."""
 
     kind: FlagKind
-    probe: str
+    probe: str  # The probe's name; empty when every probe of the file is meant
+    # first, last: The local standard days between which it lies
     first: date | None
     last: date | None
-    count: int
-    reason: str
-    left_out: bool = True
+    count: int  # Readings concerned (for a gap: readings that are lacking)
+    reason: str  # One plain phrase
+    left_out: bool = True  # Whether the readings were kept from the daily values
 
 
 @dataclass
 class Log:
-    """A logger file's readings, as read and then as judged: what is left out is flagged.
-
-    Attributes
-    ----------
-    seconds : array of int
-        Time of each row [s since 1970, on the site's standard clock].
-    degc : dict of str to array
-        Each probe's readings [degC]; NaN where there is none, or where it was left out.
-    lines : array of int
-        Line of the file for each row, in the order of the file.
-    extremes : dict of (str, str) to Series
-        The ``min`` and ``max`` of a probe by day [degC], in files of one row a day with them.
-    rows : int
-        Rows with readings, those included whose time could not be read.
-    missing : dict of str to int
-        Cells of each probe without a reading.
-    daily : bool
-        Whether the file has one row a day.
-    """
+    """A logger file's readings, as read and then as judged: what is left out is flagged."""
 
     source: str
     layout: LogLayout
-    seconds: IntArray
+    seconds: IntArray  # Time of each row [s since 1970, on the site's standard clock]
+    # Each probe's readings [degC]; NaN where there is none, or where it was left out
     degc: dict[str, FloatArray]
-    lines: IntArray
+    lines: IntArray  # Line of the file for each row, in the order of the file
+    # The ``min`` and ``max`` of a probe by day [degC], in files of one row a day with them
     extremes: "dict[tuple[str, ColumnStatistic], pd.Series[float]]"
     flags: list[Flag]
-    rows: int
-    missing: dict[str, int]
-    daily: bool
+    rows: int  # Rows with readings, those included whose time could not be read
+    missing: dict[str, int]  # Cells of each probe without a reading
+    daily: bool  # Whether the file has one row a day
 
     def column(self, probe: str) -> Column:
         """Return the column with the means of a probe."""

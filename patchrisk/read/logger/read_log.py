@@ -68,17 +68,9 @@ def load_log(
 ) -> LoggedSoil:
     """Read a logger file, judge its readings and make them into days.
 
-    Parameters
-    ----------
-    air_daily : DataFrame, optional
-        Daily air temperature, for the checks that need it; see `check_readings`.
-    today : date, optional
-        Readings after it are flagged.
-
-    Raises
-    ------
-    InputError
-        When the file can't be read with certainty, or no reading in it can be used.
+    ``air_daily``: daily air temperature, for the checks that need it; see `check_readings`.
+    ``today``: readings after it are flagged. InputError when the file can't be read with certainty,
+    or no reading in it can be used.
     """
     log = read_log(path, options, place)
     _pass_over(log)
@@ -163,19 +155,10 @@ def _nothing_left(log: Log) -> Fault:
 def read_log(path: Path, options: LoggerFile | None = None, place: Place | None = None) -> Log:
     """Read a logger file: find its layout, its times and its probes.
 
-    Parameters
-    ----------
-    options : LoggerFile, optional
-        What the user knows of the file; the rest is found, and shown in the log's layout.
-    place : Place, optional
-        With it times are moved to its local standard time, and the wave of the year is asked for in
-        columns that are told.
-
-    Raises
-    ------
-    InputError
-        When the file is not there, no text, has no times or no soil temperature, or can be
-        understood in more than one way.
+    ``options``: what the user knows of the file; the rest is found, and shown in the log's layout.
+    ``place``: with it times are moved to its local standard time, and the wave of the year is asked
+    for in columns that are told. InputError when the file is not there, no text, has no times or no
+    soil temperature, or can be understood in more than one way.
     """
     options = options or LoggerFile(file=path.name)
     source = str(path)

@@ -19,6 +19,9 @@ from patchrisk.read.site import LoggerFile
 from patchrisk.read.tables.cells import (
     MISSING_TEXT,
     TIME_WORD,
+    Dialect,
+    find_dialect,
+    find_header,
     guess_decimal,
     is_day,
     is_half_of_day,
@@ -26,8 +29,8 @@ from patchrisk.read.tables.cells import (
     is_moment,
     is_number,
     is_time_of_day,
+    split_cells,
 )
-from patchrisk.read.tables.dialect import Dialect, find_dialect, find_header, split_cells
 
 _SAMPLE = 400  # lines from which the layout is guessed
 _SAMPLE_CHARS = 2_000_000
@@ -38,45 +41,28 @@ _MOST_CELLS = 25_000_000  # five years of minutes with nine columns
 
 @dataclass(frozen=True)
 class RawTable:
-    """A file as columns of cells.
-
-    Attributes
-    ----------
-    names : tuple of str
-        Header of each column; empty where there is none.
-    under : tuple of str
-        What the lines between header and first row say of each column.
-    titles : tuple of str
-        The lines above the header.
-    cells : DataFrame
-        Columns 0 to n - 1, numbers where every cell was one; the index is the line's number.
-    time_columns : tuple of int
-        The column with the date, or date and time; then those with the time of day and with AM
-        or PM where these stand apart.
-    shifted : array of bool
-        Rows whose values stand in other columns than they belong to, as there are more cells than
-        in other rows: a decimal comma between commas, for one, parts a number in two.
-    notes : tuple of str
-        What was done to a file of another shape, for people.
-    apart : bool
-        Whether each column has times of its own, empty where only others have readings.
-    places : mapping of int to array, or None
-        Lines of the cells of such a column; None where a row stands on one line.
-    """
+    """A file as columns of cells."""
 
     encoding: str
     delimiter: str
     decimal: str
     header_line: int | None
     first_line: int
-    names: tuple[str, ...]
-    under: tuple[str, ...]
-    titles: tuple[str, ...]
+    names: tuple[str, ...]  # Header of each column; empty where there is none
+    under: tuple[str, ...]  # What the lines between header and first row say of each column
+    titles: tuple[str, ...]  # The lines above the header
+    # Columns 0 to n - 1, numbers where every cell was one; the index is the line's number
     cells: pd.DataFrame
+    # The column with the date, or date and time; then those with the time of day and with AM or PM
+    # where these stand apart
     time_columns: tuple[int, ...]
+    # Rows whose values stand in other columns than they belong to, as there are more cells than in
+    # other rows: a decimal comma between commas, for one, parts a number in two
     shifted: BoolArray
-    notes: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()  # What was done to a file of another shape, for people
+    # Whether each column has times of its own, empty where only others have readings
     apart: bool = False
+    # Lines of the cells of such a column; None where a row stands on one line
     places: Mapping[int, IntArray] | None = None
 
     def line(self, row: int, column: int) -> int:
@@ -94,10 +80,8 @@ class RawTable:
 def parse_table(text: str, encoding: str, source: str, options: LoggerFile) -> RawTable:
     """Find the layout of a text and read it.
 
-    Raises
-    ------
-    InputError
-        When there are no rows with a date, or only a header, or decimal commas between commas.
+    InputError when there are no rows with a date, or only a header, or decimal commas between
+    commas.
     """
     skip = options.header_line or 0
     sample = text[:_SAMPLE_CHARS].split("\n")[: skip + _SAMPLE]

@@ -12,27 +12,17 @@ import numpy as np
 
 from patchrisk.base.units import IntArray
 from patchrisk.read.site import LoggerFile
-from patchrisk.read.tables.cells import MONTHS, is_day, is_moment, is_time_of_day
-from patchrisk.read.tables.dialect import split_cells
+from patchrisk.read.tables.cells import MONTHS, is_day, is_moment, is_time_of_day, split_cells
 
 
 @dataclass(frozen=True)
 class RewrittenText:
-    """A text made plain.
-
-    Attributes
-    ----------
-    note : str
-        What was done to the file, for people.
-    delimiter : str
-        Between the cells of ``text``.
-    lines : array of int or None
-        Line of the file for each line of ``text``; None where they are the same.
-    """
+    """A text made plain."""
 
     text: str
-    note: str
-    delimiter: str
+    note: str  # What was done to the file, for people
+    delimiter: str  # Between the cells of ``text``
+    # Line of the file for each line of ``text``; None where they are the same
     lines: IntArray | None = None
 
 

@@ -27,11 +27,8 @@ from patchrisk.read.tables.timestamps import read_stamps
 def read_raw_table(path: Path, options: LoggerFile) -> RawTable:
     """Open a file as a table.
 
-    Raises
-    ------
-    InputError
-        As `file_text.read_text` and `delimited.parse_table` do; and when a workbook has no sheet of
-        readings, or more than one and none is told.
+    InputError as `file_text.read_text` and `delimited.parse_table` do; and when a workbook has no
+    sheet of readings, or more than one and none is told.
     """
     source = str(path)
     raw = read_bytes(path)

@@ -141,40 +141,23 @@ def _stamp(moment: datetime, place: Place) -> str:
 
 @dataclass(frozen=True)
 class Weather:
-    """The weather of a place, and what there is to say of it.
+    """The weather of a place, and what there is to say of it."""
 
-    Parameters
-    ----------
-    daily : DataFrame
-        Every local standard day from the first known to the last of the forecast:
-        ``air_min_c``, ``air_max_c``, ``air_mean_c`` [degC], ``rain_mm`` [mm], for each a column
-        ``<name>_from`` (``logged``, ``station``, ``modelled``, ``forecast``, ``filled``, empty
-        where missing), and ``station``, ``rain_station``: the station that gave the day.
-    past : DataFrame
-        The same columns for whole past years, from stations alone.
-    stations : tuple of Station
-        Those asked, best first.
-    forecast_source : str
-        Empty without a forecast.
-    forecast_issued, fetched_at : datetime or None
-        When the forecast was issued and fetched, UTC.
-    attributions : tuple of str
-        Lines to print beside whatever is made of it.
-    notices : tuple of Notice
-        What went otherwise than hoped.
-    ages : mapping of str to timedelta
-        ``observed``: from the end of the last observed day to the start of today;
-        ``forecast``: since it was issued, or fetched where the issue isn't stated.
-    """
-
+    # Every local standard day from the first known to the last of the forecast: ``air_min_c``,
+    # ``air_max_c``, ``air_mean_c`` [degC], ``rain_mm`` [mm], for each a column ``<name>_from``
+    # (``logged``, ``station``, ``modelled``, ``forecast``, ``filled``, empty where missing), and
+    # ``station``, ``rain_station``: the station that gave the day
     daily: pd.DataFrame
-    past: pd.DataFrame
-    stations: tuple[Station, ...] = ()
-    forecast_source: str = ""
+    past: pd.DataFrame  # The same columns for whole past years, from stations alone
+    stations: tuple[Station, ...] = ()  # Those asked, best first
+    forecast_source: str = ""  # Empty without a forecast
+    # forecast_issued, fetched_at: When the forecast was issued and fetched, UTC
     forecast_issued: datetime | None = None
     fetched_at: datetime | None = None
-    attributions: tuple[str, ...] = ()
-    notices: tuple[Notice, ...] = ()
+    attributions: tuple[str, ...] = ()  # Lines to print beside whatever is made of it
+    notices: tuple[Notice, ...] = ()  # What went otherwise than hoped
+    # ``observed``: from the end of the last observed day to the start of today; ``forecast``: since
+    # it was issued, or fetched where the issue isn't stated
     ages: Mapping[str, timedelta] = field(default_factory=dict)
 
 

@@ -11,9 +11,8 @@ from patchrisk.base.errors import Fault, InputError
 from patchrisk.base.units import BoolArray, FloatArray
 from patchrisk.read.logger.heading import heading_words, read_heading
 from patchrisk.read.site import WeatherFile
-from patchrisk.read.tables.cells import to_numbers
+from patchrisk.read.tables.cells import find_column, to_numbers
 from patchrisk.read.tables.delimited import RawTable
-from patchrisk.read.tables.dialect import find_column
 from patchrisk.read.tables.known_formats import GHCN_STATION
 
 _NO_DEGREES = 140  # 60 degC in degF: no air has been so warm
@@ -30,33 +29,19 @@ class ServiceUnit:
 
 @dataclass(frozen=True)
 class ServiceColumns:
-    """A service's file, its columns known.
+    """A service's file, its columns known."""
 
-    Attributes
-    ----------
-    columns : mapping of str to int
-        Column of each quantity, counted from 0.
-    scales : mapping of str to Scale
-        Units that the header does not say.
-    left_out : mapping of str to array of bool
-        Rows in which the service itself marks a figure as failed, or as one of several days.
-    partial : bool
-        Whether a file holds one quantity alone by the service's custom.
-    soil : bool
-        Whether such files can hold daily means of the soil beside the air.
-    missing : float or None
-        The one figure that says there is none: codes of other files, as -99, are readings here.
-        NaN where cells are left empty.
-    trace : mapping of str to float
-        Figure that stands for an amount too small to be written.
-    """
-
-    columns: Mapping[str, int]
+    columns: Mapping[str, int]  # Column of each quantity, counted from 0
+    # Units that the header does not say
     scales: Mapping[str, ServiceUnit] = field(default_factory=dict)
+    # Rows in which the service itself marks a figure as failed, or as one of several days
     left_out: Mapping[str, BoolArray] = field(default_factory=dict)
-    partial: bool = False
-    soil: bool = False
+    partial: bool = False  # Whether a file holds one quantity alone by the service's custom
+    soil: bool = False  # Whether such files can hold daily means of the soil beside the air
+    # The one figure that says there is none: codes of other files, as -99, are readings here. NaN
+    # where cells are left empty.
     missing: float | None = None
+    # Figure that stands for an amount too small to be written
     trace: Mapping[str, float] = field(default_factory=dict)
 
     def numbers(

@@ -177,31 +177,16 @@ class IssuedForecast:
 
 @dataclass(frozen=True)
 class Forecast:
-    """Forecast days of the site, none of them before today.
+    """Forecast days of the site, none of them before today."""
 
-    Parameters
-    ----------
-    source : str
-        The service, or the user's file.
-    daily : DataFrame
-        ``air_min_c``, ``air_max_c``, ``air_mean_c`` [degC], ``rain_mm`` [mm] by local standard
-        day; rain is NaN where the forecast doesn't say.
-    first_day : date
-        First day that lay wholly ahead when it was issued.
-    issued_at : datetime or None
-        UTC; None when it isn't known, as for the user's own file.
-    fetched_at : datetime or None
-        UTC; None for the user's own file.
-    attribution : str
-        Whom to name beside it; empty for the user's own file.
-    """
-
-    source: str
+    source: str  # The service, or the user's file
+    # ``air_min_c``, ``air_max_c``, ``air_mean_c`` [degC], ``rain_mm`` [mm] by local standard day;
+    # rain is NaN where the forecast doesn't say
     daily: pd.DataFrame
-    first_day: date
-    issued_at: datetime | None
-    fetched_at: datetime | None
-    attribution: str
+    first_day: date  # First day that lay wholly ahead when it was issued
+    issued_at: datetime | None  # UTC; None when it isn't known, as for the user's own file
+    fetched_at: datetime | None  # UTC; None for the user's own file
+    attribution: str  # Whom to name beside it; empty for the user's own file
 
 
 @dataclass(frozen=True)

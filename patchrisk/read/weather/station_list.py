@@ -45,40 +45,24 @@ _LOWEST_M, _HIGHEST_M = -500.0, 9000.0  # of any ground on earth; beyond it is a
 
 @dataclass(frozen=True)
 class Station:
-    """A weather station and why it was chosen.
+    """A weather station and why it was chosen."""
 
-    Parameters
-    ----------
-    key, name, country : str
-        As meteostat has them.
-    latitude, longitude : float
-        [degrees]
-    elevation_m : float or None
-        [m]
-    distance_km : float
-        From the site [km].
-    height_difference_m : float or None
-        Station minus site [m]; None when either height is unknown.
-    completeness : float
-        Share of days with temperatures over its record, 0 to 1; 0 when the list doesn't say.
-    start, end : date or None
-        Of its record, as of the day the list was made.
-    penalty : float
-        What the stations are ranked by; see station.count in thresholds/weather.toml.
-    """
-
+    # key, name, country: As meteostat has them
     key: str
     name: str
     country: str
+    # latitude, longitude: [degrees]
     latitude: float
     longitude: float
-    elevation_m: float | None
-    distance_km: float
-    height_difference_m: float | None
+    elevation_m: float | None  # [m]
+    distance_km: float  # From the site [km]
+    height_difference_m: float | None  # Station minus site [m]; None when either height is unknown
+    # Share of days with temperatures over its record, 0 to 1; 0 when the list doesn't say
     completeness: float
+    # start, end: Of its record, as of the day the list was made
     start: date | None
     end: date | None
-    penalty: float
+    penalty: float  # What the stations are ranked by; see station.count in thresholds/weather.toml
 
     def __str__(self) -> str:
         away = f"{self.distance_km:.0f} km away"
