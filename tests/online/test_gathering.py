@@ -61,8 +61,8 @@ def test_all_is_well(ohio, gather):
     assert len(ahead) == 7
     assert [s.key for s in weather.stations] == ["NEAR0", "NEXT0", "HALF0"]
     assert set(weather.daily["station"]) == {"NEAR0", ""}
-    assert weather.forecast_source == "US National Weather Service"
-    assert weather.forecast_issued == ohio.now - timedelta(hours=1)
+    assert weather.forecast.source == "US National Weather Service"
+    assert weather.forecast.issued_at == ohio.now - timedelta(hours=1)
     assert weather.ages == {"observed": timedelta(), "forecast": timedelta(hours=1)}
     assert [line.split(":")[0] for line in weather.attributions] == ["Station weather", "Forecast"]
     assert len(weather.past) in (365, 366)
@@ -220,7 +220,7 @@ def test_nobody_near(ohio, gather):
     options = {"cache_dir": gather.folder, "endpoints": ohio.endpoints, **QUICKLY}
     weather = gather_weather(place, ohio.today, ohio.now, **options)
     assert said(weather)[0] == "stations: none that reports within 50 km and 350 m of height"
-    assert weather.forecast_source == "MET Norway"
+    assert weather.forecast.source == "MET Norway"
 
 
 def test_without_an_elevation_it_is_said_that_heights_are_not_bridged(ohio, gather):
@@ -236,7 +236,7 @@ def test_a_past_morning_sees_nothing_of_what_came_after(ohio, gather):
     today = ohio.today - timedelta(days=30)
     weather = gather(today=today)
     assert weather.daily.index[-1].date() == today - timedelta(days=1)
-    assert weather.forecast_source == ""
+    assert weather.forecast is None
     assert "not kept" in said(weather)[0]
 
 
@@ -268,10 +268,10 @@ def test_one_service_failing_costs_no_other_its_data(ohio, gather, service, faul
     text = " ".join(said(weather))
     if service in ("points", "grid"):
         check_observed(weather, ohio)
-        assert weather.forecast_source == "MET Norway"
+        assert weather.forecast.source == "MET Norway"
         assert text.startswith("US National Weather Service")
     else:
-        assert weather.forecast_source == "US National Weather Service"
+        assert weather.forecast.source == "US National Weather Service"
         assert weather.past.empty
         assert "station" in text
     assert weather.notices
@@ -282,6 +282,6 @@ def test_without_a_folder_to_write_to_all_works_and_it_is_said_once(ohio, gather
     gather.folder.write_text("a file where the folder should be")
     weather = gather()
     check_observed(weather, ohio)
-    assert weather.forecast_source
+    assert weather.forecast
     (line,) = said(weather)
     assert line.startswith("cache: ")

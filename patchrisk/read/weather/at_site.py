@@ -150,10 +150,7 @@ class Weather:
     daily: pd.DataFrame
     past: pd.DataFrame  # The same columns for whole past years, from stations alone
     stations: tuple[Station, ...] = ()  # Those asked, best first
-    forecast_source: str = ""  # Empty without a forecast
-    # forecast_issued, fetched_at: When the forecast was issued and fetched, UTC
-    forecast_issued: datetime | None = None
-    fetched_at: datetime | None = None
+    forecast: Forecast | None = None
     attributions: tuple[str, ...] = ()  # Lines to print beside whatever is made of it
     notices: tuple[Notice, ...] = ()  # What went otherwise than hoped
     # ``observed``: from the end of the last observed day to the start of today; ``forecast``: since
@@ -246,9 +243,7 @@ def _joined(
     return Weather(
         daily=daily,
         past=empty_days(),
-        forecast_source=ahead.source if ahead else "",
-        forecast_issued=ahead.issued_at if ahead else None,
-        fetched_at=ahead.fetched_at if ahead else None,
+        forecast=ahead,
         ages=ages,
     )
 
