@@ -5,17 +5,17 @@ in a file beside the site file.
 """
 
 import json
-import math
 import zlib
 from collections.abc import Iterable, Mapping
 from dataclasses import fields, replace
-from functools import cache
+from functools import cache, reduce
+from operator import getitem
 from pathlib import Path
 from types import MappingProxyType
 from typing import Annotated, Any, Literal, get_type_hints
 
 import numpy as np
-from pydantic import BaseModel, Field, create_model
+from pydantic import BaseModel, ConfigDict, Field, create_model
 
 from patchrisk.base import resources
 from patchrisk.base.errors import Fault, InputError
@@ -50,7 +50,7 @@ _CALIBRATION = (
 )  # fmt: skip
 _RADIATION = ("one", "root_range", "range", "relative", "relative_squared", "wet", "log_rain")
 _RAIN = ("one", "lower", "lower_squared", "range", "range_squared", "warmth", "frost")
-_CLIMATE = ("mean", "cos", "sin")
+_CLIMATE, _LINE = ("mean", "cos", "sin"), ("at_40", "slope", "sd")
 
 
 @cache
@@ -60,115 +60,90 @@ def load_soil_model() -> SoilModel:
 
 
 def read_soil_model(path: Path) -> SoilModel:
-    """Read a parameter file.
+    """Read a parameter file; InputError with everything missing, unknown or impossible in it."""
+    data = validate(_model_file(), read_toml(path), str(path)).model_dump()
 
-    InputError with every table, name or number that is missing, unknown or impossible.
-    """
-    reader = _Reader(str(path))
-    data = read_toml(path)
-    parameters = {
-        inputs: Parameters(
-            inputs,
-            {**reader.numbers(data, (inputs, "parameter"), GENERAL), **dict.fromkeys(SEASON, 0.0)},
-            reader.numbers(data, (inputs, "parameter"), GENERAL, "standard_error"),
-            reader.numbers(data, (inputs, "error"), _ERROR),
-        )
-        for inputs in INPUTS
-    }
-    for inputs, found in parameters.items():
-        for name in POSITIVE:
-            if found.values.get(name, 1.0) <= 0:
-                reader.fault(
-                    f"{inputs}.parameter.{name}", "not above zero", "write a number above 0"
-                )
-    climate = {
-        name: tuple(reader.numbers(data, ("climate", name), ("at_40", "slope", "sd")).values())
-        for name in _CLIMATE
-    }
-    prior = _prior(reader, data)
-    persistence = reader.numbers(data, ("persistence",), _PERSISTENCE)
-    calibration = reader.numbers(data, ("calibration",), _CALIBRATION)
-    with_rain, air_only, rain_guess = (
-        tuple(reader.numbers(data, table, names).values())
-        for table, names in (
-            (("radiation", "with_rain"), _RADIATION),
-            (("radiation", "air_only"), _RADIATION[:5]),
-            (("rain_guess",), _RAIN),
-        )
-    )
-    if reader.faults:
-        raise InputError(reader.faults)
+    def numbers(*tables: str, names: tuple[str, ...]) -> dict[str, float]:
+        table = reduce(getitem, tables, data)
+        return {name: table[name] for name in names}
+
+    def fitted(inputs: str, field: str) -> dict[str, float]:
+        return {name: data[inputs]["parameter"][name][field] for name in GENERAL}
+
     return SoilModel(
-        parameters=parameters,
-        prior=prior,
-        persistence=persistence,
-        calibration=calibration,
-        radiation_with_rain=with_rain,
-        radiation_air_only=air_only,
-        rain_guess=rain_guess,
-        climate=climate,
+        parameters={
+            inputs: Parameters(
+                inputs,
+                {**fitted(inputs, "value"), **dict.fromkeys(SEASON, 0.0)},
+                fitted(inputs, "standard_error"),
+                numbers(inputs, "error", names=_ERROR),
+            )
+            for inputs in INPUTS
+        },
+        prior=_prior(data["prior"], str(path)),
+        persistence=numbers("persistence", names=_PERSISTENCE),
+        calibration=numbers("calibration", names=_CALIBRATION),
+        radiation_with_rain=tuple(numbers("radiation", "with_rain", names=_RADIATION).values()),
+        radiation_air_only=tuple(numbers("radiation", "air_only", names=_RADIATION[:5]).values()),
+        rain_guess=tuple(numbers("rain_guess", names=_RAIN).values()),
+        climate={n: tuple(numbers("climate", n, names=_LINE).values()) for n in _CLIMATE},
         plot=station_plot(),
     )
 
 
-def _prior(reader: "_Reader", data: Mapping[str, Any]) -> Prior:
-    table = data.get("prior", {})
-    names, sd = tuple(table.get("names", ())), table.get("sd", ())
-    correlation = table.get("correlation", ())
-    for name in names:
-        if name not in NAMES:
-            reader.fault(f"prior.names, {name}", "unknown parameter", "take it out")
-    size = len(names)
-    square = len(correlation) == size and all(len(row) == size for row in correlation)
-    if not names or len(sd) != size or not square:
-        reader.fault("prior", "names, sd and correlation differ in size", "fit the model again")
-        return Prior((), np.zeros((0, 0)))
-    spread = np.asarray(sd, float)
-    covariance = spread[:, None] * np.asarray(correlation, float) * spread
-    if not np.all(np.isfinite(covariance)) or np.linalg.eigvalsh(covariance).min() <= 0:
-        reader.fault("prior.correlation", "not a correlation matrix", "fit the model again")
-    return Prior(names, covariance)
+class _Told(BaseModel):
+    """A table of the parameter file, with what may be told of its numbers."""
+
+    model_config = ConfigDict(extra="forbid", strict=True, allow_inf_nan=False)
+
+    source: str = ""
+    unit: str = ""
+    fitted: str = ""
+    note: str = ""
+    confidence: str = ""
+    year: int | None = None
 
 
-class _Reader:
-    """Takes numbers out of nested tables and gathers what is wrong with them."""
+@cache
+def _model_file() -> type[BaseModel]:
+    """Return what the parameter file is read by: every table with every name there is."""
 
-    def __init__(self, source: str) -> None:
-        self.source, self.faults = source, []  # type: str, list[Fault]
+    def table(kinds: Mapping[str, Any]) -> type[BaseModel]:
+        columns: dict[str, Any] = {name: (kind, ...) for name, kind in kinds.items()}
+        return create_model("Table", __base__=_Told, **columns)
 
-    def fault(self, place: str, found: str, cure: str) -> None:
-        fault = Fault(self.source, place, found, cure)
-        if fault not in self.faults:
-            self.faults.append(fault)
+    def numbers(names: Iterable[str]) -> type[BaseModel]:
+        return table(dict.fromkeys(names, float))
 
-    def numbers(
-        self,
-        data: Mapping[str, Any],
-        table: tuple[str, ...],
-        names: tuple[str, ...],
-        field: str = "value",
-    ) -> dict[str, float]:
-        here: Any = data
-        for step in table:
-            here = here.get(step, {}) if isinstance(here, dict) else {}
-        place = ".".join(table)
-        if not isinstance(here, dict) or not here:
-            self.fault(place, "missing table", f"add [{place}]")
-            return {}
-        texts = {"source", "unit", "fitted", "note", "confidence", "year"}
-        for name in sorted(here.keys() - {*names, *texts}):
-            self.fault(f"{place}.{name}", "unknown name", f"known names: {', '.join(names)}")
-        out: dict[str, float] = {}
-        for name in names:
-            item = here.get(name)
-            number = item.get(field) if isinstance(item, dict) else item
-            if isinstance(number, bool) or not isinstance(number, int | float):
-                self.fault(f"{place}.{name}", f"no {field}", f"add a number for {field}")
-            elif not math.isfinite(number):
-                self.fault(f"{place}.{name}", f"{number}", "write a finite number")
-            else:
-                out[name] = float(number)
-        return out
+    fitted = numbers(("value", "standard_error"))
+    above_zero = table({"value": Annotated[float, Field(gt=0)], "standard_error": float})
+    parameter = table({name: above_zero if name in POSITIVE else fitted for name in GENERAL})
+    inputs = table({"parameter": parameter, "error": numbers(_ERROR)})
+    name = Literal[NAMES]  # type: ignore[valid-type]
+    prior = {"names": list[name], "sd": list[float], "correlation": list[list[float]]}
+    guesses = {"with_rain": numbers(_RADIATION), "air_only": numbers(_RADIATION[:5])}
+    return table(
+        {
+            **dict.fromkeys(INPUTS, inputs),
+            "prior": table(prior),
+            "persistence": numbers(_PERSISTENCE),
+            "calibration": numbers(_CALIBRATION),
+            "radiation": table(guesses),
+            "rain_guess": numbers(_RAIN),
+            "climate": table(dict.fromkeys(_CLIMATE, numbers(_LINE))),
+        }
+    )
+
+
+def _prior(table: Mapping[str, Any], source: str) -> Prior:
+    names, sd, correlation = table["names"], np.array(table["sd"]), table["correlation"]
+    size, again = len(names), "fit the model again"
+    if not size or len(sd) != size or [len(row) for row in correlation] != [size] * size:
+        raise InputError(Fault(source, "prior", "names, sd and correlation differ in size", again))
+    covariance = sd[:, None] * np.array(correlation) * sd
+    if np.linalg.eigvalsh(covariance).min() <= 0:
+        raise InputError(Fault(source, "prior, correlation", "not a correlation matrix", again))
+    return Prior(tuple(names), covariance)
 
 
 @cache
