@@ -6,7 +6,6 @@ import logging
 import os
 import re
 import tempfile
-import threading
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import replace
@@ -154,7 +153,6 @@ class Fetcher:
         self._transport = BoundedTransport(self._hosts, self.limits)
         self._session.mount("https://", self._transport)
         self._session.mount("http://", self._transport)
-        self._lock = threading.Lock()
         self._scratch: tempfile.TemporaryDirectory[str] | None = None
 
     def __enter__(self) -> "Fetcher":
@@ -197,29 +195,28 @@ class Fetcher:
         host = host_of(url)
         query = urlencode(sorted((params or {}).items()))
         absence = "absent-" + hashlib.sha256(f"{url}?{query}".encode()).hexdigest()
-        with self._lock:
-            self._transport.longest = obey_up_to
-            self._session.settings.expire_after = NEVER_EXPIRE if fresh is None else fresh
-            self._session.settings.cache_control = obey_up_to is not None
+        self._transport.longest = obey_up_to
+        self._session.settings.expire_after = NEVER_EXPIRE if fresh is None else fresh
+        self._session.settings.cache_control = obey_up_to is not None
+        with self._answering(host):
+            known = self._cache.get_response(absence) if no_data else None
+            if known is not None and not known.is_expired:
+                raise FetchError(f"{host} has no such data", absent=True)
+            request = requests.Request("GET", url, params=dict(params or {}))
+            copy, is_fresh = self._copy(self._cache.create_key(request.prepare()), read)
+        if copy is not None and is_fresh:
+            return copy
+        try:
             with self._answering(host):
-                known = self._cache.get_response(absence) if no_data else None
-                if known is not None and not known.is_expired:
-                    raise FetchError(f"{host} has no such data", absent=True)
-                request = requests.Request("GET", url, params=dict(params or {}))
-                copy, is_fresh = self._copy(self._cache.create_key(request.prepare()), read)
-            if copy is not None and is_fresh:
-                return copy
-            try:
-                with self._answering(host):
-                    return self._renewed(url, read, params, copy)
-            except FetchError as error:
-                if copy is not None:
-                    return replace(copy, problem=error.reason, absent=error.absent)
-                if self.offline:
-                    raise FetchError(f"{error.reason}, and no copy is at hand") from None
-                if error.absent and no_data is not None:
-                    self._note_absence(absence, url, no_data)
-                raise
+                return self._renewed(url, read, params, copy)
+        except FetchError as error:
+            if copy is not None:
+                return replace(copy, problem=error.reason, absent=error.absent)
+            if self.offline:
+                raise FetchError(f"{error.reason}, and no copy is at hand") from None
+            if error.absent and no_data is not None:
+                self._note_absence(absence, url, no_data)
+            raise
 
     @contextmanager
     def _answering(self, host: str, *, large: bool = False) -> Iterator[None]:
@@ -270,20 +267,22 @@ class Fetcher:
             if response.status_code in ALLOWED_CODES:  # read before it is kept
                 values.append(self._read(response, read))
 
-        response: requests.Response = self._session.get(
-            url,
-            params=dict(params or {}),
-            hooks={"response": inspect},
-            timeout=(self.limits.connect_s, self.limits.read_s),
-        )
-        if response.status_code not in ALLOWED_CODES:
-            raise FetchError(status_line(response), absent=response.status_code in ABSENT_CODES)
+        response = self._ask(url, params=dict(params or {}), hooks={"response": inspect})
         if values:
             return Reply(values[0], datetime.now(UTC))
         assert isinstance(response, CachedResponse)
         if copy is not None and copy.fetched_at == response.created_at:  # it hasn't changed
             return copy
         return Reply(read(response.content), response.created_at)
+
+    def _ask(self, url: str, **given: Any) -> requests.Response:
+        limits = self.limits
+        response: requests.Response = self._session.get(
+            url, timeout=(limits.connect_s, limits.read_s), **given
+        )
+        if response.status_code not in ALLOWED_CODES:
+            raise FetchError(status_line(response), absent=response.status_code in ABSENT_CODES)
+        return response
 
     def _read(self, response: requests.Response, read: Callable[[bytes], _T]) -> _T:
         if response.content.lstrip()[:1] == b"<":
@@ -303,18 +302,12 @@ class Fetcher:
 
     def download(self, url: str, read: Callable[[bytes], _T]) -> _T:
         """Fetch a large file without keeping a copy in the cache."""
-        with self._lock, self._answering(host_of(url), large=True):
+        with self._answering(host_of(url), large=True):
             self._transport.max_bytes = self.limits.max_download_bytes
             try:
-                response = self._session.get(
-                    url,
-                    headers={"Cache-Control": "no-store"},
-                    timeout=(self.limits.connect_s, self.limits.read_s),
-                )
+                response = self._ask(url, headers={"Cache-Control": "no-store"})
             finally:
                 self._transport.max_bytes = self.limits.max_bytes
-            if response.status_code not in ALLOWED_CODES:
-                raise FetchError(status_line(response), absent=response.status_code in ABSENT_CODES)
             return self._read(response, read)
 
 
