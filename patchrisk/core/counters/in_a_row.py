@@ -105,7 +105,10 @@ class Crossing(NamedTuple):
 @keeps_labels
 def run_length(met: npt.ArrayLike) -> IntArray:
     """Met days in a row up to and including each day, int32."""
-    marks = _marks(met)
+    return _count(_marks(met))
+
+
+def _count(marks: BoolArray) -> IntArray:
     columns = as_columns(marks)
     if columns.shape[1] < _NARROW:
         count = np.cumsum(columns, axis=0, dtype=np.int32)
@@ -149,7 +152,7 @@ def first_run(met: npt.ArrayLike, days: int) -> FirstRun:
 @keeps_labels
 def longest_run(met: npt.ArrayLike) -> IntArray:
     """Met days in the longest run, int32, (lanes...)."""
-    return np.asarray(run_length(met).max(axis=0, initial=0))
+    return np.asarray(_count(_marks(met)).max(axis=0, initial=0))
 
 
 def runs(met: npt.ArrayLike) -> Runs:
