@@ -120,8 +120,4 @@ def compare(values: npt.ArrayLike, operator: Operator, threshold: float) -> Met:
     if operator not in _COMPARE:
         raise ValueError(f"operator {operator!r}: write one of {', '.join(_COMPARE)}")
     array = as_days(values)
-    out = np.empty(array.shape, dtype=np.int8)
-    for some, marks in in_pieces(array, out):
-        _COMPARE[operator](some, threshold, out=marks.view(np.bool_))
-        marks -= np.isnan(some)
-    return out
+    return _COMPARE[operator](array, threshold).astype(np.int8) - np.isnan(array)
