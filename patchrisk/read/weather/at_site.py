@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING, Literal
 
 import pandas as pd
 
-from patchrisk.base.errors import Fault, UnavailableError
 from patchrisk.base.toml_files import load_numbers
 from patchrisk.read.site import Place, Site
 from patchrisk.read.weather.days import (
@@ -174,12 +173,12 @@ def gather_weather(
     limits: "FetchLimits | None" = None,
     progress: ReportProgress | None = None,
 ) -> Weather:
-    """Gather observed, past and forecast weather; only having nothing at all is an error.
+    """Gather observed, past and forecast weather; where nothing can be had a notice says why.
 
     ``today`` is the first day that isn't over, ``first`` that of ``daily``: the first of January of
     last year by default. ``logged`` goes before everything else. ``progress`` is called with steps
-    done, steps in all, and what is next. UnavailableError when not a single day can be had,
-    InputError when the user's own forecast can't be read or the contact isn't one.
+    done, steps in all, and what is next. InputError when the user's own forecast can't be read or
+    the contact isn't one.
     """
     from patchrisk.read.web.fetcher import Fetcher
 
@@ -204,7 +203,8 @@ def gather_weather(
     if found.daily.empty and past.empty:
         reasons = "; ".join(map(str, notices)) or "nothing was asked for"
         cure = "look to the network, or give a file of daily weather of your own"
-        raise UnavailableError(Fault("weather", "", f"not a day can be had ({reasons})", cure))
+        nothing = Notice("weather", f"not a day can be had ({reasons}); {cure}")
+        return Weather(empty_days(), empty_days(), notices=(nothing,))
     silence = timedelta(days=load_numbers("weather")["station.max_silence"].value)
     if "observed" not in found.ages:
         notices.append(Notice("observed weather", "none at all: every day before today is unknown"))
@@ -240,12 +240,7 @@ def _joined(
     moment = (ahead.issued_at or ahead.fetched_at) if ahead else None
     if moment is not None:
         ages["forecast"] = max(now - moment, timedelta())
-    return Weather(
-        daily=daily,
-        past=empty_days(),
-        forecast=ahead,
-        ages=ages,
-    )
+    return Weather(daily=daily, past=empty_days(), forecast=ahead, ages=ages)
 
 
 def weather_at(
@@ -264,29 +259,23 @@ def weather_at(
     table is empty and a notice says why. InputError when the forecast file or an address can't be
     used.
     """
-    place = site.site
     first = morning.replace(year=morning.year - 3, month=1, day=1)
     ahead = site.folder / site.forecast_file if site.forecast_file else None
     if not site.online.use:
-        forecast, notices = own_forecast(ahead, place, morning, now) if ahead else (None, [])
+        forecast, notices = own_forecast(ahead, site.site, morning, now) if ahead else (None, [])
         found = _joined(own, empty_days(), forecast, morning, now, first)
         return replace(found, notices=tuple(notices))
-    cache = site.folder / site.online.cache if site.online.cache else None
-    try:
-        return gather_weather(
-            place,
-            morning,
-            now,
-            past_years=site.online.past_years,
-            forecast=ahead or site.online.forecast,
-            logged=own,
-            first=first,
-            cache_dir=cache,
-            offline=offline,
-            endpoints=Endpoints.from_environment(os.environ),
-            contact=site.online.contact,
-            progress=progress,
-        )
-    except UnavailableError as error:
-        reasons = tuple(Notice(f.source, f"{f.found}; {f.cure}") for f in error.faults)
-        return Weather(empty_days(), empty_days(), notices=reasons)
+    return gather_weather(
+        site.site,
+        morning,
+        now,
+        past_years=site.online.past_years,
+        forecast=ahead or site.online.forecast,
+        logged=own,
+        first=first,
+        cache_dir=site.folder / site.online.cache if site.online.cache else None,
+        offline=offline,
+        endpoints=Endpoints.from_environment(os.environ),
+        contact=site.online.contact,
+        progress=progress,
+    )
