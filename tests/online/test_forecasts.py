@@ -685,7 +685,7 @@ OWN = "date,air_min_c,air_max_c,rain_mm\n2026-05-18,8.7,18.7,9.4\n2026-05-19,5.8
 
 
 def ask_for_file(path, today):
-    return get_forecast(None, None, OHIO, today, MORNING, path)
+    return get_forecast(None, OHIO, today, MORNING, path)
 
 
 def test_the_users_own_file_goes_before_every_service(tmp_path):

@@ -11,7 +11,7 @@ from datetime import date, timedelta
 import numpy as np
 import pandas as pd
 
-from patchrisk.base.errors import Fault, InputError
+from patchrisk.base.errors import InputError
 from patchrisk.read.logger.layout import Flag, offset_words
 from patchrisk.read.site import LoggerFile
 from patchrisk.read.tables.cells import ZONES
@@ -29,7 +29,6 @@ def to_site(
     step: timedelta | None,
     options: LoggerFile,
     site: timedelta | None,
-    source: str,
 ) -> tuple[Moments, str, tuple[Flag, ...]]:
     """Move the file's times to the site's local standard time, and say how.
 
@@ -51,9 +50,7 @@ def to_site(
         offset, where = None, "no offset from UTC in the file"
     flags: tuple[Flag, ...] = ()
     if step is not None and step < _DAY and not stamps.in_utc:
-        moments, said, flags = _summer(
-            moments, step, offset, site, source, told=options.summer_time
-        )
+        moments, said, flags = _summer(moments, step, offset, site, table, told=options.summer_time)
         where += said
     if site is None:
         return moments, f"{where}; times {'are UTC' if stamps.in_utc else 'as they stand'}", flags
@@ -76,7 +73,7 @@ def _summer(
     step: timedelta,
     offset: timedelta | None,
     site: timedelta | None,
-    source: str,
+    table: RawTable,
     *,
     told: bool,
 ) -> tuple[Moments, str, tuple[Flag, ...]]:
@@ -89,7 +86,7 @@ def _summer(
         if rule is None:
             found = "no rule for summer time is known for this file"
             cure = "set utc_offset, or take summer_time out"
-            raise InputError(Fault(source, "summer_time", found, cure))
+            raise InputError(table.fault("summer_time", found, cure))
         return to_standard(moments, rule), f"; summer time of {rule.name} taken out, as told", ()
     if evidence is None:
         return moments, "", ()

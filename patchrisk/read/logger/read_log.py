@@ -178,10 +178,10 @@ def read_log(path: Path, options: LoggerFile | None = None, place: Place | None 
     columns = classify_columns(given, daily, options, source)
     columns = _with_units(_with_depth(columns, options, source), given, options, source)
     offset = None if place is None else place.standard_offset
-    moments, clock, clock_flags = to_site(table, stamps, step, options, offset, source)
+    moments, clock, clock_flags = to_site(table, stamps, step, options, offset)
     soil = [c for c in columns if c.role == "soil temperature"]
     means = [c for c in soil if c.statistic == "mean"]
-    rows, flags = _count(table, moments, means, given, source)
+    rows, flags = _count(table, moments, means, given)
     timed = ~np.isnat(moments)
     sound = ~table.shifted[timed]
     of_probe: dict[tuple[str, ColumnStatistic], FloatArray] = {
@@ -320,7 +320,6 @@ def _count(
     moments: Moments,
     soil: Sequence[Column],
     given: Sequence[FileColumn],
-    source: str,
 ) -> tuple[BoolArray, list[Flag]]:
     """Tell rows with readings from other lines; flag words, and values without a time."""
     limits = quality_limits()
@@ -331,7 +330,7 @@ def _count(
     if lost.sum() > limits["time.share"] * valued.sum():
         said = f"{lost.sum()} rows with values but no time"
         cure = "write date and time in each row"
-        raise InputError(Fault(source, f"line {lines[lost][0]}", said, cure))
+        raise InputError(table.fault(f"line {lines[lost][0]}", said, cure))
     faults: list[Fault] = []
     flags: list[Flag] = []
     for column in soil:
@@ -345,7 +344,7 @@ def _count(
             said = f"{str(table.cells[column.number - 1].iloc[at])!r} in place of a number"
             if words.sum() > limits["text.share"] * full.sum():
                 place = f"line {line}, column {column.number} {column.header!r}"
-                faults.append(Fault(source, place, said, "export plain numbers"))
+                faults.append(table.fault(place, said, "export plain numbers"))
             reason = f"{said}, first on line {line}"
             flags.append(_flag("text", probe, moments[words], int(words.sum()), reason))
         if shifted.any():

@@ -43,6 +43,7 @@ _MOST_CELLS = 25_000_000  # five years of minutes with nine columns
 class RawTable:
     """A file as columns of cells."""
 
+    source: str  # The file, as faults name it
     encoding: str
     delimiter: str
     decimal: str
@@ -70,6 +71,10 @@ class RawTable:
         if self.places is not None and column in self.places:
             return int(self.places[column][row])
         return int(self.cells.index[row])
+
+    def fault(self, place: str, found: str, cure: str) -> Fault:
+        """Return a fault of the file."""
+        return Fault(self.source, place, found, cure)
 
     @property
     def time_header(self) -> str:
@@ -104,6 +109,7 @@ def parse_table(text: str, encoding: str, source: str, options: LoggerFile) -> R
     shifted = _find_shifted(body, widths, len(names), guess.delimiter, times)
     blank = [""] * len(cells.columns)
     return RawTable(
+        source=source,
         encoding=encoding,
         delimiter=guess.delimiter,
         decimal=decimal,

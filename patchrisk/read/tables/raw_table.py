@@ -52,7 +52,7 @@ def _from_workbook(raw: bytes, source: str, options: LoggerFile) -> RawTable:
         except InputError as error:
             faults += error.faults
             continue
-        tables[name] = replace(table, notes=(f"sheet {name!r}", *table.notes))
+        tables[name] = replace(table, source=source, notes=(f"sheet {name!r}", *table.notes))
     if not tables:
         raise InputError(faults)
     if len(tables) > 1:
@@ -72,7 +72,7 @@ def _from_text(text: str, encoding: str, source: str, options: LoggerFile) -> Ra
         table = parse_table(text, encoding, source, options)
     else:
         table = _from_plain(plain, encoding, source, options)
-    return _spread_series(_name_microclimate_columns(table), options.date_order, source)
+    return _spread_series(_name_microclimate_columns(table), options.date_order)
 
 
 def _from_plain(plain: RewrittenText, encoding: str, source: str, options: LoggerFile) -> RawTable:
@@ -153,7 +153,7 @@ _NOTHING = ("unavailable", "unknown", "Unavailable", "Unknown")
 _AGAIN = 0.8  # of the rows
 
 
-def _spread_series(table: RawTable, order: DateOrder | None, source: str) -> RawTable:
+def _spread_series(table: RawTable, order: DateOrder | None) -> RawTable:
     """Give every sensor or quantity of a long table its column; leave other tables alone."""
     plain = [_plain(name) for name in table.names]
     free = [
@@ -175,8 +175,8 @@ def _spread_series(table: RawTable, order: DateOrder | None, source: str) -> Raw
         line = table.cells.index[table.shifted][0]
         found = "more cells than in other rows"
         cure = "write decimal points, or part the columns by semicolons"
-        raise InputError(Fault(source, f"line {line}", found, cure))
-    return _pivot(table, keys, values, units, order, source)
+        raise InputError(table.fault(f"line {line}", found, cure))
+    return _pivot(table, keys, values, units, order)
 
 
 def _plain(name: str) -> str:
@@ -235,16 +235,15 @@ def _pivot(
     values: Sequence[int],
     units: Sequence[int],
     order: DateOrder | None,
-    source: str,
 ) -> RawTable:
     cells = table.cells
     times = [cells[i] for i in table.time_columns]
-    moments = read_stamps(times, order, table.time_header, source).moments
+    moments = read_stamps(times, order, table.time_header, table.source).moments
     names = _series_names(table, keys, units)
     codes, series = pd.factorize(names)
     row, lines = _rows(moments, codes, cells.index.to_numpy(np.int64))
     width = len(table.time_columns) + len(series) * len(values)
-    refuse_size(int(row.max()) + 1, width, int(lines[0]), source)
+    refuse_size(int(row.max()) + 1, width, int(lines[0]), table.source)
     number = len(lines)
     out: dict[int, object] = {}
     places: dict[int, IntArray] = {}

@@ -285,7 +285,6 @@ _LISTED = 6  # columns named in one fault
 def find_columns(
     table: RawTable,
     options: WeatherFile,
-    source: str,
     known: ServiceColumns | None,
     *,
     partial: bool,
@@ -297,7 +296,7 @@ def find_columns(
     what else is amiss can be said with it. InputError when a column that the user names is not
     there.
     """
-    found = _told(table, options, source)
+    found = _told(table, options)
     notes: list[str] = []
     faults: list[Fault] = []
     if known is not None:
@@ -322,7 +321,7 @@ def find_columns(
         listed = ", ".join(f"column {n + 1} {table.names[n]!r}" for n in several[:_LISTED])
         more = f" and {len(several) - _LISTED} more" if len(several) > _LISTED else ""
         what = f"{len(several)} columns for {name}: {listed}{more}"
-        faults.append(Fault(source, "header", what, cure))
+        faults.append(table.fault("header", what, cure))
     missing = [name for name in NEEDED if name not in found]
     if missing and not (partial and known is not None and known.partial and found):
         named = [repr(name) for name in table.names if name]
@@ -331,23 +330,23 @@ def find_columns(
         keys = ", ".join(f'{name} = "{at}"' for name, at in zip(missing, ends, strict=False))
         what = f"no column for {' and '.join(missing)} among {among}"
         cure = f"name it in the site file: columns = {{ {keys} }}"
-        faults.append(Fault(source, "header", what, cure))
+        faults.append(table.fault("header", what, cure))
     return found, notes, faults
 
 
-def _told(table: RawTable, options: WeatherFile, source: str) -> dict[str, int]:
+def _told(table: RawTable, options: WeatherFile) -> dict[str, int]:
     found: dict[str, int] = {}
     for name, header in options.columns.items():
         if name not in QUANTITY_OF:
             cure = f"write one of {', '.join(QUANTITY_OF)}"
-            raise InputError(Fault(source, "columns", f"unknown {name!r}", cure))
+            raise InputError(table.fault("columns", f"unknown {name!r}", cure))
         meant = find_column(header, table.names)
         if not meant:
             there = ", ".join(map(repr, filter(None, table.names)))
-            raise InputError(Fault(source, name, f"no column {header!r}", f"write one of {there}"))
+            raise InputError(table.fault(name, f"no column {header!r}", f"write one of {there}"))
         if len(meant) > 1:
             cure = "write " + " or ".join(f'{name} = "column {n + 1}"' for n in meant)
-            raise InputError(Fault(source, name, f"{len(meant)} columns are {header!r}", cure))
+            raise InputError(table.fault(name, f"{len(meant)} columns are {header!r}", cure))
         found[name] = meant[0]
     return found
 
