@@ -254,7 +254,7 @@ def weather_lines(weather: Weather, pen: Pen) -> Iterator[str]:
         ("station", "stations"),
         ("modelled", "a weather model, within the stations' files"),
         ("filled", "neighbouring days (filled)"),
-        ("forecast", f"the forecast ({weather.forecast_source})"),
+        ("forecast", f"the forecast ({weather.forecast.source if weather.forecast else ''})"),
     ):
         days = daily.index[daily["air_max_c_from"] == kind]
         if len(days):
