@@ -7,7 +7,7 @@ Of the standard the names of things are those of its root schema and data type d
 import json
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, time, timedelta, timezone
+from datetime import UTC, date, datetime, time, timedelta
 from pathlib import Path
 from typing import Any
 from uuid import UUID, uuid5
@@ -204,7 +204,7 @@ def _values(key: Sequence[object], measures: Sequence[tuple[str, float, str]]) -
 
 def _when(site: Site, done: Applied) -> Record:
     """Return the time it took in UTC; the whole day, by standard time, where none is told."""
-    zone = timezone(site.site.standard_offset)
+    zone = site.site.zone
     day = as_date(done.day)
     start, end = (clock(done.cells.get(column, "")) for column in ("start", "end"))
     first = datetime.combine(day, start or time(), zone)
