@@ -20,10 +20,10 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from patchrisk.core.skill.cases import tie as tie
-    from patchrisk.core.skill.chances import Belief as Belief
     from patchrisk.core.skill.climatology import normal_openings as normal_openings
     from patchrisk.core.skill.climatology import trends as trends
     from patchrisk.core.skill.climatology import warmest_years as warmest_years
+    from patchrisk.core.skill.measures import Belief as Belief
     from patchrisk.core.skill.scores import assess as assess
     from patchrisk.core.skill.scores import compare_rules as compare_rules
     from patchrisk.study.models import fit_model as fit_model
@@ -42,7 +42,7 @@ _HOMES = {
     "Days": "patchrisk.study.own_rules",
     "OwnRule": "patchrisk.study.own_rules",
     "Backtest": "patchrisk.study.run",
-    "Belief": "patchrisk.core.skill.chances",
+    "Belief": "patchrisk.core.skill.measures",
     "assess": "patchrisk.core.skill.scores",
     "backtest": "patchrisk.study.run",
     "compare_rules": "patchrisk.core.skill.scores",

@@ -3,7 +3,7 @@
 import hashlib
 import warnings
 from collections.abc import Hashable, Mapping, Sequence
-from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -16,7 +16,7 @@ from patchrisk.base.saving import write_bytes
 from patchrisk.base.units import FloatArray, IntArray
 from patchrisk.core.skill.climatology import season_day
 from patchrisk.study.soil import Block
-from patchrisk.study.sources import Extent, SiteSource, cut_into_parts, digest_of
+from patchrisk.study.sources import SiteSource, cut_into_parts, digest_of
 from patchrisk.study.table_rows import block_of
 from patchrisk.study.tables import SEASON_COLUMNS
 
@@ -42,35 +42,31 @@ _PLACES = {
 _HOUR = np.timedelta64(1, "h")
 
 
-@dataclass(frozen=True)
-class _GridPart:
-    """Some cells of a Dataset; of one backed by Dask they are read when they are judged."""
-
-    source: str
-    data: "xr.Dataset"  # of (time, cell), of these cells, by the names here
-    hourly: bool
-    sites: tuple[str, ...]
-    latitude: FloatArray
-    longitude: FloatArray
-
-    def read(self) -> Block:
-        times = self.data["time"].to_numpy().astype("datetime64[h]")
-        arrays = {str(n): np.asarray(v.transpose("time", "cell").to_numpy(), dtype=float)
-                  for n, v in self.data.data_vars.items()}  # fmt: skip
-        if self.hourly:
-            days, arrays = _standard_days(times, arrays.pop("air"), self.longitude)
-        else:
-            days = times.astype("datetime64[D]")
-        count, cells = len(days), len(self.sites)
-        frame = pd.DataFrame({name: value.ravel() for name, value in arrays.items()})
-        lane = np.tile(np.arange(cells), count)
-        frame = frame.assign(
-            site=np.array(self.sites, dtype=object)[lane],
-            lat=self.latitude[lane],
-            lon=self.longitude[lane],
-            date=np.repeat(days, cells),
-        )
-        return block_of(frame, self.source, self.sites)
+def _read_cells(
+    source: str,
+    hourly: bool,
+    data: "xr.Dataset",
+    sites: Sequence[str],
+    latitude: FloatArray,
+    longitude: FloatArray,
+) -> Block:
+    """Read the cells of a Dataset of (time, cell); backed by Dask, it is read only now."""
+    times = data["time"].to_numpy().astype("datetime64[h]")
+    arrays = {str(n): np.asarray(v.transpose("time", "cell").to_numpy(), dtype=float)
+              for n, v in data.data_vars.items()}  # fmt: skip
+    if hourly:
+        days, arrays = _standard_days(times, arrays.pop("air"), longitude)
+    else:
+        days = times.astype("datetime64[D]")
+    frame = pd.DataFrame({name: value.ravel() for name, value in arrays.items()})
+    lane = np.tile(np.arange(len(sites)), len(days))
+    frame = frame.assign(
+        site=np.array(sites, dtype=object)[lane],
+        lat=latitude[lane],
+        lon=longitude[lane],
+        date=np.repeat(days, len(sites)),
+    )
+    return block_of(frame, source, sites)
 
 
 def _standard_days(
@@ -164,15 +160,12 @@ def open_grid(
         cells_only = chosen.expand_dims("cell")
     stacked = _in_canonical(cells_only.reset_coords(drop=True), source)
     sites = _names(data, space, place["latitude"], longitude)
-    first, last = (data["time"].to_numpy()[n].astype("datetime64[D]") for n in (0, -1))
-    parts: list[_GridPart] = []
-    at = 0
-    for group in cut_into_parts([Extent(site, first, last) for site in sites]):
-        cells = slice(at, at + len(group))
-        names_, latitude = tuple(sites[cells]), place["latitude"][cells]
-        some = stacked.isel(cell=cells)
-        parts.append(_GridPart(source, some, hourly, names_, latitude, longitude[cells]))
-        at += len(group)
+    ends = (np.full(len(sites), data["time"].to_numpy()[n]) for n in (0, -1))
+    parts = [
+        partial(_read_cells, source, hourly, stacked.isel(cell=cells), sites[cells],
+                place["latitude"][cells], longitude[cells])
+        for cells in cut_into_parts(*ends)
+    ]  # fmt: skip
     if digest is None:
         whole = hashlib.sha256(repr((sorted(names.items()), dict(data.sizes), sites)).encode())
         for name in names:

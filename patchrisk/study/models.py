@@ -28,8 +28,7 @@ from patchrisk.base.units import BoolArray, DayArray, FloatArray
 from patchrisk.core.counters import compare, longest_run
 from patchrisk.core.rules.rule import REFERENCE_CM, Cardinal, relative_rate
 from patchrisk.core.skill.cases import blocks_of_space
-from patchrisk.core.skill.chances import RATIOS, Brier, brier, expected_cost
-from patchrisk.core.skill.measures import Terms, roc_area
+from patchrisk.core.skill.measures import RATIOS, Brier, Terms, brier, expected_cost, roc_area
 from patchrisk.read.diseases import load_library
 from patchrisk.study.observations import read_disease_observations, usual_terms
 from patchrisk.study.soil import Block, SoilChoice, site_soils
@@ -74,7 +73,7 @@ class ModelSkill:
         (that share in the same week); ``always``, ``never``.
     decisions : DataFrame
         ``ratio`` (cost of acting over the loss averted), and of each ``name`` the ``cost`` and
-        ``net_benefit`` of `patchrisk.core.skill.chances.expected_cost`.
+        ``net_benefit`` of `patchrisk.core.skill.measures.expected_cost`.
     area : float
         Under the ROC curve of the model's chances [1].
     landmark : int

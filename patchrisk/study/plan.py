@@ -323,7 +323,7 @@ class PartJob:
             cure = "install the same version on every worker"
             raise UnavailableError(Fault("--scheduler", "", found, cure))
         try:
-            block = self.part.read()
+            block = self.part()
         except AllLeftOutError as error:
             seasons, verdicts = SEASONS_LAYOUT.empty(), VERDICTS_LAYOUT.empty()
             note: dict[str, Any] = dict.fromkeys(("sites", "sites_without_soil", "site_days"), 0)

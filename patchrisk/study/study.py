@@ -11,9 +11,9 @@ from patchrisk.base.safe_text import slug
 from patchrisk.base.saving import write_text
 from patchrisk.base.toml_files import load_numbers
 from patchrisk.base.units import System
-from patchrisk.core.skill.cases import RuleCases, baselines, merge_alike, tie
+from patchrisk.core.skill.cases import baselines, tie
 from patchrisk.core.skill.measures import Terms
-from patchrisk.core.skill.scores import Skill, assess
+from patchrisk.core.skill.scores import Cases, Skill, assess, merge_alike
 from patchrisk.read.diseases import Library, load_library
 from patchrisk.study.figure_style import FIGURE_FORMATS, StudyFigure, save_figure
 from patchrisk.study.figures_dates import date_figures, draw_summary, sites_drawn, warmth_figures
@@ -160,7 +160,7 @@ def write_study(
     wanted = {site for pair in pairs for site in sites_drawn(_of(normal, *pair))}
     wanted |= set() if seen is None else set(seen["place"])
     few_sites = pd.concat([part[part["site"].isin(wanted)] for part in parts], ignore_index=True)
-    each: list[tuple[RuleCases, Skill]] = []
+    each: list[tuple[Cases, Skill]] = []
     if seen is not None:
         of_sites = None if verdicts is None else verdicts[verdicts["site"].isin(wanted)]
         each = _judged(few_sites, of_sites, seen, terms_of)
@@ -229,19 +229,19 @@ def _judged(
     verdicts: pd.DataFrame | None,
     seen: pd.DataFrame,
     terms: Mapping[str, Terms],
-) -> list[tuple[RuleCases, Skill]]:
+) -> list[tuple[Cases, Skill]]:
     """Hold what was seen against rules, verdicts, and what knows no soil."""
     tied = list(tie(seasons, seen))
     if verdicts is not None:
         tied += tie(verdicts_as_rules(verdicts), seen)
     for one in {(one.soil, one.disease): one for one in tied}.values():
         tied += baselines(one, terms[one.disease])
-    return [(one, assess(one.cases, terms[one.disease])) for one in tied]
+    return [(one, assess(one, terms[one.disease])) for one in tied]
 
 
 def _figures(
     tables: Mapping[str, pd.DataFrame],
-    rules: Sequence[tuple[RuleCases, Skill]],
+    rules: Sequence[tuple[Cases, Skill]],
     soil: str,
     names: DiseaseNames,
     terms: Terms,

@@ -11,7 +11,7 @@ from sklearn.metrics import brier_score_loss
 from sklearn.preprocessing import SplineTransformer
 
 from patchrisk.base.errors import InputError
-from patchrisk.core.skill.chances import RATIOS, Belief, brier, expected_cost
+from patchrisk.core.skill.measures import RATIOS, Belief, brier, expected_cost
 from patchrisk.read.diseases import load_library
 from patchrisk.study import fit_model, usual_terms
 from patchrisk.study.findings import model_words, names_of

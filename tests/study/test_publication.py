@@ -157,7 +157,7 @@ def test_a_model_that_is_off_alike_is_mapped_to_what_was_measured():
 
 
 def test_twelve_months_are_shifted_each_by_its_own(tmp_path):
-    block = open_source(air(2000, 2001), {}, offline=True).parts[0].read()
+    block = open_source(air(2000, 2001), {}, offline=True).parts[0]()
     months = tuple(float(n) for n in range(12))
     warmer = shifted(block, months).air_max_c - block.air_max_c
     month = block.dates.astype("M8[M]").astype(int) % 12

@@ -1,7 +1,6 @@
 """Backtests from their sources to their tables: the same however they were run."""
 
 import doctest
-import itertools
 import json
 import os
 import pickle
@@ -22,7 +21,7 @@ from patchrisk.base.errors import InputError, UnavailableError
 from patchrisk.cli import main
 from patchrisk.study import backtest, read_seasons
 from patchrisk.study.plan import PartJob, plan_backtest
-from patchrisk.study.sources import Extent, cut_into_parts, open_source
+from patchrisk.study.sources import cut_into_parts, open_source
 from patchrisk.study.table_files import read_table
 from patchrisk.study.tables import SEASON_COLUMNS, VERDICT_COLUMNS, VERDICTS_LAYOUT
 from patchrisk.study.workers import how_many
@@ -565,13 +564,14 @@ def test_the_command(table, tmp_path, monkeypatch):
 
 def test_parts_hold_as_many_neighbours_as_fit():
     day = np.datetime64("2001-01-01")
-    extents = [Extent(str(n), day, day + 364) for n in range(10_000)]
-    extents.append(Extent("long", day - 3650, day + 364))
-    parts = list(cut_into_parts(extents))
-    assert [e.site for part in parts for e in part] == [e.site for e in extents]
-    for part, following in itertools.pairwise([*parts, extents[:0]]):
-        span = max(e.last for e in part) - min(e.first for e in part)
-        assert len(part) * (span.astype(int) + 1) <= (10_000 * 365 + 4015) / 8
-        if following and following[0].site != "long":
-            assert (len(part) + 1) * 365 > (10_000 * 365 + 4015) // 8
-    assert [e.site for e in parts[-1]] == ["long"]
+    first = np.r_[np.full(10_000, day), day - 3650]  # the last is of a longer record
+    parts = list(cut_into_parts(first, np.full(10_001, day + 364)))
+    sites = [np.arange(10_001)[part] for part in parts]
+    assert np.concatenate(sites).tolist() == list(range(10_001))
+    most = (10_000 * 365 + 4015) // 8
+    *short, last = sites
+    assert last.tolist() == [10_000]
+    for n, part in enumerate(short):
+        assert len(part) * 365 <= most
+        if n < len(short) - 1:
+            assert (len(part) + 1) * 365 > most

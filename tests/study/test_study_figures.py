@@ -11,7 +11,6 @@ import pandas as pd
 import pytest
 
 from patchrisk.core.rules.rule import Rule, Season, Statistic
-from patchrisk.core.skill.cases import PRESSURE, RuleCases, merge_alike
 from patchrisk.core.skill.climatology import (
     departure_counts,
     departures_from_normal,
@@ -22,7 +21,7 @@ from patchrisk.core.skill.climatology import (
     warmest_years,
 )
 from patchrisk.core.skill.measures import Terms
-from patchrisk.core.skill.scores import Cases, assess
+from patchrisk.core.skill.scores import PRESSURE, Cases, assess, merge_alike
 from patchrisk.core.skill.sweep import Sweep, SweepSkill
 from patchrisk.study import (
     figure_style,
@@ -96,9 +95,9 @@ def judged():
         score = rng.normal(size=60) + found
         begins, site = np.full(60, np.datetime64("2015-03-01")), np.tile(np.arange(10), 6)
         season = np.repeat(np.arange(6), 10)
-        cases = Cases(opened, day, found, np.ones(60, bool), begins, season, site, site // 2)
-        one = RuleCases("measured", "summer-patch", rule, "treat", cases, score, ("A",) * 60)
-        out.append((one, assess(cases, TERMS)))
+        one = Cases("measured", "summer-patch", rule, "treat", ("A",) * 60, opened, day, found,
+                    np.ones(60, bool), begins, season, site, site // 2, score)  # fmt: skip
+        out.append((one, assess(one, TERMS)))
     return out
 
 

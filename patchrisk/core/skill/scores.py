@@ -1,7 +1,7 @@
 """How right rules were, alone, in pairs and the best of many: openings held against sights."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import IntEnum
 
 import numpy as np
@@ -36,12 +36,25 @@ class Outcome(IntEnum):
         return self.name.replace("_", " ").lower()
 
 
+PRESSURE = "pressure of the whole season"
+SCORES = {
+    "days since opening": "days from opening to the landmark [days], 0 where it had not opened",
+    PRESSURE: "infection pressure of the whole season [days at the optimum], most of which nobody "
+    "knows on the day to act",
+}
+
+
 @dataclass(frozen=True)
 class Cases:
-    """One rule against what was seen; every array is (cases,).
+    """One rule, on one kind of soil record, against what was seen of its disease.
 
     Parameters
     ----------
+    soil : str
+        "measured" or "modelled".
+    disease, rule, meaning : str
+    places : tuple of str
+        Site of each case; all that follows is (cases,) too, the same cases for every rule.
     opened : ndarray of datetime64[D]
         First opening in the season of the case; NaT when it did not open.
     day : ndarray of datetime64[D]
@@ -55,8 +68,17 @@ class Cases:
     season, site, block : ndarray of int
         Season and site of the observation, and the block of space that the site lies in: what is
         drawn, or left out, as a whole.
+    pressure : ndarray of float
+        Infection pressure of the whole season [days at the optimum]; NaN where unknown.
+    also : tuple of str
+        Other rules that give every case the same answer.
     """
 
+    soil: str
+    disease: str
+    rule: str
+    meaning: str
+    places: tuple[str, ...]
     opened: DayArray
     day: DayArray
     found: BoolArray
@@ -65,11 +87,22 @@ class Cases:
     season: IntArray
     site: IntArray
     block: IntArray
+    pressure: FloatArray
+    also: tuple[str, ...] = ()
+
+    @property
+    def rules(self) -> tuple[str, ...]:
+        """The rule, and those that answer alike."""
+        return self.rule, *self.also
 
     @property
     def clusters(self) -> Clusters:
         """Seasons and sites."""
-        return Clusters(self.season, self.site)
+        return self.season, self.site
+
+    def score(self, name: str, terms: Terms) -> FloatArray:
+        """Return one of `SCORES`; higher is nearer to disease, NaN where unknown."""
+        return self.pressure if name == PRESSURE else self.days_open_by_landmark(terms)
 
     def landmark(self, terms: Terms) -> int | None:
         """Day of the disease's season as of which rules are asked; None without any sight."""
@@ -308,6 +341,19 @@ def compare_rules(a: Cases, b: Cases, terms: Terms) -> Comparison:
         second_only=int((~hit & other).sum()),
         neither=int((answers.presence & ~hit & ~other).sum()),
     )
+
+
+def merge_alike(judged: Sequence[tuple[Cases, Skill]]) -> list[tuple[Cases, Skill]]:
+    """Put rules of one meaning that give every case the same answer together, in order."""
+    groups: dict[tuple[object, ...], list[tuple[Cases, Skill]]] = {}
+    for one, skill in judged:
+        answers = [one.opened, one.known, one.pressure]
+        key = (one.soil, one.disease, one.meaning, *(a.tobytes() for a in answers))
+        groups.setdefault(key, []).append((one, skill))
+    return [
+        (replace(group[0][0], also=tuple(one.rule for one, _ in group[1:])), group[0][1])
+        for group in groups.values()
+    ]
 
 
 FOLDS = ("season", "site", "block")

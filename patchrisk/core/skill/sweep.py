@@ -278,7 +278,7 @@ def sweep_grid(
     base = f"{first.iloc[0]:%m-%d}" if len(first) else "{:02d}-{:02d}".format(*rule.season.start)
     skill = None
     if observations is not None:
-        tied = [rule.cases for one in tables for rule in tie(one, observations)]
+        tied = [cases for one in tables for cases in tie(one, observations)]
         if len(tied) == len(tables):
             columns, skill = _skill(tied[0], tied[1:], shown[possible], terms)
             table = table.join(columns.set_index(np.flatnonzero(possible)))
