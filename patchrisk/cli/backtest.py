@@ -13,65 +13,52 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from patchrisk.base.errors import Fault, InputError
-from patchrisk.cli.options import F, Lead, echo
+from patchrisk.cli.options import F, echo
 
 if TYPE_CHECKING:
     from patchrisk.base.units import System
 
 
-class Years(click.ParamType[tuple[int, int]]):
-    """Seasons written 2009-2024, or 2016 for one."""
-
-    name = "years"
-
-    def convert(
-        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
-    ) -> tuple[int, int]:
-        """Read the years, or fail saying how to write them."""
-        match = re.fullmatch(r"(\d{4})(?:-(\d{4}))?", value)
-        if match is None:
-            self.fail(f"{value!r}: write 2009-2024, or 2016 for one season", param, ctx)
-        return int(match[1]), int(match[2] or match[1])
+def years(text: str) -> tuple[int, int]:
+    """Read seasons written 2009-2024, or 2016 for one."""
+    match = re.fullmatch(r"(\d{4})(?:-(\d{4}))?", text)
+    if match is None:
+        raise click.BadParameter(f"{text!r}: write 2009-2024, or 2016 for one season")
+    return int(match[1]), int(match[2] or match[1])
 
 
-class Named(click.ParamType[tuple[str, str]]):
-    """A column written OURS=THEIRS."""
-
-    name = "ours=theirs"
-
-    def convert(
-        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
-    ) -> tuple[str, str]:
-        """Split at the first =, or fail saying how to write it."""
-        ours, equals, theirs = value.partition("=")
-        if not (ours and equals and theirs):
-            self.fail(f"{value!r}: write it as air_min_c=tmin", param, ctx)
-        return ours, theirs
+def days(text: str) -> tuple[int, int]:
+    """Read a range of days written 21-84."""
+    first, _, last = text.partition("-")
+    if not (first.isdigit() and last.isdigit() and int(first) <= int(last)):
+        raise click.BadParameter(f"{text!r}: write the least and the most days, such as 21-84")
+    return int(first), int(last)
 
 
-class Warmer(click.ParamType[Any]):
-    """A difference of temperature as 2degC or 3.6degF, or one for each month; in degC."""
+def named(text: str) -> tuple[str, str]:
+    """Read a column written OURS=THEIRS."""
+    ours, equals, theirs = text.partition("=")
+    if not (ours and equals and theirs):
+        raise click.BadParameter(f"{text!r}: write it as air_min_c=tmin")
+    return ours, theirs
 
-    name = "difference"
 
-    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
-        """Read the difference, or the twelve, or fail saying how to write them."""
-        from patchrisk.base.units import to_canonical
+def difference(text: str | float) -> Any:
+    """Read a difference of temperature as 2degC or 3.6degF, or one for each month; in degC."""
+    from patchrisk.base.units import to_canonical
 
-        if isinstance(value, float):
-            return value
-        match = re.fullmatch(r"([-+\d.,]+) ?(deg[CF])", value)
-        try:
-            given = [float(one) for one in match[1].split(",")] if match else []
-        except ValueError:
-            given = []
-        if match is None or len(given) not in (1, 12) or max(map(abs, given)) > 20:
-            cure = (
-                "write such as 2degC or 3.6degF, or twelve with commas, January first, at most 20"
-            )
-            self.fail(f"{value!r}: {cure}", param, ctx)
-        shift = tuple(float(to_canonical("temperature difference", n, match[2])) for n in given)
-        return shift[0] if len(shift) == 1 else shift
+    if isinstance(text, float):
+        return text
+    match = re.fullmatch(r"([-+\d.,]+) ?(deg[CF])", text)
+    try:
+        given = [float(one) for one in match[1].split(",")] if match else []
+    except ValueError:
+        given = []
+    if match is None or len(given) not in (1, 12) or max(map(abs, given)) > 20:
+        cure = "write such as 2degC or 3.6degF, or twelve with commas, January first, at most 20"
+        raise click.BadParameter(f"{text!r}: {cure}")
+    shift = tuple(float(to_canonical("temperature difference", n, match[2])) for n in given)
+    return shift[0] if len(shift) == 1 else shift
 
 
 def study_options(command: F) -> F:
@@ -86,7 +73,7 @@ def study_options(command: F) -> F:
         ),
         click.option(
             "--lead",
-            type=Lead(),
+            type=days,
             help="Days before the disease is seen at which an opening is of use, as 21-84, for "
             "every disease; without it the lags in each disease's file say.",
         ),
@@ -99,7 +86,8 @@ def study_options(command: F) -> F:
         click.option(
             "--column",
             "columns",
-            type=Named(),
+            type=named,
+            metavar="OURS=THEIRS",
             multiple=True,
             help="What a table calls a column, as air_min_c=tmin; may be repeated.",
         ),
@@ -111,7 +99,7 @@ def study_options(command: F) -> F:
             help="A number that stands for missing in a table, such as -9999; may be repeated.",
         ),
         click.option(
-            "--years", type=Years(), help="Seasons that began in these years, as 2009-2024."
+            "--years", type=years, help="Seasons that began in these years, as 2009-2024."
         ),
         click.option(
             "--ro-crate", is_flag=True, help="Describe the folder as an RO-Crate for an archive."
@@ -166,7 +154,7 @@ _FORMS: dict[str | None, Any] = {
 @click.option(
     "--shift-air",
     "shift_air_c",
-    type=Warmer(),
+    type=difference,
     default=0.0,
     help="A scenario: add so much to the air of every day, as 2degC, or twelve with commas, "
     "January's first; with --soil modelled.",
@@ -180,7 +168,7 @@ _FORMS: dict[str | None, Any] = {
 )
 @click.option(
     "--reference",
-    type=Years(),
+    type=years,
     default="1991-2020",
     show_default=True,
     help="Years in which --quantile-map compares the two.",

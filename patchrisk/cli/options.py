@@ -110,23 +110,6 @@ class Day(click.ParamType[date]):
         return day
 
 
-class Lead(click.ParamType[tuple[int, int]]):
-    """A range of days written 21-84."""
-
-    name = "days"
-
-    def convert(
-        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
-    ) -> tuple[int, int]:
-        """Read the range, or fail saying how to write it."""
-        if isinstance(value, tuple):
-            return value
-        first, _, last = str(value).partition("-")
-        if not (first.isdigit() and last.isdigit() and int(first) <= int(last)):
-            self.fail(f"{value!r}: write the least and the most days, such as 21-84", param, ctx)
-        return int(first), int(last)
-
-
 @dataclass(frozen=True)
 class Request:
     """The site, the morning and the sources that a command is to use."""

@@ -46,10 +46,7 @@ def date_figures(
     names: DiseaseNames,
     level: float,
 ) -> Iterator[StudyFigure]:
-    """Draw the opening dates of a disease, on one kind of soil record, where any rule opened.
-
-    Parameters are those of `draw_openings`, of all sites.
-    """
+    """Draw the opening dates of a disease, on one kind of soil record, where any rule opened."""
     sites, meaning = sites_drawn(normal), _drawn_meaning(normal)
     seasons, normal, trend = (t[t["meaning"] == meaning] for t in (seasons, normal, trend))
     opened = normal.dropna(subset="normal_day")
@@ -339,14 +336,8 @@ def warmth_figures(
 ) -> Iterator[StudyFigure]:
     """Draw the warmest years of a disease's sites, on one kind of soil record, if there are any.
 
-    Parameters
-    ----------
-    warmest, summary : DataFrame
-        Of `patchrisk.core.skill.climatology`: `warmest_years` and `warmest_by_rule`; that rule is
-        drawn, of those on the time to treat where there are any, which has the most sites.
-    names : DiseaseNames
-    least_years : int
-        Seasons behind a normal, at least.
+    ``warmest`` and ``summary`` are of `warmest_years` and `warmest_by_rule`; that rule is drawn, of
+    those on the time to treat where there are any, which has the most sites.
     """
     if summary.empty:
         return

@@ -13,7 +13,7 @@ import pandas as pd
 from patchrisk import __version__
 from patchrisk.base.errors import Fault, InputError
 from patchrisk.base.saving import write_bytes
-from patchrisk.base.units import FloatArray, IntArray
+from patchrisk.base.units import FloatArray
 from patchrisk.core.skill.climatology import season_day
 from patchrisk.study.soil import Block
 from patchrisk.study.sources import SiteSource, cut_into_parts, digest_of
@@ -103,23 +103,12 @@ def open_grid(
 ) -> SiteSource:
     """Cut a grid, or a row of stations, into parts of cells; one backed by Dask is read by part.
 
-    Parameters
-    ----------
-    data : xarray.Dataset
-        With a dimension ``time``, daily or, of the air temperature, hourly in UTC; coordinates of
-        latitude and longitude, of any shape; every variable with CF units. Longitudes may run to
-        360. May be backed by Dask.
-    columns : mapping of str to str
-        What it calls a variable, by our name for the column: ``{"soil_5cm_c": "tsl"}``.
-    missing : sequence of float
-        Numbers that stand for none, in the unit that the variable is in.
-    source, digest : str
-        Named in faults; SHA-256 of the data, made of all of them when not given.
-
-    Raises
-    ------
-    InputError
-        When a dimension, a coordinate, a variable or a unit is lacking.
+    ``data`` have a dimension ``time``, daily or, of the air temperature, hourly in UTC; coordinates
+    of latitude and longitude, of any shape; every variable with CF units. Longitudes may run to
+    360. ``columns`` say what it calls a variable, by our name: ``{"soil_5cm_c": "tsl"}``;
+    ``missing`` numbers, in the unit of the variable, stand for none. ``digest`` is the SHA-256 of
+    the data, made of all of them when not given. InputError when a dimension, a coordinate, a
+    variable or a unit is lacking.
     """
     if "time" not in data.dims or data["time"].dtype.kind != "M":
         cure = "name it time; of another calendar: ds.convert_calendar('standard')"
@@ -293,42 +282,34 @@ def to_dataset(seasons: pd.DataFrame, grid: Mapping[str, Any] | None) -> "xr.Dat
     Dimensions are ``rule`` (disease/rule), ``season`` and the grid's own, else ``site``; the
     variables dates, and ``opening_day`` [days after the season's first day], with CF attributes.
     """
-    import xarray as xr
-
     table = seasons.assign(rule=seasons["disease"].astype(str) + "/" + seasons["rule"].astype(str))
     table["opening_day"] = season_day(
         *(table[name].to_numpy("M8[D]") for name in ("season_first", "opened"))
     )
     shown = ["opened", "opened_earliest", "opened_latest", "opening_day", "days_open",
              "pressure_season", "degree_days_opened", "dating"]  # fmt: skip
-    axes: list[tuple[str, list[Any], IntArray]] = []
-    for name in ("rule", "season"):
-        values = list(dict.fromkeys(table[name])) if name == "rule" else sorted(set(table[name]))
-        axes.append((name, values, pd.Index(values).get_indexer(pd.Index(table[name]))))
+    axes: dict[str, list[Any]] = {
+        "rule": list(dict.fromkeys(table["rule"])),
+        "season": sorted(set(table["season"])),
+    }
     if grid is None:
-        sites = list(dict.fromkeys(table["site"].astype(str)))
-        axes.append(("site", sites, pd.Index(sites).get_indexer(pd.Index(table["site"]))))
+        table["site"] = table["site"].astype(str)
+        axes["site"] = list(dict.fromkeys(table["site"]))
     else:
         for what in ("latitude", "longitude"):
             own = np.asarray(grid[what]["values"], dtype=float)
             turned = (own + 180.0) % 360.0 - 180.0 if what == "longitude" else own
             place = pd.Index(np.round(turned, 5)).get_indexer(pd.Index(table[what].round(5)))
-            axes.append((grid[what]["name"], own.tolist(), place))
-    at, shape = tuple(a[2] for a in axes), tuple(len(a[1]) for a in axes)
-    out = xr.Dataset(coords={name: values for name, values, _ in axes})
+            table[grid[what]["name"]] = own[place]
+            axes[grid[what]["name"]] = own.tolist()
+    out = table.set_index(list(axes))[shown].to_xarray().reindex(axes)
     for name in shown:
-        column = table[name]
-        kind = column.dtype.kind
-        empty: Any = np.datetime64("NaT", "s") if kind == "M" else np.nan if kind in "if" else ""
-        cells = np.full(shape, empty, dtype="M8[s]" if kind == "M" else float if kind in "if" else
-                        object)  # fmt: skip
-        cells[at] = column.to_numpy("M8[s]") if kind == "M" else column.to_numpy()
+        kind = table[name].dtype.kind
+        laid = out[name] if kind == "M" else out[name].astype(float) if kind in "if" else (
+            out[name].fillna("").astype(str))  # fmt: skip
         words = SEASON_COLUMNS.get(name, "first opening, days after the season's first day")
-        attributes = {"long_name": words} | (
-            {"units": _RESULT_UNITS[name]} if name in _RESULT_UNITS else {}
-        )
-        out[name] = (tuple(a[0] for a in axes), cells if kind in "Mif" else cells.astype(str),
-                     attributes)  # fmt: skip
+        units = {"units": _RESULT_UNITS[name]} if name in _RESULT_UNITS else {}
+        out[name] = laid.assign_attrs(long_name=words, **units)
     out["rule"].attrs = {"long_name": "disease and rule"}
     out["season"].attrs = {"long_name": "year in which the season began"}
     units = {"latitude": "degrees_north", "longitude": "degrees_east"}

@@ -76,18 +76,10 @@ def sites_in(tables: Iterable[pd.DataFrame]) -> dict[str, float]:
 def read_disease_observations(
     path: Path, places: Mapping[str, float], library: Library, today: date
 ) -> pd.DataFrame:
-    """Read a file of observations and bring it to one row a place, disease and season.
+    """Read a CSV of observations and bring it to one row a place, disease and season.
 
-    Parameters
-    ----------
-    path : Path
-        A CSV file; see the module for its columns.
-    places : mapping of str to float
-        The sites that may be named, each with its latitude [degrees north].
-    library : Library
-        The diseases that may be named.
-    today : date
-        Later dates are refused.
+    ``places`` and ``library`` are the sites, each with its latitude [degrees north], and the
+    diseases that may be named. Dates after ``today`` are refused.
 
     Returns
     -------
@@ -360,12 +352,8 @@ _GENERAL = (
 def usual_terms(lead: tuple[int, int] | None = None, disease: Disease | None = None) -> Terms:
     """Return the terms that the rules of a disease are judged by.
 
-    Parameters
-    ----------
-    lead : (int, int), optional
-        Least and most days of use from opening to sight, instead of those of the files [days].
-    disease : Disease, optional
-        Whose lags give the range; without it, or without lags, it is the general one.
+    ``lead`` are the least and most days of use from opening to sight [days]; when not given they
+    are those of the disease's lags, and without any the general range.
     """
     numbers = load_numbers("skill")
     span = None if disease is None else disease.expression.lag_days(*_EVENTS)

@@ -4,6 +4,7 @@ import io
 import json
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -35,7 +36,7 @@ from patchrisk.study.tables import (
     SeasonCounts,
     TableLayout,
 )
-from patchrisk.study.workers import how_many, over_cluster, over_processes
+from patchrisk.study.workers import how_many, judge
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -71,12 +72,7 @@ _Progress = Callable[[int, int], None]
 class Backtest:
     """The result of a backtest: its tables, and what was done with what.
 
-    Parameters
-    ----------
-    metadata : dict
-        What was done with what; the same as ``metadata.json``.
-    folder : Path or None
-        Where the tables are; None when nothing was written.
+    ``metadata`` is the same as ``metadata.json``; ``folder`` is None when nothing was written.
     """
 
     metadata: dict[str, Any]
@@ -105,15 +101,8 @@ class Backtest:
     def to_dataset(self, soil: str | None = None) -> "xr.Dataset":
         """Lay the seasons out as a Dataset, on the grid of the source where it had one.
 
-        Parameters
-        ----------
-        soil : str, optional
-            "measured", "modelled" or "mixed", where there are several.
-
-        Raises
-        ------
-        ValueError
-            When there are several and none is named.
+        ValueError when there is soil of several kinds, "measured", "modelled" or "mixed", and none
+        is named.
         """
         from patchrisk.study.grids import to_dataset
 
@@ -159,9 +148,8 @@ def backtest(
         its shape); a grid or a row of stations: a Dataset, NetCDF or Zarr
         (`patchrisk.study.grids.open_grid`).
     out : path, optional
-        Folder for ``seasons`` and ``verdicts``, each as Parquet and CSV, and ``metadata.json``;
-        made if need be. Without it the tables are kept in memory. A run that was stopped goes
-        on from its parts.
+        Folder for the tables and ``metadata.json``; made if need be. Without it they are kept in
+        memory. A run that was stopped goes on from its parts.
     rules : path, Rule, OwnRule, function, or several of them, optional
         Your own, told under the disease ``own``: a TOML file of ``[[window]]`` alone, a `Rule`, or
         a function of `patchrisk.study.own_rules.Days`. With them the published rules are left out,
@@ -179,13 +167,11 @@ def backtest(
         The turf that verdicts are on: its seasons, rules and susceptibility. Without it each
         disease is judged on its most susceptible grass.
     shift_air_c : float or tuple of 12 float
-        A scenario: so much is added to the air temperature of every day, or to that of January's
-        to December's, before the soil is modelled from it [degC]; of modelled soil alone.
-    quantile_map : sequence of Path
-        Scenarios: runs of climate models, each brought to the sites by what was measured there
-        and judged in its place; see `patchrisk.study.scenarios.scenario_source`.
-    reference : (int, int)
-        First and last year in which they are compared with what was measured.
+        A scenario of modelled soil alone: so much is added to the air temperature of every day, or
+        to that of January's to December's [degC].
+    quantile_map, reference
+        Scenarios: runs of climate models, and the first and last year in which they are compared
+        with what was measured; see `patchrisk.study.scenarios.scenario_source`.
     draws : int
         Draws of the error of modelled soil, for the quantiles of each opening; 0 for none. The
         time goes up with them.
@@ -195,12 +181,9 @@ def backtest(
         Numbers that stand for missing in a table or a grid, such as -9999.
     forms : sequence of {"parquet", "csv"}, optional
         Tables to write; both where Parquet can be written.
-    workers : int
-        Processes. More than one need a script whose work is under ``if __name__ == "__main__"``.
-    memory_gb : float
-        Ceiling of the memory of all processes together [GB]; it limits how many there are.
-    scheduler : str, optional
-        Address of a Dask scheduler, whose workers then do the parts; see
+    workers, memory_gb, scheduler
+        Processes, as many as the memory of all together allows [GB]: more than one need a script
+        whose work is under ``if __name__ == "__main__"``. Or the address of a Dask scheduler; see
         `patchrisk.study.workers`.
     offline : bool
         Of a site file: ask no weather service.
@@ -208,10 +191,6 @@ def backtest(
         Kept in the metadata.
     progress : callable, optional
         Told how many parts are done, of how many.
-
-    Returns
-    -------
-    Backtest
 
     Raises
     ------
@@ -242,14 +221,7 @@ def backtest(
     }
     form = part_form()
     jobs = [PartJob(n, part, plan, form) for n, part in enumerate(opened.parts)]
-
-    def run(some: Sequence[PartJob]) -> Iterator[PartResult]:
-        if scheduler is not None:
-            return over_cluster(some, scheduler)
-        if min(processes, len(jobs)) > 1:
-            return over_processes(some, processes)
-        return (job.run() for job in some)
-
+    run = partial(judge, processes=processes, scheduler=scheduler)
     if out is None:
         return _in_memory(jobs, run, described, command, progress)
     wanted = tuple(forms or dict.fromkeys((form, "csv")))

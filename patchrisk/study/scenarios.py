@@ -50,12 +50,8 @@ def scenario_source(
 
     ``models`` are tables or grids as `patchrisk.study.run.backtest` takes them, a member of the
     ensemble each; a site takes the cell that lies nearest, and is then called NAME by MODEL. Both
-    are compared from the first to the last year of ``reference``.
-
-    Raises
-    ------
-    InputError
-        When the soil wanted is not modelled, the period too short, or a model's file faulty.
+    are compared from the first to the last year of ``reference``. InputError when the soil wanted
+    is not modelled, the period too short, or a model's file faulty.
     """
     faults, least = [], round(load_numbers("skill")["least_years"].value)
     span, stems = "{}-{}".format(*reference), [path.stem for path in models]

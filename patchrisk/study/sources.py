@@ -80,10 +80,7 @@ def open_source(
 ) -> SiteSource:
     """Tell what a source is, and cut it into parts; ``missing`` numbers stand for none.
 
-    Raises
-    ------
-    InputError
-        When it is none of the kinds that can be read, or faulty.
+    InputError when it is none of the kinds that can be read, or faulty.
     """
     from patchrisk.study import grids, table_sources
 

@@ -73,47 +73,29 @@ def write_study(
     progress: Callable[[int, int], None] | None = None,
     tell: Callable[[str], object] | None = None,
 ) -> list[Path]:
-    """Write everything that is made of a table of seasons.
+    """Write everything that is made of a table of seasons; return the files written.
 
     Parameters
     ----------
     folder : Path
-        Made if need be. Gets ``findings.md``, its tables as ``summary.csv``, ``normals.csv``,
-        ``departures.csv``, ``trends.csv``, ``trends_by_rule.csv``, ``warmest_year.csv`` and
-        ``warmest_year_by_rule.csv``; with observations ``skill.csv``, ``cases.csv``,
-        ``comparisons.csv`` and
-        ``held_out.csv``; and ``figures/`` with their captions.
+        Made if need be. Gets ``findings.md``, tables as CSV and ``figures/`` with their captions.
     seasons : DataFrame, sequence of DataFrame, or SeasonParts
         The seasons table: `patchrisk.study.tables.SEASON_COLUMNS`. In parts, each of whole sites,
         it may be larger than memory: it is read three times, one part after another.
     observations : Path, optional
-        See `patchrisk.study.observations`.
-    verdicts : DataFrame, optional
-        The verdicts table; with observations it is judged beside the rules.
+        See `patchrisk.study.observations`; by them rules, and ``verdicts``, are judged.
     models : sequence of ModelSkill
-        Of diseases in ``seasons``; they get ``models.csv``, ``model_calibration.csv``,
-        ``model_decisions.csv`` and words in the findings.
-    library : Library, optional
-        The diseases; the shipped ones when not given.
-    terms : Terms, optional
-        What skill is judged by; when not given, each disease by its own `usual_terms`.
+        Of diseases in ``seasons``; they get tables, and words in the findings.
+    library, terms, today
+        The shipped diseases, each disease's own `usual_terms` and the day of the computer, past
+        which observations are refused, when not given.
     units : {"metric", "us"}
         What findings, figures and the tables made here are in; the seasons table stays in degC.
     geo : bool
         Write the tables of places as GeoParquet too.
-    today : date, optional
-        Later observations are refused; the day of the computer when not given.
-    reading : callable, optional
-        Told how many parts are read, of how many.
-    progress : callable, optional
-        Told how many diseases are drawn, of how many.
-    tell : callable, optional
-        Told in a line which range of useful leads each disease seen is judged by.
-
-    Returns
-    -------
-    list of Path
-        The files written.
+    reading, progress, tell : callable, optional
+        Told how many parts are read, and diseases drawn, of how many; and in a line which range
+        of useful leads each disease seen is judged by.
 
     Raises
     ------

@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from tests.study.parts import part_small
+from tests.study.parts import draw_nothing, part_small
 
 SITES = {"upland": 44.0, "valley": 38.5, "coast": 35.0, "antipodes": -37.0, "short": 40.0}
 
@@ -54,3 +54,8 @@ def table(sites, tmp_path_factory):
 @pytest.fixture
 def small_parts(monkeypatch):
     part_small(monkeypatch)
+
+
+@pytest.fixture
+def undrawn(monkeypatch):
+    draw_nothing(monkeypatch)

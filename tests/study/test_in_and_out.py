@@ -272,10 +272,12 @@ def test_the_names_are_there_and_nothing_heavy_is_loaded():
     code = (
         "import sys, patchrisk, patchrisk.study as s\n"
         "assert {'backtest', 'OwnRule', 'write_study'} <= set(dir(s)), dir(s)\n"
-        "print([m for m in ('xarray', 'sklearn', 'scipy', 'pandas', 'pint') if m in sys.modules])"
+        "print([m for m in ('xarray', 'sklearn', 'scipy', 'pandas', 'pint') if m in sys.modules])\n"
+        "from patchrisk.study import figures_dates, figures_skill\n"
+        "print('matplotlib.pyplot' in sys.modules)"  # which opens a window
     )
     run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
-    assert run.stdout.strip() == "[]"
+    assert run.stdout.split() == ["[]", "False"]
 
 
 def test_warmer_air_opens_a_rising_rule_earlier(from_table):
@@ -293,7 +295,7 @@ def test_warmer_air_opens_a_rising_rule_earlier(from_table):
 
 
 @pytest.mark.parametrize(("text", "code"), [("2", 2), ("40degC", 2), ("2degK", 2), ("-1.8degF", 0)])
-def test_how_much_warmer_says_its_unit(tmp_path, text, code):
+def test_how_much_warmer_says_its_unit(tmp_path, text, code, undrawn):
     long_table().sort_values(["site", "date"]).to_csv(tmp_path / "sites.csv", index=False)
     command = ["backtest", str(tmp_path / "sites.csv"), "--out", str(tmp_path / "out"),
                "--disease", "dead spot", "--soil", "modelled", "--workers", "1"]  # fmt: skip

@@ -22,6 +22,7 @@ from patchrisk.study.grids import write_netcdf
 from patchrisk.study.scenarios import map_air, map_quantiles, scenario_table, shifted
 from patchrisk.study.sources import open_source
 from patchrisk.study.table_files import write_geoparquet
+from tests.study.parts import draw_nothing
 from tests.study.test_in_and_out import WARM, daily, long_table
 
 LAND = {"denver": (39.74, -104.99), "lima": (-12.05, -77.04)}
@@ -182,10 +183,13 @@ def climate(tmp_path_factory):
 @pytest.fixture(scope="module")
 def study(climate):
     out = climate / "study"
+    patch = pytest.MonkeyPatch()
+    draw_nothing(patch)
     models = [word for n in range(2) for word in ("--quantile-map", climate / f"model{n}.csv")]
     said = run("backtest", climate / "sites.csv", "--out", out, "--soil", "modelled", *models,
                "--reference", "2000-2009", "--disease", "dead spot", "--geo", "--ro-crate",
-               "--workers", "1")  # fmt: skip
+               "--workers", "1", "--draws", "0")  # fmt: skip
+    patch.undo()
     assert str(out / "scenarios.csv") in said
     return out
 

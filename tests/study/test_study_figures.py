@@ -1,7 +1,5 @@
 """Figures: the same bytes again, nothing left behind, words beside them, colours told apart."""
 
-import subprocess
-import sys
 from dataclasses import replace
 from itertools import combinations
 
@@ -203,15 +201,6 @@ def test_the_users_own_settings_stay(seasons):
         assert mpl.rcParams["font.size"] == 23
         # ... and do not get into the figure.
         assert all(axes.title.get_fontsize() < 12 for axes in figure.axes)
-
-
-def test_no_window_is_opened():
-    code = (
-        "import sys\nfrom patchrisk.study import figures_dates, figures_skill\n"
-        "print('matplotlib.pyplot' in sys.modules)"
-    )
-    run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
-    assert run.stdout.strip() == "False"
 
 
 def test_rules_that_open_alike_share_a_panel(plates):

@@ -25,17 +25,8 @@ def tie(seasons: pd.DataFrame, observations: pd.DataFrame) -> Iterator[Cases]:
     which is too late. Its opening is the likely one, known where that is one day or none: to keep
     those alone that no missing day can touch would favour early ones.
 
-    Parameters
-    ----------
-    seasons : DataFrame
-        The seasons table.
-    observations : DataFrame
-        As `patchrisk.study.observations.read_disease_observations` gives it.
-
-    Yields
-    ------
-    Cases
-        By rule, in the order of the seasons table; none for a disease without observations.
+    By rule, in the order of the seasons table; none for a disease without observations, which are
+    as `patchrisk.study.observations.read_disease_observations` gives them.
     """
     seen = observations[observations["counts"]]
     day = seen["first_seen"].where(seen["found"], seen["clear_on"])

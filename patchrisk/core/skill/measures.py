@@ -23,26 +23,12 @@ Kind = Literal["share", "difference", "any"]
 class Terms:
     """What skill is judged by; the values are in thresholds/skill.toml.
 
-    Parameters
-    ----------
-    least_lead, most_lead : int
-        A window is of use when it opens so many days before the disease is seen [days].
-    least_absences : int
-        Fewer than so many cases of "looked, not found" say nothing of false alarms.
-    least_seasons, least_sites : int
-        From fewer seasons no interval is given; with fewer sites it is one over seasons alone.
-    draws : int
-        Draws of seasons, of sites and of cases behind an interval.
-    level : float
-        Confidence of an interval [1].
-    seed : int
-        Start of the random numbers: the same seed gives the same interval.
-    lead_from : str
-        Where the range of useful days is from, in words.
-    landmark : int or None
-        Day after the first day of the disease's season as of which a rule is asked whether it
-        tells seasons with disease from those without [days]; None for ``least_lead`` days before
-        the earliest sight.
+    A window is of use when it opens ``least_lead`` to ``most_lead`` days before the disease is
+    seen, by ``lead_from``. Fewer absences than ``least_absences`` say nothing of false alarms; from
+    fewer than ``least_seasons`` no interval is given, with fewer than ``least_sites`` it is one
+    over seasons alone. An interval has so many ``draws``, of a ``seed``, and a ``level`` [1]. Rules
+    are asked as of the ``landmark`` [days after the first of the disease's season]; when None,
+    ``least_lead`` days before the earliest sight.
     """
 
     least_lead: int
@@ -65,22 +51,12 @@ Clusters = tuple[IntArray, IntArray]
 class Estimate:
     """A statistic, and the interval that drawing seasons and sites anew gives it.
 
-    Parameters
-    ----------
-    value : float
-        NaN where it is not defined.
-    low, high : float or None
-        None without an interval.
-    lacking : str
-        Why there is none: "too few seasons", "the same in every season" (draws that are all
-        alike can't show how sure it is), "seldom defined" (on less than half of the draws; those
-        on which it is not are left out); empty where there is one.
-    seasons, sites, cases : int
-        What it rests on.
-    over : str
-        What the interval is over: "seasons and sites", or "seasons" where sites are too few.
-    chance : float
-        Of a value as far from 0 when the truth is 0 [1]; NaN without an interval.
+    ``value`` is NaN where it is not defined, ``low`` and ``high`` None without an interval.
+    ``lacking`` says why there is none: "too few seasons", "the same in every season" (draws that
+    are all alike can't show how sure it is), "seldom defined" (on less than half of the draws;
+    those on which it is not are left out). It rests on ``seasons``, ``sites`` and ``cases``; the
+    interval is ``over`` "seasons and sites", or "seasons" where sites are too few; ``chance`` is
+    that of a value as far from 0 when the truth is 0 [1].
     """
 
     value: float
@@ -296,20 +272,12 @@ BINS = np.linspace(0, 1, 6)  # of stated chances, in a calibration curve [1]
 class Brier:
     """A Brier score and its parts: score = reliability - resolution + uncertainty + within.
 
-    Parameters
-    ----------
-    score : float
-        Mean square of chance less outcome [1].
-    reliability, resolution, uncertainty : float
-        How far what was stated is from what came; how far what came differs between bins; what
-        there is to tell.
-    within : float
-        What chances that differ within a bin leave over.
-    stated, came, cases : ndarray of float, shape (bins,)
-        The calibration curve: mean stated chance, share that came, number; empty bins left out.
+    ``score`` is the mean square of chance less outcome [1], ``reliability`` how far what was stated
+    is from what came, ``resolution`` how far what came differs between bins, ``uncertainty`` what
+    there is to tell, ``within`` what chances that differ within a bin leave over. ``stated``,
+    ``came`` and ``cases`` (bins,) are the calibration curve: mean stated chance, share that came,
+    number; empty bins left out.
 
-    References
-    ----------
     Murphy A.H. 1973. A new vector partition of the probability score. J. Appl. Meteorol. 12:
     595-600 (citation from memory).
     """
@@ -368,11 +336,8 @@ def expected_cost(chance: FloatArray, found: BoolArray, ratio: float) -> tuple[f
 class Belief:
     """What is believed of a rule at a site: how often disease comes, and is told, or told falsely.
 
-    Parameters
-    ----------
-    disease, told, false : (float, float)
-        Seasons for and against, as of a beta distribution: seasons with disease and without;
-        with disease, told and not; without disease, told and not.
+    Seasons for and against, as of a beta distribution: with ``disease`` and without; of those with
+    disease ``told`` and not; of those without told, which is ``false``, and not.
     """
 
     disease: tuple[float, float]

@@ -48,30 +48,13 @@ SCORES = {
 class Cases:
     """One rule, on one kind of soil record, against what was seen of its disease.
 
-    Parameters
-    ----------
-    soil : str
-        "measured" or "modelled".
-    disease, rule, meaning : str
-    places : tuple of str
-        Site of each case; all that follows is (cases,) too, the same cases for every rule.
-    opened : ndarray of datetime64[D]
-        First opening in the season of the case; NaT when it did not open.
-    day : ndarray of datetime64[D]
-        Day on which the disease was first seen, or last looked for in vain.
-    found : ndarray of bool
-        Whether it was there.
-    known : ndarray of bool
-        Whether enough days were known to say that, and when, the window opened.
-    begins : ndarray of datetime64[D]
-        First day of the disease's season.
-    season, site, block : ndarray of int
-        Season and site of the observation, and the block of space that the site lies in: what is
-        drawn, or left out, as a whole.
-    pressure : ndarray of float
-        Infection pressure of the whole season [days at the optimum]; NaN where unknown.
-    also : tuple of str
-        Other rules that give every case the same answer.
+    All but names is (cases,), the same cases for every rule: ``places``, their sites; ``opened``,
+    the first opening in the season of the case, NaT when there was none, and whether it is
+    ``known`` that and when; ``day``, on which the disease was first seen, or last looked for in
+    vain, and whether it was ``found``; ``begins``, the first day of the disease's season;
+    ``season``, ``site`` and ``block`` of space as numbers, which are drawn, or left out, as a
+    whole; ``pressure``, that of infection over the season [days at the optimum], NaN unknown.
+    ``also`` are other rules that give every case the same answer.
     """
 
     soil: str
@@ -136,20 +119,12 @@ class Cases:
 class Skill:
     """What a rule was worth against what was seen.
 
-    Parameters
-    ----------
-    counts : dict of Outcome to int
-    hit_rate : Estimate
-        Hits among the judged cases with disease.
-    false_alarm_rate, gain : Estimate or None
-        Openings by the landmark among the judged absences; their share among the judged cases
-        with disease less that: 1 is perfect, 0 what a rule gets that is always, never or blindly
-        open (Peirce C.S. 1884. The numerical measure of the success of predictions. Science 4:
-        453-454; citation from memory). None when absences are too few.
-    lead : Estimate
-        Median lead time of the windows that opened, useful or not [days].
-    lead_range : tuple of float
-        10 and 90 % points of the lead times [days]; NaN without any.
+    ``hit_rate`` is of the judged cases with disease, ``false_alarm_rate`` the openings by the
+    landmark among the judged absences, ``gain`` their share among the judged cases with disease
+    less that: 1 is perfect, 0 what a rule gets that is always, never or blindly open (Peirce C.S.
+    1884. The numerical measure of the success of predictions. Science 4: 453-454; citation from
+    memory). Both are None when absences are too few. ``lead`` is the median lead time of the
+    windows that opened, useful or not, ``lead_range`` its 10 and 90 % points [days].
     """
 
     counts: dict[Outcome, int]
@@ -289,15 +264,9 @@ def answers_of(rules: Sequence[Cases], terms: Terms) -> Answers:
 
 @dataclass(frozen=True)
 class Comparison:
-    """One rule less another on the same cases.
+    """One rule less another on the same cases, of `GAIN` where absences are enough.
 
-    Parameters
-    ----------
-    of : str
-        `HIT_RATE`, or `GAIN` where absences are enough.
-    difference : Estimate
-    both, first_only, second_only, neither : int
-        Judged cases with disease that were hits of both, of one, or of neither.
+    ``both`` to ``neither`` are judged cases with disease that were hits of both, one, or neither.
     """
 
     of: str
@@ -311,17 +280,8 @@ class Comparison:
 def compare_rules(a: Cases, b: Cases, terms: Terms) -> Comparison:
     """Compare two rules on the same cases and the same draws of seasons.
 
-    Parameters
-    ----------
-    a, b : Cases
-        Of the same observations in the same order; those that either rule can't be judged on are
-        left out of both.
-    terms : Terms
-
-    Raises
-    ------
-    ValueError
-        When the two are not of the same observations.
+    Cases that either rule can't be judged on are left out of both. ValueError when the two are not
+    of the same observations in the same order.
     """
     same = np.array_equal(a.day, b.day, equal_nan=True) and np.array_equal(a.found, b.found)
     if not (same and np.array_equal(a.season, b.season) and np.array_equal(a.site, b.site)):
