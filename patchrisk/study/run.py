@@ -28,13 +28,12 @@ from patchrisk.study.table_files import (
     read_table,
 )
 from patchrisk.study.tables import (
+    LAYOUTS,
     SEASON_COLUMNS,
     SEASONS_LAYOUT,
     VERDICT_ASSUMPTIONS,
     VERDICT_COLUMNS,
-    VERDICTS_LAYOUT,
     SeasonCounts,
-    TableLayout,
 )
 from patchrisk.study.workers import how_many, judge
 
@@ -77,12 +76,12 @@ class Backtest:
 
     metadata: dict[str, Any]
     folder: Path | None
-    held: tuple[pd.DataFrame, pd.DataFrame] | None = None
+    held: Sequence[pd.DataFrame] | None = None
 
     @property
     def seasons(self) -> pd.DataFrame:
         """A row for each site, soil, rule and season: `patchrisk.study.tables.SEASON_COLUMNS`."""
-        return self._table(0, SEASONS_LAYOUT)
+        return self._table(0)
 
     @property
     def verdicts(self) -> pd.DataFrame:
@@ -90,13 +89,13 @@ class Backtest:
 
         See `patchrisk.study.tables.VERDICT_COLUMNS`.
         """
-        return self._table(1, VERDICTS_LAYOUT)
+        return self._table(1)
 
-    def _table(self, place: int, layout: TableLayout) -> pd.DataFrame:
+    def _table(self, place: int) -> pd.DataFrame:
         if self.held is not None:
             return self.held[place]
         assert self.folder is not None
-        return read_table(self.folder, layout)
+        return read_table(self.folder, LAYOUTS[place])
 
     def to_dataset(self, soil: str | None = None) -> "xr.Dataset":
         """Lay the seasons out as a Dataset, on the grid of the source where it had one.
@@ -250,20 +249,16 @@ def _in_memory(
         done[result.number] = result
         if progress is not None:
             progress(len(done), len(jobs))
-    results = [done[job.number] for job in jobs]
-    form = jobs[0].form
-    seasons, verdicts = (
-        layout.joined([read_part(io.BytesIO(part), form, layout) for part in parts])
-        for layout, parts in (
-            (SEASONS_LAYOUT, [result.seasons for result in results]),
-            (VERDICTS_LAYOUT, [result.verdicts for result in results]),
-        )
-    )
+    results, form = [done[job.number] for job in jobs], jobs[0].form
+    tables = [
+        layout.joined([read_part(io.BytesIO(one.tables[n]), form, layout) for one in results])
+        for n, layout in enumerate(LAYOUTS)
+    ]
     counts = SeasonCounts()
-    counts.add(seasons)
-    _refuse_nothing([result.note for result in results])
-    metadata = _metadata(described, command, [result.note for result in results], counts)
-    return Backtest(metadata, None, (seasons, verdicts))
+    counts.add(tables[0])
+    notes = [result.note for result in results]
+    _refuse_nothing(notes)
+    return Backtest(_metadata(described, command, notes, counts), None, tables)
 
 
 def _in_folder(
@@ -278,34 +273,31 @@ def _in_folder(
 ) -> Backtest:
     folder = Folder(out)
     _same_run(folder, described)
-    layouts = (SEASONS_LAYOUT, VERDICTS_LAYOUT)
-    tables = [f"{layout.name}.{form}" for layout in layouts for form in forms]
+    tables = [f"{layout.name}.{form}" for layout in LAYOUTS for form in forms]
     folder.check(tables, inputs)
     if folder.about.get("finished") and all((out / name).is_file() for name in tables):
         folder.remove("parts/")  # where it was stopped before they were
         return Backtest(folder.about, out)
     form = jobs[0].form
-    seasons, verdicts = (
-        {job.number: part_file(layout, job.number, form) for job in jobs} for layout in layouts
-    )
+    parts = [{job.number: part_file(one, job.number, form) for job in jobs} for one in LAYOUTS]
     notes = {job.number: part_file(SEASONS_LAYOUT, job.number, "json") for job in jobs}
     folder.about = _metadata(described, command, [], None)
-    folder.announce([*seasons.values(), *verdicts.values(), *notes.values()], inputs)
-    waiting = [job for job in jobs if not (out / seasons[job.number]).is_file()]
+    folder.announce([name for some in (*parts, notes) for name in some.values()], inputs)
+    waiting = [job for job in jobs if not (out / parts[0][job.number]).is_file()]
     finished = len(jobs) - len(waiting)
     try:
         for done in run(waiting):
-            # The note first: that the seasons are there says that the part is done.
+            # The seasons last: that they are there says that the part is done.
             write_text(out / notes[done.number], json.dumps(done.note, ensure_ascii=False))
-            write_bytes(out / verdicts[done.number], done.verdicts)
-            write_bytes(out / seasons[done.number], done.seasons)
+            for names, content in reversed(list(zip(parts, done.tables, strict=True))):
+                write_bytes(out / names[done.number], content)
             finished += 1
             if progress is not None:
                 progress(finished, len(jobs))
         folder.announce(tables, inputs)
         counts, _ = (
-            merge_parts([out / name for name in parts.values()], form, out, forms, layout)
-            for layout, parts in zip(layouts, (seasons, verdicts), strict=True)
+            merge_parts([out / name for name in names.values()], form, out, forms, layout)
+            for layout, names in zip(LAYOUTS, parts, strict=True)
         )
     except InputError:
         if not finished:

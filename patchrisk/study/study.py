@@ -41,7 +41,7 @@ from patchrisk.study.study_tables import (
     summary_table,
 )
 from patchrisk.study.table_files import SeasonParts, csv_writer, write_csv, write_geoparquet
-from patchrisk.study.tables import SEASONS_LAYOUT, VERDICTS_LAYOUT, SeasonCounts, verdicts_as_rules
+from patchrisk.study.tables import LAYOUTS, SeasonCounts, verdicts_as_rules
 
 _DATING = (
     "summary",
@@ -244,8 +244,7 @@ def check_folder(
     folder: Path, inputs: Mapping[Path, str], *, observed: bool, geo: bool = False
 ) -> None:
     """Refuse a folder in which a backtest and its study would write over what is not theirs."""
-    names = (SEASONS_LAYOUT.name, VERDICTS_LAYOUT.name)
-    tables = [f"{name}.{form}" for name in names for form in ("parquet", "csv")]
+    tables = [f"{one.name}.{form}" for one in LAYOUTS for form in ("parquet", "csv")]
     asked = [*study_files(observed=observed, geo=geo), "scenarios.csv", "seasons.nc", CRATE]
     Folder(folder).check([*tables, *asked], inputs)
 

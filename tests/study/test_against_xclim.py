@@ -10,7 +10,6 @@ import numpy as np
 import pandas as pd
 import pytest
 import xarray as xr
-from xclim import indices
 
 from patchrisk.core.rules.rule import Rule, Season, Statistic
 from patchrisk.core.rules.windows import Settings
@@ -21,6 +20,13 @@ from patchrisk.study import backtest
 warnings.filterwarnings("ignore", module="xclim")
 
 YEARS, SITES = 12, 30
+
+
+@pytest.fixture(scope="module")
+def indices():
+    from xclim import indices  # seconds, which not every process that collects this is to spend
+
+    return indices
 
 
 @pytest.fixture(scope="module")
@@ -68,7 +74,7 @@ def last_day_of(year, month, day):
 
 @pytest.mark.parametrize("days", [1, 3, 5, 14])
 @pytest.mark.parametrize("low", [10.0, 18.3, 24.0])
-def test_first_run_above(soil, days, low):
+def test_first_run_above(indices, soil, days, low):
     ours, found = opened(rule("rising", SPRING, low, days=days), soil)
     theirs = indices.first_day_temperature_above(
         as_xarray(soil), f"{low} degC", op=">=", after_date="03-01", window=days, freq="YS"
@@ -80,7 +86,7 @@ def test_first_run_above(soil, days, low):
 
 
 @pytest.mark.parametrize("days", [1, 5])
-def test_first_run_below_strictly(soil, days):
+def test_first_run_below_strictly(indices, soil, days):
     ours, found = opened(rule("falling", AUTUMN, high=13.0, strict=True, days=days), soil)
     theirs = indices.first_day_temperature_below(
         as_xarray(soil), "13.0 degC", op="<", after_date="08-15", window=days, freq="YS"
@@ -91,7 +97,7 @@ def test_first_run_below_strictly(soil, days):
     assert np.isfinite(ours).mean() > 0.8
 
 
-def test_days_open_of_a_band_of_one_day_are_the_days_within_it(soil):
+def test_days_open_of_a_band_of_one_day_are_the_days_within_it(indices, soil):
     band = rule("band", ((1, 1), (12, 31)), 12.0, 24.0, close_above_c=24.0, close_below_c=12.0)
     _, found = opened(band, soil)
     mean = as_xarray(soil)
@@ -106,7 +112,7 @@ def test_days_open_of_a_band_of_one_day_are_the_days_within_it(soil):
     np.testing.assert_array_equal(found.times_opened, events.transpose("time", "site").to_numpy())
 
 
-def test_degree_days_to_the_opening_on_the_same_dataset(soil):
+def test_degree_days_to_the_opening_on_the_same_dataset(indices, soil):
     """`growing_degree_days` of what lies between the season's first day and the opening."""
     array = as_xarray(soil).isel(site=slice(6), time=slice(4 * 365)).rename("tsl")
     names = [f"s{n}" for n in range(6)]
