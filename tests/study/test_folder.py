@@ -11,16 +11,14 @@ import pytest
 from click.testing import CliRunner
 
 from patchrisk.cli import main
-from tests.study.parts import draw_nothing
+from tests.study.parts import draw_nothing, saved
 
 
 @pytest.fixture(scope="module")
 def source(sites, tmp_path_factory):
     """Two sites in a folder of their own, which no test changes."""
-    folder = tmp_path_factory.mktemp("data")
     some = sites[sites["site"].isin(["upland", "valley"])]
-    some.to_csv(folder / "sites.csv", index=False)
-    return folder / "sites.csv"
+    return saved(some, tmp_path_factory.mktemp("data") / "sites.csv")
 
 
 def write_seen(folder):
@@ -206,12 +204,11 @@ def test_a_folder_that_is_none_is_one_line(source, tmp_path, kind):
 KILLED = """
 import os, signal, sys
 from pathlib import Path
-import patchrisk.study.run, patchrisk.study.study as study  # read once, not by each child
-from patchrisk.base.saving import write_bytes
+import pytest
+import patchrisk.study.run, patchrisk.study.study  # read once, not by each child
 from patchrisk.cli import main
-study.save_figure = lambda figure, folder: [
-    write_bytes(folder / f"{figure.name}.{ending}", b"drawn") for ending in study.FIGURE_FORMATS
-] and []
+from tests.study.parts import draw_nothing
+draw_nothing(pytest.MonkeyPatch())
 real, folder = Path.replace, Path(sys.argv.pop())
 def replace(self, other):
     global after
@@ -233,10 +230,10 @@ KILLED_AFTER = [0, 1, 2, 4, 5, 12, 18]
 def straight(sites, tmp_path_factory):
     """A source, and the study of a run that was left alone."""
     folder = tmp_path_factory.mktemp("straight")
-    sites[sites["site"] == "upland"].to_csv(folder / "sites.csv", index=False)
-    result = study(folder / "sites.csv", folder / "out")
+    source = saved(sites[sites["site"] == "upland"], folder / "sites.csv")
+    result = study(source, folder / "out")
     assert result.exit_code == 0, result.output
-    return folder / "sites.csv", folder / "out"
+    return source, folder / "out"
 
 
 @pytest.fixture(scope="module")
@@ -245,7 +242,8 @@ def killed(straight, tmp_path_factory):
     folder = tmp_path_factory.mktemp("killed")
     numbers = " ".join(map(str, KILLED_AFTER))
     command = [sys.executable, "-c", KILLED, *one_site(straight[0]), numbers, str(folder)]
-    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    root = Path(__file__).parents[2]
+    done = subprocess.run(command, cwd=root, capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stderr
     return folder
 
