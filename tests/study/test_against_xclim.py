@@ -24,9 +24,11 @@ YEARS, SITES = 12, 30
 
 @pytest.fixture(scope="module")
 def indices():
-    from xclim import indices  # seconds, which not every process that collects this is to spend
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("NUMBA_DISABLE_JIT", "1")  # to compile takes longer than to count so little
+        from xclim import indices
 
-    return indices
+        return indices
 
 
 @pytest.fixture(scope="module")

@@ -234,7 +234,8 @@ def test_in_us_units(study, seasons, seen, tmp_path, undrawn):
     assert ours["warmer_by_f"].to_numpy() == pytest.approx(1.8 * metric["warmer_by_c"], 1e-4)
 
 
-def test_the_same_study_gives_the_same_files(study, seasons, seen, tmp_path, undrawn):
+def test_the_same_study_gives_the_same_files(study, seasons, seen, tmp_path, monkeypatch):
+    monkeypatch.setattr("patchrisk.study.study.save_figure", lambda *_: [])
     again = write_study(tmp_path, seasons, seen, terms=TERMS, today=TODAY)
     written = [path for path in study if path.suffix in (".csv", ".md")]
     assert len(written) == 13
