@@ -42,16 +42,17 @@ def running_total(
 ) -> Upto:
     """Add up ``daily`` of the temperatures where it is above 0, which NaN adds nothing to.
 
-    NaN of a site without any temperature. In two parts: within each word of days, and before it.
+    In two parts: within each word of days, and before it.
     """
     days, lanes = mean_c.shape
-    within = np.zeros((-(-days // WORD) * WORD, lanes))
-    np.fmax(daily(mean_c), 0.0, out=within[:days])
-    within = within.reshape(-1, WORD, lanes)
-    np.cumsum(within, axis=1, out=within)
-    before = np.zeros((len(within), lanes))
+    words = -(-days // WORD)
+    within, so_far = np.empty((words, WORD, lanes)), np.zeros((words, lanes))
+    for n in range(WORD):  # the n-th day of every word at once, which stays in the cache
+        some = mean_c[n::WORD]
+        so_far[: len(some)] += np.fmax(daily(some), 0.0)
+        within[:, n] = so_far
+    before = np.zeros((words, lanes))
     np.cumsum(within[:-1, -1], axis=0, out=before[1:])
-    before[:, np.isnan(mean_c).all(axis=0)] = np.nan
 
     def upto(day: IntArray) -> FloatArray:
         row = np.clip(day - calendar.lead, -1, calendar.days - 1)
@@ -136,12 +137,16 @@ def seasons_of(
     the longest gap through which a straight line is likely [days], of the bounds alone.
     """
     calendar = Calendar.over([rule for _, rule in rules], soil.dates, southern)
-    pressures = {
-        disease: running_total(
-            soil.mean_c[REFERENCE_CM], partial(relative_rate, cardinal=cardinal), calendar
-        )
-        for disease, cardinal in responses.items()
-    }
+    mean_c = soil.mean_c[REFERENCE_CM]
+    nothing = np.where(np.isnan(mean_c).all(axis=0), np.nan, 0.0)  # NaN at sites without soil
+
+    def pressure_of(disease: str) -> Upto:
+        rate = partial(relative_rate, cardinal=responses[disease])
+        total = running_total(mean_c, rate, calendar)
+        return lambda day: total(day) + nothing
+
+    asked = {disease for disease, _ in rules if disease in responses}
+    pressures = {disease: pressure_of(disease) for disease in asked}
     warmth: dict[tuple[float, float], Upto] = {}
     out: dict[int, Seasons] = {}
     for members, series in series_of(rules, soil, calendar, settings, line_days):
