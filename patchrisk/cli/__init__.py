@@ -34,8 +34,8 @@ _COMMANDS = {
     "init": "init",
     "figure": "site",
     "visit": "visit",
-    "backtest": "backtest",
-    "sweep": "sweep",
+    "backtest": "study",
+    "sweep": "study",
 }
 
 

@@ -1,110 +1,36 @@
 """``patchrisk init``: write a commented site file from a few answers or options."""
 
-import re
 import sys
+from collections.abc import Mapping
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, get_args
 
 import click
 
 from patchrisk.base.errors import Fault, InputError
 from patchrisk.base.saving import Output, check_outputs, marked, write_text
-from patchrisk.base.toml_files import said, toml_value
+from patchrisk.base.toml_files import said
 from patchrisk.base.user_files import is_there
 from patchrisk.cli.init_questions import (
+    COMMA,
     ask,
-    ask_another,
-    ask_area,
-    ask_stakes,
+    ask_loggers,
+    ask_weather,
     choose,
     field,
-    read_grasses,
+    listed,
+    numbered,
 )
-from patchrisk.cli.options import echo
+from patchrisk.cli.options import echo, filled
+from patchrisk.report.layout import wrap
 
 if TYPE_CHECKING:
-    from patchrisk.read.diseases import Library
+    from patchrisk.read.area import Area
+    from patchrisk.read.diseases import Disease, Library
 
-_HEAD = """\
-# Site file of patchrisk: one place, its areas, and where its readings are.
-# File names are relative to this file. Lengths carry their unit: "5 cm", "2 in".
-# Run `patchrisk check` after each change.
-
-[site]
-name = {name}
-latitude = {latitude}     # degrees north; minus for south
-longitude = {longitude}   # degrees east; minus for west
-# elevation = "250 m"     # helps to choose weather stations
-utc_offset = {utc_offset}  # local STANDARD time, also in summer
-{summer_time}     # whether the clocks on the walls go forward; for readings by hand
-# country = "US"          # two letters; tells which groups are not to be had
-units = {units}       # "metric" or "us", for what is printed
-
-# One [[area]] for each piece of turf that is managed as one.
-# turf: the grass (`patchrisk diseases` lists those known); a list for a mixture, as
-#   ["annual bluegrass", "creeping bentgrass"].
-# use: green, tee, fairway, approach, rough, sports field, lawn.
-# root_zone: sand green, push-up green, loam, clay.
-# history: how each disease is known here: "laboratory", "seen", "suspected" or "none in 5 years".
-#   One that is left out is unknown, which is not none. A list of names means "seen".
-# diseases: only these, instead of all of the turf's.
-"""
-
-_AREA = """
-[[area]]
-name = {name}
-turf = {turf}
-use = {use}
-root_zone = {root_zone}
-{history}
-{sown}
-# prevent = ["summer patch"]  # to protect against without history
-# application_cost = 400  # and what an outbreak would cost, in any one unit: both, or neither
-# outbreak_cost = 20000
-# irrigated = true
-# shade = 0.3             # share of the day's sun kept off
-# size = "0.4 ha"         # or m2, ft2, acre: to work out what an application takes
-"""
-
-_LOGGER = """
-# The export of a soil-temperature logger, as it comes. What is guessed of its columns, clock
-# and units is shown by `patchrisk check`, and can be fixed here. A file that lacks one of its
-# `columns` is refused.
-[[logger]]
-{told}
-# areas = [{areas}]       # the areas it speaks for
-# depth = "5 cm"          # or one for each column:
-# columns = {{ "Soil temp A" = "5 cm", "Soil temp B" = "10 cm" }}
-# unit = "degF"           # when the header does not say
-# date_order = "month first"
-# utc_offset = "-05:00"   # of the logger's own clock, when it is not the site's
-"""
-
-_WEATHER = """
-# Daily weather that you keep: date, least and greatest air temperature, rain.
-[[weather]]
-{told}
-"""
-
-_ONLINE = """
-# Weather services are asked for what the files above lack; `use = false` asks none.
-# [online]
-# forecast = "auto"       # auto, nws, metno, openmeteo (non-commercial use only), none
-# contact = "you@example.org"  # the forecast services ask for one
-# past_years = 30
-"""
-
-_PROGRAMME = """
-# What `patchrisk plan` may do.
-# [programme]
-# most_applications = 5   # in a season; or under one [[area]]
-# no_spray = ["2026-06-13", "2026-07-01/2026-07-04", "weekends"]
-# without_groups = ["M05"]
-"""
-
-_OR_ELSE = '  # or a month, as "2019-09"; or, instead, age = "3 years"'
-_EXAMPLE = {"summer patch": "laboratory", "fairy ring": "none in 5 years"}
+_UNKNOWN = "?"
+_NO_MORE = "-"
 _PLACE: dict[str, tuple[str, type]] = {
     "name": ("Name of the site", str),
     "latitude": ("Latitude, degrees north", float),
@@ -112,7 +38,7 @@ _PLACE: dict[str, tuple[str, type]] = {
     "utc_offset": ("Local standard time from UTC", str),
     "units": ("Units to print", str),
 }
-_USUAL = {"units": "metric"}
+_NEEDED = tuple(_PLACE)[:-1]
 _DEFAULT_AREA = "Greens: creeping bentgrass, green, sand green"
 
 
@@ -142,15 +68,11 @@ _DEFAULT_AREA = "Greens: creeping bentgrass, green, sand green"
 @click.option("--force", is_flag=True, help="Write a site file anew that `init` wrote.")
 def init(
     path: Path,
-    name: str | None,
-    latitude: float | None,
-    longitude: float | None,
-    utc_offset: str | None,
-    units: str | None,
     areas: tuple[str, ...],
     loggers: tuple[str, ...],
     weathers: tuple[str, ...],
     force: bool,
+    **place: Any,
 ) -> None:
     """Write a commented site file; asks for what no option gives.
 
@@ -163,78 +85,67 @@ def init(
     """  # noqa: D301  (click reads the backspace)
     from patchrisk.base.toml_files import validate
     from patchrisk.read.diseases import load_library
-    from patchrisk.read.logger.clock import rule_for
-    from patchrisk.read.site import CURES, Place, Site
+    from patchrisk.read.site import CURES, Site
 
     if is_there(path) and not force:
         raise InputError(
             Fault(str(path), "", "there is one already", "choose another --file, or --force")
         )
-    folder = path.parent
+    folder, asks = path.parent, _can_ask()
     inputs = dict.fromkeys((folder / file for file in loggers), "the file of a logger")
     inputs |= dict.fromkeys((folder / file for file in weathers), "a weather file")
-    ours = marked("site file that `patchrisk init` wrote", _HEAD.splitlines()[0].encode())
+    ours = marked("site file that `patchrisk init` wrote", b"# Site file of patchrisk: one place")
     check_outputs([Output(path, ours)], inputs)
-    needed = {
-        "--name": name,
-        "--latitude": latitude,
-        "--longitude": longitude,
-        "--utc-offset": utc_offset,
-    }
-    if not _can_ask() and None in needed.values():
-        raise InputError(
-            [
-                Fault("init", option, "not given", f"add {option} ...")
-                for option, given in needed.items()
-                if given is None
-            ]
-        )
-    if not path.parent.is_dir():  # before anything is asked
+    missing = [f"--{key.replace('_', '-')}" for key in _NEEDED if place[key] is None]
+    if missing and not asks:
+        raise InputError(Fault("init", one, "not given", f"add {one} ...") for one in missing)
+    if not folder.is_dir():  # before anything is asked
         cure = "make it, or choose another --file"
-        raise InputError(Fault(str(path.parent), "", "there is no such folder", cure))
+        raise InputError(Fault(str(folder), "", "there is no such folder", cure))
     library = load_library()
-    parsed = [_area(text, library) for text in areas or (() if _can_ask() else (_DEFAULT_AREA,))]
-    given = dict(zip(_PLACE, (name, latitude, longitude, utc_offset, units), strict=True))
-    anywhere: dict[str, Any] = {"latitude": 0.0, "longitude": 0.0}
-    told = {key: value for key, value in given.items() if value is not None}
-    validate(Site, {"site": anywhere | told, "area": parsed or [{}]}, "init", CURES)
-    place: dict[str, Any] = {}
-    for key, (question, kind) in _PLACE.items():
-        value = given[key]
-        if value is None:
-            usual = _offset_at(place["longitude"]) if key == "utc_offset" else _USUAL.get(key)
-            read = field(Place, anywhere, key, kind)
-            if key == "units" and _can_ask():
-                value = choose(question, ("metric", "us"), usual, other=read)
-            else:
-                value = ask(question, read, usual) if _can_ask() else usual
-        place[key] = value
-    logs, days = ([{"file": file} for file in files] for files in (loggers, weathers))
-    if _can_ask():
-        from patchrisk.cli.init_files import ask_loggers, ask_weather
-
-        if rule_for(Place(**anywhere, utc_offset=place["utc_offset"]).standard_offset):
-            question = "Do the clocks on the walls go forward in summer"
-            place["summer_time"] = choose(question, ("yes", "no"), "yes") == "yes"
+    parsed = [_area(text, library) for text in areas or (() if asks else (_DEFAULT_AREA,))]
+    given = {key: value for key, value in place.items() if value is not None}
+    anywhere = {"latitude": 0.0, "longitude": 0.0}
+    validate(Site, {"site": anywhere | given, "area": parsed or [{}]}, "init", CURES)
+    whole: dict[str, Any] = {
+        "site": {"units": "metric", **given},
+        "area": parsed,
+        "logger": [{"file": file} for file in loggers],
+        "weather": [{"file": file} for file in weathers],
+    }
+    if asks:
+        whole["site"] = _ask_place(given, anywhere)
         _ask_areas(library, parsed)
-        so_far = {"site": place, "area": parsed}
-        logs = ask_loggers(so_far, folder, loggers)
-        days = ask_weather(so_far, folder, date.today(), weathers)
-    whole = {"site": place, "area": parsed, "logger": logs, "weather": days}
+        so_far = {key: whole[key] for key in ("site", "area")}
+        whole["logger"] = ask_loggers(so_far, folder, loggers)
+        whole["weather"] = ask_weather(so_far, folder, weathers)
     validate(Site, whole, "init", CURES)
-    summer = place.pop("summer_time", None)
-    clock = f"{'# ' if summer is None else ''}summer_time = {toml_value(summer is not False)}"
-    text = _HEAD.format(**{key: toml_value(v) for key, v in place.items()}, summer_time=clock)
-    for area in parsed:
-        text += _AREA.format(**_written(area))
-    names = ", ".join(toml_value(area["name"]) for area in parsed)
-    for block, tables, usual in ((_LOGGER, logs, "logger.csv"), (_WEATHER, days, "weather.csv")):
-        text += "".join(_filled(block, table, names) for table in tables)
-        if not tables:
-            text += _commented(_filled(block, {"file": usual}, names))
-    write_text(path, text + _ONLINE + _PROGRAMME)
+    write_text(path, filled("site.toml.j2", **whole))
     which = "" if path == Path("site.toml") else f" --site {path}"
     echo(f"Wrote {path}. Next: look through it, then run `patchrisk check{which}`.")
+
+
+def _can_ask() -> bool:
+    return sys.stdin.isatty()
+
+
+def _ask_place(given: Mapping[str, Any], anywhere: Mapping[str, Any]) -> dict[str, Any]:
+    """Ask what no option gave of the place."""
+    from patchrisk.read.logger.clock import rule_for
+    from patchrisk.read.site import Place
+
+    place = dict(given)
+    for key, (question, kind) in _PLACE.items():
+        read = field(Place, anywhere, key, kind)
+        if key == "units" and key not in place:
+            place[key] = choose(question, ("metric", "us"), "metric", other=read)
+        elif key not in place:
+            usual = _offset_at(place["longitude"]) if key == "utc_offset" else None
+            place[key] = ask(question, read, usual)
+    if rule_for(Place(**anywhere, utc_offset=place["utc_offset"]).standard_offset):
+        question = "Do the clocks on the walls go forward in summer"
+        place["summer_time"] = choose(question, ("yes", "no"), "yes") == "yes"
+    return place
 
 
 def _offset_at(longitude: float) -> str:
@@ -243,59 +154,168 @@ def _offset_at(longitude: float) -> str:
     return f"{'-' if hours < 0 else '+'}{abs(hours):02d}:00"
 
 
-def _can_ask() -> bool:
-    return sys.stdin.isatty()
-
-
-def _ask_areas(library: "Library", areas: list[dict[str, Any]]) -> None:
-    """Ask what no option gave: of these areas their stakes, or all of every area."""
-    from patchrisk.read.area import Area
-
-    def stakes(area: dict[str, Any]) -> dict[str, Any]:
-        return ask_stakes(library, Area.model_validate(area), date.today())
-
-    for area in areas:
-        area |= stakes(area)
-    if areas:
-        return
-    asked: dict[str, Any] | None = ask_area(library, [])
-    while asked is not None:
-        areas.append(asked | stakes(asked))
-        asked = ask_another(library, [area["name"] for area in areas])
-
-
 def _area(text: str, library: "Library") -> dict[str, Any]:
     name, colon, rest = text.partition(":")
     parts = [part.strip() for part in rest.split(",")]
     if not colon or len(parts) != 3:
         raise InputError(Fault("init", "--area", repr(text), f'write it as "{_DEFAULT_AREA}"'))
     try:
-        turf = read_grasses(parts[0], library)
+        turf = _read_grasses(parts[0], library)
     except ValueError as error:
         raise InputError(Fault("init", "--area", *said(error))) from None
     return {"name": name.strip(), "turf": turf, "use": parts[1], "root_zone": parts[2]}
 
 
-def _written(area: dict[str, Any]) -> dict[str, str]:
-    """Return the parts of an area's block; what is not told stands there as a comment."""
-    turf, history, sown = area["turf"], area.get("history"), area.get("sown")
-    when = "2019" if sown is None else sown if sown.isdecimal() else toml_value(sown)
-    return {
-        **{key: toml_value(area[key]) for key in ("name", "use", "root_zone")},
-        "turf": toml_value(turf),
-        "history": f"{'' if history else '# '}history = {toml_value(history or _EXAMPLE)}",
-        "sown": f"{'# ' if sown is None else ''}sown = {when}{_OR_ELSE}",
+def _ask_areas(library: "Library", areas: list[dict[str, Any]]) -> None:
+    """Ask what no option gave: of these areas their stakes, or all of every area."""
+    from patchrisk.read.area import Area
+
+    def new_name(text: str) -> str:
+        if text.casefold() in (area["name"].casefold() for area in areas):
+            raise ValueError(f"there is an area {text!r} already", "give it another name")
+        return str(field(Area, {}, "name")(text))
+
+    if areas:
+        for area in areas:
+            area |= _ask_stakes(library, Area.model_validate(area))
+        return
+    name = ask("Name of an area", new_name, "Greens")
+    while not areas or name.casefold() not in (_NO_MORE, "none", "no"):
+        area = _ask_area(library, name)
+        areas.append(area | _ask_stakes(library, Area.model_validate(area)))
+        name = ask(f"Another area: its name ({_NO_MORE} for none)", new_name, _NO_MORE)
+
+
+def _ask_area(library: "Library", name: str) -> dict[str, Any]:
+    """Ask what an area is: grass or grasses, use and root zone."""
+    from patchrisk.read.area import Area, RootZone, Use
+
+    turf = _ask_turf(library, name)
+    use, zone = (
+        choose(f"{what} of {name}", get_args(of), usual, other=field(Area, {}, key))
+        for what, key, of, usual in (
+            ("Use", "use", Use, "green"),
+            ("Root zone", "root_zone", RootZone, "sand green"),
+        )
+    )
+    return {"name": name, "turf": turf, "use": use, "root_zone": zone}
+
+
+def _ask_turf(library: "Library", name: str) -> str | list[str]:
+    """Ask for the grass, by number in the list or by name; one that no file knows must be meant."""
+    known = library.grasses
+
+    def grasses(text: str) -> str | list[str]:
+        parts = COMMA.split(text)
+        if any(part.isdecimal() for part in parts):
+            text = ", ".join(numbered(part, known) if part.isdecimal() else part for part in parts)
+        return _read_grasses(text, library)
+
+    echo("\n".join(wrap(f"Grasses that are known: {listed(known)}.", "", "  ")))
+    question = f"Grass of {name} (number or name; a mixture: with commas)"
+    while True:
+        turf = ask(question, grasses, "creeping bentgrass")
+        strange = [g for g in ([turf] if isinstance(turf, str) else turf) if not library.knows(g)]
+        warning = f"No disease file knows {' and '.join(strange)}: nothing is judged by it. Keep it"
+        if not strange or click.confirm(warning, default=False):
+            return turf
+
+
+def _read_grasses(text: str, library: "Library") -> str | list[str]:
+    """Read a grass, or those of a mixture; ValueError where one is nearly a known name."""
+    from patchrisk.read.area import read_turf
+    from patchrisk.read.diseases.library import split_grasses
+
+    turf = read_turf(split_grasses(text))
+    names = [turf] if isinstance(turf, str) else list(turf or ())
+    for name in names:
+        slip = library.slip_in_grass(name)
+        if slip is not None:
+            raise ValueError(*slip)
+    return names[0] if len(names) == 1 else names
+
+
+def _ask_stakes(library: "Library", area: "Area") -> dict[str, Any]:
+    """Ask for the history of an area, and for its age where that matters to a disease."""
+    possible = {
+        key: disease
+        for key, disease in library.diseases.items()
+        if disease.susceptibility(area.grasses, area.use) is not None
     }
+    if not possible:
+        return {}
+    answers: dict[str, Any] = {}
+    history = _ask_history(library, area, possible)
+    if history:
+        answers["history"] = history
+    if any(_age_matters(disease, area) for disease in possible.values()):
+        question = f"When was {area.name} sown (2019 or 2019-09; {_UNKNOWN}: I don't know)"
+        sown = ask(question, _sown, _UNKNOWN)
+        if sown is not None:
+            answers["sown"] = sown
+    return answers
 
 
-def _filled(block: str, table: dict[str, Any], areas: str) -> str:
-    """Return the block of a file with what is told of it, and the keys that are not as comments."""
-    told = "\n".join(f"{key} = {toml_value(value)}" for key, value in table.items())
-    done = {*table, *(["depth"] if "columns" in table else [])}
-    kept = (line for line in block.splitlines() if line.partition(" =")[0][2:] not in done)
-    return "\n".join(kept).format(told=told, areas=areas) + "\n"
+def _ask_history(
+    library: "Library", area: "Area", possible: "Mapping[str, Disease]"
+) -> dict[str, str]:
+    from patchrisk.read.area import HistoryEntry, read_history_entry
+
+    names = [disease.name for disease in possible.values()]
+    echo(f"Root diseases that can come on {area.name}:")
+    for n, name in enumerate(names, 1):
+        echo(f"  {n} {name}")
+    named = ask(
+        "Which were found there, seen or suspected, this year or before? (numbers or names with "
+        f"commas; none; {_UNKNOWN}: I don't know)",
+        lambda text: _named(text, library, area, names),
+        _UNKNOWN,
+    )
+    if named is None:
+        years = ask(
+            "None in how many years (1 to 99)",
+            lambda text: read_history_entry(f"none in {text} years"),
+        )
+        return {name: str(years) for name in names}
+
+    def how(text: str) -> HistoryEntry | None:
+        return None if text == _UNKNOWN else read_history_entry(text)
+
+    question = f"(laboratory, seen, suspected, none in N years; {_UNKNOWN}: I don't know)"
+    told = {name: ask(f"How is {name} known {question}", how, "seen") for name in named}
+    return {name: str(known) for name, known in told.items() if known is not None}
 
 
-def _commented(block: str) -> str:
-    """Comment out the lines that are not comments, so that the user finds the shape ready."""
-    return re.sub(r"^(?=[^#\n])", "# ", block, flags=re.MULTILINE)
+def _named(text: str, library: "Library", area: "Area", names: list[str]) -> list[str] | None:
+    """Read which diseases are meant, by number or name; None when it says that there were none."""
+    if text == _UNKNOWN:
+        return []
+    if text.casefold() == "none":
+        return None
+    out: list[str] = []
+    for part in filter(None, COMMA.split(text)):
+        if part.isdecimal():
+            out.append(numbered(part, names))
+            continue
+        key = library.find(part)
+        item = library.diseases.get(key) or library.groups[key]
+        group = library.groups.get(key)
+        here = item.name in names
+        if not (here if group is None else group.members_on(library.diseases, area.grasses)):
+            raise ValueError(f"{item.name} is not known on this grass", "write one of the list")
+        out.append(item.name)
+    return list(dict.fromkeys(out))
+
+
+def _sown(text: str) -> str | None:
+    from patchrisk.read.area import Area, read_sown
+
+    sown = None if text == _UNKNOWN else read_sown(text)
+    Area(sown=sown).age_years(date.today())
+    return sown
+
+
+def _age_matters(disease: "Disease", area: "Area") -> bool:
+    risk = disease.risk_age
+    by_age = any(factor.factor == "stand age" for factor in disease.site)
+    return by_age or (risk is not None and disease.named(risk.grass, area.grasses))

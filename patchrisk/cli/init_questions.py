@@ -1,27 +1,30 @@
-"""The questions of ``patchrisk init``: each answer is checked before the next is asked."""
+"""The questions of ``patchrisk init``: each answer is checked before the next is asked.
 
+Files are read at once, and what was understood of them is confirmed.
+"""
+
+import math
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from datetime import date
-from typing import TYPE_CHECKING, Any, TypeVar, get_args
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from patchrisk.base.errors import InputError
+from patchrisk.base.errors import Fault, InputError
+from patchrisk.base.user_files import is_there
 from patchrisk.cli.options import echo
 from patchrisk.report.layout import wrap
 
 if TYPE_CHECKING:
     from pydantic import BaseModel
 
-    from patchrisk.read.area import Area
-    from patchrisk.read.diseases import Disease, Library
+    from patchrisk.read.logger.layout import LoggedSoil
 
 _T = TypeVar("_T")
 
-UNKNOWN = "?"
-NO_MORE = "-"
-_COMMA = re.compile(r"\s*[,;+]\s*")
+COMMA = re.compile(r"\s*[,;+]\s*")
 
 
 def ask(
@@ -62,40 +65,36 @@ def choose(
     ``several``: several may be named, or ``all``; a list is returned. ``other``: reads what is none
     of the list; without it that is refused.
     """
-    echo("\n".join(wrap(_listed(choices), "  ", "    ")))
+    echo("\n".join(wrap(listed(choices), "  ", "    ")))
     known = {choice.casefold(): choice for choice in choices}
 
     def one(text: str) -> Any:
         if text.isdecimal():
-            return choices[_place_in(text, len(choices))]
-        if text.casefold() in known or other is None:
-            return _known(text, known)
-        return other(text)
+            return numbered(text, choices)
+        if text.casefold() in known:
+            return known[text.casefold()]
+        if other is not None:
+            return other(text)
+        raise ValueError(f"{text!r} is not in the list", f"write one of {', '.join(choices)}")
 
     def some(text: str) -> list[Any]:
         if text.casefold() == "all":
             return list(choices)
-        return list(dict.fromkeys(one(part) for part in filter(None, _COMMA.split(text))))
+        return list(dict.fromkeys(one(part) for part in filter(None, COMMA.split(text))))
 
     return ask(question, some if several else one, default)
 
 
-def _listed(choices: Sequence[str]) -> str:
+def listed(choices: Sequence[str]) -> str:
+    """Return what there is to choose from, each with its number."""
     return ", ".join(f"{n} {choice}" for n, choice in enumerate(choices, 1))
 
 
-def _place_in(text: str, count: int) -> int:
-    if not 1 <= int(text) <= count:
-        raise ValueError(f"there is no number {text}", f"write 1 to {count}")
-    return int(text) - 1
-
-
-def _known(text: str, known: Mapping[str, str]) -> str:
-    if text.casefold() not in known:
-        raise ValueError(
-            f"{text!r} is not in the list", f"write one of {', '.join(known.values())}"
-        )
-    return known[text.casefold()]
+def numbered(text: str, choices: Sequence[str]) -> str:
+    """Return the choice of a number; ValueError where there is none of it."""
+    if not 1 <= int(text) <= len(choices):
+        raise ValueError(f"there is no number {text}", f"write 1 to {len(choices)}")
+    return choices[int(text) - 1]
 
 
 def field(
@@ -116,154 +115,244 @@ def field(
     return read
 
 
-def ask_area(library: "Library", taken: list[str], name: str | None = None) -> dict[str, Any]:
-    """Ask what an area is: name, grass or grasses, use and root zone."""
-    from patchrisk.read.area import Area, RootZone, Use
+# --- files ----------------------------------------------------------------------------------------
 
-    name = name or ask("Name of an area", lambda text: _new_name(text, taken), "Greens")
-    turf = _ask_turf(library, name)
-    use, zone = (
-        choose(f"{what} of {name}", get_args(of), usual, other=field(Area, {}, key))
-        for what, key, of, usual in (
-            ("Use", "use", Use, "green"),
-            ("Root zone", "root_zone", RootZone, "sand green"),
-        )
-    )
-    return {"name": name, "turf": turf, "use": use, "root_zone": zone}
+_KEYS = "columns unit rain_unit date_order sheet depth encoding decimal delimiter utc_offset"
+_ASKED = re.compile(rf"\b({_KEYS.replace(' ', '|')})\b(?= =)")
+_GUESSED = "no unit stated"  # in the reader's reason for a unit
+_PAIR = re.compile(r"\s*(.+?)\s*(?:=|:| at )\s*(\S.*?)\s*")
+_TABLES = (".csv", ".txt", ".dat", ".tsv", ".xlsx", ".xls")
+_AIR = ("air_min_c", "air_max_c", "rain_mm", "snow_depth_cm", "solar_mj_m2")
+_DEPTHS = "Columns of soil temperature, each with its depth (as 4 = 2in, 5 = 4in; empty: no file)"
+_WEATHER = "Columns, each with its number (as air_min_c = 2, air_max_c = 3; empty: no file)"
 
 
-def _new_name(text: str, taken: list[str]) -> str:
-    from patchrisk.read.area import Area
-
-    if text.casefold() in map(str.casefold, taken):
-        raise ValueError(f"there is an area {text!r} already", "give it another name")
-    return str(field(Area, {}, "name")(text))
+class _LeftOutError(Exception):
+    """The file is not to be used after all."""
 
 
-def _ask_turf(library: "Library", name: str) -> str | list[str]:
-    """Ask for the grass; one that no disease file knows must be meant."""
-    echo("\n".join(wrap(f"Grasses that are known: {_listed(library.grasses)}.", "", "  ")))
-    question = f"Grass of {name} (number or name; a mixture: with commas)"
-    while True:
-        turf = ask(question, lambda text: _grasses_of(text, library), "creeping bentgrass")
-        strange = [g for g in ([turf] if isinstance(turf, str) else turf) if not library.knows(g)]
-        warning = f"No disease file knows {' and '.join(strange)}: nothing is judged by it. Keep it"
-        if not strange or click.confirm(warning, default=False):
-            return turf
+def ask_loggers(
+    site: Mapping[str, Any], folder: Path, named: Sequence[str]
+) -> list[dict[str, Any]]:
+    """Ask for the files of loggers until there are no more; return their tables.
+
+    ``site``: the tables ``site`` and ``area`` as answered so far; ``folder``: of the site file;
+    ``named``: files named by option: they are asked about, and no others.
+    """
+    from patchrisk.base.pen import Pen
+
+    us, areas = site["site"]["units"] == "us", [area["name"] for area in site["area"]]
+    show, made = Pen(site["site"]["units"]).show, []
+    for table, logged in _understood(
+        _files("soil-temperature logger, as it comes", folder, named),
+        lambda table: _read_logger(site, table, folder),
+        lambda logged: _soil_lines(logged, show),
+        _DEPTHS,
+    ):
+        table.pop("depth", None)
+        table |= _confirmed(logged, us=us)
+        if len(areas) > 1:
+            file = table["file"]
+            said = f"Which areas does {file} speak for (numbers or names with commas; all)"
+            table["areas"] = choose(said, areas, several=True)
+        made.append(table)
+    return made
 
 
-def ask_another(library: "Library", taken: list[str]) -> dict[str, Any] | None:
-    """Ask for one area more; None when there is none."""
-    question = f"Another area: its name ({NO_MORE} for none)"
-    name = ask(question, lambda text: _new_name(text, taken), NO_MORE)
-    return None if name.casefold() in (NO_MORE, "none", "no") else ask_area(library, taken, name)
+def ask_weather(
+    site: Mapping[str, Any], folder: Path, named: Sequence[str]
+) -> list[dict[str, Any]]:
+    """Ask for files of daily weather until there are no more; parameters as for `ask_loggers`."""
+    from patchrisk.base.pen import Pen
+    from patchrisk.read.site import WeatherFile
+    from patchrisk.read.weather.own import read_with_notes
+
+    show, made = Pen(site["site"]["units"]).show, []
+
+    def read(table: dict[str, Any]) -> Any:
+        options = WeatherFile.model_validate(table)
+        return read_with_notes(folder / table["file"], options, date.today(), partial=True)
+
+    def lines(found: Any) -> Iterator[str]:
+        from patchrisk.report.check import weather_columns
+
+        daily, notes = found
+        yield f"{len(daily)} days, {daily.index[0].date()} to {daily.index[-1].date()}"
+        yield from weather_columns(daily, show)
+        yield from notes
+
+    files = _files("daily weather of your own", folder, named)
+    for table, (daily, _) in _understood(files, read, lines, _WEATHER):
+        if daily.attrs.get("columns"):
+            table["columns"] = daily.attrs["columns"]
+        made.append(table)
+    return made
 
 
-def _grasses_of(text: str, library: "Library") -> str | list[str]:
-    """Read grasses by number in the list or by name."""
-    parts = _COMMA.split(text)
-    if not any(part.isdecimal() for part in parts):
-        return read_grasses(text, library)
-    known = library.grasses
-    named = (known[_place_in(p, len(known))] if p.isdecimal() else p for p in parts)
-    return read_grasses(", ".join(named), library)
+def _files(what: str, folder: Path, named: Sequence[str]) -> Iterator[str]:
+    """Give the files named by option, else ask for one after the other until there are no more."""
+
+    def there(text: str) -> str:
+        if text and not is_there(folder / text):
+            near = sorted(p.name for p in folder.iterdir() if p.suffix.lower() in _TABLES)
+            hint = f"; there are {', '.join(near[:8])}" if near else ""
+            raise ValueError(f"no file {text!r} in {folder.resolve()}", f"correct the name{hint}")
+        return text
+
+    yield from named
+    more = "File"
+    while not named:
+        file = ask(f"{more} of {what} (empty for none)", there, "", show_default=False)
+        if not file:
+            return
+        more = "Another file"
+        yield file
 
 
-def read_grasses(text: str, library: "Library") -> str | list[str]:
-    """Read a grass, or those of a mixture; ValueError where one is nearly a known name."""
-    from patchrisk.read.area import read_turf
-    from patchrisk.read.diseases.library import split_grasses
-
-    turf = read_turf(split_grasses(text))
-    names = [turf] if isinstance(turf, str) else list(turf or ())
-    for name in names:
-        slip = library.slip_in_grass(name)
-        if slip is not None:
-            raise ValueError(*slip)
-    return names[0] if len(names) == 1 else names
-
-
-def ask_stakes(library: "Library", area: "Area", today: date) -> dict[str, Any]:
-    """Ask for the history of an area, and for its age where that matters to a disease."""
-    possible = {
-        key: disease
-        for key, disease in library.diseases.items()
-        if disease.susceptibility(area.grasses, area.use) is not None
-    }
-    if not possible:
-        return {}
-    answers: dict[str, Any] = {}
-    history = _ask_history(library, area, possible)
-    if history:
-        answers["history"] = history
-    if any(_age_matters(disease, area) for disease in possible.values()):
-        question = f"When was {area.name} sown (2019 or 2019-09; {UNKNOWN}: I don't know)"
-        sown = ask(question, lambda text: _sown(text, today), UNKNOWN)
-        if sown is not None:
-            answers["sown"] = sown
-    return answers
-
-
-def _ask_history(
-    library: "Library", area: "Area", possible: "Mapping[str, Disease]"
-) -> dict[str, str]:
-    from patchrisk.read.area import HistoryEntry, read_history_entry
-
-    names = [disease.name for disease in possible.values()]
-    echo(f"Root diseases that can come on {area.name}:")
-    for n, name in enumerate(names, 1):
-        echo(f"  {n} {name}")
-    named = ask(
-        "Which were found there, seen or suspected, this year or before? (numbers or names with "
-        f"commas; none; {UNKNOWN}: I don't know)",
-        lambda text: _named(text, library, area, names),
-        UNKNOWN,
-    )
-    if named is None:
-        years = ask(
-            "None in how many years (1 to 99)",
-            lambda text: read_history_entry(f"none in {text} years"),
-        )
-        return {name: str(years) for name in names}
-
-    def how(text: str) -> HistoryEntry | None:
-        return None if text == UNKNOWN else read_history_entry(text)
-
-    question = f"(laboratory, seen, suspected, none in N years; {UNKNOWN}: I don't know)"
-    told = {name: ask(f"How is {name} known {question}", how, "seen") for name in named}
-    return {name: str(known) for name, known in told.items() if known is not None}
-
-
-def _named(text: str, library: "Library", area: "Area", names: list[str]) -> list[str] | None:
-    """Read which diseases are meant, by number or name; None when it says that there were none."""
-    if text == UNKNOWN:
-        return []
-    if text.casefold() == "none":
-        return None
-    out: list[str] = []
-    for part in filter(None, _COMMA.split(text)):
-        if part.isdecimal():
-            out.append(names[_place_in(part, len(names))])
+def _understood(
+    files: Iterator[str],
+    read: Callable[[dict[str, Any]], Any],
+    lines: Callable[[Any], Iterator[str]],
+    columns: str,
+) -> Iterator[tuple[dict[str, Any], Any]]:
+    """Read files, ask for what each leaves open, and have what was understood confirmed."""
+    for file in files:
+        table: dict[str, Any] = {"file": file}
+        found = None
+        try:
+            while found is None:
+                try:
+                    found = read(table)
+                except InputError as error:
+                    table |= _mended(error, table, columns)
+                    continue
+                echo(f"{file} is read as:")
+                for line in lines(found):
+                    echo(f"  {line}")
+                if not click.confirm("Is that right", default=True):
+                    table |= _answered("columns", table, columns)
+                    found = None
+        except _LeftOutError:
             continue
-        key = library.find(part)
-        item = library.diseases.get(key) or library.groups[key]
-        group = library.groups.get(key)
-        here = item.name in names
-        if not (here if group is None else group.members_on(library.diseases, area.grasses)):
-            raise ValueError(f"{item.name} is not known on this grass", "write one of the list")
-        out.append(item.name)
-    return list(dict.fromkeys(out))
+        yield table, found
 
 
-def _sown(text: str, today: date) -> str | None:
-    from patchrisk.read.area import Area, read_sown
+def _mended(error: InputError, table: Mapping[str, Any], columns: str) -> dict[str, Any]:
+    """Ask for a key that the faults of a file ask for; nothing where the file itself is mended."""
+    for fault in error.faults:
+        echo(f"  {fault}")
+    keys = [key for fault in error.faults for key in _ASKED.findall(fault.cure)]
+    keys += ["columns"] * any(fault.place.startswith("column") for fault in error.faults)
+    key = next((key for key in keys if key not in table or key == "columns"), None)
+    if key is not None:
+        return _answered(key, table, columns)
+    if click.confirm("Mend the file, then try again", default=False):
+        return {}
+    raise _LeftOutError
 
-    sown = None if text == UNKNOWN else read_sown(text)
-    Area(sown=sown).age_years(today)
-    return sown
+
+def _answered(key: str, table: Mapping[str, Any], columns: str) -> dict[str, Any]:
+    """Ask for one key of a file's table; the answer is as strict as the site file."""
+    from patchrisk.read.site import LoggerFile, WeatherFile
+
+    of_logger = columns == _DEPTHS
+    if key == "columns":
+        told = ask(columns, lambda text: _pairs(text, of_logger), "", show_default=False)
+        if not told:
+            raise _LeftOutError
+        return {"columns": told}
+    model = LoggerFile if of_logger else WeatherFile
+    choices = {
+        "unit": ["degC", "degF", "K"],
+        "rain_unit": ["mm", "cm", "m", "in"],
+        "date_order": ["day first", "month first", "year first"],
+    }.get(key)
+    question = f"{key} of {table['file']}"
+    if choices:
+        return {key: choose(question, choices)}
+    return {key: ask(question, field(model, {"file": table["file"]}, key))}
 
 
-def _age_matters(disease: "Disease", area: "Area") -> bool:
-    risk = disease.risk_age
-    by_age = any(factor.factor == "stand age" for factor in disease.site)
-    return by_age or (risk is not None and disease.named(risk.grass, area.grasses))
+def _pairs(text: str, of_logger: bool) -> dict[str, str]:
+    """Read columns with their depths, or quantities with their columns."""
+    from patchrisk.base.units import read_measure
+
+    out = {}
+    for part in filter(None, (p.strip() for p in text.split(","))):
+        match = _PAIR.fullmatch(part)
+        if match is None:
+            raise ValueError(f"{part!r} says no pair", "write column = depth, as 4 = 2in")
+        name, value = match[1], match[2]
+        if of_logger:
+            read_measure("depth", value)
+            out[f"column {name}" if name.isdecimal() else name] = value
+        elif name in _AIR:
+            out[name] = f"column {value}" if value.isdecimal() else value
+        else:
+            raise ValueError(f"unknown {name!r}", f"write one of {', '.join(_AIR)}")
+    return out
+
+
+def _read_logger(site: Mapping[str, Any], table: dict[str, Any], folder: Path) -> "LoggedSoil":
+    """Read a logger's file as the morning will; a probe whose depth is not told is asked for."""
+    from patchrisk.read.logger.read_log import load_log
+    from patchrisk.read.site import Site
+    from patchrisk.read.site_data import log_options
+
+    whole = Site.model_validate({**site, "logger": [table], "folder": folder})
+    path = folder / table["file"]
+    logged = load_log(path, log_options(whole, whole.logger[0]))
+    for probe in logged.probes:
+        if math.isnan(probe.depth_cm):
+            found = f"how deep {probe.name!r} lies is not told"
+            raise InputError(Fault(str(path), "", found, 'set depth = "2 in", or what it is'))
+    return logged
+
+
+def _soil_lines(logged: "LoggedSoil", show: Callable[..., str]) -> Iterator[str]:
+    import numpy as np
+
+    for column in logged.layout.columns:
+        if column.role == "soil temperature":
+            kind = "" if column.statistic == "mean" else f", the day's {column.statistic}"
+            guess = ", as its values show" if _GUESSED in column.why else ""
+            yield (
+                f"column {column.number} {column.header!r}: soil temperature at "
+                f"{show('depth', column.depth_cm, 1)} in {column.unit}{guess}{kind}"
+            )
+    for probe in logged.probes:
+        days = probe.known
+        if len(days):
+            ends = (np.nanmin(probe.mean_c), np.nanmax(probe.mean_c))
+            low, high = (show("soil temperature", float(end)) for end in ends)
+            yield (
+                f"{probe.name}: {len(days)} days, {days[0]} to {days[-1]}, "
+                f"daily means {low} to {high}"
+            )
+    yield f"clock: {logged.layout.clock}"
+    aside = [repr(c.header) for c in logged.layout.columns if c.role == "set aside"]
+    if aside:
+        yield f"not used: {', '.join(aside[:8])}{' and more' if len(aside) > 8 else ''}"
+
+
+def _confirmed(logged: "LoggedSoil", *, us: bool) -> dict[str, Any]:
+    """Return what was confirmed, columns by header: a file that lacks one is refused."""
+    from patchrisk.base.units import CM_PER_INCH
+
+    columns = logged.layout.columns
+    headers = [c.header for c in columns]
+    soil = [c for c in columns if c.role == "soil temperature"]
+
+    def depth(cm: float) -> str:
+        return f"{cm / CM_PER_INCH:.4g} in" if us else f"{cm:.4g} cm"
+
+    out: dict[str, Any] = {
+        "columns": {
+            c.header if headers.count(c.header) == 1 else f"column {c.number}": depth(c.depth_cm)
+            for c in soil
+            if c.depth_cm is not None
+        }
+    }
+    if any(_GUESSED in c.why for c in soil) and len({c.unit for c in soil}) == 1:
+        out["unit"] = soil[0].unit
+    return out

@@ -3,7 +3,8 @@
 import contextlib
 import json
 import sys
-from collections.abc import Callable, Sequence
+import time
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from functools import cached_property, wraps
@@ -51,7 +52,7 @@ def hold_to_any_letter() -> None:
             stream.reconfigure(errors="backslashreplace")  # type: ignore[union-attr]
 
 
-FIRST_YEAR = 1900
+_FIRST_YEAR = 1900
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -82,32 +83,43 @@ offline_option = click.option(
 )
 
 
-def as_of_option(text: str) -> Callable[[F], F]:
-    """Add ``--as-of`` with this help; the command receives ``as_of``."""
-    return click.option("--as-of", type=Day(), help=text)
-
-
 def site_path(site_file: Path, sample: bool) -> Path:
     """Return the site file that is meant."""
     return resources.sample_weather() / "site.toml" if sample else site_file
 
 
-class Day(click.ParamType[date]):
-    """A date written YYYY-MM-DD."""
+class Parsed(click.ParamType[Any]):
+    """What a text is read as; the reader's ValueError says how to write it."""
 
-    name = "date"
+    def __init__(self, name: str, read: Callable[[str], Any]) -> None:
+        self.name, self.read = name, read
 
-    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> date:
-        """Read the date, or fail saying how to write it."""
-        if isinstance(value, date):
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """Read the text, or fail saying how to write it; a default stands as it is."""
+        if not isinstance(value, str):
             return value
         try:
-            day = datetime.strptime(value, "%Y-%m-%d").date()
-        except ValueError:
-            self.fail(f"{value!r}: write a date as YYYY-MM-DD, such as 2026-05-18", param, ctx)
-        if day.year < FIRST_YEAR:
-            self.fail(f"{value!r}: no weather is known of then; write the year in full", param, ctx)
-        return day
+            return self.read(value)
+        except ValueError as error:
+            self.fail(str(error), param, ctx)
+
+
+def _day(text: str) -> date:
+    try:
+        day = datetime.strptime(text, "%Y-%m-%d").date()
+    except ValueError:
+        raise ValueError(f"{text!r}: write a date as YYYY-MM-DD, such as 2026-05-18") from None
+    if day.year < _FIRST_YEAR:
+        raise ValueError(f"{text!r}: no weather is known of then; write the year in full")
+    return day
+
+
+DAY = Parsed("date", _day)
+
+
+def as_of_option(text: str) -> Callable[[F], F]:
+    """Add ``--as-of`` with this help; the command receives ``as_of``."""
+    return click.option("--as-of", type=DAY, help=text)
 
 
 @dataclass(frozen=True)
@@ -160,8 +172,12 @@ class Request:
         return prepare(self.path, self.day, self.now, only=only, offline=self.offline)
 
 
-def pass_request(command: Callable[..., None]) -> Callable[..., None]:
-    """Hand ``--site``, ``--sample``, ``--as-of`` and ``--offline`` over as one `Request`, first."""
+def site_command(command: Callable[..., None]) -> click.Command:
+    """Make a command on a site: it receives a `Request` first, and its own options.
+
+    ``--site`` and ``--sample`` are added; they go into the request, and ``--as-of`` and
+    ``--offline`` where the command has them.
+    """
 
     @wraps(command)
     def framed(
@@ -176,7 +192,7 @@ def pass_request(command: Callable[..., None]) -> Callable[..., None]:
         path = site_path(site_file, sample)
         command(Request(path, sample, as_of, offline, now), **others)
 
-    return framed
+    return click.command()(site_options(framed))
 
 
 def make_folder(folder: Path) -> None:
@@ -187,3 +203,41 @@ def make_folder(folder: Path) -> None:
         reason = (error.strerror or str(error)).lower()
         found = f"can't make the folder ({reason})"
         raise UnavailableError(Fault("--out", str(folder), found, "name another")) from None
+
+
+def filled(template: str, **values: Any) -> str:
+    """Return a commented file for the user to go on with, from one of ``templates``."""
+    from jinja2 import Environment, PackageLoader, StrictUndefined
+
+    from patchrisk.base.toml_files import toml_value
+
+    env = Environment(
+        loader=PackageLoader("patchrisk.cli"),
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        keep_trailing_newline=True,
+    )
+    env.filters["toml"] = toml_value
+    return env.get_template(template).render(values)
+
+
+@contextlib.contextmanager
+def progress_bar(label: str) -> Iterator[Callable[[int, int], None]]:
+    """Give something to tell the progress to; a bar appears when it takes over two seconds."""
+    began = time.monotonic()
+    shown: Any = None
+    with contextlib.ExitStack() as stack:
+
+        def tell(done: int, total: int) -> None:
+            nonlocal shown
+            if shown is None and done < total and time.monotonic() - began > 2:
+                shown = click.progressbar(length=total, label=label, file=sys.stderr)
+                stack.enter_context(shown)
+            if shown is not None:
+                shown.update(done - shown.pos)
+                if done == total:
+                    stack.close()
+                    shown = None
+
+        yield tell

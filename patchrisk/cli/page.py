@@ -2,9 +2,12 @@
 
 import os
 import secrets
+from collections.abc import Callable, Iterator
 from datetime import date, datetime
+from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING
+from socket import gethostname
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
@@ -15,16 +18,15 @@ from patchrisk.cli.options import (
     echo,
     make_folder,
     offline_option,
-    pass_request,
-    site_options,
+    site_command,
     site_path,
 )
 
 if TYPE_CHECKING:
     from patchrisk.report.page import Page
     from patchrisk.site_day.morning import Morning
-    from patchrisk.site_day.season_plan import SitePlan
 
+T = TypeVar("T")
 _DUE = 3  # exit code with --signal
 
 
@@ -96,60 +98,50 @@ def page(
     written whatever befalls one.
     """
     from patchrisk.base.safe_text import slugs
-    from patchrisk.base.saving import write_text
+    from patchrisk.base.saving import Output, check_outputs, write_text
     from patchrisk.read.site_data import inputs_of
-    from patchrisk.report.page import Page, index_in, publish, write_index
-    from patchrisk.report.plan_changes import keep_plan
+    from patchrisk.report.page import PAGE, index_in, write_index, write_season_page
 
     paths = [site_path(path, sample) for path in ([Path()] if sample else site_files)]
-    now = datetime.now().astimezone()
-    mornings: list[tuple[Path, Morning]] = []
+    several, now = len(paths) > 1, datetime.now().astimezone()
     failed: list[tuple[Path, PatchriskError]] = []
-    for path in paths:
+
+    def tried(path: Path, work: Callable[[], T]) -> Iterator[tuple[Path, T]]:
+        """Yield what is made of a site; of several the others go on whatever befalls one."""
         try:
-            mornings.append((path, Request(path, sample, as_of, offline, now).morning()))
-        except PatchriskError as error:
-            if len(paths) == 1:
-                raise
-            failed.append((path, error))
-    make_folder(out)
-    several = len(paths) > 1
-    inputs: dict[Path, str] = {}
-    for path, morning in mornings:
-        inputs |= inputs_of(path, morning.site)
-    if season:
-        own = slugs([m.site.site.name for _, m in mornings])
-        for (_, morning), name in zip(mornings, own, strict=True):
-            file = out / f"{name}-season.html"
-            _season(morning, file, inputs)
-            echo(f"Wrote {file}")
-        _raise_worst(failed)
-        return
-    index = index_in(out, inputs) if several else None
-    names = slugs([m.site.site.name for _, m in mornings], ["index"] if several else [])
-    done: list[tuple[Path, Morning, Page]] = []
-    for (path, morning), name in zip(mornings, names, strict=True):
-        try:
-            plan = _plan(morning, out) if with_plan else None
-            plans = () if plan is None else plan.areas
-            made = publish(
-                morning,
-                out,
-                name,
-                plans=plans,
-                dated=dated,
-                others="index.html" if several else "",
-                full=full,
-                inputs=inputs,
-            )
-            if plan is not None:  # once the page is written: a refusal leaves everything as it was
-                keep_plan(out, plan)
-            done.append((path, morning, made))
+            yield path, work()
         except PatchriskError as error:
             if not several:
                 raise
             failed.append((path, error))
-    pages = [made for _, _, made in done]
+
+    def morning_of(path: Path) -> "Morning":
+        return Request(path, sample, as_of, offline, now).morning()
+
+    mornings = [one for path in paths for one in tried(path, partial(morning_of, path))]
+    make_folder(out)
+    inputs: dict[Path, str] = {}
+    for path, morning in mornings:
+        inputs |= inputs_of(path, morning.site)
+    sites = [morning.site.site.name for _, morning in mornings]
+    if season:
+        for (_, morning), name in zip(mornings, slugs(sites), strict=True):
+            file = out / f"{name}-season.html"
+            check_outputs([Output(file, PAGE)], inputs)
+            write_text(file, write_season_page(morning))
+            echo(f"Wrote {file}")
+        _raise_worst(failed)
+        return
+    index = index_in(out, inputs) if several else None
+    names = slugs(sites, ["index"] if several else [])
+    others = "index.html" if several else ""
+    told = {"dated": dated, "others": others, "full": full, "inputs": inputs}
+    done = [
+        (morning, one)
+        for (path, morning), name in zip(mornings, names, strict=True)
+        for one in tried(path, partial(_page, morning, out, name, with_plan=with_plan, **told))
+    ]
+    pages = [made for _, (_, made) in done]
     written = [path for made in pages for path in made.written]
     for fault in (fault for made in pages for fault in made.faults):
         echo(f"patchrisk: {fault}", err=True)
@@ -162,32 +154,26 @@ def page(
             echo(f"Wrote {path}")
     for made in pages:
         echo(made.view.crew if summary else made.view.message)
-    if by_mail:
-        for path, morning, made in done:
-            try:
-                line = _mail(path, morning, made, now)
-                if not summary:
-                    echo(line)
-            except PatchriskError as error:
-                failed.append((path, error))
+    for morning, (path, made) in done if by_mail else ():
+        for _, line in tried(path, partial(_mail, path, morning, made, now)):
+            if not summary:
+                echo(line)
     _raise_worst(failed)
     if signal and any(made.view.is_due for made in pages):
         ctx.exit(_DUE)
 
 
-def _season(morning: "Morning", file: Path, inputs: dict[Path, str]) -> None:
-    from patchrisk.base.saving import Output, check_outputs, write_text
-    from patchrisk.report.page import PAGE, write_season_page
-
-    check_outputs([Output(file, PAGE)], inputs)
-    write_text(file, write_season_page(morning))
-
-
-def _plan(morning: "Morning", folder: Path) -> "SitePlan | None":
-    from patchrisk.report.plan_changes import plan_beside
+def _page(morning: "Morning", folder: Path, name: str, *, with_plan: bool, **told: Any) -> "Page":
+    """Write a page, with the season's programme where the site keeps one."""
+    from patchrisk.report.page import publish
+    from patchrisk.report.plan_changes import keep_plan, plan_beside
     from patchrisk.site_day.season_plan import keeps_programme
 
-    return plan_beside(morning, folder) if keeps_programme(morning) else None
+    plan = plan_beside(morning, folder) if with_plan and keeps_programme(morning) else None
+    made = publish(morning, folder, name, plans=() if plan is None else plan.areas, **told)
+    if plan is not None:  # once the page is written: a refusal leaves everything as it was
+        keep_plan(folder, plan)
+    return made
 
 
 def _mail(path: Path, morning: "Morning", made: "Page", now: datetime) -> str:
@@ -228,8 +214,7 @@ _ENVIRONMENT = "PATCHRISK_SERVE_TOKEN"
 _LEAST_TOKEN = 16  # letters
 
 
-@click.command()
-@site_options
+@site_command
 @offline_option
 @click.option("--port", type=click.IntRange(1024, 65535), default=8017, show_default=True)
 @click.option(
@@ -237,7 +222,6 @@ _LEAST_TOKEN = 16  # letters
     is_flag=True,
     help="Answer other computers and phones too; each needs the address with the token.",
 )
-@pass_request
 def serve(request: Request, port: int, network: bool) -> None:
     """Show the page to a browser, with forms for what was applied, seen and noted.
 
@@ -281,17 +265,10 @@ def serve(request: Request, port: int, network: bool) -> None:
     except OSError as error:
         found = f"can't listen there ({(error.strerror or str(error)).lower()})"
         raise UnavailableError(Fault("--port", str(port), found, "name another")) from None
-    where = (
-        f"http://{_own_name()}:{port}/?token={token}" if network else f"http://127.0.0.1:{port}/"
-    )
+    name = f"{gethostname()}:{port}/?token={token}"
+    where = f"http://{name}" if network else f"http://127.0.0.1:{port}/"
     echo(f"Serving {where} until Ctrl-C.")
     try:
         server.run()
     finally:
         server.close()
-
-
-def _own_name() -> str:
-    import socket
-
-    return socket.gethostname()

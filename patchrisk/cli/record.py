@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from patchrisk.base.errors import Fault, InputError
-from patchrisk.cli.options import Day, F, echo, site_options
+from patchrisk.cli.options import DAY, F, echo, site_options
 
 if TYPE_CHECKING:
     from patchrisk.read.records.rows import RecordContext
@@ -34,7 +34,7 @@ def _columns(**helps: str) -> Callable[[F], F]:
         for option in (
             click.option("--note", default="", help="Anything else, in a few words."),
             click.option(
-                "--date", "--day", "day", type=Day(), help="Day, YYYY-MM-DD; today when left out."
+                "--date", "--day", "day", type=DAY, help="Day, YYYY-MM-DD; today when left out."
             ),
             click.option("--area", default="", help="The area; may be left out when there is one."),
         ):

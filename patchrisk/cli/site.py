@@ -12,19 +12,17 @@ import click
 from patchrisk.base.errors import Fault, InputError
 from patchrisk.base.saving import Output
 from patchrisk.cli.options import (
-    Day,
+    DAY,
     Request,
     as_of_option,
     echo,
     echo_json,
     offline_option,
-    pass_request,
-    site_options,
+    site_command,
 )
 
 
-@click.command()
-@site_options
+@site_command
 @as_of_option("Judge this past morning instead of today.")
 @click.option("--json", "as_json", is_flag=True, help="Write JSON (schema in patchrisk/report).")
 @offline_option
@@ -33,7 +31,6 @@ from patchrisk.cli.options import (
 @click.option("--data", is_flag=True, help="Add the data behind it, and what was left out.")
 @click.option("--cautions", is_flag=True, help="Write the cautions in full.")
 @click.option("--area", "areas", multiple=True, help="Show this area only; may be repeated.")
-@pass_request
 def outlook(
     request: Request,
     as_json: bool,
@@ -62,8 +59,7 @@ def outlook(
 _FILE = click.Path(path_type=Path)
 
 
-@click.command()
-@site_options
+@site_command
 @as_of_option("Plan from this past morning instead of today.")
 @click.option("--area", "areas", multiple=True, help="Plan this area only; may be repeated.")
 @offline_option
@@ -79,7 +75,6 @@ _FILE = click.Path(path_type=Path)
     help="Write the year's log of applications: .html to print, .csv, or .json (ADAPT Standard).",
 )
 @click.option("--sheet", type=_FILE, help="Write a page (.html) to print and sign.")
-@pass_request
 def plan(
     request: Request,
     areas: tuple[str, ...],
@@ -122,9 +117,8 @@ def plan(
         echo(f"Wrote {file}.", err=as_json)
 
 
-@click.command()
+@site_command
 @click.argument("which", type=click.Choice(["soil", "seasons", "pressure", "cover"]))
-@site_options
 @click.option("--area", "name", help="The area; the first of the site file when left out.")
 @as_of_option("Draw this past morning instead of today.")
 @offline_option
@@ -141,7 +135,6 @@ def plan(
     show_default=True,
     help="Width in pixels of 1/96 inch; a PNG has twice as many dots.",
 )
-@pass_request
 def figure(request: Request, which: str, name: str | None, out: Path, width: int) -> None:
     """Draw one figure of an area into a file, in colours for paper.
 
@@ -164,8 +157,7 @@ def figure(request: Request, which: str, name: str | None, out: Path, width: int
     echo(f"Drew {out}.")
 
 
-@click.command()
-@site_options
+@site_command
 @offline_option
 @click.option(
     "--area", "name", help="The area; the first with a logger, or read by hand, when left out."
@@ -176,7 +168,6 @@ def figure(request: Request, which: str, name: str | None, out: Path, width: int
     type=click.Path(path_type=Path, dir_okay=False),
     help="Draw log and estimate into this file, PNG, SVG or PDF.",
 )
-@pass_request
 def soil(request: Request, name: str | None, keep: bool, figure: Path | None) -> None:
     """Compare estimated soil temperature with a logger's, or with readings by hand.
 
@@ -220,10 +211,8 @@ def soil(request: Request, name: str | None, keep: bool, figure: Path | None) ->
         echo(f"Kept {keep_fit(gathered.site, area, learning.fit)}; delete it to go back.")
 
 
-@click.command()
-@site_options
+@site_command
 @offline_option
-@pass_request
 def fetch(request: Request) -> None:
     """Fetch station weather, past years and the forecast, and say what was got."""
     from patchrisk.base.pen import Pen
@@ -245,9 +234,7 @@ def fetch(request: Request) -> None:
         click.get_current_context().exit(1)
 
 
-@click.command()
-@site_options
-@pass_request
+@site_command
 def check(request: Request) -> None:
     """Check the site file, the data it names and the disease files, all faults at once."""
     from patchrisk.read.site_data import examine
@@ -306,12 +293,11 @@ class Measure(click.ParamType[float]):
 _TEMPERATURE = Measure("soil temperature", "temperature")
 
 
-@click.command()
-@site_options
+@site_command
 @as_of_option("Count up to this past morning instead of today.")
 @click.option("--area", "areas", multiple=True, help="Count in this area only; may be repeated.")
 @offline_option
-@click.option("--since", type=Day(), help="First day counted; the year's first when left out.")
+@click.option("--since", type=DAY, help="First day counted; the year's first when left out.")
 @click.option(
     "--depth",
     "depth_cm",
@@ -344,7 +330,6 @@ _TEMPERATURE = Measure("soil temperature", "temperature")
     type=click.Path(path_type=Path, dir_okay=False),
     help="Write every day counted into this file.",
 )
-@pass_request
 def count(
     request: Request,
     areas: tuple[str, ...],

@@ -1,8 +1,8 @@
 """``patchrisk visit``: samples, soil tests and roots, put beside the season's soil temperature."""
 
 import os
-from collections.abc import Mapping, Sequence
-from datetime import date, datetime
+from collections.abc import Sequence
+from datetime import date
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -12,17 +12,16 @@ import click
 from patchrisk.base import resources
 from patchrisk.base.errors import Fault, InputError
 from patchrisk.base.saving import Output, check_outputs, write_text
-from patchrisk.base.toml_files import toml_value
 from patchrisk.base.user_files import is_there
 from patchrisk.cli.options import (
-    Day,
+    DAY,
     Request,
     echo,
     echo_json,
+    filled,
     make_folder,
     offline_option,
-    site_options,
-    site_path,
+    site_command,
 )
 
 if TYPE_CHECKING:
@@ -30,102 +29,21 @@ if TYPE_CHECKING:
     from patchrisk.site_day.visit import VisitDay
 
 _SAMPLES = ("visit_winter.toml", "visit_spring.toml")
-_VISIT = """\
-# A visit, for `patchrisk visit {name}`. Write what you saw; whatever you leave out counts as not
-# looked at. File names are relative to this file. A line with # in front is an example.
-site = {site}
-area = {area}
-date = {date}
-{thinned}         # the day on which the turf was first seen to thin
-# pattern = "patches"       # rings, patches, streaks, whole area, low spots, wear lines, shade,
-#   no shape
-# texture = "coarse"        # of the root zone, where the site file does not tell: medium, fine
-# previous = "visit-2025.toml"  # the visit before, to compare with
-# guidelines = "my_soil_tests.toml"  # your own, written like thresholds/soil_tests.toml
-# note = "anything else"
-
-# What the laboratories sent. The table of soil tests is read as it comes, CSV or Excel; how it was
-# read stands in the report. Only what it does not say need be written here.
-[laboratory]
-# file = "soil.csv"
-# extractant = "Mehlich-3"  # Mehlich-3, Olsen, Bray P1, ammonium acetate, paste, ...
-# ph_method = "1:1"         # 1:1, 1:2, paste, CaCl2
-# conductivity_method = "paste"
-# sheet = "Sheet1"          # of a workbook
-# decimal = "."             # where commas could be either
-# sure = ["sodium"]         # odd figures that are right
-# depth = "4 in"            # of the sample, where contents are in lb/acre
-# columns = {{ "Ca" = "calcium, ppm, Mehlich-3", "Lab no." = "left out" }}
-# samples = {{ "S-101" = "Good", "S-102" = "Bad" }}
-# confirmed = true          # when you looked at how it was read
-# found = {{ "take-all patch" = "DNA" }}       # microscope, culture or DNA
-# not_found = {{ "summer patch" = "DNA" }}
-
-# A treated strip beside an untreated one, told by the names of two places.
-# [strip]
-# treated = "Strip"
-# untreated = "Beside it"
-# since = 2026-02-10
-# what = "FRAC 11"
-
-# The places, from best to worst. damage: share of the turf that is thin or dead [%].
-# Amounts on the roots are "none", "few" or "many"; write what was looked for and not found, too.
-"""
-_PLACE = """
-[[place]]
-name = {name}
-# damage = {damage}
-# seen = "how the turf looks"
-# shaded = false
-# traffic = "usual"         # usual or heavy
-# photos = ["photo.jpg"]
-[place.roots]               # colour: white, tan, brown, dark; tips: usual, bulbous; crowns: dead
-# length = "8 cm"
-# colour = "white"
-# density = "many"
-# crowns = "sound"
-# runner_hyphae = "none"    # under the microscope, as those below
-# growth_cessation = "none"
-# oospores = "none"
-# root_hairs = "many"
-# tips = "usual"
-# rotten = "none"
-# sheath_lesions = "none"
-[place.ground]
-# drop_time = "4 s"
-# black_layer = false
-# thatch = "10 mm"
-# moisture = 20
-# air_filled = 18
-# mushrooms = "none"
-# infiltration = "150 mm/h"
-# organic_matter = {{ "0 to 2 cm" = 3.1 }}
-[place.nematodes]
-# ring = "200 per 100 cm3"
-[place.soil]
-# pH = "7.1, 1:1"
-# conductivity = "1.2 dS/m, paste"
-# calcium = "800 ppm, Mehlich-3"
-"""
-_SITE = """\
-# Site file of patchrisk: one place, its areas, and where its readings are.
-# Made for a sample by post: there is no logger and no record here.
-"""
+_BY_POST = {"--lat": "latitude", "--lon": "longitude", "--turf": "turf", "--thinned": "thinned"}
 
 
-@click.command()
+@site_command
 @click.argument("files", nargs=-1, type=click.Path(path_type=Path, dir_okay=False))
 @click.option("--new", "make_new", is_flag=True, help="Write a commented visit's file to fill in.")
 @click.option(
     "--what-to-take", "to_take", is_flag=True, help="Before going: plugs, packing, tests."
 )
-@site_options
 @click.option("--area", help="For --new and --what-to-take: the area; the first, or all.")
-@click.option("--date", "day", type=Day(), help="For --new: the day of the visit.")
+@click.option("--date", "day", type=DAY, help="For --new: the day of the visit.")
 @click.option("--lat", "latitude", type=click.FloatRange(-90, 90), help="A sample by post: where.")
 @click.option("--lon", "longitude", type=click.FloatRange(-180, 180), help="Degrees east.")
 @click.option("--turf", help='Its grass, as "creeping bentgrass"; a mixture joined by +.')
-@click.option("--thinned", type=Day(), help="The day on which it was first seen to thin.")
+@click.option("--thinned", type=DAY, help="The day on which it was first seen to thin.")
 @click.option("--use", help="green, tee, fairway, lawn, ...")
 @click.option("--root-zone", help="sand green, push-up green, loam or clay.")
 @click.option(
@@ -146,25 +64,16 @@ _SITE = """\
 @click.option("--full", is_flag=True, help="With every guideline and source.")
 @offline_option
 def visit(
+    request: Request,
     files: tuple[Path, ...],
     make_new: bool,
     to_take: bool,
-    site_file: Path,
-    sample: bool,
     area: str | None,
     day: date | None,
-    latitude: float | None,
-    longitude: float | None,
-    turf: str | None,
-    thinned: date | None,
-    use: str | None,
-    root_zone: str | None,
-    units: str,
-    weather: Path | None,
     out: Path | None,
     as_json: bool,
     full: bool,
-    offline: bool,
+    **postal: Any,
 ) -> None:
     """Put a visit's findings beside the season: what it could be, and what would settle it.
 
@@ -177,40 +86,23 @@ def visit(
 
     It names no cause of its own: that is for the laboratory.
     """  # noqa: D301  (click reads the backspace)
-    now = datetime.now().astimezone()
-    postal = {"--lat": latitude, "--lon": longitude, "--turf": turf, "--thinned": thinned}
-    told = [name for name, value in postal.items() if value is not None]
+    told = [name for name, key in _BY_POST.items() if postal[key] is not None]
     if sum((make_new, to_take, bool(files), bool(told))) > 1:
         found = "more than one thing is asked for"
         cure = "give a file, or --new, or --what-to-take, or --lat with --lon, --turf and --thinned"
         raise InputError(Fault("visit", "", found, cure))
-    judge = partial(_judge, now=now, offline=offline)
     show = partial(_report, as_json=as_json, full=full)
     if told:
-        if latitude is None or longitude is None or turf is None or thinned is None:
-            missing = (name for name in postal if name not in told)
-            raise InputError(
-                Fault("visit", name, "not given", f"add {name} ...") for name in missing
-            )
-        folder = out or Path(f"sample-{thinned}")
+        missing = [name for name in _BY_POST if name not in told]
+        if missing:
+            raise InputError(Fault("visit", one, "not given", f"add {one} ...") for one in missing)
+        folder = out or Path(f"sample-{postal['thinned']}")
         site, path = folder / "site.toml", folder / "visit.toml"
         make_folder(folder)
         _refuse_existing(site, path)
-        grasses = [part.strip() for part in turf.split("+") if part.strip()]
         try:
-            _write_postal_site(
-                site,
-                {"name": f"Sample by post, {latitude:g}, {longitude:g}", "latitude": latitude,
-                 "longitude": longitude, "units": units},
-                {"name": "Turf", "turf": grasses[0] if len(grasses) == 1 else grasses, "use": use,
-                 "root_zone": root_zone},
-                weather,
-            )  # fmt: skip
-            places = [("Sample", 20)]
-            write_new_visit(
-                path, site=site.name, area="Turf", day=thinned, thinned=thinned, places=places
-            )
-            judged = judge([path])
+            _write_by_post(site, path, **postal)
+            judged = _judge(request, [path])
         except BaseException:  # stopped, too: what can't be judged is of no use
             site.unlink(missing_ok=True)
             path.unlink(missing_ok=True)
@@ -221,28 +113,28 @@ def visit(
     elif make_new:
         path = out or Path("visit.toml")
         _refuse_existing(path)
-        _new(site_path(site_file, sample), sample, area, day, now, path)
+        found = request.site.areas_named([area] if area else ())[0].name
+        own = request.path.resolve().as_posix()
+        site_name = own if request.sample else _name_beside(request.path, path.parent)
+        write_new_visit(path, site=site_name, area=found, day=day or request.day, thinned=None)
+        echo(f"Wrote {path}. Next: fill it in, then run `patchrisk visit {path}`.")
     elif to_take:
         from patchrisk.report.visit.terminal import write_to_take
 
-        request = Request(site_path(site_file, sample), sample, None, offline, now)
         echo(write_to_take(request.morning((area,) if area else ())).rstrip())
-    elif sample:
-        show(judge([resources.sample_weather() / name for name in _SAMPLES]), out)
-    elif files:
-        show(judge(files), out)
+    elif request.sample or files:
+        samples = [resources.sample_weather() / name for name in _SAMPLES]
+        show(_judge(request, samples if request.sample else files), out)
     else:
         cure = "name a visit's file, or write one with `patchrisk visit --new`"
         raise InputError(Fault("visit", "", "no visit is named", cure))
 
 
-def _judge(
-    files: Sequence[Path], *, now: datetime, offline: bool
-) -> "list[tuple[VisitDay, VisitView]]":
+def _judge(request: Request, files: Sequence[Path]) -> "list[tuple[VisitDay, VisitView]]":
     from patchrisk.report.visit.view import view_of_visit
     from patchrisk.site_day.visit import judge_day
 
-    days = [judge_day(path, now, offline=offline) for path in files]
+    days = [judge_day(path, request.now, offline=request.offline) for path in files]
     return [(day, view_of_visit(day)) for day in days]
 
 
@@ -287,19 +179,6 @@ def _pages(out: Path, views: "list[VisitView]") -> list[Path]:
     return [out / f"{name}.html" for name in names]
 
 
-def _new(
-    site: Path, sample: bool, area: str | None, day: date | None, now: datetime, out: Path
-) -> None:
-    from patchrisk.read.site import read_site
-    from patchrisk.read.site_data import sample_morning, this_morning
-
-    found = read_site(site).areas_named([area] if area else ())[0]
-    today = sample_morning(site) if sample else this_morning(site, now)
-    name = site.resolve().as_posix() if sample else _name_beside(site, out.parent)
-    write_new_visit(out, site=name, area=found.name, day=day or today, thinned=None)
-    echo(f"Wrote {out}. Next: fill it in, then run `patchrisk visit {out}`.")
-
-
 def _refuse_existing(*paths: Path) -> None:
     """Leave files alone that are there; InputError names them."""
     there = [path for path in paths if is_there(path)]
@@ -326,27 +205,22 @@ def write_new_visit(
     places: Sequence[tuple[str, int]] = (("Good", 0), ("Middling", 20), ("Bad", 50)),
 ) -> None:
     """Write a commented visit's file; ``places`` with the damage of the example [%]."""
-    head = _VISIT.format(
-        name=path.name,
-        site=toml_value(site),
-        area=toml_value(area),
-        date=day,
-        thinned=f"# thinned = {day}" if thinned is None else f"thinned = {thinned}",
-    )
-    parts = [_PLACE.format(name=toml_value(p), damage=damage) for p, damage in places]
-    write_text(path, head + "".join(parts))
+    values = {"site": site, "area": area, "day": day, "thinned": thinned, "places": places}
+    write_text(path, filled("visit.toml.j2", name=path.name, **values))
 
 
-def _write_postal_site(
-    path: Path, place: Mapping[str, Any], area: Mapping[str, Any], weather: Path | None
+def _write_by_post(
+    site: Path, path: Path, *, turf: str, thinned: date, weather: Path | None, **place: Any
 ) -> None:
-    """Write the site file of a sample by post: keys of its tables, those that are told."""
-    tables = {"[site]": place, "[[area]]": area}
-    if weather is not None:
-        tables["[[weather]]"] = {"file": _name_beside(weather, path.parent)}
-        tables["[online]"] = {"use": False}
-    text = _SITE
-    for head, table in tables.items():
-        told = (f"{key} = {toml_value(v)}\n" for key, v in table.items() if v is not None)
-        text += f"\n{head}\n{''.join(told)}"
-    write_text(path, text)
+    """Write the site file of a sample by post, and the visit's file beside it."""
+    grasses = [part.strip() for part in turf.split("+") if part.strip()]
+    text = filled(
+        "postal.toml.j2",
+        name=f"Sample by post, {place['latitude']:g}, {place['longitude']:g}",
+        turf=grasses[0] if len(grasses) == 1 else grasses,
+        weather=None if weather is None else _name_beside(weather, site.parent),
+        **place,
+    )
+    write_text(site, text)
+    places = [("Sample", 20)]
+    write_new_visit(path, site=site.name, area="Turf", day=thinned, thinned=thinned, places=places)

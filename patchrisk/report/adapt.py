@@ -28,19 +28,9 @@ Record = dict[str, Any]
 
 
 def adapt_operations(site: Site, shelf: Shelf, applied: Sequence[Applied]) -> Record:
-    """Write applications as a dataset of the standard: one work record for each of them.
+    """Return applications, in order of day, as a dataset of the standard, to be written as JSON.
 
-    Parameters
-    ----------
-    site : Site
-    shelf : Shelf
-    applied : sequence of Applied
-        In order of day.
-
-    Returns
-    -------
-    dict
-        To be written as JSON; what a record does not tell is left out.
+    There is one work record for each of them; what a record does not tell is left out.
     """
     place = site.site.name
     used = {done.area for done in applied}

@@ -13,14 +13,15 @@ from patchrisk import __version__
 from patchrisk.base.errors import Fault, InputError
 from patchrisk.base.pen import Pen, as_date
 from patchrisk.base.user_files import is_there, read_file
-from patchrisk.core.plan.programme import AreaPlan, Planned
+from patchrisk.core.plan.programme import AreaPlan
 from patchrisk.core.rules.rule import year_begins
-from patchrisk.report import plan_words as words
 from patchrisk.report.plan_sentences import (
     MEASURE_DONE,
     measure_name,
     measure_sentences,
+    teller,
 )
+from patchrisk.report.plan_words import Done, ToDo, numbered
 from patchrisk.report.words import CAUTIONS_IN_FULL, codes_words
 from patchrisk.site_day.season_plan import SitePlan
 
@@ -39,14 +40,9 @@ def write_calendar(plan: SitePlan, now: datetime, before: Calendar | None = None
     calendar written before, a number that is not used any more is cancelled, and what is not part
     of this plan (other areas, earlier seasons) stays as it was.
 
-    Parameters
-    ----------
-    plan : SitePlan
-    now : datetime
-        Aware; becomes DTSTAMP, and SEQUENCE counts minutes up to it, so that what is written
-        later is the newer revision for every program that reads it.
-    before : Calendar, optional
-        From `read_calendar`.
+    ``now`` is aware; it becomes DTSTAMP, and SEQUENCE counts minutes up to it, so that what is
+    written later is the newer revision for every program that reads it. ``before`` is from
+    `read_calendar`.
     """
     calendar = Calendar()
     calendar.add("prodid", f"{_MAKER} {__version__}//EN")
@@ -57,7 +53,7 @@ def write_calendar(plan: SitePlan, now: datetime, before: Calendar | None = None
     stamp = now.astimezone(UTC).replace(microsecond=0)
     written = set()
     for area in plan.areas:
-        events = [e for entry in words.numbered(plan, area) for e in _events(plan, area, entry)]
+        events = [e for step in numbered(plan.morning, area) for e in _events(plan, area, step)]
         for event in (*events, *_upkeep(plan, area)):
             _revise(event, stamp)
             calendar.add_component(event)
@@ -98,37 +94,33 @@ def _id(plan: SitePlan, *parts: str) -> str:
     return str(uuid5(_OURS, "\n".join([place.name, where, *parts])))
 
 
-def _events(plan: SitePlan, area: AreaPlan, entry: words.Numbered) -> Iterator[Event]:
+def _events(plan: SitePlan, area: AreaPlan, step: Done | ToDo) -> Iterator[Event]:
     """Yield an application, and its watering in as a task of its own while it is to come."""
-    item, day = entry.item, entry.day
-    key = (str(entry.season), str(entry.number))
-    if not isinstance(item, Planned):
-        event = _event(plan, area, day, day, *key)
+    key = (str(step.season), str(step.number))
+    event = _event(plan, area, step.day, step.day, *key)
+    if isinstance(step, Done):
         event.add("status", "CONFIRMED")
-        what = item.product or codes_words(item.codes) or "application"
+        what = step.item.product or codes_words(step.item.codes) or "application"
         event.add("summary", _plain(f"{area.area}: {what} (done)"))
         event.add("description", "\n".join(["From your own records.", "", *CAUTIONS_IN_FULL]))
         yield event
         return
-    event = _event(plan, area, day, day, *key)
+    label = step.item.choice.label
     event.add("status", "TENTATIVE")
-    event.add("summary", _plain(f"{area.area}: {item.choice.label} (planned)"))
-    event.add("description", _plain(_description(plan, area, item)))
+    event.add("summary", _plain(f"{area.area}: {label} (planned)"))
+    event.add("description", _plain(_description(plan, step)))
     yield event
-    if item.watering is not None:
-        show = words.plan_pen(plan).show
-        task = _event(plan, area, day, day, *key, "water")
+    if step.water:
+        task = _event(plan, area, step.day, step.day, *key, "water")
         task.add("status", "TENTATIVE")
-        water = words.watering_words(item.watering, show)
-        task.add("summary", _plain(f"{area.area}: water in {item.choice.label}, {water}"))
-        told = [words.watering_sentences(item.watering, show), "", *CAUTIONS_IN_FULL]
-        task.add("description", _plain("\n".join(told)))
+        task.add("summary", _plain(f"{area.area}: water in {label}, {step.water}"))
+        task.add("description", _plain("\n".join([step.watering, "", *CAUTIONS_IN_FULL])))
         yield task
 
 
 def _upkeep(plan: SitePlan, area: AreaPlan) -> Iterator[Event]:
     """Yield what else holds its diseases, over the days that its source has it done."""
-    tell = words.teller(plan)
+    tell = teller(plan.morning)
     for task in area.measures:
         if task.first is None or task.last is None:
             continue
@@ -152,13 +144,11 @@ def _event(plan: SitePlan, area: AreaPlan, first: date, last: date, *key: str) -
     return event
 
 
-def _description(plan: SitePlan, area: AreaPlan, planned: Planned) -> str:
-    said = words.details(plan, area, planned)
+def _description(plan: SitePlan, step: ToDo) -> str:
     made_on = Pen(plan.site.site.units).day(np.datetime64(plan.as_of), year=True)
-    lines = [words.choice_words(planned.choice)]
-    lines += [f"{heading}: {text}" for heading, text in said.items()]
+    parts = (f"{heading}: {text}" for heading, text in step.parts.items())
     made = f"Planned {made_on}; plan anew after every real application."
-    return "\n".join([*lines, made, "", "Cautions", *CAUTIONS_IN_FULL])
+    return "\n".join([step.choice, *parts, made, "", "Cautions", *CAUTIONS_IN_FULL])
 
 
 def _plain(text: str) -> str:

@@ -19,8 +19,8 @@ from patchrisk.read.records.applications import lacking
 from patchrisk.read.records.books import APPLICATIONS
 from patchrisk.read.records.rows import RecordContext
 from patchrisk.report.adapt import adapt_operations
+from patchrisk.report.html import printed
 from patchrisk.report.records_words import FIGURES, past_label_words
-from patchrisk.report.sheet import printed
 from patchrisk.report.words import codes_words, name_of
 
 _A_PAGE = 10  # applications that print on one page

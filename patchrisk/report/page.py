@@ -1,35 +1,26 @@
 """Pages, each one file for the phone: of a morning, of many sites, of how a season's calls did."""
 
-import base64
-import hashlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import cache
 from pathlib import Path
 from types import MappingProxyType
-from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from patchrisk import __version__
 from patchrisk.base.errors import Fault, InputError
-from patchrisk.base.pen import Pen, capital, iso_day
+from patchrisk.base.pen import Pen
 from patchrisk.base.saving import Kind, Output, check_outputs, marked, write_text
 from patchrisk.core.plan.programme import AreaPlan
 from patchrisk.read.records.rows import Note
 from patchrisk.report import story
 from patchrisk.report.earlier_mornings import PAGE_MEMORY, keep_page, read_last_page
 from patchrisk.report.figures import AreaFigures, area_figures
-from patchrisk.report.figures.canvas import style_sheet
-from patchrisk.report.layout import keep_together
+from patchrisk.report.html import render
 from patchrisk.report.view import view_of
 from patchrisk.report.view.morning import MorningView
 from patchrisk.report.words import ASK, CAUTION, MORNING_CAUTIONS
 from patchrisk.site_day.morning import Morning
 from patchrisk.site_day.season_plan import keeps_programme, plan_all
-
-if TYPE_CHECKING:
-    from jinja2 import Environment
 
 _NOTES = 3  # of an area
 MARK = '<meta name="generator" content="patchrisk">'  # stands in every page
@@ -112,56 +103,6 @@ def write_season_page(morning: Morning) -> str:
         summary=tuple(story.summary_sentences(lines)),
         caution=CAUTION,
     )
-
-
-def render(template: str, *, style: str = "", images: str = "", **values: Any) -> str:
-    """Write one of the templates in the page's style, under its policy.
-
-    ``style`` names a style sheet to add; ``images`` is the origin that the policy allows them,
-    such as ``data:``, none when empty.
-    """
-    from markupsafe import Markup
-
-    env = _environment()
-    css, policy = _style(style)
-    policy += f"; img-src {images}" if images else ""
-    page = env.get_template(template)
-    policy = policy.format("'self'" if template == "form.html.j2" else "'none'")
-    return page.render(css=Markup(css), policy=policy, version=__version__, **values)
-
-
-def _keep_together(value: object) -> object:
-    """Keep a number and its unit on one line of a narrow screen."""
-    return keep_together(value) if type(value) is str else value
-
-
-@cache
-def _environment() -> "Environment":
-    from jinja2 import Environment, PackageLoader, StrictUndefined
-    from markupsafe import Markup
-
-    env = Environment(
-        loader=PackageLoader("patchrisk.report"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        finalize=_keep_together,
-    )
-    env.filters["capitalize_first"] = capital
-    env.filters["iso_day"] = iso_day
-    env.filters["drawing"] = Markup  # figures are drawn and escaped by patchrisk itself
-    return env
-
-
-@cache
-def _style(more: str = "") -> tuple[str, str]:
-    """Return the style sheet, and the policy that allows this one and nothing else."""
-    sheets = ["page.css", more] if more else ["page.css"]
-    css = "".join(_environment().get_template(name).render() for name in sheets) + style_sheet()
-    digest = base64.b64encode(hashlib.sha256(css.encode()).digest()).decode()
-    policy = f"default-src 'none'; style-src 'sha256-{digest}'; base-uri 'none'; form-action {{}}"
-    return css, policy
 
 
 PAGE = marked("page of patchrisk", MARK.encode())

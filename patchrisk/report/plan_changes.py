@@ -12,8 +12,8 @@ from patchrisk.base.safe_text import slug
 from patchrisk.core.plan.cover import tanks
 from patchrisk.core.plan.programme import AreaPlan
 from patchrisk.report.earlier_mornings import read_mornings, write_mornings
-from patchrisk.report.plan_words import choice_words, plan_pen
-from patchrisk.report.words import name_of, verdict_words
+from patchrisk.report.plan_words import choice_words
+from patchrisk.report.words import name_of, pen_of, verdict_words
 from patchrisk.site_day.morning import Morning
 from patchrisk.site_day.season_plan import EarlierApplication, EarlierPlan, SitePlan, plan_all
 
@@ -37,7 +37,7 @@ def plan_beside(morning: Morning, path: Path | None) -> SitePlan:
 def changes_words(plan: SitePlan, area: AreaPlan) -> list[str]:
     """Say what is planned otherwise than before, and what changed that can be the reason."""
     last = plan.before.get(area.area)
-    return [] if last is None else list(_changes(plan, area, last, plan_pen(plan)))
+    return [] if last is None else list(_changes(plan, area, last, pen_of(plan.morning)))
 
 
 def keep_plan(path: Path, plan: SitePlan) -> None:

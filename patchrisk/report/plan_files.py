@@ -7,15 +7,15 @@ from pathlib import Path
 import numpy as np
 
 from patchrisk.base.safe_text import Cell, slug, write_table
-from patchrisk.base.saving import Kind, Output, write_bytes
+from patchrisk.base.saving import Kind, Output, marked, write_bytes
 from patchrisk.core.plan.cover import Applied
-from patchrisk.core.plan.programme import AreaPlan, Planned
 from patchrisk.read.records.rows import record_context
-from patchrisk.report import plan_words as words
+from patchrisk.report.html import printed
 from patchrisk.report.log import LOGS, log_of, log_output, write_log
 from patchrisk.report.plan_changes import keep_plan
-from patchrisk.report.sheet import SHEET, write_sheet
-from patchrisk.report.words import CAUTIONS_IN_FULL, by_number, codes_words
+from patchrisk.report.plan_sentences import measure_sentences, sentences, teller
+from patchrisk.report.plan_words import Done, ToDo, numbered, steps, targets_words
+from patchrisk.report.words import CAUTIONS_IN_FULL, by_number, codes_words, pen_of
 from patchrisk.site_day.season_plan import SitePlan
 
 HEADER = (
@@ -46,6 +46,7 @@ HEADER = (
 
 # Whose events a file holds is looked at where it is read: `read_calendar`.
 CALENDAR = Kind("calendar", lambda *_: True)
+SHEET = marked("sheet of patchrisk", b'<meta name="generator" content="patchrisk sheet">')
 PLAN_TABLE = Kind(
     "table of a programme that patchrisk wrote",
     lambda head, _: head.startswith(write_table(HEADER, []).encode("utf-8-sig")),
@@ -54,19 +55,18 @@ PLAN_TABLE = Kind(
 
 def write_plan_table(plan: SitePlan) -> str:
     """Write the programme as CSV; every row carries the cautions."""
-    rows = [_row(plan, area, entry) for area in plan.areas for entry in words.numbered(plan, area)]
+    rows = [
+        [plan.site.site.name, area.area, step.season, step.number, *_cells(step)]
+        for area in plan.areas
+        for step in numbered(plan.morning, area)
+    ]
     return write_table(HEADER, rows)
 
 
-def _row(plan: SitePlan, area: AreaPlan, entry: words.Numbered) -> list[Cell]:
-    head: list[Cell] = [plan.site.site.name, area.area, entry.season, entry.number]
-    if isinstance(entry.item, Planned):
-        return head + _planned(plan, area, entry.item)
-    return head + _applied(entry.item)
-
-
-def _planned(plan: SitePlan, area: AreaPlan, planned: Planned) -> list[Cell]:
-    said = words.details(plan, area, planned)
+def _cells(step: Done | ToDo) -> list[Cell]:
+    if isinstance(step, Done):
+        return _applied(step.item)
+    planned, said = step.item, step.parts
     water = planned.watering
     return [
         "planned",
@@ -107,6 +107,43 @@ def _applied(applied: Applied) -> list[Cell]:
 
 def _joined(codes: frozenset[str]) -> str:
     return "; ".join(sorted(codes, key=by_number))
+
+
+def write_sheet(plan: SitePlan) -> str:
+    """Write the sheet of a programme."""
+    pen, tell = pen_of(plan.morning), teller(plan.morning)
+    sizes = {area.name: area.size for area in plan.site.area}
+    rows = [(area, step) for area in plan.areas for step in steps(plan.morning, area)]
+    # What to mind stands below, once for all, and is marked.
+    notes = list(dict.fromkeys(text for _, step in rows for text in step.cautions))
+    return printed(
+        "sheet",
+        site=plan.site.site.name,
+        as_of=pen.day(np.datetime64(plan.as_of), year=True),
+        rows=[
+            {
+                "step": step,
+                "area": area.area,
+                "size": sizes.get(area.area),
+                "targets": targets_words(step.item, tell, {}),
+                "marks": sorted(notes.index(text) + 1 for text in set(step.cautions)),
+            }
+            for area, step in sorted(rows, key=lambda row: row[1].day)
+        ],
+        notes=notes,
+        advice=[
+            f"{area.area}: {text}"
+            for area in plan.areas
+            if not area.planned
+            for text in sentences(area.advice, tell)
+        ],
+        upkeep=[
+            f"{area.area}, {text}"
+            for area in plan.areas
+            for text in measure_sentences(area.measures, tell, area.as_of)
+        ],
+        cautions=CAUTIONS_IN_FULL,
+    )
 
 
 def plan_outputs(

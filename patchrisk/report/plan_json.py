@@ -1,25 +1,19 @@
 """The programme as JSON; its shape is described by ``plan.schema.json`` beside this file."""
 
 import json
-from collections.abc import Mapping
 from typing import Any
 
 from patchrisk.base.pen import iso_day
-from patchrisk.core.plan.cover import Cover
-from patchrisk.core.plan.programme import Answer, AreaPlan, Choice, Planned
-from patchrisk.report import plan_words as words
+from patchrisk.core.plan.programme import Answer, AreaPlan, Choice
 from patchrisk.report.plan_changes import changes_words
-from patchrisk.report.plan_sentences import (
-    caution_sentences,
-    measure_sentences,
-    sentence,
-    sentences,
-)
+from patchrisk.report.plan_sentences import measure_sentences, sentence, sentences, teller
+from patchrisk.report.plan_words import Done, ToDo, notices_words, numbered
 from patchrisk.report.records_words import applied_record, cover_record, past_label_record
 from patchrisk.report.words import (
     CAUTIONS_IN_FULL,
     by_number,
     name_of,
+    pen_of,
     site_record,
     verdict_words,
 )
@@ -36,32 +30,31 @@ def to_json(plan: SitePlan) -> str:
         "as_of": plan.as_of.isoformat(),
         "areas": [_area(plan, area) for area in plan.areas],
         "past_label": [
-            past_label_record(past, words.plan_pen(plan)) for past in plan.morning.past_label_now
+            past_label_record(past, pen_of(plan.morning)) for past in plan.morning.past_label_now
         ],
-        "notices": list(words.notices_words(plan)),
+        "notices": list(notices_words(plan)),
         "cautions": list(CAUTIONS_IN_FULL),
     }
     return json.dumps(record, ensure_ascii=False, indent=2, allow_nan=False)
 
 
 def _area(plan: SitePlan, area: AreaPlan) -> dict[str, Any]:
-    entries = list(words.numbered(plan, area))
-    covers = plan.cover(area.area)
-    tell = words.teller(plan)
+    steps = list(numbered(plan.morning, area))
+    covers, tell = plan.morning.covers(area.area), teller(plan.morning)
     return {
         "name": area.area,
         "until": iso_day(area.until),
         "verdicts": [_answer(plan, answer) for answer in area.answers.values()],
         "changes": changes_words(plan, area),
         "done": [
-            {"season": e.season, "number": e.number, **applied_record(e.item)}
-            for e in entries
-            if not isinstance(e.item, Planned)
+            {"season": step.season, "number": step.number, **applied_record(step.item)}
+            for step in steps
+            if isinstance(step, Done)
         ],
         "planned": [
-            {"season": e.season, "number": e.number, **_planned(plan, covers, e.item)}
-            for e in entries
-            if isinstance(e.item, Planned)
+            {"season": step.season, "number": step.number, **_planned(step)}
+            for step in steps
+            if isinstance(step, ToDo)
         ],
         "pressure_to_come": [
             {
@@ -80,7 +73,7 @@ def _area(plan: SitePlan, area: AreaPlan) -> dict[str, Any]:
 
 
 def _answer(plan: SitePlan, answer: Answer) -> dict[str, Any]:
-    told, tell = (answer.waiting, answer.then), words.teller(plan)
+    told, tell = (answer.waiting, answer.then), teller(plan.morning)
     return {
         "disease": answer.disease,
         "name": name_of(plan.library, answer.disease),
@@ -93,9 +86,9 @@ def _answer(plan: SitePlan, answer: Answer) -> dict[str, Any]:
     }
 
 
-def _planned(plan: SitePlan, covers: Mapping[str, Cover], planned: Planned) -> dict[str, Any]:
+def _planned(step: ToDo) -> dict[str, Any]:
+    planned = step.item
     water, other = planned.watering, planned.runner_up
-    tell, pen = words.teller(plan), words.plan_pen(plan)
     return {
         "date": iso_day(planned.day),
         "earliest": iso_day(planned.day),
@@ -110,7 +103,7 @@ def _planned(plan: SitePlan, covers: Mapping[str, Cover], planned: Planned) -> d
             "most_mm": round(water.most_mm, 2),
             "within_hours": water.hours,
             "rain_forecast_mm": None if water.rain_mm is None else round(water.rain_mm, 2),
-            "words": words.watering_sentences(water, pen.show),
+            "words": step.watering,
         },
         "next_best": None
         if other is None
@@ -119,10 +112,10 @@ def _planned(plan: SitePlan, covers: Mapping[str, Cover], planned: Planned) -> d
             "choice": _choice(other.choice),
             "covers_less_days": round(other.less, 2),
         },
-        "reasons": list(sentences(planned.reasons, tell)),
-        "cautions": list(caution_sentences(planned, covers, tell)),
-        "in_full": list(sentences(planned.notes, tell)),
-        "amounts_off_your_label": list(words.amounts_words(planned, pen.system)),
+        "reasons": list(step.reasons),
+        "cautions": list(step.cautions),
+        "in_full": list(step.notes),
+        "amounts_off_your_label": list(step.amounts),
     }
 
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
@@ -13,7 +14,8 @@ from patchrisk.core.plan.facts import InTheWay, Obstacle, Waiting
 from patchrisk.core.plan.programme import Planned
 from patchrisk.core.plan.rotation import Breach, Finding, Guideline, Misuse
 from patchrisk.report.records_words import covered_parts
-from patchrisk.report.words import by_number, codes_words
+from patchrisk.report.words import by_number, codes_words, name_of, pen_of
+from patchrisk.site_day.morning import Morning
 
 Fact = facts.Reason | facts.Caution | facts.Note | facts.Advice
 
@@ -28,6 +30,11 @@ class Teller:
     def names(self, keys: Sequence[str]) -> str:
         """List diseases by name."""
         return listed([self.name(key) for key in keys])
+
+
+def teller(morning: Morning) -> Teller:
+    """Return how the facts of a morning's programme are told."""
+    return Teller(partial(name_of, morning.library), pen_of(morning))
 
 
 STRIP = "leave a strip untreated to see what it does"

@@ -1,30 +1,39 @@
 """The programme as text for a terminal 80 columns wide."""
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
 
 import numpy as np
 
-from patchrisk.base.pen import Pen, capital, listed, percent
+from patchrisk.base.pen import Pen, capital, count_of, listed, percent
 from patchrisk.base.units import DAY
 from patchrisk.core.plan.besides import Task
-from patchrisk.core.plan.cover import Cover, tanks
-from patchrisk.core.plan.programme import AreaPlan, Planned
+from patchrisk.core.plan.cover import PHOSPHONATE, Applied, Cover, tanks
+from patchrisk.core.plan.facts import Waiting
+from patchrisk.core.plan.programme import AreaPlan, Planned, Share
 from patchrisk.core.rules.rule import year_begins
 from patchrisk.core.verdict.decision_table import Verdict
-from patchrisk.report import plan_words as words
 from patchrisk.report.layout import ends, heading, wrap
 from patchrisk.report.plan_changes import changes_words
 from patchrisk.report.plan_sentences import (
     MEASURE_DONE,
     STRIP,
+    Teller,
     bad_days_words,
-    caution_sentences,
     measure_sentences,
+    sentence,
     sentences,
+    teller,
 )
-from patchrisk.report.records_words import cover_words, past_label_words
-from patchrisk.report.words import CAUTIONS_IN_FULL, name_of
+from patchrisk.report.plan_words import (
+    PRESSURE,
+    ToDo,
+    choice_words,
+    notices_words,
+    sized,
+    steps,
+)
+from patchrisk.report.records_words import cover_words, past_label_words, water_words
+from patchrisk.report.words import CAUTIONS_IN_FULL, codes_words, pen_of
 from patchrisk.site_day.season_plan import SitePlan
 
 _SHARES = (
@@ -37,33 +46,24 @@ _FULL_DAY = " A full day of infection is one as warm as suits the fungus best; o
 _BARE_LATELY = 31 * DAY  # days without cover are told while they can still be made up for
 
 
-@dataclass(frozen=True)
-class _Said:
-    """How to write an area, and its cautions so far: in short none is said twice."""
-
-    pen: Pen
-    full: bool
-    cautions: set[str] = field(default_factory=set)
-
-
 def write_plan(plan: SitePlan, *, full: bool = False) -> str:
     """Write the programme of a site; ``full`` adds amounts, and sources of all."""
     return "\n".join(_lines(plan, full))
 
 
 def _lines(plan: SitePlan, full: bool) -> Iterator[str]:
-    pen = words.plan_pen(plan)
+    pen, told = pen_of(plan.morning), set[str]()
     yield ends(plan.site.site.name, pen.long_day(np.datetime64(plan.as_of)))
     yield "Programme against root-infecting fungi."
     for area in plan.areas:
-        yield from wrap(words.headline(area, pen), "- ", "  ")
+        yield from wrap(_headline(plan, area), "- ", "  ")
     for past in plan.morning.past_label_now:
         yield from wrap(f"Past its label: {past_label_words(past, pen)}", "- ", "  ")
-    for text in words.notices_words(plan):
+    for text in notices_words(plan):
         yield from wrap(text, "- ", "  ")
     for area in plan.areas:
         yield ""
-        yield from _area(plan, area, _Said(pen, full))
+        yield from _area(plan, area, told, full=full)
     if any(_shown(area.measures, full=full) for area in plan.areas):
         yield from wrap(f"Besides the sprayer: {MEASURE_DONE}")
     orders = list(order_words(plan))
@@ -81,32 +81,61 @@ def _lines(plan: SitePlan, full: bool) -> Iterator[str]:
         )
 
 
-def _area(plan: SitePlan, area: AreaPlan, said: _Said) -> Iterator[str]:
+def _area(plan: SitePlan, area: AreaPlan, told: set[str], *, full: bool) -> Iterator[str]:
+    """Write an area; in short no caution is said that was ``told`` before."""
+    tell = teller(plan.morning)
     turf = next((a for a in plan.site.area if a.name == area.area), None)
     kind = "" if turf is None else f": {turf.turf_words or 'any turf'}, {turf.root_zone}"
     yield from heading(f"{area.area.upper()}{kind}")
     if area.done:
-        on = "; ".join(words.applied_words(a, said.pen, full=said.full) for a in tanks(area.done))
+        on = "; ".join(_applied_words(a, tell.pen, full=full) for a in tanks(area.done))
         yield from wrap(f"On this season: {on}.")
-    yield from _cover(plan, area, plan.cover(area.area), said.pen)
-    for text in (*changes_words(plan, area), *words.answers_words(plan, area)):
+    yield from _cover(area, plan.morning.covers(area.area), tell)
+    for text in (*changes_words(plan, area), *_answers(area, tell)):
         yield from wrap(text, "- ", "  ")
-    yield from wrap(bad_days_words(area.bad_days, said.pen), "- ", "  ")
-    for entry in words.numbered(plan, area):
-        if isinstance(entry.item, Planned):
-            yield from _planned(plan, area, entry, said)
-    shares = list(words.share_words(plan.library, area.shares, full=said.full))
+    yield from wrap(bad_days_words(area.bad_days, tell.pen), "- ", "  ")
+    for step in steps(plan.morning, area):
+        yield from _planned(step, told, full=full)
+    shares = list(_shares(area.shares, tell, full=full))
     if shares:
-        until = said.pen.day(area.until, year=True)
+        until = tell.pen.day(area.until, year=True)
         yield from wrap(f"Covered of what is to come to {until}: {'; '.join(shares)}.")
-    for text in cost_words(plan, area):
+    for text in (*cost_words(area, tell.pen), *sentences(area.advice, tell)):
         yield from wrap(text, "- ", "  ")
-    tell = words.teller(plan)
-    for text in sentences(area.advice, tell):
-        yield from wrap(text, "- ", "  ")
-    measures = _shown(area.measures, full=said.full)
+    measures = _shown(area.measures, full=full)
     for text in measure_sentences(measures, tell, area.as_of):
         yield from wrap(f"Besides the sprayer, {text}", "- ", "  ")
+
+
+def _headline(plan: SitePlan, area: AreaPlan) -> str:
+    """One line for an area: how many are planned, and the next."""
+    if not area.planned:
+        return f"{area.area}: no application planned."
+    first = steps(plan.morning, area)[0]
+    done = len(list(tanks(area.done)))
+    on = f", {done} on this season" if done else ""
+    return (
+        f"{area.area}: {count_of(len(area.planned), 'application')} planned{on}; "
+        f"next {first.weekday}: {first.item.choice.label}."
+    )
+
+
+def _applied_words(applied: Applied, pen: Pen, *, full: bool) -> str:
+    """Name what went on, and the day."""
+    codes = codes_words(applied.codes)
+    inside = [codes] if applied.product and codes else []
+    if full and applied.actives:
+        inside.append(", ".join(applied.actives))
+    what = applied.product or codes or "something without a FRAC code"
+    text = f"{pen.day(applied.day)} {what}"
+    if inside:
+        text += f" ({'; '.join(inside)})"
+    wet = water_words(applied, pen)
+    if not wet and np.isnan(applied.water_mm) and PHOSPHONATE not in applied.codes:
+        wet = "no water on record, taken as watered in"
+    if applied.spot:
+        text += f" on {applied.spot} alone"
+    return f"{text}, {wet}" if wet else text
 
 
 def _shown(measures: Sequence[Task], *, full: bool) -> list[Task]:
@@ -114,7 +143,7 @@ def _shown(measures: Sequence[Task], *, full: bool) -> list[Task]:
     return [task for task in measures if full or task.first is not None or task.found is not None]
 
 
-def _cover(plan: SitePlan, area: AreaPlan, covers: Mapping[str, Cover], pen: Pen) -> Iterator[str]:
+def _cover(area: AreaPlan, covers: Mapping[str, Cover], tell: Teller) -> Iterator[str]:
     """Say what is covered or bare today, diseases of one and the same cover together."""
     same: dict[str, list[str]] = {}
     called = {key for key, one in area.answers.items() if one.verdict >= Verdict.GET_READY}
@@ -122,35 +151,78 @@ def _cover(plan: SitePlan, area: AreaPlan, covers: Mapping[str, Cover], pen: Pen
     for key, cover in covers.items():
         bare = bool(cover.parts) or bool((cover.bare_open > area.as_of - _BARE_LATELY).any())
         if cover.until is not None or (bare and key in called):
-            told = cover_words(cover, area.as_of, pen, brief=True)
-            same.setdefault(told, []).append(name_of(plan.library, key))
+            told = cover_words(cover, area.as_of, tell.pen, brief=True)
+            same.setdefault(told, []).append(tell.name(key))
     for told, names in same.items():
         yield from wrap(f"{capital(told)}: {', '.join(names)}.")
 
 
-def _planned(plan: SitePlan, area: AreaPlan, entry: words.Numbered, said: _Said) -> Iterator[str]:
-    planned = entry.item
-    assert isinstance(planned, Planned)
-    parts = words.details(plan, area, planned)
+_LEFT = {
+    Verdict.APPLY: "To apply today, and not planned",
+    Verdict.DECIDE: "To decide first, protect or accept the risk",
+    Verdict.CANNOT_SAY: "Not planned while days are missing",
+    Verdict.GET_READY: "To get ready for, and not planned yet",
+    Verdict.KEEP_COVER: "Covered, and not to be renewed",
+    Verdict.SCOUT: "To scout first, not planned",
+    Verdict.NOTHING: "Nothing to plan",
+}
+
+
+def _answers(area: AreaPlan, tell: Teller) -> Iterator[str]:
+    """Say what the plan has for each verdict: today's, what waits and why, what is left out."""
+    left: dict[Verdict, list[str]] = {}
+    for key, answer in area.answers.items():
+        name = tell.name(key)
+        waits = answer.waiting
+        later = isinstance(waits, Waiting) and waits.until is not None and not waits.today
+        if waits is not None and not later:  # an application that is later says why itself
+            yield sentence(waits, tell)
+        elif answer.on == area.as_of and answer.verdict is Verdict.APPLY and answer.choice:
+            # Others that it covers stand under *For*.
+            yield f"Today against {name}: {choice_words(answer.choice, full=False)}."
+        if answer.then is not None:
+            yield sentence(answer.then, tell)
+        if answer.waiting is None and answer.on is None and answer.called is None:
+            left.setdefault(answer.verdict, []).append(name)
+    for verdict in sorted(left, reverse=True):
+        yield f"{_LEFT[verdict]}: {', '.join(left[verdict])}."
+
+
+def _planned(step: ToDo, told: set[str], *, full: bool) -> Iterator[str]:
+    parts = step.parts
     span = parts.pop("Days", "")
-    days = words.weekday(planned.day, said.pen) + (f" ({span})" if span else "")
-    choice = words.choice_words(planned.choice, full=said.full)
-    yield from wrap(f"{entry.shown}. {days}: {choice}", "  ", "     ")
-    if not said.full:
-        water = words.watering_words(planned.watering, said.pen.show)
-        next_best = words.runner_up_words(planned.runner_up, full=False)
-        covers = plan.cover(area.area)
-        cautions = caution_sentences(planned, covers, words.teller(plan))
-        new = [text for text in cautions if _gist(text) not in said.cautions]
-        said.cautions.update(map(_gist, new))
+    days = step.weekday + (f" ({span})" if span else "")
+    choice = step.choice if full else step.short
+    yield from wrap(f"{step.shown}. {days}: {choice}", "  ", "     ")
+    if not full:
+        new = [text for text in step.cautions if _gist(text) not in told]
+        told.update(map(_gist, new))
         parts = {
-            "For": parts.get("For", ""),
-            "Why": _run(parts.get("Why", ""), "Next best", next_best),
-            "Water": _run(water, "Mind", " ".join(new)),
+            "For": step.targets,
+            "Why": _run(" ".join(step.reasons), "Next best", step.next_in_short),
+            "Water": _run(step.water, "Mind", " ".join(new)),
         }
     for label, text in parts.items():
         if text:
             yield from wrap(f"{label}: {_ended(text)}", "     ", "       ")
+
+
+def _shares(shares: Mapping[str, Share], tell: Teller, *, full: bool) -> Iterator[str]:
+    """Say for each disease how much of what is to come is covered, worst covered last."""
+    for key, share in sorted(shares.items(), key=lambda pair: -_covered(pair[1])):
+        if share.total <= 0:
+            yield f"{tell.name(key)} none to come"
+            continue
+        text = f"{tell.name(key)} {percent(_covered(share))}"
+        if full:
+            text += f" of {share.total:.0f} {PRESSURE}"
+        if share.by_done > 0:
+            text += f" ({percent(share.by_done / share.total)} by what is on)"
+        yield text
+
+
+def _covered(share: Share) -> float:
+    return (share.by_done + share.by_plan) / share.total if share.total > 0 else 0.0
 
 
 def _gist(caution: str) -> str:
@@ -169,12 +241,11 @@ def _ended(text: str) -> str:
     return text if text.endswith((".", "!", "?")) else text + "."
 
 
-def cost_words(plan: SitePlan, area: AreaPlan) -> Iterator[str]:
+def cost_words(area: AreaPlan, pen: Pen) -> Iterator[str]:
     """Say what the area's applications cost, and what one fewer would save and lose.
 
     Nothing without a price; of what has none it is said.
     """
-    pen = words.plan_pen(plan)
     told = [one for one in area.planned if one.cost is not None]
     if not told:
         return
@@ -190,7 +261,7 @@ def cost_words(plan: SitePlan, area: AreaPlan) -> Iterator[str]:
     share = f", {percent(least.own / days)} of what it covers" if days > 0 else ""
     yield (
         f"One application fewer, that of {pen.day(least.day)}, saves {least.cost:,.0f} and leaves "
-        f"{least.own:.1f} {words.PRESSURE} bare{share}."
+        f"{least.own:.1f} {PRESSURE} bare{share}."
     )
 
 
@@ -206,7 +277,7 @@ def order_words(plan: SitePlan) -> Iterator[str]:
     """Say how much of each product this year's planned applications take, and what to order."""
     if plan.shelf is None or not any(p.price or p.stock for p in plan.shelf.products):
         return
-    pen = words.plan_pen(plan)
+    pen = pen_of(plan.morning)
     begins = year_begins(plan.as_of, southern=plan.site.site.southern)
     ends = begins.replace(year=begins.year + 1)
     for product in plan.shelf.products:
@@ -221,16 +292,12 @@ def order_words(plan: SitePlan) -> Iterator[str]:
         if not amounts:
             continue
         kind, needed = amounts[0].kind, sum(one.whole or 0.0 for one in amounts)
-        said = (
-            f"{product.name}: {words.sized(kind, needed, pen.system)} for what is planned this year"
-        )
+        said = f"{product.name}: {sized(kind, needed, pen.system)} for what is planned this year"
         stock = product.stock
         if stock is not None and stock.quantity == kind:
             short = needed - stock.canonical
             said += f", {stock.printed} in stock"
             said += (
-                f": order {words.sized(kind, short, pen.system)}"
-                if short > 1e-9 * needed
-                else ": enough"
+                f": order {sized(kind, short, pen.system)}" if short > 1e-9 * needed else ": enough"
             )
         yield f"{said}."

@@ -1,18 +1,14 @@
-"""The sentences of the programme, the same in the terminal, calendar, table and sheet."""
+"""The programme's applications in words: one list of steps, which every writer lays out."""
 
 import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
-from functools import partial
 
-import numpy as np
-
-from patchrisk.base.pen import Pen, as_date, count_of, percent
+from patchrisk.base.pen import Pen, as_date, capital, percent
 from patchrisk.base.units import System, from_canonical
 from patchrisk.core.plan.answers import PREVENTIVE_RULE, SPLIT_RULE
-from patchrisk.core.plan.cover import PHOSPHONATE, Applied, tanks
-from patchrisk.core.plan.facts import Waiting
+from patchrisk.core.plan.cover import Applied, Cover, tanks
 from patchrisk.core.plan.programme import (
     Amount,
     AreaPlan,
@@ -24,19 +20,17 @@ from patchrisk.core.plan.programme import (
     Watering,
 )
 from patchrisk.core.rules.rule import year_begins
-from patchrisk.core.verdict.decision_table import Verdict
-from patchrisk.read.diseases import Library
 from patchrisk.read.groups import load_groups
 from patchrisk.read.shelf import LabelsDiffer, LimitGap, Missing, yearly_limits
 from patchrisk.report.plan_sentences import (
     Teller,
     caution_sentences,
     group_words,
-    sentence,
     sentences,
+    teller,
 )
-from patchrisk.report.records_words import water_words
-from patchrisk.report.words import Show, between, codes_words, name_of
+from patchrisk.report.words import Show, between, codes_words
+from patchrisk.site_day.morning import Morning
 from patchrisk.site_day.season_plan import SitePlan
 
 PRESSURE = "full days of infection"
@@ -52,53 +46,134 @@ _EVIDENCE = {
 
 
 @dataclass(frozen=True)
-class Numbered:
-    """An application, done or planned, with its number in its season.
+class Step:
+    """An application, done or planned, with its day and its number in its season.
 
     ``season`` is the year in which it begins: 1 January in the north, 1 July in the south;
     ``shown`` the number as people read it, with the season where that is not the one at hand.
     """
 
+    day: date
     season: int
     number: int
-    item: Applied | Planned
-    shown: str = ""
+    shown: str
+
+
+@dataclass(frozen=True)
+class Done(Step):
+    """An application that is on record; what went on that day together is one."""
+
+    item: Applied
+
+
+@dataclass(frozen=True)
+class ToDo(Step):
+    """An application that is planned, and what is said of it; empty for nothing to say.
+
+    ``choice`` names all that is in the tank, ``short`` its products and groups alone; ``targets``
+    are the diseases by evidence, with the share of what is to come that it covers, ``against``
+    their names alone. ``water`` says in a line how to water in, ``watering`` why and by whom.
+    """
+
+    item: Planned
+    when: str
+    weekday: str
+    span: str
+    choice: str
+    short: str
+    targets: str
+    against: str
+    reasons: tuple[str, ...]
+    next_best: str
+    next_in_short: str
+    water: str
+    watering: str
+    amounts: tuple[str, ...]
+    carrier: str
+    cautions: tuple[str, ...]
+    notes: tuple[str, ...]
 
     @property
-    def day(self) -> date:
-        """The day it went on, or is planned for."""
-        return as_date(self.item.day)
+    def parts(self) -> dict[str, str]:
+        """Everything that is said besides the choice, under its headings, without empty ones."""
+        parts = {
+            "For": self.targets,
+            "Days": self.span,
+            "Why": " ".join(self.reasons),
+            "Next best": self.next_best,
+            "Water": self.watering,
+            "Amount": "; ".join(self.amounts),
+            "Carrier": self.carrier,
+            "Mind": " ".join(self.cautions),
+            "In full": " ".join(self.notes),
+        }
+        return {heading: text for heading, text in parts.items() if text}
+
+    @property
+    def how(self) -> str:
+        """How to put it on: the watering in, and the amounts."""
+        parts = filter(None, (self.watering, "; ".join(self.amounts)))
+        return " ".join(f"{capital(text).rstrip('.')}." for text in parts)
 
 
-def numbered(plan: SitePlan, area: AreaPlan) -> Iterator[Numbered]:
+def numbered(morning: Morning, area: AreaPlan) -> Iterator[Done | ToDo]:
     """Count what went on this season and what is planned in one row, by season.
 
     A plan made anew after a real application gives the applications to come the same numbers
-    as before, because the real one has taken the number that it had as a planned one. What went
-    on a day together is one.
+    as before, because the real one has taken the number that it had as a planned one.
     """
-    southern = plan.site.site.southern
-    now = year_begins(plan.as_of, southern=southern).year
+    southern, tell = morning.site.site.southern, teller(morning)
+    covers = morning.covers(area.area)
+    now = year_begins(morning.as_of, southern=southern).year
     counts: dict[int, int] = {}
     items: list[Applied | Planned] = [*tanks(area.done), *area.planned]
     for item in items:
         day = as_date(item.day)
         season = year_begins(day, southern=southern).year
-        counts[season] = counts.get(season, 0) + 1
-        number = f"{counts[season]}"
-        yield Numbered(
-            season, counts[season], item, number if season == now else f"{season}/{number}"
-        )
+        counts[season] = number = counts.get(season, 0) + 1
+        shown = f"{number}" if season == now else f"{season}/{number}"
+        step = Step(day, season, number, shown)
+        if isinstance(item, Planned):
+            yield _to_do(step, item, tell, covers, area.shares)
+        else:
+            yield Done(**vars(step), item=item)
 
 
-def weekday(day: np.datetime64, pen: Pen) -> str:
-    """Write a day with its weekday, such as ``Thu 21 May``."""
-    return f"{as_date(day):%a} {pen.day(day)}"
+def steps(morning: Morning, area: AreaPlan) -> list[ToDo]:
+    """Return the applications that are planned, in words."""
+    return [step for step in numbered(morning, area) if isinstance(step, ToDo)]
 
 
-def span_words(planned: Planned, pen: Pen) -> str:
-    """Say to which day little is lost by waiting; empty when no later day is as good."""
-    return "" if planned.day == planned.latest else f"to {pen.day(planned.latest)}"
+def _to_do(
+    step: Step,
+    planned: Planned,
+    tell: Teller,
+    covers: Mapping[str, Cover],
+    shares: Mapping[str, Share],
+) -> ToDo:
+    pen, water = tell.pen, planned.watering
+    day = pen.day(planned.day)
+    span = "" if planned.day == planned.latest else f"to {pen.day(planned.latest)}"
+    return ToDo(
+        **vars(step),
+        item=planned,
+        when=f"{day} ({span})" if span else day,
+        weekday=f"{as_date(planned.day):%a} {day}",
+        span=span,
+        choice=choice_words(planned.choice),
+        short=choice_words(planned.choice, full=False),
+        targets=targets_words(planned, tell, shares),
+        against=tell.names(planned.targets),
+        reasons=sentences(planned.reasons, tell),
+        next_best=_runner_up_words(planned.runner_up, f"worth {{:.1f}} {PRESSURE} less"),
+        next_in_short=_runner_up_words(planned.runner_up, "worth less"),
+        water="" if water is None else watering_words(water, pen.show),
+        watering="" if water is None else watering_sentences(water, pen.show),
+        amounts=_amounts(planned, pen.system),
+        carrier=carrier_words(planned, pen),
+        cautions=caution_sentences(planned, covers, tell),
+        notes=sentences(planned.notes, tell),
+    )
 
 
 def choice_words(choice: Choice, *, full: bool = True) -> str:
@@ -114,29 +189,11 @@ def choice_words(choice: Choice, *, full: bool = True) -> str:
     return text
 
 
-def applied_words(applied: Applied, pen: Pen, *, full: bool = True) -> str:
-    """Name what went on, and the day."""
-    codes = codes_words(applied.codes)
-    inside = [codes] if applied.product and codes else []
-    if full and applied.actives:
-        inside.append(", ".join(applied.actives))
-    what = applied.product or codes or "something without a FRAC code"
-    text = f"{pen.day(applied.day)} {what}"
-    if inside:
-        text += f" ({'; '.join(inside)})"
-    wet = water_words(applied, pen)
-    if not wet and np.isnan(applied.water_mm) and PHOSPHONATE not in applied.codes:
-        wet = "no water on record, taken as watered in"
-    if applied.spot:
-        text += f" on {applied.spot} alone"
-    return f"{text}, {wet}" if wet else text
-
-
-def targets_words(planned: Planned, library: Library, shares: Mapping[str, Share]) -> str:
+def targets_words(planned: Planned, tell: Teller, shares: Mapping[str, Share]) -> str:
     """Say what it is for: diseases by evidence, and the share of what is to come it covers."""
     by_class: dict[str, list[str]] = {}
     for key in planned.targets:
-        told = name_of(library, key)
+        told = tell.name(key)
         part, total = planned.covers.get(key), shares[key].total if key in shares else 0.0
         if part is not None and total > 0:
             told += f" {percent(part / total)}"
@@ -144,38 +201,33 @@ def targets_words(planned: Planned, library: Library, shares: Mapping[str, Share
     return "; ".join(f"{', '.join(names)} ({_EVIDENCE[kind]})" for kind, names in by_class.items())
 
 
-def watering_words(watering: Watering | None, show: Show) -> str:
-    """Say in a line how to water in; empty when it need not be."""
-    if watering is None:
-        return ""
-    least, most = show("rain", watering.least_mm), show("rain", watering.most_mm)
-    span = least if least == most else between(least, most)
-    text = f"{span}{_minutes_words(watering)} within {watering.hours:g} h"
-    if watering.rain_mm is not None and watering.rain is not ForecastRain.NONE:
-        text += f" ({show('rain', watering.rain_mm)} of rain forecast)"
+def watering_words(water: Watering, show: Show) -> str:
+    """Say in a line how to water in."""
+    text = f"{_depth(water, show)} within {water.hours:g} h"
+    if water.rain_mm is not None and water.rain is not ForecastRain.NONE:
+        text += f" ({show('rain', water.rain_mm)} of rain forecast)"
     return text
 
 
-def _minutes_words(water: Watering) -> str:
-    """Say how long the sprinklers run for it, in brackets; empty where their rate is not told."""
+def _depth(water: Watering, show: Show) -> str:
+    """Say how deep, and how long the sprinklers run for it, where their rate is told."""
+    least, most = show("rain", water.least_mm), show("rain", water.most_mm)
+    span = least if least == most else between(least, most)
     if water.minutes is None:
-        return ""
-    least, most = (round(minutes) for minutes in water.minutes)
-    span = f"{least}" if least == most else f"{least} to {most}"
-    return f" ({span} minutes of your sprinklers)"
+        return span
+    low, high = (round(minutes) for minutes in water.minutes)
+    return f"{span} ({low if low == high else f'{low} to {high}'} minutes of your sprinklers)"
 
 
 def watering_sentences(water: Watering, show: Show) -> str:
     """Say how deep and how soon to water an application in, with the reason and the source."""
-    least, most = show("rain", water.least_mm), show("rain", water.most_mm)
-    span = least if least == most else between(least, most)
     if water.hours >= 24:
         when = "the same day or that night"
     else:
         when = f"within {water.hours:g} h, at once if it can be"
-    minutes = _minutes_words(water)
     said = [
-        f"Water in with {span}{minutes}, {when}: a deposit on the leaf does not reach the roots."
+        f"Water in with {_depth(water, show)}, {when}: a deposit on the leaf does not reach the "
+        "roots."
     ]
     if water.sources:
         said.append(f"The depth is that of {'; '.join(water.sources)}.")
@@ -195,105 +247,12 @@ def watering_sentences(water: Watering, show: Show) -> str:
     return " ".join(said)
 
 
-def runner_up_words(runner_up: RunnerUp | None, *, full: bool = True) -> str:
-    """Say what would have been next best, and in full what it would have covered less."""
+def _runner_up_words(runner_up: RunnerUp | None, worse: str) -> str:
+    """Say what would have been next best, and whether it would have covered less."""
     if runner_up is None:
         return ""
-    if abs(runner_up.less) < 0.05:
-        less = "as good"
-    else:
-        less = f"worth {runner_up.less:.1f} {PRESSURE} less" if full else "worth less"
+    less = "as good" if abs(runner_up.less) < 0.05 else worse.format(runner_up.less)
     return f"{runner_up.choice.label} on the same day, {less}"
-
-
-def share_words(library: Library, shares: Mapping[str, Share], *, full: bool) -> Iterator[str]:
-    """Say for each disease how much of what is to come is covered, worst covered last."""
-    for key, share in sorted(shares.items(), key=lambda pair: -_covered(pair[1])):
-        if share.total <= 0:
-            yield f"{name_of(library, key)} none to come"
-            continue
-        text = f"{name_of(library, key)} {percent(_covered(share))}"
-        if full:
-            text += f" of {share.total:.0f} {PRESSURE}"
-        if share.by_done > 0:
-            text += f" ({percent(share.by_done / share.total)} by what is on)"
-        yield text
-
-
-def _covered(share: Share) -> float:
-    return (share.by_done + share.by_plan) / share.total if share.total > 0 else 0.0
-
-
-_LEFT = {
-    Verdict.APPLY: "To apply today, and not planned",
-    Verdict.DECIDE: "To decide first, protect or accept the risk",
-    Verdict.CANNOT_SAY: "Not planned while days are missing",
-    Verdict.GET_READY: "To get ready for, and not planned yet",
-    Verdict.KEEP_COVER: "Covered, and not to be renewed",
-    Verdict.SCOUT: "To scout first, not planned",
-    Verdict.NOTHING: "Nothing to plan",
-}
-
-
-def answers_words(plan: SitePlan, area: AreaPlan) -> Iterator[str]:
-    """Say what the plan has for each verdict: today's, what waits and why, what is left out."""
-    left: dict[Verdict, list[str]] = {}
-    for key, answer in area.answers.items():
-        name = name_of(plan.library, key)
-        waits = answer.waiting
-        later = isinstance(waits, Waiting) and waits.until is not None and not waits.today
-        if waits is not None and not later:  # an application that is later says why itself
-            yield sentence(waits, teller(plan))
-        elif answer.on == area.as_of and answer.verdict is Verdict.APPLY and answer.choice:
-            # Others that it covers stand under *For*.
-            yield f"Today against {name}: {choice_words(answer.choice, full=False)}."
-        if answer.then is not None:
-            yield sentence(answer.then, teller(plan))
-        if answer.waiting is None and answer.on is None and answer.called is None:
-            left.setdefault(answer.verdict, []).append(name)
-    for verdict in sorted(left, reverse=True):
-        yield f"{_LEFT[verdict]}: {', '.join(left[verdict])}."
-
-
-def headline(area: AreaPlan, pen: Pen) -> str:
-    """One line for an area: how many are planned, and the next."""
-    if not area.planned:
-        return f"{area.area}: no application planned."
-    first = area.planned[0]
-    done = len(list(tanks(area.done)))
-    on = f", {done} on this season" if done else ""
-    return (
-        f"{area.area}: {count_of(len(area.planned), 'application')} planned{on}; "
-        f"next {weekday(first.day, pen)}: {first.choice.label}."
-    )
-
-
-def details(plan: SitePlan, area: AreaPlan, planned: Planned) -> dict[str, str]:
-    """Return everything to say of an application, under its headings, without empty ones."""
-    pen, tell = plan_pen(plan), teller(plan)
-    water = planned.watering
-    parts = {
-        "For": targets_words(planned, plan.library, area.shares),
-        "Days": span_words(planned, pen),
-        "Why": " ".join(sentences(planned.reasons, tell)),
-        "Next best": runner_up_words(planned.runner_up),
-        "Water": "" if water is None else watering_sentences(water, pen.show),
-        "Amount": "; ".join(amounts_words(planned, pen.system)),
-        "Carrier": carrier_words(planned, pen),
-        "Mind": " ".join(caution_sentences(planned, plan.cover(area.area), tell)),
-        "In full": " ".join(sentences(planned.notes, tell)),
-    }
-    return {heading: text for heading, text in parts.items() if text}
-
-
-def plan_pen(plan: SitePlan) -> Pen:
-    """Return the pen of a programme: the site's units, and days of this year without it."""
-    return Pen(plan.site.site.units, plan.as_of.year)
-
-
-def teller(plan: SitePlan) -> Teller:
-    """Return how the facts of a programme are told."""
-    return Teller(partial(name_of, plan.library), plan_pen(plan))
 
 
 _SHOWN: dict[System, dict[str, tuple[str, ...]]] = {
@@ -302,7 +261,7 @@ _SHOWN: dict[System, dict[str, tuple[str, ...]]] = {
 }
 
 
-def amounts_words(planned: Planned, system: System) -> tuple[str, ...]:
+def _amounts(planned: Planned, system: System) -> tuple[str, ...]:
     """Say how much it takes of each product, and when the turf may be entered again."""
     said: list[str] = []
     for amount in planned.amounts:

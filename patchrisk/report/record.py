@@ -10,7 +10,8 @@ from patchrisk.core.dates.infection import Pressure, Watch
 from patchrisk.core.dates.soil_paths import Spread
 from patchrisk.core.rules.windows import RuleToday
 from patchrisk.core.soil.root_depth import SoilSeries
-from patchrisk.core.verdict.judgement import Judgement, NextSeason, RuleStart
+from patchrisk.core.verdict.judgement import Judgement, RuleStart
+from patchrisk.core.verdict.season_ahead import ByOdds
 from patchrisk.read.diseases import Disease
 from patchrisk.read.logger.layout import LoggedSoil
 from patchrisk.read.weather.at_site import Weather
@@ -91,7 +92,7 @@ def verdict_record(morning: Morning, area: AreaMorning, judged: Judgement) -> di
     }
 
 
-def _by_odds(start: Judgement | RuleStart | NextSeason) -> dict[str, str | None]:
+def _by_odds(start: ByOdds) -> dict[str, str | None]:
     days = (start.early, start.middle, start.late)
     return {f"by_{n}": iso_day(day) for n, day in zip((10, 50, 90), days, strict=True)}
 

@@ -144,7 +144,7 @@ def make_app(
     """
     from flask import Flask, Response, abort, redirect, request
 
-    from patchrisk.report.page import render
+    from patchrisk.report.html import render
 
     app = Flask("patchrisk", static_folder=None)
     app.config.update(MAX_CONTENT_LENGTH=_MOST_BYTES, MAX_FORM_PARTS=60, PROPAGATE_EXCEPTIONS=False)

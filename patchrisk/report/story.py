@@ -14,6 +14,7 @@ from patchrisk.core.verdict.season_story import Spell, Story
 from patchrisk.read.diseases import Disease, Library
 from patchrisk.report.records_words import went_on
 from patchrisk.report.words import pen_of
+from patchrisk.site_day.judging import verdict_settings
 from patchrisk.site_day.morning import AreaMorning, Morning
 
 _MOST_SPELLS = 3
@@ -40,7 +41,11 @@ def in_short(area: AreaMorning, library: Library, pen: Pen) -> list[str]:
     Where damage was seen, that of each season it can come from, and what to do.
     """
     today = np.datetime64(area.soil.dates[-1] + DAY, "D")
-    stories = [s for s in area.stories.values() if story_is_due(s, area.judged[s.disease], today)]
+    judged, settings = area.judged, verdict_settings()
+    stories = [
+        s for s in area.stories.values() if story_is_due(s, judged[s.disease], today, settings)
+    ]
+    stories.sort(key=lambda s: (-judged[s.disease].case.stakes.stake, -s.infected_days))
     lines = [_in_a_line(s, area.judged[s.disease], library, pen) for s in stories]
     fresh = [s for s in stories if area.judged[s.disease].seen is not None]
     if not fresh:
@@ -81,7 +86,7 @@ def _days(story: Story, pen: Pen, what: str = "infection") -> str:
     first, last = story.spells[0][0], story.spells[-1][1]
     until = "and still is" if story.goes_on else f"to {pen.day(last)}"
     usual = usual_words(story.usual_days, story.more_than)
-    unknown = f", {story.unknown_days} days unknown" if story.unknown_days else ""
+    unknown = f", {count_of(story.unknown_days, 'day')} unknown" if story.unknown_days else ""
     return (
         f"from {pen.day(first)} {until} the soil was right for {what} on "
         f"{story.infected_days} days{usual}{unknown}{_bare(story)}"
@@ -126,17 +131,11 @@ def _now(story: Story, pen: Pen) -> str:
 
 def next_start(judged: Judgement, pen: Pen) -> str:
     """Name the dates of the next season."""
-    if judged.phase in (Phase.RESTING, Phase.COMING):
-        dates = (judged.early, judged.middle, judged.late)
-    elif judged.following is not None:
-        coming = judged.following
-        dates = (coming.early, coming.middle, coming.late)
-    else:
+    coming = judged if judged.phase in (Phase.RESTING, Phase.COMING) else judged.following
+    if coming is None or coming.middle is None:
         return ""
-    if dates[1] is None:
-        return ""
-    early = dates[0] if dates[0] is not None else dates[1]
-    return f"Next start about {pen.day(dates[1])} ({pen.days(early, dates[2])})."
+    early = coming.middle if coming.early is None else coming.early
+    return f"Next start about {pen.day(coming.middle)} ({pen.days(early, coming.late)})."
 
 
 def _whole(story: Story, judged: Judgement, disease: Disease, pen: Pen) -> Iterator[str]:

@@ -91,8 +91,9 @@ def _part(area: AreaView, wide: int) -> Iterator[str]:
         yield from wrap(text, _INDENT * 2 if n else "  LAST SEASON  ", _INDENT * 2, wide)
     for name, reason in area.without:
         yield from wrap(f"{name}: {reason}", _INDENT, _INDENT * 2, wide)
-    for planned in area.planned:
-        text = f"{planned.when}: {planned.what} against {planned.against}. {planned.how}"
+    for step in area.planned:
+        what = step.item.choice.label
+        text = f"{step.when}: {what} against {step.against}. {step.how}"
         yield from wrap(text, "  PLANNED ", _INDENT * 2, wide)
     for text in area.advice:
         yield from wrap(text, "  ADVICE  ", _INDENT * 2, wide)

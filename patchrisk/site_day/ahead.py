@@ -37,7 +37,7 @@ from patchrisk.core.verdict.case import AheadSoil
 from patchrisk.core.verdict.judgement import Judgement
 from patchrisk.read.diseases import Disease
 from patchrisk.read.soil import load_soil_model
-from patchrisk.site_day.area_soil import LOOK_BACK_DAYS, AreaSoil
+from patchrisk.site_day.area_soil import LOOK_BACK_DAYS, AreaSoil, usual_weather
 
 SPIN_UP_DAYS = 366  # the soil forgets its start over one winter
 COLUMNS = ("air_min_c", "air_max_c", "rain_mm")
@@ -161,10 +161,10 @@ def prospect(
         rain_mm=columns.get("rain_mm"),
     ).climate
     enough = len(years) >= numbers["ahead.least_years"].value
-    usual = numbers["memory.usual_range"].value
+    usual = usual_weather()
     signs_ahead, signs_past = (
         departures(
-            laid.weather["air_min_c"].mean(axis=1), laid.weather["air_max_c"].mean(axis=1), usual
+            laid.weather["air_min_c"].mean(axis=1), laid.weather["air_max_c"].mean(axis=1), *usual
         )
         for laid in (ahead, past)
     )

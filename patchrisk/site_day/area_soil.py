@@ -115,7 +115,7 @@ class SiteSoil:
             )
             error = ((logged - estimate.mean_c) / estimate.sd_c)[:, None]
             here = known_errors(day, error, signs, daily_from=len(day) - LOOK_BACK_DAYS)
-            here = replace(here, place=place)
+            here = replace(here, place=np.full(1, place))
             known = here if known is None else known.and_those(here)
         return None if known is None else known.moved(float(len(self.days) - len(day)))
 
@@ -226,10 +226,16 @@ def day_wave() -> DayWave:
     return DayWave(**{part.name: numbers[f"wave.{part.name}"].value for part in fields(DayWave)})
 
 
+def usual_weather() -> tuple[float, float]:
+    """Return over how long warmth becomes usual [days], and the usual daily range [degC]."""
+    numbers = load_numbers("outlook")
+    return numbers["memory.usual_days"].value, numbers["memory.usual_range"].value
+
+
 def _signs(air: pd.DataFrame) -> FloatArray:
     """Return the departures of each day's weather, (days, 2) [degC]."""
     low, high = (air[name].to_numpy(float) for name in ("air_min_c", "air_max_c"))
-    return departures(low, high, load_numbers("outlook")["memory.usual_range"].value)
+    return departures(low, high, *usual_weather())
 
 
 def _hand_errors(

@@ -119,6 +119,7 @@ def _numbers() -> Settings:
         turning_lately=whole("turning.lately"),
         turning_before=whole("turning.before"),
         turning_bridge=whole("turning.bridge"),
+        story_least=whole("story.least"),
         table=verdict_table(),
     )
 
@@ -293,6 +294,7 @@ def case_of(case: AreaCase, key: str) -> Case:
         ratio=_ratio(area),
         cold_shows="cold" in disease.expression.shown_by,
         by_sight=disease.expression.by_sight,
+        unmeasured=bool(disease.expression.unmeasured),
     )
 
 

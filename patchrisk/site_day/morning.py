@@ -12,6 +12,7 @@ from patchrisk.base.toml_files import load_numbers
 from patchrisk.base.units import DayArray
 from patchrisk.core.dates.hand_readings import HandErrors
 from patchrisk.core.dates.soil_paths import SoilCourse, soil_course
+from patchrisk.core.plan.cover import Cover
 from patchrisk.core.plan.labels import PastLabel
 from patchrisk.core.rules.rule import REFERENCE_CM, soil_depth_cm, year_begins
 from patchrisk.core.rules.windows import RuleToday, Settings, rules_today
@@ -75,6 +76,12 @@ class Morning(SiteData):
         start = year_begins(self.as_of, southern=self.site.site.southern)
         names = {area.area.name for area in self.areas}
         return tuple(past for past in self.past_label if past.day >= start and past.area in names)
+
+    def covers(self, area: str) -> dict[str, Cover]:
+        """Return, by disease, what applications that went on an area still protect."""
+        judged = (one.judged.items() for one in self.areas if one.area.name == area)
+        covers = {key: j.cover for each in judged for key, j in each}
+        return {key: cover for key, cover in covers.items() if cover is not None}
 
 
 def settings() -> Settings:

@@ -13,7 +13,7 @@ from patchrisk.base.units import BoolArray
 from patchrisk.core.plan.answers import PREVENTIVE_RULE, SPLIT_RULE
 from patchrisk.core.plan.area_plan import plan_area
 from patchrisk.core.plan.besides import Look, plot_worth, upkeep
-from patchrisk.core.plan.cover import Applied, Cover
+from patchrisk.core.plan.cover import Applied
 from patchrisk.core.plan.facts import NoAirTemperature, NoForecast, Scouting, VisitNotRead
 from patchrisk.core.plan.inputs import Concern, Demand, Turf
 from patchrisk.core.plan.options import choice_of, groups_at_hand
@@ -100,12 +100,6 @@ class SitePlan:
     def as_of(self) -> date:
         """The morning it was made."""
         return self.morning.as_of
-
-    def cover(self, area: str) -> dict[str, Cover]:
-        """Return, by disease, what applications that went on an area still protect."""
-        mine = (one.judged for one in self.morning.areas if one.area.name == area)
-        covers = {key: one.cover for judged in mine for key, one in judged.items()}
-        return {key: cover for key, cover in covers.items() if cover is not None}
 
 
 def plan_all(morning: Morning, before: Mapping[str, EarlierPlan] | None = None) -> SitePlan:

@@ -7,7 +7,6 @@ from typing import Literal
 import numpy as np
 
 from patchrisk.base.errors import Fault
-from patchrisk.base.toml_files import load_numbers
 from patchrisk.base.units import BoolArray, DayArray, FloatArray, IntArray
 from patchrisk.core.dates.forecast_error import departures_of
 from patchrisk.core.rules.rule import Rule, soil_depth_cm
@@ -17,6 +16,7 @@ from patchrisk.core.soil.air_to_soil import run_model
 from patchrisk.core.soil.parameters import SoilModel, Surface
 from patchrisk.core.soil.root_depth import Probe, logged_at
 from patchrisk.read.soil import load_soil_model
+from patchrisk.site_day.area_soil import usual_weather
 
 SoilChoice = Literal["either", "measured", "modelled", "both"]
 
@@ -137,7 +137,7 @@ def _model(
         {depth: np.full(shape, np.nan) for depth in means},
         {depth: np.full(shape, np.nan) for depth in maxima},
     )
-    off, usual = None, load_numbers("outlook")["memory.usual_range"].value
+    off, usual = None, usual_weather()
     if doubt:
         nothing = np.zeros(shape), np.zeros((2, *shape))
         off = SoilDoubt(block.sites, block.first, block.last, *nothing)
@@ -167,7 +167,7 @@ def _model(
                 whole.max_c[depth][at] = np.where(known, top, np.nan)
         if off is not None:
             off.sd_c[at] = run.sd_c
-            signs = departures_of(run.forcing.air_c, run.forcing.range_c, usual)
+            signs = departures_of(run.forcing.air_c, run.forcing.range_c, *usual)
             off.signs[:, *at] = np.where(known, signs, 0.0)
     return whole, off
 

@@ -16,9 +16,8 @@ import numpy as np
 from outlook_skill import read
 from scipy.optimize import nnls
 
-from patchrisk.base.toml_files import load_numbers
 from patchrisk.core.dates.forecast_error import departures
-from patchrisk.site_day.area_soil import error_covariance
+from patchrisk.site_day.area_soil import error_covariance, usual_weather
 
 LAGS = np.r_[0:30, 30:120:5, 120:1500:15]
 MOST = 16.0  # a product counts at most so much, that one broken probe does not make the curve
@@ -62,7 +61,7 @@ SPELLS += [(0.0024, 0.0017, days) for days in (20, 200)]
 
 def spell(path, every, first):
     """Root mean square of the scaled error 1, 3 and 7 days ahead for each of `SPELLS`."""
-    held, usual = error_covariance(), load_numbers("outlook")["memory.usual_range"].value
+    held, usual = error_covariance(), usual_weather()
     row = np.arange(-KNOWN, AHEAD)
     apart = np.abs(row[:, None] - row).astype(float)
     squares = []
@@ -70,7 +69,7 @@ def spell(path, every, first):
         error = list(station.scaled.values())[2]
         issue = np.arange(500, len(error) - AHEAD, 5)[:, None] + row
         issue = issue[np.isfinite(error[issue]).all(axis=1)]
-        signs = departures(station.low, station.high, usual)[issue]
+        signs = departures(station.low, station.high, *usual)[issue]
         told = error[issue]
         each = []
         for warmth, swing, days in SPELLS:

@@ -22,7 +22,7 @@ from patchrisk.base.toml_files import load_numbers
 from patchrisk.core.dates.forecast_error import ConditionalErrors, departures, known_errors
 from patchrisk.core.dates.hand_readings import compare_readings
 from patchrisk.core.soil.air_to_soil import ModelRun, SoilEstimate
-from patchrisk.site_day.area_soil import day_wave, error_covariance
+from patchrisk.site_day.area_soil import day_wave, error_covariance, usual_weather
 
 DEPTH_CM = 5.0
 TAUGHT, LATER = 1095, 1095  # days of record before the readings end or go on, and days judged after
@@ -49,8 +49,8 @@ class Station:
         _, low, high = (x[:, 0] for x in run.day_at(DEPTH_CM))
         self.dates, self.observed = data.dates, data.observed(5)[:, lane]
         self.estimate = SoilEstimate(model.at(5)[:, lane], low, high, model.sd()[:, lane])
-        usual = load_numbers("outlook")["memory.usual_range"].value
-        self.signs = departures(data.values["tmin"][:, lane], data.values["tmax"][:, lane], usual)
+        usual = usual_weather()
+        self.signs = departures(data.values["tmin"][:, lane], data.values["tmax"][:, lane], *usual)
         known = np.flatnonzero(np.isfinite(self.observed))
         self.first = known[0] + TAUGHT
         self.lane = lane

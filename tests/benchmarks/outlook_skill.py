@@ -30,7 +30,6 @@ import pandas as pd
 from scores import brier, covered, crps, interval, reliability
 
 from patchrisk.base.errors import InputError
-from patchrisk.base.toml_files import load_numbers
 from patchrisk.core.dates.forecast_error import (
     KnownErrors,
     condition_error,
@@ -44,7 +43,7 @@ from patchrisk.core.soil.calibration import calibrate
 from patchrisk.core.soil.forcing import Climate, prepare
 from patchrisk.core.soil.parameters import Parameters
 from patchrisk.read.soil import load_soil_model
-from patchrisk.site_day.area_soil import error_covariance
+from patchrisk.site_day.area_soil import error_covariance, usual_weather
 from tests.dates.opened import openings
 
 MODEL = load_soil_model()
@@ -257,8 +256,8 @@ def outlook(station, rule, issue, memory_, year, told, offset, start, *, knows, 
     soil = station.soil[row]
     last = BACK + measured_to if knows else BACK  # rows measured
     older = _older(station, year, now, len(chosen))
-    usual = load_numbers("outlook")["memory.usual_range"].value
-    signs = departures(*(x[:, chosen].mean(axis=1) for x in (issue.low, issue.high)), usual)
+    usual = usual_weather()
+    signs = departures(*(x[:, chosen].mean(axis=1) for x in (issue.low, issue.high)), *usual)
     recent = np.arange(last - DAILY_BACK, last) if knows else np.arange(0)
     recent = recent[np.isfinite(soil[recent])]
     known = KnownErrors(

@@ -18,8 +18,8 @@ from patchrisk.base import resources
 from patchrisk.read.site_data import sample_morning
 from patchrisk.report.calendar import write_calendar
 from patchrisk.report.page import page_of
+from patchrisk.report.plan_files import write_sheet
 from patchrisk.report.record import outlook_json
-from patchrisk.report.sheet import write_sheet
 from patchrisk.report.terminal import write_outlook
 from patchrisk.report.view import view_of
 from patchrisk.site_day.morning import prepare

@@ -9,7 +9,6 @@ from scipy import stats
 
 from patchrisk.core.dates.forecast_error import (
     BLOCK,
-    USUAL_DAYS,
     YEAR,
     ConditionalErrors,
     ErrorCovariance,
@@ -152,22 +151,22 @@ def test_departures_are_from_the_weeks_before_and_from_the_usual_range():
     # By hand: after months at 10 degC a step of 6 degC is first a departure of all but what one
     # day adds to a mean that forgets over 20 days, and fades to 1/e of that over 20 more.
     mean = np.r_[np.full(200, 10.0), np.full(60, 16.0)]
-    signs = departures(mean - 4, mean + 5, 12.6)
-    first = 6 * np.exp(-1 / USUAL_DAYS)
+    signs = departures(mean - 4, mean + 5, 20, 12.6)
+    first = 6 * np.exp(-1 / 20)
     assert signs[199, 0] == pytest.approx(0.0, abs=1e-9)
     assert signs[200, 0] == pytest.approx(first)
-    assert signs[200 + USUAL_DAYS, 0] == pytest.approx(first / np.e)
+    assert signs[220, 0] == pytest.approx(first / np.e)
     assert signs[:, 1] == pytest.approx(np.full(260, 9 - 12.6))
 
 
 def test_a_day_without_air_departs_by_nothing_and_does_not_disturb_the_rest():
     low, high = np.full(50, 5.0), np.full(50, 15.0)
-    whole = departures(low, high, 8.0)
+    whole = departures(low, high, 20, 8.0)
     low[[0, 30]] = np.nan
-    gappy = departures(low, high, 8.0)
+    gappy = departures(low, high, 20, 8.0)
     assert gappy[[0, 30]].tolist() == [[0.0, 0.0]] * 2
     assert np.delete(gappy, [0, 30], axis=0) == pytest.approx(np.delete(whole, [0, 30], axis=0))
-    assert not departures(low * np.nan, high, 8.0).any()
+    assert not departures(low * np.nan, high, 20, 8.0).any()
 
 
 def test_doubts_are_kept_for_the_same_days_and_weather_only():

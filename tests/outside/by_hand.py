@@ -11,7 +11,7 @@ from patchrisk.core.dates.forecast_error import condition_error, departures
 from patchrisk.core.dates.hand_readings import HandErrors, compare_readings, solar_hour
 from patchrisk.core.soil.air_to_soil import SoilEstimate
 from patchrisk.read.soil import load_soil_model
-from patchrisk.site_day.area_soil import day_wave, error_covariance
+from patchrisk.site_day.area_soil import day_wave, error_covariance, usual_weather
 
 REACH = 1.2816  # of a normal distribution, 80 %
 MOST = 60  # readings that are looked back on: older ones say next to nothing
@@ -36,12 +36,12 @@ class HourlySite:
     def readings(self, rows, hours) -> HandErrors:
         """Readings of these days at these hours; those that the record lacks are left out."""
         numbers, model = load_numbers("readings"), load_soil_model()
-        usual = load_numbers("outlook")["memory.usual_range"].value
+        usual = usual_weather()
         rows = np.asarray(rows)
         hours = np.broadcast_to(np.asarray(hours, float), rows.shape)
         read = self.soil.reindex(self.air.index[rows] + pd.to_timedelta(hours, "h")).to_numpy()
         dates = self.air.index.to_numpy().astype("datetime64[D]")[rows]
-        signs = departures(self.air["min"].to_numpy(), self.air["max"].to_numpy(), usual)
+        signs = departures(self.air["min"].to_numpy(), self.air["max"].to_numpy(), *usual)
         offset_h = self.offset / timedelta(hours=1)
         return compare_readings(
             dates, solar_hour(hours, self.longitude, offset_h, dates),

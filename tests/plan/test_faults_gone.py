@@ -9,9 +9,9 @@ from click.testing import CliRunner
 
 from patchrisk.cli import main
 from patchrisk.core.plan.facts import ByGuideline, TooWarm
+from patchrisk.report.plan_files import write_sheet
 from patchrisk.report.plan_text import write_plan
 from patchrisk.report.plan_words import numbered
-from patchrisk.report.sheet import write_sheet
 from patchrisk.site_day.disease import concern_of
 from tests.plan.given_by_hand import hump, stock
 from tests.plan.plans_by_hand import ELEVEN, applied, area_plan, planned, site_plan
@@ -32,7 +32,7 @@ def test_no_number_stands_twice_where_seasons_meet():
             planned=tuple(planned(day, ELEVEN) for day in ("2026-10-01", "2027-04-20")),
         )
     )
-    shown = [entry.shown for entry in numbered(plan, plan.areas[0])]
+    shown = [entry.shown for entry in numbered(plan.morning, plan.areas[0])]
     assert shown == ["1", "2", "2027/1"]
     text = write_plan(plan)
     assert "  2. Thu 1 Oct" in text
@@ -44,7 +44,7 @@ def test_no_number_stands_twice_where_seasons_meet():
         morning=replace(plan.morning, as_of=date(2027, 3, 1)),
         areas=(area_plan(done=(), planned=plan.areas[0].planned[1:]),),
     )
-    assert [entry.shown for entry in numbered(later, later.areas[0])] == ["1"]
+    assert [entry.shown for entry in numbered(later.morning, later.areas[0])] == ["1"]
 
 
 def test_a_caution_of_fairy_ring_stands_under_fairy_ring_alone(plan, of_file):

@@ -10,6 +10,7 @@ from patchrisk.read.area import Area
 from patchrisk.read.groups import load_groups
 from patchrisk.read.shelf import amount, read_shelf
 from patchrisk.report.plan_text import cost_words, order_words, write_plan
+from patchrisk.report.words import pen_of
 from tests.plan.plans_by_hand import ELEVEN, MIXED, area_plan, planned, site_plan
 
 SHELF = """\
@@ -52,7 +53,7 @@ def test_cost_of_the_season_the_next_best_and_one_fewer(shelf):
         planned("2026-07-18", MIXED, amounts=(Amount("Other", "product volume", 1.0),), own=0.0),
     ]  # fmt: skip
     plan = site_plan(area_plan(planned=tuple(days)), shelf=shelf)
-    assert list(cost_words(plan, plan.areas[0])) == [
+    assert list(cost_words(plan.areas[0], pen_of(plan.morning))) == [
         "Money, by your prices: 98 for what is planned: 21 May 48 (next best "
         f"{MIXED.label} 60) and 18 Jun 50. Without a price: 18 Jul.",
         "One application fewer, that of 18 Jun, saves 50 and leaves 2.0 full days of infection "
@@ -69,7 +70,7 @@ def test_cost_of_the_season_the_next_best_and_one_fewer(shelf):
 
 def test_without_a_price_nothing_is_said_and_none_is_supplied():
     plan = site_plan()
-    assert list(cost_words(plan, plan.areas[0])) == []
+    assert list(cost_words(plan.areas[0], pen_of(plan.morning))) == []
     assert list(order_words(plan)) == []
     for path in resources.thresholds().rglob("*.toml"):
         assert "\nprice" not in path.read_text(encoding="utf-8")

@@ -58,7 +58,7 @@ def test_what_went_on_a_day_together_is_one_application():
     text = flat(write_plan(plan))
     assert "On this season: 6 May Shelf A + Shelf B (FRAC 3 + 11); 13 May FRAC 7 + Shelf A" in text
     assert "2 applications planned, 2 on this season" in text
-    assert [one.number for one in numbered(plan, plan.areas[0])] == [1, 2, 3, 4]
+    assert [one.number for one in numbered(plan.morning, plan.areas[0])] == [1, 2, 3, 4]
 
 
 def test_text_names_day_group_target_water_reason_runner_up_and_caution():

@@ -10,7 +10,7 @@ from html.parser import HTMLParser
 import numpy as np
 import pytest
 
-from patchrisk.report.sheet import write_sheet
+from patchrisk.report.plan_files import write_sheet
 from patchrisk.report.words import CAUTIONS_IN_FULL
 from tests.plan.plans_by_hand import (
     AMOUNT,

@@ -16,9 +16,9 @@ from patchrisk.core.plan.facts import KeptFromTines, Scouting
 from patchrisk.core.plan.inputs import Turf
 from patchrisk.read.site import read_site
 from patchrisk.report.calendar import write_calendar
+from patchrisk.report.plan_files import write_sheet
 from patchrisk.report.plan_json import to_json
 from patchrisk.report.plan_text import write_plan
-from patchrisk.report.sheet import write_sheet
 from patchrisk.site_day.disease import concern_of
 from patchrisk.site_day.morning import prepare
 from patchrisk.site_day.season_plan import plan_all

@@ -1,16 +1,19 @@
 """The page for a committee: the last season's calls against what was applied and seen."""
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 from click.testing import CliRunner
 
+from patchrisk.base.pen import Pen
 from patchrisk.cli import main
+from patchrisk.core.verdict.decision_table import Stake
 from patchrisk.read.records.books import Records
 from patchrisk.read.records.rows import Observation
 from patchrisk.report.page import write_season_page
-from patchrisk.report.story import season_lines, summary_sentences
+from patchrisk.report.story import in_short, season_lines, summary_sentences
 
 D = np.datetime64
 
@@ -79,3 +82,31 @@ def test_it_is_written_beside_the_page_and_over_nothing_else(tmp_path):
     file.write_text("mine", encoding="utf-8")
     assert CliRunner().invoke(main, args).exit_code == 2
     assert file.read_text(encoding="utf-8") == "mine"
+
+
+@pytest.mark.parametrize(
+    ("stakes", "days", "told"),
+    [
+        ((Stake.UNKNOWN, Stake.UNKNOWN), (30, 40), 1),  # more days of infection
+        ((Stake.UNKNOWN, Stake.UNKNOWN), (40, 30), 0),
+        ((Stake.HISTORY, Stake.UNKNOWN), (30, 40), 0),  # known here
+    ],
+)
+def test_of_several_stories_the_one_that_matters_most_is_told(
+    shipped, monkeypatch, stakes, days, told
+):
+    (fairways,) = (a for a in shipped.areas if a.area.name == "Fairways")
+    monkeypatch.setattr("patchrisk.report.story.story_is_due", lambda *_: True)
+    keys = list(fairways.stories)[:2]
+    judged = {}
+    for key, stake in zip(keys, stakes, strict=True):
+        j = fairways.judged[key]
+        case = replace(j.case, stakes=replace(j.case.stakes, stake=stake))
+        judged[key] = replace(j, case=case, seen=None)
+    stories = {
+        key: replace(fairways.stories[key], infected_days=count)
+        for key, count in zip(keys, days, strict=True)
+    }
+    area = SimpleNamespace(judged=judged, stories=stories, soil=fairways.soil)
+    (line,) = in_short(area, shipped.library, Pen("us", 2026))
+    assert f"right for {shipped.library.diseases[keys[told]].name} on {days[told]} days" in line

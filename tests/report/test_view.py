@@ -11,13 +11,12 @@ import pytest
 from patchrisk.base.pen import Pen
 from patchrisk.core.plan.facts import CoverRunsOut, NoForecast, OneTank
 from patchrisk.core.plan.programme import Amount, AreaPlan, Choice, Planned, Watering
-from patchrisk.core.verdict.decision_table import Phase, Stake, Verdict
+from patchrisk.core.verdict.decision_table import Phase, Roots, Stake, Verdict
 from patchrisk.read.diseases import load_diseases
 from patchrisk.report.earlier_mornings import MORNINGS_KEPT, keep_page, read_last_page
 from patchrisk.report.record import outlook_json
 from patchrisk.report.terminal import write_outlook
 from patchrisk.report.view import view_of
-from patchrisk.report.view.morning import MorningView
 from patchrisk.site_day.judging import Entry
 from patchrisk.site_day.morning import prepare
 from tests.report.conftest import NOON
@@ -197,6 +196,81 @@ def test_get_ready_gives_the_date_and_its_odds(morning):
         "Nothing to put on today; get ready for summer patch. About May 27, 79 % within 14 days."
     )
     assert rows["summer-patch"].when == "expected May 27 (May 20 to Jun 8)"
+
+
+LATE = {"verdict": Verdict.SCOUT, "reason": "late", "phase": Phase.LATE}
+UNLIKELY = {"damage": (D("2026-06-01"), D("2026-09-30")), "damage_odds": 0.004}
+
+
+@pytest.mark.parametrize(
+    ("facts", "said"),
+    [
+        (
+            LATE,
+            "late for a first application, unless one is on, against summer patch. "
+            "Whether an application now helps is disputed.",
+        ),
+        (
+            LATE | {"treat_until": D("2026-05-01")},
+            "too late for a first application, unless one is on, against summer patch. "
+            "The time for this season's applications ended May 1.",
+        ),
+        (
+            LATE | {"reason": "late, nothing to see yet", "verdict": Verdict.NOTHING},
+            "late for a first application, unless one is on, against summer patch. "
+            "Whether an application now helps is disputed.",
+        ),
+        (
+            LATE | UNLIKELY | {"reason": "damage may show", "phase": Phase.STARTING},
+            "no application is called for against summer patch. Damage of this season is not "
+            "likely to show (heat to bring damage out: under 1 %).",
+        ),
+        (
+            LATE | {"reason": "not worth it"},
+            "no application is called for against summer patch. "
+            "By your own costs none is worth making.",
+        ),
+        (LATE | {"stake": Stake.UNKNOWN, "known": None}, ""),  # nothing was to be expected
+        (LATE | {"roots": Roots.COVERED}, ""),
+        (LATE | {"phase": Phase.OVER, "reason": "damage may show"}, ""),
+        (LATE | {"reason": "seen"}, ""),  # is told what to do
+    ],
+)
+def test_what_is_known_here_and_not_treated_says_why(morning, facts, said):
+    _, lawns = rows_of(view_of(started(morning, **facts)), "Lawns")
+    text = lawns.sentence
+    if not said:
+        assert "first application" not in text
+        assert "called for" not in text
+        return
+    assert said.lower() in text.lower()
+    quiet = facts["verdict"] is Verdict.NOTHING
+    begins = "Nothing to do today." if quiet else "Nothing to put on today; "
+    assert text.startswith(begins)
+
+
+@pytest.mark.parametrize("phase", [Phase.LATE, Phase.OVER])
+def test_what_says_why_is_not_among_those_that_nothing_is_to_be_done_about(shipped, phase):
+    then = changed(
+        shipped, "Lawns", "summer-patch", verdict=Verdict.NOTHING, phase=phase, roots=Roots.BARE,
+        reason="late, nothing to see yet", cover=None,
+    )  # fmt: skip
+    for key in ("necrotic-ring-spot", "fairy-ring"):
+        then = changed(then, "Lawns", key, verdict=Verdict.SCOUT, reason="damage may show")
+    _, lawns = rows_of(view_of(then), "Lawns")
+    assert ("first application against summer patch" in lawns.sentence) is (phase is Phase.LATE)
+    assert ("nothing to do about summer patch" in lawns.rest) is (phase is Phase.OVER)
+
+
+def test_what_a_laboratory_found_is_to_be_decided_where_a_stress_is_not_measured(morning):
+    then = started(
+        morning, verdict=Verdict.DECIDE, reason="known here, stress not measured", **UNLIKELY
+    )
+    rows, lawns = rows_of(view_of(then), "Lawns")
+    assert "accepting means that damage may show Jun 1 to Sep 30 (heat" in lawns.sentence
+    act = rows["summer-patch"].act
+    assert "To have it called for each season, name it under `prevent` in the site file." in act
+    assert "settle it" not in act
 
 
 def test_missing_days_never_read_as_nothing_to_do(morning):
@@ -397,13 +471,13 @@ def test_the_programme_is_shown(morning):
     assert shown.against == "summer patch and fairy ring"
     assert shown.how.startswith("Water in with 0.12 to 0.24 in, within 12 h")
     assert shown.how.endswith(" 2.20 lb of own on 1 ha, at 3 kg/ha off your label.")
-    runs_out, tank = shown.notes
+    runs_out, tank = (*shown.reasons, *shown.cautions)
     assert runs_out == "Cover against summer patch runs out by then."
     assert tank.startswith("In one tank only if the label of each allows it")
     text = " ".join(write_outlook(view, full=True).split())
     assert "PLANNED May 20 (to May 24): FRAC 11 + FRAC 3 against summer patch" in text
     assert "ADVICE Dead spot: no forecast is offered, so none is planned." in text
-    assert rows_of(view, "Lawns")[1].planned == ()
+    assert rows_of(view, "Lawns")[1].planned == []
 
 
 def test_the_message_is_one_line_whatever_the_names(morning):
@@ -617,9 +691,9 @@ def test_fresh_readings_need_no_mending(morning):
         assert "likely" not in area.soil_more
 
 
-def test_what_went_on_past_its_label_stands_first_in_the_terminal(morning, monkeypatch):
-    monkeypatch.setattr(MorningView, "past_label", ["Greens: three of two."])
-    assert write_outlook(view_of(morning)).splitlines()[1] == "PAST ITS LABEL Greens: three of two."
+def test_what_went_on_past_its_label_stands_first_in_the_terminal(morning):
+    view = replace(view_of(morning), past_label=["Greens: three of two."])
+    assert write_outlook(view).splitlines()[1] == "PAST ITS LABEL Greens: three of two."
 
 
 def test_json_gives_the_soil_of_its_last_day(morning):

@@ -249,7 +249,7 @@ def of_sibling(rows, error, place=1):
         np.full((len(rows), 1), error),
         np.ones(len(rows), bool),
         CALM[rows],
-        place=place,
+        place=np.atleast_1d(place),
     )
 
 

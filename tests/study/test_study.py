@@ -15,7 +15,7 @@ from patchrisk.base.errors import InputError
 from patchrisk.base.pen import Pen
 from patchrisk.base.toml_files import load_numbers
 from patchrisk.cli import main
-from patchrisk.cli.backtest import usual_units
+from patchrisk.cli.study import usual_units
 from patchrisk.core.skill.cases import BASELINES
 from patchrisk.core.skill.measures import Terms
 from patchrisk.read.diseases import load_library

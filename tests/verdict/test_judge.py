@@ -6,7 +6,9 @@ import numpy as np
 import pytest
 
 from patchrisk.core.rules.rule import Cardinal, Season
+from patchrisk.core.verdict.case import Stakes
 from patchrisk.core.verdict.decision_table import Backing, Host, Phase, Roots, Stake, Verdict
+from patchrisk.core.verdict.judgement import sample_asked, settle_soon
 from tests.verdict.hand import (
     DATES,
     SETTINGS,
@@ -386,6 +388,39 @@ def test_below_the_least_odds_of_damage_nothing_goes_on(hot, of, verdict):
     made = judged("2023-05-20", weather=with_heat(hot, of), shows=heat(28.0))
     assert made.damage_odds == pytest.approx(hot / of)
     assert made.facts.damage == (verdict is Verdict.APPLY)
+    assert made.verdict is verdict
+
+
+@pytest.mark.parametrize(
+    ("today", "verdict", "reason"),
+    [
+        ("2023-04-25", Verdict.SCOUT, "start is near, stress not measured"),
+        ("2023-05-20", Verdict.DECIDE, "known here, stress not measured"),
+        ("2023-06-20", Verdict.SCOUT, "damage may show"),  # late
+    ],
+)
+def test_what_a_laboratory_found_is_not_ruled_out_by_measured_stress_alone(today, verdict, reason):
+    """Heat to bring it out in one of 25 courses, and drought, which nobody measures."""
+    weather = with_heat(1, 25)
+    made = judged(today, weather=weather, shows=heat(28.0), unmeasured=True)
+    assert (made.verdict, made.reason) == (verdict, reason)
+    assert not made.facts.damage
+    likely = judged(today, weather=with_heat(2, 25), shows=heat(28.0), unmeasured=True)
+    assert likely.facts.damage
+    assert not likely.facts.unmeasured
+    assert settle_soon(made) is reason.startswith("start is near")
+    assert not sample_asked(made)  # it is known here
+
+
+@pytest.mark.parametrize(
+    ("unmeasured", "verdict"), [(True, Verdict.APPLY), (False, Verdict.NOTHING)]
+)
+def test_who_asks_for_it_all_the_same_gets_it_where_a_stress_is_not_measured(unmeasured, verdict):
+    stakes = Stakes(Stake.HISTORY, "laboratory", Host.HIGH, asked=True)
+    weather = with_heat(1, 25)
+    made = judged(
+        "2023-05-20", weather=weather, shows=heat(28.0), unmeasured=unmeasured, stakes=stakes
+    )
     assert made.verdict is verdict
 
 

@@ -131,11 +131,23 @@ def test_what_is_to_be_settled_is_asked_where_the_grass_gets_it():
 
 
 def test_a_story_is_told_of_fresh_damage_or_while_it_may_show():
-    story = SimpleNamespace(damage=(D("2026-05-18"), D("2026-06-30")), first=D("2026-04-01"))
+    def due(today=TODAY, infected=7, unknown=0, **j):
+        story = SimpleNamespace(
+            damage=(D("2026-05-18"), D("2026-06-30")),
+            first=D("2026-04-01"),
+            infected_days=infected,
+            unknown_days=unknown,
+        )
+        return story_is_due(story, judgement(**j), today, verdict_settings())
+
     over = {"phase": Phase.OVER}
-    assert story_is_due(story, judgement(**over), TODAY)
-    assert not story_is_due(story, judgement(**over), TODAY - 1)
-    assert not story_is_due(story, judgement(), TODAY)
-    assert not story_is_due(story, judgement(scouting=False, **over), TODAY)
-    assert not story_is_due(story, judgement(first=D("2026-03-01"), **over), TODAY)
-    assert story_is_due(story, judgement(seen=D("2026-05-15")), TODAY - 1)
+    assert due(**over)
+    assert not due(TODAY - 1, **over)
+    assert not due()
+    assert not due(scouting=False, **over)
+    assert not due(first=D("2026-03-01"), **over)
+    assert due(TODAY - 1, seen=D("2026-05-15"))
+    # Hardly any days: thresholds/verdict.toml, story.least
+    assert not due(infected=6, **over)
+    assert due(infected=6, unknown=1, **over)
+    assert due(infected=1, seen=D("2026-05-15"))

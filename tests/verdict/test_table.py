@@ -74,6 +74,20 @@ WORKED = [
     ({"stake": Stake.UNKNOWN, "host": Host.LOW, "scouting": True}, "scout", "damage may show"),
     ({"stake": Stake.SUSPECTED, "host": Host.MODERATE}, "decide", "suspected, protect or accept"),
     ({"stake": Stake.SUSPECTED, "host": Host.LOW}, "nothing", "not now"),
+    ({"damage": False, "unmeasured": True}, "decide", "known here, stress not measured"),
+    (
+        {"damage": False, "unmeasured": True, "phase": Phase.GOING_ON},
+        "decide",
+        "known here, stress not measured",
+    ),
+    ({"damage": False, "unmeasured": True, "phase": Phase.LATE}, "nothing", "not now"),
+    ({"damage": False, "unmeasured": True, "stake": Stake.YOUNG}, "nothing", "not now"),
+    ({"damage": False, "unmeasured": True, "roots": Roots.COVERED}, "keep cover", "covered"),
+    (
+        {"damage": False, "unmeasured": True, "phase": Phase.COMING},
+        "scout",
+        "start is near, stress not measured",
+    ),
     ({"stake": Stake.NONE}, "nothing", "not now"),
     ({"stake": Stake.NONE, "scouting": True}, "nothing", "not now"),
     ({"roots": Roots.COVERED}, "keep cover", "covered"),
@@ -144,7 +158,7 @@ def test_laws_of_apply_and_decide():
     assert choose.any()
     for act in (apply, choose):
         assert np.isin(facts.phase[act], RUNNING).all()
-        for must in ("damage", "infecting", "room", "worth"):
+        for must in ("infecting", "room", "worth"):
             assert getattr(facts, must)[act].all(), must
         assert (facts.backing[act] > Backing.NONE).all()
         assert (facts.roots[act] != Roots.COVERED).all()
@@ -152,8 +166,15 @@ def test_laws_of_apply_and_decide():
     assert ((facts.stake >= Stake.YOUNG) | ((facts.seen == 1) & (facts.once_seen == Helps.YES)))[
         apply
     ].all()
-    assert (facts.host[choose] >= Host.MODERATE).all()
-    assert np.isin(facts.stake[choose], [Stake.UNKNOWN, Stake.SUSPECTED]).all()
+    assert (facts.damage[apply] == 1).all()
+    unsettled = choose & (facts.damage == 1)
+    assert (facts.host[unsettled] >= Host.MODERATE).all()
+    assert np.isin(facts.stake[unsettled], [Stake.UNKNOWN, Stake.SUSPECTED]).all()
+    # What is known here and may yet show by what nobody measures is left to those who know it.
+    left = choose & (facts.damage == 0)
+    assert left.any()
+    assert (facts.unmeasured[left] == 1).all()
+    assert (facts.stake[left] == Stake.HISTORY).all()
 
 
 def test_history_at_the_start_always_leads_to_an_application():
@@ -197,6 +218,7 @@ def in_words(one):
     prone = one.host in (Host.MODERATE, Host.HIGH)
     can = one.backing != Backing.NONE
     useful = can and one.damage and one.infecting and one.room and one.worth
+    left = can and not one.damage and one.unmeasured and one.stake == Stake.HISTORY
     otherwise = "damage may show" if one.scouting and one.stake != Stake.NONE else "not now"
 
     if one.phase == Phase.UNKNOWN:
@@ -226,6 +248,8 @@ def in_words(one):
             return "sample in time" if sampled else otherwise
         if at_stake and can and one.damage and one.worth:
             return "start is near"
+        if left and one.worth:
+            return "start is near, stress not measured"
         return "start is near, not known here" if maybe and prone else otherwise
 
     # A season runs, and the roots are bare, or will be tomorrow.
@@ -240,6 +264,8 @@ def in_words(one):
             return "late, still helps"
         if not one.worth:
             return "not worth it"
+        if left and one.infecting and one.room and one.phase != Phase.LATE:
+            return "known here, stress not measured"
         if one.damage and one.infecting:
             if one.phase == Phase.LATE:
                 return "late" if one.scouting else "late, nothing to see yet"
@@ -270,7 +296,11 @@ def test_the_table_says_what_the_words_say():
 VERDICTS = {
     "cannot say": ["missing days"],
     "apply": ["seen, still helps", "start", "cover runs out", "late, still helps"],
-    "decide": ["protect or accept", "suspected, protect or accept"],
+    "decide": [
+        "protect or accept",
+        "suspected, protect or accept",
+        "known here, stress not measured",
+    ],
     "get ready": ["cover ends soon", "start is near", "start, better later"],
     "keep cover": ["seen, covered", "covered", "covered, not to be renewed", "covered to the end"],
     "nothing": ["late, nothing to see yet", "not now"],

@@ -14,9 +14,9 @@ import numpy as np
 from patchrisk.base.units import BoolArray, DayArray, FloatArray, IntArray
 from patchrisk.core.soil.heat_stores import recent
 
+NO_WAVE = np.zeros((1, 2))  # of the mean of a day
 YEAR = 365.25  # mean length of the calendar year [days]
 BLOCK = 30  # days that readings older than the daily ones are averaged over
-USUAL_DAYS = 20  # over which warmth that has become usual is forgotten again [days]
 
 
 @dataclass(frozen=True)
@@ -76,25 +76,30 @@ class ErrorCovariance:
         return self.wave_lasting + (1 - self.wave_lasting) * self.spell(apart)
 
 
-def departures(air_min_c: FloatArray, air_max_c: FloatArray, usual_range_c: float) -> FloatArray:
+def departures(
+    air_min_c: FloatArray, air_max_c: FloatArray, usual_days: float, usual_range_c: float
+) -> FloatArray:
     """How each day's weather departs from the usual: what the model's error may follow.
 
-    From daily extremes of the air, (days,) [degC], and the daily range that counts as usual: daily
-    mean above that of the past weeks, daily range above the usual, (days, 2) [degC]. A day without
-    both extremes departs by nothing.
+    From daily extremes of the air, (days,) [degC], over how many days warmth that has become usual
+    is forgotten again, and the daily range that counts as usual: daily mean above that of the past
+    weeks, daily range above the usual, (days, 2) [degC]. A day without both extremes departs by
+    nothing.
     """
     known = np.isfinite(air_min_c) & np.isfinite(air_max_c)
     if not known.any():
         return np.zeros((len(known), 2))
     day = np.arange(len(known))
     mean = np.interp(day, day[known], (air_min_c + air_max_c)[known] / 2)
-    both = departures_of(mean[:, None], (air_max_c - air_min_c)[:, None], usual_range_c)
+    both = departures_of(mean[:, None], (air_max_c - air_min_c)[:, None], usual_days, usual_range_c)
     return np.where(known[:, None], both[..., 0].T, 0.0)
 
 
-def departures_of(mean_c: FloatArray, range_c: FloatArray, usual_range_c: float) -> FloatArray:
+def departures_of(
+    mean_c: FloatArray, range_c: FloatArray, usual_days: float, usual_range_c: float
+) -> FloatArray:
     """As `departures`, of many lanes at once without a missing day: (days, lanes) to (2, ...)."""
-    return np.stack([mean_c - recent(mean_c, USUAL_DAYS), range_c - usual_range_c])
+    return np.stack([mean_c - recent(mean_c, usual_days), range_c - usual_range_c])
 
 
 @dataclass(frozen=True)
@@ -105,46 +110,31 @@ class KnownErrors:
     error: FloatArray  # (known, lanes): (logged - modelled) / standard deviation [1]
     daily: BoolArray  # (known,): A single day, or the mean of `BLOCK` days
     signs: FloatArray  # (known, 2): the day's `departures` [degC]; none for a mean of days
+    # One number of what follows stands for all of them.
     # (known,): variance of the reading's own error beyond a logger's, over the model's [1]
-    noise: FloatArray | float = 0.0
+    noise: FloatArray = field(default_factory=lambda: np.zeros(1))
     # (known,): which area of the site it is of: 0 for the area itself, another number for each
     # sibling
-    place: IntArray | int = 0
+    place: IntArray = field(default_factory=lambda: np.zeros(1, dtype=np.int64))
     # (known, 2): how far size and turn of the day's wave, one standard deviation off, move the
     # reading of a moment, over the model's [1]; nothing for the mean of a day
-    wave: FloatArray | float = 0.0
+    wave: FloatArray = field(default_factory=lambda: NO_WAVE)
+
+    def __post_init__(self) -> None:
+        for name in ("noise", "place", "wave"):
+            value = getattr(self, name)
+            whole = np.broadcast_to(value, (len(self.day), *value.shape[1:]))
+            object.__setattr__(self, name, whole)
 
     def and_those(self, more: "KnownErrors") -> "KnownErrors":
         """Return these and more of one lane, which are the same in every lane."""
-        error = np.repeat(more.error, self.error.shape[1], axis=1)
-        return KnownErrors(
-            np.r_[self.day, more.day],
-            np.vstack([self.error, error]),
-            np.r_[self.daily, more.daily],
-            np.vstack([self.signs, more.signs]),
-            np.r_[self.own_noise, more.own_noise],
-            np.r_[self.places, more.places],
-            np.vstack([self.waves, more.waves]),
-        )
+        more = replace(more, error=np.repeat(more.error, self.error.shape[1], axis=1))
+        both = zip(vars(self).values(), vars(more).values(), strict=True)
+        return KnownErrors(*(np.concatenate(parts) for parts in both))
 
     def moved(self, days: float) -> "KnownErrors":
         """Return them on a count of days that began so much earlier [days]."""
         return replace(self, day=self.day + days)
-
-    @property
-    def own_noise(self) -> FloatArray:
-        """Variance of each reading's own error beyond a logger's, (known,) [1]."""
-        return np.broadcast_to(np.asarray(self.noise, dtype=np.float64), self.day.shape)
-
-    @property
-    def places(self) -> IntArray:
-        """Which area of the site each is of, (known,)."""
-        return np.broadcast_to(np.asarray(self.place, dtype=np.int64), self.day.shape)
-
-    @property
-    def waves(self) -> FloatArray:
-        """How far size and turn of the day's wave move each, (known, 2) [1]."""
-        return np.broadcast_to(np.asarray(self.wave, dtype=np.float64), (len(self.day), 2))
 
 
 def known_errors(
@@ -216,12 +206,11 @@ class ConditionalErrors:
     _kept: dict[tuple[bytes, ...], ConditionalError] = field(default_factory=dict)
 
     def of(
-        self, day: FloatArray, signs: FloatArray, known: KnownErrors, wave: FloatArray | float = 0.0
+        self, day: FloatArray, signs: FloatArray, known: KnownErrors, wave: FloatArray = NO_WAVE
     ) -> ConditionalError:
         """As `condition_error`."""
-        arrays = (day, signs, wave, known.day, known.daily, known.signs)
-        more = (known.own_noise, known.places, known.waves)
-        key = tuple(np.ascontiguousarray(array).tobytes() for array in (*arrays, *more))
+        told = (known.day, known.daily, known.signs, known.noise, known.place, known.wave)
+        key = tuple(np.ascontiguousarray(array).tobytes() for array in (day, signs, wave, *told))
         if key not in self._kept:
             self._kept[key] = condition_error(self.covariance, day, signs, known, wave)
         return self._kept[key]
@@ -232,7 +221,7 @@ def condition_error(
     day: FloatArray,
     signs: FloatArray,
     known: KnownErrors,
-    wave: FloatArray | float = 0.0,
+    wave: FloatArray = NO_WAVE,
 ) -> ConditionalError:
     """Work out what the readings' days tell of other days.
 
@@ -260,10 +249,10 @@ def condition_error(
         np.abs(lag, out=lag)
         out: FloatArray = (a.signs * size) @ (b.signs * size).T
         out *= spell.take(lag)
-        if a.waves.any() and b.waves.any():
-            out += (a.waves @ b.waves.T) * wave_alike.take(lag)
+        if a.wave.any() and b.wave.any():
+            out += (a.wave @ b.wave.T) * wave_alike.take(lag)
         lag[~np.logical_and.outer(a.daily, b.daily)] += len(apart)  # what passes is not in a mean
-        elsewhere = np.not_equal.outer(a.places, b.places)
+        elsewhere = np.not_equal.outer(a.place, b.place)
         if elsewhere.any():
             lag[elsewhere] += 2 * len(apart)
             out[elsewhere] *= covariance.sibling_weather
@@ -277,7 +266,7 @@ def condition_error(
         gram = between(known, known)
         # Variance of a mean of many days
         block = covariance.fast * 2 * covariance.fast_days / BLOCK
-        own = np.where(known.daily, 0.0, block) + covariance.probe + known.own_noise
+        own = np.where(known.daily, 0.0, block) + covariance.probe + known.noise
         gram[np.diag_indices_from(gram)] += own
         cross = between(wanted, known)
         weights = np.asarray(np.linalg.solve(gram, cross.T).T, dtype=np.float64)

@@ -24,28 +24,16 @@ _DAY_H = 24.0
 
 @dataclass(frozen=True)
 class DayWave:
-    """The shape of the day's wave at the surface.
+    """The shape of the day's wave at the surface."""
 
-    Attributes
-    ----------
-    peak, second_peak : float
-        Solar time at which the first and the second harmonic are highest [h].
-    size : float
-        First harmonic over half the day's range [1].
-    second : float
-        Second harmonic over the first, at the surface [1].
-    error : float
-        Standard deviation of the day's own wave over half its range [1].
-    size_error, turn_error : float
-        Standard deviations of what lasts for weeks: of the wave's size, and of the like of it a
-        quarter of a day later that makes it early or late [1].
-    """
-
+    # peak, second_peak: solar time at which the first and the second harmonic are highest [h]
     peak: float
-    size: float
-    second: float
+    size: float  # first harmonic over half the day's range [1]
+    second: float  # second harmonic over the first, at the surface [1]
     second_peak: float
-    error: float
+    error: float  # standard deviation of the day's own wave over half its range [1]
+    # size_error, turn_error: standard deviations of what lasts for weeks: of the wave's size, and
+    # of the like of it a quarter of a day later that makes it early or late [1]
     size_error: float
     turn_error: float
 
@@ -55,17 +43,8 @@ class DayWave:
         """Return the temperature of a moment less the day's mean, at one depth [degC].
 
         Two harmonics go down by `wave_c`, the second with d / sqrt(2) (Campbell & Norman 1998,
-        ch. 2). The range given is that of the depth: the surface's is larger by exp(z/d).
-
-        Parameters
-        ----------
-        hour : array
-            Solar time [h].
-        half_range_c : array
-            Half the day's range at the depth [degC].
-        depth_cm : array
-        damping_cm : float
-            Depth over which the day's range falls to 1/e [cm].
+        ch. 2). ``hour`` is solar time [h], ``half_range_c`` half the day's range at the depth: the
+        surface's is larger by exp(z/d). ``damping_cm`` is the depth over which it falls to 1/e.
         """
         surface_c = self.size * half_range_c * np.exp(depth_cm / damping_cm)
         first, second = (
@@ -106,20 +85,10 @@ class DayWave:
 def solar_hour(
     hour: FloatArray, longitude: float, standard_offset_h: float, dates: np.ndarray
 ) -> FloatArray:
-    """Return the solar time of hours of a standard clock [h].
+    """Return the solar time of hours of a standard clock [h], so far from UTC, degrees east.
 
     The sun's own unevenness through the year by Spencer 1971 (Search 2:172; coefficients as
     reprinted in Iqbal 1983, An Introduction to Solar Radiation, eq. 1.4.1; from memory).
-
-    Parameters
-    ----------
-    hour : array
-        On the local standard clock [h].
-    longitude : float
-        [degrees east].
-    standard_offset_h : float
-        The clock less UTC [h].
-    dates : array of datetime64[D]
     """
     of_year = (dates - dates.astype("datetime64[Y]")).astype(float)
     a = 2 * np.pi * of_year / 365

@@ -75,7 +75,7 @@ def _call(
     """Return a season as a plan is given it; None where nothing can be called for in it."""
     case, season, interval = judged.case, outlook.season, judged.case.interval
     begun = at_hand and judged.phase in RUNNING
-    start = judged.start if begun else outlook.middle
+    start = judged.start if begun else outlook.start.middle
     if start is None or (at_hand and judged.phase in _CLOSED):
         return None
     until = treatment_ends(season, start, case.number * interval, southern=outlook.southern)
@@ -92,6 +92,7 @@ def _call(
     facts = replace(judged.facts, infecting=True, room=True, better_later=False)
     if not at_hand:  # of a season to come only what is usual is known
         shows = usual is None or usual >= settings.damage_least
+        shows |= case.unmeasured and case.stakes.asked
         facts = replace(facts, damage=shows, worth=True, seen=False)
 
     def applies(phase: Phase, roots: Roots) -> bool:

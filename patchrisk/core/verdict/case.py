@@ -55,6 +55,7 @@ class Settings:
     turning_lately: int
     turning_before: int
     turning_bridge: int
+    story_least: int
     table: tuple[Line, ...]
 
 
@@ -95,6 +96,8 @@ class Case:
     ratio: float | None = None
     cold_shows: bool = False  # whether its damage comes to light in the cold
     by_sight: bool = False  # whether it is known by sight, so that a sample settles little
+    # Whether its file names a stress that brings damage out and isn't measured, drought say
+    unmeasured: bool = False
 
 
 @dataclass(frozen=True)

@@ -110,6 +110,8 @@ class Facts:
     scouting: npt.ArrayLike  # whether damage is to be looked for now
     # Whether a first application of a later day is expected to cover more than one of today
     better_later: npt.ArrayLike = False
+    # Whether ``damage`` is False by the measured stress alone, while another is not measured
+    unmeasured: npt.ArrayLike = False
 
     def of(self, case: int) -> "Facts":
         """Return one of the cases."""

@@ -18,7 +18,7 @@ from patchrisk.core.verdict.decision_table import (
     phase_of,
 )
 from patchrisk.core.verdict.judgement import Guidance, Judgement, NextSeason, RuleStart
-from patchrisk.core.verdict.season_ahead import SeasonOutlook, at_hand
+from patchrisk.core.verdict.season_ahead import ByOdds, SeasonOutlook, at_hand
 from patchrisk.core.verdict.season_course import (
     DatedSeason,
     InfectionSpan,
@@ -81,8 +81,8 @@ def judge(
     can_follow = damage is not None and bool(damage[1] >= today)
     # A start that may yet be withdrawn counts for no more than one to come.
     firm = [day if counts else None for day, counts in zip(began, sure, strict=True)]
-    early, middle, late = (None, None, None) if outlook is None else outlook.start
-    expected = start if middle is None else middle
+    dates = ByOdds() if outlook is None else outlook.start
+    expected = start if dates.middle is None else dates.middle
     served = [
         _served(
             case,
@@ -105,7 +105,9 @@ def judge(
         watched = outlook.watch(case, start, damage)
         damage_odds = None if watched is None else watched.yet
         infecting = outlook.infecting(case.interval)
-    if damage_odds is not None and damage_odds < settings.damage_least:
+    unlikely = damage_odds is not None and damage_odds < settings.damage_least
+    unmeasured = can_follow and unlikely and case.unmeasured
+    if unlikely and not (unmeasured and case.stakes.asked):  # who asks for it all the same gets it
         can_follow = False
     best = None
     if outlook is not None and sure[0] and began[0] is not None and not counted:
@@ -149,6 +151,7 @@ def judge(
         sample_time=sampled,
         scouting=looking,
         better_later=best is not None and bool(best > today),
+        unmeasured=unmeasured,
     )
     verdicts, lines = decide(facts, settings.table)
     alone = facts.of(0)
@@ -193,9 +196,7 @@ def judge(
         rules=rules,
         start=None if untold else start,
         stands=bool(stands[0]) and start is not None,
-        early=early,
-        middle=middle,
-        late=late,
+        **vars(dates),
         usual=usual,
         odds_lasting=lasting,
         odds_lead=None if outlook is None else outlook.share_started(settings.lead),
@@ -366,8 +367,9 @@ def _rules(
     for n, rule in enumerate(span.rules):
         start = int(here.by_rule[n, 0])
         began = dates[start] if start < row else None
-        dated = (None, None, None, None) if outlook is None else outlook.rule(n)
-        out.append(RuleStart(rule, began, row - start > settings.lasting.wait_days, *dated))
+        odds, usual = (ByOdds(), None) if outlook is None else outlook.rule(n)
+        stands = row - start > settings.lasting.wait_days
+        out.append(RuleStart(rule, began, stands, usual, **vars(odds)))
     return tuple(sorted(out, key=lambda one: str(one.dated)))  # "None" comes last
 
 
@@ -392,6 +394,6 @@ def _following(
     if season is None:
         return None
     if ahead is None:
-        return NextSeason(season.span, season.first, None, None, None)
+        return NextSeason(season.span, season.first)
     outlook = SeasonOutlook(season, ahead, settings, southern=southern, today=today)
-    return NextSeason(season.span, season.first, *outlook.start)
+    return NextSeason(season.span, season.first, **vars(outlook.start))

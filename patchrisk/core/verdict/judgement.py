@@ -16,27 +16,24 @@ from patchrisk.core.plan.cover import Cover
 from patchrisk.core.rules.rule import Rule
 from patchrisk.core.verdict.case import Case, Settings
 from patchrisk.core.verdict.decision_table import Backing, Facts, Host, Phase, Roots, Stake, Verdict
+from patchrisk.core.verdict.season_ahead import ByOdds
 from patchrisk.core.verdict.season_course import InfectionSpan
 from patchrisk.core.verdict.season_story import Story
 
 DAMAGE_SEEN = ("seen", "seen, season over")
+LATE = ("late", "late, nothing to see yet")
 _SAMPLE = (*DAMAGE_SEEN, "seen, covered", "seen, still helps", "sample in time")
 Guidance = Literal["strong", "mixed", "weak"]
 
 
 @dataclass(frozen=True)
-class RuleStart:
-    """What one timing rule says of the season at hand."""
+class RuleStart(ByOdds):
+    """What one timing rule says of the season at hand, and its start by odds."""
 
     rule: Rule
     # Its lasting start as known this morning; its last word once its calendar has ended
     start: np.datetime64 | None
     stands: bool  # whether that start can no longer be withdrawn
-    # early, middle, late: the start by whose end 10, 50 and 90 % of the courses ahead have theirs;
-    # None where they do not, or without weather ahead
-    early: np.datetime64 | None
-    middle: np.datetime64 | None
-    late: np.datetime64 | None
     usual: np.datetime64 | None  # median of past years, as a date of this season
 
     @property
@@ -46,19 +43,16 @@ class RuleStart:
 
 
 @dataclass(frozen=True)
-class NextSeason:
-    """A season to come: first day it can have, and the start by odds; None where not in sight."""
+class NextSeason(ByOdds):
+    """A season to come: the first day it can have, and its start by odds."""
 
     span: InfectionSpan
     first: np.datetime64
-    early: np.datetime64 | None
-    middle: np.datetime64 | None
-    late: np.datetime64 | None
 
 
 @dataclass(frozen=True)
-class Judgement:
-    """What is to be done about a disease on an area this morning, and why."""
+class Judgement(ByOdds):
+    """What is to be done about a disease on an area this morning, and why; the start by odds."""
 
     case: Case  # what was judged; a disease that was seen here counts as known here
     verdict: Verdict
@@ -71,10 +65,6 @@ class Judgement:
     rules: tuple[RuleStart, ...]  # in the order in which they start
     start: np.datetime64 | None  # day on which the season began; None when it has not
     stands: bool  # whether that start can no longer be withdrawn
-    # early, middle, late: the start by odds, as for `RuleStart`
-    early: np.datetime64 | None
-    middle: np.datetime64 | None
-    late: np.datetime64 | None
     usual: np.datetime64 | None  # median start of past years, as a date of this season
     odds_lasting: float | None  # probability that a lasting start has come [1]
     odds_lead: float | None  # probability that it comes within the lead [1]
@@ -217,7 +207,8 @@ def look_now(j: Judgement) -> bool:
 
 def sample_asked(j: Judgement) -> bool:
     """Whether a sample is to go to a laboratory."""
-    return j.verdict is Verdict.DECIDE or j.reason in _SAMPLE
+    unsettled = j.verdict is Verdict.DECIDE and j.case.stakes.stake <= Stake.SUSPECTED
+    return unsettled or j.reason in _SAMPLE
 
 
 def history_asked(j: Judgement) -> bool:
@@ -227,13 +218,21 @@ def history_asked(j: Judgement) -> bool:
 
 def settle_soon(j: Judgement) -> bool:
     """Whether to protect or not must be settled before a start that is near."""
-    return j.reason == "start is near, not known here" and j.case.stakes.host is Host.HIGH
+    known = j.reason == "start is near, stress not measured"
+    return known or (
+        j.reason == "start is near, not known here" and j.case.stakes.host is Host.HIGH
+    )
 
 
-def story_is_due(story: Story, j: Judgement, as_of: np.datetime64) -> bool:
-    """Whether a season's story is told unasked: of fresh damage, or while damage may show."""
+def story_is_due(story: Story, j: Judgement, as_of: np.datetime64, settings: Settings) -> bool:
+    """Whether a season's story is told unasked: of fresh damage, or while damage may show.
+
+    A season of hardly any days of infection has no story.
+    """
     if j.seen is not None:
         return True
+    if story.infected_days + story.unknown_days < settings.story_least:
+        return False
     shows = story.damage is not None and story.damage[0] <= as_of <= story.damage[1]
     return bool(shows) and j.scouting and j.phase is Phase.OVER and bool(j.first == story.first)
 

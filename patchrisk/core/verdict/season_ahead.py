@@ -1,7 +1,7 @@
 """One season along the weather ahead, and along past years; the season that a day belongs to."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
 
@@ -36,6 +36,18 @@ def at_hand(
         gap = (every[n + 1].first - every[n].last) // 2
         n += bool(today - every[n].last > gap)
     return every[n], every[n + 1] if n + 1 < len(every) else None
+
+
+@dataclass(frozen=True, kw_only=True)
+class ByOdds:
+    """The starts by whose end 10, 50 and 90 % of the courses have theirs.
+
+    None where they do not, or where the season is not in sight.
+    """
+
+    early: np.datetime64 | None = None
+    middle: np.datetime64 | None = None
+    late: np.datetime64 | None = None
 
 
 class SeasonOutlook:
@@ -99,21 +111,17 @@ class SeasonOutlook:
             return 0.0
         return float(np.mean(self.course.start <= self.today + days - (days > 0)))
 
-    def _dates(self, starts: IntArray) -> tuple[np.datetime64 | None, ...]:
-        return tuple(self._day(day_of_share(starts, share)) for share in (0.1, 0.5, 0.9))
+    def _by_odds(self, starts: IntArray) -> ByOdds:
+        early, middle, late = (self._day(day_of_share(starts, n)) for n in (0.1, 0.5, 0.9))
+        return ByOdds(early=early, middle=middle, late=late)
 
     def _day(self, row: int) -> np.datetime64 | None:
         return self.dates[row] if row < len(self.dates) else None
 
     @cached_property
-    def start(self) -> tuple[np.datetime64 | None, ...]:
-        """Starts by whose end 10, 50 and 90 % of the courses ahead have theirs; else None."""
-        return self._dates(self.course.start) if self.in_sight else (None, None, None)
-
-    @property
-    def middle(self) -> np.datetime64 | None:
-        """The start of half of the courses; None where they have none."""
-        return self.start[1]
+    def start(self) -> ByOdds:
+        """The start along the weather ahead."""
+        return self._by_odds(self.course.start) if self.in_sight else ByOdds()
 
     @cached_property
     def usual(self) -> np.datetime64 | None:
@@ -129,12 +137,12 @@ class SeasonOutlook:
             return self.season.last + DAY
         return np.datetime64(self.dates[0] + int(np.median(self.course.over)) * DAY, "D")
 
-    def rule(self, n: int) -> tuple[np.datetime64 | None, ...]:
-        """Return early, middle and late start by one rule, and its usual one."""
+    def rule(self, n: int) -> tuple[ByOdds, np.datetime64 | None]:
+        """Return the start by one rule, and its usual one."""
         if not self.in_sight:
-            return None, None, None, None
+            return ByOdds(), None
         usual = self._day(day_of_share(self.before.by_rule[n], 0.5))
-        return *self._dates(self.course.by_rule[n]), usual
+        return self._by_odds(self.course.by_rule[n]), usual
 
     @property
     def infectious(self) -> BoolArray:
@@ -163,23 +171,10 @@ class SeasonOutlook:
     ) -> np.datetime64 | None:
         """Return the day on which the first application of the season is expected to cover most.
 
-        Of days that cover much the same it is the first, and none is before today.
-
-        Parameters
-        ----------
-        cardinal : Cardinal or None
-            Response of infection.
-        interval, number : int
-            Days that an application covers, and how many the season may have.
-        begun : bool
-            Whether its start counts already, so that one could go on today.
-        covered : datetime64[D] or None
-            Last day that is covered already.
-
-        Returns
-        -------
-        datetime64[D] or None
-            None where no application is expected to cover anything.
+        Of days that cover much the same it is the first, and none is before today; None where no
+        application is expected to cover anything. An application covers ``interval`` days, and the
+        season may have ``number`` of them; ``begun`` is whether its start counts already, so that
+        one could go on today, ``covered`` the last day that is covered already.
         """
         if not self.in_sight:
             return None
@@ -311,24 +306,13 @@ def cover_by_first_day(
 
     Those after it go on, along each course, where they cover most. Where a start falls back and
     comes later, one that was waited for goes on then; one of the very first day went on all the
-    same, and is one less to have.
+    same, and is one less to have. It is the mean over the courses, (days,); a first one that is
+    late covers nothing.
 
-    Parameters
-    ----------
-    rate : ndarray of float, shape (days, lanes)
-        Of bare days of the season; 0 on all others.
-    first, last : ndarray of int, shape (lanes,)
-        Rows of the first and last day of the treatment span along each course.
-    interval, number : int
-    begun : bool
-        Whether one could go on on the very first day.
-    spare : int
-        Days that one that is waited for must have left before it is late [days].
-
-    Returns
-    -------
-    ndarray of float, shape (days,)
-        Mean over the courses; a first one that is late covers nothing.
+    ``rate`` is that of bare days of the season, 0 on all others, (days, lanes); ``first`` and
+    ``last`` are rows of the treatment span along each course, (lanes,); ``begun`` is whether one
+    could go on on the very first day, ``spare`` how many days one that is waited for must have left
+    before it is late.
     """
     days, lanes = rate.shape
     total = np.zeros((days + 1, lanes))

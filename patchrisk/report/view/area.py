@@ -2,55 +2,27 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import date
-from functools import cached_property, partial
+from functools import cached_property
 
 import numpy as np
 
-from patchrisk.base.pen import Pen, as_date, capital, listed
-from patchrisk.core.plan.programme import AreaPlan, Planned
+from patchrisk.base.pen import Pen, capital, listed
+from patchrisk.core.plan.programme import AreaPlan
 from patchrisk.core.verdict.decision_table import Verdict
 from patchrisk.core.verdict.judgement import Judgement, area_verdict, history_asked
 from patchrisk.read.groups import load_groups
 from patchrisk.report import story, words
-from patchrisk.report.plan_sentences import (
-    Teller,
-    caution_sentences,
-    measure_sentences,
-    sentences,
-)
-from patchrisk.report.plan_words import (
-    amounts_words,
-    span_words,
-    watering_sentences,
-    watering_words,
-)
+from patchrisk.report.plan_sentences import measure_sentences, sentences, teller
+from patchrisk.report.plan_words import ToDo, steps
 from patchrisk.report.records_words import water_words, went_on
 from patchrisk.report.view.disease import DiseaseView, rank
-from patchrisk.report.view.tasks import Task, only_to_look_for, tasks_of
+from patchrisk.report.view.tasks import Task, only_to_look_for, tasks_of, why_none
 from patchrisk.site_day.morning import AreaMorning, Morning
 
 _TO_PUT_ON = (Verdict.APPLY, Verdict.DECIDE, Verdict.GET_READY)
 _GROUP_KINDS = 2  # on the card; all of them stand in the area's part
 AHEAD = 14  # days that the small line of the soil looks ahead
 _PUT_ON = {Verdict.DECIDE: "To protect", Verdict.GET_READY: "Have ready"}
-
-
-@dataclass(frozen=True)
-class PlannedWords:
-    """An application of the programme: ``when``, ``what`` goes on, ``against`` which diseases.
-
-    ``day`` sorts them; ``how`` is the watering in and the amounts, ``in_short`` the same for a line
-    of the sheet; ``notes`` are reasons and cautions.
-    """
-
-    day: date
-    when: str
-    what: str
-    against: str
-    how: str
-    in_short: str
-    notes: tuple[str, ...]
 
 
 @dataclass(frozen=True, eq=False)
@@ -269,10 +241,11 @@ class AreaView:
     @property
     def rest(self) -> str:
         """Diseases that are only to be looked for, and those that nothing is to be done about."""
-        quiet = [row.name for row in self.rows if row.verdict is Verdict.NOTHING]
         urgent = any(row.verdict >= Verdict.GET_READY for row in self.rows)
+        silent = [row for row in self.rows if row.verdict is Verdict.NOTHING]
+        quiet = [row.name for row in silent if urgent or not why_none(row)]
         look = [row.name for row in only_to_look_for(self.rows) if row.scout == "now"]
-        if self.rows and self.rows[0].verdict is Verdict.NOTHING:
+        if self.rows and self.rows[0].name in quiet:
             quiet.remove(self.rows[0].name)  # its season is drawn: that says what there is to say
         said = (("look for", look if urgent else []), ("nothing to do about", quiet))
         return "; ".join(f"{lead} {listed(names)}" for lead, names in said if names)
@@ -320,36 +293,16 @@ class AreaView:
         return f"Last application: {went_on(last, self.pen)}{wet and f', {wet}'}."
 
     @cached_property
-    def planned(self) -> tuple[PlannedWords, ...]:
+    def planned(self) -> list[ToDo]:
         """The applications of its programme."""
-        return () if self.plan is None else tuple(map(self._planned, self.plan.planned))
-
-    def _planned(self, planned: Planned) -> PlannedWords:
-        pen, library = self.pen, self.morning.library
-        tell, water = Teller(partial(words.name_of, library), pen), planned.watering
-        covers = {key: j.cover for key, j in self.at.judged.items() if j.cover is not None}
-        span, amounts = span_words(planned, pen), "; ".join(amounts_words(planned, pen.system))
-        how = ("" if water is None else watering_sentences(water, pen.show), amounts)
-        in_short = (watering_words(water, pen.show), amounts or "rate ______ total ______")
-        return PlannedWords(
-            day=as_date(planned.day),
-            when=f"{pen.day(planned.day)}{span and f' ({span})'}",
-            what=planned.choice.label,
-            against=tell.names(planned.targets),
-            how=" ".join(f"{capital(text).rstrip('.')}." for text in how if text),
-            in_short="; ".join(filter(None, in_short)),
-            notes=(
-                *sentences(planned.reasons, tell),
-                *caution_sentences(planned, covers, tell),
-            ),
-        )
+        return [] if self.plan is None else steps(self.morning, self.plan)
 
     @cached_property
     def advice(self) -> tuple[str, ...]:
         """What is to be known of its programme, and upkeep besides."""
         if self.plan is None:
             return ()
-        tell = Teller(partial(words.name_of, self.morning.library), self.pen)
+        tell = teller(self.morning)
         measures = measure_sentences(self.plan.measures, tell, self.plan.as_of)
         return (
             *sentences(self.plan.advice, tell),

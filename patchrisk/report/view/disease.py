@@ -125,18 +125,19 @@ def changed_since_yesterday(entry: Entry) -> str:
     return words.change_words((verdict, before[j.disease][1]), (j.verdict, j.phase))
 
 
-def rank(entry: Entry) -> tuple[int, bool, int, bool, int, np.datetime64]:
+def rank(entry: Entry) -> tuple[int, bool, int, bool, np.datetime64, int]:
     """Most urgent first; then what is new, matters most here, goes on now, and comes next."""
     j = entry.first
     new = bool(changed_since_yesterday(entry))
-    next_start = think_again_on(j, _EPOCH, 0)
+    running = j.phase in RUNNING
+    next_start = None if running else think_again_on(j, _EPOCH, 0)
     return (
         -j.verdict,
         not new,
         -j.case.stakes.stake,
-        j.phase not in RUNNING,
-        -j.case.stakes.host,
+        not running,
         _NEVER if next_start is None else next_start,
+        -j.case.stakes.host,
     )
 
 

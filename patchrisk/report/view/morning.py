@@ -4,7 +4,6 @@ import unicodedata
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
-from functools import cached_property
 
 import numpy as np
 
@@ -39,172 +38,39 @@ class Scouting:
 
 @dataclass(frozen=True, eq=False)
 class MorningView:
-    """A whole morning; ``areas`` stand in order of urgency, ``last`` is the page before.
+    """A whole morning in words; ``areas`` stand in order of urgency, a change is one of an area.
 
-    A change is an area and what changed in it.
+    ``since_last`` is since the page of ``last_page``, which is empty without one; ``recorded``
+    whether records of applications are kept. ``data`` is what was read, how old it is and what is
+    to mend in it, ``not_had`` what no service or file gave, and ``left_out`` what of the readings
+    is not used. ``message`` is it all in one line, ``crew`` in two of plain letters that fit one
+    text message: orders, then the rest.
     """
 
-    morning: Morning
+    site: str
+    as_of: date
+    day: str
+    short_day: str
     areas: tuple[AreaView, ...]
-    last: LastPage | None
-    pen: Pen
-
-    @property
-    def site(self) -> str:
-        """Name of the site."""
-        return self.morning.site.site.name
-
-    @property
-    def as_of(self) -> date:
-        """The morning's day."""
-        return self.morning.as_of
-
-    @property
-    def day(self) -> str:
-        """Its day with the weekday."""
-        return self.pen.long_day(np.datetime64(self.as_of, "D"))
-
-    @property
-    def short_day(self) -> str:
-        """Its day and month."""
-        return self.pen.day(np.datetime64(self.as_of, "D"))
-
-    @property
-    def verdict(self) -> Verdict:
-        """The most urgent of its areas."""
-        return max((area.verdict for area in self.areas), default=Verdict.NOTHING)
-
-    @property
-    def words(self) -> str:
-        """The verdict as people read it."""
-        return words.verdict_words(self.verdict)
+    verdict: Verdict
+    words: str
+    yesterday: list[tuple[str, str]]
+    last_page: str
+    since_last: list[tuple[str, str]]
+    past_label: list[str]
+    recorded: bool
+    credits: Sequence[str]
+    data: list[str]
+    not_had: list[str]
+    left_out: list[str]
+    scouting: list[Scouting]
+    message: str
+    crew: str
 
     @property
     def is_due(self) -> bool:
         """Whether an area asks for an application, or for a decision on one."""
         return self.verdict >= Verdict.DECIDE
-
-    @cached_property
-    def yesterday(self) -> list[tuple[str, str]]:
-        """What changed since yesterday."""
-        rows = [(area.name, row) for area in self.areas for row in area.rows]
-        return [(area, f"{row.name}: {row.changed}") for area, row in rows if row.changed]
-
-    @property
-    def last_page(self) -> str:
-        """The day of the page before; empty without one."""
-        return "" if self.last is None else self.pen.day(np.datetime64(self.last.as_of), year=True)
-
-    @cached_property
-    def since_last(self) -> list[tuple[str, str]]:
-        """What changed since the page before."""
-        return [] if self.last is None else list(changes_since(self.last, self.areas, self.pen))
-
-    @property
-    def past_label(self) -> list[str]:
-        """What went on this year past a figure of its label."""
-        return [past_label_words(past, self.pen) for past in self.morning.past_label_now]
-
-    @property
-    def recorded(self) -> bool:
-        """Whether records of applications are kept."""
-        return self.morning.applications is not None
-
-    # --- what it rests on -----------------------------------------------------------------------
-
-    @property
-    def credits(self) -> Sequence[str]:
-        """Whose weather it is."""
-        return self.morning.weather.attributions
-
-    @property
-    def data(self) -> list[str]:
-        """What was read, how old it is, and what is to mend in it."""
-        return list(self._data())
-
-    def _data(self) -> Iterator[str]:
-        morning, pen = self.morning, self.pen
-        for logged in morning.readings:
-            for probe in logged.probes:
-                yield words.probe_words(logged, probe, morning.as_of, pen)
-        yield from (t for t in weather_lines(morning.weather, pen) if t not in self.credits)
-        yield from applications_words(morning.applications, pen)
-        yield from (f"To mend in your readings by hand: {f}." for f in morning.hand_faults)
-        yield from (f"To mend in your notes: {fault}." for fault in morning.notes.faults)
-        yield _weather_ahead(morning.ground)
-
-    @property
-    def not_had(self) -> list[str]:
-        """What no service or file gave, and what is used instead."""
-        return [f"{n}." for n in self.morning.weather.notices if n.severity == "warning"]
-
-    @property
-    def left_out(self) -> list[str]:
-        """Readings that were left out or flagged."""
-        return [
-            f"{logged.file}, {flag_words(flag)}"
-            for logged in self.morning.readings
-            for flag in logged.flags
-        ]
-
-    @cached_property
-    def scouting(self) -> list[Scouting]:
-        """What to look for and to send, of each disease, those that are asked for now first."""
-        where: dict[str, list[tuple[str, DiseaseView]]] = {}
-        for area in self.areas:
-            for row in area.rows:
-                if row.scout or sample_asked(row.judged):
-                    where.setdefault(row.key, []).append((area.name, row))
-        library, made = self.morning.library, []
-        for key, places in where.items():
-            disease = library.diseases.get(key)
-            source = library.groups[key] if disease is None else disease.expression
-            begun = [name for name, row in places if _look_now(row)]
-            scouting = Scouting(
-                name=words.name_of(library, key),
-                where=", ".join(begun or [f"{name} {row.scout}" for name, row in places]),
-                now=bool(begun),
-                look_for="" if source.look_for is None else self.pen.prose(source.look_for.text),
-                samples=self.pen.prose(source.samples.text),
-            )
-            made.append(scouting)
-        return sorted(made, key=lambda s: not s.now)
-
-    # --- in short -------------------------------------------------------------------------------
-
-    @property
-    def message(self) -> str:
-        """It all in one line that can be sent."""
-        parts = []
-        for area in self.areas:
-            if area.verdict < Verdict.GET_READY:
-                continue
-            named = area.foremost
-            more = f" and {len(named) - _MESSAGE_NAMES} more" if len(named) > _MESSAGE_NAMES else ""
-            against = f": {', '.join(named[:_MESSAGE_NAMES])}{more}" if named else ""
-            parts.append(f"{area.name} {area.words.upper()}{against}")
-        rows = [(area.name, row) for area in self.areas for row in area.rows]
-        changed = [f"{area}, {row.name}" for area, row in rows if row.changed]
-        new = f". Changed since yesterday: {'; '.join(changed)}" if changed else ""
-        to_do = "; ".join(parts) or "nothing to put on today"
-        text = f"{self.site}, {self.short_day}: {to_do}{new}."
-        return " ".join(text.split())  # one line, whatever stands in a name
-
-    @property
-    def crew(self) -> str:
-        """Two lines of plain letters that fit one text message: orders, then the rest."""
-        urgent = [area for area in self.areas if area.verdict >= Verdict.GET_READY]
-        rest = [area for area in self.areas if area not in urgent]
-        orders = [f"{_short(a.name)} {a.words.upper()}{_first(a.foremost)}" for a in urgent]
-        to_do = "; ".join(orders) or "nothing to put on"
-        first = f"{_short(self.site)} {self.short_day}: {to_do}"
-        names = ", ".join(_short(area.name) for area in rest)
-        others = f"{_cut(names, 30)}: nothing to put on. " if urgent and rest else ""
-        shown = [area.soil_now.split() for area in self.areas if area.soil_now]
-        figures = sorted(round(float(figure)) for figure, _ in shown)
-        span = dict.fromkeys(map(str, (*figures[:1], *figures[-1:])))
-        soil = f"Soil {' to '.join(span)} {shown[0][1]}." if shown else "No soil figure."
-        return f"{_cut(first, _CREW_ORDERS)}\n{_cut(others + soil, _CREW_REST)}"
 
 
 def view_of(
@@ -214,7 +80,102 @@ def view_of(
     pen, by_area = words.pen_of(morning), {plan.area: plan for plan in plans}
     areas = [AreaView(morning, at, by_area.get(at.area.name), pen) for at in morning.areas]
     areas.sort(key=lambda area: (-area.verdict, -len(area.foremost)))
-    return MorningView(morning, tuple(areas), last, pen)
+    rows = [(area.name, row) for area in areas for row in area.rows]
+    verdict = max((area.verdict for area in areas), default=Verdict.NOTHING)
+    today, weather = np.datetime64(morning.as_of, "D"), morning.weather
+    site, day = morning.site.site.name, pen.day(today)
+    return MorningView(
+        site=site,
+        as_of=morning.as_of,
+        day=pen.long_day(today),
+        short_day=day,
+        areas=tuple(areas),
+        verdict=verdict,
+        words=words.verdict_words(verdict),
+        yesterday=[(area, f"{row.name}: {row.changed}") for area, row in rows if row.changed],
+        last_page="" if last is None else pen.day(np.datetime64(last.as_of), year=True),
+        since_last=[] if last is None else list(changes_since(last, areas, pen)),
+        past_label=[past_label_words(past, pen) for past in morning.past_label_now],
+        recorded=morning.applications is not None,
+        credits=weather.attributions,
+        data=list(_data(morning, pen)),
+        not_had=[f"{n}." for n in weather.notices if n.severity == "warning"],
+        left_out=[
+            f"{logged.file}, {flag_words(flag)}"
+            for logged in morning.readings
+            for flag in logged.flags
+        ],
+        scouting=_scouting(morning, rows, pen),
+        message=_message(site, day, areas, rows),
+        crew=_crew(site, day, areas),
+    )
+
+
+def _data(morning: Morning, pen: Pen) -> Iterator[str]:
+    for logged in morning.readings:
+        for probe in logged.probes:
+            yield words.probe_words(logged, probe, morning.as_of, pen)
+    said = weather_lines(morning.weather, pen)
+    yield from (text for text in said if text not in morning.weather.attributions)
+    yield from applications_words(morning.applications, pen)
+    yield from (f"To mend in your readings by hand: {f}." for f in morning.hand_faults)
+    yield from (f"To mend in your notes: {fault}." for fault in morning.notes.faults)
+    yield _weather_ahead(morning.ground)
+
+
+Rows = Sequence[tuple[str, DiseaseView]]  # of every area, by its name
+
+
+def _scouting(morning: Morning, rows: Rows, pen: Pen) -> list[Scouting]:
+    """Say what to look for and to send, of each disease, those that are asked for now first."""
+    where: dict[str, list[tuple[str, DiseaseView]]] = {}
+    for area, row in rows:
+        if row.scout or sample_asked(row.judged):
+            where.setdefault(row.key, []).append((area, row))
+    library, made = morning.library, []
+    for key, places in where.items():
+        disease = library.diseases.get(key)
+        source = library.groups[key] if disease is None else disease.expression
+        begun = [name for name, row in places if _look_now(row)]
+        scouting = Scouting(
+            name=words.name_of(library, key),
+            where=", ".join(begun or [f"{name} {row.scout}" for name, row in places]),
+            now=bool(begun),
+            look_for="" if source.look_for is None else pen.prose(source.look_for.text),
+            samples=pen.prose(source.samples.text),
+        )
+        made.append(scouting)
+    return sorted(made, key=lambda s: not s.now)
+
+
+def _message(site: str, day: str, areas: Sequence[AreaView], rows: Rows) -> str:
+    parts = []
+    for area in areas:
+        if area.verdict < Verdict.GET_READY:
+            continue
+        named = area.foremost
+        more = f" and {len(named) - _MESSAGE_NAMES} more" if len(named) > _MESSAGE_NAMES else ""
+        against = f": {', '.join(named[:_MESSAGE_NAMES])}{more}" if named else ""
+        parts.append(f"{area.name} {area.words.upper()}{against}")
+    changed = [f"{area}, {row.name}" for area, row in rows if row.changed]
+    new = f". Changed since yesterday: {'; '.join(changed)}" if changed else ""
+    text = f"{site}, {day}: {'; '.join(parts) or 'nothing to put on today'}{new}."
+    return " ".join(text.split())  # one line, whatever stands in a name
+
+
+def _crew(site: str, day: str, areas: Sequence[AreaView]) -> str:
+    urgent = [area for area in areas if area.verdict >= Verdict.GET_READY]
+    rest = [area for area in areas if area not in urgent]
+    orders = [f"{_short(a.name)} {a.words.upper()}{_first(a.foremost)}" for a in urgent]
+    to_do = "; ".join(orders) or "nothing to put on"
+    names = ", ".join(_short(area.name) for area in rest)
+    others = f"{_cut(names, 30)}: nothing to put on. " if urgent and rest else ""
+    shown = [area.soil_now.split() for area in areas if area.soil_now]
+    figures = sorted(round(float(figure)) for figure, _ in shown)
+    span = dict.fromkeys(map(str, (*figures[:1], *figures[-1:])))
+    soil = f"Soil {' to '.join(span)} {shown[0][1]}." if shown else "No soil figure."
+    first = f"{_short(site)} {day}: {to_do}"
+    return f"{_cut(first, _CREW_ORDERS)}\n{_cut(others + soil, _CREW_REST)}"
 
 
 def _look_now(row: DiseaseView) -> bool:

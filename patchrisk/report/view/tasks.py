@@ -8,10 +8,22 @@ import numpy as np
 
 from patchrisk.base.pen import Pen, capital, listed
 from patchrisk.core.soil.root_depth import SoilSeries
-from patchrisk.core.verdict.decision_table import Phase, Verdict
-from patchrisk.core.verdict.judgement import DAMAGE_SEEN, settle_soon, think_again_on
+from patchrisk.core.verdict.decision_table import (
+    RUNNING,
+    Helps,
+    Phase,
+    Roots,
+    Verdict,
+)
+from patchrisk.core.verdict.judgement import (
+    DAMAGE_SEEN,
+    LATE,
+    settle_soon,
+    think_again_on,
+    treatment_is_over,
+)
 from patchrisk.report.view.disease import DiseaseView
-from patchrisk.report.view.reasons import accept_words, protect_words
+from patchrisk.report.view.reasons import accept_words, none_words, protect_words
 from patchrisk.report.words import wording_number
 from patchrisk.site_day.morning import AreaMorning
 
@@ -79,13 +91,15 @@ def tasks_of(area: AreaMorning, views: Sequence[DiseaseView], pen: Pen) -> Itera
     tasks += _soon(soon)
     tasks += _named("send a sample to a laboratory:", sample, attrgetter("sample_by"))
     tasks += _covered(of(Verdict.KEEP_COVER), pen)
-    if not urgent:  # else the card names them in its last line
-        tasks += _look(only_to_look_for(views))
-    if not tasks:
-        tasks = [Task("nothing to do today", "", _next(views, pen))]
-    elif not any(of(v) for v in (Verdict.APPLY, Verdict.DECIDE, Verdict.CANNOT_SAY)):
-        first = tasks[0]
-        if area.entries and not area.unknown:
+    none = [] if urgent else list(_not_called_for(views))
+    look = [] if urgent else list(_look(only_to_look_for(views)))  # else the card names them last
+    if not (tasks or look):
+        tasks = [Task("nothing to do today", "", _next(views, pen)), *none]
+    else:
+        tasks += [*none, *look]
+        calls = any(of(v) for v in (Verdict.APPLY, Verdict.DECIDE, Verdict.CANNOT_SAY))
+        if not calls and area.entries and not area.unknown:
+            first = tasks[0]
             tasks[0] = Task(f"nothing to put on today; {first.lead}", first.names, first.why)
     old = () if of(Verdict.CANNOT_SAY) else _old(area.soil, views, pen)
     for task in (*tasks, *old):
@@ -238,6 +252,31 @@ def _by_end(views: Sequence[DiseaseView]) -> Iterator[tuple[np.datetime64, list[
 def _covered(views: Sequence[DiseaseView], pen: Pen) -> Iterator[Task]:
     for until, alike in _by_end(views):
         yield Task(f"covered to {pen.day(until)}:", _names(alike))
+
+
+def _not_called_for(views: Sequence[DiseaseView]) -> Iterator[Task]:
+    """Say of what is known here why nothing is to go on though its season runs or is near."""
+    by_lead: dict[str, list[DiseaseView]] = {}
+    for one in views:
+        by_lead.setdefault(why_none(one), []).append(one)
+    for lead, alike in by_lead.items():
+        if lead:
+            yield Task(f"{lead} against", _names(alike), _each(alike, none_words))
+
+
+def why_none(view: DiseaseView) -> str:
+    """Say that it is late for an application, or that none is called for; empty of all else."""
+    j = view.judged
+    quiet = j.verdict in (Verdict.SCOUT, Verdict.NOTHING) and j.roots is Roots.BARE
+    if not (quiet and j.treats) or j.phase not in (Phase.COMING, *RUNNING):
+        return ""
+    if j.reason in LATE:
+        no_use = j.case.late is Helps.NO or treatment_is_over(j, view.as_of)
+        # where no records are kept, something may be on
+        known = view.morning.applications is not None
+        unless = "" if known else ", unless one is on,"
+        return f"{'too late' if no_use else 'late'} for a first application{unless}"
+    return "" if j.reason in DAMAGE_SEEN or settle_soon(j) else "no application is called for"
 
 
 def _named(

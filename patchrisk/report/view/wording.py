@@ -368,7 +368,7 @@ class Wording:
         what = " or ".join(dict.fromkeys(kinds)) or "stress"
         more = "more " if j.damage is not None and j.damage[0] < self.as_of else ""
         also = listed([_stress(kind) for kind in self.disease.expression.unmeasured])
-        too = f" ({also} not counted)" if also and j.damage_odds < wording_number("likely") else ""
+        too = f", {also} not counted" if also and j.damage_odds < wording_number("likely") else ""
         return f"{more}{what} to bring damage out: {chance(j.damage_odds)}{too}"
 
     @property

@@ -28,7 +28,8 @@ from patchrisk.report.figures.canvas import (
     box,
 )
 from patchrisk.report.figures.seasons import seasons_figure
-from patchrisk.report.page import MARK, render
+from patchrisk.report.html import render
+from patchrisk.report.page import MARK
 from patchrisk.report.view.area import AreaView
 from patchrisk.report.visit.view import VisitView
 from patchrisk.report.words import name_of, pen_of

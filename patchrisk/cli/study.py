@@ -1,54 +1,52 @@
-"""``patchrisk backtest``: what every rule would have said in past seasons."""
+"""``patchrisk backtest`` and ``sweep``: past seasons by every rule, or by other numbers of one."""
 
 import os
 import re
 import shlex
 import sys
-import time
-from collections.abc import Callable, Iterator
-from contextlib import ExitStack, contextmanager
+from collections import Counter
+from collections.abc import Iterator, Mapping
+from itertools import product
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from patchrisk.base.errors import Fault, InputError
-from patchrisk.cli.options import F, echo
+from patchrisk.cli.options import F, Parsed, echo, progress_bar
 
 if TYPE_CHECKING:
     from patchrisk.base.units import System
 
 
-def years(text: str) -> tuple[int, int]:
-    """Read seasons written 2009-2024, or 2016 for one."""
+def _years(text: str) -> tuple[int, int]:
     match = re.fullmatch(r"(\d{4})(?:-(\d{4}))?", text)
     if match is None:
-        raise click.BadParameter(f"{text!r}: write 2009-2024, or 2016 for one season")
+        raise ValueError(f"{text!r}: write 2009-2024, or 2016 for one season")
     return int(match[1]), int(match[2] or match[1])
 
 
-def days(text: str) -> tuple[int, int]:
-    """Read a range of days written 21-84."""
+def _terms(text: str) -> Any:
+    """Read the days of lead as what skill is judged by."""
+    from patchrisk.study.observations import usual_terms
+
     first, _, last = text.partition("-")
     if not (first.isdigit() and last.isdigit() and int(first) <= int(last)):
-        raise click.BadParameter(f"{text!r}: write the least and the most days, such as 21-84")
-    return int(first), int(last)
+        raise ValueError(f"{text!r}: write the least and the most days, such as 21-84")
+    return usual_terms((int(first), int(last)))
 
 
-def named(text: str) -> tuple[str, str]:
-    """Read a column written OURS=THEIRS."""
+def _named(text: str) -> tuple[str, str]:
     ours, equals, theirs = text.partition("=")
     if not (ours and equals and theirs):
-        raise click.BadParameter(f"{text!r}: write it as air_min_c=tmin")
+        raise ValueError(f"{text!r}: write it as air_min_c=tmin")
     return ours, theirs
 
 
-def difference(text: str | float) -> Any:
-    """Read a difference of temperature as 2degC or 3.6degF, or one for each month; in degC."""
+def _warmer(text: str) -> float | tuple[float, ...]:
+    """Read a difference of temperature, or twelve, in degC."""
     from patchrisk.base.units import to_canonical
 
-    if isinstance(text, float):
-        return text
     match = re.fullmatch(r"([-+\d.,]+) ?(deg[CF])", text)
     try:
         given = [float(one) for one in match[1].split(",")] if match else []
@@ -56,9 +54,15 @@ def difference(text: str | float) -> Any:
         given = []
     if match is None or len(given) not in (1, 12) or max(map(abs, given)) > 20:
         cure = "write such as 2degC or 3.6degF, or twelve with commas, January first, at most 20"
-        raise click.BadParameter(f"{text!r}: {cure}")
+        raise ValueError(f"{text!r}: {cure}")
     shift = tuple(float(to_canonical("temperature difference", n, match[2])) for n in given)
     return shift[0] if len(shift) == 1 else shift
+
+
+_YEARS = Parsed("years", _years)
+_TABLES: Mapping[str, Any] = {"parquet": ("parquet",), "csv": ("csv",), "both": ("parquet", "csv")}
+_PATH = click.Path(path_type=Path)
+_GB_A_ROW = 1e-6  # of the table and what is made of it (measured on 122,000 rows)
 
 
 def study_options(command: F) -> F:
@@ -73,21 +77,21 @@ def study_options(command: F) -> F:
         ),
         click.option(
             "--lead",
-            type=days,
+            "terms",
+            type=Parsed("days", _terms),
             help="Days before the disease is seen at which an opening is of use, as 21-84, for "
             "every disease; without it the lags in each disease's file say.",
         ),
         click.option(
             "--observations",
-            type=click.Path(path_type=Path),
+            type=_PATH,
             help="CSV of what was seen (place, disease, first_seen; or looked, incidence): judges "
             "the rules by it.",
         ),
         click.option(
             "--column",
             "columns",
-            type=named,
-            metavar="OURS=THEIRS",
+            type=Parsed("ours=theirs", _named),
             multiple=True,
             help="What a table calls a column, as air_min_c=tmin; may be repeated.",
         ),
@@ -99,23 +103,16 @@ def study_options(command: F) -> F:
             help="A number that stands for missing in a table, such as -9999; may be repeated.",
         ),
         click.option(
-            "--years", type=years, help="Seasons that began in these years, as 2009-2024."
+            "--years", type=_YEARS, help="Seasons that began in these years, as 2009-2024."
         ),
         click.option(
             "--ro-crate", is_flag=True, help="Describe the folder as an RO-Crate for an archive."
         ),
         click.option(
-            "--diseases-folder",
-            type=click.Path(path_type=Path),
-            help="Your own disease files, over the ones that come with it.",
+            "--diseases-folder", type=_PATH, help="Your own disease files, over the shipped ones."
         ),
-        click.option(
-            "--out",
-            type=click.Path(path_type=Path),
-            required=True,
-            help="Folder for the results; made.",
-        ),
-        click.argument("source", type=click.Path(path_type=Path)),
+        click.option("--out", type=_PATH, required=True, help="Folder for the results; made."),
+        click.argument("source", type=_PATH),
     ):
         command = option(command)
     return command
@@ -126,13 +123,6 @@ def usual_units(source: Path) -> "System":
     from patchrisk.read.site import read_site
 
     return read_site(source).site.units if source.suffix == ".toml" else "metric"
-
-
-_FORMS: dict[str | None, Any] = {
-    "parquet": ("parquet",),
-    "csv": ("csv",),
-    "both": ("parquet", "csv"),
-}
 
 
 @click.command()
@@ -154,7 +144,7 @@ _FORMS: dict[str | None, Any] = {
 @click.option(
     "--shift-air",
     "shift_air_c",
-    type=difference,
+    type=Parsed("difference", _warmer),
     default=0.0,
     help="A scenario: add so much to the air of every day, as 2degC, or twelve with commas, "
     "January's first; with --soil modelled.",
@@ -168,7 +158,7 @@ _FORMS: dict[str | None, Any] = {
 )
 @click.option(
     "--reference",
-    type=years,
+    type=_YEARS,
     default="1991-2020",
     show_default=True,
     help="Years in which --quantile-map compares the two.",
@@ -187,7 +177,7 @@ _FORMS: dict[str | None, Any] = {
 @click.option(
     "--table",
     "table",
-    type=click.Choice(["parquet", "csv", "both"]),
+    type=click.Choice(list(_TABLES)),
     help="Which tables to write; both where Parquet can be written.",
 )
 @click.option(
@@ -217,7 +207,7 @@ def backtest(
     columns: tuple[tuple[str, str], ...],
     table: str | None,
     observations: Path | None,
-    lead: tuple[int, int] | None,
+    terms: Any,
     units: "System | None",
     models: bool,
     workers: int | None,
@@ -253,6 +243,7 @@ def backtest(
     as many with nine draws, and takes no more memory for many sites than for few; beyond that,
     --scheduler gives the same tables from a Dask cluster.
     """  # noqa: D301 - click takes the escape as it stands
+    from patchrisk.read.diseases import load_library
     from patchrisk.study.run import backtest as run
     from patchrisk.study.study import check_folder
 
@@ -270,7 +261,7 @@ def backtest(
             quantile_map=quantile_map,
             reference=reference,
             columns=dict(columns),
-            forms=_FORMS.get(table),
+            forms=None if table is None else _TABLES[table],
             workers=workers or os.cpu_count() or 1,
             memory_gb=memory_gb,
             command=shlex.join(["patchrisk", *sys.argv[1:]]),
@@ -295,27 +286,27 @@ def backtest(
     if models and observations is not None:
         from patchrisk.study.models import fit_models
 
-        kinds = [one["disease"] for one in done.metadata["rules"]]
+        kinds = dict.fromkeys(one["disease"] for one in done.metadata["rules"])
         skills, faults = fit_models(
-            source, observations, list(dict.fromkeys(kinds)), columns=dict(columns),
+            source, observations, list(kinds), columns=dict(columns),
             missing_values=options["missing_values"], diseases_folder=diseases_folder,
             soil="either" if options["soil"] == "both" else options["soil"],
         )  # fmt: skip
         for fault in faults:
             echo(f"No model: {fault}", err=True)
-    inside: dict[Path, int] = {}
-    system = units or usual_units(source)
-    written = list(
-        _study(out, done, observations, lead, system, diseases_folder, memory_gb, geo, skills)
-    )
-    written += _on_request(out, done, reference if quantile_map else None, geo, ro_crate)
+    written = [
+        *_study(
+            out, done, observations, memory_gb, library=load_library(diseases_folder),
+            terms=terms, units=units or usual_units(source), geo=geo, models=skills,
+        ),
+        *_on_request(out, done, reference if quantile_map else None, geo, ro_crate),
+    ]  # fmt: skip
     for path in written:
         if path.parent == out:
-            echo(str(path))
-        else:
-            inside[path.parent] = inside.get(path.parent, 0) + 1
-    for folder, number in inside.items():
-        echo(f"{folder}: {number} files")
+            echo(path)
+    for folder, number in Counter(path.parent for path in written).items():
+        if folder != out:
+            echo(f"{folder}: {number} files")
 
 
 def files_read(
@@ -335,55 +326,35 @@ def files_read(
     return inputs
 
 
-GB_A_ROW = 1e-6  # of the table and what is made of it (measured on 122,000 rows)
-
-
 def _study(
-    out: Path,
-    done: Any,
-    observations: Path | None,
-    lead: tuple[int, int] | None,
-    units: "System",
-    diseases_folder: Path | None,
-    memory_gb: float,
-    geo: bool,
-    models: list[Any],
+    out: Path, done: Any, observations: Path | None, memory_gb: float, **told: Any
 ) -> Iterator[Path]:
-    """Write what is made of the whole table."""
-    tables = [
-        out / f"{name}.{form}" for name in ("seasons", "verdicts") for form in ("csv", "parquet")
-    ]
-    yield from (path for path in tables if path.is_file())
+    """Write what is made of the whole table; ``told`` is as `write_study` takes it."""
+    from patchrisk.study.study import write_study
+    from patchrisk.study.table_files import SeasonParts
+
+    for name, form in product(("seasons", "verdicts"), ("csv", "parquet")):
+        if (table := out / f"{name}.{form}").is_file():
+            yield table
     yield out / "metadata.json"
     rows, in_parquet = done.metadata["counts"]["rows"], (out / "seasons.parquet").is_file()
-    if not in_parquet and rows * GB_A_ROW > memory_gb:
+    if not in_parquet and rows * _GB_A_ROW > memory_gb:
         echo(
             f"{rows} rows of CSV take more than --memory {memory_gb:g}: trends and figures were "
             "left out; write Parquet as well (--table both), or give more memory.",
             err=True,
         )
-        return
-    if rows:
-        from patchrisk.read.diseases import load_library
-        from patchrisk.study.observations import usual_terms
-        from patchrisk.study.study import write_study
-        from patchrisk.study.table_files import SeasonParts
-
-        library = load_library(diseases_folder)
+    elif rows:
         with progress_bar("Trends") as reading, progress_bar("Figures") as progress:
             yield from write_study(
                 out,
                 SeasonParts(out) if in_parquet else done.seasons,
                 observations,
                 verdicts=None if observations is None else done.verdicts,
-                models=models,
-                library=library,
-                terms=None if lead is None else usual_terms(lead),
-                units=units,
-                geo=geo,
                 reading=reading,
                 progress=progress,
                 tell=echo,
+                **told,
             )
 
 
@@ -408,22 +379,73 @@ def _on_request(
     return [*(out / name for name in names), *([write_crate(out)] if ro_crate else [])]
 
 
-@contextmanager
-def progress_bar(label: str) -> Iterator[Callable[[int, int], None]]:
-    """Give something to tell the progress to; a bar appears when it takes over two seconds."""
-    began = time.monotonic()
-    shown: Any = None
-    with ExitStack() as stack:
+@click.command()
+@study_options
+@click.option("--disease", required=True, help="Key or name of the disease.")
+@click.option("--rule", required=True, help="One of its rules; `patchrisk diseases` names them.")
+@click.option(
+    "--vary",
+    multiple=True,
+    required=True,
+    help="A number and its range, as low=16:20:0.5degC or days=3:7:1; may be repeated for a grid.",
+)
+@click.option(
+    "--soil",
+    type=click.Choice(["either", "measured", "modelled"]),
+    default="either",
+    show_default=True,
+    help="Soil temperature as measured, or modelled; either: measured at sites where any is.",
+)
+def sweep(
+    source: Path,
+    disease: str,
+    rule: str,
+    vary: tuple[str, ...],
+    out: Path,
+    observations: Path | None,
+    units: "System | None",
+    diseases_folder: Path | None,
+    columns: tuple[tuple[str, str], ...],
+    ro_crate: bool,
+    **options: Any,
+) -> None:
+    """Try a published rule with other numbers, and say how sharp the best ones are.
 
-        def tell(done: int, total: int) -> None:
-            nonlocal shown
-            if shown is None and done < total and time.monotonic() - began > 2:
-                shown = click.progressbar(length=total, label=label, file=sys.stderr)
-                stack.enter_context(shown)
-            if shown is not None:
-                shown.update(done - shown.pos)
-                if done == total:
-                    stack.close()
-                    shown = None
+    SOURCE is as for `patchrisk backtest`. Numbers that can be changed, where the rule has them:
+    low, high, close_above, close_below [degC or degF]; days, mean_of, close_days [days]; depth
+    [cm or in]; season_start, season_end [month-day, step in days, as 02-01:04-01:15].
 
-        yield tell
+    \b
+    Observations are a CSV with the columns
+      place       name of a site
+      disease     key or any name
+      first_seen  date, YYYY-MM-DD; or, instead,
+      looked, incidence   date of a look and percent, or: not found
+    """  # noqa: D301 - click takes the escape as it stands
+    from patchrisk.study.folder import Folder, write_crate
+    from patchrisk.study.sweep_study import sweep_files, sweep_sentences, sweep_source, write_sweep
+
+    inputs = files_read(source, observations, diseases_folder)
+    Folder(out).check(sweep_files(rule), inputs)
+    with progress_bar("Sweep") as progress:
+        swept = sweep_source(
+            source,
+            disease,
+            rule,
+            vary,
+            observations=observations,
+            columns=dict(columns),
+            diseases_folder=diseases_folder,
+            units=units or usual_units(source),
+            command=shlex.join(["patchrisk", *sys.argv[1:]]),
+            progress=progress,
+            **options,
+        )
+    for line in swept.made_from["sites_left_out"]:
+        echo(f"Left out: {line}", err=True)
+    for line in sweep_sentences(swept):
+        echo(line)
+    for path in write_sweep(out, swept, inputs):
+        echo(path)
+    if ro_crate:
+        echo(write_crate(out))
