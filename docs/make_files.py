@@ -12,6 +12,7 @@ from typing import Any, Literal, Union, get_args, get_origin
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
+from patchrisk.base.toml_files import toml_value
 from patchrisk.read.area import AREA_CURES
 from patchrisk.read.diseases.models import Disease
 from patchrisk.read.records.books import APPLICATIONS, NOTES, OBSERVATIONS, READINGS
@@ -59,7 +60,7 @@ def kind_of(annotation: Any) -> str:
         return "one of " + ", ".join(f'"{member.value}"' for member in annotation)
     origin, parts = get_origin(annotation), get_args(annotation)
     if origin is Literal:
-        return "one of " + ", ".join(f'"{p}"' if isinstance(p, str) else str(p) for p in parts)
+        return "one of " + ", ".join(map(toml_value, parts))
     if origin in (Union, types.UnionType):
         return " or ".join(dict.fromkeys(k for k in map(kind_of, parts) if k))
     if origin in (list, set, tuple, frozenset):

@@ -297,11 +297,10 @@ def _read_logger(site: Mapping[str, Any], table: dict[str, Any], folder: Path) -
     """Read a logger's file as the morning will; a probe whose depth is not told is asked for."""
     from patchrisk.read.logger.read_log import load_log
     from patchrisk.read.site import Site
-    from patchrisk.read.site_data import log_options
 
     whole = Site.model_validate({**site, "logger": [table], "folder": folder})
     path = folder / table["file"]
-    logged = load_log(path, log_options(whole, whole.logger[0]))
+    logged = load_log(path, whole.logger[0], whole.site)
     for probe in logged.probes:
         if math.isnan(probe.depth_cm):
             found = f"how deep {probe.name!r} lies is not told"

@@ -80,7 +80,7 @@ def note(site_file: Path, sample: bool, day: date | None, **cells: str) -> None:
 )
 def application(site_file: Path, sample: bool, day: date | None, **cells: str) -> None:
     """Write down an application that went on."""
-    from patchrisk.read.records.books import APPLICATIONS
+    from patchrisk.read.records.books import APPLICATIONS, OBSERVATIONS
     from patchrisk.report.records_words import record_words
     from patchrisk.report.words import name_of
 
@@ -95,7 +95,12 @@ def application(site_file: Path, sample: bool, day: date | None, **cells: str) -
     wet = f", watered in with {given['water']}" if given["water"] else ""
     path = APPLICATIONS.path(context.site)
     echo(f"Recorded in {path}: {done.day}, {where}, {what}{strength}{aim}{wet}.")
-    for text in record_words(context, done, before.rows, given):
+    try:
+        seen = OBSERVATIONS.read(context).rows
+    except InputError as error:
+        seen = ()
+        _tell(error.faults)
+    for text in record_words(context, done, before.rows, seen, given):
         echo(text)
     _tell(before.faults)
 

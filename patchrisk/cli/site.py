@@ -217,11 +217,11 @@ def fetch(request: Request) -> None:
     """Fetch station weather, past years and the forecast, and say what was got."""
     from patchrisk.base.pen import Pen
     from patchrisk.read.site_data import own_weather, read_all
-    from patchrisk.read.weather.at_site import location_of, weather_at
+    from patchrisk.read.weather.at_site import weather_at
     from patchrisk.report.check import write_weather
 
     site, _ = read_all(request.path)
-    today = location_of(site).local_day(request.now)
+    today = site.site.local_day(request.now)
     own = own_weather(site, today)
     with click.progressbar(length=100, label="Fetching", file=sys.stderr) as bar:
 

@@ -1,8 +1,10 @@
 """One area of a site file: its grass and soil, and what is at stake on it."""
 
 import re
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, timedelta
+from functools import partial
 from typing import Annotated, Any, Literal
 
 from pydantic import (
@@ -99,14 +101,19 @@ def read_name(text: str) -> str:
 Name = Annotated[str, AfterValidator(read_name)]
 
 
-def measure(quantity: str) -> AfterValidator:
-    """Return what checks that a text is a measure of a quantity, such as "5 cm" of a depth."""
+def checked(read: Callable[[str], object]) -> AfterValidator:
+    """Return what checks that a text can be read, and keeps it as it is written."""
 
     def check(text: str) -> str:
-        read_measure(quantity, text)
+        read(text)
         return text
 
     return AfterValidator(check)
+
+
+def measure(quantity: str) -> AfterValidator:
+    """Return what checks that a text is a measure of a quantity, such as "5 cm" of a depth."""
+    return checked(partial(read_measure, quantity))
 
 
 def read_turf(value: Any) -> str | tuple[str, ...] | None:

@@ -5,7 +5,7 @@ import time
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta, timezone
 from hashlib import sha256
 from pathlib import Path
 from typing import Annotated, Any, Literal
@@ -16,7 +16,7 @@ from patchrisk.base.errors import Fault, InputError
 from patchrisk.base.toml_files import plain, read_toml, validate
 from patchrisk.base.units import System, read_measure
 from patchrisk.base.user_files import is_there, not_there
-from patchrisk.read.area import AREA_CURES, Area, Name, SiteTable, measure
+from patchrisk.read.area import AREA_CURES, Area, Name, SiteTable, checked, measure
 from patchrisk.read.logger.layout import DateOrder, TemperatureUnit
 
 SETTLED_S = 60.0  # a file that changed more lately may still be written: it waits for the next run
@@ -58,16 +58,6 @@ def _offset(text: str) -> timedelta:
     return -size if match[1] == "-" else size
 
 
-def _offset_text(text: str) -> str:
-    _offset(text)
-    return text
-
-
-def _file(text: str) -> str:
-    plain(text)
-    return text
-
-
 def _host(text: str) -> str:
     """Return a server's name as it goes over the wire (IDNA 2008); an address as it is."""
     if re.fullmatch(r"[0-9.]+|[0-9A-Fa-f:.]*:[0-9A-Fa-f:.]*", text):
@@ -80,8 +70,8 @@ def _host(text: str) -> str:
         raise ValueError(f"{text!r} is no name of a server: {CURES['host']}") from None
 
 
-File = Annotated[str, AfterValidator(_file)]
-_Offset = Annotated[str, AfterValidator(_offset_text)]
+File = Annotated[str, checked(plain)]
+_Offset = Annotated[str, checked(_offset)]
 _Depth = Annotated[str, measure("depth")]
 
 
@@ -123,6 +113,15 @@ class Place(SiteTable):
         if self.utc_offset is None:
             return timedelta(hours=round(self.longitude / 15))
         return _offset(self.utc_offset)
+
+    @property
+    def zone(self) -> timezone:
+        """Local standard time, the year round."""
+        return timezone(self.standard_offset)
+
+    def local_day(self, moment: datetime) -> date:
+        """Return the local standard day in which an aware moment lies."""
+        return moment.astimezone(self.zone).date()
 
     @property
     def southern(self) -> bool:
@@ -170,7 +169,7 @@ class LoggerFile(_Readings):
     date_order: DateOrder | None = None
     utc_offset: _Offset | None = None
     summer_time: bool = False
-    delimiter: str | None = None
+    delimiter: Literal["\t", ";", ",", "|", " "] | None = None
     decimal: Literal[".", ","] | None = None
     encoding: str | None = None
     header_line: Annotated[int, Field(ge=1)] | None = None

@@ -16,7 +16,7 @@ from patchrisk.core.plan.labels import PastLabel
 from patchrisk.read.area import Area
 from patchrisk.read.diseases import Library, load_library
 from patchrisk.read.groups import load_groups
-from patchrisk.read.logger.layout import LoggedSoil, LogOptions
+from patchrisk.read.logger.layout import LoggedSoil
 from patchrisk.read.logger.read_log import load_log
 from patchrisk.read.records.applications import past_label
 from patchrisk.read.records.books import (
@@ -30,10 +30,10 @@ from patchrisk.read.records.books import (
 )
 from patchrisk.read.records.rows import Note, Observation, Reading, RecordContext, record_context
 from patchrisk.read.shelf import DEFAULT_FILE, shelf_path
-from patchrisk.read.site import LoggerFile, Site, read_site
+from patchrisk.read.site import Site, read_site
 from patchrisk.read.soil import fit_path
 from patchrisk.read.visit.file import read_visit
-from patchrisk.read.weather.at_site import Weather, location_of, weather_at
+from patchrisk.read.weather.at_site import Weather, weather_at
 from patchrisk.read.weather.own import read_daily_weather, read_with_notes
 
 _MEASURED = ("logged", "station")
@@ -64,7 +64,7 @@ class SiteData:
 def gather(path: Path, as_of: date, now: datetime, *, offline: bool = False) -> SiteData:
     """Read everything for a morning; parameters and errors as for `prepare`."""
     site, library = read_all(path)
-    today = location_of(site).local_day(now)
+    today = site.site.local_day(now)
     own, faults, _ = _read_weather(site, today)
     faults = [*_faults_of_ages(path, site, as_of), *faults]
     if faults:
@@ -159,7 +159,7 @@ def _faults_of_ages(path: Path, site: Site, day: date) -> list[Fault]:
 
 def this_morning(path: Path, now: datetime) -> date:
     """Return the day it is at the site, whatever clock this computer keeps."""
-    return location_of(read_site(path)).local_day(now)
+    return read_site(path).site.local_day(now)
 
 
 def sample_morning(path: Path) -> date:
@@ -203,7 +203,7 @@ def examine(path: Path, now: datetime) -> Examination:
         library = None
     else:
         faults = []
-    today = location_of(site).local_day(now)
+    today = site.site.local_day(now)
     weather, weather_faults, notes = _read_weather(site, today)
     weather_faults += _forecast_faults(site)
     readings, logger_faults = _read_loggers(site, weather, today)
@@ -291,34 +291,14 @@ def _read_loggers(
     out: list[LoggedSoil] = []
     faults: list[Fault] = []
     for logger in site.logger:
-        options = log_options(site, logger)
         try:
-            logged = load_log(site.folder / logger.file, options, weather, today)
+            path = site.folder / logger.file
+            logged = load_log(path, logger, site.site, air_daily=weather, today=today)
         except InputError as error:
             faults += error.faults
             continue
         out.append(replace(logged, file=logger.file, areas=tuple(logger.areas)))
     return tuple(out), faults
-
-
-def log_options(site: Site, logger: LoggerFile) -> LogOptions:
-    """Return what a site file says of one logger, as its reader wants it."""
-    return LogOptions(
-        sheet=logger.sheet,
-        time=logger.time,
-        columns=logger.columns_cm,
-        depth_cm=logger.depth_cm,
-        unit=logger.unit,
-        date_order=logger.date_order,
-        utc_offset=logger.offset,
-        site_utc_offset=site.site.standard_offset,
-        summer_time=logger.summer_time,
-        delimiter=logger.delimiter,
-        decimal=logger.decimal,
-        encoding=logger.encoding,
-        header_line=logger.header_line,
-        latitude=site.site.latitude,
-    )
 
 
 def faults_of_names(path: Path, site: Site, library: Library) -> list[Fault]:

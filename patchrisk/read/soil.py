@@ -4,25 +4,27 @@ The model from air, the root zones and the covers are shipped; a fit to an area'
 in a file beside the site file.
 """
 
-import math
+import json
 import zlib
 from collections.abc import Iterable, Mapping
-from dataclasses import replace
-from functools import cache
+from dataclasses import fields, replace
+from functools import cache, reduce
+from operator import getitem
 from pathlib import Path
 from types import MappingProxyType
-from typing import Any, TypeGuard, cast, get_type_hints
+from typing import Annotated, Any, Literal, get_type_hints
 
 import numpy as np
+from pydantic import BaseModel, ConfigDict, Field, create_model
 
 from patchrisk.base import resources
 from patchrisk.base.errors import Fault, InputError
 from patchrisk.base.safe_text import slug
 from patchrisk.base.saving import marked, write_text
-from patchrisk.base.toml_files import load_numbers, parse_toml, read_toml
+from patchrisk.base.toml_files import load_numbers, parse_toml, read_toml, validate
 from patchrisk.base.user_files import is_there
 from patchrisk.core.soil.calibration import SiteFit
-from patchrisk.core.soil.parameters import (
+from patchrisk.core.soil.inputs import (
     GENERAL,
     INPUTS,
     NAMES,
@@ -33,7 +35,7 @@ from patchrisk.core.soil.parameters import (
     SoilModel,
     Surface,
 )
-from patchrisk.read.area import Area
+from patchrisk.read.area import Area, SiteTable
 from patchrisk.read.site import Site
 from patchrisk.read.tables.file_text import read_bytes
 
@@ -48,7 +50,7 @@ _CALIBRATION = (
 )  # fmt: skip
 _RADIATION = ("one", "root_range", "range", "relative", "relative_squared", "wet", "log_rain")
 _RAIN = ("one", "lower", "lower_squared", "range", "range_squared", "warmth", "frost")
-_CLIMATE = ("mean", "cos", "sin")
+_CLIMATE, _LINE = ("mean", "cos", "sin"), ("at_40", "slope", "sd")
 
 
 @cache
@@ -58,118 +60,90 @@ def load_soil_model() -> SoilModel:
 
 
 def read_soil_model(path: Path) -> SoilModel:
-    """Read a parameter file.
+    """Read a parameter file; InputError with everything missing, unknown or impossible in it."""
+    data = validate(_model_file(), read_toml(path), str(path)).model_dump()
 
-    Raises
-    ------
-    InputError
-        With every table, name or number that is missing, unknown or impossible.
-    """
-    reader = _Reader(str(path))
-    data = read_toml(path)
-    parameters = {
-        inputs: Parameters(
-            inputs,
-            {**reader.numbers(data, (inputs, "parameter"), GENERAL), **dict.fromkeys(SEASON, 0.0)},
-            reader.numbers(data, (inputs, "parameter"), GENERAL, "standard_error"),
-            reader.numbers(data, (inputs, "error"), _ERROR),
-        )
-        for inputs in INPUTS
-    }
-    for inputs, found in parameters.items():
-        for name in POSITIVE:
-            if found.values.get(name, 1.0) <= 0:
-                reader.fault(
-                    f"{inputs}.parameter.{name}", "not above zero", "write a number above 0"
-                )
-    climate = {
-        name: tuple(reader.numbers(data, ("climate", name), ("at_40", "slope", "sd")).values())
-        for name in _CLIMATE
-    }
-    prior = _prior(reader, data)
-    persistence = reader.numbers(data, ("persistence",), _PERSISTENCE)
-    calibration = reader.numbers(data, ("calibration",), _CALIBRATION)
-    with_rain, air_only, rain_guess = (
-        tuple(reader.numbers(data, table, names).values())
-        for table, names in (
-            (("radiation", "with_rain"), _RADIATION),
-            (("radiation", "air_only"), _RADIATION[:5]),
-            (("rain_guess",), _RAIN),
-        )
-    )
-    if reader.faults:
-        raise InputError(reader.faults)
+    def numbers(*tables: str, names: tuple[str, ...]) -> dict[str, float]:
+        table = reduce(getitem, tables, data)
+        return {name: table[name] for name in names}
+
+    def fitted(inputs: str, field: str) -> dict[str, float]:
+        return {name: data[inputs]["parameter"][name][field] for name in GENERAL}
+
     return SoilModel(
-        parameters=parameters,
-        prior=prior,
-        persistence=persistence,
-        calibration=calibration,
-        radiation_with_rain=with_rain,
-        radiation_air_only=air_only,
-        rain_guess=rain_guess,
-        climate=climate,
+        parameters={
+            inputs: Parameters(
+                inputs,
+                {**fitted(inputs, "value"), **dict.fromkeys(SEASON, 0.0)},
+                fitted(inputs, "standard_error"),
+                numbers(inputs, "error", names=_ERROR),
+            )
+            for inputs in INPUTS
+        },
+        prior=_prior(data["prior"], str(path)),
+        persistence=numbers("persistence", names=_PERSISTENCE),
+        calibration=numbers("calibration", names=_CALIBRATION),
+        radiation_with_rain=tuple(numbers("radiation", "with_rain", names=_RADIATION).values()),
+        radiation_air_only=tuple(numbers("radiation", "air_only", names=_RADIATION[:5]).values()),
+        rain_guess=tuple(numbers("rain_guess", names=_RAIN).values()),
+        climate={n: tuple(numbers("climate", n, names=_LINE).values()) for n in _CLIMATE},
         plot=station_plot(),
     )
 
 
-def _prior(reader: "_Reader", data: Mapping[str, Any]) -> Prior:
-    table = data.get("prior", {})
-    names, sd = tuple(table.get("names", ())), table.get("sd", ())
-    correlation = table.get("correlation", ())
-    for name in names:
-        if name not in NAMES:
-            reader.fault(f"prior.names, {name}", "unknown parameter", "take it out")
-    size = len(names)
-    square = len(correlation) == size and all(len(row) == size for row in correlation)
-    if not names or len(sd) != size or not square:
-        reader.fault("prior", "names, sd and correlation differ in size", "fit the model again")
-        return Prior((), np.zeros((0, 0)))
-    spread = np.asarray(sd, float)
-    covariance = spread[:, None] * np.asarray(correlation, float) * spread
-    if not np.all(np.isfinite(covariance)) or np.linalg.eigvalsh(covariance).min() <= 0:
-        reader.fault("prior.correlation", "not a correlation matrix", "fit the model again")
-    return Prior(names, covariance)
+class _Told(BaseModel):
+    """A table of the parameter file, with what may be told of its numbers."""
+
+    model_config = ConfigDict(extra="forbid", strict=True, allow_inf_nan=False)
+
+    source: str = ""
+    unit: str = ""
+    fitted: str = ""
+    note: str = ""
+    confidence: str = ""
+    year: int | None = None
 
 
-class _Reader:
-    """Takes numbers out of nested tables and gathers what is wrong with them."""
+@cache
+def _model_file() -> type[BaseModel]:
+    """Return what the parameter file is read by: every table with every name there is."""
 
-    def __init__(self, source: str) -> None:
-        self.source, self.faults = source, []  # type: str, list[Fault]
+    def table(kinds: Mapping[str, Any]) -> type[BaseModel]:
+        columns: dict[str, Any] = {name: (kind, ...) for name, kind in kinds.items()}
+        return create_model("Table", __base__=_Told, **columns)
 
-    def fault(self, place: str, found: str, cure: str) -> None:
-        fault = Fault(self.source, place, found, cure)
-        if fault not in self.faults:
-            self.faults.append(fault)
+    def numbers(names: Iterable[str]) -> type[BaseModel]:
+        return table(dict.fromkeys(names, float))
 
-    def numbers(
-        self,
-        data: Mapping[str, Any],
-        table: tuple[str, ...],
-        names: tuple[str, ...],
-        field: str = "value",
-    ) -> dict[str, float]:
-        here: Any = data
-        for step in table:
-            here = here.get(step, {}) if isinstance(here, dict) else {}
-        place = ".".join(table)
-        if not isinstance(here, dict) or not here:
-            self.fault(place, "missing table", f"add [{place}]")
-            return {}
-        texts = {"source", "unit", "fitted", "note", "confidence", "year"}
-        for name in sorted(here.keys() - {*names, *texts}):
-            self.fault(f"{place}.{name}", "unknown name", f"known names: {', '.join(names)}")
-        out: dict[str, float] = {}
-        for name in names:
-            item = here.get(name)
-            number = item.get(field) if isinstance(item, dict) else item
-            if isinstance(number, bool) or not isinstance(number, int | float):
-                self.fault(f"{place}.{name}", f"no {field}", f"add a number for {field}")
-            elif not math.isfinite(number):
-                self.fault(f"{place}.{name}", f"{number}", "write a finite number")
-            else:
-                out[name] = float(number)
-        return out
+    fitted = numbers(("value", "standard_error"))
+    above_zero = table({"value": Annotated[float, Field(gt=0)], "standard_error": float})
+    parameter = table({name: above_zero if name in POSITIVE else fitted for name in GENERAL})
+    inputs = table({"parameter": parameter, "error": numbers(_ERROR)})
+    name = Literal[NAMES]  # type: ignore[valid-type]
+    prior = {"names": list[name], "sd": list[float], "correlation": list[list[float]]}
+    guesses = {"with_rain": numbers(_RADIATION), "air_only": numbers(_RADIATION[:5])}
+    return table(
+        {
+            **dict.fromkeys(INPUTS, inputs),
+            "prior": table(prior),
+            "persistence": numbers(_PERSISTENCE),
+            "calibration": numbers(_CALIBRATION),
+            "radiation": table(guesses),
+            "rain_guess": numbers(_RAIN),
+            "climate": table(dict.fromkeys(_CLIMATE, numbers(_LINE))),
+        }
+    )
+
+
+def _prior(table: Mapping[str, Any], source: str) -> Prior:
+    names, sd, correlation = table["names"], np.array(table["sd"]), table["correlation"]
+    size, again = len(names), "fit the model again"
+    if not size or len(sd) != size or [len(row) for row in correlation] != [size] * size:
+        raise InputError(Fault(source, "prior", "names, sd and correlation differ in size", again))
+    covariance = sd[:, None] * np.array(correlation) * sd
+    if np.linalg.eigvalsh(covariance).min() <= 0:
+        raise InputError(Fault(source, "prior, correlation", "not a correlation matrix", again))
+    return Prior(tuple(names), covariance)
 
 
 @cache
@@ -198,20 +172,9 @@ def surface_of(
 ) -> Surface:
     """Describe a piece of turf from thresholds/soil_cover.toml.
 
-    Parameters
-    ----------
-    root_zone : str
-        ``sand green``, ``push-up green``, ``loam`` or ``clay``.
-    cover : str
-        ``mown``, ``close-mown`` (greens), ``rough`` or ``dormant``.
-    irrigated : bool
-    shade : float
-        Share of the day's sun kept off by trees or buildings, 0 to 1.
-
-    Raises
-    ------
-    InputError
-        When a name is unknown or the shade is out of range.
+    ``root_zone``: ``sand green``, ``push-up green``, ``loam`` or ``clay``. ``cover``: ``mown``,
+    ``close-mown`` (greens), ``rough`` or ``dormant``. ``shade``: share of the day's sun kept off by
+    trees or buildings, 0 to 1. InputError when a name is unknown or the shade is out of range.
     """
     number = load_numbers("soil_cover")
     faults = [
@@ -251,16 +214,8 @@ def _names(table: str) -> Iterable[str]:
 def diffusivity_of(root_zone: str, wetness: str) -> float:
     """Return a root zone's thermal diffusivity from thresholds/root_zones.toml [m2/s].
 
-    Parameters
-    ----------
-    root_zone : str
-        Such as ``sand green`` or ``loam``.
-    wetness : {"dry", "moist", "wet"}
-
-    Raises
-    ------
-    InputError
-        When the root zone or the wetness is unknown; names the known ones.
+    ``root_zone``: such as ``sand green`` or ``loam``. InputError when the root zone or the wetness
+    is unknown; names the known ones.
     """
     numbers = load_numbers("root_zones")
     zones, wets = (tuple(dict.fromkeys(key.split(".")[n] for key in numbers)) for n in (0, 1))
@@ -273,7 +228,6 @@ def diffusivity_of(root_zone: str, wetness: str) -> float:
 
 FIRST_LINE = "# Soil model fitted to this site's logger; delete it to go back to the general one."
 _LARGEST = 1e6  # far above any number of the model, far below what a sum can't hold
-_HEAD = {name: kind for name, kind in get_type_hints(SiteFit).items() if name != "values"}
 FIT = marked("soil model that patchrisk fitted", FIRST_LINE.encode())
 
 
@@ -290,17 +244,9 @@ def fit_path(site: Site, area: Area) -> Path:
 
 
 def read_fit(site: Site, area: Area) -> SiteFit | None:
-    """Read an area's fit; None when none is kept.
-
-    Raises
-    ------
-    InputError
-        When the file is not a fit; names key and cure.
-    """
+    """Read an area's fit; None when none is kept, InputError when the file is no fit."""
     path = fit_path(site, area)
-    if not is_there(path):
-        return None
-    return parse_fit(read_bytes(path).decode("utf-8", "replace"), str(path))
+    return parse_fit(read_bytes(path), str(path)) if is_there(path) else None
 
 
 def keep_fit(site: Site, area: Area, fit: SiteFit) -> Path:
@@ -313,59 +259,37 @@ def keep_fit(site: Site, area: Area, fit: SiteFit) -> Path:
 def fit_text(fit: SiteFit) -> str:
     """Write a fit as a small file that people can read."""
     lines = [FIRST_LINE]
-    for name in _HEAD:
-        value = getattr(fit, name)
-        lines.append(f'{name} = "{value}"' if isinstance(value, str) else f"{name} = {value!r}")
+    head = {f.name: getattr(fit, f.name) for f in fields(fit) if f.name != "values"}
+    lines += [f"{k} = {json.dumps(v) if isinstance(v, str) else repr(v)}" for k, v in head.items()]
     general = load_soil_model().parameters[fit.inputs]
     lines += ["", "[parameter]  # general value in the comment"]
     lines += [f"{n} = {v:.6g}  # {general[n]:.4g}" for n, v in fit.values.items()]
     return "\n".join(lines) + "\n"
 
 
-def parse_fit(text: str, source: str = "site fit") -> SiteFit:
-    """Read what `fit_text` wrote.
-
-    Raises
-    ------
-    InputError
-        With every key that is missing, unknown or not a usable number.
-    """
-    data = parse_toml(text.encode(), source)
-    faults: list[Fault] = []
-    values = data.pop("parameter", {})
-    for name in sorted(set(_HEAD) - data.keys()):
-        faults.append(Fault(source, name, "missing", "fit the site again"))
-    for name in sorted(data.keys() - set(_HEAD)):
-        faults.append(Fault(source, name, "unknown key", "take it out"))
-    for name, kind in _HEAD.items():
-        value = data.get(name)
-        if value is None:
-            continue
-        right = type(value) is kind if kind is str else _is_sane(value)
-        right = right and not (kind is int and (type(value) is not int or value < 1))
-        if not right:
-            faults.append(Fault(source, name, repr(value), f"write a {kind.__name__}"))
-    if isinstance(data.get("inputs"), str) and data["inputs"] not in INPUTS:
-        known = ", ".join(INPUTS)
-        faults.append(Fault(source, "inputs", repr(data["inputs"]), f"write one of {known}"))
-    for name, value in values.items() if isinstance(values, dict) else ():
-        place = f"parameter.{name}"
-        if name not in NAMES:
-            faults.append(Fault(source, place, "unknown parameter", "take it out"))
-        elif not _is_sane(value):
-            faults.append(Fault(source, place, repr(value), "write a number"))
-        elif name in POSITIVE and value <= 0:
-            faults.append(Fault(source, place, repr(value), "write a number above 0"))
-    if not isinstance(values, dict) or not values:
-        faults.append(Fault(source, "parameter", "missing table", "fit the site again"))
-    if faults:
-        raise InputError(faults)
-    return SiteFit(**data, values=MappingProxyType({k: float(v) for k, v in values.items()}))
+def parse_fit(raw: bytes, source: str) -> SiteFit:
+    """Read what `fit_text` wrote; InputError with every key that is amiss."""
+    model = _fit_model()
+    again = dict.fromkeys((*model.model_fields, *NAMES), "fit the site again")
+    kept = validate(model, parse_toml(raw, source), source, again).model_dump(exclude_unset=True)
+    values = kept.pop("parameter")
+    if not values:
+        raise InputError(Fault(source, "parameter", "missing", "fit the site again"))
+    return SiteFit(**kept, values=MappingProxyType(values))
 
 
-def _is_sane(value: object) -> TypeGuard[float]:
-    """Whether a value is a number that a fit can give: none is as large as `_LARGEST`."""
-    return type(value) in (int, float) and abs(cast("float", value)) < _LARGEST
+@cache
+def _fit_model() -> type[BaseModel]:
+    """Return what a fit is read by: the columns of `SiteFit`, within bounds."""
+    number = Annotated[float, Field(gt=-_LARGEST, lt=_LARGEST)]
+    above_zero = Annotated[float, Field(gt=0, lt=_LARGEST)]
+    moved: dict[str, Any] = {n: (above_zero if n in POSITIVE else number, None) for n in NAMES}
+    values = create_model("Values", __base__=SiteTable, **moved)
+    kinds: dict[Any, Any] = {float: number, int: Annotated[int, Field(ge=1, lt=_LARGEST)], str: str}
+    columns: dict[str, Any] = {n: (kinds.get(k), ...) for n, k in get_type_hints(SiteFit).items()}
+    del columns["values"]
+    columns |= {"inputs": (Literal[INPUTS], ...), "parameter": (values, ...)}
+    return create_model("Fit", __base__=SiteTable, **columns)
 
 
 def model_at(fit: SiteFit | None) -> SoilModel:

@@ -5,7 +5,7 @@ The names of things are those of the standard's root schema and data type defini
 """
 
 from collections.abc import Iterator, Mapping, Sequence
-from datetime import UTC, datetime, time, timedelta, timezone
+from datetime import UTC, datetime, time, timedelta
 from typing import Any
 from uuid import UUID, uuid5
 
@@ -193,7 +193,7 @@ def _values(key: Sequence[object], measures: Sequence[tuple[str, float, str]]) -
 
 def _when(site: Site, done: Applied) -> Record:
     """Return the time it took in UTC; the whole day, by standard time, where none is told."""
-    zone = timezone(site.site.standard_offset)
+    zone = site.site.zone
     day = as_date(done.day)
     start, end = (clock(done.cells.get(column, "")) for column in ("start", "end"))
     first = datetime.combine(day, start or time(), zone)

@@ -6,7 +6,8 @@ import numpy as np
 import pandas as pd
 
 from patchrisk.base.errors import InputError
-from patchrisk.base.pen import Pen, count_of
+from patchrisk.base.pen import Pen, as_date, count_of
+from patchrisk.core.rules.rule import year_begins
 from patchrisk.read.area import Area
 from patchrisk.read.diseases import Library
 from patchrisk.read.groups import load_groups
@@ -17,7 +18,7 @@ from patchrisk.read.records.rows import Reading, RecordContext
 from patchrisk.read.site_data import Examination
 from patchrisk.read.weather.at_site import Weather
 from patchrisk.report.layout import as_text, heading, wrap
-from patchrisk.report.records_words import past_label_words, records_words
+from patchrisk.report.records_words import guideline_words, past_label_words, records_words
 from patchrisk.report.words import Show, between
 from patchrisk.site_day.judging import history_of_area, to_prevent
 
@@ -175,6 +176,18 @@ def _books(books: SiteRecords, context: RecordContext, pen: Pen) -> Iterator[str
         yield from heading("Past the label")
         for one in past:
             yield from wrap(past_label_words(one, Pen(pen.system, context.today.year)), "- ", "  ")
+    southern = context.site.site.southern
+    years = {year_begins(as_date(one.day), southern=southern) for one in done}
+    against = [
+        text
+        for year in sorted(years)
+        for text in guideline_words(context, done, books.observations.rows, year)
+    ]
+    if against:
+        yield ""
+        yield from heading("Against a guideline on resistance")
+        for text in against:
+            yield from wrap(text, "- ", "  ")
 
 
 def _read_by_hand(readings: Sequence[Reading], show: Show) -> Iterator[str]:
@@ -241,7 +254,7 @@ def weather_lines(weather: Weather, pen: Pen) -> Iterator[str]:
         ("station", "stations"),
         ("modelled", "a weather model, within the stations' files"),
         ("filled", "neighbouring days (filled)"),
-        ("forecast", f"the forecast ({weather.forecast_source})"),
+        ("forecast", f"the forecast ({weather.forecast.source if weather.forecast else ''})"),
     ):
         days = daily.index[daily["air_max_c_from"] == kind]
         if len(days):

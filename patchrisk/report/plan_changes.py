@@ -13,6 +13,7 @@ from patchrisk.core.plan.cover import tanks
 from patchrisk.core.plan.programme import AreaPlan
 from patchrisk.report.earlier_mornings import read_mornings, write_mornings
 from patchrisk.report.plan_words import choice_words
+from patchrisk.report.records_words import water_words
 from patchrisk.report.words import name_of, pen_of, verdict_words
 from patchrisk.site_day.morning import Morning
 from patchrisk.site_day.season_plan import EarlierApplication, EarlierPlan, SitePlan, plan_all
@@ -89,19 +90,30 @@ def _changes(plan: SitePlan, area: AreaPlan, last: EarlierPlan, pen: Pen) -> Ite
             said.append(f"{what}, was {' with '.join(parts)}")
     said += [f"no longer planned: {one.label} on {_day(pen, one.date)}" for one in old]
     if said:
-        why = list(_reasons(plan, last, now, about, pen)) or ["the weather ahead or your own files"]
-        yield f"Changed since the last plan: {'; '.join(said)}. What changed: {'; '.join(why)}."
+        known = "; ".join(_reasons(plan, area, last, now, about, pen))
+        why = known or "the weather ahead or your own files"
+        yield f"Changed since the last plan: {'; '.join(said)}. What changed: {why}."
 
 
 def _reasons(
-    plan: SitePlan, last: EarlierPlan, now: EarlierPlan, about: Set[str], pen: Pen
+    plan: SitePlan,
+    area: AreaPlan,
+    last: EarlierPlan,
+    now: EarlierPlan,
+    about: Set[str],
+    pen: Pen,
 ) -> Iterator[str]:
     """Say what is not as it was of the records, and of the diseases that the changes are about."""
-    for day in sorted(set(now.done) - set(last.done)):
-        yield f"an application of {_day(pen, day)} is on record"
-    for one in last.planned:
-        if one.date < plan.as_of and one.date not in now.done:
-            yield f"{one.label}, planned for {_day(pen, one.date)}, is not on record"
+    new = [one for one in tanks(area.done) if as_date(one.day) not in last.done]
+    for one in new:
+        water = water_words(one, pen)
+        yield f"an application of {pen.day(one.day)} is on record{f', {water}' if water else ''}"
+    for missed in last.planned:
+        if missed.date < plan.as_of and missed.date not in now.done:
+            later = [one for one in new if as_date(one.day) > missed.date]
+            went_on = next((one for one in later if one.product == missed.label), None)
+            how = "is not on record" if went_on is None else f"went on on {pen.day(went_on.day)}"
+            yield f"{missed.label}, planned for {_day(pen, missed.date)}, {how}"
     for key, verdict in now.verdicts.items():
         was = last.verdicts.get(key)
         if key in about and was is not None and was != verdict:

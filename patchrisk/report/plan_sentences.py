@@ -7,13 +7,13 @@ from functools import partial
 import numpy as np
 
 from patchrisk.base.pen import Pen, capital, count_of, listed, percent
+from patchrisk.base.units import DAY
 from patchrisk.core.plan import facts
 from patchrisk.core.plan.besides import PlotWorth, Task
 from patchrisk.core.plan.cover import Cover
 from patchrisk.core.plan.facts import InTheWay, Obstacle, Waiting
 from patchrisk.core.plan.programme import Planned
 from patchrisk.core.plan.rotation import Breach, Finding, Guideline, Misuse
-from patchrisk.report.records_words import covered_parts
 from patchrisk.report.words import by_number, codes_words, name_of, pen_of
 from patchrisk.site_day.morning import Morning
 
@@ -166,6 +166,12 @@ def sentence(fact: Fact, tell: Teller) -> str:
                 f"On record, {pen.day(parts[-1][0])}: FRAC 11 in part rates, {told} of the rate "
                 f"off your label ({_source(rule, pen)})."
             )
+        case facts.NearTines(rule, done, tines):
+            return (
+                f"On record, {pen.day(done)}: {group_words(rule.codes)} within "
+                f"{count_of(abs(round((tines - done) / DAY)), 'day')} of hollow tines on "
+                f"{pen.day(tines)} ({_source(rule, pen)})."
+            )
         case facts.Resistant(key, codes):
             return (
                 f"{capital(name(key))} of this area is resistant to {codes_words(codes)}, by your "
@@ -248,6 +254,12 @@ def _source(rule: Guideline, pen: Pen) -> str:
 def _breach(breach: Breach, pen: Pen) -> str:
     day = "" if breach.day is None else f"{pen.day(breach.day)}: "
     return f"{day}{misuse_words(breach.finding)} ({_source(breach.guideline, pen)})"
+
+
+def covered_parts(cover: Cover, day: np.datetime64) -> list[str]:
+    """Name the parts of an area that are covered on a day, where others may not be."""
+    ends = ((part or "the rest", one.until) for part, one in cover.parts.items())
+    return [part for part, until in ends if until is not None and until >= day]
 
 
 def caution_sentences(

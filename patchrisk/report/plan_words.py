@@ -7,8 +7,8 @@ from datetime import date
 
 from patchrisk.base.pen import Pen, as_date, capital, percent
 from patchrisk.base.units import System, from_canonical
-from patchrisk.core.plan.answers import PREVENTIVE_RULE, SPLIT_RULE
 from patchrisk.core.plan.cover import Applied, Cover, tanks
+from patchrisk.core.plan.on_record import PREVENTIVE_RULE, SPLIT_RULE
 from patchrisk.core.plan.programme import (
     Amount,
     AreaPlan,

@@ -288,11 +288,12 @@ def _weather(weather: Weather) -> dict[str, Any]:
     def moment(when: datetime | None) -> str | None:
         return None if when is None else when.isoformat()
 
+    forecast = weather.forecast
     return {
         "ages_days": {what: age.days for what, age in weather.ages.items()},
-        "forecast_source": weather.forecast_source or None,
-        "forecast_issued": moment(weather.forecast_issued),
-        "fetched": moment(weather.fetched_at),
+        "forecast_source": None if forecast is None else forecast.source,
+        "forecast_issued": moment(None if forecast is None else forecast.issued_at),
+        "fetched": moment(None if forecast is None else forecast.fetched_at),
         "attributions": list(weather.attributions),
         "notices": [str(notice) for notice in weather.notices],
     }

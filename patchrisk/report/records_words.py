@@ -1,11 +1,13 @@
 """Applications on record: what they still protect, what of a label they passed, what is untold."""
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from datetime import date
+from functools import partial
 from typing import Any
 
 import numpy as np
 
-from patchrisk.base.pen import Pen, count_of, iso_day, listed, percent
+from patchrisk.base.pen import Pen, as_date, count_of, iso_day, listed, percent
 from patchrisk.base.units import DAY
 from patchrisk.core.plan.cover import PHOSPHONATE, Applied, Cover
 from patchrisk.core.plan.labels import Figure, PastLabel
@@ -16,9 +18,11 @@ from patchrisk.read.records.applications import (
     past_label,
 )
 from patchrisk.read.records.books import APPLICATIONS, Records
-from patchrisk.read.records.rows import RecordContext
-from patchrisk.report.words import codes_words
+from patchrisk.read.records.rows import Observation, RecordContext
+from patchrisk.report.plan_sentences import Teller, sentences
+from patchrisk.report.words import codes_words, name_of
 from patchrisk.site_day.disease import programme_numbers
+from patchrisk.site_day.on_record import not_kept_of_year
 
 
 def cover_words(cover: Cover, as_of: np.datetime64, pen: Pen, *, brief: bool = False) -> str:
@@ -61,12 +65,6 @@ def _bare_words(cover: Cover, as_of: np.datetime64, pen: Pen, brief: bool) -> st
         return bare
     gone = "nothing on record" if cover.last is None else f"{went_on(cover.last, pen)} has run out"
     return f"{bare}; {gone}"
-
-
-def covered_parts(cover: Cover, day: np.datetime64) -> list[str]:
-    """Name the parts of an area that are covered on a day, where others may not be."""
-    ends = ((part or "the rest", one.until) for part, one in cover.parts.items())
-    return [part for part, until in ends if until is not None and until >= day]
 
 
 def went_on(applied: Applied, pen: Pen) -> str:
@@ -171,6 +169,7 @@ FIGURES = {
     Figure.SITE: "site",
     Figure.RE_ENTRY: "re-entry",
     Figure.WIND: "wind",
+    Figure.CARRIER: "carrier",
 }
 
 
@@ -180,6 +179,9 @@ def past_label_words(past: PastLabel, pen: Pen) -> str:
         Figure.INTERVAL: lambda: (
             f"{count_of(round(past.found), 'day')} after the one of {pen.day(past.since)}, where "
             f"its label asks for {round(past.allowed)} at least"
+            if past.found
+            else "a second time that day on the same ground, where its label asks for "
+            f"{count_of(round(past.allowed), 'day')} in between"
         ),
         Figure.NUMBER: lambda: (
             f"number {round(past.found)} of the year, where its label allows {round(past.allowed)}"
@@ -195,6 +197,10 @@ def past_label_words(past: PastLabel, pen: Pen) -> str:
         ),
         Figure.WIND: lambda: (
             f"in wind of {pen.show('wind speed', past.found)}, where its label allows {past.says}"
+        ),
+        Figure.CARRIER: lambda: (
+            f"in {pen.show('spray volume', past.found)} of water, where its label asks for "
+            f"{past.says}"
         ),
     }[past.figure]()
     return f"{past.product} on {past.area}, {pen.day(past.day)}: {what}."
@@ -268,15 +274,37 @@ def water_asked(applied: Iterable[Applied]) -> list[Applied]:
     ]
 
 
-def record_words(
-    context: RecordContext, done: Applied, before: Sequence[Applied], given: Mapping[str, str]
+def guideline_words(
+    context: RecordContext,
+    applied: Sequence[Applied],
+    seen: Sequence[Observation],
+    day: date,
 ) -> Iterator[str]:
-    """Say of a record just made what it did not keep of a label, and what it leaves to be told."""
-    pen = Pen(context.site.site.units, context.today.year)
+    """Say what guidelines against resistance would not have of the records of a day's year."""
+    tell = Teller(
+        partial(name_of, context.library), Pen(context.site.site.units, context.today.year)
+    )
+    for area, found in not_kept_of_year(context, applied, seen, day).items():
+        yield from (f"{area}: {text}" for text in sentences(found, tell))
+
+
+def record_words(
+    context: RecordContext,
+    done: Applied,
+    before: Sequence[Applied],
+    seen: Sequence[Observation],
+    given: Mapping[str, str],
+) -> Iterator[str]:
+    """Say of a record just made what it did not keep, and what it leaves to be told."""
+    pen, now = Pen(context.site.site.units, context.today.year), [*before, done]
     earlier = set(past_label(context.site, context.shelf, before))
-    for past in past_label(context.site, context.shelf, [*before, done]):
+    for past in past_label(context.site, context.shelf, now):
         if past not in earlier:
             yield f"Past its label: {past_label_words(past, pen)}"
+    told = set(guideline_words(context, before, seen, as_date(done.day)))
+    for text in guideline_words(context, now, seen, as_date(done.day)):
+        if text not in told:
+            yield f"Against a guideline: {text}"
     file = APPLICATIONS.path(context.site).name
     if water_asked([done]):
         yield (

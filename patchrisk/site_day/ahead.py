@@ -30,8 +30,7 @@ from patchrisk.core.dates.soil_paths import (
     usable_years,
 )
 from patchrisk.core.soil.air_to_soil import ModelRun, SoilEstimate, run_model
-from patchrisk.core.soil.forcing import Climate, prepare
-from patchrisk.core.soil.parameters import SoilModel, Surface
+from patchrisk.core.soil.inputs import Climate, DailyWeather, SoilModel, Surface, prepare
 from patchrisk.core.soil.root_depth import SoilSeries
 from patchrisk.core.verdict.case import AheadSoil
 from patchrisk.core.verdict.judgement import Judgement
@@ -76,16 +75,8 @@ class Prospect:
                 name: np.hstack([daily, self.past.weather[name]])
                 for name, daily in self.ahead.weather.items()
             }
-            self.runs[key] = run_model(
-                weather["air_min_c"],
-                weather["air_max_c"],
-                dates=self.ahead.dates,
-                latitude=self.latitude,
-                rain_mm=weather.get("rain_mm"),
-                model=model,
-                surface=surface,
-                climate=self.climate,
-            )
+            both_ways = DailyWeather(dates=self.ahead.dates, latitude=self.latitude, **weather)
+            self.runs[key] = run_model(both_ways, model, surface, self.climate)
         both, count = self.runs[key].at(depth_cm), len(self.years)
         return _lanes(both, slice(count)), _lanes(both, slice(count, None))
 
@@ -151,14 +142,8 @@ def prospect(
         spin_up=ahead.today - back,
         years=_known_whole(dates, both, stretch, back, years, least) or years,
     )
-    columns = {name: daily[:, None] for name, daily in weather.items()}
     climate = prepare(
-        columns["air_min_c"],
-        columns["air_max_c"],
-        dates=dates,
-        latitude=latitude,
-        model=load_soil_model(),
-        rain_mm=columns.get("rain_mm"),
+        DailyWeather(dates=dates, latitude=latitude, **weather), load_soil_model()
     ).climate
     enough = len(years) >= numbers["ahead.least_years"].value
     usual = usual_weather()

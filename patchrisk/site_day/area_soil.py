@@ -32,7 +32,7 @@ from patchrisk.core.soil.air_to_soil import (
     SoilEstimate,
     run_model,
 )
-from patchrisk.core.soil.parameters import SoilModel, Surface
+from patchrisk.core.soil.inputs import DailyWeather, SoilModel, Surface
 from patchrisk.core.soil.root_depth import SEED, Probe, SoilSeries, logged_at, soil_series
 from patchrisk.read.area import Area
 from patchrisk.read.logger.layout import LoggedSoil
@@ -123,15 +123,14 @@ class SiteSoil:
         """Run the soil model along daily weather; None without air temperature."""
         if not air["air_min_c"].notna().any():
             return None
-        return run_model(
-            air["air_min_c"].to_numpy(),
-            air["air_max_c"].to_numpy(),
+        weather = DailyWeather(
+            air_min_c=air["air_min_c"].to_numpy(),
+            air_max_c=air["air_max_c"].to_numpy(),
             dates=air.index.to_numpy().astype("datetime64[D]"),
             latitude=self.g.site.site.latitude,
-            model=model,
             rain_mm=air["rain_mm"].to_numpy() if air["rain_mm"].notna().any() else None,
-            surface=surface,
         )
+        return run_model(weather, model, surface)
 
     def of(self, area: Area, depths_cm: Iterable[float]) -> AreaSoil:
         """Return an area's soil; ``depths_cm`` are those asked for besides `REFERENCE_CM`."""

@@ -12,7 +12,7 @@ from patchrisk.base.toml_files import load_numbers
 from patchrisk.base.units import DayArray, FloatArray
 from patchrisk.core.dates.hand_readings import HandErrors, error_with_more, forward_errors
 from patchrisk.core.rules.rule import REFERENCE_CM
-from patchrisk.core.soil.air_to_soil import DEEPEST_CM, SHALLOWEST_CM, SoilEstimate, estimate_soil
+from patchrisk.core.soil.air_to_soil import DEEPEST_CM, SHALLOWEST_CM, estimate_soil
 from patchrisk.core.soil.calibration import (
     LEAD_IN_DAYS,
     SeasonError,
@@ -20,7 +20,7 @@ from patchrisk.core.soil.calibration import (
     calibrate,
     compare_by_season,
 )
-from patchrisk.core.soil.parameters import SoilModel, Surface
+from patchrisk.core.soil.inputs import DailyWeather
 from patchrisk.core.soil.root_depth import as_one
 from patchrisk.read.area import Area
 from patchrisk.read.records.rows import Reading
@@ -86,23 +86,24 @@ def learn(gathered: SiteData, area: Area, today: date) -> Learning:
     first = max(0, known[0] - LEAD_IN_DAYS) if known.size else 0
     cut = slice(first, None)
     air = air.reindex(days[cut])
-    wet = bool(air["rain_mm"].notna().any()) if "rain_mm" in air else False
-    low, high = (air[name].to_numpy(float) for name in ("air_min_c", "air_max_c"))
-    rain = air["rain_mm"].to_numpy(float) if wet else None
-    dates, log = dates[cut], logged[cut]
     latitude, here = gathered.site.site.latitude, gathered.site.site.elevation_m
+    wet = bool(air["rain_mm"].notna().any()) if "rain_mm" in air else False
+    dates, log = dates[cut], logged[cut]
+    weather = DailyWeather(
+        air_min_c=air["air_min_c"].to_numpy(float),
+        air_max_c=air["air_max_c"].to_numpy(float),
+        dates=dates,
+        latitude=latitude,
+        rain_mm=air["rain_mm"].to_numpy(float) if wet else None,
+    )
     heights = [
         s.elevation_m - here for s in stations if here is not None and s.elevation_m is not None
     ]
     fit = calibrate(
-        low,
-        high,
+        weather,
         log,
-        dates=dates,
-        latitude=latitude,
         today=today,
         model=load_soil_model(),
-        rain_mm=rain,
         depth_cm=depth,
         logged_range_c=(probe.max_c - probe.min_c)[cut],
         station_distance_km=max((s.distance_km for s in stations), default=0.0),
@@ -110,19 +111,9 @@ def learn(gathered: SiteData, area: Area, today: date) -> Learning:
         source=f"logger of {area.name}",
     )
 
-    def estimate(model: SoilModel, surface: Surface) -> SoilEstimate:
-        return estimate_soil(
-            low,
-            high,
-            dates=dates,
-            latitude=latitude,
-            rain_mm=rain,
-            depth_cm=depth,
-            model=model,
-            surface=surface,
-        )
-
-    general, fitted = (estimate(model_at(f), surface_at(area, f)) for f in (None, fit))
+    general, fitted = (
+        estimate_soil(weather, model_at(f), depth, surface_at(area, f)) for f in (None, fit)
+    )
     return Learning(
         area=area,
         depth_cm=depth,

@@ -263,10 +263,16 @@ def days_on(
     """Return the days on which the whole of an area was treated against a disease.
 
     What went on a day together is one application; of parts that make the whole, the days of the
-    part that had the fewest.
+    part that had the fewest. What never got to the roots, washed off or with too little water, is
+    none: no cover is lost to the count.
     """
     concern, agree = concern_of(disease, key, resistant), programme_numbers().sizes_agree
-    mine = [one for one in applied if key in one.targets or concern.works(one)]
+    lasting = programme_numbers().lasting(concern)
+    mine = [
+        one
+        for one in applied
+        if (key in one.targets or concern.works(one)) and lasting.delivered(one) > lasting.counts
+    ]
     days = ({a.day for a in on_ground(mine, part)} for part in grounds(applied, today, agree))
     _, fewest = min((len(each), sorted(each)) for each in days)
     return tuple(fewest)

@@ -273,7 +273,7 @@ def case_of(case: AreaCase, key: str) -> Case:
     library, area, today = case.g.library, case.area, np.datetime64(case.as_of, "D")
     disease, lost = library.diseases[key], case.resistant.get(key, frozenset())
     treatment, known = disease.treatment, case.history.get(key)
-    seen = (o.day for o in case.observations if _saw(o, key, case))
+    seen = (o.day for o in case.observations if saw(o, key, library, area))
     cover = None
     if case.applied is not None:
         cover = cover_of(disease, key, case.known.dates, case.applied, lost)
@@ -298,11 +298,11 @@ def case_of(case: AreaCase, key: str) -> Case:
     )
 
 
-def _saw(one: Observation, key: str, case: AreaCase) -> bool:
+def saw(one: Observation, key: str, library: Library, area: Area) -> bool:
     """Whether damage of a disease was seen on the area itself, and not on an untreated plot."""
-    if not one.seen or one.plot or one.area != case.area.name:
+    if not one.seen or one.plot or one.area != area.name:
         return False
-    group = case.g.library.groups.get(one.disease)
+    group = library.groups.get(one.disease)
     return one.disease == key or (group is not None and key in group.members)
 
 
@@ -339,13 +339,13 @@ def history_of_area(
     for name, entry in area.history_known.items():
         key = library.find(name)
         level = by_group if key in library.groups else by_name
-        for member in _those_of(library, area, key):
+        for member in those_of(library, area, key):
             level[member] = _stronger(level.get(member), entry)
     known = by_group | by_name
     for one in observations:
         if not one.seen or one.area != area.name:
             continue
-        for member in _those_of(library, area, one.disease):
+        for member in those_of(library, area, one.disease):
             if one.disease in library.groups and member in by_name:
                 continue
             began = season_began(library.diseases[member], area, as_of, southern=southern)
@@ -357,7 +357,7 @@ def history_of_area(
 def to_prevent(library: Library, area: Area) -> frozenset[str]:
     """Return the keys of the diseases to protect against without history, groups by member."""
     return frozenset(
-        member for name in area.prevent for member in _those_of(library, area, library.find(name))
+        member for name in area.prevent for member in those_of(library, area, library.find(name))
     )
 
 
@@ -379,7 +379,22 @@ def season_began(disease: Disease, area: Area, as_of: date, *, southern: bool) -
     return latest
 
 
-def _those_of(library: Library, area: Area, key: str) -> tuple[str, ...]:
+def diseases_of(area: Area, library: Library) -> tuple[list[str], list[str]]:
+    """Return the diseases to judge and those without a forecast: the named ones, or the turf's."""
+    if area.diseases is not None:
+        keys = list(dict.fromkeys(library.find(name) for name in area.diseases))
+    else:
+        keys = [
+            key
+            for key, disease in library.diseases.items()
+            if not area.grasses or disease.susceptibility(area.grasses, area.use) is not None
+        ]
+    without = [k for k in keys if k in library.diseases and not library.diseases[k].window]
+    return [k for k in keys if k not in without], without
+
+
+def those_of(library: Library, area: Area, key: str) -> tuple[str, ...]:
+    """Return a disease, or those of a group that can be on the area's grasses, by key."""
     if key not in library.groups:
         return (key,)
     return tuple(library.groups[key].members_on(library.diseases, area.grasses))

@@ -21,7 +21,6 @@ from patchrisk.core.verdict.case import AheadSoil, known_soil
 from patchrisk.core.verdict.judgement import Judgement
 from patchrisk.core.verdict.season_story import Story
 from patchrisk.read.area import Area
-from patchrisk.read.diseases import Library
 from patchrisk.read.site_data import SiteData, gather
 from patchrisk.site_day.ahead import (
     Prospect,
@@ -32,7 +31,7 @@ from patchrisk.site_day.ahead import (
     season_pressure,
 )
 from patchrisk.site_day.area_soil import SiteSoil
-from patchrisk.site_day.judging import AreaCase, Entry, judge_area
+from patchrisk.site_day.judging import AreaCase, Entry, diseases_of, judge_area
 
 
 @dataclass(frozen=True)
@@ -124,7 +123,7 @@ def _area(
     soils: SiteSoil, area: Area, as_of: date, ground: Prospect | None, every_story: bool
 ) -> AreaMorning:
     g, library, southern = soils.g, soils.g.library, soils.g.site.site.southern
-    wanted, without = _diseases(area, library)
+    wanted, without = diseases_of(area, library)
     rules = {
         key: [(r.member, r.rule) for grass in area.grasses or (None,)
               for r in library.rules(key, grass)]
@@ -169,17 +168,3 @@ def _area(
         gaps=soil.dates[gaps],
         hand=area_soil.hand,
     )
-
-
-def _diseases(area: Area, library: Library) -> tuple[list[str], list[str]]:
-    """Return the diseases to judge and those without a forecast: the named ones, or the turf's."""
-    if area.diseases is not None:
-        keys = list(dict.fromkeys(library.find(name) for name in area.diseases))
-    else:
-        keys = [
-            key
-            for key, disease in library.diseases.items()
-            if not area.grasses or disease.susceptibility(area.grasses, area.use) is not None
-        ]
-    without = [k for k in keys if k in library.diseases and not library.diseases[k].window]
-    return [k for k in keys if k not in without], without

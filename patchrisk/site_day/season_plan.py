@@ -10,12 +10,11 @@ import pandas as pd
 
 from patchrisk.base.errors import Fault, InputError
 from patchrisk.base.units import BoolArray
-from patchrisk.core.plan.answers import PREVENTIVE_RULE, SPLIT_RULE
 from patchrisk.core.plan.area_plan import plan_area
 from patchrisk.core.plan.besides import Look, plot_worth, upkeep
-from patchrisk.core.plan.cover import Applied
 from patchrisk.core.plan.facts import NoAirTemperature, NoForecast, Scouting, VisitNotRead
-from patchrisk.core.plan.inputs import Concern, Demand, Turf
+from patchrisk.core.plan.inputs import Concern, Demand
+from patchrisk.core.plan.on_record import PREVENTIVE_RULE, SPLIT_RULE
 from patchrisk.core.plan.options import choice_of, groups_at_hand
 from patchrisk.core.plan.programme import Answer, AreaPlan, Choice, Planned, cost_of
 from patchrisk.core.rules.rule import year_begins
@@ -38,8 +37,8 @@ from patchrisk.read.visit.file import read_visit
 from patchrisk.site_day.disease import concern_of, programme_numbers, resistant_of
 from patchrisk.site_day.judging import verdict_settings
 from patchrisk.site_day.morning import AreaMorning, Morning
+from patchrisk.site_day.on_record import guidelines_of, known_to, not_kept_on, turf_of
 
-_ON_DEMAND = ("qoi-fraction", "sdhi-fraction")  # from memory: on when the user asks for them
 _NEVER_CHECKED = "sdhi-number"
 _TESTS = {  # the methods that the limits of disease files are given by
     ("pH", "1:1"): "soil pH",
@@ -174,6 +173,10 @@ def _plan_area(
     start = np.datetime64(year_begins(morning.as_of, southern=site.site.southern), "D")
     not_judged = tuple(NoForecast(key) for key in area.without)
     concerns = list(_concerns(morning, area))
+    seen = () if morning.observations is None else morning.observations.rows
+    known = list(
+        known_to(site, morning.library, area.area, applied, seen, morning.as_of, area.judged)
+    )
     left = {
         key: Answer(key, one.verdict, one.reason)
         for key, one in area.judged.items()
@@ -190,7 +193,7 @@ def _plan_area(
             as_of=today,
             until=today,
             done=tuple(one for one in applied if one.day >= start),
-            advice=(why, *not_judged),
+            advice=(*not_kept_on(site, area.area, applied, known, today, start), why, *not_judged),
             answers=left,
         )
     dates, now = area.course.dates, area.course.today
@@ -214,18 +217,10 @@ def _plan_area(
             mixtures=wishes.mixtures and shelf is not None,
             without=without,
         ),
-        guidelines=[
-            rule
-            for rule in load_guidelines()
-            if rule.on or (wishes.fraction_caps and rule.key in _ON_DEMAND)
-        ],
+        guidelines=guidelines_of(site),
         numbers=numbers,
         limits=() if shelf is None else yearly_limits(shelf)[0],
-        turf=Turf(
-            area.area.use == "green",
-            area.area.turf_words or "",
-            tuple(np.datetime64(day, "D") for day in area.area.aerified),
-        ),
+        turf=turf_of(area.area),
         air_max_c=weather_ahead.weather["air_max_c"][weather_ahead.today :],
         rain_mm=rain[now:],
         rain_before_mm=rain[:now],
@@ -233,7 +228,7 @@ def _plan_area(
         before=()
         if before is None
         else [(np.datetime64(one.date, "D"), one.label) for one in before.planned],
-        known=list(_known(morning, area, applied, {c.key for c in concerns})),
+        known=[one for one in known if one.key not in {c.key for c in concerns}],
     )
     return replace(
         made,
@@ -279,18 +274,6 @@ def _looks(morning: Morning, area: Area, start: np.datetime64) -> list[Look]:
         for one in seen
         if one.area == area.name and one.day >= start
     ]
-
-
-def _known(
-    morning: Morning, area: AreaMorning, applied: Sequence[Applied], planned: set[str]
-) -> Iterator[Concern]:
-    """Yield the other diseases of the area, and those that records were for."""
-    library = morning.library
-    resistant = resistant_of(library, area.area)
-    keys = [*area.judged, *(key for one in applied for key in one.targets)]
-    for key in dict.fromkeys(keys):
-        if key in library.diseases and key not in planned:
-            yield concern_of(library.diseases[key], key, resistant.get(key, frozenset()))
 
 
 def _stock(

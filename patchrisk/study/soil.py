@@ -13,7 +13,7 @@ from patchrisk.core.rules.rule import Rule, soil_depth_cm
 from patchrisk.core.skill.openings import SoilDoubt, depths_of
 from patchrisk.core.skill.season_days import Soil
 from patchrisk.core.soil.air_to_soil import run_model
-from patchrisk.core.soil.parameters import SoilModel, Surface
+from patchrisk.core.soil.inputs import DailyWeather, SoilModel, Surface
 from patchrisk.core.soil.root_depth import Probe, logged_at
 from patchrisk.read.soil import load_soil_model
 from patchrisk.site_day.area_soil import usual_weather
@@ -149,16 +149,15 @@ def _model(
         # All of the sites at once are looked at where they are, not copied.
         which = slice(None) if lanes.size == len(block.sites) else lanes
         at = slice(first, last + 1), which
-        run = run_model(
-            block.air_min_c[at],
-            block.air_max_c[at],
+        weather = DailyWeather(
+            air_min_c=block.air_min_c[at],
+            air_max_c=block.air_max_c[at],
             dates=block.dates[first : last + 1],
             latitude=block.latitude[lanes],
-            model=block.model,
             rain_mm=block.rain_mm[at] if rain else None,
             solar_mj_m2=block.solar_mj_m2[at] if solar else None,
-            surface=block.surface,
         )
+        run = run_model(weather, block.model, block.surface)
         known = run.forcing.known
         for depth in means:
             mean, _, top = run.day_at(depth)

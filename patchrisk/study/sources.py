@@ -153,16 +153,15 @@ def _open_site(path: Path, now: datetime, *, offline: bool) -> SiteSource:
     from patchrisk.read.site import read_site
     from patchrisk.read.site_data import gather
     from patchrisk.read.soil import diffusivity_of, model_at, read_fit, surface_at
-    from patchrisk.read.weather.at_site import location_of
     from patchrisk.site_day.area_soil import probes_of
 
-    g = gather(path, location_of(read_site(path)).local_day(now), now, offline=offline)
+    g = gather(path, read_site(path).site.local_day(now), now, offline=offline)
     logged = [pd.DatetimeIndex(p.dates) for log in g.readings for p in log.probes]
     index = [*logged, g.air.index]
     if not any(len(i) for i in index):
         raise InputError(Fault(str(path), "", "no day of weather or soil", "name files of them"))
     first, last = min(i.min() for i in index if len(i)), max(i.max() for i in index if len(i))
-    today = pd.Timestamp(location_of(g.site).local_day(now))
+    today = pd.Timestamp(g.site.site.local_day(now))
     days = pd.date_range(first, min(last, today - pd.Timedelta(days=1)))
     dates = days.to_numpy().astype("datetime64[D]")
     air = g.air.reindex(index=days, columns=list(WEATHER_QUANTITIES)).astype(float)

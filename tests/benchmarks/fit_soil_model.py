@@ -17,12 +17,17 @@ import stations as records
 from scipy.optimize import minimize
 
 from patchrisk.base import resources
-from patchrisk.core.soil.air_to_soil import error_variance, season_correction
+from patchrisk.core.soil.air_to_soil import error_variance, run_stores, season_correction
 from patchrisk.core.soil.calibration import STEPS, from_fit, response, to_fit
-from patchrisk.core.soil.forcing import extraterrestrial_radiation, trailing_mean
-from patchrisk.core.soil.heat_stores import run_stores
-from patchrisk.core.soil.logged import run_filter
-from patchrisk.core.soil.parameters import GENERAL, INPUTS, SEASON, Parameters
+from patchrisk.core.soil.inputs import (
+    GENERAL,
+    INPUTS,
+    SEASON,
+    Parameters,
+    extraterrestrial_radiation,
+    trailing_mean,
+)
+from patchrisk.core.soil.root_depth import run_filter
 
 DEPTHS = (5, 10)
 SHARED = tuple(n for n in GENERAL if n not in ("flux_20", "deep_20"))

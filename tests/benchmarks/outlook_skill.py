@@ -40,8 +40,7 @@ from patchrisk.core.dates.soil_paths import SoilPaths, widened
 from patchrisk.core.rules.rule import Rule, Season, Statistic
 from patchrisk.core.soil.air_to_soil import estimate_soil
 from patchrisk.core.soil.calibration import calibrate
-from patchrisk.core.soil.forcing import Climate, prepare
-from patchrisk.core.soil.parameters import Parameters
+from patchrisk.core.soil.inputs import Climate, DailyWeather, Parameters, prepare
 from patchrisk.read.soil import load_soil_model
 from patchrisk.site_day.area_soil import error_covariance, usual_weather
 from tests.dates.opened import openings
@@ -108,23 +107,18 @@ def read(path, every, first=0, fitted=True):
         of = pair_of(days.astype("datetime64[Y]").astype(int) + 1970)
         mask = of[:, None] == pairs  # the days themselves say nothing of the climate
         lanes = [np.where(mask, np.nan, x[:, None]) for x in (low, high, rain)]
-        places = prepare(
-            *lanes[:2], dates=days, latitude=latitude, model=MODEL, rain_mm=lanes[2]
-        ).climate
+        masked = DailyWeather(*lanes[:2], days, latitude, rain_mm=lanes[2])
+        places = prepare(masked, MODEL).climate
         parts = (places.mean_c, places.cos_c, places.sin_c, places.aridity)
         climate = {p: Climate(*(x[[k]] for x in parts)) for k, p in enumerate(pairs)}
         fit = dict.fromkeys(pairs)
         try:
             for k, p in enumerate(pairs) if fitted else ():
                 fit[p] = calibrate(
-                    low,
-                    high,
+                    DailyWeather(low, high, days, latitude, rain_mm=rain),
                     np.where(mask[:, k], np.nan, soil),
-                    dates=days,
-                    latitude=latitude,
                     today=days[-1],
                     model=MODEL,
-                    rain_mm=rain,
                     climate=climate[p],
                     source=name,
                 )
@@ -133,10 +127,7 @@ def read(path, every, first=0, fitted=True):
             continue
         lane = [np.repeat(x[:, None], len(pairs), 1) for x in (low, high, rain)]
         whole = estimate_soil(
-            *lane[:2],
-            dates=days,
-            latitude=latitude,
-            rain_mm=lane[2],
+            DailyWeather(*lane[:2], days, latitude, rain_mm=lane[2]),
             climate=places,
             model=of_lanes([fit[p] for p in pairs]),
         )
@@ -225,11 +216,7 @@ def model(station, rule, start, offset, ahead, targets, forecasts):
     low, high, rain = (_bridge(x[rows]) for x in (station.low, station.high, station.rain))
     dates = np.arange(start + offset - BACK, start + offset + ahead)
     made = estimate_soil(
-        low,
-        high,
-        dates=dates,
-        latitude=station.latitude,
-        rain_mm=rain,
+        DailyWeather(low, high, dates, station.latitude, rain_mm=rain),
         climate=place,
         model=of_lanes([station.fit[pair_of(y)] for _, y, _ in lanes]),
     )

@@ -2,7 +2,7 @@
 
 Each from its paper, rewritten from the formula. Arrays are (days, lanes), degC and cm unless the
 name says otherwise. `METHODS` takes them by name, each with the driving numbers of
-`patchrisk.core.soil.forcing.Forcing`, to the daily mean at 5 cm.
+`patchrisk.core.soil.inputs.Forcing`, to the daily mean at 5 cm.
 """
 
 import numpy as np

@@ -20,12 +20,11 @@ import peers
 import stations as records
 from fit_soil_model import SHARED, fit_shared, normal_equations, site_prior, without
 
-from patchrisk.core.soil import forcing as weather
-from patchrisk.core.soil.air_to_soil import error_variance, season_correction
+from patchrisk.core.soil import inputs as weather
+from patchrisk.core.soil.air_to_soil import error_variance, run_stores, season_correction
 from patchrisk.core.soil.calibration import level_after, persistence_after, posterior
-from patchrisk.core.soil.heat_stores import run_stores
-from patchrisk.core.soil.logged import run_filter
-from patchrisk.core.soil.parameters import Prior
+from patchrisk.core.soil.inputs import Prior
+from patchrisk.core.soil.root_depth import run_filter
 from patchrisk.read.soil import load_soil_model
 
 MODEL = load_soil_model()

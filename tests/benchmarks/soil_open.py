@@ -4,7 +4,7 @@
     python tests/benchmarks/soil_open.py --data stations.parquet --ours --save
 
 A method's file has `NAME` and either `estimate(weather)`, or `fit(weather, observed)` that
-returns such a function: weather is a `patchrisk.core.soil.forcing.Forcing`, the rest (days,
+returns such a function: weather is a `patchrisk.core.soil.inputs.Forcing`, the rest (days,
 stations) of degC at 5 cm. What is fitted is fitted five times, without the fold that it is then
 asked for; stations within 60 km share a fold. --save writes the rows of this task into results.csv.
 """

@@ -16,6 +16,7 @@ from concurrent.futures import ProcessPoolExecutor
 import numpy as np
 
 from patchrisk.core.soil.air_to_soil import estimate_soil
+from patchrisk.core.soil.inputs import DailyWeather
 from patchrisk.read.soil import load_soil_model
 
 MODEL = load_soil_model()
@@ -40,7 +41,7 @@ def one_site(years, repeats=5):
     times = []
     for _ in range(repeats):
         begun = time.perf_counter()
-        estimate_soil(low, high, dates=dates, latitude=40.0, model=MODEL, rain_mm=rain)
+        estimate_soil(DailyWeather(low, high, dates, latitude=40.0, rain_mm=rain), MODEL)
         times.append(time.perf_counter() - begun)
     return 1000 * min(times) / years
 
@@ -55,14 +56,9 @@ def _prepare(years):
 
 def _run(_):
     b = _BLOCK
-    mean = estimate_soil(
-        b["low"],
-        b["high"],
-        dates=b["dates"],
-        latitude=np.full(BLOCK, 40.0),
-        model=MODEL,
-        rain_mm=b["rain"],
-    ).mean_c
+    place = np.full(BLOCK, 40.0)
+    weather = DailyWeather(b["low"], b["high"], b["dates"], latitude=place, rain_mm=b["rain"])
+    mean = estimate_soil(weather, MODEL).mean_c
     return float(mean[-1].mean())
 
 

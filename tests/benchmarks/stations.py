@@ -6,8 +6,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from patchrisk.core.soil import forcing
-from patchrisk.core.soil.parameters import SoilModel
+from patchrisk.core.soil.inputs import DailyWeather, Forcing, SoilModel, prepare
 from patchrisk.read.soil import load_soil_model
 
 COLUMNS = ["tmax", "tmin", "precip", "solar", "st5", "st10", "st20"]
@@ -27,17 +26,17 @@ class Stations:
     usable: np.ndarray
     model: SoilModel = field(default_factory=load_soil_model)
 
-    def forcing(self, inputs: str, lanes=slice(None)) -> forcing.Forcing:
+    def forcing(self, inputs: str, lanes=slice(None)) -> Forcing:
         v = {k: x[:, lanes] for k, x in self.values.items()}
-        return forcing.prepare(
-            v["tmin"],
-            v["tmax"],
+        weather = DailyWeather(
+            air_min_c=v["tmin"],
+            air_max_c=v["tmax"],
             dates=self.dates,
             latitude=self.latitude[lanes],
-            model=self.model,
             rain_mm=v["precip"] if "rain" in inputs else None,
             solar_mj_m2=v["solar"] if "solar" in inputs else None,
         )
+        return prepare(weather, self.model)
 
     def observed(self, depth_cm: int) -> np.ndarray:
         """Soil temperature on the days that count: spun up and not soon after a long gap."""

@@ -5,7 +5,7 @@ from datetime import date, timedelta
 from pathlib import Path
 
 from patchrisk.core.soil.calibration import SiteFit
-from patchrisk.core.soil.parameters import NAMES
+from patchrisk.core.soil.inputs import NAMES
 from patchrisk.read.soil import fit_text
 
 FIRST, DAYS = date(2025, 4, 1), 40

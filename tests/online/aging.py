@@ -13,7 +13,7 @@ def age_cache(folder: Path, by: timedelta) -> int:
     def no_trouble(text: str) -> None:
         raise AssertionError(text)
 
-    store = ResponseStore(folder / "answers.sqlite", 1.0, no_trouble)
+    store = ResponseStore(folder / "answers", no_trouble)
     keys = list(store)
     for key in keys:
         answer = store[key]
@@ -21,7 +21,6 @@ def age_cache(folder: Path, by: timedelta) -> int:
         if answer.expires is not None:
             answer.expires -= by
         store[key] = answer
-    store.close()
     stations = folder / "stations.db"
     if stations.exists():
         then = stations.stat().st_mtime - by.total_seconds()

@@ -32,7 +32,7 @@ from urllib.parse import parse_qsl, urlsplit
 
 import trustme
 
-from patchrisk.read.weather.days import Location
+from patchrisk.read.site import Place
 from patchrisk.read.web.reply import VARIABLES, Endpoints
 from patchrisk.read.web.transport import FetchLimits
 
@@ -41,7 +41,8 @@ SERVICES = ("station list", "daily", "points", "grid", "metno", "openmeteo")
 LAPSE = 0.0065  # degC per metre: what the server's stations differ by
 
 # For tests: no needless waiting, and room for a slow machine.
-PATIENT = FetchLimits(pause_s=0.01, lock_s=0.1, max_bytes=1_000_000, max_download_bytes=1_000_000)
+OHIO = Place(latitude=40.0, longitude=-83.0, elevation="250 m", utc_offset="-05:00")
+PATIENT = FetchLimits(pause_s=0.01, max_bytes=1_000_000, max_download_bytes=1_000_000)
 
 SIGN_IN = b"<!DOCTYPE html><html><head><title>Guest network</title></head><body>Sign in</body>"
 
@@ -128,9 +129,9 @@ class Provider:
     """
 
     def __init__(
-        self, now: datetime | None = None, place: Location | None = None, *, tls: bool = False
+        self, now: datetime | None = None, place: Place | None = None, *, tls: bool = False
     ) -> None:
-        self.place = place or Location(40.0, -83.0, 250.0, timedelta(hours=-5))
+        self.place = place or OHIO
         self.now = (now or datetime.now(UTC)).astimezone(UTC)
         self.seen: list[Seen] = []
         self._scenario = dict.fromkeys(SERVICES, "ok")
@@ -152,7 +153,7 @@ class Provider:
         }
 
     @classmethod
-    def at_dawn(cls, place: Location | None = None) -> "Provider":
+    def at_dawn(cls, place: Place | None = None) -> "Provider":
         """A server whose moment is a quarter past five of the site's day, this computer's day."""
         server = cls(place=place)
         dawn = server.midnight(server.today) + timedelta(hours=5, minutes=15)

@@ -9,9 +9,9 @@ import pandas as pd
 import pytest
 
 from patchrisk.base.errors import InputError
-from patchrisk.read.site import Online
+from patchrisk.read.site import Online, Place
 from patchrisk.read.weather.at_site import get_forecast, usable
-from patchrisk.read.weather.days import IssuedForecast, Location, convert, spans, to_days
+from patchrisk.read.weather.days import IssuedForecast, convert, spans, to_days
 from patchrisk.read.weather.forecasts import (
     may_cover,
     read_grid,
@@ -22,10 +22,9 @@ from patchrisk.read.weather.forecasts import (
 from patchrisk.read.web.fetcher import Fetcher
 from patchrisk.read.web.reply import WrongContentError
 from tests.online.aging import age_cache
-from tests.online.provider import PATIENT, Provider, truth
+from tests.online.provider import OHIO, PATIENT, Provider, truth
 
-OHIO = Location(40.0, -83.0, 250.0, timedelta(hours=-5))
-ROME = Location(41.9, 12.5, 50.0, timedelta(hours=1))
+ROME = Place(latitude=41.9, longitude=12.5, elevation="50 m", utc_offset="+01:00")
 DAY = date(2026, 5, 18)
 NAN = float("nan")
 
@@ -217,7 +216,7 @@ def test_nws_a_point_without_a_plain_cell_is_refused(properties):
     ],
 )
 def test_nws_is_asked_where_it_may_serve(where, asked):
-    assert may_cover(Location(*where, None, timedelta())) is asked
+    assert may_cover(Place(latitude=where[0], longitude=where[1])) is asked
 
 
 # ------------------------------------------------------------------ MET Norway
@@ -457,11 +456,10 @@ def rome():
 
 
 def ask(provider, folder, choice="auto", today=None, **options):
-    options = {"limits": PATIENT, "bases": provider.endpoints.bases, **options}
+    options = {"limits": PATIENT, "endpoints": provider.endpoints, **options}
     with Fetcher(folder, **options) as fetcher:
         return get_forecast(
             fetcher,
-            provider.endpoints,
             provider.place,
             today or provider.today,
             provider.now,
@@ -687,7 +685,7 @@ OWN = "date,air_min_c,air_max_c,rain_mm\n2026-05-18,8.7,18.7,9.4\n2026-05-19,5.8
 
 
 def ask_for_file(path, today):
-    return get_forecast(None, None, OHIO, today, MORNING, path)
+    return get_forecast(None, OHIO, today, MORNING, path)
 
 
 def test_the_users_own_file_goes_before_every_service(tmp_path):

@@ -38,10 +38,10 @@ class Client:
         self.url = f"{provider.bases['openmeteo']}/v1/forecast"
 
     def get(self, *, offline=False, read=read, limits=HASTY):
-        bases = self.provider.endpoints.bases
+        endpoints = self.provider.endpoints
         with (
             within_budget(),
-            Fetcher(self.folder, bases=bases, limits=limits, offline=offline) as fetcher,
+            Fetcher(self.folder, endpoints=endpoints, limits=limits, offline=offline) as fetcher,
         ):
             return fetcher.get(self.url, read, fresh=HOUR, obey_up_to=12 * HOUR)
 
@@ -175,11 +175,11 @@ def test_a_large_file_may_take_long_but_not_trickle(client):
 
     limits = replace(PATIENT, total_s=1.2, download_s=30.0, least_rate=20_000.0)
     url = f"{client.provider.bases['meteostat']}/stations.db"
-    bases = client.provider.endpoints.bases
+    endpoints = client.provider.endpoints
 
     def timed(rate):
         client.provider.answer(at(rate), "station list")
-        with Fetcher(client.folder, bases=bases, limits=limits) as fetcher:
+        with Fetcher(client.folder, endpoints=endpoints, limits=limits) as fetcher:
             start = time.monotonic()
             try:
                 return fetcher.download(url, len), time.monotonic() - start
@@ -198,7 +198,7 @@ def test_services_that_are_all_silent_share_the_patience_of_one(provider, tmp_pa
     provider.set("hang")
     limits = replace(PATIENT, total_s=1.0, read_s=5.0, hurry_s=0.2)
     start = time.monotonic()
-    with Fetcher(tmp_path, bases=provider.endpoints.bases, limits=limits) as fetcher:
+    with Fetcher(tmp_path, endpoints=provider.endpoints, limits=limits) as fetcher:
         for path in PATHS:
             service, _, rest = path.partition("/")
             with pytest.raises(FetchError, match="no whole answer"):
@@ -217,7 +217,7 @@ def test_a_run_has_a_time_of_its_own_and_goes_on_the_next_time(provider, tmp_pat
     got = []
     for _ in range(4):
         done = 0
-        with Fetcher(tmp_path, bases=provider.endpoints.bases, limits=limits) as fetcher:
+        with Fetcher(tmp_path, endpoints=provider.endpoints, limits=limits) as fetcher:
             for n in range(8):
                 with contextlib.suppress(FetchError):
                     fetcher.get(f"{url}?n={n}", read, fresh=HOUR)

@@ -8,7 +8,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from patchrisk.read.weather.days import Location, combine
+from patchrisk.read.site import Place
+from patchrisk.read.weather.days import combine
 from patchrisk.read.weather.station_list import Station, nearest, station_list
 from patchrisk.read.weather.stations import (
     attributions_of,
@@ -20,16 +21,15 @@ from patchrisk.read.weather.stations import (
 from patchrisk.read.web.fetcher import Fetcher
 from patchrisk.read.web.reply import Endpoints, FetchError, WrongContentError
 from tests.online.aging import age_cache
-from tests.online.provider import PATIENT, STATION_TABLES, daily, truth
+from tests.online.provider import OHIO, PATIENT, STATION_TABLES, daily, truth
 
 NOW = datetime(2026, 5, 18, 10, 15, tzinfo=UTC)
 TODAY = date(2026, 5, 18)
-OHIO = Location(40.0, -83.0, 250.0, timedelta(hours=-5))
 
 
 @pytest.fixture
 def fetcher(provider, tmp_path):
-    with Fetcher(tmp_path / "cache", bases=provider.endpoints.bases, limits=PATIENT) as fetcher:
+    with Fetcher(tmp_path / "cache", endpoints=provider.endpoints, limits=PATIENT) as fetcher:
         yield fetcher
 
 
@@ -38,7 +38,7 @@ def a_station(higher_m=0.0, key="NEAR0", start=None, end=None):
 
 
 def listed(fetcher, provider, place=OHIO):
-    path, notices = station_list(fetcher, provider.endpoints, provider.now)
+    path, notices = station_list(fetcher, provider.now)
     assert notices == []
     return nearest(path, place)
 
@@ -57,7 +57,7 @@ def test_near_level_and_complete_goes_first_and_what_is_beyond_the_limits_goes(f
 
 
 def test_a_height_that_is_not_known_keeps_nobody_out(fetcher, provider):
-    place = Location(40.0, -83.0, None, timedelta(hours=-5))
+    place = OHIO.model_copy(update={"elevation": None})
     assert "HIGH0" in [s.key for s in listed(fetcher, provider, place)]
 
 
@@ -74,7 +74,14 @@ def test_completeness_in_per_cent_means_the_same(fetcher, provider):
 
 
 def test_nowhere_near_anything(fetcher, provider):
-    assert listed(fetcher, provider, Location(-20.0, 100.0, 0.0, timedelta(hours=7))) == []
+    assert (
+        listed(
+            fetcher,
+            provider,
+            Place(latitude=-20.0, longitude=100.0, elevation="0 m", utc_offset="+07:00"),
+        )
+        == []
+    )
 
 
 @pytest.mark.parametrize(
@@ -94,7 +101,7 @@ def test_a_year_outside_the_record_is_not_asked_for(start, end, year, room):
 def test_the_list_is_fetched_once_and_then_works_offline(provider, tmp_path):
     for offline in (False, True, False):
         with Fetcher(
-            tmp_path, bases=provider.endpoints.bases, limits=PATIENT, offline=offline
+            tmp_path, endpoints=provider.endpoints, limits=PATIENT, offline=offline
         ) as fetcher:
             assert len(listed(fetcher, provider)) == 4
     assert provider.count("station list") == 1
@@ -120,7 +127,7 @@ def test_the_stations_and_distances_are_those_of_meteostats_own_query(tmp_path, 
     monkeypatch.setattr(config, "stations_db_file", str(path))
     monkeypatch.setattr(config, "stations_db_ttl", 10**9)
     theirs = stations.nearby(Point(latitude, longitude), radius=50_000, limit=100)
-    ours = nearest(path, Location(latitude, longitude, None, timedelta(hours=0)))
+    ours = nearest(path, Place(latitude=latitude, longitude=longitude))
     assert len(ours) == 100
     assert {s.key: s.distance_km for s in ours} == pytest.approx(
         (theirs["distance"] / 1000).to_dict(), abs=1e-3
@@ -159,12 +166,12 @@ def test_records_that_cannot_be_meant_say_nothing(fetcher, provider):
 
 @pytest.mark.parametrize("scenario", ["503", "404", "html", "nonsense", "other tables", "drop"])
 def test_an_old_list_is_kept_when_it_cannot_be_renewed(provider, tmp_path, scenario):
-    with Fetcher(tmp_path, bases=provider.endpoints.bases, limits=PATIENT) as fetcher:
+    with Fetcher(tmp_path, endpoints=provider.endpoints, limits=PATIENT) as fetcher:
         listed(fetcher, provider)
     age_cache(tmp_path, timedelta(days=100))
     provider.set(scenario, "station list")
-    with Fetcher(tmp_path, bases=provider.endpoints.bases, limits=PATIENT) as fetcher:
-        path, notices = station_list(fetcher, provider.endpoints, provider.now)
+    with Fetcher(tmp_path, endpoints=provider.endpoints, limits=PATIENT) as fetcher:
+        path, notices = station_list(fetcher, provider.now)
         assert len(nearest(path, OHIO)) == 4
     (notice,) = notices
     assert notice.text.startswith("could not be renewed (")
@@ -174,7 +181,7 @@ def test_an_old_list_is_kept_when_it_cannot_be_renewed(provider, tmp_path, scena
 
 def test_an_old_list_is_renewed(provider, tmp_path):
     for _ in range(2):
-        with Fetcher(tmp_path, bases=provider.endpoints.bases, limits=PATIENT) as fetcher:
+        with Fetcher(tmp_path, endpoints=provider.endpoints, limits=PATIENT) as fetcher:
             listed(fetcher, provider)
         age_cache(tmp_path, timedelta(days=100))
     assert provider.count("station list") == 2
@@ -219,7 +226,7 @@ def test_a_damaged_list_is_set_aside_and_fetched_anew(provider, fetcher, spoil, 
     path = fetcher.folder / "stations.db"
     spoil(path)
     bad = path.read_bytes()
-    path, (notice,) = station_list(fetcher, provider.endpoints, provider.now)
+    path, (notice,) = station_list(fetcher, provider.now)
     assert found in notice.text
     assert notice.text.endswith(": set aside as stations.db.damaged")
     assert (fetcher.folder / "stations.db.damaged").read_bytes() == bad
@@ -229,9 +236,9 @@ def test_a_damaged_list_is_set_aside_and_fetched_anew(provider, fetcher, spoil, 
 
 
 def test_a_damaged_list_offline_is_said_and_no_more(provider, tmp_path):
-    with Fetcher(tmp_path, bases=provider.endpoints.bases, limits=PATIENT, offline=True) as fetcher:
+    with Fetcher(tmp_path, endpoints=provider.endpoints, limits=PATIENT, offline=True) as fetcher:
         (tmp_path / "stations.db").write_bytes(b"SQLite format 3\x00" + b"\xff" * 5000)
-        path, notices = station_list(fetcher, provider.endpoints, provider.now)
+        path, notices = station_list(fetcher, provider.now)
     assert path is None
     assert [n.text.rsplit(": ", 1)[-1] for n in notices] == [
         "set aside as stations.db.damaged",
@@ -241,7 +248,7 @@ def test_a_damaged_list_offline_is_said_and_no_more(provider, tmp_path):
 
 def test_no_list_at_all(provider, fetcher):
     provider.set("other tables", "station list")
-    path, (notice,) = station_list(fetcher, provider.endpoints, provider.now)
+    path, (notice,) = station_list(fetcher, provider.now)
     assert path is None
     assert str(notice) == "station list: not available (the list lacks inventory)"
     assert not (fetcher.folder / "stations.db").exists()
@@ -325,7 +332,7 @@ def test_anything_else_is_refused(content, found):
 
 def test_a_file_is_kept_for_good_once_its_year_has_settled(provider, fetcher):
     def ask(year, today):
-        return fetch_year(fetcher, provider.endpoints, a_station(), year, OHIO, today, provider.now)
+        return fetch_year(fetcher, a_station(), year, OHIO, today, provider.now)
 
     year = provider.today.year
     cases = [
@@ -344,7 +351,7 @@ def test_a_file_is_kept_for_good_once_its_year_has_settled(provider, fetcher):
 def test_a_copy_is_renewed_when_the_site_has_a_new_day(provider, fetcher):
     midnight = datetime(2026, 5, 18, 5, 0, tzinfo=UTC)  # of the site, five hours behind UTC
     late = midnight - timedelta(minutes=10)
-    args = (fetcher, provider.endpoints, a_station(), provider.today.year, OHIO, provider.today)
+    args = (fetcher, a_station(), provider.today.year, OHIO, provider.today)
     fetch_year(*args, late)
     fetch_year(*args, late)
     assert provider.count("daily") == 1
@@ -357,7 +364,6 @@ def test_a_copy_is_renewed_when_the_site_has_a_new_day(provider, fetcher):
 def test_a_wrong_file_leaves_the_good_copy(provider, fetcher, scenario):
     args = (
         fetcher,
-        provider.endpoints,
         a_station(),
         provider.today.year,
         OHIO,
@@ -374,9 +380,7 @@ def test_a_wrong_file_leaves_the_good_copy(provider, fetcher, scenario):
 
 def test_a_year_without_data_is_said_to_have_none(provider, fetcher):
     with pytest.raises(FetchError) as caught:
-        fetch_year(
-            fetcher, provider.endpoints, a_station(), 1950, OHIO, provider.today, provider.now
-        )
+        fetch_year(fetcher, a_station(), 1950, OHIO, provider.today, provider.now)
     assert caught.value.absent
 
 

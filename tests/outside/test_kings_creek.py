@@ -12,10 +12,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from patchrisk.core.soil.air_to_soil import run_model
-from patchrisk.read.soil import load_soil_model
 from tests.outside import fetch
 from tests.outside.by_hand import REACH, HourlySite, blind, root
+from tests.soil.by_arrays import run_model
 
 pytestmark = pytest.mark.outside
 
@@ -34,7 +33,7 @@ def site():
     soil = table["soiltemp_5cm"]
     soil = soil.where(soil.groupby(day).transform("count") == 24).dropna()
     estimate = run_model(
-        air["min"].to_numpy(), air["max"].to_numpy(), latitude=39.1, model=load_soil_model(),
+        air["min"].to_numpy(), air["max"].to_numpy(), latitude=39.1,
         dates=air.index.to_numpy().astype("datetime64[D]"),
         rain_mm=table["prcp"].groupby(day).sum().to_numpy(),
     ).at(5.0)  # fmt: skip

@@ -7,14 +7,14 @@ a date, first and last row as they stand in the file.
 from dataclasses import dataclass
 from datetime import timedelta
 
+import numpy as np
 import pandas as pd
 import pytest
 
 from patchrisk.base.errors import InputError
-from patchrisk.read.logger.layout import LogOptions
 from patchrisk.read.logger.quality import check_readings
 from patchrisk.read.logger.read_log import load_log, read_log
-from tests.weather.log_files import by_time
+from tests.weather.log_files import by_time, logger_keys, site_at
 
 pytestmark = pytest.mark.outside
 
@@ -206,11 +206,12 @@ REFUSED = {
 
 
 def told(export):
-    return {f"column {n}": None for n in export.columns}
+    depths = export.depths or (5,) * len(export.columns)
+    return {f"column {n}": f"{min(d, 100)} cm" for n, d in zip(export.columns, depths, strict=True)}
 
 
-def options_of(export, **more):
-    return LogOptions(columns=told(export), sheet=export.sheet, **more)
+def options_of(export):
+    return logger_keys(columns=told(export), sheet=export.sheet)
 
 
 def test_no_file_is_left_out(outside):
@@ -236,14 +237,15 @@ def test_read(outside, name):
             degc = (number - 32) * scale if units[n] == "F" else number
             assert found == pytest.approx(degc, abs=0.5 * expected.digit * scale)
     if expected.depths:
-        assert [log.column(p).depth_cm for p in readings.columns] == pytest.approx(expected.depths)
+        most = 100 if expected.columns else np.inf  # as a site file may say
+        deep = [min(d, most) for d in expected.depths]
+        assert [log.column(p).depth_cm for p in readings.columns] == pytest.approx(deep)
 
 
 @pytest.mark.parametrize("name", [n for n, e in READ.items() if e.offset_h is not None])
 def test_offset_in_the_file_moves_the_times_to_the_site(outside, name):
     expected = READ[name]
-    options = options_of(expected, site_utc_offset=timedelta(hours=-9))
-    log = read_log(outside / "tsp" / name, options)
+    log = read_log(outside / "tsp" / name, options_of(expected), site_at(-9))
     moved = timedelta(hours=-9 - expected.offset_h)
     assert by_time(log).index[0] == pd.Timestamp(expected.start) + moved
 
@@ -251,9 +253,9 @@ def test_offset_in_the_file_moves_the_times_to_the_site(outside, name):
 @pytest.mark.parametrize("name", [n for n in REFUSED if REFUSED[n]])
 def test_refused(outside, name):
     path = outside / "tsp" / name
-    columns = {"column 10": None} if name == "004448.DAT" else {}
+    columns = {"column 10": "5 cm"} if name == "004448.DAT" else {}
     with pytest.raises(InputError) as caught:
-        read_log(path, LogOptions(columns=columns))
+        read_log(path, logger_keys(columns=columns))
     assert str(caught.value) == f"{path}{REFUSED[name]}"
 
 
@@ -267,7 +269,7 @@ ASKED = [n for n, e in READ.items() if e.columns and n not in NONE_FITS]
 @pytest.mark.parametrize("name", ASKED)
 def test_columns_that_say_no_soil_are_asked_for(outside, name):
     with pytest.raises(InputError) as caught:
-        read_log(outside / "tsp" / name, LogOptions(sheet=READ[name].sheet))
+        read_log(outside / "tsp" / name, logger_keys(sheet=READ[name].sheet))
     (fault,) = caught.value.faults
     assert "set columns = {" in fault.cure
     assert f"column {READ[name].columns[0]} " in fault.found
@@ -294,7 +296,7 @@ def test_dialects_of_one_record_agree(outside):
 def test_lost_decimal_mark_leaves_no_reading(outside):
     path = outside / "tsp" / "hobo_1_AB_var3.csv"
     with pytest.raises(InputError) as caught:
-        load_log(path, LogOptions(columns={"column 2": 5.0}))
+        load_log(path, logger_keys(columns={"column 2": "5 cm"}))
     (fault,) = caught.value.faults
     assert fault.found == (
         "this can't be soil temperature: values of -10379.8 to 8841 lie outside -30 to 60 degC"

@@ -14,26 +14,25 @@ import pytest
 
 from patchrisk.base.errors import InputError
 from patchrisk.core.soil import conduction
-from patchrisk.core.soil.air_to_soil import run_model
 from patchrisk.read.logger.daily import by_day
-from patchrisk.read.logger.layout import LogOptions
 from patchrisk.read.logger.quality import check_readings
 from patchrisk.read.logger.read_log import load_log, read_log
-from patchrisk.read.soil import load_soil_model
 from tests.outside.by_hand import HourlySite, blind, root
 from tests.soil import analytic
-from tests.weather.log_files import by_date, by_time
+from tests.soil.by_arrays import run_model
+from tests.weather.log_files import by_date, by_time, logger_keys, site_at
 
 pytestmark = pytest.mark.outside
 
 NAME = "AMF_US-Tw3_BASE_HH_5-5.csv"
 DEPTHS_CM = {f"TS_1_{n}_1": depth for n, depth in enumerate((2.0, 4.0, 8.0, 16.0, 32.0), 1)}
-OPTIONS = LogOptions(columns=DEPTHS_CM, site_utc_offset=timedelta(hours=-8))
+OPTIONS = logger_keys(columns={name: f"{depth} cm" for name, depth in DEPTHS_CM.items()})
+PLACE = site_at(-8, 38.1)
 
 
 @pytest.fixture(scope="module")
 def log(outside):
-    return read_log(outside / "flux" / NAME, OPTIONS)
+    return read_log(outside / "flux" / NAME, OPTIONS, PLACE)
 
 
 @pytest.fixture(scope="module")
@@ -51,7 +50,7 @@ def test_soil_columns_are_found_and_asked_for_as_their_names_give_no_depth(outsi
     (fault,) = caught.value.faults
     assert fault.found.startswith("5 probes without a depth: column 32 'TS_1_1_1' (")
     assert 'set columns = { "TS_1_1_1" = "5 cm" }' in fault.cure
-    layout = read_log(part, LogOptions(columns=DEPTHS_CM)).layout
+    layout = read_log(part, OPTIONS).layout
     found = [c.header for c in layout.columns if c.role == "soil temperature"]
     assert found == list(DEPTHS_CM)
     why = {c.header: c.why for c in layout.columns}
@@ -71,7 +70,7 @@ def test_every_half_hour_is_read(log):
 
 def test_rows_are_accounted_for_and_few_flagged(outside):
     """No probe was moved, and a research site's record has next to no faults left in it."""
-    logged = load_log(outside / "flux" / NAME, OPTIONS)
+    logged = load_log(outside / "flux" / NAME, OPTIONS, PLACE)
     for probe in logged.probes:
         tally = probe.counts
         assert tally.rows == tally.kept + tally.flagged + tally.missing
@@ -93,7 +92,7 @@ def air(outside):
 def site_at(clean, air):
     """The record of a probe, and the soil model by the air alone: its range tells of the sun."""
     run = run_model(
-        air["min"].to_numpy(), air["max"].to_numpy(), latitude=38.1, model=load_soil_model(),
+        air["min"].to_numpy(), air["max"].to_numpy(), latitude=38.1,
         dates=air.index.to_numpy().astype("datetime64[D]"),
     )  # fmt: skip
 

@@ -339,6 +339,10 @@ def test_an_application_counts_once_the_whole_has_had_it(library):
     assert days(spot("front", 0.5), spot("back", 0.5, 3)) == [0]  # by hand: one on each
     assert days(spot("front", 0.5), spot("front", 0.5, 28), spot("back", 0.5, 3)) == [3]
     assert days(one(), spot("front", 0.5, 28), spot("back", 0.5, 28)) == [0, 28]
+    # What never got to the roots is none: washed off by 60 mm, or recorded without water.
+    assert days(replace(one(), rain_mm=60.0), one(28)) == [28]
+    assert days(replace(one(), water_mm=0.0), one(28)) == [28]
+    assert days(replace(one(), water_mm=1.5)) == [0]  # three quarters of it are enough
 
 
 @pytest.mark.parametrize(

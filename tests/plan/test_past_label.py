@@ -4,6 +4,7 @@ The limits are those of a label as such (EPA Label Review Manual ch. 11: rate, n
 active of a year, sites, re-entry); every figure below is invented and every breach counted by hand.
 """
 
+from dataclasses import replace
 from datetime import date
 
 import numpy as np
@@ -19,7 +20,7 @@ from patchrisk.read.records.applications import past_label
 from patchrisk.read.records.books import APPLICATIONS
 from patchrisk.read.records.rows import record_context
 from patchrisk.read.site import read_site
-from tests.plan.given_by_hand import FROM, concern, hump
+from tests.plan.given_by_hand import FROM, concern, hump, stock
 
 SITE = """\
 [site]
@@ -148,7 +149,8 @@ def test_check_names_each_in_a_place_of_its_own_and_refuses_nothing(context):
     known = context(ROWS)
     result = CliRunner().invoke(main, ["check", "--site", str(known.site.folder / "site.toml")])
     assert result.exit_code == 0, result.output
-    text = result.stdout.partition("Past the label")[2].replace("\n  ", " ")
+    text = result.stdout.partition("Past the label")[2].partition("Against a guideline")[0]
+    text = text.replace("\n  ", " ")
     lines = [line for line in text.splitlines() if line.startswith("- ")]
     assert len(lines) == len(BREACHES)
     for said in (
@@ -200,7 +202,14 @@ def test_what_keeps_to_its_label_is_no_breach(context):
     rows += "2026-05-02,Greens,Shelf A,,6 mm,,rest,,,,\n"
     assert found(context(rows)) == ()
     whole = rows + "2026-05-10,Greens,Shelf A,,6 mm,,,,,,\n"
-    assert [(p.found, p.figure) for p in found(context(whole))] == [(9, GAP)]
+    assert [(p.found, p.figure) for p in found(context(whole))] == [(9, GAP), (8, GAP)]
+    # The whole and a part of it on one day: a second time on the part.
+    rows = "2026-05-01,Greens,Shelf A,,6 mm,,,,,,\n2026-05-01,Greens,Shelf A,,6 mm,,9 of 18,,,,\n"
+    assert [(p.found, p.figure) for p in found(context(rows))] == [(0, GAP)]
+    # Of two parts on one day the shorter time that people were kept off.
+    rows = "2026-05-01,Greens,Shelf A,,6 mm,,a,,,,4 hours\n"
+    rows += "2026-05-01,Greens,Shelf A,,6 mm,,b,,,,3 hours\n"
+    assert [(p.found, p.figure) for p in found(context(rows))] == [(3, E)]
 
 
 def test_a_date_in_the_us_has_its_month_first(context, library):
@@ -216,7 +225,7 @@ def test_a_date_in_the_us_has_its_month_first(context, library):
 
 @pytest.mark.parametrize(("spots", "left"), [(("a", "b"), 1), (("a", "a"), 0), (("a", ""), 0)])
 def test_parts_of_an_area_are_counted_each_by_itself_in_the_plan_too(plan, spots, left):
-    """Two a year: one on each of two parts leaves one more for either."""
+    """Two a year: one on each of two parts leaves one more for either, on one day or on two."""
     item = Choice("P", frozenset({"3"}), (), {}, "P", most_year=2)
     went_on = [
         Applied(FROM + day, "Area", frozenset({"3"}), product="P", spot=spot)
@@ -225,8 +234,35 @@ def test_parts_of_an_area_are_counted_each_by_itself_in_the_plan_too(plan, spots
     made = plan([concern(hump("2024-06-15", 40), number=9)], [item], "2024-04-01", went_on,
                 guidelines=())  # fmt: skip
     assert len(made.planned) == left
+    one_day = [replace(one, day=FROM + 60) for one in went_on if spots != ("a", "a")]
+    made = plan([concern(hump("2024-06-15", 40), number=9)], [item], "2024-04-01", one_day,
+                guidelines=())  # fmt: skip
+    assert len(made.planned) == (left if one_day else 2)
     limit = YearlyLimit("tebuconazole", 2.0, {"P": 1.0})
     assert year_spent(limit, went_on, []).kg_ha == 2.0 - left
     label = Label("P", most_year=1)
     told = past_labels(went_on, [label], [limit], {}, {one.day: FROM for one in went_on})
     assert bool(told) is not bool(left)
+
+
+@pytest.mark.parametrize(
+    ("spots", "days", "left"),
+    [
+        ((), (), 2),
+        (("hot spots",), (10,), 2),  # a day on the spots is none of the rest
+        (("",), (10,), 1),
+        (("", "hot spots"), (10, 60), 1),
+        (("front", "back"), (10, 60), 1),  # halves that make the whole had one each
+        (("front", "front", "back"), (10, 40, 60), 0),  # the front has had its two
+    ],
+)
+def test_the_number_of_the_user_is_of_the_ground_that_is_planned_for(plan, spots, days, left):
+    """Two in a season, worked by hand; parts by their shares as for cover and rotation."""
+    went_on = [
+        Applied(FROM + day, "Area", frozenset({"3"}), spot=spot,
+                ground=0.5 if spot in ("front", "back") else np.nan)
+        for spot, day in zip(spots, days, strict=True)
+    ]  # fmt: skip
+    made = plan([concern(hump("2024-07-15", 40), number=9)], stock("11"), "2024-05-20", went_on,
+                most=2, guidelines=())  # fmt: skip
+    assert len(made.planned) == left

@@ -1,20 +1,11 @@
 """The model's equations as its head states them, solved another way, and published radiation."""
 
-from functools import partial
-
 import numpy as np
 import pytest
 
-from patchrisk.core.soil import air_to_soil, forcing
-from patchrisk.core.soil.forcing import Climate, extraterrestrial_radiation
-from patchrisk.core.soil.heat_stores import run_stores
-from patchrisk.core.soil.parameters import Surface
-from patchrisk.read.soil import load_soil_model
-
-MODEL = load_soil_model()
-estimate_soil = partial(air_to_soil.estimate_soil, model=MODEL)
-run_model = partial(air_to_soil.run_model, model=MODEL)
-prepare = partial(forcing.prepare, model=MODEL)
+from patchrisk.core.soil.air_to_soil import run_stores
+from patchrisk.core.soil.inputs import Climate, Surface, extraterrestrial_radiation
+from tests.soil.by_arrays import MODEL, estimate_soil, prepare, run_model
 
 DAYS = np.arange("2019-03-01", "2019-07-01", dtype="datetime64[D]")
 PLACE = Climate(*(np.array([x]) for x in (12.0, -9.0, -4.0, 0.75)))

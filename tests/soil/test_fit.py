@@ -1,13 +1,10 @@
 """Learning from a logger: shrinks to the general model, approaches the truth, refuses rubbish."""
 
-from functools import partial
-
 import numpy as np
 import pytest
 
 from patchrisk.base.errors import InputError
-from patchrisk.core.soil import air_to_soil, calibration, forcing
-from patchrisk.core.soil.air_to_soil import season_correction
+from patchrisk.core.soil.air_to_soil import run_stores, season_correction
 from patchrisk.core.soil.calibration import (
     compare_by_season,
     from_fit,
@@ -18,13 +15,8 @@ from patchrisk.core.soil.calibration import (
     response,
     to_fit,
 )
-from patchrisk.core.soil.heat_stores import run_stores
-from patchrisk.read.soil import fit_text, load_soil_model, parse_fit
-
-MODEL = load_soil_model()
-estimate_soil = partial(air_to_soil.estimate_soil, model=MODEL)
-calibrate = partial(calibration.calibrate, model=MODEL)
-prepare = partial(forcing.prepare, model=MODEL)
+from patchrisk.read.soil import fit_text, parse_fit
+from tests.soil.by_arrays import MODEL, calibrate, estimate_soil, prepare
 
 DAYS = np.arange("2018-01-01", "2021-07-01", dtype="datetime64[D]")
 RNG = np.random.default_rng(3)
@@ -156,7 +148,7 @@ def test_fit_tells_what_it_rests_on_and_survives_its_file():
     assert (site.first_day, site.last_day) == (str(DAYS[500]), str(DAYS[864]))
     assert site.error_after_c < site.error_before_c
     assert abs(site.bias_after_c) < abs(site.bias_before_c)
-    again = parse_fit(fit_text(site))
+    again = parse_fit(fit_text(site).encode(), "fit")
     assert again.days == site.days
     one = estimate_soil(LOW, HIGH, **PLACE, model=site.applied_to(MODEL))
     two = estimate_soil(LOW, HIGH, **PLACE, model=again.applied_to(MODEL))
@@ -167,15 +159,15 @@ def test_fit_tells_what_it_rests_on_and_survives_its_file():
 
 def test_a_spoilt_fit_is_refused_with_every_fault():
     text = fit_text(fit(only(60)))
-    spoilt = text.replace("days = 60", "days = 'sixty'").replace("exchange =", "exchange = -1 #")
+    spoilt = text.replace("days = 60", "days = 'sixty'").replace("exchange =", "exchange = -1 #", 1)
     spoilt = spoilt.replace("depth_cm = 5.0", "deep_cm = 5.0")
     with pytest.raises(InputError) as caught:
-        parse_fit(spoilt, "greens.toml")
+        parse_fit(spoilt.encode(), "greens.toml")
     told = str(caught.value)
-    for word in ("days", "parameter.exchange", "deep_cm", "depth_cm", "greens.toml"):
+    for word in ("days", "parameter, exchange", "deep_cm", "depth_cm", "greens.toml"):
         assert word in told
     with pytest.raises(InputError, match="not TOML"):
-        parse_fit("= 3")
+        parse_fit(b"= 3", "fit")
 
 
 @pytest.mark.parametrize(

@@ -5,9 +5,9 @@ from typing import NamedTuple
 import numpy as np
 import pytest
 
-from patchrisk.core.soil import logged
+from patchrisk.core.soil import root_depth
 from patchrisk.core.soil.air_to_soil import SoilEstimate
-from patchrisk.core.soil.logged import (
+from patchrisk.core.soil.root_depth import (
     learn_error,
     parts_of,
     run_filter,
@@ -45,7 +45,7 @@ def join_logged(estimate, log, probe_sd_c=0.0):
         estimate.sd_c.reshape(days, -1),
     )
     error = learn_error(lanes, log.reshape(days, -1), MODEL)
-    return Joined(*(a.reshape(log.shape) for a in logged.join_logged(error, probe_sd_c)))
+    return Joined(*(a.reshape(log.shape) for a in root_depth.join_logged(error, probe_sd_c)))
 
 
 def estimate_of(mean, sd):
@@ -159,7 +159,7 @@ def test_one_wild_day_counts_for_no_more_than_its_limit():
     surprise = np.array([[1.0], [2.0], [10.0], [50.0]])
     seen = np.array([[True], [True], [True], [False]])
     none = np.empty(0)
-    found = logged.Filtered(none, none, none, none, none, surprise, np.ones((4, 1)), seen)
+    found = root_depth.Filtered(none, none, none, none, none, surprise, np.ones((4, 1)), seen)
     assert found.scale(60.0, 9.0) == pytest.approx([74 / 63])
     limits = MODEL.calibration["scale_days"], MODEL.calibration["most_surprise"]
     assert limits == (60.0, 9.0)

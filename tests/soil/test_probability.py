@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
-from patchrisk.core.soil import logged
+from patchrisk.core.soil import root_depth
 from patchrisk.core.soil.air_to_soil import SoilEstimate
-from patchrisk.core.soil.logged import learn_error, parts_of
+from patchrisk.core.soil.root_depth import learn_error, parts_of
 from patchrisk.read.soil import load_soil_model
 
 DAYS = 40
@@ -26,12 +26,12 @@ def error_of(estimate, log):
 
 
 def join_logged(estimate, log):
-    mean, sd, _ = logged.join_logged(error_of(estimate, log))
+    mean, sd, _ = root_depth.join_logged(error_of(estimate, log))
     return mean[:, 0], sd[:, 0]
 
 
 def simulate_soil(estimate, log=None, **drawn):
-    draws = logged.simulate_soil(error_of(estimate, log), **drawn)
+    draws = root_depth.simulate_soil(error_of(estimate, log), **drawn)
     return draws[:, 0] if estimate.mean_c.ndim == 1 else draws
 
 

@@ -3,8 +3,7 @@
 import numpy as np
 import pytest
 
-from patchrisk.core.soil.air_to_soil import estimate_soil
-from patchrisk.read.soil import load_soil_model
+from tests.soil.by_arrays import estimate_soil
 
 DAYS = np.arange("2012-01-01", "2018-01-01", dtype="datetime64[D]")
 
@@ -20,7 +19,6 @@ def offset_c(mean, swing, latitude):
         air + 5.5,
         dates=DAYS,
         latitude=latitude,
-        model=load_soil_model(),
         rain_mm=rain,
         depth_cm=20,
     )

@@ -4,10 +4,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from patchrisk.core.soil.air_to_soil import estimate_soil
-from patchrisk.core.soil.calibration import calibrate
 from patchrisk.read.soil import load_soil_model, surface_of
 from tests.outside.us_ar1 import save_days
+from tests.soil.by_arrays import calibrate, estimate_soil
 
 pytestmark = pytest.mark.outside
 

@@ -24,9 +24,9 @@ def write(tmp_path):
 def refusal():
     """Return what is said of a file that can't be used, without its path."""
 
-    def refusal(path, options=None, **given):
+    def refusal(path, options=None, place=None, **given):
         with pytest.raises(InputError) as caught:
-            load_log(path, options, **given)
+            load_log(path, options, place, **given)
         return [str(f).removeprefix(str(path)).lstrip(",: ") for f in caught.value.faults]
 
     return refusal

@@ -6,6 +6,8 @@ from datetime import datetime, timedelta
 import numpy as np
 import pandas as pd
 
+from patchrisk.read.site import LoggerFile, Place
+
 START = datetime(2024, 4, 27)  # a Saturday; 13 and later days of May settle day and month
 
 Write = Callable[..., object]
@@ -33,6 +35,16 @@ def lines(
         delimiter.join([m.strftime(stamp), *map(str, row)])
         for m, *row in zip(moments, *values, strict=True)
     ]
+
+
+def logger_keys(**told):
+    """What a site file may say of a logger."""
+    return LoggerFile(file="log.csv", **told)
+
+
+def site_at(hours=0, latitude=45.0):
+    """A site whose local standard time is so many whole hours from UTC."""
+    return Place(latitude=latitude, longitude=0.0, utc_offset=f"{hours:+03d}:00")
 
 
 def by_date(probe):

@@ -7,9 +7,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from patchrisk.base.errors import InputError
-from patchrisk.read.logger.layout import LogOptions
 from patchrisk.read.logger.read_log import load_log
-from tests.weather.log_files import hours, lines, soil
+from tests.weather.log_files import hours, lines, logger_keys, soil
 
 MOMENTS = hours(24 * 12)
 SOIL = soil(MOMENTS)
@@ -99,7 +98,7 @@ def test_no_implausible_column_is_read_or_proposed(tmp_path_factory, good, bad, 
     path = tmp_path_factory.mktemp("log") / "log.csv"
     text = "\n".join([header, *lines(MOMENTS, *(values for _, values, _ in columns))])
     path.write_text(text + "\n", encoding="utf-8")
-    options = LogOptions(unit="degC")
+    options = logger_keys(unit="degC")
     if good:
         layout = load_log(path, options).layout
         read = {c.number: c.depth_cm for c in layout.columns if c.role == "soil temperature"}

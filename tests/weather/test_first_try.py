@@ -5,21 +5,20 @@ Each layout says where it was seen, in public repositories; the figures are made
 
 import re
 import tomllib
-from dataclasses import replace
 from datetime import date, datetime, timedelta
 
 import pytest
 
 from patchrisk.base.errors import InputError
-from patchrisk.read.logger.layout import LogOptions
 from patchrisk.read.logger.read_log import load_log
 from patchrisk.read.site import WeatherFile
 from patchrisk.read.weather.own import read_with_notes
 from tests.weather import layout_files as files
+from tests.weather.log_files import logger_keys, site_at
 from tests.weather.service_files import WEATHER, weather_days
 from tests.weather.test_layouts import assert_days, daily
 
-PLACE = LogOptions(latitude=45.0, site_utc_offset=timedelta())
+PLACE = site_at()
 KEYS = re.compile(r'columns = \{[^}]*\}|(?:rain_)?unit = "[^"]*"|sheet = "[^"]*"')
 
 
@@ -44,12 +43,12 @@ def weather_after_one_cure(path, **told):
     return read_with_notes(path, WeatherFile(file=path.name, **{**told, **keys}))[0], keys
 
 
-def log_after_one_cure(path, options=PLACE):
+def log_after_one_cure(path):
     with pytest.raises(InputError) as refused:
-        load_log(path, options)
+        load_log(path, place=PLACE)
     keys = first_keys(refused.value.faults)
-    columns = {name: float(deep.split()[0]) for name, deep in keys.pop("columns", {}).items()}
-    return load_log(path, replace(options, columns=columns, **keys)), columns, keys
+    log = load_log(path, logger_keys(**keys), PLACE)
+    return log, keys.pop("columns", {}), keys
 
 
 def assert_weather(frame):
@@ -264,13 +263,14 @@ def soil_rows(stamp, *beside):
 def test_the_letters_of_a_zone_are_its_offset(write):
     """2026-07-01 17:00:00 CEST: seen in DenisVillemonais/meteo-strasbourg-botanique."""
     rows = soil_rows(lambda m: f"{m + timedelta(hours=2):%Y-%m-%d %H:%M:%S} CEST")
-    assert_days(daily(load_log(write(["date,soil temp 5 cm (C)", *rows]), PLACE)), files.MEANS)
+    log = load_log(write(["date,soil temp 5 cm (C)", *rows]), place=PLACE)
+    assert_days(daily(log), files.MEANS)
 
 
 def test_a_compact_time_behind_a_colon(write):
     """20180101:0010: seen in pvlib/pvlib-python, of PVGIS."""
     rows = soil_rows(lambda m: f"{m:%Y%m%d:%H%M}")
-    log = load_log(write(["time(UTC),soil temp 5 cm (C)", *rows]), PLACE)
+    log = load_log(write(["time(UTC),soil temp 5 cm (C)", *rows]), place=PLACE)
     assert_days(daily(log), files.MEANS)
 
 
@@ -282,7 +282,7 @@ def test_several_loggers_by_their_number(write):
         for m, s in zip(files.MOMENTS, files.SOIL, strict=True)
     ]
     log, columns, _ = log_after_one_cure(write(["logger_ID,date,temperature", *rows]))
-    assert columns == {"temperature logger id 19": 5.0}
+    assert columns == {"temperature logger id 19": "5 cm"}
     assert_days(daily(log), files.MEANS)
 
 
@@ -291,7 +291,7 @@ def test_a_cure_takes_the_depth_from_the_heading_and_asks_for_the_unit(write):
     warm = [f"{m:%Y-%m-%d %H:%M},{20 + s:.2f},{20 + s:.2f}"
             for m, s in zip(files.MOMENTS, files.SOIL, strict=True)]  # fmt: skip
     log, columns, keys = log_after_one_cure(write(["time,ST_x,ST_10", *warm]))
-    assert columns == {"ST_10": 10.0}
+    assert columns == {"ST_10": "10 cm"}
     assert keys == {"unit": "degC"}
     expected = {day: mean + 20 for day, mean in files.MEANS.items()}
     assert_days(daily(log), expected)
@@ -310,7 +310,7 @@ def test_a_cure_takes_the_depth_from_the_heading_and_asks_for_the_unit(write):
 def test_what_is_no_soil_is_not_proposed(write, refusal, header, value):
     """Seen in pvlib/pvlib-python, gsc-permafrost/EC_dataPipeline, soilwater/pynotes-agriscience."""
     rows = [f"{m:%Y-%m-%d %H:%M},{value(n)}" for n, m in enumerate(files.MOMENTS)]
-    (said,) = refusal(write([f'time,"{header}"', *rows]), PLACE)
+    (said,) = refusal(write([f'time,"{header}"', *rows]), place=PLACE)
     assert said.startswith("no column is soil temperature")
 
 

@@ -9,9 +9,8 @@ import numpy as np
 import pytest
 
 from patchrisk.read.logger.heading import read_heading
-from patchrisk.read.logger.layout import LogOptions
 from patchrisk.read.logger.read_log import load_log
-from tests.weather.log_files import by_date, hours, lines, soil
+from tests.weather.log_files import by_date, hours, lines, logger_keys, site_at, soil
 
 MOMENTS = hours(24 * 20)
 SOIL = soil(MOMENTS)
@@ -140,7 +139,7 @@ OTHER = [
 def test_soil_temperature_is_read_with_its_depth(write, heading):
     quoted = heading.replace('"', '""')
     path = write([f'Time,"{quoted}"', *lines(MOMENTS, SOIL)])
-    (probe,) = load_log(path, LogOptions(unit="degC")).probes
+    (probe,) = load_log(path, logger_keys(unit="degC")).probes
     depth = SOIL_TEMPERATURE[heading]
     expected = np.nan if depth is None else depth
     assert probe.depth_cm == pytest.approx(expected, abs=0.01, nan_ok=True)
@@ -152,7 +151,7 @@ def test_what_is_not_said_is_asked_and_the_cure_leads_on(write, refusal, heading
     path = write([f'Time,"{heading}"', *lines(MOMENTS, SOIL)])
     (said,) = refusal(path)
     key, deep = re.search(r'set columns = \{ "([^"]+)" = "(\d+) cm" \}', said).groups()
-    (probe,) = load_log(path, LogOptions(columns={key: float(deep)}, unit="degC")).probes
+    (probe,) = load_log(path, logger_keys(columns={key: f"{deep} cm"}, unit="degC")).probes
     assert probe.depth_cm == float(deep)
     assert "19.46, 14.96" in said  # some of its values
 
@@ -184,7 +183,7 @@ def test_probes_without_a_depth_are_a_question_and_never_an_average(write, refus
     (said,) = refusal(path)
     assert said.startswith("5 probes without a depth: column 2 'SOIL_TEMP_5' (19.46, 14.96), ")
     assert said.endswith('say which, and how deep: set columns = { "SOIL_TEMP_5" = "5 cm" }')
-    told = load_log(path, LogOptions(columns={"SOIL_TEMP_5": 5.0, "SOIL_TEMP_10": 25.4}))
+    told = load_log(path, logger_keys(columns={"SOIL_TEMP_5": "5 cm", "SOIL_TEMP_10": "25.4 cm"}))
     assert [p.depth_cm for p in told.probes] == [5.0, 25.4]
 
 
@@ -230,7 +229,7 @@ def test_minima_and_maxima_at_a_depth_go_with_their_mean_and_are_no_probes(write
 
 def test_a_told_column_that_is_gone_is_refused_with_what_is_there(write, refusal):
     path = write(["Time,Soil temp A °C,Wind m/s", *lines(MOMENTS, SOIL, SOIL)])
-    assert refusal(path, LogOptions(columns={"Soil temp B °C": 5.0})) == [
+    assert refusal(path, logger_keys(columns={"Soil temp B °C": "5 cm"})) == [
         "columns: no column 'Soil temp B °C': "
         "write one of column 2 'Soil temp A °C' (19.46, 14.96 degC)"
     ]
@@ -255,7 +254,7 @@ IMPOSSIBLE = {
 def test_a_told_column_that_can_not_be_soil_is_refused_with_the_reason(write, refusal, what):
     values, why = IMPOSSIBLE[what]
     path = write(["Time,A,Temp °C", *lines(MOMENTS, values, SOIL)])
-    assert refusal(path, LogOptions(columns={"A": 5.0})) == [
+    assert refusal(path, logger_keys(columns={"A": "5 cm"})) == [
         f"column 'A': this can't be soil temperature: {why}: "
         "name another: column 3 'Temp °C' (19.46, 14.96 degC)"
     ]
@@ -268,12 +267,13 @@ def test_no_wave_of_the_year_is_refused_outside_the_tropics(write, refusal, lati
     days = hours(300, step_h=24)
     values = [round(20 + 0.5 * (n % 3), 1) for n in range(300)]
     path = write(["Date,Temp °C", *lines(days, values, stamp="%Y-%m-%d")])
-    options = LogOptions(columns={"Temp °C": 5.0}, latitude=latitude)
+    options = logger_keys(columns={"Temp °C": "5 cm"})
+    place = None if latitude is None else site_at(latitude=latitude)
     if refused:
-        (said,) = refusal(path, options)
+        (said,) = refusal(path, options, place)
         assert "they show no wave of the year" in said
     else:
-        assert len(load_log(path, options).probes) == 1
+        assert len(load_log(path, options, place).probes) == 1
 
 
 @pytest.mark.parametrize("latitude", [45.0, -45.0])
@@ -283,11 +283,11 @@ def test_a_wave_with_its_top_in_winter_is_refused(write, refusal, latitude):
     days = hours(320, step_h=24)
     values = [round(15 + 9 * cos(2 * pi * (d.timetuple().tm_yday - 205) / 365), 1) for d in days]
     path = write(["Date,Temp °C", *lines(days, values, stamp="%Y-%m-%d")])
-    options = LogOptions(columns={"Temp °C": 5.0}, latitude=latitude)
+    options, place = logger_keys(columns={"Temp °C": "5 cm"}), site_at(latitude=latitude)
     if latitude > 0:
-        assert len(load_log(path, options).probes) == 1
+        assert len(load_log(path, options, place).probes) == 1
     else:
-        (said,) = refusal(path, options)
+        (said,) = refusal(path, options, place)
         assert "where soil is not warmest" in said
 
 

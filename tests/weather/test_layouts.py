@@ -5,7 +5,6 @@ import re
 import sys
 import tomllib
 import zipfile
-from dataclasses import replace
 from datetime import datetime, time, timedelta
 
 import numpy as np
@@ -13,11 +12,10 @@ import pandas as pd
 import pytest
 
 from patchrisk.base.errors import InputError
-from patchrisk.read.logger.layout import LogOptions
 from patchrisk.read.logger.read_log import load_log, read_log
 from patchrisk.read.tables.file_text import read_sheets
 from tests.weather import layout_files as files
-from tests.weather.log_files import by_date, by_time
+from tests.weather.log_files import by_date, by_time, logger_keys, site_at
 
 
 def daily(logged, probe=0):
@@ -59,21 +57,21 @@ READ = {
     ),
     "workbook, sheet told": (
         lambda: files.workbook({"2023": files.soil_sheet(), "2024": files.soil_sheet()}),
-        LogOptions(sheet="2024"),
+        logger_keys(sheet="2024"),
     ),
     "old workbook": (lambda: files.old_workbook({"Data": files.soil_sheet()}), None),
     "old workbook, sheet told": (
         lambda: files.old_workbook({"2023": files.soil_sheet(), "2024": files.soil_sheet()}),
-        LogOptions(sheet="2024"),
+        logger_keys(sheet="2024"),
     ),
-    "no header, by position": (files.microclimate, LogOptions(columns={"column 4": 6.0})),
+    "no header, by position": (files.microclimate, logger_keys(columns={"column 4": "6 cm"})),
     "no header, decimal commas": (
         lambda: files.microclimate(","),
-        LogOptions(columns={"column 4": 6.0}),
+        logger_keys(columns={"column 4": "6 cm"}),
     ),
     "no header, read out in parts": (
         lambda: files.microclimate(parts=4),
-        LogOptions(columns={"column 4": 6.0}),
+        logger_keys(columns={"column 4": "6 cm"}),
     ),
 }
 
@@ -86,7 +84,7 @@ def test_read_with_the_daily_means_of_the_rows(write, layout):
     for n in range(1, len(logged.probes)):
         assert_days(daily(logged, n), files.DEEP_MEANS)
     (first, *_) = logged.probes
-    told = options.columns.get("column 4") if options else None
+    told = options.columns_cm.get("column 4") if options else None
     assert first.depth_cm == pytest.approx(told or (5.08 if "snow" in layout else 5.0))
 
 
@@ -99,9 +97,7 @@ def follow(path, options=None):
         load_log(path, options)
     (fault,) = caught.value.faults
     given = tomllib.loads(CURE.search(fault.cure)[1])
-    if "columns" in given:
-        given["columns"] = {k: float(v.removesuffix(" cm")) for k, v in given["columns"].items()}
-    return load_log(path, replace(options or LogOptions(), **given))
+    return load_log(path, (options or logger_keys()).model_copy(update=given))
 
 
 def test_a_column_without_a_header_is_asked_for(write):
@@ -111,8 +107,8 @@ def test_a_column_without_a_header_is_asked_for(write):
 
 
 def test_times_of_a_microclimate_logger_are_utc(write):
-    options = LogOptions(columns={"column 4": 6.0}, site_utc_offset=timedelta(hours=-5))
-    log = read_log(write(files.microclimate()), options)
+    options = logger_keys(columns={"column 4": "6 cm"})
+    log = read_log(write(files.microclimate()), options, site_at(-5))
     assert by_time(log).index[0] == files.START - timedelta(hours=5)
 
 
@@ -123,13 +119,13 @@ def test_of_two_sheets_one_is_asked_for(write):
 
 def test_a_sheet_that_is_not_there(write, refusal):
     path = write(files.workbook({"Data": files.soil_sheet()}))
-    assert refusal(path, LogOptions(sheet="Date")) == [
+    assert refusal(path, logger_keys(sheet="Date")) == [
         "sheet: no sheet 'Date': write one of 'Data'"
     ]
 
 
 def test_a_sheet_of_a_text_file(write, refusal):
-    (said,) = refusal(write(files.by_depth()), LogOptions(sheet="Data"))
+    (said,) = refusal(write(files.by_depth()), logger_keys(sheet="Data"))
     assert said.startswith("sheet: this is no Excel workbook")
 
 

@@ -11,10 +11,9 @@ from hypothesis import strategies as st
 
 from patchrisk.base.errors import InputError
 from patchrisk.read.logger.clock import RULES, find_offset, find_summer_time, to_standard
-from patchrisk.read.logger.layout import LogOptions
 from patchrisk.read.logger.read_log import read_log
 from patchrisk.read.tables.timestamps import read_stamps
-from tests.weather.log_files import by_time, hours, lines, soil
+from tests.weather.log_files import by_time, hours, lines, logger_keys, site_at, soil
 
 NORTH_AMERICA = RULES[0]
 ORDERS = {
@@ -178,7 +177,7 @@ def test_summer_time_is_told_and_taken_out_only_when_told(write):
     (flag,) = log.flags
     assert (flag.kind, flag.left_out, flag.count) == ("summer time", False, 2)
     assert "an hour is missing on 10 Mar 2024 and an hour comes twice on 03 Nov 2024" in flag.reason
-    told = read_log(path, LogOptions(summer_time=True))
+    told = read_log(path, logger_keys(summer_time=True))
     assert list(by_time(told).index) == moments
     assert not told.flags
 
@@ -208,11 +207,10 @@ def test_a_hole_on_the_day_of_change_is_no_summer_time():
 def test_summer_time_in_a_file_of_summer_goes_by_the_sites_offset(write):
     moments = hours(24 * 20, datetime(2024, 6, 10))
     path = write(["Time,Soil temp 5 cm", *lines(moments, soil(moments))])
-    options = LogOptions(summer_time=True, site_utc_offset=timedelta(hours=-6))
-    assert by_time(read_log(path, options)).index[0] == datetime(2024, 6, 9, 23)
-    nowhere = LogOptions(summer_time=True, site_utc_offset=timedelta(hours=5))
+    options = logger_keys(summer_time=True)
+    assert by_time(read_log(path, options, site_at(-6))).index[0] == datetime(2024, 6, 9, 23)
     with pytest.raises(InputError, match="summer_time: no rule for summer time is known"):
-        read_log(path, nowhere)
+        read_log(path, options, site_at(5))
 
 
 READ = {

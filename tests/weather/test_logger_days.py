@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from patchrisk.base.toml_files import load_numbers
 from patchrisk.read.logger.daily import by_day
 from patchrisk.read.logger.read_log import load_log
-from tests.weather.log_files import START, by_date, hours, lines
+from tests.weather.log_files import START, by_date, hours, lines, site_at
 
 WAVE = 2 * np.pi / 24
 
@@ -223,13 +223,11 @@ def test_minima_and_maxima_of_each_hour_are_set_aside(write):
 
 def test_days_are_the_sites_standard_days(write):
     """A file in UTC of a site at -6 h: its day begins at 06:00 of the file."""
-    from patchrisk.read.logger.layout import LogOptions
 
     moments = hours(24 * 4)
     values = [f"{10 + (m - datetime(2024, 4, 27, 6)) // timedelta(days=1)}" for m in moments]
     path = write(["Time UTC,Soil temp 5 cm °C", *lines(moments, values)])
-    options = LogOptions(site_utc_offset=timedelta(hours=-6))
-    (probe,) = load_log(path, options).probes
+    (probe,) = load_log(path, place=site_at(-6)).probes
     assert by_date(probe)["mean_c"].dropna().to_dict() == {
         pd.Timestamp("2024-04-27"): 10.0,
         pd.Timestamp("2024-04-28"): 11.0,

@@ -6,11 +6,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from patchrisk.read.logger.heading import find_depth, find_unit
-from patchrisk.read.logger.layout import LogOptions
+from patchrisk.read.logger.heading import find_unit, read_heading
 from patchrisk.read.logger.read_log import read_log
 from patchrisk.read.tables.cells import cell_unit, to_numbers
-from tests.weather.log_files import START, by_time, hours, lines, soil
+from tests.weather.log_files import START, by_time, hours, lines, logger_keys, site_at, soil
 
 MOMENTS = hours(24 * 20)
 SOIL = soil(MOMENTS)
@@ -137,7 +136,7 @@ def test_title_lines_and_units_below_the_header(write):
 
 
 def test_no_header_at_all(write):
-    log = read_log(write(lines(MOMENTS, SOIL)), LogOptions(columns={"column 2": 5.0}))
+    log = read_log(write(lines(MOMENTS, SOIL)), logger_keys(columns={"column 2": "5 cm"}))
     assert_same(log)
     assert log.layout.header_line is None
     assert list(by_time(log).columns) == ["column 2"]
@@ -241,7 +240,7 @@ def test_units_in_headers(header, unit):
     ],
 )
 def test_depths_in_headers(header, depth):
-    found = find_depth(header)
+    found = read_heading(header).depth_cm
     assert found == (None if depth is None else pytest.approx(depth, abs=1e-9))
 
 
@@ -287,7 +286,7 @@ def test_several_probes_with_their_depths(write):
 
 def test_the_user_names_columns_and_depths(write):
     path = write(["Time,Temp,Temp", *lines(MOMENTS, [0.0] * len(MOMENTS), SOIL)])
-    log = read_log(path, LogOptions(columns={"column 3": 7.5}))
+    log = read_log(path, logger_keys(columns={"column 3": "7.5 cm"}))
     assert_same(log)
     assert list(by_time(log).columns) == ["Temp"]
     assert log.column("Temp").depth_cm == 7.5
@@ -295,7 +294,7 @@ def test_the_user_names_columns_and_depths(write):
 
 
 def test_one_depth_for_the_only_probe(write):
-    log = read_log(write(["Time,Temp", *lines(MOMENTS, SOIL)]), LogOptions(depth_cm=6.0))
+    log = read_log(write(["Time,Temp", *lines(MOMENTS, SOIL)]), logger_keys(depth="6 cm"))
     assert log.column("Temp").depth_cm == 6.0
 
 
@@ -308,7 +307,7 @@ def test_a_unit_that_is_not_stated_is_told_from_the_values(write, mean, unit):
 
 def test_the_users_unit_goes_before_the_headers(write):
     path = write(["Time,Soil temp 5 cm °C", *lines(MOMENTS, in_f(SOIL))])
-    assert_same(read_log(path, LogOptions(unit="degF")))
+    assert_same(read_log(path, logger_keys(unit="degF")))
 
 
 def test_offset_of_every_stamp(write):
@@ -318,8 +317,7 @@ def test_offset_of_every_stamp(write):
         f"{m + timedelta(hours=-1):%Y-%m-%dT%H:%M:%S}-05:00,{v}"
         for m, v in zip(MOMENTS[200:], SOIL[200:], strict=True)
     ]
-    options = LogOptions(site_utc_offset=timedelta(hours=-5))
-    log = read_log(write(["Time,Soil temp 5 cm", *rows]), options)
+    log = read_log(write(["Time,Soil temp 5 cm", *rows]), place=site_at(-5))
     assert_same(log, [m - timedelta(hours=1) for m in MOMENTS])
 
 
@@ -336,20 +334,20 @@ def test_offset_of_every_stamp(write):
 )
 def test_offset_in_the_header(write, header, hours_moved):
     path = write([f'"{header}",Soil temp 5 cm', *lines(MOMENTS, SOIL)])
-    log = read_log(path, LogOptions(site_utc_offset=timedelta(hours=-6)))
+    log = read_log(path, place=site_at(-6))
     assert_same(log, [m + timedelta(hours=hours_moved) for m in MOMENTS])
 
 
 def test_the_users_offset_goes_before_the_headers(write):
     path = write(["Time GMT-07:00,Soil temp 5 cm", *lines(MOMENTS, SOIL)])
-    options = LogOptions(utc_offset=timedelta(hours=-8), site_utc_offset=timedelta(hours=-6))
-    assert_same(read_log(path, options), [m + timedelta(hours=2) for m in MOMENTS])
+    log = read_log(path, logger_keys(utc_offset="-08:00"), site_at(-6))
+    assert_same(log, [m + timedelta(hours=2) for m in MOMENTS])
 
 
 def test_days_are_not_moved(write):
     days = hours(30, step_h=24)
     path = write(["Date GMT-07:00,Soil temp 5 cm", *lines(days, soil(days), stamp="%Y-%m-%d")])
-    log = read_log(path, LogOptions(site_utc_offset=timedelta(hours=-6)))
+    log = read_log(path, place=site_at(-6))
     assert log.daily
     assert by_time(log).index[0] == pd.Timestamp(START)
 
@@ -359,9 +357,9 @@ def test_options_for_everything_else(write):
     rows = [f"{v};{m:%d/%m/%y %H:%M};n" for m, v in zip(MOMENTS, SOIL, strict=True)]
     rows = [row.replace(".", ",") for row in rows]
     path = write([*above, "Grad;Stand;Text", *rows], "latin-1")
-    options = LogOptions(
+    options = logger_keys(
         time="Stand",
-        columns={"Grad": 5.0},
+        columns={"Grad": "5 cm"},
         unit="degC",
         date_order="day first",
         delimiter=";",
@@ -376,7 +374,7 @@ def test_a_second_time_column_can_be_named(write):
     utc = [m + timedelta(hours=6) for m in MOMENTS]
     rows = [f"{u:%Y-%m-%d %H:%M},{row}" for u, row in zip(utc, lines(MOMENTS, SOIL), strict=True)]
     path = write(["Time UTC,Local time,Soil temp 5 cm", *rows])
-    assert_same(read_log(path, LogOptions(time="Local time")))
+    assert_same(read_log(path, logger_keys(time="Local time")))
     assert_same(read_log(path), utc)
 
 

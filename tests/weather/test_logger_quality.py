@@ -14,10 +14,9 @@ from hypothesis import assume, example, given, settings
 from hypothesis import strategies as st
 
 from patchrisk.base.toml_files import load_numbers
-from patchrisk.read.logger.layout import LogOptions
 from patchrisk.read.logger.quality import check_readings
 from patchrisk.read.logger.read_log import load_log, read_log
-from tests.weather.log_files import START, by_time, hours, lines, soil
+from tests.weather.log_files import START, by_time, hours, lines, logger_keys, soil
 
 DAYS = 60
 MOMENTS = hours(24 * DAYS)
@@ -251,7 +250,7 @@ def test_degf_in_a_degc_column(write, refusal, known):
     given = {"air_daily": air(low=0, high=12)} if known else {}
     (said,) = refusal(path, **given)
     assert 'they look like degF; set unit = "degF"' in said
-    assert load_log(path, LogOptions(unit="degF"), **given).probes[0].counts.flagged == 0
+    assert load_log(path, logger_keys(unit="degF"), **given).probes[0].counts.flagged == 0
 
 
 def test_degc_in_a_degf_column(write, refusal):

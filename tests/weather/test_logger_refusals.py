@@ -9,11 +9,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from patchrisk.base.errors import InputError
+from patchrisk.base.toml_files import validate
 from patchrisk.base.user_files import read_file
-from patchrisk.read.logger.layout import LogOptions
 from patchrisk.read.logger.read_log import load_log
+from patchrisk.read.site import Site
 from patchrisk.read.tables import file_text
-from tests.weather.log_files import by_date, hours, lines, soil
+from tests.weather.log_files import by_date, hours, lines, logger_keys, soil
 
 MOMENTS = hours(24 * 20)
 SOIL = soil(MOMENTS)
@@ -77,10 +78,10 @@ def test_a_file_is_read_up_to_the_limit_and_not_a_byte_further(tmp_path):
 
 def test_wrong_encoding_told(write, refusal):
     path = write(["Time;Boden 5 cm (°C)", *lines(MOMENTS, SOIL, delimiter=";")], "latin-1")
-    assert refusal(path, LogOptions(encoding="utf-8")) == [
+    assert refusal(path, logger_keys(encoding="utf-8")) == [
         'line 1: byte 0xB0 is not utf-8: set encoding = "cp1252", or take the option out'
     ]
-    assert refusal(path, LogOptions(encoding="ebdic")) == [
+    assert refusal(path, logger_keys(encoding="ebdic")) == [
         'encoding: unknown encoding \'ebdic\': write one such as "utf-8", "cp1252" or "utf-16"'
     ]
 
@@ -136,13 +137,14 @@ def test_two_candidates(write, refusal):
         "column 3 'Temp 2 °C' (19.46, 14.96 degC): "
         'set columns = { "Temp 1 °C" = "5 cm" }'
     ]
-    told = load_log(path, LogOptions(columns={"Temp 2 °C": 5.0}))
+    told = load_log(path, logger_keys(columns={"Temp 2 °C": "5 cm"}))
     assert [p.name for p in told.probes] == ["Temp 2 °C"]
 
 
 def test_options_that_do_not_fit_are_all_named(write, refusal):
     path = write(["Time,Temp,Temp,Note", *lines(MOMENTS, SOIL, SOIL, ["ok"] * len(SOIL))])
-    said = refusal(path, LogOptions(columns={"Soil": 5.0, "Temp": 5.0, "Note": 5.0, "Time": 5.0}))
+    names = ("Soil", "Temp", "Note", "Time")
+    said = refusal(path, logger_keys(columns=dict.fromkeys(names, "5 cm")))
     assert said == [
         "columns: no column 'Soil': "
         "write one of column 2 'Temp' (19.46, 14.96), column 3 'Temp' (19.46, 14.96)",
@@ -155,10 +157,10 @@ def test_options_that_do_not_fit_are_all_named(write, refusal):
 
 def test_a_time_column_that_is_not_there(write, refusal):
     path = write(["Time,Soil temp 5 cm", *lines(MOMENTS, SOIL)])
-    assert refusal(path, LogOptions(time="When")) == [
+    assert refusal(path, logger_keys(time="When")) == [
         "time: no column 'When': write the header of the column with the date, or take it out"
     ]
-    assert refusal(path, LogOptions(time="Soil temp 5 cm")) == [
+    assert refusal(path, logger_keys(time="Soil temp 5 cm")) == [
         "time: 'Soil temp 5 cm' holds no dates with their year: "
         "name the column with the date, or take it out"
     ]
@@ -166,16 +168,19 @@ def test_a_time_column_that_is_not_there(write, refusal):
 
 def test_one_depth_for_two_probes(write, refusal):
     path = write(["Time,Soil temp 5 cm,Soil temp 10 cm", *lines(MOMENTS, SOIL, SOIL)])
-    assert refusal(path, LogOptions(depth_cm=5.0)) == [
+    assert refusal(path, logger_keys(depth="5 cm")) == [
         "depth: one depth for 2 probes: give each its depth in columns"
     ]
 
 
-def test_marks_that_are_none(write, refusal):
-    path = write(["Time,Soil temp 5 cm", *lines(MOMENTS, SOIL)])
-    assert refusal(path, LogOptions(delimiter="tab", decimal=";")) == [
-        r"delimiter: 'tab': write one of '\t', ';', ',', '|', ' '",
-        "decimal: ';': write one of '.', ',', ' '",
+def test_marks_that_are_none():
+    given = {"site": {"latitude": 45.0, "longitude": 0.0}}
+    given["logger"] = [{"file": "log.csv", "delimiter": "tab", "decimal": ";"}]
+    with pytest.raises(InputError) as caught:
+        validate(Site, given, "site.toml")
+    assert [str(fault) for fault in caught.value.faults] == [
+        r"site.toml, logger 1, delimiter: 'tab': write one of '\t', ';', ',', '|' or ' '",
+        "site.toml, logger 1, decimal: ';': write one of '.' or ','",
     ]
 
 
@@ -190,7 +195,7 @@ def test_decimal_commas_between_commas(write, refusal):
 
 def test_header_line_past_the_end(write, refusal):
     path = write(["Time,Soil temp 5 cm", *lines(MOMENTS[:3], SOIL[:3])])
-    assert refusal(path, LogOptions(header_line=9)) == [
+    assert refusal(path, logger_keys(header_line=9)) == [
         "header_line: the file ends at line 4: write the line of the column names"
     ]
 

@@ -12,12 +12,11 @@ import pytest
 
 from patchrisk.base.errors import InputError
 from patchrisk.base.user_files import LONGEST_LINE
-from patchrisk.read.logger.layout import LogOptions
 from patchrisk.read.logger.read_log import load_log, read_log
 from patchrisk.read.site import WeatherFile
 from patchrisk.read.tables import delimited
 from patchrisk.read.weather.own import read_daily_weather
-from tests.weather.log_files import by_time, hours, lines, soil
+from tests.weather.log_files import by_time, hours, lines, logger_keys, site_at, soil
 
 MOMENTS = hours(24 * 40)
 SOIL = soil(MOMENTS)
@@ -39,9 +38,10 @@ def test_two_columns_without_a_heading_are_told_apart_by_their_number(write):
     said = said_of(path)
     assert "column 2 (12, 18.83), column 3 (9, 15.83)" in said
     key = re.search(r'columns = \{ "([^"]+)"', said)[1]
-    log = read_log(path, LogOptions(columns={key: 5.0}, unit="degC"))
+    log = read_log(path, logger_keys(columns={key: "5 cm"}, unit="degC"))
     assert list(by_time(log)) == ["column 2"]
-    both = read_log(path, LogOptions(columns={"column 2": 5.0, "column 3": 10.0}, unit="degC"))
+    columns = {"column 2": "5 cm", "column 3": "10 cm"}
+    both = read_log(path, logger_keys(columns=columns, unit="degC"))
     assert [by_time(both)[c].iloc[0] for c in by_time(both)] == [SOIL[0], DEEP[0]]
 
 
@@ -49,10 +49,10 @@ def test_two_columns_of_one_name_are_two_probes(write):
     path = write(["Time,Soil temp 5 cm (°C),Soil temp 5 cm (°C)", *lines(MOMENTS, SOIL, DEEP)])
     log = read_log(path)
     assert [by_time(log)[c].iloc[0] for c in by_time(log)] == [SOIL[0], DEEP[0]]
-    said = said_of(path, LogOptions(columns={"Soil temp 5 cm (°C)": 5.0}))
+    said = said_of(path, logger_keys(columns={"Soil temp 5 cm (°C)": "5 cm"}))
     assert "2 columns are 'Soil temp 5 cm (°C)'" in said
     for key in re.findall(r'"(column \d)"', said):
-        assert len(load_log(path, LogOptions(columns={key: 5.0})).probes) == 1
+        assert len(load_log(path, logger_keys(columns={key: "5 cm"})).probes) == 1
 
 
 def days_of(headers, *columns):
@@ -115,7 +115,7 @@ def test_hours_whose_offset_changes_are_read_on_one_clock(write, first):
     when = berlin(first, 24 * 25, "h")
     values = soil([t.tz_convert("Etc/GMT-1").to_pydatetime() for t in when])
     path = write(["Time,Soil temp 5 cm (°C)", *stamped(when, values)])
-    log = read_log(path, LogOptions(site_utc_offset=timedelta(hours=1)))
+    log = read_log(path, place=site_at(1))
     assert list(by_time(log).index) == list(when.tz_convert("Etc/GMT-1").tz_localize(None))
     assert log.rows == len(when)
 
@@ -126,7 +126,7 @@ def test_days_stay_those_that_the_file_names(write, first, offset):
     when = berlin(first, 30, "D")
     values = np.round(np.linspace(8, 14, 30), 2)
     path = write(["Date,Soil temp 5 cm (°C)", *stamped(when, values)])
-    log = read_log(path, LogOptions(site_utc_offset=timedelta(hours=offset)))
+    log = read_log(path, place=site_at(offset))
     assert list(by_time(log).index) == list(when.tz_localize(None))
     own = write(["date,min (°C),max (°C)", *stamped(when, values - 5, values + 5)], name="w.csv")
     assert list(read_daily_weather(own).index) == list(when.tz_localize(None))

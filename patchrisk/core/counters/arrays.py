@@ -2,13 +2,12 @@
 
 from collections.abc import Callable, Iterator
 from functools import wraps
-from itertools import pairwise
 from typing import Any, Literal, ParamSpec, TypeVar, cast
 
 import numpy as np
 import numpy.typing as npt
 
-from patchrisk.base.units import FloatArray, IntArray
+from patchrisk.base.units import FloatArray
 
 _P = ParamSpec("_P")
 _R = TypeVar("_R")
@@ -66,40 +65,16 @@ def _alike(made: Any, given: Any) -> Any:
     return made if made.ndim == 0 else given.iloc[0].__class__(made, index=given.columns)
 
 
-# Fewer lanes than this are worked on along the days, more of them day by day: numpy's own
-# accumulation takes some 12 ns a number down a column, a call for a row about 1 us (measured).
-NARROW = 64
-
 # Numbers in a piece: 32,768 float64 are 256 KiB, which a common second-level cache holds, so that
 # the several passes of a counter read memory once; calls into numpy cost little beside them.
 PIECE = 32_768
 
 
-def pieces(size: int) -> Iterator[slice]:
-    """Cut ``size`` numbers into slices of at most `PIECE`."""
-    for first in range(0, size, PIECE):
-        yield slice(first, min(first + PIECE, size))
-
-
 def in_pieces(*arrays: npt.NDArray[Any]) -> Iterator[tuple[Any, ...]]:
     """Cut contiguous arrays of one shape alike into flat pieces, as views to read or to fill."""
     flat = [array.reshape(-1) for array in arrays]
-    for piece in pieces(flat[0].size):
-        yield tuple(array[piece] for array in flat)
-
-
-def rows_in(lanes: int) -> int:
-    """Return how many days of that many lanes make one piece; at least one."""
-    return max(1, PIECE // max(lanes, 1))
-
-
-def add_down(block: FloatArray | IntArray) -> None:
-    """Replace each row of (days, lanes) by the sum of the rows down to it."""
-    if block.shape[1] < NARROW:
-        np.cumsum(block, axis=0, out=block)
-        return
-    for above, row in pairwise(block):
-        row += above
+    for first in range(0, flat[0].size, PIECE):
+        yield tuple(array[first : first + PIECE] for array in flat)
 
 
 def as_columns(values: npt.NDArray[Any]) -> npt.NDArray[Any]:
@@ -108,13 +83,7 @@ def as_columns(values: npt.NDArray[Any]) -> npt.NDArray[Any]:
 
 
 def as_days(values: npt.ArrayLike) -> FloatArray:
-    """Return contiguous float64 with days as axis 0.
-
-    Raises
-    ------
-    ValueError
-        When there is no axis of days.
-    """
+    """Return contiguous float64 with days as axis 0; ValueError when there is none."""
     array = np.asarray(values, dtype=np.float64, order="C")
     if array.ndim == 0:
         raise ValueError("a single number has no days: give an array of (days, lanes...)")
@@ -122,13 +91,7 @@ def as_days(values: npt.ArrayLike) -> FloatArray:
 
 
 def alike(first: npt.ArrayLike, second: npt.ArrayLike) -> tuple[FloatArray, FloatArray]:
-    """Return two arrays of days, which must have the same shape.
-
-    Raises
-    ------
-    ValueError
-        When the shapes differ; lanes are never repeated in silence.
-    """
+    """Return two arrays of days of one shape; lanes are never repeated in silence."""
     one, two = as_days(first), as_days(second)
     if one.shape != two.shape:
         raise ValueError(f"shapes differ: {one.shape} and {two.shape}")
@@ -150,32 +113,11 @@ _COMPARE = {
 
 @keeps_labels
 def compare(values: npt.ArrayLike, operator: Operator, threshold: float) -> Met:
-    """Compare each value with a threshold.
+    """Compare each value with a threshold in its unit: `MET`, `NOT_MET` or `MISSING`, int8.
 
-    Parameters
-    ----------
-    values : array, (days, lanes...)
-        NaN where missing.
-    operator : {">", ">=", "<", "<="}
-        ``values operator threshold``; a value equal to the threshold is met by ">=" and "<=" only.
-    threshold : float
-        In the unit of the values.
-
-    Returns
-    -------
-    array of int8, (days, lanes...)
-        `MET`, `NOT_MET` or `MISSING`.
-
-    Raises
-    ------
-    ValueError
-        When the operator is unknown.
+    A value equal to the threshold is met by ">=" and "<=" only.
     """
     if operator not in _COMPARE:
         raise ValueError(f"operator {operator!r}: write one of {', '.join(_COMPARE)}")
     array = as_days(values)
-    out = np.empty(array.shape, dtype=np.int8)
-    for some, marks in in_pieces(array, out):
-        _COMPARE[operator](some, threshold, out=marks.view(np.bool_))
-        marks -= np.isnan(some)
-    return out
+    return _COMPARE[operator](array, threshold).astype(np.int8) - np.isnan(array)

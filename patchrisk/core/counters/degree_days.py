@@ -1,18 +1,4 @@
-"""Degree-days of each day from its mean, its extremes or its hours, and their running total.
-
-Every function takes and returns arrays of (days, lanes...); NaN is missing and stays missing. In
-the formulas TL and TU are the lower and the upper threshold, M = (Tmax + Tmin) / 2 and
-alpha = (Tmax - Tmin) / 2; of a day's sine D(T) is the area above T and f(T) the share of the day
-that it is above T. Where an upper threshold is given, ``cutoff`` says what happens to development
-above it (University of California, glossary of degree-days):
-
-``horizontal``
-    it goes on at the rate reached at TU;
-``intermediate``
-    its rate falls by one for each degree above TU; a day never counts less than zero;
-``vertical``
-    it stops while the temperature is above TU.
-"""
+"""Degree-days of each day from its mean, its extremes or its hours, and their running total."""
 
 from typing import Literal
 
@@ -21,15 +7,11 @@ import numpy.typing as npt
 
 from patchrisk.base.units import FloatArray
 from patchrisk.core.counters.arrays import (
-    PIECE,
-    add_down,
     alike,
     as_columns,
     as_days,
     in_pieces,
     keeps_labels,
-    pieces,
-    rows_in,
 )
 
 Cutoff = Literal["horizontal", "intermediate", "vertical"]
@@ -51,29 +33,12 @@ def check_thresholds(lower_c: float, upper_c: float | None, cutoff: Cutoff = "ho
 def degree_days_of_mean(
     mean_c: npt.ArrayLike, lower_c: float, upper_c: float | None = None
 ) -> FloatArray:
-    """Degree-days of each day from its mean temperature [degC d].
+    """Degree-days of each day from its mean temperature, max(min(T, TU) - TL, 0) [degC d].
 
-    max(min(T, TU) - TL, 0): what a logged or modelled daily mean of the soil allows.
-
-    Parameters
-    ----------
-    mean_c : array, (days, lanes...)
-        Daily mean temperature [degC].
-    lower_c, upper_c : float
-        Thresholds [degC]; a mean above ``upper_c`` counts as ``upper_c``.
-
-    Raises
-    ------
-    ValueError
-        When ``upper_c`` is not above ``lower_c``.
+    It is what a logged or modelled daily mean of the soil allows.
     """
     high = check_thresholds(lower_c, upper_c)
-    mean = as_days(mean_c)
-    out = np.empty_like(mean)
-    for days, result in in_pieces(mean, out):
-        np.clip(days, lower_c, high, out=result)
-        result -= lower_c
-    return out
+    return np.clip(as_days(mean_c), lower_c, high) - lower_c
 
 
 @keeps_labels
@@ -83,27 +48,9 @@ def degree_days_average(min_c: npt.ArrayLike, max_c: npt.ArrayLike, lower_c: flo
     McMaster & Wilhelm (1997), method 1: the day's average is compared with the threshold. It
     differs from `degree_days_clamped` on every day whose minimum is below the threshold; say
     which was used.
-
-    Parameters
-    ----------
-    min_c, max_c : array, (days, lanes...)
-        Daily minimum and maximum temperature [degC].
-    lower_c : float
-        Threshold [degC].
-
-    References
-    ----------
-    McMaster, G.S. & Wilhelm, W.W. (1997). Growing degree-days: one equation, two
-    interpretations. Agric. For. Meteorol. 87:291-300.
     """
     low, high = alike(min_c, max_c)
-    out = np.empty_like(low)
-    for coldest, warmest, result in in_pieces(low, high, out):
-        np.add(coldest, warmest, out=result)
-        result *= 0.5
-        result -= lower_c
-        np.maximum(result, 0.0, out=result)
-    return out
+    return np.maximum((low + high) * 0.5 - lower_c, 0.0)
 
 
 @keeps_labels
@@ -114,33 +61,10 @@ def degree_days_clamped(
 
     McMaster & Wilhelm (1997), method 2: minimum and maximum are each brought into
     [TL, TU] before they are averaged and TL is taken off ("86/50" for maize).
-
-    Parameters
-    ----------
-    min_c, max_c : array, (days, lanes...)
-        Daily minimum and maximum temperature [degC].
-    lower_c, upper_c : float
-        Thresholds [degC].
-
-    Raises
-    ------
-    ValueError
-        When ``upper_c`` is not above ``lower_c``.
-
-    References
-    ----------
-    McMaster, G.S. & Wilhelm, W.W. (1997). Growing degree-days: one equation, two
-    interpretations. Agric. For. Meteorol. 87:291-300.
     """
     top = check_thresholds(lower_c, upper_c)
     low, high = alike(min_c, max_c)
-    out = np.empty_like(low)
-    for coldest, warmest, result in in_pieces(low, high, out):
-        np.clip(coldest, lower_c, top, out=result)
-        result += np.clip(warmest, lower_c, top)
-        result *= 0.5
-        result -= lower_c
-    return out
+    return (np.clip(low, lower_c, top) + np.clip(high, lower_c, top)) * 0.5 - lower_c
 
 
 def degree_days_hourly(
@@ -159,10 +83,6 @@ def degree_days_hourly(
     ----------
     hourly_c : array, (24 days, lanes...)
         Hourly temperature [degC], beginning with the first hour of a day.
-    lower_c, upper_c : float
-        Thresholds [degC].
-    cutoff : {"horizontal", "intermediate", "vertical"}
-        What happens above ``upper_c``; see `patchrisk.core.counters.degree_days`.
     min_hours : int
         A day with fewer known hours is missing. By default every hour must be known; when fewer
         are allowed, the known hours speak for the day, which is wrong in the measure that the
@@ -175,12 +95,7 @@ def degree_days_hourly(
     Raises
     ------
     ValueError
-        When the hours do not make whole days, or an argument is out of range.
-
-    References
-    ----------
-    Gu, S. (2016). Growing degree hours: a simple, accurate, and precise protocol to approximate
-    growing heat summation for grapevines. Int. J. Biometeorol. 60:1123-1134.
+        Also when the hours do not make whole days.
     """
     top = check_thresholds(lower_c, upper_c, cutoff)
     hourly = as_days(hourly_c)
@@ -188,37 +103,18 @@ def degree_days_hourly(
         raise ValueError(f"{hourly.shape[0]} hours are not whole days")
     if not 1 <= min_hours <= HOURS:
         raise ValueError(f"min_hours {min_hours}: write 1 to {HOURS}")
-    columns = as_columns(hourly)
-    days, lanes = columns.shape[0] // HOURS, columns.shape[1]
-    by_day = columns.reshape(days, HOURS, lanes)
-    out = np.empty((days, lanes))
-    rows = rows_in(HOURS * lanes)
-    for first in range(0, days, rows):
-        block = by_day[first : first + rows]
-        out[first : first + rows] = _hours(block, lower_c, top, cutoff, min_hours)
-    return out.reshape(days, *hourly.shape[1:])
-
-
-def _hours(
-    block: FloatArray, lower: float, upper: float, cutoff: Cutoff, min_hours: int
-) -> FloatArray:
-    rate = np.clip(block, lower, upper)
-    rate -= lower
-    if upper != float("inf") and cutoff == "intermediate":
-        rate -= np.maximum(block - upper, 0.0)
-    elif upper != float("inf") and cutoff == "vertical":
-        rate[block > upper] = 0.0
-    total: FloatArray = rate.sum(axis=1)
-    total /= HOURS
-    if min_hours < HOURS and np.isnan(total).any():
-        known = HOURS - np.isnan(block).sum(axis=1)
-        total = np.nansum(rate, axis=1)
+    by_day = hourly.reshape(len(hourly) // HOURS, HOURS, *hourly.shape[1:])
+    rate = np.clip(by_day, lower_c, top) - lower_c
+    if upper_c is not None and cutoff == "intermediate":
+        rate -= np.maximum(by_day - top, 0.0)
+    elif upper_c is not None and cutoff == "vertical":
+        rate[by_day > top] = 0.0
+    mean = rate.sum(axis=1) / HOURS
+    if min_hours < HOURS:
+        known = HOURS - np.isnan(by_day).sum(axis=1)
         with np.errstate(invalid="ignore", divide="ignore"):
-            total /= known
-        total[known < min_hours] = np.nan
-    if cutoff == "intermediate":
-        np.maximum(total, 0.0, out=total)
-    return total
+            mean = np.where(known >= min_hours, np.nansum(rate, axis=1) / known, np.nan)
+    return np.asarray(np.maximum(mean, 0.0) if cutoff == "intermediate" else mean)
 
 
 @keeps_labels
@@ -229,8 +125,6 @@ def accumulate(
 
     Parameters
     ----------
-    degree_days : array, (days, lanes...)
-        Degree-days of each day [degC d].
     missing : {"unknown", "skip"}
         ``unknown``: from the first missing day on, the total is missing. ``skip``: a missing day
         adds nothing, so that the total is a lower bound.
@@ -239,28 +133,11 @@ def accumulate(
     -------
     array, (days, lanes...)
         Total up to and including each day.
-
-    Raises
-    ------
-    ValueError
-        When the policy is unknown.
     """
     if missing not in ("unknown", "skip"):
         raise ValueError(f"missing {missing!r}: write 'unknown' or 'skip'")
     daily = as_days(degree_days)
-    columns = as_columns(daily)
-    out = np.empty_like(columns)
-    total = np.zeros(columns.shape[1])
-    rows = rows_in(columns.shape[1])
-    for top in range(0, len(columns), rows):
-        block = out[top : top + rows]
-        np.copyto(block, columns[top : top + rows])
-        if missing == "skip":
-            block[np.isnan(block)] = 0.0
-        block[0] += total
-        add_down(block)
-        total = block[-1]
-    return out.reshape(daily.shape)
+    return np.cumsum(np.nan_to_num(daily, nan=0.0) if missing == "skip" else daily, axis=0)
 
 
 @keeps_labels
@@ -276,34 +153,12 @@ def degree_days_sine(
     A sine through the day's minimum and maximum stands for its course (Baskerville & Emin
     1969; the six cases of Zalom et al. 1983, table 5). A minimum above its maximum is a fault of
     the input and is not looked for here: such a day counts by its average.
-
-    Parameters
-    ----------
-    min_c, max_c : array, (days, lanes...)
-        Daily minimum and maximum temperature [degC].
-    lower_c, upper_c : float
-        Thresholds [degC].
-    cutoff : {"horizontal", "intermediate", "vertical"}
-        What happens above ``upper_c``; see `patchrisk.core.counters.degree_days`.
-
-    Raises
-    ------
-    ValueError
-        When ``upper_c`` is not above ``lower_c`` or the cut-off is unknown.
-
-    References
-    ----------
-    Baskerville, G.L. & Emin, P. (1969). Rapid estimation of heat accumulation from maximum and
-    minimum temperatures. Ecology 50:514-517.
-    Zalom, F.G. et al. (1983). Degree-days: the calculation and use of heat units in pest
-    management. University of California leaflet 21373.
     """
     top = check_thresholds(lower_c, upper_c, cutoff)
     low, high = alike(min_c, max_c)
     out = np.empty_like(low)
-    scratch = _Scratch(low.size)
     for coldest, warmest, result in in_pieces(low, high, out):
-        _sine(coldest, warmest, lower_c, top, cutoff, result, scratch)
+        result[:] = _sine(coldest, warmest, lower_c, top, cutoff)
     return out
 
 
@@ -319,94 +174,49 @@ def degree_days_double_sine(
 
     Half of the single sine from today's minimum to today's maximum and half of the one from
     today's maximum to tomorrow's minimum (Allen 1976). The last day has no tomorrow and reuses
-    its own minimum; a missing tomorrow leaves the day missing.
-
-    Parameters
-    ----------
-    min_c, max_c : array, (days, lanes...)
-        Daily minimum and maximum temperature [degC].
-    lower_c, upper_c : float
-        Thresholds [degC].
-    cutoff : {"horizontal", "intermediate", "vertical"}
-        Above ``upper_c``; see `patchrisk.core.counters.degree_days`. Applied to each half.
-
-    Raises
-    ------
-    ValueError
-        When ``upper_c`` is not above ``lower_c`` or the cut-off is unknown.
-
-    References
-    ----------
-    Allen, J.C. (1976). A modified sine wave method for calculating degree days.
-    Environ. Entomol. 5:388-396.
+    its own minimum; a missing tomorrow leaves the day missing. The cut-off is applied to each half.
     """
     out = degree_days_sine(min_c, max_c, lower_c, upper_c, cutoff)
     top = check_thresholds(lower_c, upper_c, cutoff)
     low, high = alike(min_c, max_c)
-    flat_low, flat_high, flat_out = low.reshape(-1), high.reshape(-1), out.reshape(-1)
-    lanes = as_columns(low).shape[1]
-    scratch, second_half = _Scratch(low.size), np.empty(min(PIECE, low.size))
-    for piece in pieces(low.size - lanes):
-        tomorrow = slice(piece.start + lanes, piece.stop + lanes)
-        second = second_half[: piece.stop - piece.start]
-        _sine(flat_low[tomorrow], flat_high[piece], lower_c, top, cutoff, second, scratch)
-        flat_out[piece] += second
-        flat_out[piece] *= 0.5
+    today = as_columns(high)[:-1], as_columns(low)[1:], as_columns(out)[:-1]
+    for warmest, tomorrow, result in in_pieces(*today):
+        result += _sine(tomorrow, warmest, lower_c, top, cutoff)
+        result *= 0.5
     return out
 
 
-class _Scratch:
-    """Room for the steps of `_sine`; asking the system for it anew doubles the time taken."""
-
-    def __init__(self, size: int) -> None:
-        self.days = np.empty((2, min(PIECE, size)))
-        self.crossing = np.empty((4, min(PIECE, size)))
-        self.is_crossing = np.empty((2, min(PIECE, size)), dtype=bool)
-
-
 def _sine(
-    low: FloatArray,
-    high: FloatArray,
-    lower: float,
-    upper: float,
-    cutoff: Cutoff,
-    out: FloatArray,
-    scratch: _Scratch,
-) -> None:
-    """Put the single sine's degree-days of a flat piece into ``out``.
+    low: FloatArray, high: FloatArray, lower: float, upper: float, cutoff: Cutoff
+) -> FloatArray:
+    """Degree-days of a piece of days by the single sine.
 
     The area of the sine above a threshold T is max(M - T, 0), all that there is where the sine
     does not cross T, plus a bulge where it does. So the six cases of Zalom et al. (1983) are one
     clamp and two bulges, a constant day needs no case of its own, and the inverse cosine is taken
     only of days that cross.
     """
-    mean, over = scratch.days[:, : low.size]
-    np.add(low, high, out=mean)
-    mean *= 0.5
-    np.clip(mean, lower, upper, out=out)
-    out -= lower
-    crossing, bulge, _ = _bulge(low, high, lower, scratch)
+    mean = (low + high) * 0.5
+    out = np.clip(mean, lower, upper) - lower
+    crossing, bulge, _ = _bulge(low, high, lower)
     out[crossing] += bulge
     if upper == float("inf"):
-        return
-    crossing, bulge, u = _bulge(low, high, upper, scratch)
+        return out
+    crossing, bulge, u = _bulge(low, high, upper)
     out[crossing] -= bulge
     if cutoff == "intermediate":  # D(TL) - 2 D(TU)
-        np.subtract(mean, upper, out=over)
-        np.maximum(over, 0.0, out=over)
+        over = np.maximum(mean - upper, 0.0)
         over[crossing] += bulge
-        out -= over
-        np.maximum(out, 0.0, out=out)
     elif cutoff == "vertical":  # D(TL) - D(TU) - (TU - TL) f(TU), f = acos u / pi
-        np.greater(mean, upper, out=over)
-        over[crossing] = np.arccos(u) / np.pi
-        over *= upper - lower
-        out -= over
-        np.maximum(out, 0.0, out=out)
+        over = np.where(mean > upper, upper - lower, 0.0)
+        over[crossing] = np.arccos(u) / np.pi * (upper - lower)
+    else:
+        return out
+    return np.maximum(out - over, 0.0)
 
 
 def _bulge(
-    low: FloatArray, high: FloatArray, threshold: float, scratch: _Scratch
+    low: FloatArray, high: FloatArray, threshold: float
 ) -> tuple[npt.NDArray[np.intp], FloatArray, FloatArray]:
     """Find the days that cross a threshold: which, their bulge [degC d], their u.
 
@@ -414,28 +224,10 @@ def _bulge(
     alpha (sqrt(1 - u^2) - u acos u) / pi (case 4 of Zalom et al. 1983, th1 = pi/2 - acos u); the
     bulge is the same for u and -u, and for u > 0 it is all of the area.
     """
-    below, above = scratch.is_crossing[:, : low.size]
-    np.less(low, threshold, out=below)
-    np.greater(high, threshold, out=above)
-    below &= above
-    crossing = np.flatnonzero(below)
-    u, alpha, size, bulge = scratch.crossing[:, : crossing.size]
-    low.take(crossing, out=bulge, mode="clip")
-    high.take(crossing, out=alpha, mode="clip")
-    np.add(bulge, alpha, out=u)
-    u *= -0.5
-    u += threshold
-    alpha -= bulge
-    alpha *= 0.5
-    u /= alpha
+    crossing = np.flatnonzero((low < threshold) & (high > threshold))
+    coldest, warmest = low[crossing], high[crossing]
+    alpha = (warmest - coldest) * 0.5
     # Rounding can push the ratio just outside, where the inverse cosine is not defined.
-    np.clip(u, -1.0, 1.0, out=u)
-    np.abs(u, out=size)
-    np.multiply(size, size, out=bulge)
-    np.subtract(1.0, bulge, out=bulge)
-    np.sqrt(bulge, out=bulge)
-    size *= np.arccos(size)
-    bulge -= size
-    bulge *= alpha
-    bulge /= np.pi
-    return crossing, bulge, u
+    u = np.clip((threshold - (coldest + warmest) * 0.5) / alpha, -1.0, 1.0)
+    size = np.abs(u)
+    return crossing, (np.sqrt(1 - size * size) - size * np.arccos(size)) * alpha / np.pi, u

@@ -12,7 +12,7 @@ from functools import lru_cache
 import numpy as np
 
 from patchrisk.base.units import BoolArray, DayArray, FloatArray, IntArray
-from patchrisk.core.soil.heat_stores import recent
+from patchrisk.core.soil.air_to_soil import recent
 
 NO_WAVE = np.zeros((1, 2))  # of the mean of a day
 YEAR = 365.25  # mean length of the calendar year [days]

@@ -13,8 +13,7 @@ from patchrisk.base.units import DAY, BoolArray, DayArray, FloatArray, IntArray
 from patchrisk.core.dates.forecast_error import ConditionalErrors, KnownErrors
 from patchrisk.core.soil.air_to_soil import SoilEstimate
 from patchrisk.core.soil.conduction import wave_c
-from patchrisk.core.soil.logged import LOGGED, MODELLED
-from patchrisk.core.soil.root_depth import SoilSeries
+from patchrisk.core.soil.root_depth import LOGGED, MODELLED, SoilSeries
 
 YEAR_DAYS = 364  # whole weeks of the year to come
 MOST_FORETOLD = 100  # readings by a logger that is set to one a day are many

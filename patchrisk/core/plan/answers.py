@@ -1,8 +1,7 @@
 """What a plan has for each verdict, and what is to be said of records and the whole of it."""
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
-from itertools import pairwise
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -21,10 +20,9 @@ from patchrisk.core.plan.problem import (
     waits,
 )
 from patchrisk.core.plan.programme import Answer
-from patchrisk.core.plan.rotation import HARD, Guideline, Step, breaches, family
+from patchrisk.core.plan.rotation import HARD, Guideline, Step, family
 from patchrisk.core.plan.search import Relief
 
-PREVENTIVE_RULE, SPLIT_RULE = "preventive-only", "no-split-rates"
 _LONGEST_LOOK = 366  # days after a call in which what is in the way is looked for
 
 
@@ -61,46 +59,8 @@ class Case:
         return next((g for g in self.guidelines if g.key == key), None)
 
 
-def after_damage(
-    case: Case, codes: frozenset[str], concerns: Sequence[Concern], day: np.datetime64
-) -> facts.AfterDamage | None:
-    """Tell that groups for before damage go on after it; None where they don't, or no rule is on.
-
-    Damage counts through the season in which it was seen, and no further: the next season's
-    infection is yet to come.
-    """
-    rule = case.guideline(PREVENTIVE_RULE)
-    if rule is None or not codes & rule.codes:
-        return None
-    seen = tuple(
-        (c.key, c.damage[0])
-        for c in concerns
-        if c.damage is not None and c.damage[0] <= day <= c.damage[1]
-    )
-    return facts.AfterDamage(rule, codes & rule.codes, seen) if seen else None
-
-
 def advice(case: Case, relief: Relief) -> Iterator[facts.Advice]:
     """Yield what concerns the programme as a whole."""
-    problem = case.problem
-    first = min((one.day for one in case.season), default=None)
-    told: set[object] = set()
-    for part, steps in (*(("", done) for done in problem.done), *case.elsewhere.items()):
-        for breach in breaches(steps, problem.guidelines, problem.caps):
-            of_season = first is not None and (breach.day is None or breach.day >= first)
-            if of_season and (breach.day, breach.finding) not in told:
-                told.add((breach.day, breach.finding))
-                yield facts.BrokenOnRecord(breach, part)
-    for one in case.season:
-        aimed = [
-            concern
-            for concern in case.concerns.values()
-            if concern.key in one.targets or (not one.targets and concern.works(one))
-        ]
-        late = after_damage(case, one.codes, aimed, one.day)
-        if late is not None:
-            yield replace(late, done=one.day)
-    yield from _part_rates(case)
     for concern in case.concerns.values():
         if concern.resistant:
             yield facts.Resistant(concern.key, concern.resistant)
@@ -123,17 +83,6 @@ def _parted(case: Case, relief: Relief) -> Iterator[facts.PartedWith]:
         serving = ((key, _groups_that_keep(case, key, case.plan[:n], day)) for key in keys)
         key, groups = max(serving, key=lambda pair: len(pair[1]))
         yield facts.PartedWith(rule, key, groups)
-
-
-def _part_rates(case: Case) -> Iterator[facts.PartRates]:
-    """Yield where part rates of group 11 followed each other within the published interval."""
-    rule = case.guideline(SPLIT_RULE)
-    if rule is None:
-        return
-    parts = [a for a in case.season if a.codes & rule.codes and a.part < case.numbers.whole_rate]
-    for one, two in pairwise(parts):
-        if 0 < (two.day - one.day).astype(int) <= case.numbers.interval:
-            yield facts.PartRates(rule, ((one.day, one.part), (two.day, two.part)))
 
 
 def answers(case: Case) -> dict[str, Answer]:

@@ -1,13 +1,12 @@
 """The programme of one area: the problem put together, solved and explained."""
 
 from collections.abc import Iterator, Sequence
-from itertools import groupby
 
 import numpy as np
 
 from patchrisk.base.units import DAY, BoolArray, DayArray, FloatArray
 from patchrisk.core.plan.answers import Case, advice, answers, bad_days
-from patchrisk.core.plan.cover import Applied, covered_by, grounds, on_ground, parts_of
+from patchrisk.core.plan.cover import Applied, covered_by, grounds, on_ground
 from patchrisk.core.plan.explain import HEAT_RULE, explained
 from patchrisk.core.plan.facts import DoseTaken, KeptFromTines, Obstacle
 from patchrisk.core.plan.inputs import (
@@ -17,13 +16,12 @@ from patchrisk.core.plan.inputs import (
     Turf,
 )
 from patchrisk.core.plan.labels import YearlyLimit, YearSpent, year_spent
-from patchrisk.core.plan.options import acting_on, options_of, partners_against, twice_in
+from patchrisk.core.plan.on_record import TINES_RULE, grounds_on_record, not_kept
+from patchrisk.core.plan.options import options_of
 from patchrisk.core.plan.problem import Option, Problem, Solution, Threat, cover_with
 from patchrisk.core.plan.programme import AreaPlan, Choice, Share
-from patchrisk.core.plan.rotation import Guideline, Step
+from patchrisk.core.plan.rotation import Guideline
 from patchrisk.core.plan.search import with_relief
-
-TINES_RULE = "dmi-aerification"
 
 
 def plan_area(
@@ -95,11 +93,7 @@ def plan_area(
     season = [a for a in applied if a.day >= season_start]
     # A year that turns ends no run: this year's and the last one's count.
     before_now = [a for a in applied if a.day >= _year_on(season_start, -1)]
-    # One label's applications on several parts of a day are one, as they would be on the whole:
-    # that of the greatest rate, or of one that is not told.
-    by_rate = sorted(season, key=lambda a: (a.day, np.isnan(a.part), a.part))
-    once = list({(a.day, a.product, a.codes, a.actives): a for a in by_rate}.values())
-    spent = [year_spent(limit, once, stock) for limit in limits]
+    spent = [year_spent(limit, season, stock) for limit in limits]
     hot = None
     if turf.green and air_max_c is not None:
         hot = np.zeros(len(ahead))
@@ -111,12 +105,11 @@ def plan_area(
     if tines is not None:
         near = near_tines(ahead, turf, numbers)
         held = near if held is None else held | near
-    guidelines = tuple(g for g in guidelines if g.key != TINES_RULE)
     harmed_by_heat = next((g.codes for g in guidelines if g.key == HEAT_RULE), frozenset[str]())
     options, shared = options_of(
         concerns,
         stock,
-        once,
+        season,
         spent,
         numbers,
         today=ahead[0],
@@ -124,13 +117,12 @@ def plan_area(
         held_codes=harmed_by_heat if tines is None else harmed_by_heat | tines.codes,
         mixtures=demand.mixtures,
     )
-    # Rotation is of a ground: what went on a part by itself counts there, and not on the rest.
-    parts, whole = parts_of(applied, ahead[0], numbers.sizes_agree)
-    record = {
-        part: tuple(_steps([*concerns, *known], on_ground(before_now, part), season_start))
-        for part in ("", *parts)
-    }
-    most = None if demand.most is None else max(0, demand.most - len({one.day for one in season}))
+    done, elsewhere = grounds_on_record(
+        [*concerns, *known], before_now, season_start, ahead[0], numbers.sizes_agree
+    )
+    # Days of this year on the ground that is planned for, the part that had most where it is parts.
+    gone = max(sum(step.year == 0 for step in ground) for ground in done)
+    most = None if demand.most is None else max(0, demand.most - gone)
     turn = int((_year_on(season_start) - ahead[0]).astype(int))
     bars = rain_bars(rain_mm, rain_before_mm, len(ahead), numbers)
     problem = Problem(
@@ -140,8 +132,8 @@ def plan_area(
         most=most,
         least_days=demand.least_days,
         no_spray=demand.no_spray[today:],
-        done=tuple(record[part] for part in (parts if whole else ("",))),
-        guidelines=tuple(g for g in guidelines if g.key != HEAT_RULE),
+        done=done,
+        guidelines=tuple(g for g in guidelines if g.key not in (HEAT_RULE, TINES_RULE)),
         caps=numbers.caps,
         cost=numbers.partner,
         little=numbers.little,
@@ -169,7 +161,7 @@ def plan_area(
         rain_mm=rain_mm,
         bars=bars,
         soil_c=None if soil_c is None else soil_c[today:],
-        elsewhere={} if whole else {part: record[part] for part in parts},
+        elsewhere=elsewhere,
     )
     return AreaPlan(
         area=area,
@@ -179,6 +171,15 @@ def plan_area(
         planned=tuple(explained(case, n) for n in range(len(solution.plan))),
         shares={threat.key: _share(threat, problem, solution) for threat in problem.threats},
         advice=(
+            *not_kept(
+                season,
+                done,
+                elsewhere,
+                [*concerns, *known],
+                guidelines=guidelines,
+                numbers=numbers,
+                turf=turf,
+            ),
             *advice(case, relief),
             *_doses_taken(spent),
             *_kept_from_tines(tines, options, ahead, turf, numbers),
@@ -290,33 +291,6 @@ def _threat(
         covers.append(cover)
     cover = np.min(covers, axis=0)
     return Threat(concern.key, lasting.days, concern.calls, cover, numbers.running_out)
-
-
-def _steps(
-    known: Sequence[Concern], before: Sequence[Applied], season_start: np.datetime64
-) -> Iterator[Step]:
-    """Applications as guidelines see them: what went on a day together is one mixture.
-
-    Its targets are those it was recorded for, else all that it works on. Of what was for leaves
-    alone no evidence is kept: any other group in the tank counts as its partner.
-    """
-    for day, same in groupby(before, key=lambda one: one.day):
-        tank = list(same)
-        codes = frozenset[str]().union(*(one.codes for one in tank))
-        actives = tuple(active for one in tank for active in one.actives)
-        against = partners_against(known, codes, actives)
-        acting = acting_on(known, codes, actives)
-        named = {key for one in tank for key in one.targets}
-        aimed = [key for key in against if key in named or (not named and acting[key])]
-        leaves = all(one.others and not one.targets for one in tank)
-        yield Step(
-            codes,
-            codes if leaves else frozenset[str]().union(*against.values()),
-            day,
-            () if leaves else tuple((acting[key], against[key]) for key in aimed),
-            twice_in(tank),
-            0 if day >= season_start else -1,
-        )
 
 
 def _share(threat: Threat, problem: Problem, solution: Solution) -> Share:

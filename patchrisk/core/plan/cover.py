@@ -34,6 +34,7 @@ class Applied:
     spot: str = ""  # the part of the area that it went on; empty for the whole
     kept_off_h: float = float("nan")  # from its end until people went back; NaN where not told
     wind_m_s: float = float("nan")
+    carrier_l_ha: float = float("nan")  # water that carried it [L/ha]; NaN where not told
     ground: float = float("nan")  # share of the area that the spot takes [1]; NaN where not told
     # Everything its record tells, by column as written; nothing is decided by it.
     cells: Mapping[str, str] = field(default_factory=dict, compare=False)

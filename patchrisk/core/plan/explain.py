@@ -7,9 +7,10 @@ from functools import cached_property
 import numpy as np
 
 from patchrisk.core.plan import facts
-from patchrisk.core.plan.answers import Case, after_damage, waiting_for
+from patchrisk.core.plan.answers import Case, waiting_for
 from patchrisk.core.plan.cover import PHOSPHONATE, quickening
 from patchrisk.core.plan.inputs import CLASSES, PROVEN, Concern, Numbers
+from patchrisk.core.plan.on_record import TINES_RULE, after_damage
 from patchrisk.core.plan.problem import (
     Option,
     Plan,
@@ -302,7 +303,7 @@ def _cautions(one: _One) -> Iterator[facts.Caution]:
     if choice.mixed:
         yield facts.OneTank()
     yield from _by_guideline(one)
-    late = after_damage(case, choice.codes, concerns, date)
+    late = after_damage(case.guidelines, choice.codes, concerns, date)
     if late is not None:
         yield late
     told = set()
@@ -347,7 +348,7 @@ def _by_guideline(one: _One) -> Iterator[facts.Caution]:
     before += [case.problem.options[o].choice.codes for _, o in case.plan[: one.n]]
     for rule in case.guidelines:
         again = codes & rule.codes and any(rule.codes & earlier for earlier in before)
-        if again and case.turf.is_of(rule):
+        if again and case.turf.is_of(rule) and rule.key != TINES_RULE:
             yield facts.ByGuideline(rule)
 
 

@@ -265,6 +265,18 @@ class PartRates:
 
 
 @dataclass(frozen=True)
+class NearTines:
+    """A group that a guideline keeps away from hollow tines went on near those of a day."""
+
+    guideline: Guideline
+    done: np.datetime64
+    tines: np.datetime64
+
+
+NotKept = BrokenOnRecord | AfterDamage | PartRates | NearTines
+
+
+@dataclass(frozen=True)
 class Resistant:
     """FRAC codes to which a disease's fungus on the area is resistant, by the site file."""
 
@@ -353,9 +365,7 @@ class NoAirTemperature:
 
 
 Advice = (
-    BrokenOnRecord
-    | AfterDamage
-    | PartRates
+    NotKept
     | Resistant
     | PartedWith
     | Cost

@@ -115,6 +115,10 @@ class Figure(Enum):
     SITE = auto()
     RE_ENTRY = auto()  # hours [h]
     WIND = auto()  # while it went on [m/s]
+    CARRIER = auto()  # water that carried it [L/ha]
+
+
+_AT_LEAST = (Figure.INTERVAL, Figure.RE_ENTRY, Figure.CARRIER)  # the less, the worse
 
 
 @dataclass(frozen=True)
@@ -128,9 +132,11 @@ class Label:
     # Hours until people may go back [h]; None also where it tells no hours.
     re_entry_h: float | None = None
     wind_most_m_s: float | None = None  # the most wind it may go on in [m/s]
+    carrier_l_ha: float | None = None  # the least water that carries it [L/ha]
     rate: str = ""  # as written
     re_entry: str = ""
     wind: str = ""
+    carrier: str = ""
 
 
 @dataclass(frozen=True)
@@ -162,16 +168,18 @@ def past_labels(
     alone, what goes on the whole on each of its parts. ``uses`` is what each area is used as,
     ``year_of`` the first day of the year by which labels count, for every day of an application.
 
-    By day, area and product, each figure once: on the part of the area where it is worst.
+    By day, area and product, each figure once, an interval once since each earlier application: on
+    the part of the area where it is worst.
     """
     found: dict[object, PastLabel] = {}
     for area in dict.fromkeys(one.area for one in applied):
         mine = sorted((one for one in applied if one.area == area), key=lambda one: one.day)
         for ground in by_ground(mine):
             for past in _past_on(ground, labels, limits, uses.get(area), year_of):
-                same = (past.area, past.product, past.day, past.figure, past.what)
+                same = (past.area, past.product, past.day, past.figure, past.since, past.what)
                 worst = found.get(same, past)
-                found[same] = past if past.found > worst.found else worst
+                less = past.found < worst.found
+                found[same] = past if less is (past.figure in _AT_LEAST) else worst
     return tuple(
         sorted(found.values(), key=lambda p: (p.day, p.area, p.product, p.figure.value, p.what))
     )
@@ -199,6 +207,9 @@ def _past_on(
             most = label.wind_most_m_s
             if most is not None and one.wind_m_s > most * (1 + ROUNDING):
                 yield past(Figure.WIND, one.wind_m_s, most, says=label.wind)
+            least = label.carrier_l_ha
+            if least is not None and one.carrier_l_ha < least * (1 - _ROUNDED):
+                yield past(Figure.CARRIER, one.carrier_l_ha, least, says=label.carrier)
     for limit in limits:
         yield from _of_active(limit, ground, year_of)
 
@@ -207,7 +218,7 @@ def _in_time(
     label: Label, mine: Sequence[Applied], year_of: Mapping[np.datetime64, np.datetime64]
 ) -> Iterator[PastLabel]:
     """Yield what came too soon after the one before, and beyond the number of a year."""
-    days = list(dict.fromkeys(one.day for one in mine))
+    days = [one.day for one in mine]  # the whole and a part of it on one day: twice on the part
     for n, day in enumerate(days):
         past = partial(PastLabel, mine[0].area, label.product, day)
         gap = int((day - days[n - 1]).astype(int)) if n else 0

@@ -41,8 +41,8 @@ def options_of(
         if went_on and choice.least_days is not None:
             not_before = choice.least_days - int((today - went_on[-1].day).astype(int))
         against = partners_against(concerns, choice.codes, choice.actives)
-        # A label counts days on one ground: parts of an area are treated each by itself.
-        gone = max(len({one.day for one in ground}) for ground in by_ground(went_on))
+        # A label counts on one ground: parts of an area are treated each by itself.
+        gone = max(len(ground) for ground in by_ground(went_on))
         left = None if choice.most_year is None else max(0, choice.most_year - gone)
         options.append(
             Option(

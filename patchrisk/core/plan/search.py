@@ -7,10 +7,11 @@ the first day that is allowed. What remains is the choice of product, and of it 
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from itertools import islice
 
 import numpy as np
 
-from patchrisk.base.units import BoolArray, FloatArray
+from patchrisk.base.units import BoolArray, FloatArray, IntArray
 from patchrisk.core.plan.facts import Restriction
 from patchrisk.core.plan.problem import (
     Plan,
@@ -25,8 +26,9 @@ from patchrisk.core.plan.problem import (
 )
 from patchrisk.core.plan.rotation import HARD, Guideline, Step
 
-_FEW, _MANY = 8, 128  # beginnings kept of each length; the many where few left any out
-_GROWN = 1500  # beginnings that one length may grow to: with much to choose from fewer are kept
+_FEW, _MANY = 9, 128  # beginnings kept of each length; the many where few left any out
+_HOPES = (0.0, 0.2, 1.0)  # shares of what may yet be covered by which they are chosen
+_GROWN = 3000
 _TIE = 1e-3  # share of a plan's value by which another may fall short and still be as good
 
 
@@ -35,7 +37,7 @@ class _Beginning:
     """The beginning of a plan, its cover against each disease, and what counts by season.
 
     ``steps`` are what went on before with what is planned, as the guidelines see them, on each
-    ground; no plan that begins with it is worth more than ``at_best``.
+    ground.
     """
 
     plan: Plan
@@ -43,7 +45,16 @@ class _Beginning:
     value: float
     cover: tuple[FloatArray, ...]
     made: tuple[tuple[int, ...], ...]
-    at_best: float = np.inf
+
+
+@dataclass(frozen=True)
+class _Next:
+    """A beginning with one application more; no plan that begins with it is worth over at_best."""
+
+    before: _Beginning
+    plan: Plan
+    value: float
+    at_best: float
 
 
 def schedule(problem: Problem, *, quick: bool = False) -> Solution:
@@ -60,16 +71,16 @@ def schedule(problem: Problem, *, quick: bool = False) -> Solution:
     for kept in (_FEW,) if quick else (_FEW, many):
         begun, left_out = [grow.start], False
         while begun:
-            grown: list[_Beginning] = []
+            grown: list[_Next] = []
             for one in begun:
                 more = grow.onward(one, _as_good(ended, share))
                 if more is None:
                     ended[one.plan] = one.value
                 grown += more or []
             least = _as_good(ended, share)
-            good = [new for new in grown if new.at_best >= least]
-            left_out = left_out or len(good) > kept
-            begun = good if len(good) <= kept else _both(good, kept)
+            chosen, others = grow.best([new for new in grown if new.at_best >= least], kept)
+            left_out = left_out or others
+            begun = [grow.begun(new) for new in chosen]
         if not left_out:
             break
     near = {plan: value for plan, value in ended.items() if value >= _as_good(ended, share)}
@@ -78,13 +89,6 @@ def schedule(problem: Problem, *, quick: bool = False) -> Solution:
     ties = [plan for plan, value in same.items() if value >= _as_good(same, _TIE)]
     best = min(ties, key=lambda plan: _rank(problem, plan))
     return Solution(best, value_of(problem, best))
-
-
-def _both(good: list[_Beginning], kept: int) -> list[_Beginning]:
-    """Keep beginnings that have covered most so far, and as many others that may come to most."""
-    good.sort(key=lambda new: (-new.value, new.plan))
-    far = sorted(good[kept // 2 :], key=lambda new: (-new.at_best, new.plan))
-    return good[: kept // 2] + far[: kept - kept // 2]
 
 
 def _as_good(ended: Mapping[Plan, float], share: float) -> float:
@@ -117,11 +121,15 @@ class _Grow:
         none = tuple((0,) * len(threat.seasons) for threat in problem.threats)
         cover = tuple(threat.cover for threat in problem.threats)
         self.start = _Beginning((), problem.done, 0.0, cover, none)
+        self.products = np.array([option.products for option in problem.options])
+        self.lasts = np.array([[t.lasts(o) for o in problem.options] for t in problem.threats])
+        self.kept: dict[Plan, bool] = {}
 
-    def onward(self, one: _Beginning, least: float) -> list[_Beginning] | None:
+    def onward(self, one: _Beginning, least: float) -> list[_Next] | None:
         """Return a beginning with each choice for the next application; None where it ends.
 
-        Without those that can't come to the least that is wanted.
+        Without those that can't come to the least that is wanted; whether each keeps the guidelines
+        is not looked at yet, but on its day one does.
         """
         problem = self.problem
         serves = np.zeros(problem.usable.shape, dtype=bool)
@@ -133,54 +141,102 @@ class _Grow:
         while left.any():
             day = int(left.any(axis=1).argmax())
             options = np.flatnonzero(left[day])
-            grown = [self.by(one, (day, int(o))) for o in options]
-            good = [new for new in grown if new.at_best >= least and self.keeps(new)]
-            if good or any(self.keeps(new) for new in grown if new.at_best < least):
-                return [self.held_back(one, new, free) for new in good]
+            grown = self.by(one, day, options)
+            if any(map(self.keeps, grown)):
+                return [self.held_back(one, new, free) for new in grown if new.at_best >= least]
             left[:, options] = False  # each would break a guideline: whatever day it goes on
         return None
 
-    def held_back(self, one: _Beginning, new: _Beginning, free: BoolArray) -> _Beginning:
+    def held_back(self, one: _Beginning, new: _Next, free: BoolArray) -> _Next:
         """Hold the last application back to its day in the plan before, where little is lost."""
         problem = self.problem
         day, option = new.plan[-1]
         label, last = problem.options[option].choice.label, day + problem.keep_days
         for later, said in problem.before:
             if day and said == label and day < later <= last and free[later, option]:
-                held = self.by(one, (later, option))
+                (held,) = self.by(one, later, np.array([option]))
                 most = problem.slack * max(new.value - one.value, 0.0)
-                if new.value - held.value <= most and self.keeps(held):
+                if new.value - held.value <= most and self.keeps(new) and self.keeps(held):
                     return held
         return new
 
-    def keeps(self, new: _Beginning) -> bool:
-        """Whether the last application keeps the guidelines; those before it do."""
-        return not broken(self.problem, new.steps, last=True)
+    def best(self, grown: list[_Next], kept: int) -> tuple[list[_Next], bool]:
+        """Choose beginnings that keep the guidelines; whether any other was left out.
 
-    def by(self, one: _Beginning, move: tuple[int, int]) -> _Beginning:
-        """Add an application to a beginning."""
-        problem, (day, option) = self.problem, move
-        chosen = problem.options[option]
-        value = one.value - problem.cost * chosen.products
-        cover, made = list(one.cover), list(one.made)
+        By what they have covered and none, some or all of what they may yet cover, each in turn.
+        """
+        have: set[Plan] = set()
+        chosen: list[_Next] = []
+
+        def another(new: _Next) -> bool:
+            return new.plan not in have and self.keeps(new)
+
+        for share in _HOPES:
+            worth = {new.plan: new.value + share * (new.at_best - new.value) for new in grown}
+            # Rounded: sums in another order are no reason to prefer one.
+            order = sorted(grown, key=lambda new: (-round(worth[new.plan], 9), new.plan))
+            more = list(islice(filter(another, order), kept // len(_HOPES)))
+            chosen += more
+            have.update(new.plan for new in more)
+        return chosen, any(map(another, grown))
+
+    def keeps(self, new: _Next) -> bool:
+        """Whether the last application keeps the guidelines; those before it do."""
+        if new.plan not in self.kept:
+            self.kept[new.plan] = not broken(self.problem, self.steps(new), last=True)
+        return self.kept[new.plan]
+
+    def steps(self, new: _Next) -> tuple[tuple[Step, ...], ...]:
+        """Return what goes on, as the guidelines see it, on each ground."""
+        step = step_of(self.problem, new.plan[-1])
+        return tuple((*before, step) for before in new.before.steps)
+
+    def by(self, one: _Beginning, day: int, options: IntArray) -> list[_Next]:
+        """Add an application of a day to a beginning, by each of some options."""
+        problem = self.problem
+        value = one.value - problem.cost * self.products[options]
+        left = np.zeros(len(options))
         for n, threat in enumerate(problem.threats):
-            weight = threat.worth(chosen, day)
-            counted = threat.counted(made[n], day) if weight > 0 else None
-            if counted is None:
-                continue
-            days = slice(day, day + threat.lasts(chosen))
-            new = np.maximum(cover[n][days], weight)
-            value += float(threat.rate[days] @ (new - cover[n][days]))
-            after = cover[n].copy()
-            after[days] = new
-            cover[n], made[n] = after, counted
-        left = sum(
-            reach.left(on, counted, day)
-            for reach, on, counted in zip(self.reach, cover, made, strict=True)
-        )
-        step, plan = step_of(problem, move), (*one.plan, move)
-        steps = tuple((*before, step) for before in one.steps)
-        return _Beginning(plan, steps, value, tuple(cover), tuple(made), value + left)
+            lasts = self.lasts[n, options]
+            end = day + int(lasts.max())
+            rate, before = threat.rate[day:end], one.cover[n][day:end]
+            weight = self.protects(one, n, day, options)
+            under = np.arange(len(rate)) < lasts[:, None]
+            cover = np.where(under, np.maximum(before, weight[:, None]), before)
+            value = value + (cover - before) @ rate
+            counted = threat.counted(one.made[n], day) or one.made[n]
+            reach = self.reach[n]
+            bare = np.maximum(reach.best - cover, 0.0) @ rate + reach.bare(one.cover[n], end)
+            left += np.minimum(
+                bare,
+                np.where(weight > 0, reach.under(counted, day), reach.under(one.made[n], day)),
+            )
+        moves = [(*one.plan, (day, int(o))) for o in options]
+        best = value + left
+        return [
+            _Next(one, plan, float(v), float(b))
+            for plan, v, b in zip(moves, value, best, strict=True)
+        ]
+
+    def protects(self, one: _Beginning, n: int, day: int, options: IntArray) -> FloatArray:
+        """Weight of the cover that each of some options gives against a disease on a day [1]."""
+        threat = self.problem.threats[n]
+        if not threat.reaches[day] or threat.counted(one.made[n], day) is None:
+            return np.zeros(len(options))
+        return np.asarray(self.problem.weight[n, options])
+
+    def begun(self, new: _Next) -> _Beginning:
+        """Lay out the cover of a beginning with its last application."""
+        one, (day, option) = new.before, new.plan[-1]
+        cover, made = list(one.cover), list(one.made)
+        for n, threat in enumerate(self.problem.threats):
+            (weight,) = self.protects(one, n, day, np.array([option]))
+            if weight > 0:
+                cover[n] = one.cover[n].copy()
+                part = cover[n][day : day + int(self.lasts[n, option])]
+                np.maximum(part, weight, out=part)
+                made[n] = threat.counted(one.made[n], day) or one.made[n]
+        return _Beginning(new.plan, self.steps(new), new.value, tuple(cover), tuple(made))
 
 
 @dataclass(frozen=True)
@@ -216,14 +272,16 @@ class _Reach:
             by_season.append((most, counts))
         return cls(threat.rate, float(problem.weight[n].max(initial=0.0)), tuple(by_season))
 
-    def left(self, cover: FloatArray, made: Sequence[int], day: int) -> float:
-        """Return the most that is left to cover from a day on [days at the optimum]."""
-        bare = float(self.rate[day:] @ np.maximum(self.best - cover[day:], 0.0))
-        number = sum(
+    def bare(self, cover: FloatArray, day: int) -> float:
+        """Return the most that cover leaves to be covered from a day on [days at the optimum]."""
+        return float(self.rate[day:] @ np.maximum(self.best - cover[day:], 0.0))
+
+    def under(self, made: Sequence[int], day: int) -> float:
+        """Return the most that the applications left cover from a day on [days at the optimum]."""
+        return self.best * sum(
             float(most[max(0, len(most) - 1 - done - int(day >= counts)), day])
             for (most, counts), done in zip(self.by_season, made, strict=True)
         )
-        return min(bare, self.best * number)
 
 
 @dataclass(frozen=True)

@@ -271,10 +271,7 @@ def compared(rule: Rule, mean_c: FloatArray, max_c: FloatArray | None) -> FloatA
 class Cardinal:
     """The three temperatures that fix a response [degC].
 
-    Raises
-    ------
-    ValueError
-        When the three are not in rising order.
+    ValueError when the three are not in rising order.
     """
 
     # minimum_c, maximum_c: at and beyond these nothing happens [degC]

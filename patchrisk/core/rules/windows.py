@@ -81,20 +81,11 @@ def apply_rule(
     when the missing days, had they been as warm or as cold as their neighbours allow, would
     have given another state; later days that settle the matter end the doubt.
 
-    Parameters
-    ----------
-    value_c : ndarray of float, shape (days,) or (days, lanes)
-        The rule's statistic at the rule's depth [degC]; NaN where unknown.
-    dates : ndarray of datetime64[D], shape (days,)
-        Consecutive days.
-    southern : bool
-        Whether the place lies south of the equator.
-    nearing_c : float
-        A window not yet open is *nearing* when the statistic is within this of the threshold
-        [degC], or when a run has begun.
-    max_change_c : float
-        The most the statistic changes from one day to the next [degC]; bounds what missing days
-        can have been, going by the known days on either side.
+    ``value_c``, (days,) or (days, lanes): the rule's statistic at its depth [degC]; NaN where
+    unknown. ``dates``: consecutive days. ``nearing_c``: a window not yet open is *nearing* when the
+    statistic is within this of the threshold [degC], or when a run has begun. ``max_change_c``: the
+    most the statistic changes from one day to the next [degC]; bounds what missing days can have
+    been, going by the known days on either side.
     """
     shape = value_c.shape
     value = value_c.reshape(shape[0], -1)

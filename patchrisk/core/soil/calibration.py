@@ -15,10 +15,17 @@ import numpy.typing as npt
 
 from patchrisk.base.errors import Fault, InputError
 from patchrisk.base.units import QUANTITIES, BoolArray, FloatArray
-from patchrisk.core.soil.air_to_soil import season_correction
-from patchrisk.core.soil.forcing import Climate, Forcing, prepare
-from patchrisk.core.soil.heat_stores import run_stores
-from patchrisk.core.soil.parameters import POSITIVE, Parameters, SoilModel, Surface
+from patchrisk.core.soil.air_to_soil import run_stores, season_correction
+from patchrisk.core.soil.inputs import (
+    POSITIVE,
+    Climate,
+    DailyWeather,
+    Forcing,
+    Parameters,
+    SoilModel,
+    Surface,
+    prepare,
+)
 
 # Wide enough to step over the kinks that freezing and melting put into the response.
 STEPS: Mapping[str, float] = {
@@ -47,40 +54,26 @@ SEASONS = ("winter", "spring", "summer", "autumn")
 
 @dataclass(frozen=True)
 class SiteFit:
-    """Numbers of the model for one site, and what they rest on.
+    """Numbers of the model for one site, and what they rest on."""
 
-    Attributes
-    ----------
-    inputs : str
-        Inputs the numbers belong to, one of `INPUTS`.
-    depth_cm : float
-        Depth of the log [cm].
-    fitted_on, first_day, last_day : str
-        ISO dates: of the fit, and of the first and last logged day used.
-    days : int
-        Logged days used.
-    error_before_c, error_after_c : float
-        Root mean square error over the logged days with the general numbers and these [degC].
-    bias_before_c, bias_after_c : float
-        Mean of estimate minus log [degC].
-    values : mapping of str to float
-        The numbers that moved.
-    level : float
-        Logarithm by which the variance of the error is lowered, or raised, against the general.
-    """
-
-    inputs: str
-    depth_cm: float
+    inputs: str  # Inputs the numbers belong to, one of `INPUTS`
+    depth_cm: float  # Depth of the log [cm]
+    # fitted_on, first_day, last_day: ISO dates: of the fit, and of the first and last logged day
+    # used
     fitted_on: str
     first_day: str
     last_day: str
-    days: int
+    days: int  # Logged days used
+    # error_before_c, error_after_c: Root mean square error over the logged days with the general
+    # numbers and these [degC]
     error_before_c: float
     error_after_c: float
+    # bias_before_c, bias_after_c: Mean of estimate minus log [degC]
     bias_before_c: float
     bias_after_c: float
+    # Logarithm by which the variance of the error is lowered, or raised, against the general
     level: float
-    values: Mapping[str, float]
+    values: Mapping[str, float]  # The numbers that moved
 
     def applied_to(self, model: SoilModel) -> SoilModel:
         """Return the general model as it is at the site, to be given to `estimate_soil`."""
@@ -91,17 +84,11 @@ class SiteFit:
 
 
 def calibrate(
-    air_min_c: npt.ArrayLike,
-    air_max_c: npt.ArrayLike,
+    weather: DailyWeather,
     logged_mean_c: npt.ArrayLike,
     *,
-    dates: Any,
-    latitude: float,
     today: Any,
     model: SoilModel,
-    rain_mm: npt.ArrayLike | None = None,
-    snow_depth_cm: npt.ArrayLike | None = None,
-    solar_mj_m2: npt.ArrayLike | None = None,
     depth_cm: float = 5.0,
     climate: Climate | None = None,
     logged_range_c: npt.ArrayLike | None = None,
@@ -109,35 +96,21 @@ def calibrate(
     station_height_m: float = 0.0,
     source: str = "logger",
 ) -> SiteFit:
-    """Fit the model to a site's logged soil temperature; weather as for `estimate_soil`.
+    """Fit the model to a site's logged soil temperature.
 
-    Parameters
-    ----------
-    air_min_c, air_max_c, logged_mean_c : array, (days,)
-        Air temperature, and the logged daily mean at the depth [degC]; NaN where missing. The
-        air should begin some months before the log.
-    today : date
-        Written into the fit.
-    model : SoilModel
-        The general one, from which the fit starts.
-    rain_mm, snow_depth_cm, solar_mj_m2 : array, optional
-        The same kinds must be given when the fit is used.
-    logged_range_c : array, optional
-        Logged daily maximum minus minimum; tells a probe that is not in the ground [degC].
-    station_distance_km, station_height_m : float
-        From the site to where the air was measured.
-    source : str
-        Name of the log in the errors.
-
-    Raises
-    ------
-    InputError
-        When the log cannot teach the model: too few known days, no variation, a probe that
-        follows the air, degF taken for degC, a station too far off, or an error that no
-        fit mends.
+    ``weather``: of one site, (days,). The air should begin some months before the log; the same
+    kinds of weather must be given when the fit is used. ``logged_mean_c``: the logged daily mean at
+    the depth [degC]; NaN where missing. ``today``: written into the fit. ``model``: the general
+    one, from which the fit starts. ``logged_range_c``: logged daily maximum minus minimum; tells a
+    probe that is not in the ground [degC]. ``station_distance_km`` and ``station_height_m``: from
+    the site to where the air was measured. ``source``: name of the log in the errors. InputError
+    when the log cannot teach the model: too few known days, no variation, a probe that follows the
+    air, degF taken for degC, a station too far off, or an error that no fit mends.
     """
-    low, high, log = (np.asarray(a, float) for a in (air_min_c, air_max_c, logged_mean_c))
-    day = np.asarray(dates, "datetime64[D]")
+    low, high, log = (
+        np.asarray(a, float) for a in (weather.air_min_c, weather.air_max_c, logged_mean_c)
+    )
+    day = np.asarray(weather.dates, "datetime64[D]")
     use = np.isfinite(low) & np.isfinite(high) & np.isfinite(log)
     limits = model.calibration
     faults = _too_far(station_distance_km, station_height_m, limits)
@@ -150,25 +123,11 @@ def calibrate(
     if faults:
         raise InputError(faults)
 
-    weather: dict[str, Any] = {
-        "rain_mm": rain_mm,
-        "snow_depth_cm": snow_depth_cm,
-        "solar_mj_m2": solar_mj_m2,
-    }
     if climate is None:
-        whole = prepare(low, high, dates=day, latitude=latitude, model=model, **weather)
-        climate = whole.climate
+        climate = prepare(weather, model).climate
     first, last = np.flatnonzero(use)[[0, -1]]
     cut = slice(max(0, first - LEAD_IN_DAYS), last + 1)
-    forcing = prepare(
-        low[cut],
-        high[cut],
-        dates=day[cut],
-        latitude=latitude,
-        model=model,
-        climate=climate,
-        **{k: None if v is None else np.asarray(v, float)[cut] for k, v in weather.items()},
-    )
+    forcing = prepare(weather.on(cut), model, climate)
     fitted = posterior(forcing, log[cut][:, None], depth_cm, model)
 
     def off(p: Parameters) -> FloatArray:
@@ -278,11 +237,8 @@ def response(
 ) -> tuple[FloatArray, FloatArray]:
     """Estimate the daily mean and its derivative to each parameter.
 
-    Returns
-    -------
-    mean_c : array, (depths, days, lanes)
-    slope : array, (names, depths, days, lanes)
-        Central differences, in the space of the fit.
+    Returns ``mean_c``, (depths, days, lanes), and ``slope``, (names, depths, days, lanes): central
+    differences, in the space of the fit.
     """
     lanes, count = forcing.air_c.shape[1], len(names)
     steps = np.array([STEPS[n] for n in names])

@@ -1,7 +1,8 @@
 """Heat conduction in a half-space of one diffusivity: how a wave goes down, a series moved.
 
-Depths are in cm, times in days, diffusivities in m2/s, as tables print them. Arguments may be
-numbers or arrays and broadcast.
+Depths, and damping depths of a wave, are in cm, times and periods in days, temperatures in degC,
+diffusivities in m2/s, as tables print them. Arguments of the wave may be numbers or arrays and
+broadcast; daily series are (days, lanes...), NaN where missing.
 
 In the formulas z is the depth, k the diffusivity, P the period, w = 2 pi / P, d the damping depth.
 
@@ -49,13 +50,6 @@ def damping_depth_cm(
     """Depth at which a wave's amplitude has fallen to 1/e [cm].
 
     d = sqrt(2 k / w) = sqrt(k P / pi) (Hillel 1982; Campbell & Norman 1998).
-
-    Parameters
-    ----------
-    diffusivity_m2_s : float or array
-        Thermal diffusivity [m2/s].
-    period_days : float or array
-        Period of the wave [days]; a day by default.
     """
     k = np.asarray(diffusivity_m2_s, dtype=np.float64)
     period = np.asarray(period_days, dtype=np.float64)
@@ -63,15 +57,7 @@ def damping_depth_cm(
 
 
 def amplitude_ratio(depth_cm: npt.ArrayLike, damping_cm: npt.ArrayLike) -> FloatArray:
-    """Amplitude of a wave over that at a place ``depth_cm`` above, exp(-z/d) [1].
-
-    Parameters
-    ----------
-    depth_cm : float or array
-        Depth, or difference of depths, positive down [cm].
-    damping_cm : float or array
-        Damping depth of the wave [cm].
-    """
+    """Amplitude of a wave over that at a place ``depth_cm`` above, exp(-z/d) [1]."""
     ratio = np.asarray(depth_cm, dtype=np.float64) / np.asarray(damping_cm, dtype=np.float64)
     return np.asarray(np.exp(-ratio))
 
@@ -79,17 +65,7 @@ def amplitude_ratio(depth_cm: npt.ArrayLike, damping_cm: npt.ArrayLike) -> Float
 def lag_days(
     depth_cm: npt.ArrayLike, damping_cm: npt.ArrayLike, period_days: npt.ArrayLike = 1.0
 ) -> FloatArray:
-    """How much later a wave comes than at a place ``depth_cm`` above, (z/d) P / (2 pi) [days].
-
-    Parameters
-    ----------
-    depth_cm : float or array
-        Depth, or difference of depths, positive down [cm].
-    damping_cm : float or array
-        Damping depth of the wave [cm].
-    period_days : float or array
-        Its period [days].
-    """
+    """How much later a wave comes than at a place ``depth_cm`` above, (z/d) P / (2 pi) [days]."""
     ratio = np.asarray(depth_cm, dtype=np.float64) / np.asarray(damping_cm, dtype=np.float64)
     return np.asarray(ratio * np.asarray(period_days, dtype=np.float64) / (2.0 * np.pi))
 
@@ -107,20 +83,8 @@ def wave_c(
     """Temperature under a surface that follows a sine [degC].
 
     T = Tm + A exp(-z/d) sin(w (t - t0) - z/d) (Hillel 1982; Campbell & Norman 1998, who
-    take 8 h for t0 of the day's wave).
-
-    Parameters
-    ----------
-    depth_cm, time_days : float or array
-        Depth [cm] and time [days].
-    mean_c, amplitude_c : float or array
-        Of the surface; the amplitude is half the range [degC].
-    rising_days : float or array
-        Time t0 at which the surface passes its mean on the way up [days].
-    damping_cm : float or array
-        Damping depth of the wave [cm].
-    period_days : float
-        Period P [days].
+    take 8 h for t0 of the day's wave). ``mean_c`` and ``amplitude_c``, half the range, are those of
+    the surface; at ``rising_days`` it passes its mean on the way up.
     """
     ratio = np.asarray(depth_cm, dtype=np.float64) / np.asarray(damping_cm, dtype=np.float64)
     since = np.asarray(time_days, dtype=np.float64) - np.asarray(rising_days, dtype=np.float64)
@@ -141,29 +105,11 @@ def move_mean(
     to_cm: float,
     diffusivity_m2_s: float,
 ) -> FloatArray:
-    """Daily mean temperature at another depth [degC].
+    """Daily mean temperature at another depth [degC]; ValueError as for `can_move`.
 
-    Parameters
-    ----------
-    mean_c : array, (days, lanes...)
-        Daily mean temperature at ``from_cm`` [degC]; NaN where missing.
-    from_cm, to_cm : float
-        Depths [cm].
-    diffusivity_m2_s : float
-        Thermal diffusivity [m2/s].
-
-    Returns
-    -------
-    array, (days, lanes...)
-        Missing throughout where `can_move` is false, and where less than `MIN_KNOWN` of the
-        weights falls on known days; above it they speak for the missing ones. So going 5 cm down
-        at 5e-7 m2/s, the first two days have no result, nor has a day that is itself missing or
-        whose yesterday is.
-
-    Raises
-    ------
-    ValueError
-        When a depth or the diffusivity is out of range.
+    Missing throughout where `can_move` is false, and where less than `MIN_KNOWN` of the weights
+    falls on known days; above it they speak for the missing ones. So going 5 cm down at 5e-7 m2/s,
+    the first two days have no result, nor has a day that is itself missing or whose yesterday is.
     """
     values = np.asarray(mean_c, dtype=np.float64)
     if not can_move(from_cm, to_cm, diffusivity_m2_s):
@@ -198,31 +144,11 @@ def move_extremes(
     to_cm: float,
     diffusivity_m2_s: float,
 ) -> tuple[FloatArray, FloatArray]:
-    """Daily minimum and maximum at another depth [degC].
+    """Daily minimum and maximum at another depth [degC]; ValueError as for `can_move`.
 
     Their distances from the day's mean are scaled by exp(-dz / d), d the damping depth of the
-    day's wave.
-
-    Parameters
-    ----------
-    min_c, max_c, mean_c : array, (days, lanes...)
-        At ``from_cm`` [degC].
-    moved_mean_c : array, (days, lanes...)
-        At ``to_cm``, from `move_mean` [degC].
-    from_cm, to_cm : float
-        Depths [cm].
-    diffusivity_m2_s : float
-        Thermal diffusivity [m2/s].
-
-    Returns
-    -------
-    min_c, max_c : array, (days, lanes...)
-        Missing where any of the four is, and throughout where `can_move` is false.
-
-    Raises
-    ------
-    ValueError
-        When a depth or the diffusivity is out of range.
+    day's wave. ``moved_mean_c`` is that of `move_mean`. Missing where any of the four is, and
+    throughout where `can_move` is false.
     """
     ratio = amplitude_ratio(to_cm - from_cm, damping_depth_cm(diffusivity_m2_s))
     if not can_move(from_cm, to_cm, diffusivity_m2_s):
@@ -235,17 +161,7 @@ def move_extremes(
 def can_move(from_cm: float, to_cm: float, diffusivity_m2_s: float) -> bool:
     """Say whether a series can be moved between two depths: always down, at most 5.5 cm up.
 
-    Parameters
-    ----------
-    from_cm, to_cm : float
-        Depths [cm].
-    diffusivity_m2_s : float
-        Thermal diffusivity [m2/s].
-
-    Raises
-    ------
-    ValueError
-        When a depth or the diffusivity is out of range.
+    ValueError when a depth or the diffusivity is out of range.
     """
     if not (0.0 <= from_cm <= 100.0 and 0.0 <= to_cm <= 100.0):
         raise ValueError(f"from {from_cm} to {to_cm} cm: depths run from 0 to 100 cm")
@@ -263,24 +179,8 @@ def depth_weights(from_cm: float, to_cm: float, diffusivity_m2_s: float) -> Floa
     """Weights of today, yesterday and so on through a year in the mean at another depth [1].
 
     They add up to 1. What lies more than a year back is taken to have been like the year that
-    is known: its weights fall on the same days of that year.
-
-    Parameters
-    ----------
-    from_cm, to_cm : float
-        Depths [cm].
-    diffusivity_m2_s : float
-        Thermal diffusivity [m2/s].
-
-    Returns
-    -------
-    array, (365,)
-        Read-only.
-
-    Raises
-    ------
-    ValueError
-        When a depth or the diffusivity is out of range, or `can_move` is false.
+    is known: its weights fall on the same days of that year. (365,), read-only; ValueError as for
+    `can_move`, and where that is false.
     """
     if not can_move(from_cm, to_cm, diffusivity_m2_s):
         raise ValueError(f"{from_cm - to_cm:g} cm up is too far at {diffusivity_m2_s:g} m2/s")

@@ -69,13 +69,7 @@ _LEAST_PART = 3  # letters that can be part of a grass's name
 
 @dataclass(frozen=True)
 class Library:
-    """Every disease and every group of diseases, by key (the name of the file).
-
-    Parameters
-    ----------
-    diseases : dict of str to Disease
-    groups : dict of str to DiseaseGroup
-    """
+    """Every disease and every group of diseases, by key (the name of the file)."""
 
     diseases: dict[str, Disease]
     groups: dict[str, DiseaseGroup]
@@ -186,15 +180,8 @@ class Library:
 def load_library(extra_folder: Path | None = None) -> Library:
     """Read every disease file and check it.
 
-    Parameters
-    ----------
-    extra_folder : Path, optional
-        The user's own files; one of the same name as a shipped file takes its place.
-
-    Raises
-    ------
-    InputError
-        With every fault of every file, in one go.
+    ``extra_folder``: the user's own files; one of the same name as a shipped file takes its place.
+    InputError with every fault of every file, in one go.
     """
     paths = {path.stem: path for path in _files(resources.thresholds() / "diseases")}
     if extra_folder is not None:
@@ -253,10 +240,7 @@ class _Rules(Table):
 def read_rules(path: Path) -> list[Rule]:
     """Read a file of ``[[window]]`` and ``[sources.KEY]`` alone.
 
-    Raises
-    ------
-    InputError
-        With every fault of the file, in one go.
+    InputError with every fault of the file, in one go.
     """
     data = read_toml(path)
     return [one.rule for one in validate(_Rules, data, str(path), _CURES, _sources(data)).window]

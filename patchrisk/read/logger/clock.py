@@ -11,8 +11,9 @@ from datetime import date, timedelta
 import numpy as np
 import pandas as pd
 
-from patchrisk.base.errors import Fault, InputError
-from patchrisk.read.logger.layout import Flag, LogOptions, offset_words
+from patchrisk.base.errors import InputError
+from patchrisk.read.logger.layout import Flag, offset_words
+from patchrisk.read.site import LoggerFile
 from patchrisk.read.tables.cells import ZONES
 from patchrisk.read.tables.delimited import RawTable
 from patchrisk.read.tables.timestamps import Moments, Stamps, offset_of
@@ -23,10 +24,17 @@ _DAY = timedelta(days=1)
 
 
 def to_site(
-    table: RawTable, stamps: Stamps, step: timedelta | None, options: LogOptions, source: str
+    table: RawTable,
+    stamps: Stamps,
+    step: timedelta | None,
+    options: LoggerFile,
+    site: timedelta | None,
 ) -> tuple[Moments, str, tuple[Flag, ...]]:
-    """Move the file's times to the site's local standard time, and say how."""
-    moments, site = stamps.moments, options.site_utc_offset
+    """Move the file's times to the site's local standard time, and say how.
+
+    ``site``: its local standard time minus UTC; None leaves the times as they stand.
+    """
+    moments = stamps.moments
     if stamps.days_only:
         return moments, "days as the file names them", ()
     if step is not None and step >= _DAY and stamps.in_utc and _at_midnight(stamps.written):
@@ -34,15 +42,15 @@ def to_site(
         return stamps.written, "days as the file names them", ()
     if stamps.in_utc:
         offset, where = timedelta(), "every time carries its offset"
-    elif options.utc_offset is not None:
-        offset, where = options.utc_offset, f"as told, {offset_words(options.utc_offset)}"
+    elif options.offset is not None:
+        offset, where = options.offset, f"as told, {offset_words(options.offset)}"
     elif found := find_offset(table.time_header, table.titles):
         offset, where = found
     else:
         offset, where = None, "no offset from UTC in the file"
     flags: tuple[Flag, ...] = ()
     if step is not None and step < _DAY and not stamps.in_utc:
-        moments, said, flags = _summer(moments, step, offset, options, source)
+        moments, said, flags = _summer(moments, step, offset, site, table, told=options.summer_time)
         where += said
     if site is None:
         return moments, f"{where}; times {'are UTC' if stamps.in_utc else 'as they stand'}", flags
@@ -64,24 +72,26 @@ def _summer(
     moments: Moments,
     step: timedelta,
     offset: timedelta | None,
-    options: LogOptions,
-    source: str,
+    site: timedelta | None,
+    table: RawTable,
+    *,
+    told: bool,
 ) -> tuple[Moments, str, tuple[Flag, ...]]:
     evidence = find_summer_time(moments[~np.isnat(moments)], step)
-    standard = options.site_utc_offset if offset is None else offset
-    if options.summer_time:
+    standard = site if offset is None else offset
+    if told:
         rule = evidence.rule if evidence else None
         if rule is None and standard is not None:
             rule = rule_for(standard)
         if rule is None:
             found = "no rule for summer time is known for this file"
             cure = "set utc_offset, or take summer_time out"
-            raise InputError(Fault(source, "summer_time", found, cure))
+            raise InputError(table.fault("summer_time", found, cure))
         return to_standard(moments, rule), f"; summer time of {rule.name} taken out, as told", ()
     if evidence is None:
         return moments, "", ()
     days = sorted((*evidence.skipped, *evidence.doubled))
-    reason = _describe_evidence(evidence, options.site_utc_offset)
+    reason = _describe_evidence(evidence, site)
     flag = Flag("summer time", "", days[0], days[-1], len(days), reason, left_out=False)
     return moments, "; it looks like summer time in summer", (flag,)
 
@@ -89,10 +99,7 @@ def _summer(
 def find_offset(header: str, titles: Iterable[str]) -> tuple[timedelta, str] | None:
     """Find the file's offset from UTC in the time column's header, or in the lines above.
 
-    Returns
-    -------
-    tuple of timedelta and str, or None
-        The offset and where it is written; None when it is nowhere, or the titles disagree.
+    Returns the offset and where it is written; None when it is nowhere, or the titles disagree.
     """
     if match := _OFFSET.search(header):
         return offset_of(match[1] or "+0"), f"the header says {match[0].strip()}"
@@ -156,12 +163,8 @@ class _SummerTimeEvidence:
 def find_summer_time(moments: Moments, step: timedelta) -> _SummerTimeEvidence | None:
     """Find the rule for summer time that the stamps of a file follow, if they follow one.
 
-    Parameters
-    ----------
-    moments : array of datetime64
-        In the order of the file, without NaT.
-    step : timedelta
-        The file's usual step; a step of more than an hour can't show it.
+    ``moments``: in the order of the file, without NaT. ``step``: the file's usual step; a step of
+    more than an hour can't show it.
     """
     if step > _HOUR or not len(moments):
         return None
@@ -197,12 +200,9 @@ def rule_for(offset: timedelta) -> SummerTimeRule | None:
 def to_standard(moments: Moments, rule: SummerTimeRule) -> Moments:
     """Take the hour of summer time out of a file's stamps.
 
-    Parameters
-    ----------
-    moments : array of datetime64
-        Wall-clock times in the order of the file, NaT where unknown. In the doubled hour of
-        autumn the first of two equal stamps is summer time. A stamp inside the skipped hour of
-        spring was set by no clock that follows the rule: it stays.
+    ``moments``: wall-clock times in the order of the file, NaT where unknown. In the doubled hour
+    of autumn the first of two equal stamps is summer time. A stamp inside the skipped hour of
+    spring was set by no clock that follows the rule: it stays.
     """
     wall = pd.DatetimeIndex(moments)
     local = wall.tz_localize(rule.zone, ambiguous=~wall.duplicated(), nonexistent="NaT")

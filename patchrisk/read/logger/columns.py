@@ -15,11 +15,11 @@ from patchrisk.base.errors import Fault, InputError
 from patchrisk.base.units import BoolArray, FloatArray
 from patchrisk.core.soil.air_to_soil import DEEPEST_CM
 from patchrisk.core.soil.conduction import MAX_UP_CM
-from patchrisk.read.logger.heading import Heading, find_depth, find_unit, read_heading
-from patchrisk.read.logger.layout import Column, LogOptions, Role, TemperatureUnit
+from patchrisk.read.logger.heading import Heading, find_unit, read_heading
+from patchrisk.read.logger.layout import Column, Role, TemperatureUnit
 from patchrisk.read.logger.plausible import only_unit
-from patchrisk.read.tables.cells import TIME_WORD
-from patchrisk.read.tables.dialect import find_column
+from patchrisk.read.site import LoggerFile
+from patchrisk.read.tables.cells import TIME_WORD, find_column
 
 # A probe as deep as this can speak for the deepest layer that the soil model reaches.
 REACH_CM = DEEPEST_CM + MAX_UP_CM
@@ -34,36 +34,18 @@ _CERTAIN, _LIKELY, _SILENT, _OTHER = range(4)
 
 @dataclass(frozen=True)
 class FileColumn:
-    """A column of a file as it stands: what its heading says, and how it is filled.
+    """A column of a file as it stands: what its heading says, and how it is filled."""
 
-    Attributes
-    ----------
-    number : int
-        Counted from 1.
-    name, under : str
-        Its header, and what the lines below the header say of it.
-    time : bool
-        Whether it is a part of the time.
-    cells : int
-        How many are not missing.
-    numbers : array
-        NaN where there is none, and throughout a column of the time.
-    words : array of bool
-        Where a cell is neither a number nor missing.
-    cell_unit : {"degC", "degF"} or None
-        Unit that the cells themselves carry.
-    doubt : callable
-        Says why its values, in a unit or in any, can't be soil temperature; empty where they can.
-    """
-
-    number: int
+    number: int  # Counted from 1
+    # name, under: Its header, and what the lines below the header say of it
     name: str
     under: str
-    time: bool
-    cells: int
-    numbers: FloatArray
-    words: BoolArray
-    cell_unit: TemperatureUnit | None
+    time: bool  # Whether it is a part of the time
+    cells: int  # How many are not missing
+    numbers: FloatArray  # NaN where there is none, and throughout a column of the time
+    words: BoolArray  # Where a cell is neither a number nor missing
+    cell_unit: TemperatureUnit | None  # Unit that the cells themselves carry
+    # Says why its values, in a unit or in any, can't be soil temperature; empty where they can
     doubt: Callable[[TemperatureUnit | None], str]
 
     @property
@@ -99,22 +81,14 @@ class _JudgedColumn:
 
 
 def classify_columns(
-    columns: Sequence[FileColumn], daily: bool, options: LogOptions, source: str
+    columns: Sequence[FileColumn], daily: bool, options: LoggerFile, source: str
 ) -> tuple[Column, ...]:
     """Say of every column what it is and why.
 
-    Parameters
-    ----------
-    daily : bool
-        Whether the file has one row a day; only then do columns of minima and maxima count.
-    source : str
-        File named in the faults.
-
-    Raises
-    ------
-    InputError
-        When no column is soil temperature for certain, or several probes have no depth; and when
-        a column that is told is not there, or can't be soil temperature by its values.
+    ``daily``: whether the file has one row a day; only then do columns of minima and maxima count.
+    ``source``: file named in the faults. InputError when no column is soil temperature for certain,
+    or several probes have no depth; and when a column that is told is not there, or can't be soil
+    temperature by its values.
     """
     judged = [_judge(column, daily) for column in columns]
     candidates = _Candidates(judged, source)
@@ -233,13 +207,13 @@ class _Candidates:
         return InputError(Fault(self.source, place, found, cure))
 
 
-def _named_by_user(candidates: _Candidates, options: LogOptions) -> dict[int, Column]:
+def _named_by_user(candidates: _Candidates, options: LoggerFile) -> dict[int, Column]:
     """Columns that the options name."""
     chosen: dict[int, Column] = {}
     faults: list[Fault] = []
     judged = candidates.judged
     headers = [j.column.header for j in judged]
-    for name, depth in options.columns.items():
+    for name, depth in options.columns_cm.items():
         found = find_column(name, headers)
         if not found:
             faults.append(_not_there(candidates, name))
@@ -267,12 +241,8 @@ def _named_by_user(candidates: _Candidates, options: LogOptions) -> dict[int, Co
             cure = f"name another: {candidates.listed(others)}" if others else "name another file"
             faults.append(Fault(candidates.source, place, found_, cure))
             continue
-        known = column.depth_cm if column.depth_cm is not None else find_depth(column.header)
         chosen[column.number] = replace(
-            column,
-            role="soil temperature",
-            why="as told",
-            depth_cm=known if depth is None else depth,
+            column, role="soil temperature", why="as told", depth_cm=depth
         )
     if faults:
         raise InputError(faults)
@@ -294,7 +264,7 @@ def _not_there(candidates: _Candidates, name: str) -> Fault:
     return Fault(candidates.source, "columns", found, "name another file, or export it again")
 
 
-def _certain(candidates: _Candidates, options: LogOptions) -> dict[int, Column]:
+def _certain(candidates: _Candidates, options: LoggerFile) -> dict[int, Column]:
     """Columns that are soil temperature for certain; everything else is a question."""
     certain = [j for j in candidates.judged if j.rank == _CERTAIN]
     means = [j for j in certain if j.column.statistic == "mean"]

@@ -215,17 +215,9 @@ _Extremes = tuple[FloatArray, FloatArray, FloatArray]  # mean, minimum, maximum 
 def by_day(seconds: IntArray, degc: FloatArray) -> Probe:
     """Make days out of a probe's readings.
 
-    Parameters
-    ----------
-    seconds : array of int
-        Unique, rising times [s since 1970, on the site's standard clock].
-    degc : array
-        Readings at these times [degC]; NaN where there is none. One a day is taken as its mean.
-
-    Returns
-    -------
-    Probe
-        On every day from the first time to the last.
+    ``seconds``: unique, rising times [s since 1970, on the site's standard clock]. ``degc``:
+    readings at these times [degC]; NaN where there is none. One a day is taken as its mean. The
+    days run from the first time to the last.
     """
     if not len(seconds):
         return Probe(np.nan, np.array([], "datetime64[D]"), degc, degc, degc)

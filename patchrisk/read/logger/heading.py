@@ -70,32 +70,17 @@ _KELVIN = 273.15
 
 @dataclass(frozen=True)
 class Heading:
-    """What a heading says.
+    """What a heading says."""
 
-    Attributes
-    ----------
-    says : frozenset of str
-        Of ``temperature``, ``soil``, ``below``.
-    aside : str
-        Why it is no soil temperature; empty when nothing says so.
-    depth_cm : float or None
-        A length in it [cm]: a depth where soil is said too, or a minus or a word such as depth.
-    number : str
-        The last bare number of a column without a depth: it may be one; else empty.
-    base : tuple of str
-        Its words without those of the statistic: columns of one probe share it.
-    convention : str
-        Source of the network's convention it was read by; empty for others.
-    """
-
-    says: frozenset[str]
-    aside: str
+    says: frozenset[str]  # Of ``temperature``, ``soil``, ``below``
+    aside: str  # Why it is no soil temperature; empty when nothing says so
     unit: TemperatureUnit | None
+    # A length in it [cm]: a depth where soil is said too, or a minus or a word such as depth
     depth_cm: float | None
-    number: str
+    number: str  # The last bare number of a column without a depth: it may be one; else empty
     statistic: ColumnStatistic
-    base: tuple[str, ...]
-    convention: str = ""
+    base: tuple[str, ...]  # Its words without those of the statistic: columns of one probe share it
+    convention: str = ""  # Source of the network's convention it was read by; empty for others
 
     @property
     def certain(self) -> bool:
@@ -288,13 +273,11 @@ def _run_together(word: str) -> list[str]:
     return best[-1] or [word]
 
 
-def find_depth(text: str) -> float | None:
-    """Find a depth in a header [cm]: ``5 cm``, ``cm_50``, ``Soil10cm``, ``2 in``, ``-0.5m``."""
-    return _length(text)[0]
-
-
 def _length(text: str) -> tuple[float | None, bool]:
-    """Return a length in a header [cm], and whether a minus says that it goes down."""
+    """Return a length in a header [cm], and whether a minus says that it goes down.
+
+    ``5 cm``, ``cm_50``, ``Soil10cm``, ``2 in``, ``-0.5m``.
+    """
     low = text.casefold()
     if match := _LAYER.search(low):
         middle = (float(match[1] or match[2]) + float(match[3])) / 2

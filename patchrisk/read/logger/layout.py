@@ -1,7 +1,7 @@
-"""How a logger file was understood, what the user can fix of it, and what was wrong in it."""
+"""How a logger file was understood, and what was wrong in it."""
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from functools import cache
 from typing import TYPE_CHECKING, Literal
@@ -39,49 +39,6 @@ FlagKind = Literal[
 
 DELIMITERS = {"\t": "tab", ";": "semicolon", ",": "comma", "|": "bar", " ": "blanks"}
 DECIMALS = {".": "point", ",": "comma", " ": "blank"}
-
-
-@dataclass(frozen=True)
-class LogOptions:
-    r"""What the user says of a logger file; whatever is not said is guessed and shown.
-
-    Parameters
-    ----------
-    time : str, optional
-        Header of the column with the date, or date and time.
-    columns : mapping of str to float or None
-        Columns that are soil temperature, by header or as ``column 3``, with their depth [cm];
-        None where the depth is to be taken from the header.
-    depth_cm : float, optional
-        Depth of the probe in a file that has only one [cm].
-    utc_offset, site_utc_offset : timedelta, optional
-        The file's clock, and the site's local standard time, minus UTC; readings are moved to the
-        latter when both are known.
-    summer_time : bool
-        Whether the file's clock was an hour ahead of standard time in summer.
-    delimiter : {"\t", ";", ",", "|", " "}, optional
-        A blank means one or more.
-    header_line : int, optional
-        Number of the line with the column names, counted from 1 as an editor does.
-    latitude : float, optional
-        Degrees north of the site; with it the wave of the year is asked for in columns that are
-        told.
-    """
-
-    sheet: str | None = None
-    time: str | None = None
-    columns: Mapping[str, float | None] = field(default_factory=dict)
-    depth_cm: float | None = None
-    unit: TemperatureUnit | None = None
-    date_order: DateOrder | None = None
-    utc_offset: timedelta | None = None
-    site_utc_offset: timedelta | None = None
-    summer_time: bool = False
-    delimiter: str | None = None
-    decimal: str | None = None
-    encoding: str | None = None
-    header_line: int | None = None
-    latitude: float | None = None
 
 
 @dataclass(frozen=True)
@@ -136,63 +93,34 @@ class LogLayout:
 
 @dataclass(frozen=True)
 class Flag:
-    """Something found wrong, or to be known, about readings of a file.
-
-    Parameters
-    ----------
-    probe : str
-        The probe's name; empty when every probe of the file is meant.
-    first, last : date or None
-        The local standard days between which it lies.
-    count : int
-        Readings concerned (for a gap: readings that are lacking).
-    reason : str
-        One plain phrase.
-    left_out : bool
-        Whether the readings were kept from the daily values.
-    """
+    """Something found wrong, or to be known, about readings of a file."""
 
     kind: FlagKind
-    probe: str
+    probe: str  # The probe's name; empty when every probe of the file is meant
+    # first, last: The local standard days between which it lies
     first: date | None
     last: date | None
-    count: int
-    reason: str
-    left_out: bool = True
+    count: int  # Readings concerned (for a gap: readings that are lacking)
+    reason: str  # One plain phrase
+    left_out: bool = True  # Whether the readings were kept from the daily values
 
 
 @dataclass
 class Log:
-    """A logger file's readings, as read and then as judged: what is left out is flagged.
-
-    Attributes
-    ----------
-    seconds : array of int
-        Time of each row [s since 1970, on the site's standard clock].
-    degc : dict of str to array
-        Each probe's readings [degC]; NaN where there is none, or where it was left out.
-    lines : array of int
-        Line of the file for each row, in the order of the file.
-    extremes : dict of (str, str) to Series
-        The ``min`` and ``max`` of a probe by day [degC], in files of one row a day with them.
-    rows : int
-        Rows with readings, those included whose time could not be read.
-    missing : dict of str to int
-        Cells of each probe without a reading.
-    daily : bool
-        Whether the file has one row a day.
-    """
+    """A logger file's readings, as read and then as judged: what is left out is flagged."""
 
     source: str
     layout: LogLayout
-    seconds: IntArray
+    seconds: IntArray  # Time of each row [s since 1970, on the site's standard clock]
+    # Each probe's readings [degC]; NaN where there is none, or where it was left out
     degc: dict[str, FloatArray]
-    lines: IntArray
+    lines: IntArray  # Line of the file for each row, in the order of the file
+    # The ``min`` and ``max`` of a probe by day [degC], in files of one row a day with them
     extremes: "dict[tuple[str, ColumnStatistic], pd.Series[float]]"
     flags: list[Flag]
-    rows: int
-    missing: dict[str, int]
-    daily: bool
+    rows: int  # Rows with readings, those included whose time could not be read
+    missing: dict[str, int]  # Cells of each probe without a reading
+    daily: bool  # Whether the file has one row a day
 
     def column(self, probe: str) -> Column:
         """Return the column with the means of a probe."""

@@ -25,21 +25,10 @@ def why_not_soil(
 ) -> str:
     """Say why values can't be soil temperature.
 
-    Parameters
-    ----------
-    moments : array of datetime64
-        Time of each value, NaT where unknown.
-    values : array
-        In the file's unit; NaN where missing.
-    unit : {"degC", "degF", "K"} or None
-        None where it is not known: then any unit may be meant.
-    latitude : float, optional
-        Degrees north; without it the wave of the year is not asked for.
-
-    Returns
-    -------
-    str
-        A plain phrase, empty where they can be.
+    ``moments``: time of each value, NaT where unknown. ``values``: in the file's unit; NaN where
+    missing. ``unit``: None where it is not known: then any unit may be meant. ``latitude``: degrees
+    north; without it the wave of the year is not asked for. Returns a plain phrase, empty where
+    they can be.
     """
     limits = quality_limits()
     known = ~np.isnan(values) & ~np.isnat(moments)

@@ -42,24 +42,11 @@ def check_readings(
 ) -> Log:
     """Judge the readings of a logger file.
 
-    Parameters
-    ----------
-    air_daily : DataFrame, optional
-        air_min_c and air_max_c [degC], and air_mean_c if there is one, by local standard day.
-        Without it a probe lying in the air can't be told.
-    today : date, optional
-        Readings after this day are flagged.
-
-    Returns
-    -------
-    Log
-        On unique, rising times; NaN where missing or flagged.
-
-    Raises
-    ------
-    InputError
-        When so many times come twice with different values that they must have been misread, or
-        a probe's unit changes within the file.
+    ``air_daily``: air_min_c and air_max_c [degC], and air_mean_c if there is one, by local standard
+    day. Without it a probe lying in the air can't be told. ``today``: readings after this day are
+    flagged. Returns the log on unique, rising times. InputError when so many
+    times come twice with different values that they must have been misread, or a probe's unit
+    changes within the file.
     """
     limits = quality_limits()
     log = replace(log, degc={p: v.copy() for p, v in log.degc.items()}, flags=list(log.flags))

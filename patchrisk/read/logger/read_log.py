@@ -21,8 +21,6 @@ from patchrisk.read.logger.columns import REACH_CM, FileColumn, classify_columns
 from patchrisk.read.logger.daily import by_day, usual_step
 from patchrisk.read.logger.heading import to_degc
 from patchrisk.read.logger.layout import (
-    DECIMALS,
-    DELIMITERS,
     Column,
     ColumnStatistic,
     Flag,
@@ -30,12 +28,12 @@ from patchrisk.read.logger.layout import (
     Log,
     LoggedSoil,
     LogLayout,
-    LogOptions,
     TemperatureUnit,
     quality_limits,
 )
 from patchrisk.read.logger.plausible import only_unit, why_not_soil
 from patchrisk.read.logger.quality import check_readings, hour_of_day
+from patchrisk.read.site import LoggerFile, Place
 from patchrisk.read.tables.cells import cell_unit, to_numbers
 from patchrisk.read.tables.delimited import RawTable
 from patchrisk.read.tables.raw_table import read_raw_table
@@ -62,25 +60,19 @@ _WORDS = 0.8  # share of words among them; half of a column's cells make it one
 
 def load_log(
     path: Path,
-    options: LogOptions | None = None,
+    options: LoggerFile | None = None,
+    place: Place | None = None,
+    *,
     air_daily: pd.DataFrame | None = None,
     today: date | None = None,
 ) -> LoggedSoil:
     """Read a logger file, judge its readings and make them into days.
 
-    Parameters
-    ----------
-    air_daily : DataFrame, optional
-        Daily air temperature, for the checks that need it; see `check_readings`.
-    today : date, optional
-        Readings after it are flagged.
-
-    Raises
-    ------
-    InputError
-        When the file can't be read with certainty, or no reading in it can be used.
+    ``air_daily``: daily air temperature, for the checks that need it; see `check_readings`.
+    ``today``: readings after it are flagged. InputError when the file can't be read with certainty,
+    or no reading in it can be used.
     """
-    log = read_log(path, options)
+    log = read_log(path, options, place)
     _pass_over(log)
     log = check_readings(log, air_daily, today)
     probes = tuple(_probe(log, name) for name in log.degc)
@@ -160,23 +152,16 @@ def _nothing_left(log: Log) -> Fault:
     return Fault(log.source, "", found, _CURES.get(worst, "check the file"))
 
 
-def read_log(path: Path, options: LogOptions | None = None) -> Log:
+def read_log(path: Path, options: LoggerFile | None = None, place: Place | None = None) -> Log:
     """Read a logger file: find its layout, its times and its probes.
 
-    Parameters
-    ----------
-    options : LogOptions, optional
-        What the user knows of the file; the rest is found, and shown in the log's layout.
-
-    Raises
-    ------
-    InputError
-        When the file is not there, no text, has no times or no soil temperature, or can be
-        understood in more than one way.
+    ``options``: what the user knows of the file; the rest is found, and shown in the log's layout.
+    ``place``: with it times are moved to its local standard time, and the wave of the year is asked
+    for in columns that are told. InputError when the file is not there, no text, has no times or no
+    soil temperature, or can be understood in more than one way.
     """
-    options = options or LogOptions()
+    options = options or LoggerFile(file=path.name)
     source = str(path)
-    _refuse_marks(options, source)
     table = read_raw_table(path, options)
     service = find_service(table)
     if service is not None and not service.soil and not options.columns:
@@ -188,13 +173,15 @@ def read_log(path: Path, options: LogOptions | None = None) -> Log:
     step = _step(stamps, table)
     refuse_long_steps(step, source)
     daily = stamps.days_only if step is None else step >= _DAY
-    given = [_column(table, i, stamps.moments, options.latitude) for i in range(len(table.names))]
+    latitude = None if place is None else place.latitude
+    given = [_column(table, i, stamps.moments, latitude) for i in range(len(table.names))]
     columns = classify_columns(given, daily, options, source)
     columns = _with_units(_with_depth(columns, options, source), given, options, source)
-    moments, clock, clock_flags = to_site(table, stamps, step, options, source)
+    offset = None if place is None else place.standard_offset
+    moments, clock, clock_flags = to_site(table, stamps, step, options, offset)
     soil = [c for c in columns if c.role == "soil temperature"]
     means = [c for c in soil if c.statistic == "mean"]
-    rows, flags = _count(table, moments, means, given, source)
+    rows, flags = _count(table, moments, means, given)
     timed = ~np.isnat(moments)
     sound = ~table.shifted[timed]
     of_probe: dict[tuple[str, ColumnStatistic], FloatArray] = {
@@ -242,19 +229,6 @@ def refuse_long_steps(step: timedelta | None, source: str) -> None:
         raise InputError(Fault(source, "", f"one row for {step.days} days", cure))
 
 
-def _refuse_marks(options: LogOptions, source: str) -> None:
-    faults = [
-        Fault(source, name, repr(given), f"write one of {', '.join(map(repr, known))}")
-        for name, given, known in (
-            ("delimiter", options.delimiter, DELIMITERS),
-            ("decimal", options.decimal, DECIMALS),
-        )
-        if given is not None and given not in known
-    ]
-    if faults:
-        raise InputError(faults)
-
-
 def _step(stamps: Stamps, table: RawTable) -> timedelta | None:
     timed = ~np.isnat(stamps.moments)
     rows = [timed]
@@ -296,7 +270,7 @@ def _numbers(cells: "pd.Series[str]", decimal: str) -> tuple[FloatArray, BoolArr
     return to_numbers(cells, decimal)
 
 
-def _with_depth(columns: Sequence[Column], options: LogOptions, source: str) -> tuple[Column, ...]:
+def _with_depth(columns: Sequence[Column], options: LoggerFile, source: str) -> tuple[Column, ...]:
     if options.depth_cm is None:
         return tuple(columns)
     probes = {c.probe for c in columns if c.role == "soil temperature"}
@@ -313,7 +287,7 @@ def _with_depth(columns: Sequence[Column], options: LogOptions, source: str) -> 
 def _with_units(
     columns: Sequence[Column],
     given: Sequence[FileColumn],
-    options: LogOptions,
+    options: LoggerFile,
     source: str,
 ) -> tuple[Column, ...]:
     """Give every soil column a unit: as told, as its header says, or as its values show."""
@@ -346,7 +320,6 @@ def _count(
     moments: Moments,
     soil: Sequence[Column],
     given: Sequence[FileColumn],
-    source: str,
 ) -> tuple[BoolArray, list[Flag]]:
     """Tell rows with readings from other lines; flag words, and values without a time."""
     limits = quality_limits()
@@ -357,7 +330,7 @@ def _count(
     if lost.sum() > limits["time.share"] * valued.sum():
         said = f"{lost.sum()} rows with values but no time"
         cure = "write date and time in each row"
-        raise InputError(Fault(source, f"line {lines[lost][0]}", said, cure))
+        raise InputError(table.fault(f"line {lines[lost][0]}", said, cure))
     faults: list[Fault] = []
     flags: list[Flag] = []
     for column in soil:
@@ -371,7 +344,7 @@ def _count(
             said = f"{str(table.cells[column.number - 1].iloc[at])!r} in place of a number"
             if words.sum() > limits["text.share"] * full.sum():
                 place = f"line {line}, column {column.number} {column.header!r}"
-                faults.append(Fault(source, place, said, "export plain numbers"))
+                faults.append(table.fault(place, said, "export plain numbers"))
             reason = f"{said}, first on line {line}"
             flags.append(_flag("text", probe, moments[words], int(words.sum()), reason))
         if shifted.any():

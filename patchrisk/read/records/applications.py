@@ -96,6 +96,7 @@ def application(
         ground=_ground(cells, spot, area, context),
         kept_off_h=kept_off_h(cells),
         wind_m_s=math.nan if wind is None else wind[1],
+        carrier_l_ha=_carrier(cells),
     )
     return replace(applied, cells=_as_written(applied, product, cells, context)), faults
 
@@ -184,6 +185,12 @@ def _part(product: Product | None, cells: Mapping[str, str]) -> float:
     if told is None or full is None or told[0] != full.quantity:
         return math.nan
     return told[1] / full.canonical
+
+
+def _carrier(cells: Mapping[str, str]) -> float:
+    """Return the water that carried it [L/ha]; NaN where that or the size treated is not told."""
+    carrier, treated = measure(cells, "carrier"), measure(cells, "treated")
+    return math.nan if carrier is None or treated is None else carrier[1] / treated[1] * 1e4
 
 
 def _as_written(
@@ -352,14 +359,17 @@ def past_label(site: Site, shelf: Shelf, applied: Sequence[Applied]) -> tuple[Pa
 
 
 def _label(product: Product) -> Label:
+    rate, wind, carrier = product.rate, product.wind_most, product.water
     return Label(
         product.name,
-        product.least_interval_days,
-        product.most_applications_year,
-        product.sites,
-        hours(product.re_entry or ""),
-        None if product.wind_most is None else product.wind_most.canonical,
-        "" if product.rate is None else product.rate.printed,
-        product.re_entry or "",
-        "" if product.wind_most is None else product.wind_most.printed,
+        least_days=product.least_interval_days,
+        most_year=product.most_applications_year,
+        sites=product.sites,
+        re_entry_h=hours(product.re_entry or ""),
+        wind_most_m_s=None if wind is None else wind.canonical,
+        carrier_l_ha=None if carrier is None else carrier.canonical,
+        rate="" if rate is None else rate.printed,
+        re_entry=product.re_entry or "",
+        wind="" if wind is None else wind.printed,
+        carrier="" if carrier is None else carrier.printed,
     )

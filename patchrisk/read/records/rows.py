@@ -4,7 +4,7 @@ import math
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import date, datetime, time, timezone
+from datetime import date, datetime, time
 from pathlib import Path
 
 import numpy as np
@@ -57,8 +57,7 @@ def context_at(site_file: Path, now: datetime) -> RecordContext:
     """
     site = read_site(site_file)
     library = load_library(site.folder / site.diseases_folder if site.diseases_folder else None)
-    today = now.astimezone(timezone(site.site.standard_offset)).date()
-    return record_context(site, library, today)
+    return record_context(site, library, site.site.local_day(now))
 
 
 @dataclass(frozen=True)

@@ -15,10 +15,13 @@ import pandas as pd
 from patchrisk.base.errors import Fault, InputError
 from patchrisk.base.safe_text import has_split_decimal
 from patchrisk.base.units import BoolArray, IntArray
-from patchrisk.read.logger.layout import LogOptions
+from patchrisk.read.site import LoggerFile
 from patchrisk.read.tables.cells import (
     MISSING_TEXT,
     TIME_WORD,
+    Dialect,
+    find_dialect,
+    find_header,
     guess_decimal,
     is_day,
     is_half_of_day,
@@ -26,8 +29,8 @@ from patchrisk.read.tables.cells import (
     is_moment,
     is_number,
     is_time_of_day,
+    split_cells,
 )
-from patchrisk.read.tables.dialect import Dialect, find_dialect, find_header, split_cells
 
 _SAMPLE = 400  # lines from which the layout is guessed
 _SAMPLE_CHARS = 2_000_000
@@ -38,45 +41,29 @@ _MOST_CELLS = 25_000_000  # five years of minutes with nine columns
 
 @dataclass(frozen=True)
 class RawTable:
-    """A file as columns of cells.
+    """A file as columns of cells."""
 
-    Attributes
-    ----------
-    names : tuple of str
-        Header of each column; empty where there is none.
-    under : tuple of str
-        What the lines between header and first row say of each column.
-    titles : tuple of str
-        The lines above the header.
-    cells : DataFrame
-        Columns 0 to n - 1, numbers where every cell was one; the index is the line's number.
-    time_columns : tuple of int
-        The column with the date, or date and time; then those with the time of day and with AM
-        or PM where these stand apart.
-    shifted : array of bool
-        Rows whose values stand in other columns than they belong to, as there are more cells than
-        in other rows: a decimal comma between commas, for one, parts a number in two.
-    notes : tuple of str
-        What was done to a file of another shape, for people.
-    apart : bool
-        Whether each column has times of its own, empty where only others have readings.
-    places : mapping of int to array, or None
-        Lines of the cells of such a column; None where a row stands on one line.
-    """
-
+    source: str  # The file, as faults name it
     encoding: str
     delimiter: str
     decimal: str
     header_line: int | None
     first_line: int
-    names: tuple[str, ...]
-    under: tuple[str, ...]
-    titles: tuple[str, ...]
+    names: tuple[str, ...]  # Header of each column; empty where there is none
+    under: tuple[str, ...]  # What the lines between header and first row say of each column
+    titles: tuple[str, ...]  # The lines above the header
+    # Columns 0 to n - 1, numbers where every cell was one; the index is the line's number
     cells: pd.DataFrame
+    # The column with the date, or date and time; then those with the time of day and with AM or PM
+    # where these stand apart
     time_columns: tuple[int, ...]
+    # Rows whose values stand in other columns than they belong to, as there are more cells than in
+    # other rows: a decimal comma between commas, for one, parts a number in two
     shifted: BoolArray
-    notes: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()  # What was done to a file of another shape, for people
+    # Whether each column has times of its own, empty where only others have readings
     apart: bool = False
+    # Lines of the cells of such a column; None where a row stands on one line
     places: Mapping[int, IntArray] | None = None
 
     def line(self, row: int, column: int) -> int:
@@ -85,19 +72,21 @@ class RawTable:
             return int(self.places[column][row])
         return int(self.cells.index[row])
 
+    def fault(self, place: str, found: str, cure: str) -> Fault:
+        """Return a fault of the file."""
+        return Fault(self.source, place, found, cure)
+
     @property
     def time_header(self) -> str:
         """What the headers of the time columns say."""
         return " ".join(self.names[i] for i in self.time_columns)
 
 
-def parse_table(text: str, encoding: str, source: str, options: LogOptions) -> RawTable:
+def parse_table(text: str, encoding: str, source: str, options: LoggerFile) -> RawTable:
     """Find the layout of a text and read it.
 
-    Raises
-    ------
-    InputError
-        When there are no rows with a date, or only a header, or decimal commas between commas.
+    InputError when there are no rows with a date, or only a header, or decimal commas between
+    commas.
     """
     skip = options.header_line or 0
     sample = text[:_SAMPLE_CHARS].split("\n")[: skip + _SAMPLE]
@@ -120,6 +109,7 @@ def parse_table(text: str, encoding: str, source: str, options: LogOptions) -> R
     shifted = _find_shifted(body, widths, len(names), guess.delimiter, times)
     blank = [""] * len(cells.columns)
     return RawTable(
+        source=source,
         encoding=encoding,
         delimiter=guess.delimiter,
         decimal=decimal,

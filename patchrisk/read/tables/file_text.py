@@ -47,18 +47,10 @@ def read_text(
 ) -> DecodedText:
     """Read a text file in whichever encoding it was written.
 
-    Parameters
-    ----------
-    encoding : str, optional
-        A Python encoding name; found from the bytes when not given.
-    most_bytes : int, optional
-        A larger file is refused; `MOST_EXPORT_BYTES` when not given.
-
-    Raises
-    ------
-    InputError
-        When there is no such file, it is no ordinary one, empty, too large, no text, has a line
-        longer than any table has, or is not in the encoding that was told.
+    ``encoding``: a Python encoding name; found from the bytes when not given. ``most_bytes``: a
+    larger file is refused; `MOST_EXPORT_BYTES` when not given. InputError when there is no such
+    file, it is no ordinary one, empty, too large, no text, has a line longer than any table has, or
+    is not in the encoding that was told.
     """
     return decode_text(read_bytes(path, most_bytes), str(path), encoding)
 
@@ -162,17 +154,9 @@ def is_workbook(raw: bytes) -> bool:
 def read_sheets(raw: bytes, source: str, sheet_name: str | None) -> dict[str, str]:
     """Read the sheets of a workbook, or the one that is told, as text.
 
-    Returns
-    -------
-    dict of str to str
-        Cells parted by tabs, dates as ISO 8601, one line for each row of the sheet; sheets
-        without a cell are left out.
-
-    Raises
-    ------
-    InputError
-        When the package that reads it is missing, the workbook is damaged or too large, or has no
-        such sheet.
+    Returns cells parted by tabs, dates as ISO 8601, one line for each row of the sheet; sheets
+    without a cell are left out. InputError when the package that reads it is missing, the workbook
+    is damaged or too large, or has no such sheet.
     """
     package, wanted, read = (
         ("openpyxl", "openpyxl>=3.1", _rows_of_xlsx)

@@ -11,28 +11,18 @@ from functools import lru_cache
 import numpy as np
 
 from patchrisk.base.units import IntArray
-from patchrisk.read.logger.layout import LogOptions
-from patchrisk.read.tables.cells import MONTHS, is_day, is_moment, is_time_of_day
-from patchrisk.read.tables.dialect import split_cells
+from patchrisk.read.site import LoggerFile
+from patchrisk.read.tables.cells import MONTHS, is_day, is_moment, is_time_of_day, split_cells
 
 
 @dataclass(frozen=True)
 class RewrittenText:
-    """A text made plain.
-
-    Attributes
-    ----------
-    note : str
-        What was done to the file, for people.
-    delimiter : str
-        Between the cells of ``text``.
-    lines : array of int or None
-        Line of the file for each line of ``text``; None where they are the same.
-    """
+    """A text made plain."""
 
     text: str
-    note: str
-    delimiter: str
+    note: str  # What was done to the file, for people
+    delimiter: str  # Between the cells of ``text``
+    # Line of the file for each line of ``text``; None where they are the same
     lines: IntArray | None = None
 
 
@@ -190,7 +180,7 @@ class _Parts:
     hhmm: bool
 
 
-def join_date_columns(text: str, options: LogOptions) -> RewrittenText | None:
+def join_date_columns(text: str, options: LoggerFile) -> RewrittenText | None:
     """Write the parts of each row's date into one cell; None where the file has dates as usual.
 
     The stamp takes the place of the year (or of the date beside which hour and minute stand), and
@@ -206,7 +196,7 @@ def join_date_columns(text: str, options: LogOptions) -> RewrittenText | None:
     return None if parts is None else _rewrite(text, parts)
 
 
-def _find(sample: Sequence[str], delimiter: str, options: LogOptions) -> _Parts | None:
+def _find(sample: Sequence[str], delimiter: str, options: LoggerFile) -> _Parts | None:
     only = None if options.header_line is None else options.header_line - 1
     for n, line in enumerate(sample):
         if delimiter not in line or (only is not None and n != only):

@@ -10,7 +10,8 @@ import pandas as pd
 
 from patchrisk.base.errors import Fault, InputError
 from patchrisk.base.units import IntArray
-from patchrisk.read.logger.layout import DateOrder, LogOptions
+from patchrisk.read.logger.layout import DateOrder
+from patchrisk.read.site import LoggerFile
 from patchrisk.read.tables.cells import is_moment
 from patchrisk.read.tables.delimited import RawTable, parse_table, refuse_size
 from patchrisk.read.tables.file_text import decode_text, is_workbook, read_bytes, read_sheets
@@ -23,14 +24,11 @@ from patchrisk.read.tables.known_formats import (
 from patchrisk.read.tables.timestamps import read_stamps
 
 
-def read_raw_table(path: Path, options: LogOptions) -> RawTable:
+def read_raw_table(path: Path, options: LoggerFile) -> RawTable:
     """Open a file as a table.
 
-    Raises
-    ------
-    InputError
-        As `file_text.read_text` and `delimited.parse_table` do; and when a workbook has no sheet of
-        readings, or more than one and none is told.
+    InputError as `file_text.read_text` and `delimited.parse_table` do; and when a workbook has no
+    sheet of readings, or more than one and none is told.
     """
     source = str(path)
     raw = read_bytes(path)
@@ -43,9 +41,9 @@ def read_raw_table(path: Path, options: LogOptions) -> RawTable:
     return _from_text(text.text, text.encoding, source, options)
 
 
-def _from_workbook(raw: bytes, source: str, options: LogOptions) -> RawTable:
+def _from_workbook(raw: bytes, source: str, options: LoggerFile) -> RawTable:
     sheets = read_sheets(raw, source, options.sheet)
-    plain = replace(options, delimiter="\t", encoding=None)
+    plain = options.model_copy(update={"delimiter": "\t", "encoding": None})
     tables: dict[str, RawTable] = {}
     faults: list[Fault] = []
     for name, text in sheets.items():
@@ -54,7 +52,7 @@ def _from_workbook(raw: bytes, source: str, options: LogOptions) -> RawTable:
         except InputError as error:
             faults += error.faults
             continue
-        tables[name] = replace(table, notes=(f"sheet {name!r}", *table.notes))
+        tables[name] = replace(table, source=source, notes=(f"sheet {name!r}", *table.notes))
     if not tables:
         raise InputError(faults)
     if len(tables) > 1:
@@ -66,7 +64,7 @@ def _from_workbook(raw: bytes, source: str, options: LogOptions) -> RawTable:
     return next(iter(tables.values()))
 
 
-def _from_text(text: str, encoding: str, source: str, options: LogOptions) -> RawTable:
+def _from_text(text: str, encoding: str, source: str, options: LoggerFile) -> RawTable:
     # Each looks at a text, and makes it plain or leaves it alone.
     plain = rewrite_annotated_csv(text) or rewrite_ghcn_daily(text)
     plain = plain or join_date_columns(text, options)
@@ -74,12 +72,13 @@ def _from_text(text: str, encoding: str, source: str, options: LogOptions) -> Ra
         table = parse_table(text, encoding, source, options)
     else:
         table = _from_plain(plain, encoding, source, options)
-    return _spread_series(_name_microclimate_columns(table), options.date_order, source)
+    return _spread_series(_name_microclimate_columns(table), options.date_order)
 
 
-def _from_plain(plain: RewrittenText, encoding: str, source: str, options: LogOptions) -> RawTable:
+def _from_plain(plain: RewrittenText, encoding: str, source: str, options: LoggerFile) -> RawTable:
     header = options.header_line if plain.lines is None else None
-    options = replace(options, delimiter=plain.delimiter, header_line=header)
+    told = {"delimiter": plain.delimiter, "header_line": header}
+    options = options.model_copy(update=told)
     table = parse_table(plain.text, encoding, source, options)
     table = replace(table, notes=(plain.note,))
     if plain.lines is None:
@@ -154,7 +153,7 @@ _NOTHING = ("unavailable", "unknown", "Unavailable", "Unknown")
 _AGAIN = 0.8  # of the rows
 
 
-def _spread_series(table: RawTable, order: DateOrder | None, source: str) -> RawTable:
+def _spread_series(table: RawTable, order: DateOrder | None) -> RawTable:
     """Give every sensor or quantity of a long table its column; leave other tables alone."""
     plain = [_plain(name) for name in table.names]
     free = [
@@ -176,8 +175,8 @@ def _spread_series(table: RawTable, order: DateOrder | None, source: str) -> Raw
         line = table.cells.index[table.shifted][0]
         found = "more cells than in other rows"
         cure = "write decimal points, or part the columns by semicolons"
-        raise InputError(Fault(source, f"line {line}", found, cure))
-    return _pivot(table, keys, values, units, order, source)
+        raise InputError(table.fault(f"line {line}", found, cure))
+    return _pivot(table, keys, values, units, order)
 
 
 def _plain(name: str) -> str:
@@ -236,16 +235,15 @@ def _pivot(
     values: Sequence[int],
     units: Sequence[int],
     order: DateOrder | None,
-    source: str,
 ) -> RawTable:
     cells = table.cells
     times = [cells[i] for i in table.time_columns]
-    moments = read_stamps(times, order, table.time_header, source).moments
+    moments = read_stamps(times, order, table.time_header, table.source).moments
     names = _series_names(table, keys, units)
     codes, series = pd.factorize(names)
     row, lines = _rows(moments, codes, cells.index.to_numpy(np.int64))
     width = len(table.time_columns) + len(series) * len(values)
-    refuse_size(int(row.max()) + 1, width, int(lines[0]), source)
+    refuse_size(int(row.max()) + 1, width, int(lines[0]), table.source)
     number = len(lines)
     out: dict[int, object] = {}
     places: dict[int, IntArray] = {}

@@ -50,27 +50,13 @@ _TAIL = re.compile(rf":\d{{2}}(?:[.,]\d+)?\s*(?:[AaPp]\.?[Mm]\.?\s*)?{OWN_OFFSET
 
 @dataclass(frozen=True)
 class Stamps:
-    """The moments of a file's rows.
+    """The moments of a file's rows."""
 
-    Attributes
-    ----------
-    moments : array of datetime64[s]
-        As the file's clock showed them; NaT where the cells are no time.
-    order : str
-        How dates were read, and on what grounds.
-    days_only : bool
-        Whether the file gives dates without a time of day.
-    in_utc : bool
-        Whether the stamps carried their own offset, so that the moments are UTC.
-    written : array of datetime64[s]
-        The moments as the cells write them, whatever their offset.
-    """
-
-    moments: Moments
-    order: str
-    days_only: bool
-    in_utc: bool
-    written: Moments
+    moments: Moments  # As the file's clock showed them; NaT where the cells are no time
+    order: str  # How dates were read, and on what grounds
+    days_only: bool  # Whether the file gives dates without a time of day
+    in_utc: bool  # Whether the stamps carried their own offset, so that the moments are UTC
+    written: Moments  # The moments as the cells write them, whatever their offset
 
 
 def read_stamps(
@@ -78,23 +64,11 @@ def read_stamps(
 ) -> Stamps:
     """Read the moments out of one column, or of a date's and a time's.
 
-    Parameters
-    ----------
-    columns : sequence of Series of str
-        The date, or date and time; then the time of day and AM or PM where these stand apart.
-        The index is the line number.
-    date_order : {"day first", "month first", "year first"}, optional
-        The order as the user tells it.
-    header : str
-        The columns' headers, which may declare the order, as ``dd/mm/yyyy`` does.
-    source : str
-        File named in the faults.
-
-    Raises
-    ------
-    InputError
-        When the dates can be read in more than one order and nothing settles it, or not in the
-        order told, or day and month are exchanged in some of them.
+    ``columns``: the date, or date and time; then the time of day and AM or PM where these stand
+    apart. The index is the line number. ``date_order``: the order as the user tells it. ``header``:
+    the columns' headers, which may declare the order, as ``dd/mm/yyyy`` does. ``source``: file
+    named in the faults. InputError when the dates can be read in more than one order and nothing
+    settles it, or not in the order told, or day and month are exchanged in some of them.
     """
     cells = columns[0].fillna("").astype(object)
     for column in columns[1:]:

@@ -9,15 +9,13 @@ from typing import TYPE_CHECKING, Literal
 
 import pandas as pd
 
-from patchrisk.base.errors import Fault, UnavailableError
 from patchrisk.base.toml_files import load_numbers
-from patchrisk.read.site import Site
+from patchrisk.read.site import Place, Site
 from patchrisk.read.weather.days import (
     DAY_COLUMNS,
     Forecast,
     ForecastService,
     IssuedForecast,
-    Location,
     empty_days,
     merge_weather,
 )
@@ -38,8 +36,7 @@ _SERVICES: dict[str, ForecastService] = {"nws": NWS, "metno": METNO, "openmeteo"
 
 def get_forecast(
     fetcher: "Fetcher",
-    endpoints: Endpoints,
-    place: Location,
+    place: Place,
     today: date,
     now: datetime,
     choice: ForecastChoice = "auto",
@@ -66,7 +63,7 @@ def get_forecast(
     for name in names:
         service = _SERVICES[name]
         try:
-            reply = service.fetch(fetcher, getattr(endpoints, name), place)
+            reply = service.fetch(fetcher, place)
         except FetchError as error:
             expected = error.absent and len(names) > 1
             notices.append(Notice(service.name, error.reason, "info" if expected else "warning"))
@@ -87,7 +84,7 @@ def get_forecast(
 
 
 def own_forecast(
-    path: Path, place: Location, today: date, now: datetime
+    path: Path, place: Place, today: date, now: datetime
 ) -> tuple[Forecast | None, list[Notice]]:
     """Read the forecast that the user keeps in a file; returns and raises as `get_forecast`.
 
@@ -104,7 +101,7 @@ def usable(
     attribution: str,
     issue: IssuedForecast,
     fetched_at: datetime | None,
-    place: Location,
+    place: Place,
     today: date,
     now: datetime,
 ) -> tuple[Forecast | None, list[Notice]]:
@@ -137,51 +134,31 @@ def usable(
     return Forecast(source, days, first, issue.issued_at, fetched_at, attribution), notices
 
 
-def _stamp(moment: datetime, place: Location) -> str:
+def _stamp(moment: datetime, place: Place) -> str:
     return f"{moment.astimezone(place.zone):%Y-%m-%d %H:%M}"
 
 
 @dataclass(frozen=True)
 class Weather:
-    """The weather of a place, and what there is to say of it.
+    """The weather of a place, and what there is to say of it."""
 
-    Parameters
-    ----------
-    daily : DataFrame
-        Every local standard day from the first known to the last of the forecast:
-        ``air_min_c``, ``air_max_c``, ``air_mean_c`` [degC], ``rain_mm`` [mm], for each a column
-        ``<name>_from`` (``logged``, ``station``, ``modelled``, ``forecast``, ``filled``, empty
-        where missing), and ``station``, ``rain_station``: the station that gave the day.
-    past : DataFrame
-        The same columns for whole past years, from stations alone.
-    stations : tuple of Station
-        Those asked, best first.
-    forecast_source : str
-        Empty without a forecast.
-    forecast_issued, fetched_at : datetime or None
-        When the forecast was issued and fetched, UTC.
-    attributions : tuple of str
-        Lines to print beside whatever is made of it.
-    notices : tuple of Notice
-        What went otherwise than hoped.
-    ages : mapping of str to timedelta
-        ``observed``: from the end of the last observed day to the start of today;
-        ``forecast``: since it was issued, or fetched where the issue isn't stated.
-    """
-
+    # Every local standard day from the first known to the last of the forecast: ``air_min_c``,
+    # ``air_max_c``, ``air_mean_c`` [degC], ``rain_mm`` [mm], for each a column ``<name>_from``
+    # (``logged``, ``station``, ``modelled``, ``forecast``, ``filled``, empty where missing), and
+    # ``station``, ``rain_station``: the station that gave the day
     daily: pd.DataFrame
-    past: pd.DataFrame
-    stations: tuple[Station, ...] = ()
-    forecast_source: str = ""
-    forecast_issued: datetime | None = None
-    fetched_at: datetime | None = None
-    attributions: tuple[str, ...] = ()
-    notices: tuple[Notice, ...] = ()
+    past: pd.DataFrame  # The same columns for whole past years, from stations alone
+    stations: tuple[Station, ...] = ()  # Those asked, best first
+    forecast: Forecast | None = None
+    attributions: tuple[str, ...] = ()  # Lines to print beside whatever is made of it
+    notices: tuple[Notice, ...] = ()  # What went otherwise than hoped
+    # ``observed``: from the end of the last observed day to the start of today; ``forecast``: since
+    # it was issued, or fetched where the issue isn't stated
     ages: Mapping[str, timedelta] = field(default_factory=dict)
 
 
 def gather_weather(
-    place: Location,
+    place: Place,
     today: date,
     now: datetime,
     *,
@@ -196,27 +173,26 @@ def gather_weather(
     limits: "FetchLimits | None" = None,
     progress: ReportProgress | None = None,
 ) -> Weather:
-    """Gather observed, past and forecast weather; only having nothing at all is an error.
+    """Gather observed, past and forecast weather; where nothing can be had a notice says why.
 
     ``today`` is the first day that isn't over, ``first`` that of ``daily``: the first of January of
     last year by default. ``logged`` goes before everything else. ``progress`` is called with steps
-    done, steps in all, and what is next. UnavailableError when not a single day can be had,
-    InputError when the user's own forecast can't be read or the contact isn't one.
+    done, steps in all, and what is next. InputError when the user's own forecast can't be read or
+    the contact isn't one.
     """
     from patchrisk.read.web.fetcher import Fetcher
 
-    endpoints = endpoints or Endpoints()
     first = first or date(today.year - 1, 1, 1)
     tell = progress or (lambda done, total, text: None)
     with Fetcher(
-        cache_dir, bases=endpoints.bases, contact=contact, offline=offline, limits=limits
+        cache_dir, endpoints=endpoints, contact=contact, offline=offline, limits=limits
     ) as fetcher:
-        files = StationFiles(fetcher, endpoints, place, today, now, tell)
+        files = StationFiles(fetcher, place, today, now, tell)
         stations = files.choose()
         recent = files.recent(stations, first)
         # Before the past years, which can wait for the next run where the time is short.
         tell(files.done, files.total, "forecast")
-        ahead, notices = get_forecast(fetcher, endpoints, place, today, now, forecast)
+        ahead, notices = get_forecast(fetcher, place, today, now, forecast)
         past = files.past(stations, past_years)
         notices = [*fetcher.notices, *files.notices(), *notices]
         attributions = files.attributions()
@@ -227,7 +203,8 @@ def gather_weather(
     if found.daily.empty and past.empty:
         reasons = "; ".join(map(str, notices)) or "nothing was asked for"
         cure = "look to the network, or give a file of daily weather of your own"
-        raise UnavailableError(Fault("weather", "", f"not a day can be had ({reasons})", cure))
+        nothing = Notice("weather", f"not a day can be had ({reasons}); {cure}")
+        return Weather(empty_days(), empty_days(), notices=(nothing,))
     silence = timedelta(days=load_numbers("weather")["station.max_silence"].value)
     if "observed" not in found.ages:
         notices.append(Notice("observed weather", "none at all: every day before today is unknown"))
@@ -263,20 +240,7 @@ def _joined(
     moment = (ahead.issued_at or ahead.fetched_at) if ahead else None
     if moment is not None:
         ages["forecast"] = max(now - moment, timedelta())
-    return Weather(
-        daily=daily,
-        past=empty_days(),
-        forecast_source=ahead.source if ahead else "",
-        forecast_issued=ahead.issued_at if ahead else None,
-        fetched_at=ahead.fetched_at if ahead else None,
-        ages=ages,
-    )
-
-
-def location_of(site: Site) -> Location:
-    """Return the point and clock of a site."""
-    p = site.site
-    return Location(p.latitude, p.longitude, p.elevation_m, p.standard_offset)
+    return Weather(daily=daily, past=empty_days(), forecast=ahead, ages=ages)
 
 
 def weather_at(
@@ -295,29 +259,23 @@ def weather_at(
     table is empty and a notice says why. InputError when the forecast file or an address can't be
     used.
     """
-    place = location_of(site)
     first = morning.replace(year=morning.year - 3, month=1, day=1)
     ahead = site.folder / site.forecast_file if site.forecast_file else None
     if not site.online.use:
-        forecast, notices = own_forecast(ahead, place, morning, now) if ahead else (None, [])
+        forecast, notices = own_forecast(ahead, site.site, morning, now) if ahead else (None, [])
         found = _joined(own, empty_days(), forecast, morning, now, first)
         return replace(found, notices=tuple(notices))
-    cache = site.folder / site.online.cache if site.online.cache else None
-    try:
-        return gather_weather(
-            place,
-            morning,
-            now,
-            past_years=site.online.past_years,
-            forecast=ahead or site.online.forecast,
-            logged=own,
-            first=first,
-            cache_dir=cache,
-            offline=offline,
-            endpoints=Endpoints.from_environment(os.environ),
-            contact=site.online.contact,
-            progress=progress,
-        )
-    except UnavailableError as error:
-        reasons = tuple(Notice(f.source, f"{f.found}; {f.cure}") for f in error.faults)
-        return Weather(empty_days(), empty_days(), notices=reasons)
+    return gather_weather(
+        site.site,
+        morning,
+        now,
+        past_years=site.online.past_years,
+        forecast=ahead or site.online.forecast,
+        logged=own,
+        first=first,
+        cache_dir=site.folder / site.online.cache if site.online.cache else None,
+        offline=offline,
+        endpoints=Endpoints.from_environment(os.environ),
+        contact=site.online.contact,
+        progress=progress,
+    )

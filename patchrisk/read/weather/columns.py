@@ -11,9 +11,8 @@ from patchrisk.base.errors import Fault, InputError
 from patchrisk.base.units import BoolArray, FloatArray
 from patchrisk.read.logger.heading import heading_words, read_heading
 from patchrisk.read.site import WeatherFile
-from patchrisk.read.tables.cells import to_numbers
+from patchrisk.read.tables.cells import find_column, to_numbers
 from patchrisk.read.tables.delimited import RawTable
-from patchrisk.read.tables.dialect import find_column
 from patchrisk.read.tables.known_formats import GHCN_STATION
 
 _NO_DEGREES = 140  # 60 degC in degF: no air has been so warm
@@ -30,33 +29,19 @@ class ServiceUnit:
 
 @dataclass(frozen=True)
 class ServiceColumns:
-    """A service's file, its columns known.
+    """A service's file, its columns known."""
 
-    Attributes
-    ----------
-    columns : mapping of str to int
-        Column of each quantity, counted from 0.
-    scales : mapping of str to Scale
-        Units that the header does not say.
-    left_out : mapping of str to array of bool
-        Rows in which the service itself marks a figure as failed, or as one of several days.
-    partial : bool
-        Whether a file holds one quantity alone by the service's custom.
-    soil : bool
-        Whether such files can hold daily means of the soil beside the air.
-    missing : float or None
-        The one figure that says there is none: codes of other files, as -99, are readings here.
-        NaN where cells are left empty.
-    trace : mapping of str to float
-        Figure that stands for an amount too small to be written.
-    """
-
-    columns: Mapping[str, int]
+    columns: Mapping[str, int]  # Column of each quantity, counted from 0
+    # Units that the header does not say
     scales: Mapping[str, ServiceUnit] = field(default_factory=dict)
+    # Rows in which the service itself marks a figure as failed, or as one of several days
     left_out: Mapping[str, BoolArray] = field(default_factory=dict)
-    partial: bool = False
-    soil: bool = False
+    partial: bool = False  # Whether a file holds one quantity alone by the service's custom
+    soil: bool = False  # Whether such files can hold daily means of the soil beside the air
+    # The one figure that says there is none: codes of other files, as -99, are readings here. NaN
+    # where cells are left empty.
     missing: float | None = None
+    # Figure that stands for an amount too small to be written
     trace: Mapping[str, float] = field(default_factory=dict)
 
     def numbers(
@@ -300,7 +285,6 @@ _LISTED = 6  # columns named in one fault
 def find_columns(
     table: RawTable,
     options: WeatherFile,
-    source: str,
     known: ServiceColumns | None,
     *,
     partial: bool,
@@ -312,7 +296,7 @@ def find_columns(
     what else is amiss can be said with it. InputError when a column that the user names is not
     there.
     """
-    found = _told(table, options, source)
+    found = _told(table, options)
     notes: list[str] = []
     faults: list[Fault] = []
     if known is not None:
@@ -337,7 +321,7 @@ def find_columns(
         listed = ", ".join(f"column {n + 1} {table.names[n]!r}" for n in several[:_LISTED])
         more = f" and {len(several) - _LISTED} more" if len(several) > _LISTED else ""
         what = f"{len(several)} columns for {name}: {listed}{more}"
-        faults.append(Fault(source, "header", what, cure))
+        faults.append(table.fault("header", what, cure))
     missing = [name for name in NEEDED if name not in found]
     if missing and not (partial and known is not None and known.partial and found):
         named = [repr(name) for name in table.names if name]
@@ -346,23 +330,23 @@ def find_columns(
         keys = ", ".join(f'{name} = "{at}"' for name, at in zip(missing, ends, strict=False))
         what = f"no column for {' and '.join(missing)} among {among}"
         cure = f"name it in the site file: columns = {{ {keys} }}"
-        faults.append(Fault(source, "header", what, cure))
+        faults.append(table.fault("header", what, cure))
     return found, notes, faults
 
 
-def _told(table: RawTable, options: WeatherFile, source: str) -> dict[str, int]:
+def _told(table: RawTable, options: WeatherFile) -> dict[str, int]:
     found: dict[str, int] = {}
     for name, header in options.columns.items():
         if name not in QUANTITY_OF:
             cure = f"write one of {', '.join(QUANTITY_OF)}"
-            raise InputError(Fault(source, "columns", f"unknown {name!r}", cure))
+            raise InputError(table.fault("columns", f"unknown {name!r}", cure))
         meant = find_column(header, table.names)
         if not meant:
             there = ", ".join(map(repr, filter(None, table.names)))
-            raise InputError(Fault(source, name, f"no column {header!r}", f"write one of {there}"))
+            raise InputError(table.fault(name, f"no column {header!r}", f"write one of {there}"))
         if len(meant) > 1:
             cure = "write " + " or ".join(f'{name} = "column {n + 1}"' for n in meant)
-            raise InputError(Fault(source, name, f"{len(meant)} columns are {header!r}", cure))
+            raise InputError(table.fault(name, f"{len(meant)} columns are {header!r}", cure))
         found[name] = meant[0]
     return found
 

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, timedelta, timezone
+from datetime import UTC, date, datetime, timedelta
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -11,6 +11,7 @@ import pandas as pd
 
 from patchrisk.base.toml_files import load_numbers
 from patchrisk.base.units import QUANTITIES, FloatArray, to_canonical
+from patchrisk.read.site import Place
 from patchrisk.read.web.reply import Reply, WrongContentError
 
 if TYPE_CHECKING:
@@ -20,29 +21,6 @@ AIR = ("air_min_c", "air_max_c", "air_mean_c")
 DAY_COLUMNS = (*AIR, "rain_mm")
 PROVENANCE = tuple(f"{name}_from" for name in DAY_COLUMNS)
 STATION_COLUMNS = ("station", "rain_station")
-
-
-@dataclass(frozen=True)
-class Location:
-    """A point on the map with its local standard time.
-
-    ``latitude``, ``longitude``: north and east positive [degrees]. ``elevation_m``: height above
-    sea level [m]; None when it isn't known. ``utc_offset``: local standard time minus UTC.
-    """
-
-    latitude: float
-    longitude: float
-    elevation_m: float | None
-    utc_offset: timedelta
-
-    @property
-    def zone(self) -> timezone:
-        """Local standard time, the year round."""
-        return timezone(self.utc_offset)
-
-    def local_day(self, moment: datetime) -> date:
-        """Return the local standard day in which an aware moment lies."""
-        return moment.astimezone(self.zone).date()
 
 
 def empty_days(days: pd.DatetimeIndex | None = None) -> pd.DataFrame:
@@ -199,45 +177,30 @@ class IssuedForecast:
 
 @dataclass(frozen=True)
 class Forecast:
-    """Forecast days of the site, none of them before today.
+    """Forecast days of the site, none of them before today."""
 
-    Parameters
-    ----------
-    source : str
-        The service, or the user's file.
-    daily : DataFrame
-        ``air_min_c``, ``air_max_c``, ``air_mean_c`` [degC], ``rain_mm`` [mm] by local standard
-        day; rain is NaN where the forecast doesn't say.
-    first_day : date
-        First day that lay wholly ahead when it was issued.
-    issued_at : datetime or None
-        UTC; None when it isn't known, as for the user's own file.
-    fetched_at : datetime or None
-        UTC; None for the user's own file.
-    attribution : str
-        Whom to name beside it; empty for the user's own file.
-    """
-
-    source: str
+    source: str  # The service, or the user's file
+    # ``air_min_c``, ``air_max_c``, ``air_mean_c`` [degC], ``rain_mm`` [mm] by local standard day;
+    # rain is NaN where the forecast doesn't say
     daily: pd.DataFrame
-    first_day: date
-    issued_at: datetime | None
-    fetched_at: datetime | None
-    attribution: str
+    first_day: date  # First day that lay wholly ahead when it was issued
+    issued_at: datetime | None  # UTC; None when it isn't known, as for the user's own file
+    fetched_at: datetime | None  # UTC; None for the user's own file
+    attribution: str  # Whom to name beside it; empty for the user's own file
 
 
 @dataclass(frozen=True)
 class ForecastService:
     """A service of forecasts.
 
-    ``attribution``: whom to name beside its forecast. ``fetch``: given the fetcher, the service's
-    base address and a place; raises FetchError. ``condition``: what its use is bound to, told with
+    ``attribution``: whom to name beside its forecast. ``fetch``: given the fetcher
+    and a place; raises FetchError. ``condition``: what its use is bound to, told with
     each forecast; empty where it is free to all.
     """
 
     name: str
     attribution: str
-    fetch: "Callable[[Fetcher, str, Location], Reply[IssuedForecast]]"
+    fetch: "Callable[[Fetcher, Place], Reply[IssuedForecast]]"
     condition: str = ""
 
 

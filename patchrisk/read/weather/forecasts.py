@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from patchrisk.base.toml_files import load_numbers
+from patchrisk.read.site import Place
 from patchrisk.read.weather.days import (
     ForecastService,
     IssuedForecast,
-    Location,
     check_count,
     check_extent,
     convert,
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from patchrisk.read.web.fetcher import Fetcher
 
 
-def _fetch_metno(fetcher: "Fetcher", base: str, place: Location) -> Reply[IssuedForecast]:
+def _fetch_metno(fetcher: "Fetcher", place: Place) -> Reply[IssuedForecast]:
     """Fetch the forecast of a place.
 
     The service asks for at most four decimals, for whole metres, for its Expires to be obeyed
@@ -37,8 +37,8 @@ def _fetch_metno(fetcher: "Fetcher", base: str, place: Location) -> Reply[Issued
     if place.elevation_m is not None:
         where["altitude"] = f"{place.elevation_m:.0f}"
     return fetcher.get(
-        f"{base}/locationforecast/2.0/complete",
-        lambda content: read_metno(content, place.utc_offset),
+        f"{fetcher.endpoints.metno}/locationforecast/2.0/complete",
+        lambda content: read_metno(content, place.standard_offset),
         params=where,
         fresh=timedelta(hours=numbers["cache.forecast"].value),
         obey_up_to=timedelta(hours=numbers["cache.longest_lifetime"].value),
@@ -144,7 +144,7 @@ _BOXES = (
 )
 
 
-def may_cover(place: Location) -> bool:
+def may_cover(place: Place) -> bool:
     """Tell whether the service is worth asking."""
     return any(
         south <= place.latitude <= north and west <= place.longitude <= east
@@ -152,10 +152,10 @@ def may_cover(place: Location) -> bool:
     )
 
 
-def _fetch_nws(fetcher: "Fetcher", base: str, place: Location) -> Reply[IssuedForecast]:
+def _fetch_nws(fetcher: "Fetcher", place: Place) -> Reply[IssuedForecast]:
     """Fetch the grid of a place."""
     numbers = load_numbers("weather")
-    point = f"{base}/points/{_degrees(place.latitude)},{_degrees(place.longitude)}"
+    point = f"{fetcher.endpoints.nws}/points/{_degrees(place.latitude)},{_degrees(place.longitude)}"
     believed = timedelta(days=numbers["cache.grid"].value)
     none = timedelta(days=numbers["cache.no_data"].value)
     hour = timedelta(hours=numbers["cache.forecast"].value)
@@ -163,8 +163,8 @@ def _fetch_nws(fetcher: "Fetcher", base: str, place: Location) -> Reply[IssuedFo
     def grid() -> Reply[IssuedForecast]:
         cell = fetcher.get(point, read_point, fresh=believed, no_data=none).value
         return fetcher.get(
-            f"{base}/gridpoints/{cell}",
-            lambda content: read_grid(content, place.utc_offset),
+            f"{fetcher.endpoints.nws}/gridpoints/{cell}",
+            lambda content: read_grid(content, place.standard_offset),
             fresh=hour,
         )
 
@@ -264,7 +264,7 @@ NWS = ForecastService(
 _HOURLY = ("temperature_2m", "precipitation")
 
 
-def _fetch_openmeteo(fetcher: "Fetcher", base: str, place: Location) -> Reply[IssuedForecast]:
+def _fetch_openmeteo(fetcher: "Fetcher", place: Place) -> Reply[IssuedForecast]:
     """Fetch the forecast of a place."""
     where = {
         "latitude": f"{place.latitude:.4f}",
@@ -277,8 +277,8 @@ def _fetch_openmeteo(fetcher: "Fetcher", base: str, place: Location) -> Reply[Is
     if place.elevation_m is not None:
         where["elevation"] = f"{place.elevation_m:.0f}"
     return fetcher.get(
-        f"{base}/v1/forecast",
-        lambda content: read_openmeteo(content, place.utc_offset),
+        f"{fetcher.endpoints.openmeteo}/v1/forecast",
+        lambda content: read_openmeteo(content, place.standard_offset),
         params=where,
         fresh=timedelta(hours=load_numbers("weather")["cache.forecast"].value),
     )

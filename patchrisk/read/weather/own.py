@@ -15,9 +15,9 @@ from patchrisk.base.errors import MOST_FAULTS, Fault, InputError
 from patchrisk.base.toml_files import load_numbers
 from patchrisk.base.units import QUANTITIES, BoolArray, FloatArray, Quantity, to_canonical
 from patchrisk.read.logger.heading import find_unit, looks_like_kelvin, to_degc
-from patchrisk.read.logger.layout import LogOptions, TemperatureUnit
+from patchrisk.read.logger.layout import TemperatureUnit
 from patchrisk.read.logger.read_log import refuse_long_steps
-from patchrisk.read.site import WeatherFile
+from patchrisk.read.site import LoggerFile, WeatherFile
 from patchrisk.read.tables.cells import to_numbers
 from patchrisk.read.tables.delimited import RawTable
 from patchrisk.read.tables.raw_table import read_raw_table
@@ -73,18 +73,18 @@ def read_with_notes(
     InputError when columns or units can't be told, a figure can't be true, or a day stands twice
     with different figures; every fault in one go.
     """
-    source = str(path)
     options = options or WeatherFile(file=path.name)
-    table = read_raw_table(path, LogOptions(date_order=options.date_order, sheet=options.sheet))
+    layout = LoggerFile(file=path.name, date_order=options.date_order, sheet=options.sheet)
+    table = read_raw_table(path, layout)
     stamps = read_stamps(
         [table.cells[c] for c in table.time_columns],
         options.date_order,
         table.names[table.time_columns[0]],
-        source,
+        table.source,
     )
-    _refuse_other_steps(table, stamps.written, source)
+    _refuse_other_steps(table, stamps.written)
     known = find_service(table)
-    columns, notes, faults = find_columns(table, options, source, known, partial=partial)
+    columns, notes, faults = find_columns(table, options, known, partial=partial)
     unitless: dict[str, FloatArray] = {}
     # The day is the one that the cell names, whatever it is called in UTC.
     frame = pd.DataFrame(index=pd.DatetimeIndex(stamps.written).normalize().rename("date"))
@@ -100,7 +100,7 @@ def read_with_notes(
             values, said = _without_words(table, number, values, words)
             notes += said
         else:
-            faults += _worded(table, number, words, source)
+            faults += _worded(table, number, words)
         scale = None if known is None else known.scale_of(name, number)
         if scale is not None and (options.unit is None or name not in NEEDED):
             frame[name] = to_canonical(QUANTITY_OF[name], values * scale.times, scale.unit)
@@ -112,8 +112,8 @@ def read_with_notes(
             notes.append(_without_unit(table, number, name))
         else:
             unitless[name] = values
-    faults += _without_needed_unit(unitless, table, columns, source)
-    faults += _undated(frame, table, source)
+    faults += _without_needed_unit(unitless, table, columns)
+    faults += _undated(frame, table)
     dated = frame.index.notna()
     table = replace(table, cells=table.cells[dated], shifted=table.shifted[dated])
     frame = frame[dated]
@@ -121,17 +121,17 @@ def read_with_notes(
     fahrenheit = (
         "air_max_c" in columns and _degrees(table.names[columns["air_max_c"]], options) == "degF"
     )
-    faults += _untrue(frame, table, source) or _other_unit(frame, source, fahrenheit=fahrenheit)
+    faults += _untrue(frame, table) or _other_unit(frame, table, fahrenheit=fahrenheit)
     told = options.rain_unit is not None or (known is not None and "rain_mm" in known.scales)
     if "rain_mm" in frame and not told:
-        faults += _in_metres(frame["rain_mm"], table, columns["rain_mm"], source)
+        faults += _in_metres(frame["rain_mm"], table, columns["rain_mm"])
     if today is not None:
-        faults += _far_ahead(frame, table, today, source)
-    faults += _twice(frame, table, source) + _shifted(table, source)
+        faults += _far_ahead(frame, table, today)
+    faults += _twice(frame, table) + _shifted(table)
     if faults:
         raise InputError(faults)
     if frame.empty:
-        raise InputError(Fault(source, "", "no day with its date", "write one row a day"))
+        raise InputError(table.fault("", "no day with its date", "write one row a day"))
     daily = frame.groupby(level=0).first()
     if again := len(frame) - len(daily):
         notes.append(f"days named by more than one row, none against another: {again}")
@@ -141,21 +141,21 @@ def read_with_notes(
     return daily, tuple(notes)
 
 
-def _refuse_other_steps(table: RawTable, moments: Moments, source: str) -> None:
+def _refuse_other_steps(table: RawTable, moments: Moments) -> None:
     """Refuse rows of hours, of months or of several places before their columns are asked for."""
     alike = table.cells.duplicated().to_numpy() | np.isnat(moments)
     days, first, rows = np.unique(
         moments[~alike].astype("datetime64[D]"), return_index=True, return_counts=True
     )
     if len(days) > 1:
-        refuse_long_steps(timedelta(days=int(np.median(np.diff(days)).astype(int))), source)
+        refuse_long_steps(timedelta(days=int(np.median(np.diff(days)).astype(int))), table.source)
     usual = int(np.median(rows)) if len(rows) else 1
     if usual < 2:
         return
     line = table.cells.index[~alike][first[int((rows == usual).argmax())]]
     found = f"{usual} rows for one day, as for most days"
     cure = "export one row a day, of one place, with the day's least and greatest air temperature"
-    raise InputError(Fault(source, f"line {line}", found, cure))
+    raise InputError(table.fault(f"line {line}", found, cure))
 
 
 def _headings(table: RawTable, columns: Mapping[str, int]) -> dict[str, str]:
@@ -220,7 +220,7 @@ def _leave_out(frame: pd.DataFrame, table: RawTable) -> list[str]:
     return notes
 
 
-def _in_metres(rain: "pd.Series[float]", table: RawTable, number: int, source: str) -> list[Fault]:
+def _in_metres(rain: "pd.Series[float]", table: RawTable, number: int) -> list[Fault]:
     """Ask about rain whose wettest day of half a year is next to nothing."""
     limits = load_numbers("quality")
     if rain.count() < limits["rain.days"].value or not rain.max() > 0:
@@ -229,15 +229,14 @@ def _in_metres(rain: "pd.Series[float]", table: RawTable, number: int, source: s
         return []
     found = f"the most rain of {rain.count()} days is {rain.max():g} mm a day: it looks like metres"
     cure = 'say rain_unit = "m" in the site file, or "mm" where it is true'
-    return [Fault(source, f"column {table.names[number]!r}", found, cure)]
+    return [table.fault(f"column {table.names[number]!r}", found, cure)]
 
 
-def _worded(table: RawTable, number: int, words: BoolArray, source: str) -> list[Fault]:
+def _worded(table: RawTable, number: int, words: BoolArray) -> list[Fault]:
     lines = table.cells.index[words]
     name = table.names[number]
     faults = [
-        Fault(
-            source,
+        table.fault(
             f"line {line}, column {name!r}",
             repr(str(table.cells.loc[line, number])[:40]),
             "write a number, or leave it empty",
@@ -246,7 +245,7 @@ def _worded(table: RawTable, number: int, words: BoolArray, source: str) -> list
     ]
     if more := len(lines) - len(faults):
         found = f"{more} more words in place of numbers"
-        faults.append(Fault(source, f"column {name!r}", found, "mend these too"))
+        faults.append(table.fault(f"column {name!r}", found, "mend these too"))
     return faults
 
 
@@ -273,7 +272,7 @@ def _convert(values: FloatArray, name: str, header: str, options: WeatherFile) -
 
 
 def _without_needed_unit(
-    unitless: Mapping[str, FloatArray], table: RawTable, columns: Mapping[str, int], source: str
+    unitless: Mapping[str, FloatArray], table: RawTable, columns: Mapping[str, int]
 ) -> list[Fault]:
     """Ask for units: of both temperatures at once, and for the one that the figures allow."""
     cures = {}
@@ -297,12 +296,12 @@ def _without_needed_unit(
             either.reverse()
         cures["rain_mm"] = f"say {' or '.join(either)} in the site file, or write it in the header"
     return [
-        Fault(source, f"column {table.names[columns[name]]!r}", "no unit", cure)
+        table.fault(f"column {table.names[columns[name]]!r}", "no unit", cure)
         for name, cure in cures.items()
     ]
 
 
-def _untrue(frame: pd.DataFrame, table: RawTable, source: str) -> list[Fault]:
+def _untrue(frame: pd.DataFrame, table: RawTable) -> list[Fault]:
     """Figures that can't be: out of range, or a minimum above its maximum."""
     faults: list[Fault] = []
     for name in frame.columns:
@@ -311,11 +310,11 @@ def _untrue(frame: pd.DataFrame, table: RawTable, source: str) -> list[Fault]:
         hint = "is it in degF? say the unit" if name in NEEDED else "correct it"
         cure = f"{hint}; {kind.low:g} to {kind.high:g} {kind.canonical} can be true"
         bad = _out_of_range(values, kind)
-        faults += _fault(table, bad, partial(_figure, name, values), cure, source)
+        faults += _fault(table, bad, partial(_figure, name, values), cure)
     if set(NEEDED) <= set(frame):
         over = (frame["air_min_c"] > frame["air_max_c"]).to_numpy()
         found = "the minimum is above the maximum"
-        faults += _fault(table, over, lambda _: found, "exchange them, or the columns", source)
+        faults += _fault(table, over, lambda _: found, "exchange them, or the columns")
     return faults
 
 
@@ -343,7 +342,7 @@ def too_warm(warm_c: float, of: TemperatureKind) -> str:
     return f"a tenth of the {of} are over {warm_c:.0f} degC: they look like degF"
 
 
-def _other_unit(frame: pd.DataFrame, source: str, *, fahrenheit: bool) -> list[Fault]:
+def _other_unit(frame: pd.DataFrame, table: RawTable, *, fahrenheit: bool) -> list[Fault]:
     """Temperatures that no place has, though each could be true: the other unit is meant."""
     if "air_max_c" not in frame:
         return []
@@ -357,21 +356,19 @@ def _other_unit(frame: pd.DataFrame, source: str, *, fahrenheit: bool) -> list[F
     else:
         return []
     cure = f'correct the header, or say unit = "{meant}" in the site file'
-    return [Fault(source, "temperatures", found, cure)]
+    return [table.fault("temperatures", found, cure)]
 
 
-def _fault(
-    table: RawTable, bad: BoolArray, found: Callable[[int], str], cure: str, source: str
-) -> list[Fault]:
+def _fault(table: RawTable, bad: BoolArray, found: Callable[[int], str], cure: str) -> list[Fault]:
     """Make one fault of the bad rows: the line of the first, what was found, how many such."""
     rows = np.flatnonzero(bad)
     if not rows.size:
         return []
     place = f"line {table.cells.index[rows[0]]}"
-    return [Fault(source, place, f"{found(int(rows[0]))} ({rows.size} such)", cure)]
+    return [table.fault(place, f"{found(int(rows[0]))} ({rows.size} such)", cure)]
 
 
-def _undated(frame: pd.DataFrame, table: RawTable, source: str) -> list[Fault]:
+def _undated(frame: pd.DataFrame, table: RawTable) -> list[Fault]:
     """Rows with figures, but without a day that can be read."""
 
     def found(row: int) -> str:
@@ -380,26 +377,24 @@ def _undated(frame: pd.DataFrame, table: RawTable, source: str) -> list[Fault]:
         return f"{shown[:40]!r} is no date"
 
     lost = frame.index.isna() & frame.notna().any(axis=1).to_numpy()
-    return _fault(table, lost, found, "write the day as the other rows do", source)
+    return _fault(table, lost, found, "write the day as the other rows do")
 
 
-def _far_ahead(frame: pd.DataFrame, table: RawTable, today: date, source: str) -> list[Fault]:
+def _far_ahead(frame: pd.DataFrame, table: RawTable, today: date) -> list[Fault]:
     reach = timedelta(days=load_numbers("weather")["forecast.days_ahead"].value)
     late = np.asarray(frame.index > pd.Timestamp(today) + reach)
     days = pd.DatetimeIndex(frame.index)
     found = "is in the future"
-    return _fault(
-        table, late, lambda row: f"{days[row].date()} {found}", "correct the date", source
-    )
+    return _fault(table, late, lambda row: f"{days[row].date()} {found}", "correct the date")
 
 
-def _shifted(table: RawTable, source: str) -> list[Fault]:
+def _shifted(table: RawTable) -> list[Fault]:
     found = "more cells than the other rows"
     cure = "write decimal points, or part the columns by semicolons"
-    return _fault(table, table.shifted, lambda _: found, cure, source)
+    return _fault(table, table.shifted, lambda _: found, cure)
 
 
-def _twice(frame: pd.DataFrame, table: RawTable, source: str) -> list[Fault]:
+def _twice(frame: pd.DataFrame, table: RawTable) -> list[Fault]:
     days = frame.index
     known = frame.groupby(level=0)
     differ = (known.max() > known.min()).any(axis=1).to_numpy()
@@ -408,4 +403,4 @@ def _twice(frame: pd.DataFrame, table: RawTable, source: str) -> list[Fault]:
         return []
     place = f"line {table.cells.index[bad[-1]]}"
     found = f"{days[bad[-1]].date()} stands twice with different figures"
-    return [Fault(source, place, found, "keep one of them; one row a day")]
+    return [table.fault(place, found, "keep one of them; one row a day")]

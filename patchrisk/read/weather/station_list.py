@@ -14,10 +14,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from patchrisk.base.toml_files import load_numbers
-from patchrisk.read.weather.days import Location
+from patchrisk.read.site import Place
 from patchrisk.read.web.reply import (
     CLOCK_TOLERANCE,
-    Endpoints,
     FetchError,
     Notice,
     WrongContentError,
@@ -46,40 +45,24 @@ _LOWEST_M, _HIGHEST_M = -500.0, 9000.0  # of any ground on earth; beyond it is a
 
 @dataclass(frozen=True)
 class Station:
-    """A weather station and why it was chosen.
+    """A weather station and why it was chosen."""
 
-    Parameters
-    ----------
-    key, name, country : str
-        As meteostat has them.
-    latitude, longitude : float
-        [degrees]
-    elevation_m : float or None
-        [m]
-    distance_km : float
-        From the site [km].
-    height_difference_m : float or None
-        Station minus site [m]; None when either height is unknown.
-    completeness : float
-        Share of days with temperatures over its record, 0 to 1; 0 when the list doesn't say.
-    start, end : date or None
-        Of its record, as of the day the list was made.
-    penalty : float
-        What the stations are ranked by; see station.count in thresholds/weather.toml.
-    """
-
+    # key, name, country: As meteostat has them
     key: str
     name: str
     country: str
+    # latitude, longitude: [degrees]
     latitude: float
     longitude: float
-    elevation_m: float | None
-    distance_km: float
-    height_difference_m: float | None
+    elevation_m: float | None  # [m]
+    distance_km: float  # From the site [km]
+    height_difference_m: float | None  # Station minus site [m]; None when either height is unknown
+    # Share of days with temperatures over its record, 0 to 1; 0 when the list doesn't say
     completeness: float
+    # start, end: Of its record, as of the day the list was made
     start: date | None
     end: date | None
-    penalty: float
+    penalty: float  # What the stations are ranked by; see station.count in thresholds/weather.toml
 
     def __str__(self) -> str:
         away = f"{self.distance_km:.0f} km away"
@@ -89,9 +72,7 @@ class Station:
         return f"{self.name} ({self.key}), {away}"
 
 
-def station_list(
-    fetcher: "Fetcher", endpoints: Endpoints, now: datetime
-) -> tuple[Path | None, list[Notice]]:
+def station_list(fetcher: "Fetcher", now: datetime) -> tuple[Path | None, list[Notice]]:
     """Return the file of the station list, fetched or renewed if need be.
 
     An old list is better than none, and is kept when it can't be renewed. A damaged one is set
@@ -113,7 +94,7 @@ def station_list(
         if fetcher.offline or -CLOCK_TOLERANCE <= timedelta(seconds=age) <= lifetime:
             return path, notices
     try:
-        body = fetcher.download(f"{endpoints.meteostat}/{FILE_NAME}", _check_magic)
+        body = fetcher.download(f"{fetcher.endpoints.meteostat}/{FILE_NAME}", _check_magic)
         try:
             _keep(path, body)
         except OSError:  # the cache has said so already
@@ -202,7 +183,7 @@ def _problem(path: Path) -> str:
     return ""
 
 
-def nearest(path: Path, place: Location) -> list[Station]:
+def nearest(path: Path, place: Place) -> list[Station]:
     """Rank the stations around a place, best first.
 
     The penalty is distance / max_distance + |height difference| / max_height_difference +
@@ -247,7 +228,7 @@ def nearest(path: Path, place: Location) -> list[Station]:
 _Row = tuple[float, str, str, str, float, float, float | None]
 
 
-def _around(connection: sqlite3.Connection, place: Location, max_km: float) -> list[_Row]:
+def _around(connection: sqlite3.Connection, place: Place, max_km: float) -> list[_Row]:
     """Find distance [km], key, name, country, latitude, longitude, height of those around."""
     band = max_km / _KM_A_DEGREE
     rows = connection.execute(
@@ -293,7 +274,7 @@ def _can_be_meant(key: object, latitude: object, longitude: object, height: obje
     return height is None or (isinstance(height, int | float) and _LOWEST_M < height < _HIGHEST_M)
 
 
-def _distance_km(place: Location, latitude: float, longitude: float) -> float:
+def _distance_km(place: Place, latitude: float, longitude: float) -> float:
     """Great-circle distance by the haversine formula [km]."""
     here, there = math.radians(place.latitude), math.radians(latitude)
     turn = math.radians(longitude - place.longitude)

@@ -15,10 +15,10 @@ import pandas as pd
 
 from patchrisk.base.toml_files import load_numbers
 from patchrisk.base.units import QUANTITIES
-from patchrisk.read.weather.days import AIR, DAY_COLUMNS, Location, add_mean, combine
+from patchrisk.read.site import Place
+from patchrisk.read.weather.days import AIR, DAY_COLUMNS, add_mean, combine
 from patchrisk.read.weather.station_list import Station, nearest, set_aside, station_list
 from patchrisk.read.web.reply import (
-    Endpoints,
     FetchError,
     Notice,
     Reply,
@@ -131,7 +131,7 @@ def _drop_impossible(columns: dict[str, npt.NDArray[Any]]) -> None:
         columns[name] = np.where(crossed, np.nan, columns[name])
 
 
-def to_site(days: pd.DataFrame, station: Station, place: Location, today: date) -> pd.DataFrame:
+def to_site(days: pd.DataFrame, station: Station, place: Place, today: date) -> pd.DataFrame:
     """Bring a station's days to the site, each saying what it is.
 
     Temperatures are moved to the site's height at the lapse rate of thresholds/weather.toml,
@@ -163,10 +163,9 @@ def to_site(days: pd.DataFrame, station: Station, place: Location, today: date) 
 
 def fetch_year(
     fetcher: "Fetcher",
-    endpoints: Endpoints,
     station: Station,
     year: int,
-    place: Location,
+    place: Place,
     today: date,
     now: datetime,
 ) -> Reply[StationYear]:
@@ -184,14 +183,14 @@ def fetch_year(
             timedelta(days=numbers["cache.current_year"].value), _until_midnight(place, now)
         )
     return fetcher.get(
-        f"{endpoints.meteostat}/daily/{year}/{station.key}.csv.gz",
+        f"{fetcher.endpoints.meteostat}/daily/{year}/{station.key}.csv.gz",
         lambda content: read_year(content, year),
         fresh=fresh,
         no_data=timedelta(days=numbers["cache.no_data"].value),
     )
 
 
-def _until_midnight(place: Location, now: datetime) -> timedelta:
+def _until_midnight(place: Place, now: datetime) -> timedelta:
     """Time left of the site's day; at least a minute, since zero would mean never to keep."""
     local = pd.Timestamp(now.astimezone(place.zone).replace(tzinfo=None))
     return max(
@@ -237,13 +236,12 @@ class StationFiles:
     def __init__(
         self,
         fetcher: "Fetcher",
-        endpoints: Endpoints,
-        place: Location,
+        place: Place,
         today: date,
         now: datetime,
         tell: ReportProgress,
     ) -> None:
-        self._fetcher, self._endpoints, self._place = fetcher, endpoints, place
+        self._fetcher, self._place = fetcher, place
         self._today, self._now, self._tell = today, now, tell
         self._notices: list[Notice] = []
         self._read: dict[tuple[str, int], StationYear] = {}
@@ -254,7 +252,7 @@ class StationFiles:
     def choose(self) -> list[Station]:
         """Pick the stations to ask."""
         self._tell(0, self.total, "station list")
-        path, self._notices = station_list(self._fetcher, self._endpoints, self._now)
+        path, self._notices = station_list(self._fetcher, self._now)
         if path is None:
             return []
         numbers = load_numbers("weather")
@@ -319,7 +317,6 @@ class StationFiles:
             try:
                 reply = fetch_year(
                     self._fetcher,
-                    self._endpoints,
                     station,
                     year,
                     self._place,

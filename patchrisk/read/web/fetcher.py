@@ -3,28 +3,28 @@
 import contextlib
 import hashlib
 import logging
+import os
 import re
-import sqlite3
 import tempfile
-import threading
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from types import TracebackType
-from typing import Any, TypeVar, cast
+from typing import Any, TypeVar
 from urllib.parse import urlencode, urlsplit
 
 import requests
-from requests_cache.backends.base import BaseCache, BaseStorage
+from requests_cache.backends.base import BaseCache
+from requests_cache.backends.filesystem import FileDict
 from requests_cache.models.response import CachedResponse
 from requests_cache.policy.expiration import NEVER_EXPIRE
 from requests_cache.session import CachedSession
 
 from patchrisk import __version__
 from patchrisk.base.errors import Fault, InputError
-from patchrisk.read.web.reply import CLOCK_TOLERANCE, FetchError, Notice, Reply
+from patchrisk.read.web.reply import CLOCK_TOLERANCE, Endpoints, FetchError, Notice, Reply
 from patchrisk.read.web.transport import (
     BoundedTransport,
     FetchLimits,
@@ -35,141 +35,55 @@ from patchrisk.read.web.transport import (
     status_line,
 )
 
-_DAMAGED = ("SQLITE_NOTADB", "SQLITE_CORRUPT")
-_REASONS = (
-    ("SQLITE_BUSY", "it is locked by another program"),
-    ("SQLITE_LOCKED", "it is locked by another program"),
-    ("SQLITE_READONLY", "it can't be written to"),
-    ("SQLITE_CANTOPEN", "it can't be opened"),
-    ("SQLITE_FULL", "the disk is full"),
-    ("SQLITE_IOERR", "the disk is full or failing"),
-    ("SQLITE_NOTADB", "it is damaged"),
-    ("SQLITE_CORRUPT", "it is damaged"),
-)
 
+class ResponseStore(FileDict):
+    """Answers as JSON, each a file of a folder; in memory where the folder won't have them.
 
-class ResponseStore(BaseStorage[str, CachedResponse]):
-    """Responses by key in one SQLite file; in memory where the file won't have them.
-
-    The SQLite store of requests-cache waits for a lock for ever, and loses writes to a full or
-    read-only disk without a word. This one waits ``lock_s``, says once what is wrong, and goes
-    on: reading what can be read, keeping new answers in memory until the end of the run.
-
-    ``path``: the file; None keeps everything in memory. ``lock_s``: how long to wait for another
-    process [s]. ``warn``: receives one line when the file can't be used as it should.
+    Each is written beside its place and put there whole. What can't be read again is no copy: it is
+    asked for anew. Where nothing can be written that is said once, by ``warn``, and what is fetched
+    is kept until the end of the run.
     """
 
-    def __init__(self, path: Path | None, lock_s: float, warn: Callable[[str], None]) -> None:
-        super().__init__(serializer="json")
-        self._path, self._lock_s, self._tell = path, lock_s, warn
+    def __init__(self, folder: Path, warn: Callable[[str], None]) -> None:
+        self._folder, self._tell, self._writable = folder, warn, True
         self._memory: dict[str, str] = {}
-        self._connection: sqlite3.Connection | None = None
-        self._readable = self._writable = path is not None
-        if path is not None:
-            self._open(path)
-
-    def _open(self, path: Path) -> None:
         try:
-            path.parent.mkdir(parents=True, exist_ok=True)
+            super().__init__(folder)
         except OSError as error:
-            self._give_up(f"the folder can't be made ({(error.strerror or str(error)).lower()})")
-            return
-        for _ in range(2):  # the second time after a damaged file was set aside
-            try:
-                self._connection = sqlite3.connect(
-                    path, timeout=self._lock_s, isolation_level=None, check_same_thread=False
-                )
-                self._connection.execute("PRAGMA synchronous = NORMAL")
-                self._connection.execute(
-                    "CREATE TABLE IF NOT EXISTS answers (key TEXT PRIMARY KEY, value TEXT)"
-                )
-                return
-            except sqlite3.Error as error:
-                if not self._mend(error, reading=True):
-                    return
+            self._give_up(error)
 
-    def _mend(self, error: sqlite3.Error, *, reading: bool) -> bool:
-        """Set a damaged file aside; else stop using the file for what failed."""
-        assert self._path is not None
-        code = str(getattr(error, "sqlite_errorname", ""))
-        if code.startswith(_DAMAGED):
-            self.close()
-            aside = self._path.with_name(self._path.name + ".damaged")
-            with contextlib.suppress(OSError):
-                self._path.replace(aside)
-                self._tell(f"{self._path} was damaged: set aside as {aside.name}, begun anew")
-                return True
-        reason = next((text for start, text in _REASONS if code.startswith(start)), str(error))
-        if reading:
-            self.close()
-            self._readable = False
-        self._give_up(reason)
-        return False
-
-    def _give_up(self, reason: str) -> None:
-        if self._writable:
-            self._writable = False
-            self._tell(f"{self._path}: {reason}: what is fetched now is not kept")
-
-    def _run(self, sql: str, values: tuple[str, ...], *, reading: bool) -> list[tuple[str, ...]]:
-        """Run one statement on the file; raise KeyError where it can't be used."""
-        usable = self._readable if reading else self._writable
-        if not usable or self._connection is None:
-            raise KeyError
-        try:
-            return self._connection.execute(sql, values).fetchall()
-        except sqlite3.Error as error:
-            assert self._path is not None
-            if self._mend(error, reading=reading):
-                self._open(self._path)
-            raise KeyError from None
+    def _give_up(self, error: OSError) -> None:
+        self._writable = False
+        reason = (error.strerror or str(error)).lower()
+        said = f"can't be written to ({reason}): what is fetched now is not kept"
+        self._tell(f"{self._folder} {said}")
 
     def __getitem__(self, key: str) -> CachedResponse:
-        text = self._memory.get(key)
-        if text is None:
-            rows = self._run("SELECT value FROM answers WHERE key = ?", (key,), reading=True)
-            if not rows:
-                raise KeyError(key)
-            text = rows[0][0]
-        try:
-            response: CachedResponse | None = self.deserialize(key, cast(Any, text))
-        except Exception:  # whatever stands there, it is no copy
-            response = None
+        response: CachedResponse | None = None
+        with contextlib.suppress(Exception):  # whatever stands there, it is no copy
+            text = self._memory.get(key)
+            response = super().__getitem__(key) if text is None else self.deserialize(key, text)
         if response is None:
             raise KeyError(key)
         return response
 
     def __setitem__(self, key: str, value: CachedResponse) -> None:
         text = str(self.serialize(value))
-        try:
-            self._run("INSERT OR REPLACE INTO answers VALUES (?, ?)", (key, text), reading=False)
-        except KeyError:
-            self._memory[key] = text
+        if self._writable:
+            part = self._folder / f"{key}.{os.getpid()}.part"
+            try:
+                part.write_text(text, encoding="utf-8")
+                part.replace(self._key2path(key))
+                return
+            except OSError as error:
+                self._give_up(error)
+                with contextlib.suppress(OSError):
+                    part.unlink(missing_ok=True)
+        self._memory[key] = text
 
     def __delitem__(self, key: str) -> None:
         self._memory.pop(key, None)
-        with contextlib.suppress(KeyError):
-            self._run("DELETE FROM answers WHERE key = ?", (key,), reading=False)
-
-    def __iter__(self) -> Iterator[str]:
-        keys = set(self._memory)
-        with contextlib.suppress(KeyError):
-            keys.update(row[0] for row in self._run("SELECT key FROM answers", (), reading=True))
-        return iter(sorted(keys))
-
-    def __len__(self) -> int:
-        return sum(1 for _ in self)
-
-    def clear(self) -> None:
-        """Forget every answer."""
-        for key in list(self):
-            del self[key]
-
-    def close(self) -> None:
-        """Close the file."""
-        if self._connection is not None:
-            self._connection.close()
-            self._connection = None
+        super().__delitem__(key)  # type: ignore[no-untyped-call]
 
 
 class ResponseCache(BaseCache):
@@ -206,7 +120,7 @@ class Fetcher:
     not asked again in the same run: thirty station-years must not mean thirty time-outs.
 
     ``cache_dir``: folder of the cache; None for the platform's folder. It is made on first use.
-    ``bases``: addresses of the services; those on plain http are let through, nothing else is.
+    ``endpoints``: where the services are; those on plain http are let through, nothing else is.
     ``contact``: mail address or page by which the services can reach the user; some ask for it.
     ``offline``: never touch the network.
     """
@@ -215,7 +129,7 @@ class Fetcher:
         self,
         cache_dir: Path | None = None,
         *,
-        bases: Iterable[str] = (),
+        endpoints: Endpoints | None = None,
         contact: str | None = None,
         offline: bool = False,
         limits: FetchLimits | None = None,
@@ -225,21 +139,20 @@ class Fetcher:
         self.folder = cache_dir or default_folder()
         self.notices: list[Notice] = []
         store = ResponseStore(
-            self.folder / "answers.sqlite",
-            self.limits.lock_s,
-            lambda text: self.notices.append(Notice("cache", text)),
+            self.folder / "answers", lambda text: self.notices.append(Notice("cache", text))
         )
         self._cache = ResponseCache(store)
         self._session = CachedSession(backend=self._cache, allowable_codes=ALLOWED_CODES)
         self._session.max_redirects = 5
         self._session.headers["User-Agent"] = _user_agent(contact)
         self._session.headers["Accept-Encoding"] = "gzip"
-        plain = (urlsplit(base).netloc for base in bases if base.startswith("http://"))
+        self.endpoints = endpoints or Endpoints()
+        addresses = vars(self.endpoints).values()
+        plain = (urlsplit(base).netloc for base in addresses if base.startswith("http://"))
         self._hosts = HostRefusals(offline=offline, plain=plain)
         self._transport = BoundedTransport(self._hosts, self.limits)
         self._session.mount("https://", self._transport)
         self._session.mount("http://", self._transport)
-        self._lock = threading.Lock()
         self._scratch: tempfile.TemporaryDirectory[str] | None = None
 
     def __enter__(self) -> "Fetcher":
@@ -282,29 +195,28 @@ class Fetcher:
         host = host_of(url)
         query = urlencode(sorted((params or {}).items()))
         absence = "absent-" + hashlib.sha256(f"{url}?{query}".encode()).hexdigest()
-        with self._lock:
-            self._transport.longest = obey_up_to
-            self._session.settings.expire_after = NEVER_EXPIRE if fresh is None else fresh
-            self._session.settings.cache_control = obey_up_to is not None
+        self._transport.longest = obey_up_to
+        self._session.settings.expire_after = NEVER_EXPIRE if fresh is None else fresh
+        self._session.settings.cache_control = obey_up_to is not None
+        with self._answering(host):
+            known = self._cache.get_response(absence) if no_data else None
+            if known is not None and not known.is_expired:
+                raise FetchError(f"{host} has no such data", absent=True)
+            request = requests.Request("GET", url, params=dict(params or {}))
+            copy, is_fresh = self._copy(self._cache.create_key(request.prepare()), read)
+        if copy is not None and is_fresh:
+            return copy
+        try:
             with self._answering(host):
-                known = self._cache.get_response(absence) if no_data else None
-                if known is not None and not known.is_expired:
-                    raise FetchError(f"{host} has no such data", absent=True)
-                request = requests.Request("GET", url, params=dict(params or {}))
-                copy, is_fresh = self._copy(self._cache.create_key(request.prepare()), read)
-            if copy is not None and is_fresh:
-                return copy
-            try:
-                with self._answering(host):
-                    return self._renewed(url, read, params, copy)
-            except FetchError as error:
-                if copy is not None:
-                    return replace(copy, problem=error.reason, absent=error.absent)
-                if self.offline:
-                    raise FetchError(f"{error.reason}, and no copy is at hand") from None
-                if error.absent and no_data is not None:
-                    self._note_absence(absence, url, no_data)
-                raise
+                return self._renewed(url, read, params, copy)
+        except FetchError as error:
+            if copy is not None:
+                return replace(copy, problem=error.reason, absent=error.absent)
+            if self.offline:
+                raise FetchError(f"{error.reason}, and no copy is at hand") from None
+            if error.absent and no_data is not None:
+                self._note_absence(absence, url, no_data)
+            raise
 
     @contextmanager
     def _answering(self, host: str, *, large: bool = False) -> Iterator[None]:
@@ -355,20 +267,22 @@ class Fetcher:
             if response.status_code in ALLOWED_CODES:  # read before it is kept
                 values.append(self._read(response, read))
 
-        response: requests.Response = self._session.get(
-            url,
-            params=dict(params or {}),
-            hooks={"response": inspect},
-            timeout=(self.limits.connect_s, self.limits.read_s),
-        )
-        if response.status_code not in ALLOWED_CODES:
-            raise FetchError(status_line(response), absent=response.status_code in ABSENT_CODES)
+        response = self._ask(url, params=dict(params or {}), hooks={"response": inspect})
         if values:
             return Reply(values[0], datetime.now(UTC))
         assert isinstance(response, CachedResponse)
         if copy is not None and copy.fetched_at == response.created_at:  # it hasn't changed
             return copy
         return Reply(read(response.content), response.created_at)
+
+    def _ask(self, url: str, **given: Any) -> requests.Response:
+        limits = self.limits
+        response: requests.Response = self._session.get(
+            url, timeout=(limits.connect_s, limits.read_s), **given
+        )
+        if response.status_code not in ALLOWED_CODES:
+            raise FetchError(status_line(response), absent=response.status_code in ABSENT_CODES)
+        return response
 
     def _read(self, response: requests.Response, read: Callable[[bytes], _T]) -> _T:
         if response.content.lstrip()[:1] == b"<":
@@ -388,18 +302,12 @@ class Fetcher:
 
     def download(self, url: str, read: Callable[[bytes], _T]) -> _T:
         """Fetch a large file without keeping a copy in the cache."""
-        with self._lock, self._answering(host_of(url), large=True):
+        with self._answering(host_of(url), large=True):
             self._transport.max_bytes = self.limits.max_download_bytes
             try:
-                response = self._session.get(
-                    url,
-                    headers={"Cache-Control": "no-store"},
-                    timeout=(self.limits.connect_s, self.limits.read_s),
-                )
+                response = self._ask(url, headers={"Cache-Control": "no-store"})
             finally:
                 self._transport.max_bytes = self.limits.max_bytes
-            if response.status_code not in ALLOWED_CODES:
-                raise FetchError(status_line(response), absent=response.status_code in ABSENT_CODES)
             return self._read(response, read)
 
 

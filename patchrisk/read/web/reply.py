@@ -146,11 +146,6 @@ class Endpoints:
         given = {name: environment.get(variable) for name, variable in VARIABLES.items()}
         return cls(**{name: url for name, url in given.items() if url})
 
-    @property
-    def bases(self) -> tuple[str, ...]:
-        """Every address."""
-        return tuple(getattr(self, field.name) for field in fields(self))
-
 
 def _fault(url: str) -> str:
     parts = urlsplit(url)

@@ -89,41 +89,24 @@ _MARK = re.compile(r"[!-~][ -~]{0,199}")  # sent back on renewal, so it must fit
 
 @dataclass(frozen=True)
 class FetchLimits:
-    """How long to wait and how much to take.
+    """How long to wait and how much to take."""
 
-    Parameters
-    ----------
-    connect_s, read_s : float
-        For the connection, and for each pause while reading [s].
-    total_s : float
-        For one answer with everything in it: name look-up, a second try, redirects [s].
-    download_s : float
-        The same for the station list, which is some tens of megabytes, as long as it comes in
-        faster than ``least_rate`` [s].
-    least_rate : float
-        Bytes a second below which a large file counts as not coming at all.
-    hurry_s : float
-        What is left for one answer, at least, after time was lost in this run on answers that
-        did not come: where all services are silent, a morning doesn't wait for each in full [s].
-    run_s : float
-        For all the waiting of one run but that for the station list [s].
-    pause_s : float
-        Before the second and last try after a passing fault [s].
-    lock_s : float
-        For another process that holds the cache [s].
-    max_bytes, max_download_bytes : int
-        Largest body taken, unpacked, and largest station list.
-    """
-
+    # connect_s, read_s: For the connection, and for each pause while reading [s]
     connect_s: float = 5.0
     read_s: float = 8.0
+    # For one answer with everything in it: name look-up, a second try, redirects [s]
     total_s: float = 10.0
+    # The same for the station list, which is some tens of megabytes, as long as it comes in faster
+    # than ``least_rate`` [s]
     download_s: float = 180.0
+    # Bytes a second below which a large file counts as not coming at all
     least_rate: float = 50_000.0
+    # What is left for one answer, at least, after time was lost in this run on answers that did not
+    # come: where all services are silent, a morning doesn't wait for each in full [s]
     hurry_s: float = 2.0
-    run_s: float = 60.0
-    pause_s: float = 1.0
-    lock_s: float = 2.0
+    run_s: float = 60.0  # For all the waiting of one run but that for the station list [s]
+    pause_s: float = 1.0  # Before the second and last try after a passing fault [s]
+    # max_bytes, max_download_bytes: Largest body taken, unpacked, and largest station list
     max_bytes: int = 5_000_000
     max_download_bytes: int = 200_000_000
 

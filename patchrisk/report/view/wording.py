@@ -12,7 +12,8 @@ from patchrisk.core.verdict.judgement import Judgement, in_time_until, look_now,
 from patchrisk.read.area import Area
 from patchrisk.read.diseases import Disease
 from patchrisk.read.diseases.models import Help
-from patchrisk.report.records_words import cover_words, covered_parts
+from patchrisk.report.plan_sentences import covered_parts
+from patchrisk.report.records_words import cover_words
 from patchrisk.report.words import wording_number
 from patchrisk.site_day.judging import verdict_settings
 from patchrisk.site_day.morning import AreaMorning, Morning

@@ -1,34 +1,135 @@
-"""What drives the soil: each day's air, radiation, rain and snow, and the climate of the place."""
+"""What the model of the soil is fed with: its own numbers, and the weather of each day."""
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, fields, replace
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
 from patchrisk.base.units import BoolArray, FloatArray
-from patchrisk.core.soil.parameters import SoilModel
+
+POSITIVE = (
+    "exchange",
+    "deep_exchange",
+    "deep_capacity",
+    "restoring",
+    "snow_scale",
+    "melt",
+    "latent",
+)
+"""Parameters that are above zero; fitted as logarithms."""
+
+SURFACE = (
+    "offset",
+    "sun",
+    "sun_dry",
+    "sun_arid",
+    "sun_wet",
+    "evaporation",
+    "clear_sky",
+    "continental",
+    "exchange_arid",
+    "exchange_rain",
+    "exchange_frost",
+    "exchange_dry",
+)
+DEPTH = ("flux_5", "flux_10", "flux_20", "deep_10", "deep_20")
+SEASON = ("shift", "cos_1", "sin_1", "cos_2", "sin_2")
+"""Corrections that only a site's own log can give; zero in general."""
+
+GENERAL = (*POSITIVE, *SURFACE, *DEPTH)
+NAMES = (*GENERAL, *SEASON)
+
+INPUTS = ("air", "air_solar", "air_rain", "air_rain_solar")
+
+
+@dataclass(frozen=True)
+class Parameters:
+    """A complete set of numbers for the model."""
+
+    inputs: str  # Which inputs it was fitted on: one of `INPUTS`
+    values: Mapping[str, Any]  # By name; the fitting passes arrays, one number a lane
+    errors: Mapping[str, float]  # Standard error of each
+    # Logarithm of the error variance: level, season, aridity, snow cover
+    error_model: Mapping[str, float]
+
+    def __getitem__(self, name: str) -> Any:
+        return self.values[name]
+
+    def with_values(self, values: Mapping[str, Any]) -> "Parameters":
+        """Return a copy with some of the numbers replaced."""
+        return replace(self, values={**self.values, **values})
+
+
+@dataclass(frozen=True)
+class Surface:
+    """Adjustments to the estimate for one piece of turf."""
+
+    # offset_c, offset_sd_c: Difference of the daily mean from the reference plot, and how unsure it
+    # is [degC]
+    offset_c: float
+    offset_sd_c: float
+    shade: float  # Share of the sun kept off, 0 to 1
+    irrigation: float  # Share of the evaporation demand given back as water on days above 8 degC
+    damping_cm: float  # Depth over which the daily range falls to 1/e [cm]
+    # by_range, by_sun: Half the daily range at the surface: per degC of half the air's range, and
+    # per MJ m-2 of radiation
+    by_range: float
+    by_sun: float
+    # By how much the maximum is farther from the mean than half the range, as a share of it
+    skew: float
+    snow_half_cm: float  # Measured depth of snow that halves the exchange with the air [cm]
+
+    def half_range_c(self, range_c: FloatArray, sun_mj: FloatArray, depth_cm: float) -> FloatArray:
+        """Half the daily range at a depth under bare, unfrozen turf [degC]."""
+        surface = self.by_range * range_c / 2 + self.by_sun * (1 - self.shade) * sun_mj
+        return np.asarray(surface * np.exp(-depth_cm / self.damping_cm))
+
+
+@dataclass(frozen=True)
+class Prior:
+    """How far stations differ from the general parameters, in the space of the fit."""
+
+    names: tuple[str, ...]
+    covariance: FloatArray
+
+
+@dataclass(frozen=True)
+class SoilModel:
+    """Every number that the estimate of soil temperature rests on."""
+
+    parameters: Mapping[str, Parameters]  # By the inputs they were fitted on, one of `INPUTS`
+    prior: Prior  # From which a log moves them
+    persistence: Mapping[str, float]  # How the error lasts: days and shares of its three parts
+    calibration: Mapping[str, float]  # Set by hand: what a log may teach, and when it is refused
+    # radiation_with_rain, radiation_air_only, rain_guess: Weights of the guesses of radiation and
+    # rain, where they are not measured
+    radiation_with_rain: tuple[float, ...]
+    radiation_air_only: tuple[float, ...]
+    rain_guess: tuple[float, ...]
+    # What latitude tells of the air's mean and harmonic: at 40 degrees, slope, spread
+    climate: Mapping[str, tuple[float, ...]]
+    plot: Surface  # The plots of the stations that it was fitted on
+
+    def with_parameters(self, own: Parameters) -> "SoilModel":
+        """Return the model with one set of parameters, whatever the inputs."""
+        return replace(self, parameters=dict.fromkeys(INPUTS, own))
+
 
 LEAST_RANGE_C = 0.5
 
 
 @dataclass(frozen=True)
 class Climate:
-    """What a place is like over the years, one number a lane.
+    """What a place is like over the years, one number a lane."""
 
-    Attributes
-    ----------
-    mean_c, cos_c, sin_c : array, (lanes,)
-        Mean of the daily air temperature and its annual harmonic, day 1 January at angle zero
-        [degC].
-    aridity : array, (lanes,)
-        Evaporation demand over demand plus rain: 0 wet to 1 arid.
-    """
-
+    # mean_c, cos_c, sin_c: (lanes,): Mean of the daily air temperature and its annual harmonic, day
+    # 1 January at angle zero [degC]
     mean_c: FloatArray
     cos_c: FloatArray
     sin_c: FloatArray
-    aridity: FloatArray
+    aridity: FloatArray  # (lanes,): Evaporation demand over demand plus rain: 0 wet to 1 arid
 
     @property
     def swing_c(self) -> FloatArray:
@@ -60,32 +161,59 @@ class Forcing:
     southern: BoolArray
 
 
-def prepare(
-    air_min_c: npt.ArrayLike,
-    air_max_c: npt.ArrayLike,
-    *,
-    dates: Any,
-    latitude: npt.ArrayLike,
-    model: SoilModel,
-    rain_mm: npt.ArrayLike | None = None,
-    snow_depth_cm: npt.ArrayLike | None = None,
-    solar_mj_m2: npt.ArrayLike | None = None,
-    climate: Climate | None = None,
-) -> Forcing:
-    """Turn daily weather, (days,) or (days, lanes), into what the soil model needs.
+@dataclass(frozen=True)
+class DailyWeather:
+    """Daily weather of a place, or of places side by side: what the soil is estimated from.
+
+    Arrays are (days,) or (days, lanes), NaN where missing, None where it was never measured.
+
+    Attributes
+    ----------
+    air_min_c, air_max_c : array
+        The day's extremes of air temperature [degC].
+    dates : array of datetime64, (days,)
+        Every day of the span, in order: a DatetimeIndex or an array.
+    latitude : float or array, (lanes,)
+        [degrees north].
+    rain_mm, snow_depth_cm, solar_mj_m2 : array, optional
+        Rain and radiation lower the error; a snow depth replaces the snow reckoned from rain and
+        frost.
+    """
+
+    air_min_c: npt.ArrayLike
+    air_max_c: npt.ArrayLike
+    dates: Any
+    latitude: npt.ArrayLike
+    rain_mm: npt.ArrayLike | None = None
+    snow_depth_cm: npt.ArrayLike | None = None
+    solar_mj_m2: npt.ArrayLike | None = None
+
+    def on(self, days: slice) -> "DailyWeather":
+        """Return the weather of some of its days."""
+
+        def cut(series: npt.ArrayLike | None) -> Any:
+            return None if series is None else np.asarray(series)[days]
+
+        changed = {f.name: cut(getattr(self, f.name)) for f in fields(self) if f.name != "latitude"}
+        return replace(self, **changed)
+
+
+def prepare(weather: DailyWeather, model: SoilModel, climate: Climate | None = None) -> Forcing:
+    """Turn daily weather into what the soil model needs; without a climate, that of its days.
 
     Missing air temperature is bridged inside the model by the departure from the annual
     harmonic, on a straight line between the known days; missing rain and radiation are
     estimated from the daily range, as they are where none was ever measured.
     """
-    low, high = _columns(air_min_c), _columns(air_max_c)
+    low, high = _columns(weather.air_min_c), _columns(weather.air_max_c)
     given_rain, snow, solar = (
-        None if a is None else _columns(a) for a in (rain_mm, snow_depth_cm, solar_mj_m2)
+        None if a is None else _columns(a)
+        for a in (weather.rain_mm, weather.snow_depth_cm, weather.solar_mj_m2)
     )
-    day = np.asarray(dates, "datetime64[D]")
+    day = np.asarray(weather.dates, "datetime64[D]")
     of_year = (day - day.astype("datetime64[Y]")).astype(float) + 1
     angle = (2 * np.pi / 365.25 * of_year)[:, None]
-    lat = np.broadcast_to(np.asarray(latitude, float), low.shape[1:])
+    lat = np.broadcast_to(np.asarray(weather.latitude, float), low.shape[1:])
     known = np.isfinite(low) & np.isfinite(high)
     middle = 0.5 * (low + high)
     place = climate_of(middle, angle, lat, model) if climate is None else climate
@@ -107,7 +235,7 @@ def prepare(
         root = np.sqrt(span)
         columns = [np.ones_like(span), root, span, relative, relative**2]
         weights = model.radiation_air_only
-        if rain_mm is not None:
+        if given_rain is not None:
             columns += [(rain > 1).astype(float), np.log1p(rain)]
             weights = model.radiation_with_rain
         clear = np.clip(sum(w * c for w, c in zip(weights, columns, strict=True)), 0.05, 0.8)
@@ -131,8 +259,8 @@ def prepare(
         known=known,
         climate=place,
         inputs="air"
-        + ("_rain" if rain_mm is not None else "")
-        + ("_solar" if solar_mj_m2 is not None else ""),
+        + ("" if given_rain is None else "_rain")
+        + ("" if solar is None else "_solar"),
         southern=lat < 0,
     )
 
