@@ -91,7 +91,7 @@ def _area(plan: SitePlan, area: AreaPlan, told: set[str], *, full: bool) -> Iter
         on = "; ".join(_applied_words(a, tell.pen, full=full) for a in tanks(area.done))
         yield from wrap(f"On this season: {on}.")
     yield from _cover(area, plan.morning.covers(area.area), tell)
-    for text in (*changes_words(plan, area), *answers_words(area, tell)):
+    for text in (*changes_words(plan, area), *_answers(area, tell)):
         yield from wrap(text, "- ", "  ")
     yield from wrap(bad_days_words(area.bad_days, tell.pen), "- ", "  ")
     for step in steps(plan.morning, area):
@@ -168,7 +168,7 @@ _LEFT = {
 }
 
 
-def answers_words(area: AreaPlan, tell: Teller) -> Iterator[str]:
+def _answers(area: AreaPlan, tell: Teller) -> Iterator[str]:
     """Say what the plan has for each verdict: today's, what waits and why, what is left out."""
     left: dict[Verdict, list[str]] = {}
     for key, answer in area.answers.items():

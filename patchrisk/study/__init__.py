@@ -20,10 +20,10 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from patchrisk.core.skill.cases import tie as tie
-    from patchrisk.core.skill.chances import Belief as Belief
     from patchrisk.core.skill.climatology import normal_openings as normal_openings
     from patchrisk.core.skill.climatology import trends as trends
     from patchrisk.core.skill.climatology import warmest_years as warmest_years
+    from patchrisk.core.skill.measures import Belief as Belief
     from patchrisk.core.skill.scores import assess as assess
     from patchrisk.core.skill.scores import compare_rules as compare_rules
     from patchrisk.study.models import fit_model as fit_model
@@ -39,35 +39,29 @@ if TYPE_CHECKING:
     from patchrisk.study.table_files import read_seasons as read_seasons
 
 _HOMES = {
-    "Days": "patchrisk.study.own_rules",
-    "OwnRule": "patchrisk.study.own_rules",
-    "Backtest": "patchrisk.study.run",
-    "Belief": "patchrisk.core.skill.chances",
-    "assess": "patchrisk.core.skill.scores",
-    "backtest": "patchrisk.study.run",
-    "compare_rules": "patchrisk.core.skill.scores",
-    "fit_model": "patchrisk.study.models",
-    "normal_openings": "patchrisk.core.skill.climatology",
-    "read_disease_observations": "patchrisk.study.observations",
-    "read_seasons": "patchrisk.study.table_files",
-    "sweep_source": "patchrisk.study.sweep_study",
-    "tie": "patchrisk.core.skill.cases",
-    "trends": "patchrisk.core.skill.climatology",
-    "usual_terms": "patchrisk.study.observations",
-    "warmest_years": "patchrisk.core.skill.climatology",
-    "write_study": "patchrisk.study.study",
-    "write_sweep": "patchrisk.study.sweep_study",
+    "patchrisk.core.skill.cases": "tie",
+    "patchrisk.core.skill.climatology": "normal_openings trends warmest_years",
+    "patchrisk.core.skill.measures": "Belief",
+    "patchrisk.core.skill.scores": "assess compare_rules",
+    "patchrisk.study.models": "fit_model",
+    "patchrisk.study.observations": "read_disease_observations usual_terms",
+    "patchrisk.study.own_rules": "Days OwnRule",
+    "patchrisk.study.run": "Backtest backtest",
+    "patchrisk.study.study": "write_study",
+    "patchrisk.study.sweep_study": "sweep_source write_sweep",
+    "patchrisk.study.table_files": "read_seasons",
 }
+_HOME_OF = {name: home for home, names in _HOMES.items() for name in names.split()}
 
-__all__ = list(_HOMES)
+__all__ = sorted(_HOME_OF)
 
 
 def __dir__() -> list[str]:
-    return sorted({*globals(), *_HOMES})
+    return sorted({*globals(), *_HOME_OF})
 
 
 def __getattr__(name: str) -> Any:
     # Only when asked for: the arithmetic needs neither files nor the models of the site file.
-    if name in _HOMES:
-        return getattr(import_module(_HOMES[name]), name)
+    if name in _HOME_OF:
+        return getattr(import_module(_HOME_OF[name]), name)
     raise AttributeError(f"module {__name__!r} has no attribute {name!r}")

@@ -5,6 +5,7 @@ import textwrap
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
+from datetime import date
 from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
@@ -56,7 +57,6 @@ _STYLE: dict[str, Any] = {
     "figure.dpi": 200,  # letters are as wide as in the PNG that is laid out for them
 }
 _NO_BREAK = "\N{NO-BREAK SPACE}"
-_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
 
 @dataclass(frozen=True)
@@ -170,7 +170,7 @@ def date_axis(axes: Axes, which: str, base: str, low: float, high: float) -> Non
 
 def day_month(day: str) -> str:
     """Write MM-DD as ``18 Apr``."""
-    return f"{int(day[3:])} {_MONTHS[int(day[:2]) - 1]}"
+    return f"{int(day[3:])} {date(2000, int(day[:2]), 1):%b}"
 
 
 def wrap_label(text: str, width: int) -> str:

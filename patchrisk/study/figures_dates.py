@@ -46,10 +46,7 @@ def date_figures(
     names: DiseaseNames,
     level: float,
 ) -> Iterator[StudyFigure]:
-    """Draw the opening dates of a disease, on one kind of soil record, where any rule opened.
-
-    Parameters are those of `draw_openings`, of all sites.
-    """
+    """Draw the opening dates of a disease, on one kind of soil record, where any rule opened."""
     sites, meaning = sites_drawn(normal), _drawn_meaning(normal)
     seasons, normal, trend = (t[t["meaning"] == meaning] for t in (seasons, normal, trend))
     opened = normal.dropna(subset="normal_day")
@@ -205,21 +202,14 @@ def draw_latitudes(normal: pd.DataFrame, names: DiseaseNames) -> StudyFigure:
 
 def _alike(normal: pd.DataFrame) -> list[list[str]]:
     """Rules in groups that have the same normal at every site, in order of the median normal."""
-    wide = normal.pivot_table(
-        index="site", columns="rule", values="normal_day", dropna=False, sort=False
-    )
-    starts = normal.groupby("rule", sort=False)["season_first"].first()
+    base, sites = str(normal["season_first"].min()), normal["site"].unique()
     groups: dict[tuple[object, ...], list[str]] = {}
-    for rule in normal["rule"].drop_duplicates():
-        days = wide[rule].fillna(-1.0) if rule in wide else pd.Series(dtype=float)
-        groups.setdefault((starts[rule], *days), []).append(str(rule))
-    base = str(normal["season_first"].min())
-
-    def place(rules: list[str]) -> float:
-        days = normal.loc[normal["rule"] == rules[0], "normal_day"]
-        return float(days.fillna(400).median()) + days_after(base, str(starts[rules[0]]))
-
-    return sorted(groups.values(), key=place)
+    places: dict[str, float] = {}
+    for rule, rows in normal.groupby("rule", sort=False):
+        start, days = str(rows["season_first"].iloc[0]), rows.set_index("site")["normal_day"]
+        groups.setdefault((start, *days.reindex(sites).fillna(-1.0)), []).append(str(rule))
+        places[str(rule)] = float(days.fillna(400).median()) + days_after(base, start)
+    return sorted(groups.values(), key=lambda rules: places[rules[0]])
 
 
 def _spread_out(normal: pd.DataFrame, groups: Sequence[list[str]]) -> Sequence[list[str]]:
@@ -339,14 +329,8 @@ def warmth_figures(
 ) -> Iterator[StudyFigure]:
     """Draw the warmest years of a disease's sites, on one kind of soil record, if there are any.
 
-    Parameters
-    ----------
-    warmest, summary : DataFrame
-        Of `patchrisk.core.skill.climatology`: `warmest_years` and `warmest_by_rule`; that rule is
-        drawn, of those on the time to treat where there are any, which has the most sites.
-    names : DiseaseNames
-    least_years : int
-        Seasons behind a normal, at least.
+    ``warmest`` and ``summary`` are of `warmest_years` and `warmest_by_rule`; that rule is drawn, of
+    those on the time to treat where there are any, which has the most sites.
     """
     if summary.empty:
         return

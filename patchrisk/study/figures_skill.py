@@ -9,9 +9,8 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from patchrisk.base.pen import count_of
-from patchrisk.core.skill.cases import SCORES, RuleCases
-from patchrisk.core.skill.measures import Clusters, Terms, roc_band, roc_curve
-from patchrisk.core.skill.scores import HIT_RATE, Outcome, Skill, outcomes
+from patchrisk.core.skill.measures import Terms, roc_band, roc_curve
+from patchrisk.core.skill.scores import HIT_RATE, SCORES, Cases, Outcome, Skill, outcomes
 from patchrisk.core.skill.sweep import Sweep, Vary
 from patchrisk.study.figure_style import (
     AMOUNT_MAP,
@@ -38,7 +37,7 @@ BAND_DRAWS = 200  # enough for a band to look at
 
 
 def skill_figures(
-    judged: Sequence[tuple[RuleCases, Skill]],
+    judged: Sequence[tuple[Cases, Skill]],
     table: pd.DataFrame,
     names: DiseaseNames,
     terms: Terms,
@@ -59,7 +58,7 @@ def skill_figures(
 
 
 def draw_leads(
-    judged: Sequence[tuple[RuleCases, Skill]], names: DiseaseNames, terms: Terms
+    judged: Sequence[tuple[Cases, Skill]], names: DiseaseNames, terms: Terms
 ) -> StudyFigure:
     """Draw how long before the disease was seen each rule had opened."""
     order = sorted(judged, key=lambda pair: np.nan_to_num(pair[1].lead.value, nan=-1e9))
@@ -69,8 +68,8 @@ def draw_leads(
         axes.axvspan(terms.least_lead, terms.most_lead, color=PALE, alpha=0.6, lw=0)
         texts = []
         for row, (one, skill) in enumerate(order):
-            became = outcomes(one.cases, terms)
-            lead = one.cases.lead[(became != Outcome.UNJUDGED) & one.cases.found]
+            became = outcomes(one, terms)
+            lead = one.lead[(became != Outcome.UNJUDGED) & one.found]
             known = np.sort(lead[~np.isnan(lead)])
             # Points of a row are spread evenly up and down, so that few hide another.
             up = 0.5 * ((0.618 * np.arange(len(known))) % 1 - 0.5)
@@ -99,7 +98,7 @@ def draw_leads(
 
 
 def draw_roc(
-    rules: Sequence[RuleCases],
+    rules: Sequence[Cases],
     table: pd.DataFrame,
     score: str,
     names: DiseaseNames,
@@ -118,20 +117,18 @@ def draw_roc(
     with styled():
         figure, grid = panels(len(shown), widths, 1.85, 0.5, "false-alarm rate", "hit rate")
         for axes, one in zip(grid, shown, strict=True):
-            value, found, cases = one.score(score, terms), one.cases.found, one.cases
+            value = one.score(score, terms)
             known = ~np.isnan(value)
-            value, found = value[known], found[known]
-            clusters = Clusters(cases.season[known], cases.site[known])
             area, *ends = map(float, areas.loc[one.rule])
             text = f"area {area:.2f}"
             if np.isfinite(ends).all():
-                low, high = roc_band(value, found, clusters, at, few)
+                low, high = roc_band(value, one.found, one.clusters, at, few)
                 axes.fill_between(at, low, high, color=COLOURS[4], alpha=0.4, lw=0)
                 text += f" ({ends[0]:.2f} to {ends[1]:.2f})"
             axes.plot([0, 1], [0, 1], color=GREY, lw=0.6, ls=":")
-            axes.plot(*roc_curve(value, found, np.ones(len(value))), color=COLOURS[0])
+            axes.plot(*roc_curve(value, one.found, np.ones(len(value))), color=COLOURS[0])
             axes.set_title(wrap_label(names.alike(one.rules), 30), fontsize=6.5)
-            text += f"\n{found.sum()} with, {(~found).sum()} without"
+            text += f"\n{one.found[known].sum()} with, {(~one.found[known]).sum()} without"
             corner = (0.97, 0.05, "right") if area >= 0.5 else (0.03, 0.97, "left")
             axes.text(corner[0], corner[1], text, ha=corner[2], va="bottom" if corner[1] < 0.5
                       else "top", fontsize=6, transform=axes.transAxes)  # fmt: skip
@@ -142,7 +139,7 @@ def draw_roc(
         f"Does it tell seasons with {names.disease} from those without? ROC curve of "
         f"{SCORES[score]}, by rule, with the area under it and {100 * terms.level:.0f} % "
         f"intervals over draws of seasons and sites (band; none with fewer than "
-        f"{terms.least_seasons} seasons). The landmark is day {shown[0].cases.landmark(terms)} of "
+        f"{terms.least_seasons} seasons). The landmark is day {shown[0].landmark(terms)} of "
         f"the disease's season. Dotted: chance. "
         f"Soil temperature {shown[0].soil}. Rules that answer every case alike share a panel."
         + (

@@ -14,7 +14,6 @@ import platform
 import sys
 from collections.abc import Iterable, Mapping
 from datetime import datetime
-from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any
@@ -183,10 +182,7 @@ def made() -> dict[str, Any]:
     versions = {"patchrisk": __version__, "python": platform.python_version()}
     for name in _COMPUTE:
         if name in sys.modules:
-            try:
-                versions[name] = version(name)
-            except PackageNotFoundError:
-                versions[name] = "unknown"
+            versions[name] = getattr(sys.modules[name], "__version__", "unknown")
     return {"made_at": datetime.now().astimezone().isoformat(timespec="seconds"),
             "made_with": versions}  # fmt: skip
 

@@ -3,7 +3,7 @@
 import hashlib
 import warnings
 from collections.abc import Hashable, Mapping, Sequence
-from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -13,10 +13,10 @@ import pandas as pd
 from patchrisk import __version__
 from patchrisk.base.errors import Fault, InputError
 from patchrisk.base.saving import write_bytes
-from patchrisk.base.units import FloatArray, IntArray
+from patchrisk.base.units import FloatArray
 from patchrisk.core.skill.climatology import season_day
 from patchrisk.study.soil import Block
-from patchrisk.study.sources import Extent, SiteSource, cut_into_parts, digest_of
+from patchrisk.study.sources import SiteSource, cut_into_parts, digest_of
 from patchrisk.study.table_rows import block_of
 from patchrisk.study.tables import SEASON_COLUMNS
 
@@ -42,35 +42,31 @@ _PLACES = {
 _HOUR = np.timedelta64(1, "h")
 
 
-@dataclass(frozen=True)
-class _GridPart:
-    """Some cells of a Dataset; of one backed by Dask they are read when they are judged."""
-
-    source: str
-    data: "xr.Dataset"  # of (time, cell), of these cells, by the names here
-    hourly: bool
-    sites: tuple[str, ...]
-    latitude: FloatArray
-    longitude: FloatArray
-
-    def read(self) -> Block:
-        times = self.data["time"].to_numpy().astype("datetime64[h]")
-        arrays = {str(n): np.asarray(v.transpose("time", "cell").to_numpy(), dtype=float)
-                  for n, v in self.data.data_vars.items()}  # fmt: skip
-        if self.hourly:
-            days, arrays = _standard_days(times, arrays.pop("air"), self.longitude)
-        else:
-            days = times.astype("datetime64[D]")
-        count, cells = len(days), len(self.sites)
-        frame = pd.DataFrame({name: value.ravel() for name, value in arrays.items()})
-        lane = np.tile(np.arange(cells), count)
-        frame = frame.assign(
-            site=np.array(self.sites, dtype=object)[lane],
-            lat=self.latitude[lane],
-            lon=self.longitude[lane],
-            date=np.repeat(days, cells),
-        )
-        return block_of(frame, self.source, self.sites)
+def _read_cells(
+    source: str,
+    hourly: bool,
+    data: "xr.Dataset",
+    sites: Sequence[str],
+    latitude: FloatArray,
+    longitude: FloatArray,
+) -> Block:
+    """Read the cells of a Dataset of (time, cell); backed by Dask, it is read only now."""
+    times = data["time"].to_numpy().astype("datetime64[h]")
+    arrays = {str(n): np.asarray(v.transpose("time", "cell").to_numpy(), dtype=float)
+              for n, v in data.data_vars.items()}  # fmt: skip
+    if hourly:
+        days, arrays = _standard_days(times, arrays.pop("air"), longitude)
+    else:
+        days = times.astype("datetime64[D]")
+    frame = pd.DataFrame({name: value.ravel() for name, value in arrays.items()})
+    lane = np.tile(np.arange(len(sites)), len(days))
+    frame = frame.assign(
+        site=np.array(sites, dtype=object)[lane],
+        lat=latitude[lane],
+        lon=longitude[lane],
+        date=np.repeat(days, len(sites)),
+    )
+    return block_of(frame, source, sites)
 
 
 def _standard_days(
@@ -107,23 +103,12 @@ def open_grid(
 ) -> SiteSource:
     """Cut a grid, or a row of stations, into parts of cells; one backed by Dask is read by part.
 
-    Parameters
-    ----------
-    data : xarray.Dataset
-        With a dimension ``time``, daily or, of the air temperature, hourly in UTC; coordinates of
-        latitude and longitude, of any shape; every variable with CF units. Longitudes may run to
-        360. May be backed by Dask.
-    columns : mapping of str to str
-        What it calls a variable, by our name for the column: ``{"soil_5cm_c": "tsl"}``.
-    missing : sequence of float
-        Numbers that stand for none, in the unit that the variable is in.
-    source, digest : str
-        Named in faults; SHA-256 of the data, made of all of them when not given.
-
-    Raises
-    ------
-    InputError
-        When a dimension, a coordinate, a variable or a unit is lacking.
+    ``data`` have a dimension ``time``, daily or, of the air temperature, hourly in UTC; coordinates
+    of latitude and longitude, of any shape; every variable with CF units. Longitudes may run to
+    360. ``columns`` say what it calls a variable, by our name: ``{"soil_5cm_c": "tsl"}``;
+    ``missing`` numbers, in the unit of the variable, stand for none. ``digest`` is the SHA-256 of
+    the data, made of all of them when not given. InputError when a dimension, a coordinate, a
+    variable or a unit is lacking.
     """
     if "time" not in data.dims or data["time"].dtype.kind != "M":
         cure = "name it time; of another calendar: ds.convert_calendar('standard')"
@@ -164,15 +149,12 @@ def open_grid(
         cells_only = chosen.expand_dims("cell")
     stacked = _in_canonical(cells_only.reset_coords(drop=True), source)
     sites = _names(data, space, place["latitude"], longitude)
-    first, last = (data["time"].to_numpy()[n].astype("datetime64[D]") for n in (0, -1))
-    parts: list[_GridPart] = []
-    at = 0
-    for group in cut_into_parts([Extent(site, first, last) for site in sites]):
-        cells = slice(at, at + len(group))
-        names_, latitude = tuple(sites[cells]), place["latitude"][cells]
-        some = stacked.isel(cell=cells)
-        parts.append(_GridPart(source, some, hourly, names_, latitude, longitude[cells]))
-        at += len(group)
+    ends = (np.full(len(sites), data["time"].to_numpy()[n]) for n in (0, -1))
+    parts = [
+        partial(_read_cells, source, hourly, stacked.isel(cell=cells), sites[cells],
+                place["latitude"][cells], longitude[cells])
+        for cells in cut_into_parts(*ends)
+    ]  # fmt: skip
     if digest is None:
         whole = hashlib.sha256(repr((sorted(names.items()), dict(data.sizes), sites)).encode())
         for name in names:
@@ -300,42 +282,34 @@ def to_dataset(seasons: pd.DataFrame, grid: Mapping[str, Any] | None) -> "xr.Dat
     Dimensions are ``rule`` (disease/rule), ``season`` and the grid's own, else ``site``; the
     variables dates, and ``opening_day`` [days after the season's first day], with CF attributes.
     """
-    import xarray as xr
-
     table = seasons.assign(rule=seasons["disease"].astype(str) + "/" + seasons["rule"].astype(str))
     table["opening_day"] = season_day(
         *(table[name].to_numpy("M8[D]") for name in ("season_first", "opened"))
     )
     shown = ["opened", "opened_earliest", "opened_latest", "opening_day", "days_open",
              "pressure_season", "degree_days_opened", "dating"]  # fmt: skip
-    axes: list[tuple[str, list[Any], IntArray]] = []
-    for name in ("rule", "season"):
-        values = list(dict.fromkeys(table[name])) if name == "rule" else sorted(set(table[name]))
-        axes.append((name, values, pd.Index(values).get_indexer(pd.Index(table[name]))))
+    axes: dict[str, list[Any]] = {
+        "rule": list(dict.fromkeys(table["rule"])),
+        "season": sorted(set(table["season"])),
+    }
     if grid is None:
-        sites = list(dict.fromkeys(table["site"].astype(str)))
-        axes.append(("site", sites, pd.Index(sites).get_indexer(pd.Index(table["site"]))))
+        table["site"] = table["site"].astype(str)
+        axes["site"] = list(dict.fromkeys(table["site"]))
     else:
         for what in ("latitude", "longitude"):
             own = np.asarray(grid[what]["values"], dtype=float)
             turned = (own + 180.0) % 360.0 - 180.0 if what == "longitude" else own
             place = pd.Index(np.round(turned, 5)).get_indexer(pd.Index(table[what].round(5)))
-            axes.append((grid[what]["name"], own.tolist(), place))
-    at, shape = tuple(a[2] for a in axes), tuple(len(a[1]) for a in axes)
-    out = xr.Dataset(coords={name: values for name, values, _ in axes})
+            table[grid[what]["name"]] = own[place]
+            axes[grid[what]["name"]] = own.tolist()
+    out = table.set_index(list(axes))[shown].to_xarray().reindex(axes)
     for name in shown:
-        column = table[name]
-        kind = column.dtype.kind
-        empty: Any = np.datetime64("NaT", "s") if kind == "M" else np.nan if kind in "if" else ""
-        cells = np.full(shape, empty, dtype="M8[s]" if kind == "M" else float if kind in "if" else
-                        object)  # fmt: skip
-        cells[at] = column.to_numpy("M8[s]") if kind == "M" else column.to_numpy()
+        kind = table[name].dtype.kind
+        laid = out[name] if kind == "M" else out[name].astype(float) if kind in "if" else (
+            out[name].fillna("").astype(str))  # fmt: skip
         words = SEASON_COLUMNS.get(name, "first opening, days after the season's first day")
-        attributes = {"long_name": words} | (
-            {"units": _RESULT_UNITS[name]} if name in _RESULT_UNITS else {}
-        )
-        out[name] = (tuple(a[0] for a in axes), cells if kind in "Mif" else cells.astype(str),
-                     attributes)  # fmt: skip
+        units = {"units": _RESULT_UNITS[name]} if name in _RESULT_UNITS else {}
+        out[name] = laid.assign_attrs(long_name=words, **units)
     out["rule"].attrs = {"long_name": "disease and rule"}
     out["season"].attrs = {"long_name": "year in which the season began"}
     units = {"latitude": "degrees_north", "longitude": "degrees_east"}

@@ -28,8 +28,7 @@ from patchrisk.base.units import BoolArray, DayArray, FloatArray
 from patchrisk.core.counters import compare, longest_run
 from patchrisk.core.rules.rule import REFERENCE_CM, Cardinal, relative_rate
 from patchrisk.core.skill.cases import blocks_of_space
-from patchrisk.core.skill.chances import RATIOS, Brier, brier, expected_cost
-from patchrisk.core.skill.measures import Terms, roc_area
+from patchrisk.core.skill.measures import RATIOS, Brier, Terms, brier, expected_cost, roc_area
 from patchrisk.read.diseases import load_library
 from patchrisk.study.observations import read_disease_observations, usual_terms
 from patchrisk.study.soil import Block, SoilChoice, site_soils
@@ -60,27 +59,14 @@ LeaveOut = Literal["season", "place", "block"]
 class ModelSkill:
     """Chances of disease in cases that the model had not seen, and how right they were.
 
-    Parameters
-    ----------
-    disease : str
-        Its key.
-    form : {"season", "week"}
-    leave_out : {"season", "place", "block"}
-    table : DataFrame
-        A row for each case, or each week of it until the disease was seen, or was last looked for
-        in vain: ``place, season, week, found``, the features, ``chance`` [1].
-    scores : mapping of str to Brier
-        Of ``model``; ``climatology`` (the share of the rows fitted on); by the week ``calendar``
-        (that share in the same week); ``always``, ``never``.
-    decisions : DataFrame
-        ``ratio`` (cost of acting over the loss averted), and of each ``name`` the ``cost`` and
-        ``net_benefit`` of `patchrisk.core.skill.chances.expected_cost`.
-    area : float
-        Under the ROC curve of the model's chances [1].
-    landmark : int
-        Day of the disease's season.
-    left_out : int
-        Rows without weather enough; in the others a missing day counts as the mean of the known.
+    ``table`` has a row for each case, or each week of it until the disease was seen, or was last
+    looked for in vain: ``place, season, week, found``, the features, ``chance`` [1]. ``scores`` are
+    of ``model``; ``climatology`` (the share of the rows fitted on); by the week ``calendar`` (that
+    share in the same week); ``always``, ``never``. ``decisions`` has ``ratio`` (cost of acting over
+    the loss averted), and of each ``name`` the ``cost`` and ``net_benefit`` of
+    `patchrisk.core.skill.measures.expected_cost`. ``area`` is that under the ROC curve of the
+    model's chances [1], ``landmark`` a day of the disease's season, ``left_out`` the rows without
+    weather enough; in the others a missing day counts as the mean of the known.
     """
 
     disease: str

@@ -76,18 +76,10 @@ def sites_in(tables: Iterable[pd.DataFrame]) -> dict[str, float]:
 def read_disease_observations(
     path: Path, places: Mapping[str, float], library: Library, today: date
 ) -> pd.DataFrame:
-    """Read a file of observations and bring it to one row a place, disease and season.
+    """Read a CSV of observations and bring it to one row a place, disease and season.
 
-    Parameters
-    ----------
-    path : Path
-        A CSV file; see the module for its columns.
-    places : mapping of str to float
-        The sites that may be named, each with its latitude [degrees north].
-    library : Library
-        The diseases that may be named.
-    today : date
-        Later dates are refused.
+    ``places`` and ``library`` are the sites, each with its latitude [degrees north], and the
+    diseases that may be named. Dates after ``today`` are refused.
 
     Returns
     -------
@@ -99,16 +91,11 @@ def read_disease_observations(
         given), ``counts`` (bool: False for a look in vain outside the months in which the disease
         shows, which is no absence), ``lines`` (where it stands in the file).
         The season of a disease is the shortest that holds those of its rules on infection and on
-        treatment.
-
-    Raises
-    ------
-    InputError
-        With every fault of the file in one go: its row, column, what was found, what to write.
+        treatment. InputError with every fault of the file in one go.
     """
     source = str(path)
     lines, faults = _read_lines(path)
-    seasons: dict[str, Season | None] = {}
+    seasons = {key: _season_of(disease) for key, disease in library.diseases.items()}
     rows: list[_Row] = []
     for line, cells in lines:
         row = _read_row(source, line, cells, places, library, seasons, today)
@@ -172,7 +159,7 @@ def _read_row(
     cells: Mapping[str, str],
     places: Mapping[str, float],
     library: Library,
-    seasons: dict[str, Season | None],
+    seasons: Mapping[str, Season | None],
     today: date,
 ) -> _Row | list[Fault]:
     faults: list[Fault] = []
@@ -182,9 +169,8 @@ def _read_row(
 
     place = _find_place(cells.get("place", ""), places, fault)
     disease = _find_disease(cells.get("disease", ""), library, fault)
-    if disease is not None and disease not in seasons:
-        seasons[disease] = _season_of(library.diseases[disease])
-    if disease is not None and seasons[disease] is None:
+    season = None if disease is None else seasons[disease]
+    if disease is not None and season is None:
         fault("disease", f"{disease} has no rules", "take the row out: nothing can be tested")
     first, looked = cells.get("first_seen", ""), cells.get("looked", "")
     amount = cells.get("incidence", "")
@@ -205,13 +191,8 @@ def _read_row(
         fault("looked", "an incidence without its date", "write the date of the look")
     else:
         fault("first_seen", "no date", "write first_seen, or looked and incidence")
-    if faults:
+    if faults or place is None or disease is None or season is None or day is None:
         return faults
-    assert place is not None
-    assert disease is not None
-    assert day is not None
-    season = seasons[disease]
-    assert season is not None
     on = np.datetime64(day, "D")
     years, starts, _ = season_spans(season, on, on, southern=places[place] < 0)
     last = int(np.flatnonzero(starts <= on)[-1])
@@ -360,12 +341,8 @@ _GENERAL = (
 def usual_terms(lead: tuple[int, int] | None = None, disease: Disease | None = None) -> Terms:
     """Return the terms that the rules of a disease are judged by.
 
-    Parameters
-    ----------
-    lead : (int, int), optional
-        Least and most days of use from opening to sight, instead of those of the files [days].
-    disease : Disease, optional
-        Whose lags give the range; without it, or without lags, it is the general one.
+    ``lead`` are the least and most days of use from opening to sight [days]; when not given they
+    are those of the disease's lags, and without any the general range.
     """
     numbers = load_numbers("skill")
     span = None if disease is None else disease.expression.lag_days(*_EVENTS)

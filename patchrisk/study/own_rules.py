@@ -43,20 +43,10 @@ class Days:
 class OwnRule:
     """A rule that is a function: the window opens on the day that completes its days in a row.
 
-    Parameters
-    ----------
-    function : callable
-        From `Days` to whether each day meets the rule: bool, or 1, 0 and NaN for unknown,
-        (days, sites). Over several processes it must be one of a module, not a lambda.
-    id : str, optional
-        The function's name when not given.
-    season : Season
-        First and last day, (month, day) each, in the north.
-    days : int
-        In a row [days].
-    depths_cm : tuple of float
-        Depths of soil that the function asks for [cm].
-    meaning : {"infect", "treat", "express"}
+    ``function`` goes from `Days` to whether each day meets the rule: bool, or 1, 0 and NaN for
+    unknown, (days, sites); over several processes it must be one of a module, not a lambda. ``id``
+    is its name when not given. ``season`` has its first and last day, (month, day) each, in the
+    north; ``days`` are those in a row, ``depths_cm`` those of the soil that the function asks for.
     """
 
     function: Callable[[Days], Any]

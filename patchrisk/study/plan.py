@@ -40,7 +40,7 @@ from patchrisk.study.soil import Block, SoilChoice, site_soils
 from patchrisk.study.sources import Part
 from patchrisk.study.table_files import Form, part_bytes
 from patchrisk.study.table_rows import AllLeftOutError
-from patchrisk.study.tables import SEASONS_LAYOUT, VERDICTS_LAYOUT, seasons_table, verdicts_table
+from patchrisk.study.tables import LAYOUTS, seasons_table, verdicts_table
 
 _NUMBERS = (
     "grasses",
@@ -82,7 +82,7 @@ class BacktestPlan:
     draws: int = 0
     seed: int = 1
 
-    def tables(self, block: Block) -> tuple[pd.DataFrame, pd.DataFrame]:
+    def tables(self, block: Block) -> list[pd.DataFrame]:
         """Return the seasons of a block of sites by rule, and the verdicts on them."""
         seasons, verdicts = [], []
         if self.shift_air_c:
@@ -121,9 +121,8 @@ class BacktestPlan:
                 max_change_c=self.settings.max_change_c,
             )
             verdicts.append(verdicts_table(block, soil, of_infections, self.years))
-        if len(seasons) == 1:
-            return seasons[0], verdicts[0]
-        return SEASONS_LAYOUT.joined(seasons), VERDICTS_LAYOUT.joined(verdicts)
+        both = list(zip(LAYOUTS, (seasons, verdicts), strict=True))
+        return [some[0] if len(some) == 1 else layout.joined(some) for layout, some in both]
 
     def described(self) -> dict[str, Any]:
         """Return everything that the numbers hang on, for the metadata file."""
@@ -323,33 +322,27 @@ class PartJob:
             cure = "install the same version on every worker"
             raise UnavailableError(Fault("--scheduler", "", found, cure))
         try:
-            block = self.part.read()
+            block = self.part()
         except AllLeftOutError as error:
-            seasons, verdicts = SEASONS_LAYOUT.empty(), VERDICTS_LAYOUT.empty()
+            tables = [layout.empty() for layout in LAYOUTS]
             note: dict[str, Any] = dict.fromkeys(("sites", "sites_without_soil", "site_days"), 0)
             note |= {"set_aside": {}, "left_out": list(map(astuple, error.faults))}
         else:
-            seasons, verdicts = self.plan.tables(block)
+            tables = self.plan.tables(block)
             note = {
                 "sites": len(block.sites),
-                "sites_without_soil": len(set(block.sites) - set(seasons["site"])),
+                "sites_without_soil": len(set(block.sites) - set(tables[0]["site"])),
                 "site_days": int((block.last - block.first + 1).sum()),
                 "set_aside": dict(block.set_aside),
                 "left_out": list(map(astuple, block.left_out)),
             }
-        return PartResult(
-            number=self.number,
-            seasons=part_bytes(seasons, self.form),
-            verdicts=part_bytes(verdicts, self.form),
-            note=note,
-        )
+        return PartResult(self.number, [part_bytes(one, self.form) for one in tables], note)
 
 
 @dataclass(frozen=True)
 class PartResult:
-    """A judged part: its tables as the bytes of files, and what is to be said of it."""
+    """A judged part: its tables, by `LAYOUTS`, as bytes of files, and what is to be said of it."""
 
     number: int
-    seasons: bytes
-    verdicts: bytes
+    tables: Sequence[bytes]
     note: Mapping[str, Any]

@@ -4,6 +4,7 @@ import io
 import json
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -27,15 +28,14 @@ from patchrisk.study.table_files import (
     read_table,
 )
 from patchrisk.study.tables import (
+    LAYOUTS,
     SEASON_COLUMNS,
     SEASONS_LAYOUT,
     VERDICT_ASSUMPTIONS,
     VERDICT_COLUMNS,
-    VERDICTS_LAYOUT,
     SeasonCounts,
-    TableLayout,
 )
-from patchrisk.study.workers import how_many, over_cluster, over_processes
+from patchrisk.study.workers import how_many, judge
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -71,22 +71,17 @@ _Progress = Callable[[int, int], None]
 class Backtest:
     """The result of a backtest: its tables, and what was done with what.
 
-    Parameters
-    ----------
-    metadata : dict
-        What was done with what; the same as ``metadata.json``.
-    folder : Path or None
-        Where the tables are; None when nothing was written.
+    ``metadata`` is the same as ``metadata.json``; ``folder`` is None when nothing was written.
     """
 
     metadata: dict[str, Any]
     folder: Path | None
-    held: tuple[pd.DataFrame, pd.DataFrame] | None = None
+    held: Sequence[pd.DataFrame] | None = None
 
     @property
     def seasons(self) -> pd.DataFrame:
         """A row for each site, soil, rule and season: `patchrisk.study.tables.SEASON_COLUMNS`."""
-        return self._table(0, SEASONS_LAYOUT)
+        return self._table(0)
 
     @property
     def verdicts(self) -> pd.DataFrame:
@@ -94,26 +89,19 @@ class Backtest:
 
         See `patchrisk.study.tables.VERDICT_COLUMNS`.
         """
-        return self._table(1, VERDICTS_LAYOUT)
+        return self._table(1)
 
-    def _table(self, place: int, layout: TableLayout) -> pd.DataFrame:
+    def _table(self, place: int) -> pd.DataFrame:
         if self.held is not None:
             return self.held[place]
         assert self.folder is not None
-        return read_table(self.folder, layout)
+        return read_table(self.folder, LAYOUTS[place])
 
     def to_dataset(self, soil: str | None = None) -> "xr.Dataset":
         """Lay the seasons out as a Dataset, on the grid of the source where it had one.
 
-        Parameters
-        ----------
-        soil : str, optional
-            "measured", "modelled" or "mixed", where there are several.
-
-        Raises
-        ------
-        ValueError
-            When there are several and none is named.
+        ValueError when there is soil of several kinds, "measured", "modelled" or "mixed", and none
+        is named.
         """
         from patchrisk.study.grids import to_dataset
 
@@ -159,9 +147,8 @@ def backtest(
         its shape); a grid or a row of stations: a Dataset, NetCDF or Zarr
         (`patchrisk.study.grids.open_grid`).
     out : path, optional
-        Folder for ``seasons`` and ``verdicts``, each as Parquet and CSV, and ``metadata.json``;
-        made if need be. Without it the tables are kept in memory. A run that was stopped goes
-        on from its parts.
+        Folder for the tables and ``metadata.json``; made if need be. Without it they are kept in
+        memory. A run that was stopped goes on from its parts.
     rules : path, Rule, OwnRule, function, or several of them, optional
         Your own, told under the disease ``own``: a TOML file of ``[[window]]`` alone, a `Rule`, or
         a function of `patchrisk.study.own_rules.Days`. With them the published rules are left out,
@@ -179,13 +166,11 @@ def backtest(
         The turf that verdicts are on: its seasons, rules and susceptibility. Without it each
         disease is judged on its most susceptible grass.
     shift_air_c : float or tuple of 12 float
-        A scenario: so much is added to the air temperature of every day, or to that of January's
-        to December's, before the soil is modelled from it [degC]; of modelled soil alone.
-    quantile_map : sequence of Path
-        Scenarios: runs of climate models, each brought to the sites by what was measured there
-        and judged in its place; see `patchrisk.study.scenarios.scenario_source`.
-    reference : (int, int)
-        First and last year in which they are compared with what was measured.
+        A scenario of modelled soil alone: so much is added to the air temperature of every day, or
+        to that of January's to December's [degC].
+    quantile_map, reference
+        Scenarios: runs of climate models, and the first and last year in which they are compared
+        with what was measured; see `patchrisk.study.scenarios.scenario_source`.
     draws : int
         Draws of the error of modelled soil, for the quantiles of each opening; 0 for none. The
         time goes up with them.
@@ -195,12 +180,9 @@ def backtest(
         Numbers that stand for missing in a table or a grid, such as -9999.
     forms : sequence of {"parquet", "csv"}, optional
         Tables to write; both where Parquet can be written.
-    workers : int
-        Processes. More than one need a script whose work is under ``if __name__ == "__main__"``.
-    memory_gb : float
-        Ceiling of the memory of all processes together [GB]; it limits how many there are.
-    scheduler : str, optional
-        Address of a Dask scheduler, whose workers then do the parts; see
+    workers, memory_gb, scheduler
+        Processes, as many as the memory of all together allows [GB]: more than one need a script
+        whose work is under ``if __name__ == "__main__"``. Or the address of a Dask scheduler; see
         `patchrisk.study.workers`.
     offline : bool
         Of a site file: ask no weather service.
@@ -208,10 +190,6 @@ def backtest(
         Kept in the metadata.
     progress : callable, optional
         Told how many parts are done, of how many.
-
-    Returns
-    -------
-    Backtest
 
     Raises
     ------
@@ -242,14 +220,7 @@ def backtest(
     }
     form = part_form()
     jobs = [PartJob(n, part, plan, form) for n, part in enumerate(opened.parts)]
-
-    def run(some: Sequence[PartJob]) -> Iterator[PartResult]:
-        if scheduler is not None:
-            return over_cluster(some, scheduler)
-        if min(processes, len(jobs)) > 1:
-            return over_processes(some, processes)
-        return (job.run() for job in some)
-
+    run = partial(judge, processes=processes, scheduler=scheduler)
     if out is None:
         return _in_memory(jobs, run, described, command, progress)
     wanted = tuple(forms or dict.fromkeys((form, "csv")))
@@ -278,20 +249,16 @@ def _in_memory(
         done[result.number] = result
         if progress is not None:
             progress(len(done), len(jobs))
-    results = [done[job.number] for job in jobs]
-    form = jobs[0].form
-    seasons, verdicts = (
-        layout.joined([read_part(io.BytesIO(part), form, layout) for part in parts])
-        for layout, parts in (
-            (SEASONS_LAYOUT, [result.seasons for result in results]),
-            (VERDICTS_LAYOUT, [result.verdicts for result in results]),
-        )
-    )
+    results, form = [done[job.number] for job in jobs], jobs[0].form
+    tables = [
+        layout.joined([read_part(io.BytesIO(one.tables[n]), form, layout) for one in results])
+        for n, layout in enumerate(LAYOUTS)
+    ]
     counts = SeasonCounts()
-    counts.add(seasons)
-    _refuse_nothing([result.note for result in results])
-    metadata = _metadata(described, command, [result.note for result in results], counts)
-    return Backtest(metadata, None, (seasons, verdicts))
+    counts.add(tables[0])
+    notes = [result.note for result in results]
+    _refuse_nothing(notes)
+    return Backtest(_metadata(described, command, notes, counts), None, tables)
 
 
 def _in_folder(
@@ -306,34 +273,31 @@ def _in_folder(
 ) -> Backtest:
     folder = Folder(out)
     _same_run(folder, described)
-    layouts = (SEASONS_LAYOUT, VERDICTS_LAYOUT)
-    tables = [f"{layout.name}.{form}" for layout in layouts for form in forms]
+    tables = [f"{layout.name}.{form}" for layout in LAYOUTS for form in forms]
     folder.check(tables, inputs)
     if folder.about.get("finished") and all((out / name).is_file() for name in tables):
         folder.remove("parts/")  # where it was stopped before they were
         return Backtest(folder.about, out)
     form = jobs[0].form
-    seasons, verdicts = (
-        {job.number: part_file(layout, job.number, form) for job in jobs} for layout in layouts
-    )
+    parts = [{job.number: part_file(one, job.number, form) for job in jobs} for one in LAYOUTS]
     notes = {job.number: part_file(SEASONS_LAYOUT, job.number, "json") for job in jobs}
     folder.about = _metadata(described, command, [], None)
-    folder.announce([*seasons.values(), *verdicts.values(), *notes.values()], inputs)
-    waiting = [job for job in jobs if not (out / seasons[job.number]).is_file()]
+    folder.announce([name for some in (*parts, notes) for name in some.values()], inputs)
+    waiting = [job for job in jobs if not (out / parts[0][job.number]).is_file()]
     finished = len(jobs) - len(waiting)
     try:
         for done in run(waiting):
-            # The note first: that the seasons are there says that the part is done.
+            # The seasons last: that they are there says that the part is done.
             write_text(out / notes[done.number], json.dumps(done.note, ensure_ascii=False))
-            write_bytes(out / verdicts[done.number], done.verdicts)
-            write_bytes(out / seasons[done.number], done.seasons)
+            for names, content in reversed(list(zip(parts, done.tables, strict=True))):
+                write_bytes(out / names[done.number], content)
             finished += 1
             if progress is not None:
                 progress(finished, len(jobs))
         folder.announce(tables, inputs)
         counts, _ = (
-            merge_parts([out / name for name in parts.values()], form, out, forms, layout)
-            for layout, parts in zip(layouts, (seasons, verdicts), strict=True)
+            merge_parts([out / name for name in names.values()], form, out, forms, layout)
+            for layout, names in zip(LAYOUTS, parts, strict=True)
         )
     except InputError:
         if not finished:

@@ -13,7 +13,8 @@ in quantiles and extremes? J. Climate 28: 6938-6959; equations 3 to 6 (their num
 
 import hashlib
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -49,12 +50,8 @@ def scenario_source(
 
     ``models`` are tables or grids as `patchrisk.study.run.backtest` takes them, a member of the
     ensemble each; a site takes the cell that lies nearest, and is then called NAME by MODEL. Both
-    are compared from the first to the last year of ``reference``.
-
-    Raises
-    ------
-    InputError
-        When the soil wanted is not modelled, the period too short, or a model's file faulty.
+    are compared from the first to the last year of ``reference``. InputError when the soil wanted
+    is not modelled, the period too short, or a model's file faulty.
     """
     faults, least = [], round(load_numbers("skill")["least_years"].value)
     span, stems = "{}-{}".format(*reference), [path.stem for path in models]
@@ -70,8 +67,11 @@ def scenario_source(
     if faults:
         raise InputError(faults)
     opened = [open_source(path, {}, offline=True) for path in models]
-    members = list(zip(opened, stems, strict=True))
-    parts = [_ScenarioPart(part, *one, reference) for one in members for part in source.parts]
+    parts = [
+        partial(_mapped, part, model, member, reference)
+        for model, member in zip(opened, stems, strict=True)
+        for part in source.parts
+    ]
     digest = hashlib.sha256("".join([source.digest, *(m.digest for m in opened)]).encode())
     name = f"{source.name}; climate of {', '.join(m.name for m in opened)}"
     kind = f"{source.kind}, under models mapped by quantiles of {span}"
@@ -79,55 +79,47 @@ def scenario_source(
     return SiteSource(name, kind, parts, digest.hexdigest(), source.not_read, grid)
 
 
-@dataclass(frozen=True)
-class _ScenarioPart:
-    observed: Part
-    model: SiteSource
-    member: str
-    reference: tuple[int, int]
-
-    def read(self) -> Block:
-        seen, said = self.observed.read(), [part.read() for part in self.model.parts]
-        days, low, high, far_km = _nearest(said, seen.latitude, seen.longitude)
-        limits, least = load_numbers("scenarios"), load_numbers("skill")["least_years"].value
-        both = (seen.dates, seen.air_max_c - seen.air_min_c), (days, high - low)
-        years = np.minimum(*(_years_known(*one, self.reference) for one in both))
-        faults, kept = [], []
-        for n, site in enumerate(seen.sites):
-            if far_km[n] > limits["farthest"].value:
-                found = f"the nearest cell is {far_km[n]:.0f} km off"
-                cure = "give a run that reaches it"
-            elif years[n] < least:
-                found = "fewer than {:.0f} whole years of {}-{} there".format(
-                    least, *self.reference
-                )
-                cure = "write other years as --reference"
-            else:
-                kept.append(n)
-                continue
-            faults.append(Fault(self.model.name, f"site {site}", found, cure))
-        if not kept:
-            raise AllLeftOutError([*faults, *seen.left_out])
-        measured = seen.air_min_c[:, kept], seen.air_max_c[:, kept]
-        low, high = map_air(seen.dates, measured, days, (low[:, kept], high[:, kept]),
-                            self.reference)  # fmt: skip
-        known, nothing = ~np.isnan(high), np.full(high.shape, np.nan)
-        return replace(
-            seen,
-            sites=[f"{seen.sites[n]}{BY}{self.member}" for n in kept],
-            latitude=seen.latitude[kept],
-            longitude=seen.longitude[kept],
-            dates=days,
-            first=known.argmax(axis=0),
-            last=len(days) - 1 - known[::-1].argmax(axis=0),
-            air_min_c=low,
-            air_max_c=high,
-            rain_mm=nothing,
-            solar_mj_m2=nothing,
-            soil_moisture=None,
-            probes=[],
-            left_out=(*faults, *seen.left_out),
-        )
+def _mapped(observed: Part, model: SiteSource, member: str, reference: tuple[int, int]) -> Block:
+    """Read some sites as measured, and map a model's climate to them."""
+    seen, said = observed(), [part() for part in model.parts]
+    days, low, high, far_km = _nearest(said, seen.latitude, seen.longitude)
+    limits, least = load_numbers("scenarios"), load_numbers("skill")["least_years"].value
+    both = (seen.dates, seen.air_max_c - seen.air_min_c), (days, high - low)
+    years = np.minimum(*(_years_known(*one, reference) for one in both))
+    faults, kept = [], []
+    for n, site in enumerate(seen.sites):
+        if far_km[n] > limits["farthest"].value:
+            found = f"the nearest cell is {far_km[n]:.0f} km off"
+            cure = "give a run that reaches it"
+        elif years[n] < least:
+            found = "fewer than {:.0f} whole years of {}-{} there".format(least, *reference)
+            cure = "write other years as --reference"
+        else:
+            kept.append(n)
+            continue
+        faults.append(Fault(model.name, f"site {site}", found, cure))
+    if not kept:
+        raise AllLeftOutError([*faults, *seen.left_out])
+    measured = seen.air_min_c[:, kept], seen.air_max_c[:, kept]
+    low, high = map_air(seen.dates, measured, days, (low[:, kept], high[:, kept]),
+                        reference)  # fmt: skip
+    known, nothing = ~np.isnan(high), np.full(high.shape, np.nan)
+    return replace(
+        seen,
+        sites=[f"{seen.sites[n]}{BY}{member}" for n in kept],
+        latitude=seen.latitude[kept],
+        longitude=seen.longitude[kept],
+        dates=days,
+        first=known.argmax(axis=0),
+        last=len(days) - 1 - known[::-1].argmax(axis=0),
+        air_min_c=low,
+        air_max_c=high,
+        rain_mm=nothing,
+        solar_mj_m2=nothing,
+        soil_moisture=None,
+        probes=[],
+        left_out=(*faults, *seen.left_out),
+    )
 
 
 def _nearest(

@@ -25,28 +25,12 @@ SoilChoice = Literal["either", "measured", "modelled", "both"]
 class Block:
     """Daily weather and soil of some sites on common days; series are (days, sites), NaN unknown.
 
-    Parameters
-    ----------
-    sites : sequence of str
-    latitude, longitude : ndarray of float, shape (sites,)
-        [degrees north, east]; longitude NaN where not known.
-    dates : ndarray of datetime64[D], shape (days,)
-        Consecutive days.
-    first, last : ndarray of int, shape (sites,)
-        Index of the first and the last day of each site's own record.
-    air_min_c, air_max_c, rain_mm, solar_mj_m2 : ndarray of float
-    probes : sequence of Probe
-        Soil as measured.
-    diffusivity_m2_s : float
-        Of the root zone, by which measured soil is moved to other depths [m2/s].
-    model, surface
-        The soil model, and the sites' turf where it is not a station's plot.
-    set_aside : mapping of str to int
-        By column, how many values can't be true and were taken as missing.
-    left_out : sequence of Fault
-        Of the sites that are not in it.
-    soil_moisture : ndarray of float, or None
-        Share of the volume [m3/m3], for rules and models that ask for it.
+    ``latitude`` and ``longitude``, (sites,), are degrees north and east; longitude NaN where not
+    known. ``first`` and ``last``, (sites,), are rows of ``dates``, the ends of each site's own
+    record. ``probes`` are soil as measured, moved to other depths by ``diffusivity_m2_s`` of the
+    root zone; ``surface`` is the sites' turf where it is not a station's plot; ``soil_moisture`` a
+    share of the volume [m3/m3]. ``set_aside`` says, by column, how many values can't be true and
+    were taken as missing, ``left_out`` why sites are not in it.
     """
 
     sites: Sequence[str]

@@ -7,16 +7,18 @@ the last bit. Tables are read by `patchrisk.study.table_sources`, grids by `patc
 
 import hashlib
 import re
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields
 from datetime import datetime
+from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Protocol
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
 
 from patchrisk.base.errors import Fault, InputError, unreadable
+from patchrisk.base.units import DayArray
 from patchrisk.study.folder import sha256_of
 from patchrisk.study.soil import Block
 from patchrisk.study.table_rows import WEATHER_QUANTITIES, AllLeftOutError, block_of
@@ -28,12 +30,11 @@ MOST_SITE_DAYS = 1_250_000  # of a part: a process then takes up to 0.8 GB
 _LEAST_SITE_DAYS, _FEWEST_PARTS = 100_000, 8
 
 
-class Part(Protocol):
-    """Some sites that are read and judged together; small enough to be sent to a process."""
+Part = Callable[[], Block]
+"""Reads some sites, which are judged together; InputError with every fault found in them.
 
-    def read(self) -> Block:
-        """Read the days of the sites; InputError with every fault found in them."""
-        ...
+Small enough to be sent to a process.
+"""
 
 
 @dataclass(frozen=True)
@@ -53,32 +54,21 @@ class SiteSource:
     grid: Mapping[str, Any] | None = None
 
 
-@dataclass(frozen=True)
-class Extent:
-    """First and last day of one site's record."""
+def cut_into_parts(first: DayArray, last: DayArray) -> Iterator[slice]:
+    """Cut sites, of which there is at least one, into runs that make one part each.
 
-    site: str
-    first: np.datetime64
-    last: np.datetime64
-
-
-def cut_into_parts(extents: Sequence[Extent]) -> Iterator[Sequence[Extent]]:
-    """Cut sites, of which there is at least one, into runs that make one part each."""
-
-    def days(first: np.datetime64, last: np.datetime64) -> int:
-        return int((last - first).astype("timedelta64[D]").astype(int)) + 1
-
-    total = sum(days(e.first, e.last) for e in extents)
+    ``first`` and ``last`` are the ends of each site's record, (sites,).
+    """
+    begins, ends = (days.astype("M8[D]").astype(int).tolist() for days in (first, last))
+    total = sum(ends) - sum(begins) + len(ends)
     most = min(MOST_SITE_DAYS, max(_LEAST_SITE_DAYS, total // _FEWEST_PARTS))
-    part: list[Extent] = []
-    begin, end = extents[0].first, extents[0].last
-    for extent in extents:
-        begin, end = min(begin, extent.first), max(end, extent.last)
-        if part and days(begin, end) * (len(part) + 1) > most:
-            yield part
-            part, begin, end = [], extent.first, extent.last
-        part.append(extent)
-    yield part
+    start, begin, end = 0, begins[0], ends[0]
+    for n, own in enumerate(zip(begins, ends, strict=True)):
+        begin, end = min(begin, own[0]), max(end, own[1])
+        if n > start and (end - begin + 1) * (n - start + 1) > most:
+            yield slice(start, n)
+            start, (begin, end) = n, own
+    yield slice(start, len(ends))
 
 
 def open_source(
@@ -90,10 +80,7 @@ def open_source(
 ) -> SiteSource:
     """Tell what a source is, and cut it into parts; ``missing`` numbers stand for none.
 
-    Raises
-    ------
-    InputError
-        When it is none of the kinds that can be read, or faulty.
+    InputError when it is none of the kinds that can be read, or faulty.
     """
     from patchrisk.study import grids, table_sources
 
@@ -117,9 +104,9 @@ def open_source(
     if kind == ".toml":
         return _open_site(path, datetime.now().astimezone(), offline=offline)
     if stations:
-        if not (files := _daily_files(path)):
+        if not (named := _daily_files(path)):
             raise InputError(Fault(str(path), "", "nothing to read in this folder", kinds))
-        return _open_uscrn(path, files)
+        return _open_uscrn(path, named)
     try:
         if kind == ".csv" and path.is_file():
             return table_sources.open_csv(path, columns, missing)
@@ -137,7 +124,7 @@ def read_all(parts: Sequence[Part]) -> tuple[list[Block], list[Fault]]:
     blocks, faults = list[Block](), list[Fault]()
     for part in parts:
         try:
-            blocks.append(part.read())
+            blocks.append(part())
             faults += blocks[-1].left_out
         except AllLeftOutError as error:
             faults += error.faults
@@ -153,12 +140,8 @@ def digest_of(files: Iterable[Path]) -> str:
     return whole.hexdigest()
 
 
-@dataclass(frozen=True)
-class _OwnPart:
-    block: Block
-
-    def read(self) -> Block:
-        return self.block
+def _given(block: Block) -> Block:
+    return block
 
 
 def _open_site(path: Path, now: datetime, *, offline: bool) -> SiteSource:
@@ -182,7 +165,7 @@ def _open_site(path: Path, now: datetime, *, offline: bool) -> SiteSource:
     days = pd.date_range(first, min(last, today - pd.Timedelta(days=1)))
     dates = days.to_numpy().astype("datetime64[D]")
     air = g.air.reindex(index=days, columns=list(WEATHER_QUANTITIES)).astype(float)
-    parts = []
+    blocks = []
     for area in g.site.area:
         probes = [
             probe.each(lambda series: series[:, None])
@@ -205,8 +188,9 @@ def _open_site(path: Path, now: datetime, *, offline: bool) -> SiteSource:
             model=model_at(fit),
             surface=surface_at(area, fit),
         )
-        parts.append(_OwnPart(block))
-    return SiteSource(str(path), "a site file", parts, _digest([p.block for p in parts]))
+        blocks.append(block)
+    parts = [partial(_given, block) for block in blocks]
+    return SiteSource(str(path), "a site file", parts, _digest(blocks))
 
 
 def _digest(blocks: list[Block]) -> str:
@@ -229,50 +213,44 @@ _NAME = re.compile(r"CRND0103-(\d{4})-(.+)\.txt")
 _SOIL = ("soil_5cm_c", "soil_10cm_c", "soil_20cm_c")
 
 
-@dataclass(frozen=True)
-class _StationPart:
-    source: str
-    files: dict[str, tuple[Path, ...]]  # by station, as named in the files' names
+def _read_stations(source: str, stations: Mapping[str, Sequence[Path]]) -> Block:
+    """Read the files of each station, which goes by the name that stands in theirs."""
+    from patchrisk.read.weather.uscrn import read_stations
 
-    def read(self) -> Block:
-        from patchrisk.read.weather.uscrn import read_stations
-
-        frames = []
-        for name, files in self.files.items():
-            (station, *others) = read_stations(files)
-            if others:
-                found = f"stations {station.number} and {others[0].number} under one name"
-                fault = Fault(str(files[0]), "", found, "keep the names that the files came with")
-                raise InputError(fault)
-            rows = station.daily.reindex(columns=[*WEATHER_QUANTITIES, *_SOIL]).reset_index()
-            frames.append(rows.assign(site=name, lat=station.latitude, lon=station.longitude))
-        return block_of(pd.concat(frames, ignore_index=True), self.source, list(self.files))
+    frames = []
+    for name, files in stations.items():
+        (station, *others) = read_stations(files)
+        if others:
+            found = f"stations {station.number} and {others[0].number} under one name"
+            fault = Fault(str(files[0]), "", found, "keep the names that the files came with")
+            raise InputError(fault)
+        rows = station.daily.reindex(columns=[*WEATHER_QUANTITIES, *_SOIL]).reset_index()
+        frames.append(rows.assign(site=name, lat=station.latitude, lon=station.longitude))
+    return block_of(pd.concat(frames, ignore_index=True), source, list(stations))
 
 
-def _daily_files(folder: Path) -> list[Path]:
-    """Daily files of the US network in a folder and the folders in it."""
-    return sorted(p for p in folder.rglob("CRND0103-*.txt") if _NAME.fullmatch(p.name))
+def _daily_files(folder: Path) -> dict[str, list[tuple[str, Path]]]:
+    """Daily files of the US network in a folder and the folders in it: year and path, by station.
 
-
-def _open_uscrn(folder: Path, files: Sequence[Path]) -> SiteSource:
-    """Sort daily files by station and cut them into parts.
-
-    A site goes by the name that stands in its files' names, such as ``KS_Manhattan_6_SSW``.
+    A station goes by the name that stands in its files' names, such as ``KS_Manhattan_6_SSW``.
     """
-    stations: dict[str, list[Path]] = {}
-    years: dict[str, list[int]] = {}
-    for file in files:
-        match = _NAME.fullmatch(file.name)
-        assert match is not None
-        stations.setdefault(match[2], []).append(file)
-        years.setdefault(match[2], []).append(int(match[1]))
-    extents = [
-        Extent(name, np.datetime64(f"{min(y)}-01-01", "D"), np.datetime64(f"{max(y)}-12-31", "D"))
-        for name, y in sorted(years.items())
-    ]
+    stations: dict[str, list[tuple[str, Path]]] = {}
+    for path in sorted(folder.rglob("CRND0103-*.txt")):
+        if match := _NAME.fullmatch(path.name):
+            stations.setdefault(match[2], []).append((match[1], path))
+    return stations
+
+
+def _open_uscrn(folder: Path, stations: Mapping[str, Sequence[tuple[str, Path]]]) -> SiteSource:
+    names = sorted(stations)
+    years = [[year for year, _ in stations[name]] for name in names]
+    first = np.array([f"{min(some)}-01-01" for some in years], dtype="M8[D]")
+    last = np.array([f"{max(some)}-12-31" for some in years], dtype="M8[D]")
+    paths = {name: [path for _, path in stations[name]] for name in names}
     parts = [
-        _StationPart(str(folder), {e.site: tuple(stations[e.site]) for e in group})
-        for group in cut_into_parts(extents)
+        partial(_read_stations, str(folder), {name: paths[name] for name in names[some]})
+        for some in cut_into_parts(first, last)
     ]
     kind = "daily files of the US Climate Reference Network"
-    return SiteSource(str(folder), kind, parts, digest_of(files))
+    whole = sorted(path for some in paths.values() for path in some)
+    return SiteSource(str(folder), kind, parts, digest_of(whole))

@@ -11,9 +11,9 @@ from patchrisk.base.safe_text import slug
 from patchrisk.base.saving import write_text
 from patchrisk.base.toml_files import load_numbers
 from patchrisk.base.units import System
-from patchrisk.core.skill.cases import RuleCases, baselines, merge_alike, tie
+from patchrisk.core.skill.cases import baselines, tie
 from patchrisk.core.skill.measures import Terms
-from patchrisk.core.skill.scores import Skill, assess
+from patchrisk.core.skill.scores import Cases, Skill, assess, merge_alike
 from patchrisk.read.diseases import Library, load_library
 from patchrisk.study.figure_style import FIGURE_FORMATS, StudyFigure, save_figure
 from patchrisk.study.figures_dates import date_figures, draw_summary, sites_drawn, warmth_figures
@@ -41,7 +41,7 @@ from patchrisk.study.study_tables import (
     summary_table,
 )
 from patchrisk.study.table_files import SeasonParts, csv_writer, write_csv, write_geoparquet
-from patchrisk.study.tables import SEASONS_LAYOUT, VERDICTS_LAYOUT, SeasonCounts, verdicts_as_rules
+from patchrisk.study.tables import LAYOUTS, SeasonCounts, verdicts_as_rules
 
 _DATING = (
     "summary",
@@ -73,47 +73,29 @@ def write_study(
     progress: Callable[[int, int], None] | None = None,
     tell: Callable[[str], object] | None = None,
 ) -> list[Path]:
-    """Write everything that is made of a table of seasons.
+    """Write everything that is made of a table of seasons; return the files written.
 
     Parameters
     ----------
     folder : Path
-        Made if need be. Gets ``findings.md``, its tables as ``summary.csv``, ``normals.csv``,
-        ``departures.csv``, ``trends.csv``, ``trends_by_rule.csv``, ``warmest_year.csv`` and
-        ``warmest_year_by_rule.csv``; with observations ``skill.csv``, ``cases.csv``,
-        ``comparisons.csv`` and
-        ``held_out.csv``; and ``figures/`` with their captions.
+        Made if need be. Gets ``findings.md``, tables as CSV and ``figures/`` with their captions.
     seasons : DataFrame, sequence of DataFrame, or SeasonParts
         The seasons table: `patchrisk.study.tables.SEASON_COLUMNS`. In parts, each of whole sites,
         it may be larger than memory: it is read three times, one part after another.
     observations : Path, optional
-        See `patchrisk.study.observations`.
-    verdicts : DataFrame, optional
-        The verdicts table; with observations it is judged beside the rules.
+        See `patchrisk.study.observations`; by them rules, and ``verdicts``, are judged.
     models : sequence of ModelSkill
-        Of diseases in ``seasons``; they get ``models.csv``, ``model_calibration.csv``,
-        ``model_decisions.csv`` and words in the findings.
-    library : Library, optional
-        The diseases; the shipped ones when not given.
-    terms : Terms, optional
-        What skill is judged by; when not given, each disease by its own `usual_terms`.
+        Of diseases in ``seasons``; they get tables, and words in the findings.
+    library, terms, today
+        The shipped diseases, each disease's own `usual_terms` and the day of the computer, past
+        which observations are refused, when not given.
     units : {"metric", "us"}
         What findings, figures and the tables made here are in; the seasons table stays in degC.
     geo : bool
         Write the tables of places as GeoParquet too.
-    today : date, optional
-        Later observations are refused; the day of the computer when not given.
-    reading : callable, optional
-        Told how many parts are read, of how many.
-    progress : callable, optional
-        Told how many diseases are drawn, of how many.
-    tell : callable, optional
-        Told in a line which range of useful leads each disease seen is judged by.
-
-    Returns
-    -------
-    list of Path
-        The files written.
+    reading, progress, tell : callable, optional
+        Told how many parts are read, and diseases drawn, of how many; and in a line which range
+        of useful leads each disease seen is judged by.
 
     Raises
     ------
@@ -160,7 +142,7 @@ def write_study(
     wanted = {site for pair in pairs for site in sites_drawn(_of(normal, *pair))}
     wanted |= set() if seen is None else set(seen["place"])
     few_sites = pd.concat([part[part["site"].isin(wanted)] for part in parts], ignore_index=True)
-    each: list[tuple[RuleCases, Skill]] = []
+    each: list[tuple[Cases, Skill]] = []
     if seen is not None:
         of_sites = None if verdicts is None else verdicts[verdicts["site"].isin(wanted)]
         each = _judged(few_sites, of_sites, seen, terms_of)
@@ -229,19 +211,19 @@ def _judged(
     verdicts: pd.DataFrame | None,
     seen: pd.DataFrame,
     terms: Mapping[str, Terms],
-) -> list[tuple[RuleCases, Skill]]:
+) -> list[tuple[Cases, Skill]]:
     """Hold what was seen against rules, verdicts, and what knows no soil."""
     tied = list(tie(seasons, seen))
     if verdicts is not None:
         tied += tie(verdicts_as_rules(verdicts), seen)
     for one in {(one.soil, one.disease): one for one in tied}.values():
         tied += baselines(one, terms[one.disease])
-    return [(one, assess(one.cases, terms[one.disease])) for one in tied]
+    return [(one, assess(one, terms[one.disease])) for one in tied]
 
 
 def _figures(
     tables: Mapping[str, pd.DataFrame],
-    rules: Sequence[tuple[RuleCases, Skill]],
+    rules: Sequence[tuple[Cases, Skill]],
     soil: str,
     names: DiseaseNames,
     terms: Terms,
@@ -262,8 +244,7 @@ def check_folder(
     folder: Path, inputs: Mapping[Path, str], *, observed: bool, geo: bool = False
 ) -> None:
     """Refuse a folder in which a backtest and its study would write over what is not theirs."""
-    names = (SEASONS_LAYOUT.name, VERDICTS_LAYOUT.name)
-    tables = [f"{name}.{form}" for name in names for form in ("parquet", "csv")]
+    tables = [f"{one.name}.{form}" for one in LAYOUTS for form in ("parquet", "csv")]
     asked = [*study_files(observed=observed, geo=geo), "scenarios.csv", "seasons.nc", CRATE]
     Folder(folder).check([*tables, *asked], inputs)
 

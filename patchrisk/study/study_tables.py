@@ -9,11 +9,13 @@ import pandas as pd
 
 from patchrisk.base.units import System, from_canonical
 from patchrisk.core.skill import climatology
-from patchrisk.core.skill.cases import BASELINES, PRESSURE, RuleCases
+from patchrisk.core.skill.cases import BASELINES
 from patchrisk.core.skill.climatology import BY_RULE, month_day
 from patchrisk.core.skill.measures import Estimate, Terms, estimate, roc_area
 from patchrisk.core.skill.scores import (
     FOLDS,
+    PRESSURE,
+    Cases,
     Outcome,
     Skill,
     answers_of,
@@ -24,7 +26,7 @@ from patchrisk.core.skill.scores import (
 from patchrisk.study.figure_style import day_month
 
 AREAS = {"days since opening": "area", PRESSURE: "area_whole_season_pressure"}
-"""Columns of the areas under the ROC curves of `patchrisk.core.skill.cases.SCORES`."""
+"""Columns of the areas under the ROC curves of `patchrisk.core.skill.scores.SCORES`."""
 _TEMPERATURES = {"year_mean_c": "soil temperature", "warmer_by_c": "temperature difference"}
 
 
@@ -79,7 +81,7 @@ def rule_tables(
 
 
 def skill_tables(
-    judged: Sequence[tuple[RuleCases, Skill]], terms: Mapping[str, Terms]
+    judged: Sequence[tuple[Cases, Skill]], terms: Mapping[str, Terms]
 ) -> dict[str, pd.DataFrame]:
     """Return skill, cases, comparisons and the best of many by the names of their files."""
     return {
@@ -94,7 +96,7 @@ def skill_tables(
     }
 
 
-def _named(one: RuleCases) -> dict[str, Any]:
+def _named(one: Cases) -> dict[str, Any]:
     """Return the columns that say which rule it is, on which soil."""
     return {"soil": one.soil, "disease": one.disease, "rule": one.rule, "meaning": one.meaning}
 
@@ -106,7 +108,7 @@ def _spelled(name: str, estimate: Estimate | None) -> dict[str, Any]:
     return {name: estimate.value, f"{name}_low": estimate.low, f"{name}_high": estimate.high}
 
 
-def _skill_row(one: RuleCases, skill: Skill, terms: Terms) -> dict[str, Any]:
+def _skill_row(one: Cases, skill: Skill, terms: Terms) -> dict[str, Any]:
     row = _named(one)
     row |= {"presences": skill.presences, "absences": skill.absences}
     row |= {o.name.lower(): skill.counts[o] for o in Outcome}
@@ -118,7 +120,7 @@ def _skill_row(one: RuleCases, skill: Skill, terms: Terms) -> dict[str, Any]:
         row |= _spelled(column, _area_of(one, score, terms))
     row |= {"seasons": skill.hit_rate.seasons, "sites": skill.hit_rate.sites}
     row |= {"level": terms.level, "interval_over": skill.hit_rate.over}
-    row |= {"no_interval": skill.hit_rate.lacking, "landmark_day": one.cases.landmark(terms)}
+    row |= {"no_interval": skill.hit_rate.lacking, "landmark_day": one.landmark(terms)}
     return row | {
         "least_lead": terms.least_lead,
         "most_lead": terms.most_lead,
@@ -126,26 +128,26 @@ def _skill_row(one: RuleCases, skill: Skill, terms: Terms) -> dict[str, Any]:
     }
 
 
-def _area_of(one: RuleCases, score: str, terms: Terms) -> Estimate | None:
+def _area_of(one: Cases, score: str, terms: Terms) -> Estimate | None:
     """Area under the ROC curve; None when absences are too few, or nothing varies."""
-    value, found = one.score(score, terms), one.cases.found
+    value, found = one.score(score, terms), one.found
     known = ~np.isnan(value)
     if (known & ~found).sum() < terms.least_absences or not (known & found).any():
         return None
-    return estimate(lambda w: roc_area(w, value, found), one.cases.clusters, known, terms, "share")
+    return estimate(lambda w: roc_area(w, value, found), one.clusters, known, terms, "share")
 
 
-def _case_rows(one: RuleCases, terms: Terms) -> pd.DataFrame:
-    became = outcomes(one.cases, terms)
+def _case_rows(one: Cases, terms: Terms) -> pd.DataFrame:
+    became = outcomes(one, terms)
     return pd.DataFrame(
         {
             **_named(one),
             "place": one.places,
-            "season": one.cases.season,
-            "day": one.cases.day.astype("M8[s]"),
-            "found": one.cases.found,
-            "opened": one.cases.opened.astype("M8[s]"),
-            "lead": one.cases.lead,
+            "season": one.season,
+            "day": one.day.astype("M8[s]"),
+            "found": one.found,
+            "opened": one.opened.astype("M8[s]"),
+            "lead": one.lead,
             "outcome": [Outcome(int(o)).words for o in became],
         }
     )
@@ -156,7 +158,7 @@ _COMPARED = ("soil", "disease", "rule", "other", "of", "difference", "difference
              "both", "rule_only", "other_only", "neither")  # fmt: skip
 
 
-def _comparisons(rules: Sequence[RuleCases], terms: Mapping[str, Terms]) -> pd.DataFrame:
+def _comparisons(rules: Sequence[Cases], terms: Mapping[str, Terms]) -> pd.DataFrame:
     """Compare each two rules of a disease, and correct the chances for how many pairs there are."""
     rows = list(_pairs(rules, terms))
     table = pd.DataFrame(rows, columns=pd.Index(_COMPARED)).astype({"chance": float})
@@ -169,11 +171,11 @@ def _comparisons(rules: Sequence[RuleCases], terms: Mapping[str, Terms]) -> pd.D
     return table
 
 
-def _pairs(rules: Sequence[RuleCases], terms: Mapping[str, Terms]) -> Iterator[dict[str, Any]]:
+def _pairs(rules: Sequence[Cases], terms: Mapping[str, Terms]) -> Iterator[dict[str, Any]]:
     for one, other in combinations(rules, 2):
         if (one.soil, one.disease) != (other.soil, other.disease):
             continue
-        got = compare_rules(one.cases, other.cases, terms[one.disease])
+        got = compare_rules(one, other, terms[one.disease])
         gap = got.difference
         values = (
             one.soil, one.disease, one.rule, other.rule, got.of, gap.value, gap.low, gap.high,
@@ -187,23 +189,23 @@ _HELD_OUT = ("soil", "disease", "rule", "of", "rules", "skill", "fold", "folds",
 
 
 def _held_out(
-    judged: Sequence[tuple[RuleCases, Skill]], terms: Mapping[str, Terms]
+    judged: Sequence[tuple[Cases, Skill]], terms: Mapping[str, Terms]
 ) -> Iterator[dict[str, Any]]:
     """Name the best rule of each disease, and what picking it is worth where it was not picked."""
-    groups: dict[tuple[str, str], list[RuleCases]] = {}
+    groups: dict[tuple[str, str], list[Cases]] = {}
     for one, _ in judged:
         if one.rule not in BASELINES:
             groups.setdefault((one.soil, one.disease), []).append(one)
     for (soil, disease), rules in groups.items():
-        most = max(int(one.cases.known.sum()) for one in rules)
-        rules = [one for one in rules if 5 * one.cases.known.sum() >= 4 * most]
-        answers = answers_of([one.cases for one in rules], terms[disease])
+        most = max(int(one.known.sum()) for one in rules)
+        rules = [one for one in rules if 5 * one.known.sum() >= 4 * most]
+        answers = answers_of(rules, terms[disease])
         skill = answers.skill(answers.used[None].astype(float))[0]
         if len(rules) < 2 or np.isnan(skill).all():
             continue
         best = int(np.nanargmax(skill))
         for fold in FOLDS:
-            worth, folds = held_out(answers, getattr(rules[0].cases, fold))
+            worth, folds = held_out(answers, getattr(rules[0], fold))
             values = (soil, disease, rules[best].rule, answers.of, len(rules), skill[best])
             yield dict(zip(_HELD_OUT, (*values, fold, folds, worth), strict=True))
 

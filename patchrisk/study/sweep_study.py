@@ -229,30 +229,19 @@ def sweep_source(
 
     Parameters
     ----------
-    source : path, DataFrame or xarray.Dataset
-        As `patchrisk.study.run.backtest` takes it.
+    source, soil, years, columns, missing_values, diseases_folder, offline, command, progress
+        As `patchrisk.study.run.backtest` takes them; soil of one kind.
     disease, rule : str
         Key or name of the disease; id of one of its rules.
     vary : sequence of str or Vary
         Such as ``"low=16:20:0.5degC"``; see `patchrisk.study.sweep_study.read_vary`.
     observations : Path, optional
         See `patchrisk.study.observations`; without it there are opening dates alone.
-    terms : Terms, optional
-        What skill is judged by; the disease's own `usual_terms` when not given.
+    terms, today
+        The disease's own `usual_terms` and the day of the computer, past which observations are
+        refused, when not given.
     units : {"metric", "us"}
         What the rule's name is written in; the numbers changed stay in the units of ``vary``.
-    today : date, optional
-        Later observations are refused; the day of the computer when not given.
-    soil, years, columns, missing_values, diseases_folder, offline
-        As `backtest` takes them; soil of one kind.
-    command : str
-        Kept in the metadata.
-    progress : callable, optional
-        Told how many parts are done, of how many.
-
-    Returns
-    -------
-    Sweep
 
     Raises
     ------
@@ -315,27 +304,12 @@ def sweep_source(
 def write_sweep(
     folder: Path, swept: Sweep, inputs: Mapping[Path, str] = MappingProxyType({})
 ) -> list[Path]:
-    """Write a sweep's table, figure and words.
+    """Write a sweep's table, figure and words; return the files written.
 
-    Parameters
-    ----------
-    folder : Path
-        Made if need be. Gets ``sweep_<rule>.csv``, its figure as PDF and PNG, and a text with
-        the findings, the caption and the alt text.
-    swept : Sweep
-    inputs : mapping of Path to str, optional
-        What was read, and is never written over.
-
-    Returns
-    -------
-    list of Path
-
-    Raises
-    ------
-    InputError
-        When the folder, or a file in it, was not made by this program.
-    UnavailableError
-        When a file can't be written.
+    The folder is made if need be. It gets ``sweep_<rule>.csv``, its figure as PDF and PNG, and a
+    text with the findings, the caption and the alt text. ``inputs`` were read, and are never
+    written over. InputError when the folder, or a file in it, was not made by this program;
+    UnavailableError when a file can't be written.
     """
     into = Folder(folder)
     figure = draw_sweep(swept)

@@ -83,12 +83,8 @@ def reading_of(
     """Say how a table with columns of these names is read; ``columns`` are the user's, by ours.
 
     A name gives the unit that it ends in, as ``tmax_c`` or ``T (degF)``; so does the name here,
-    where it is that of another unit (``air_max_f=tmax``).
-
-    Raises
-    ------
-    InputError
-        With everything that is lacking.
+    where it is that of another unit (``air_max_f=tmax``). InputError with everything that is
+    lacking.
     """
     faults = []
     for ours, theirs in columns.items():
@@ -236,27 +232,12 @@ def block_of(
     reading: Reading = Reading(),
     found: Sequence[SiteFault] = (),
 ) -> Block:
-    """Make arrays of the rows of some sites, checking every value.
+    """Make arrays of the rows of some sites, in the order wanted, checking every value.
 
-    Parameters
-    ----------
-    rows : DataFrame
-        ``site``, ``lat``, ``lon``, ``date`` and any of the weather and soil columns.
-    source : str
-        Named in faults.
-    order : sequence of str
-        The sites, in the order wanted.
-    reading : Reading
-    found : sequence of SiteFault
-        Faults known before.
-
-    Raises
-    ------
-    InputError
-        `AllLeftOutError` when every site has a fault of its own: what is no day or no number, a
-        day twice, no place, temperatures in degF, or over one in a hundred of its values of a
-        column that can't be true. A site with one is left out, and its fault stands in the block;
-        fewer values that can't be true are set aside as missing and counted.
+    ``found`` are faults known before. A site with a fault of its own is left out, and the fault
+    stands in the block: what is no day or no number, a day twice, no place, temperatures in degF,
+    or over one in a hundred of its values of a column that can't be true; fewer are set aside as
+    missing and counted. `AllLeftOutError` when every site has one.
     """
     table, more = _typed(rows, source, reading, found)
     lines, order = list[Fault](), list(order)

@@ -7,9 +7,10 @@ import codecs
 import csv
 import hashlib
 import io
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -17,9 +18,10 @@ import numpy as np
 import pandas as pd
 
 from patchrisk.base.errors import Fault, InputError
+from patchrisk.base.units import DayArray
 from patchrisk.base.user_files import LONGEST_LINE, check_line, check_width
 from patchrisk.study.soil import Block
-from patchrisk.study.sources import Extent, SiteSource, cut_into_parts, digest_of
+from patchrisk.study.sources import SiteSource, cut_into_parts, digest_of
 from patchrisk.study.table_rows import (
     Reading,
     arrow_days,
@@ -32,17 +34,6 @@ from patchrisk.study.table_rows import (
 
 if TYPE_CHECKING:
     import pyarrow as pa
-
-
-@dataclass(frozen=True)
-class _FramePart:
-    source: str
-    rows: pd.DataFrame
-    sites: tuple[str, ...]
-    reading: Reading
-
-    def read(self) -> Block:
-        return block_of(self.rows, self.source, self.sites, self.reading)
 
 
 def open_frame(
@@ -61,12 +52,11 @@ def open_frame(
     spans = pd.DataFrame({"site": site, "day": days}).groupby("site", sort=False)["day"]
     ends = spans.agg(["min", "max"])
     ends = ends.fillna(days[~np.isnat(days)].min())  # a site without a day is left out when read
-    extents = [Extent(str(name), np.datetime64(low, "D"), np.datetime64(high, "D"))
-               for name, low, high in ends.itertuples()]  # fmt: skip
-    parts = []
-    for group in cut_into_parts(extents):
-        sites = tuple(one.site for one in group)
-        parts.append(_FramePart(source, rows[site.isin(sites).to_numpy()], sites, reading))
+    groups = [list(ends.index[some]) for some in cut_into_parts(*ends.to_numpy("M8[D]").T)]
+    parts = [
+        partial(block_of, rows[site.isin(some).to_numpy()], source, some, reading)
+        for some in groups
+    ]
     digest = hashlib.sha256(pd.util.hash_pandas_object(rows, index=False).to_numpy().tobytes())
     not_read = tuple(name for name in names if name not in reading.columns)
     return SiteSource(source, "a DataFrame", parts, digest.hexdigest(), not_read)
@@ -75,42 +65,49 @@ def open_frame(
 _MISSING = ("", "NA", "N/A", "NaN", "nan", "null", "NULL", "None")
 
 
-@dataclass(frozen=True)
-class _CsvPart:
-    path: Path
-    columns: Mapping[int, str]  # names here, by place
-    width: int
-    reading: Reading
-    sites: tuple[str, ...]
+@dataclass
+class _Lines:
+    """The lines of one site: first and last day as text, where they stand in the file, how many."""
+
+    first: str
+    last: str
     start: int
     stop: int
-    rows: int
+    rows: int = 0
 
-    def read(self) -> Block:
-        with self.path.open("rb") as file:
-            file.seek(self.start)
-            text = file.read(self.stop - self.start)
-        words = {n for n, column in self.columns.items() if column in ("site", "date")}
-        missing: Any = {n: _MISSING for n in self.columns if n not in words}
-        frame = pd.read_csv(
-            io.BytesIO(text),
-            header=None,
-            names=range(self.width),  # their own names may be there twice
-            usecols=list(self.columns),
-            dtype=dict.fromkeys(words, str),
-            keep_default_na=False,  # a site may be called NA
-            na_values=missing,
-            skipinitialspace=True,
-        )
-        if len(frame) != self.rows:
-            place = f"sites {self.sites[0]} to {self.sites[-1]}"
-            found = f"{len(frame)} rows were read of {self.rows} lines"
-            cure = "take out line ends and quotes inside the cells"
-            raise InputError(Fault(str(self.path), place, found, cure))
-        for n in words:
-            frame[n] = frame[n].str.strip()
-        named = frame.rename(columns=dict(self.columns))
-        return block_of(named, str(self.path), self.sites, self.reading)
+
+def _read_lines(
+    path: Path,
+    columns: Mapping[int, str],
+    width: int,
+    reading: Reading,
+    sites: Mapping[str, _Lines],
+) -> Block:
+    """Read the lines of neighbouring sites; ``columns`` are our names of those read, by place."""
+    names, places = list(sites), list(sites.values())
+    with path.open("rb") as file:
+        file.seek(places[0].start)
+        text = file.read(places[-1].stop - places[0].start)
+    words = {n for n, column in columns.items() if column in ("site", "date")}
+    missing: Any = {n: _MISSING for n in columns if n not in words}
+    frame = pd.read_csv(
+        io.BytesIO(text),
+        header=None,
+        names=range(width),  # their own names may be there twice
+        usecols=list(columns),
+        dtype=dict.fromkeys(words, str),
+        keep_default_na=False,  # a site may be called NA
+        na_values=missing,
+        skipinitialspace=True,
+    )
+    rows = sum(one.rows for one in places)
+    if len(frame) != rows:
+        found = f"{len(frame)} rows were read of {rows} lines"
+        cure = "take out line ends and quotes inside the cells"
+        raise InputError(Fault(str(path), f"sites {names[0]} to {names[-1]}", found, cure))
+    for n in words:
+        frame[n] = frame[n].str.strip()
+    return block_of(frame.rename(columns=dict(columns)), str(path), names, reading)
 
 
 def open_csv(path: Path, columns: Mapping[str, str], missing: Sequence[float]) -> SiteSource:
@@ -131,43 +128,28 @@ def open_csv(path: Path, columns: Mapping[str, str], missing: Sequence[float]) -
             raise InputError(Fault(source, "line 1", "a single column", cure))
         reading = reading_of(source, names, columns, missing)
         ours = [reading.columns.get(n) for n in names]
-        found_sites = _find_sites(file, source, len(names), ours.index("site"), ours.index("date"))
-    if not found_sites:
+        sites = _find_sites(file, source, len(names), ours.index("site"), ours.index("date"))
+    if not sites:
         raise InputError(
             Fault(source, "", "no row below the header", "add rows, one a site and day")
         )
-    parts = []
     places = {n: name for n, name in enumerate(ours) if name is not None}
-    n = 0
-    for group in cut_into_parts([one.extent for one in found_sites]):
-        some = found_sites[n : n + len(group)]
-        sites, rows = tuple(e.site for e in group), sum(one.rows for one in some)
-        shape = (path, places, len(names), reading, sites)
-        parts.append(_CsvPart(*shape, some[0].start, some[-1].stop, rows))
-        n += len(group)
+    read = partial(_read_lines, path, places, len(names), reading)
+    lines = list(sites.items())
+    parts = [partial(read, dict(lines[some])) for some in cut_into_parts(*_spans(source, sites))]
     not_read = tuple(n for n in names if n and n not in reading.columns)
     return SiteSource(source, "a table (CSV)", parts, digest_of([path]), not_read)
 
 
-@dataclass(frozen=True)
-class _SiteLines:
-    """The lines of one site: their days, where they begin and end in the file, how many."""
-
-    extent: Extent
-    start: int
-    stop: int
-    rows: int
-
-
 def _find_sites(
     file: io.BufferedReader, source: str, width: int, site_at: int, date_at: int
-) -> list[_SiteLines]:
-    """Find each site's first and last day, and the place in the file where its rows stand.
+) -> dict[str, _Lines]:
+    """Find the lines of each site.
 
     A line is a row here: text in quotes that runs over several lines is refused, for a quote
     without a partner looks no different, and would take the rows up to the next one with it.
     """
-    found: dict[str, list[Any]] = {}  # by site: first and last day, where it begins and ends, rows
+    found: dict[str, _Lines] = {}
     site, place = None, file.tell()
     for number, raw in enumerate(iter(lambda: file.readline(LONGEST_LINE + 2), b""), 2):
         line = _decoded(raw, source, number)
@@ -188,21 +170,23 @@ def _find_sites(
                 cure = "sort the table by site, or keep it as Parquet"
                 raise InputError(Fault(source, f"line {number}", again, cure))
             site = name
-            found[name] = [day, day, begin, place, 0]
+            found[name] = _Lines(day, day, begin, place)
         one = found[name]
-        one[:2] = min(one[0], day), max(one[1], day)
-        one[3:] = place, one[4] + 1
-    days = {name: (day_of(first), day_of(last)) for name, (first, last, *_) in found.items()}
-    good = [ends for ends in days.values() if not np.isnat(ends).any()]
-    if found and not good:
-        wrong = [(f"site {name}, column date", f"{first!r} to {last!r} are no days")
-                 for name, (first, last, *_) in found.items()]  # fmt: skip
+        one.first, one.last = min(one.first, day), max(one.last, day)
+        one.stop, one.rows = place, one.rows + 1
+    return found
+
+
+def _spans(source: str, sites: Mapping[str, _Lines]) -> DayArray:
+    """First and last day of each site, (2, sites); InputError when none has any."""
+    days = np.array([[day_of(one.first), day_of(one.last)] for one in sites.values()], "M8[D]").T
+    good = ~np.isnat(days).any(axis=0)
+    if not good.any():
+        wrong = [(f"site {name}, column date", f"{one.first!r} to {one.last!r} are no days")
+                 for name, one in sites.items()]  # fmt: skip
         raise InputError([Fault(source, *one, "write YYYY-MM-DD") for one in wrong])
     # A site without a day is left out when it is read; until then it lies beside another.
-    return [
-        _SiteLines(Extent(name, *(good[0] if np.isnat(days[name]).any() else days[name])), *where)
-        for name, (_, _, *where) in found.items()
-    ]
+    return np.where(good, days, days[:, [good.argmax()]])
 
 
 def _cells(line: str, source: str, number: int) -> list[str]:
@@ -229,34 +213,29 @@ def _decoded(raw: bytes, source: str, number: int) -> str:
     raise InputError(fault)
 
 
-@dataclass(frozen=True)
-class _ParquetPart:
-    source: str
-    pieces: tuple[tuple[Path, int], ...]  # files and their row groups
-    reading: Reading
-    sites: tuple[str, ...]
+def _read_groups(
+    source: str, groups: Iterable[tuple[Path, int]], reading: Reading, sites: Sequence[str]
+) -> Block:
+    """Read sites from the row groups of files that hold any of them."""
+    import pyarrow as pa
+    import pyarrow.parquet as pq
 
-    def read(self) -> Block:
-        import pyarrow as pa
-        import pyarrow.parquet as pq
-
-        frames = []
-        columns, wanted, faults = self.reading.columns, set(self.sites), dict[str, Fault]()
-        for path, group in self.pieces:
-            with _readable(path), pq.ParquetFile(path) as file:
-                table = file.read_row_group(group, columns=list(columns), use_threads=False)
-            frame = table.rename_columns([columns[n] for n in table.column_names])
-            site, days = frame.column("site").cast(pa.string()), arrow_days(frame.column("date"))
-            for at in np.flatnonzero(np.isnat(days)).tolist():
-                if (name := str(site[at].as_py())) in wanted and name not in faults:
-                    faults[name] = _no_arrow_day(self.source, site[at], frame.column("date")[at])
-            for name, column in (("site", site), ("date", pa.array(days))):
-                frame = frame.set_column(frame.schema.get_field_index(name), name, column)
-            rows = frame.to_pandas(use_threads=False)
-            frames.append(rows[rows["site"].isin(wanted)])
-        told = [(fault, [name]) for name, fault in faults.items()]
-        rows = pd.concat(frames, ignore_index=True)
-        return block_of(rows, self.source, self.sites, self.reading, told)
+    frames = []
+    columns, wanted, faults = reading.columns, set(sites), dict[str, Fault]()
+    for path, group in groups:
+        with _readable(path), pq.ParquetFile(path) as file:
+            table = file.read_row_group(group, columns=list(columns), use_threads=False)
+        frame = table.rename_columns([columns[n] for n in table.column_names])
+        site, days = frame.column("site").cast(pa.string()), arrow_days(frame.column("date"))
+        for at in np.flatnonzero(np.isnat(days)).tolist():
+            if (name := str(site[at].as_py())) in wanted and name not in faults:
+                faults[name] = _no_arrow_day(source, site[at], frame.column("date")[at])
+        for name, column in (("site", site), ("date", pa.array(days))):
+            frame = frame.set_column(frame.schema.get_field_index(name), name, column)
+        rows = frame.to_pandas(use_threads=False)
+        frames.append(rows[rows["site"].isin(wanted)])
+    told = [(fault, [name]) for name, fault in faults.items()]
+    return block_of(pd.concat(frames, ignore_index=True), source, sites, reading, told)
 
 
 def open_parquet(path: Path, columns: Mapping[str, str], missing: Sequence[float]) -> SiteSource:
@@ -306,12 +285,12 @@ def open_parquet(path: Path, columns: Mapping[str, str], missing: Sequence[float
         found_ = "no rows" if not spans else "rows without a site"
         raise InputError(Fault(source, "column site", found_, "write one row a site and day"))
     usual = next(span for span in spans.values() if not np.isnat(span[0]))
-    extents = [Extent(site, *(usual if np.isnat(span[0]) else span))
-               for site, span in spans.items()]  # fmt: skip
+    ends = np.array([usual if np.isnat(span[0]) else span for span in spans.values()], "M8[D]")
     parts = []
-    for some in cut_into_parts(extents):
-        pieces = tuple(dict.fromkeys(piece for one in some for piece in where[one.site]))
-        parts.append(_ParquetPart(source, pieces, reading, tuple(one.site for one in some)))
+    for some in cut_into_parts(*ends.T):
+        names = list(spans)[some]
+        groups = dict.fromkeys(group for name in names for group in where[name])
+        parts.append(partial(_read_groups, source, list(groups), reading, names))
     return SiteSource(source, "a table (Parquet)", parts, digest_of(files), tuple(not_read))
 
 

@@ -167,6 +167,7 @@ VERDICTS_LAYOUT = TableLayout(
     whole={"season": "int32", "infected_days": "Int32", "unknown_days": "int32"},
     decimals=_PLACE,
 )  # fmt: skip
+LAYOUTS = SEASONS_LAYOUT, VERDICTS_LAYOUT
 
 
 class _Rows:

@@ -53,6 +53,17 @@ def how_many(workers: int, memory_gb: float) -> int:
     return min(workers, most)
 
 
+def judge(
+    jobs: Sequence[PartJob], processes: int, scheduler: str | None = None
+) -> Iterator[PartResult]:
+    """Judge parts here, in processes, or on a cluster, handing back each as it is done."""
+    if scheduler is not None:
+        return over_cluster(jobs, scheduler)
+    if min(processes, len(jobs)) > 1:
+        return over_processes(jobs, processes)
+    return (job.run() for job in jobs)
+
+
 def over_processes(jobs: Sequence[PartJob], processes: int) -> Iterator[PartResult]:
     """Judge parts in processes of their own, handing back each as it is done."""
     count = min(processes, len(jobs))
@@ -112,15 +123,9 @@ _AHEAD = 2  # parts handed out for each thread, so that none waits and few resul
 def over_cluster(jobs: Sequence[PartJob], scheduler: str) -> Iterator[PartResult]:
     """Judge parts on the cluster of a running scheduler, handing back each as it is done.
 
-    ``scheduler`` is its address, such as ``tcp://10.0.0.5:8786``.
-
-    Raises
-    ------
-    InputError
-        When ``distributed`` is not installed or the scheduler does not answer, or with the
-        faults that a worker found in the data.
-    UnavailableError
-        When a part killed several workers, or a worker can't read the source.
+    ``scheduler`` is its address, such as ``tcp://10.0.0.5:8786``. InputError when it does not
+    answer, or ``distributed`` is not installed, or with the faults that a worker found in the data;
+    UnavailableError when a part killed several workers, or a worker can't read the source.
     """
     try:
         from distributed import Client, as_completed

@@ -59,7 +59,7 @@ class Made:
     count: int
     years: int
 
-    def read(self):
+    def __call__(self):
         """Weather of the sites, from the sample's years."""
         rng = np.random.default_rng(self.first)
         sample = pd.read_csv(resources.sample_weather() / "weather.csv", parse_dates=["date"])
@@ -103,18 +103,15 @@ class Made:
 def made(count, years):
     """Parts of invented sites, cut as any source is."""
     first, last = np.datetime64("1985-01-01"), np.datetime64(f"{1984 + years}-12-31")
-    extents = [sources.Extent(str(n), first, last) for n in range(count)]
-    n, out = 0, []
-    for part in sources.cut_into_parts(extents):
-        out.append(Made(n, len(part), years))
-        n += len(part)
-    return out
+    ends = np.full(count, first), np.full(count, last)
+    return [Made(part.start, part.stop - part.start, years)
+            for part in sources.cut_into_parts(*ends)]  # fmt: skip
 
 
 def stages(part, plan, folder):
     """Judge a part as a job does, timing each stage; and the process's peak memory [GB]."""
     marks = [time.process_time()]
-    block = part.read()
+    block = part()
     marks.append(time.process_time())
     rules = [rule for _, rule in plan.rules]
     (ground,) = site_soils(block, rules, "modelled", doubt=plan.draws > 0)
@@ -221,7 +218,7 @@ def single(count, years, few, repeat):
 
     warnings.filterwarnings("ignore")
     plan = plan_backtest(soil="modelled")
-    block = Made(0, count, years).read()
+    block = Made(0, count, years)()
     mean = (block.air_min_c + block.air_max_c) / 2
     dates = pd.DatetimeIndex(block.dates)
     few_c = np.ascontiguousarray(mean[:, :few])

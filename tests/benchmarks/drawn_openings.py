@@ -43,7 +43,7 @@ def judged(part, plan) -> tuple[pd.DataFrame, np.ndarray]:
 
     That of the error of modelled soil at 5 cm over its stated standard deviation.
     """
-    block = part.read()
+    block = part()
     rules = [rule for _, rule in plan.rules]
     measured, modelled = site_soils(block, rules, "both", doubt=True)
     given = {"southern": False, "settings": plan.settings}

@@ -13,7 +13,7 @@ import argparse
 import numpy as np
 from scipy.special import expit
 
-from patchrisk.core.skill.measures import Clusters, Terms, estimate, rate
+from patchrisk.core.skill.measures import Terms, estimate, rate
 
 SITES, SEASONS = 14, 12
 SPREADS = (0.0, 0.5, 1.0, 2.0)
@@ -37,7 +37,7 @@ def held(site_spread: float, season_spread: float, studies: int) -> float:
         hit, every = rng.random(len(site)) < expit(odds), np.ones(len(site), dtype=bool)
         terms = Terms(21, 84, 10, 5, draws=200, seed=study)
         got = estimate(
-            lambda w, h=hit, e=every: rate(w, h, e), Clusters(season, site), every, terms, "share"
+            lambda w, h=hit, e=every: rate(w, h, e), (season, site), every, terms, "share"
         )
         if got.low is not None and got.high is not None:
             found.append(got.low <= truth <= got.high)

@@ -32,8 +32,7 @@ from station_mornings import stations_of
 from patchrisk.base.pen import as_date
 from patchrisk.core.verdict.decision_table import RUNNING, Verdict
 from patchrisk.report.earlier_mornings import changes_words, keep_plan, plan_beside
-from patchrisk.report.plan_sentences import teller
-from patchrisk.report.plan_text import answers_words
+from patchrisk.report.plan_sentences import sentence, teller
 from patchrisk.report.words import verdict_words
 from patchrisk.site_day.morning import prepare
 
@@ -189,7 +188,12 @@ class Walk:
                 if j.verdict >= Verdict.DECIDE and k in plan.answers
             ]
             print(f"{self.day} {'; '.join(called)}")
-            for text in (*answers_words(plan, teller(made.morning)), *said):
+            for answer in plan.answers.values():
+                for fact in filter(None, (answer.waiting, answer.then)):
+                    print(f"    {sentence(fact, teller(morning))}")
+                if answer.on == np.datetime64(self.day):
+                    print(f"    Today against {answer.disease}: {answer.choice.label}.")
+            for text in said:
                 print(f"    {text}")
             keep_plan(self.folder, made)
             self.made["mornings"] += 1

@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from tests.study.parts import part_small
+from tests.study.parts import draw_nothing, part_small, saved
 
 SITES = {"upland": 44.0, "valley": 38.5, "coast": 35.0, "antipodes": -37.0, "short": 40.0}
 
@@ -46,11 +46,14 @@ def sites():
 @pytest.fixture(scope="session")
 def table(sites, tmp_path_factory):
     """The invented sites as a CSV, which no test changes."""
-    path = tmp_path_factory.mktemp("table") / "sites.csv"
-    sites.to_csv(path, index=False)
-    return path
+    return saved(sites, tmp_path_factory.mktemp("table") / "sites.csv")
 
 
 @pytest.fixture
 def small_parts(monkeypatch):
     part_small(monkeypatch)
+
+
+@pytest.fixture
+def undrawn(monkeypatch):
+    draw_nothing(monkeypatch)

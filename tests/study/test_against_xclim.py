@@ -10,7 +10,6 @@ import numpy as np
 import pandas as pd
 import pytest
 import xarray as xr
-from xclim import indices
 
 from patchrisk.core.rules.rule import Rule, Season, Statistic
 from patchrisk.core.rules.windows import Settings
@@ -24,6 +23,15 @@ YEARS, SITES = 12, 30
 
 
 @pytest.fixture(scope="module")
+def indices():
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("NUMBA_DISABLE_JIT", "1")  # to compile takes longer than to count so little
+        from xclim import indices
+
+        return indices
+
+
+@pytest.fixture(scope="module")
 def soil():
     """Twelve complete years of 30 sites; weather that lasts for days."""
     rng = np.random.default_rng(5)
@@ -34,6 +42,14 @@ def soil():
     turn = np.cos(2 * np.pi * (np.arange(len(day)) - 25) / 365.25)[:, None]
     mean = np.round(rng.uniform(10, 20, SITES) - 11 * turn + weather, 1)
     return Soil(day, {5.0: mean}, {})
+
+
+def rule(direction, season, low=None, high=None, **more):
+    season = Season(*season)
+    return Rule("r", "treat", Statistic.DAILY_MEAN, 5.0, direction, season, low, high, **more)
+
+
+SPRING, AUTUMN = ((3, 1), (8, 31)), ((8, 15), (12, 15))
 
 
 def opened(rule, soil):
@@ -60,19 +76,8 @@ def last_day_of(year, month, day):
 
 @pytest.mark.parametrize("days", [1, 3, 5, 14])
 @pytest.mark.parametrize("low", [10.0, 18.3, 24.0])
-def test_first_run_above(soil, days, low):
-    rule = Rule(
-        "r",
-        "treat",
-        Statistic.DAILY_MEAN,
-        5.0,
-        "rising",
-        Season((3, 1), (8, 31)),
-        low,
-        None,
-        days=days,
-    )
-    ours, found = opened(rule, soil)
+def test_first_run_above(indices, soil, days, low):
+    ours, found = opened(rule("rising", SPRING, low, days=days), soil)
     theirs = indices.first_day_temperature_above(
         as_xarray(soil), f"{low} degC", op=">=", after_date="03-01", window=days, freq="YS"
     ).to_numpy()
@@ -83,20 +88,8 @@ def test_first_run_above(soil, days, low):
 
 
 @pytest.mark.parametrize("days", [1, 5])
-def test_first_run_below_strictly(soil, days):
-    rule = Rule(
-        "r",
-        "treat",
-        Statistic.DAILY_MEAN,
-        5.0,
-        "falling",
-        Season((8, 15), (12, 15)),
-        None,
-        13.0,
-        True,
-        days,
-    )
-    ours, found = opened(rule, soil)
+def test_first_run_below_strictly(indices, soil, days):
+    ours, found = opened(rule("falling", AUTUMN, high=13.0, strict=True, days=days), soil)
     theirs = indices.first_day_temperature_below(
         as_xarray(soil), "13.0 degC", op="<", after_date="08-15", window=days, freq="YS"
     ).to_numpy()
@@ -106,20 +99,9 @@ def test_first_run_below_strictly(soil, days):
     assert np.isfinite(ours).mean() > 0.8
 
 
-def test_days_open_of_a_band_of_one_day_are_the_days_within_it(soil):
-    rule = Rule(
-        "r",
-        "infect",
-        Statistic.DAILY_MEAN,
-        5.0,
-        "band",
-        Season((1, 1), (12, 31)),
-        12.0,
-        24.0,
-        close_above_c=24.0,
-        close_below_c=12.0,
-    )
-    _, found = opened(rule, soil)
+def test_days_open_of_a_band_of_one_day_are_the_days_within_it(indices, soil):
+    band = rule("band", ((1, 1), (12, 31)), 12.0, 24.0, close_above_c=24.0, close_below_c=12.0)
+    _, found = opened(band, soil)
     mean = as_xarray(soil)
     inside = (mean >= 12.0) & (mean <= 24.0)
     counted = inside.resample(time="YS").map(
@@ -132,16 +114,16 @@ def test_days_open_of_a_band_of_one_day_are_the_days_within_it(soil):
     np.testing.assert_array_equal(found.times_opened, events.transpose("time", "site").to_numpy())
 
 
-def test_degree_days_to_the_opening_on_the_same_dataset(soil):
+def test_degree_days_to_the_opening_on_the_same_dataset(indices, soil):
     """`growing_degree_days` of what lies between the season's first day and the opening."""
-    rule = Rule("r", "treat", Statistic.DAILY_MEAN, 5.0, "rising", Season((3, 1), (8, 31)), 14.0,
-                days=3)  # fmt: skip
     array = as_xarray(soil).isel(site=slice(6), time=slice(4 * 365)).rename("tsl")
     names = [f"s{n}" for n in range(6)]
     data = array.to_dataset().assign_coords(
         site=names, lat=("site", np.full(6, 40.0)), lon=("site", np.arange(-95.0, -89.0))
     )
-    found = backtest(data, rules=rule, columns={"soil_5cm_c": "tsl"}).seasons
+    found = backtest(
+        data, rules=rule("rising", SPRING, 14.0, days=3), columns={"soil_5cm_c": "tsl"}
+    ).seasons
     dated = found.dropna(subset="opened")
     assert len(dated) > 15
     for row in dated.itertuples():

@@ -101,9 +101,9 @@ def test_lemont_june_2012(tmp_path):
     table = seasons("take-all-patch", course)
     cases = judged(tmp_path, "take-all-patch", table, "2012-06-15")
     for rule in ("rutgers-avg-40-60f", "usga-2021-55f", "missouri-2011-5d-mean"):
-        skill = assess(cases[rule].cases, TERMS)
+        skill = assess(cases[rule], TERMS)
         assert skill.counts[Outcome.HIT] == 1, rule
-        assert cases[rule].cases.lead[0] > 14, rule
+        assert cases[rule].lead[0] > 14, rule
     closed = table[(table["rule"] == "missouri-2011-5d-mean") & (table["season"] == 2012)]["closed"]
     assert closed.iloc[0] < pd.Timestamp("2012-06-15")  # symptoms come after the window
 
@@ -116,7 +116,7 @@ def test_north_carolina_april_2010(tmp_path):
     table = seasons("pythium-root-dysfunction", course)
     cases = judged(tmp_path, "pythium-root-dysfunction", table, "2010-04-23")
     for rule in ("ncstate-mean-5d", "kerns-2008-12-24c", "ncstate-2009-below-75f"):
-        assert outcomes(cases[rule].cases, Terms(1, 300, 1, 1)).tolist() == [Outcome.HIT], rule
+        assert outcomes(cases[rule], Terms(1, 300, 1, 1)).tolist() == [Outcome.HIT], rule
     # NC State, October 2009: activity starts once the soil stays below 75 F.
     assert opened(table, "ncstate-2009-below-75f", 2009) < "2009-10-31"
 
@@ -140,7 +140,7 @@ def test_maryland_dead_spot(tmp_path):
     table = seasons("dead-spot", course, unit="degC")
     assert opened(table, "kaminski-2006-22-26c", 2002) == "2002-06-15"
     cases = judged(tmp_path, "dead-spot", table, "2002-06-15")
-    lead = cases["kaminski-2002-20c"].cases.lead[0]
+    lead = cases["kaminski-2002-20c"].lead[0]
     assert 12 <= lead <= 28
 
 

@@ -58,7 +58,7 @@ def test_a_course_hangs_on_its_site_its_year_and_the_seed_alone():
 
 @pytest.fixture(scope="module")
 def ground(table):
-    block = open_source(table, {}, offline=True).parts[0].read()
+    block = open_source(table, {}, offline=True).parts[0]()
     for air in (block.air_min_c, block.air_max_c):
         air[500:506] = np.nan  # a gap short enough for a line; that of conftest is too long
     plan = plan_backtest(diseases=FEW, soil="modelled", draws=9)

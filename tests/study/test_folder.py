@@ -10,19 +10,15 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from patchrisk.base.errors import InputError, UnavailableError
 from patchrisk.cli import main
-from patchrisk.study.figure_style import FIGURE_FORMATS
-from patchrisk.study.run import backtest
+from tests.study.parts import draw_nothing, saved
 
 
 @pytest.fixture(scope="module")
 def source(sites, tmp_path_factory):
     """Two sites in a folder of their own, which no test changes."""
-    folder = tmp_path_factory.mktemp("data")
     some = sites[sites["site"].isin(["upland", "valley"])]
-    some.to_csv(folder / "sites.csv", index=False)
-    return folder / "sites.csv"
+    return saved(some, tmp_path_factory.mktemp("data") / "sites.csv")
 
 
 def write_seen(folder):
@@ -36,21 +32,11 @@ def seen(tmp_path):
     return write_seen(tmp_path)
 
 
-@pytest.fixture
-def undrawn(monkeypatch):
-    """Figures as a few bytes, where it does not matter what is on them."""
-    draw_nothing(monkeypatch)
-
-
-def draw_nothing(monkeypatch):
-    def keep(figure, folder):
-        paths = [folder / f"{figure.name}.{ending}" for ending in FIGURE_FORMATS]
-        for path in paths:
-            path.write_bytes(b"drawn")
-        return paths
-
-    monkeypatch.setattr("patchrisk.study.study.save_figure", keep)
-    monkeypatch.setattr("patchrisk.study.sweep_study.save_figure", keep)
+@pytest.fixture(scope="module", autouse=True)
+def undrawn():
+    with pytest.MonkeyPatch.context() as patch:
+        draw_nothing(patch)
+        yield
 
 
 def study(source, out, *more):
@@ -63,11 +49,9 @@ def studied(source, tmp_path_factory):
     """Folders of finished studies without and with observations, and those; made once."""
     folder = tmp_path_factory.mktemp("studied")
     seen = write_seen(folder)
-    with pytest.MonkeyPatch.context() as patch:
-        draw_nothing(patch)
-        assert study(source, folder / "bare").exit_code == 0
-        shutil.copytree(folder / "bare", folder / "told")
-        assert study(source, folder / "told", "--observations", seen).exit_code == 0
+    assert study(source, folder / "bare").exit_code == 0
+    shutil.copytree(folder / "bare", folder / "told")
+    assert study(source, folder / "told", "--observations", seen).exit_code == 0
     return folder
 
 
@@ -133,7 +117,7 @@ def test_metadata_of_others_are_no_pass(source, tmp_path, run, text):
     assert "metadata.json: no list of files that patchrisk made" in said
 
 
-def test_an_empty_folder_and_one_of_a_study_are_used(source, seen, tmp_path, undrawn):
+def test_an_empty_folder_and_one_of_a_study_are_used(source, seen, tmp_path):
     out = tmp_path / "empty"
     out.mkdir()
     assert study(source, out).exit_code == 0
@@ -154,7 +138,7 @@ def test_an_empty_folder_and_one_of_a_study_are_used(source, seen, tmp_path, und
 @pytest.mark.parametrize(
     "name", ["seasons.csv", "skill.csv", "findings.md", "figures/captions.md", "normals.csv"]
 )
-def test_what_was_changed_since_is_kept(source, studied, tmp_path, undrawn, name):
+def test_what_was_changed_since_is_kept(source, studied, tmp_path, name):
     out, seen = Path(shutil.copytree(studied / "told", tmp_path / "out")), studied / "seen.csv"
     with (out / name).open("a") as file:
         file.write("my own remark\n")
@@ -163,7 +147,7 @@ def test_what_was_changed_since_is_kept(source, studied, tmp_path, undrawn, name
 
 
 @pytest.mark.parametrize("name", ["skill.csv", "cases.csv"])
-def test_what_was_added_since_is_kept(source, seen, out, undrawn, name):
+def test_what_was_added_since_is_kept(source, seen, out, name):
     seen.rename(out / name)  # the observations themselves, under the name of a table
     said = refused(study(source, out, "--observations", out / name), out, everything(out))
     assert "this is the observations, and is not written over" in said
@@ -171,7 +155,7 @@ def test_what_was_added_since_is_kept(source, seen, out, undrawn, name):
     assert f"{out / name}: is there and was not made by this study" in said
 
 
-def test_files_of_others_in_the_folder_of_a_study_stay(source, seen, out, undrawn):
+def test_files_of_others_in_the_folder_of_a_study_stay(source, seen, out):
     mine = {"seen.csv": seen.read_text(), "parts/mine.parquet": "x", "figures/photo.png": "y"}
     for name, text in mine.items():
         (out / name).parent.mkdir(exist_ok=True)
@@ -184,7 +168,7 @@ def test_files_of_others_in_the_folder_of_a_study_stay(source, seen, out, undraw
 
 
 @pytest.mark.parametrize("link", [os.symlink, os.link])
-def test_a_link_to_an_input_is_not_written_through(source, seen, out, tmp_path, undrawn, link):
+def test_a_link_to_an_input_is_not_written_through(source, seen, out, tmp_path, link):
     link(seen, out / "skill.csv")
     before = everything(tmp_path)
     refused(study(source, out, "--observations", seen), tmp_path, before)
@@ -215,35 +199,16 @@ def test_a_folder_that_is_none_is_one_line(source, tmp_path, kind):
     assert "Traceback" not in result.output
 
 
-def test_stopped_at_any_part_it_goes_on_to_the_same_bytes(source, tmp_path, small_parts):
-    straight, out = tmp_path / "straight", tmp_path / "out"
-    backtest(source, straight, diseases=["dead spot"])
-
-    def stop(done, total):
-        raise KeyboardInterrupt
-
-    with pytest.raises(UnavailableError, match="1 of 2 parts done"):
-        backtest(source, out, diseases=["dead spot"], progress=stop)
-    (out / "parts" / "mine.txt").write_text("mine")
-    backtest(source, out, diseases=["dead spot"])
-    assert (out / "parts" / "mine.txt").read_text() == "mine"
-    (out / "parts" / "mine.txt").unlink()
-    (out / "parts").rmdir()
-    ours, theirs = everything(out), everything(straight)
-    notes = [json.loads(made.pop(next(p for p in made if p.name == "metadata.json")))
-             for made in (ours, theirs)]  # fmt: skip
-    assert ours == theirs
-    assert all(note.pop("made_at") for note in notes)
-    assert notes[0] == notes[1]
-
-
 # A process that is killed when it has moved so many files to their place; one start serves for all
 # the numbers, as each is a child of its own with the same command and another folder.
 KILLED = """
 import os, signal, sys
 from pathlib import Path
+import pytest
 import patchrisk.study.run, patchrisk.study.study  # read once, not by each child
 from patchrisk.cli import main
+from tests.study.parts import draw_nothing
+draw_nothing(pytest.MonkeyPatch())
 real, folder = Path.replace, Path(sys.argv.pop())
 def replace(self, other):
     global after
@@ -265,10 +230,10 @@ KILLED_AFTER = [0, 1, 2, 4, 5, 12, 18]
 def straight(sites, tmp_path_factory):
     """A source, and the study of a run that was left alone."""
     folder = tmp_path_factory.mktemp("straight")
-    sites[sites["site"] == "upland"].to_csv(folder / "sites.csv", index=False)
-    result = study(folder / "sites.csv", folder / "out")
+    source = saved(sites[sites["site"] == "upland"], folder / "sites.csv")
+    result = study(source, folder / "out")
     assert result.exit_code == 0, result.output
-    return folder / "sites.csv", folder / "out"
+    return source, folder / "out"
 
 
 @pytest.fixture(scope="module")
@@ -277,7 +242,8 @@ def killed(straight, tmp_path_factory):
     folder = tmp_path_factory.mktemp("killed")
     numbers = " ".join(map(str, KILLED_AFTER))
     command = [sys.executable, "-c", KILLED, *one_site(straight[0]), numbers, str(folder)]
-    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    root = Path(__file__).parents[2]
+    done = subprocess.run(command, cwd=root, capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stderr
     return folder
 
@@ -296,8 +262,3 @@ def test_killed_at_any_file_it_goes_on_and_leaves_nothing_behind(straight, kille
         made.pop(next(p for p in made if p.name == "metadata.json"))
     assert ours == theirs
     assert not list(out.rglob(".*"))
-
-
-def test_another_backtest_is_told_by_what_differs(source, out):
-    with pytest.raises(InputError, match="holds a backtest with other options"):
-        backtest(source, out, diseases=["dead spot"], soil="modelled")

@@ -16,6 +16,7 @@ from patchrisk.cli import main
 from patchrisk.core.rules.rule import Rule, Season, Statistic
 from patchrisk.study import OwnRule, backtest
 from patchrisk.study.findings import scenario_words
+from tests.study.parts import saved
 
 WARM = Rule("warm", "treat", Statistic.DAILY_MEAN, 5.0, "rising", Season((3, 1), (8, 31)), low_c=18)
 DAYS = pd.date_range("2015-01-01", "2016-12-31")
@@ -61,8 +62,8 @@ def from_table():
 
 
 def test_a_data_frame_gives_what_its_csv_gives(from_table, tmp_path):
-    long_table().sort_values(["site", "date"]).to_csv(tmp_path / "sites.csv", index=False)
-    same(backtest(tmp_path / "sites.csv", rules=WARM).seasons, from_table.seasons)
+    path = saved(long_table().sort_values(["site", "date"]), tmp_path / "sites.csv")
+    same(backtest(path, rules=WARM).seasons, from_table.seasons)
     assert len(from_table.seasons) == 12
     assert set(from_table.seasons["disease"]) == {"own"}
     assert from_table.seasons["opened"].notna().all()
@@ -272,10 +273,12 @@ def test_the_names_are_there_and_nothing_heavy_is_loaded():
     code = (
         "import sys, patchrisk, patchrisk.study as s\n"
         "assert {'backtest', 'OwnRule', 'write_study'} <= set(dir(s)), dir(s)\n"
-        "print([m for m in ('xarray', 'sklearn', 'scipy', 'pandas', 'pint') if m in sys.modules])"
+        "print([m for m in ('xarray', 'sklearn', 'scipy', 'pandas', 'pint') if m in sys.modules])\n"
+        "from patchrisk.study import figures_dates, figures_skill\n"
+        "print('matplotlib.pyplot' in sys.modules)"  # which opens a window
     )
     run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
-    assert run.stdout.strip() == "[]"
+    assert run.stdout.split() == ["[]", "False"]
 
 
 def test_warmer_air_opens_a_rising_rule_earlier(from_table):
@@ -293,9 +296,9 @@ def test_warmer_air_opens_a_rising_rule_earlier(from_table):
 
 
 @pytest.mark.parametrize(("text", "code"), [("2", 2), ("40degC", 2), ("2degK", 2), ("-1.8degF", 0)])
-def test_how_much_warmer_says_its_unit(tmp_path, text, code):
-    long_table().sort_values(["site", "date"]).to_csv(tmp_path / "sites.csv", index=False)
-    command = ["backtest", str(tmp_path / "sites.csv"), "--out", str(tmp_path / "out"),
+def test_how_much_warmer_says_its_unit(tmp_path, text, code, undrawn):
+    path = saved(long_table().sort_values(["site", "date"]), tmp_path / "sites.csv")
+    command = ["backtest", str(path), "--out", str(tmp_path / "out"),
                "--disease", "dead spot", "--soil", "modelled", "--workers", "1"]  # fmt: skip
     done = CliRunner().invoke(main, [*command, "--shift-air", text])
     assert done.exit_code == code, done.output

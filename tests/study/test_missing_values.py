@@ -10,6 +10,7 @@ from patchrisk.base.errors import InputError
 from patchrisk.cli import main
 from patchrisk.study import backtest, sweep_source
 from patchrisk.study.grids import open_grid_file
+from tests.study.parts import saved
 
 FEW = {"diseases": ["summer-patch"], "draws": 0}
 MISSING = (-9999.0, 999.9)
@@ -29,10 +30,7 @@ def filled(sites):
 @pytest.mark.parametrize("kind", ["frame", "csv", "parquet"])
 def test_a_number_that_stands_for_missing_is_missing(filled, tmp_path, kind):
     some, given = filled
-    source = given
-    if kind != "frame":
-        source = tmp_path / f"sites.{kind}"
-        getattr(given, f"to_{kind}")(source, index=False)
+    source = given if kind == "frame" else saved(given, tmp_path / f"sites.{kind}")
     found = backtest(source, missing_values=MISSING, **FEW)
     assert found.metadata["missing_values"] == list(MISSING)
     assert found.metadata["sites_left_out"] == []
@@ -101,9 +99,7 @@ def test_a_site_with_a_fault_is_left_out_and_the_run_goes_on(sites, tmp_path, ch
     if kind == "parquet" and change is words_in_a_column:
         source["air_min_c"] = source["air_min_c"].astype(str)  # a column there has one type
     if kind != "frame":
-        path = tmp_path / f"sites.{kind}"
-        getattr(source, f"to_{kind}")(path, index=False)
-        source = path
+        source = saved(source, tmp_path / f"sites.{kind}")
     found = backtest(source, **FEW)
     assert set(found.seasons["site"]) == {"valley"}
     (line,) = found.metadata["sites_left_out"]
@@ -127,8 +123,7 @@ def test_whether_it_is_fahrenheit_is_asked_only_where_no_name_gives_the_unit(sit
 
 
 def test_a_sweep_leaves_a_site_out_too(sites, tmp_path):
-    path = tmp_path / "sites.csv"
-    slipped(sites, exchanged).to_csv(path, index=False)
+    path = saved(slipped(sites, exchanged), tmp_path / "sites.csv")
     swept = sweep_source(path, "summer patch", "rutgers-kent-5d", ["low=17:18:1degC"])
     (line,) = swept.made_from["sites_left_out"]
     assert "site upland" in line
@@ -138,8 +133,8 @@ def test_a_sweep_leaves_a_site_out_too(sites, tmp_path):
 
 
 def test_the_commands_take_it(filled, tmp_path):
-    filled[1].to_csv(tmp_path / "sites.csv", index=False)
-    shared = [str(tmp_path / "sites.csv"), "--missing-value", "-9999", "--missing-value", "999.9"]
+    path = saved(filled[1], tmp_path / "sites.csv")
+    shared = [str(path), "--missing-value", "-9999", "--missing-value", "999.9"]
     run = CliRunner().invoke(
         main, ["sweep", *shared, "--disease", "summer patch", "--rule", "rutgers-kent-5d",
                "--vary", "low=17:18:1degC", "--out", str(tmp_path / "swept")],
@@ -177,7 +172,9 @@ def test_a_grid_file_is_read_part_by_part_and_its_numbers_for_missing(tmp_path, 
     else:
         coded.to_zarr(tmp_path / name, encoding=plain, consolidated=False)
     opened = open_grid_file(tmp_path / name, {})
-    assert all(v.chunks is not None for part in opened.parts for v in part.data.values())
+    datas = [one for part in opened.parts for one in part.args if isinstance(one, xr.Dataset)]
+    assert len(datas) == len(opened.parts)
+    assert all(v.chunks is not None for data in datas for v in data.values())
     found = backtest(tmp_path / name, missing_values=[1e20], **FEW).seasons
     pd.testing.assert_frame_equal(found, backtest(whole, **FEW).seasons)
     assert found["days_missing"].max() > 0

@@ -11,7 +11,7 @@ from sklearn.metrics import brier_score_loss
 from sklearn.preprocessing import SplineTransformer
 
 from patchrisk.base.errors import InputError
-from patchrisk.core.skill.chances import RATIOS, Belief, brier, expected_cost
+from patchrisk.core.skill.measures import RATIOS, Belief, brier, expected_cost
 from patchrisk.read.diseases import load_library
 from patchrisk.study import fit_model, usual_terms
 from patchrisk.study.findings import model_words, names_of
@@ -217,10 +217,13 @@ def test_the_tables_and_words_of_models(fitted, by_week):
     assert "50 cases" in text
 
 
-def test_two_blocks_are_too_few_to_leave_one_out(world):
-    """Five sites from 80 to 84 degrees west lie in two blocks of five degrees."""
-    skills, faults = fit_models(*world, ["summer patch", "dead spot"],
-                                today=TODAY)  # fmt: skip
+def test_two_blocks_are_too_few_to_leave_one_out(tmp_path):
+    """Three sites from 80 to 82 degrees west lie in two blocks of five degrees."""
+    table, text = invented(years=4, sites=3)
+    (tmp_path / "seen.csv").write_text(text)
+    skills, faults = fit_models(
+        table, tmp_path / "seen.csv", ["summer patch", "dead spot"], today=TODAY
+    )
     fitted = [(one.form, one.leave_out) for one in skills]
     assert fitted == [(f, out) for f in ("season", "week") for out in ("season", "place")]
     said = list(map(str, faults))

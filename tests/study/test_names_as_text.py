@@ -11,9 +11,8 @@ from patchrisk.study.study import write_study
 EVIL = "$\\frac$ *x* <b> [a](b) \u202e\ufeff\x1b[2J\nnext =1+1"
 
 
-def test_a_sites_name_is_text_in_figures_and_captions(sites, tmp_path):
-    sites.to_csv(tmp_path / "sites.csv", index=False)
-    done = backtest(tmp_path / "sites.csv", diseases=["dead spot"], soil="modelled")
+def test_a_sites_name_is_text_in_figures_and_captions(table, tmp_path):
+    done = backtest(table, diseases=["dead spot"], soil="modelled")
     seasons = done.seasons.replace({"site": {"upland": EVIL, "valley": "v" * 300}})
     with warnings.catch_warnings():
         warnings.simplefilter("error", UserWarning)

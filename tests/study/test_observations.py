@@ -209,27 +209,27 @@ def test_each_rule_answers_for_its_own_season(tmp_path):
     )
     a, b, spring = tie(table, seen)
     assert (a.rule, b.rule) == ("a", "b")
-    assert a.cases.opened.astype(str).tolist() == ["2019-10-11", "NaT", "NaT"]
+    assert a.opened.astype(str).tolist() == ["2019-10-11", "NaT", "NaT"]
     # The season of 2022 is lacking: neither 2021 nor 2023 answers for the spring of 2023.
-    assert a.cases.known.tolist() == [True, True, False]
-    assert a.cases.found.tolist() == [True, False, True]
-    assert a.cases.season.tolist() == [2019, 2020, 2022]
+    assert a.known.tolist() == [True, True, False]
+    assert a.found.tolist() == [True, False, True]
+    assert a.season.tolist() == [2019, 2020, 2022]
     # The one sight, on 27 March, is day 225 of a season that begins on 15 August; 21 days before
     # it is 6 March, day 148 from 11 October with both counted.
     terms = Terms(21, 84, 3, 3)
-    assert a.cases.landmark(terms) == (date(2020, 3, 6) - date(2019, 8, 15)).days
+    assert a.landmark(terms) == (date(2020, 3, 6) - date(2019, 8, 15)).days
     assert a.score("days since opening", terms)[:2].tolist() == [148.0, 0.0]
     assert a.places == ("North Green",) * 3
-    assert b.cases.known.tolist() == [False, False, False]
+    assert b.known.tolist() == [False, False, False]
     # The likely opening counts, also where missing days could have moved it; two days do not.
     opened = table["opened"]
     likely = table.assign(complete=False, likely_from=opened, likely_to=opened)
     likely.loc[1, "likely_from"] -= pd.Timedelta(3, "D")
     moved, *_ = tie(likely, seen)
-    assert moved.cases.known.tolist() == [False, True, False]
+    assert moved.known.tolist() == [False, True, False]
     likely.loc[1, ["likely_from", "likely_to"]] = pd.Timestamp("2019-10-05")
     moved, *_ = tie(likely, seen)
-    assert moved.cases.known.tolist() == [True, True, False]
-    assert str(moved.cases.opened[0]) == "2019-10-05"
+    assert moved.known.tolist() == [True, True, False]
+    assert str(moved.opened[0]) == "2019-10-05"
     # A rule whose season comes after the symptoms of 27 March opened too late, not a year before.
-    assert spring.cases.lead[0] == -36
+    assert spring.lead[0] == -36

@@ -22,6 +22,7 @@ from patchrisk.study.grids import write_netcdf
 from patchrisk.study.scenarios import map_air, map_quantiles, scenario_table, shifted
 from patchrisk.study.sources import open_source
 from patchrisk.study.table_files import write_geoparquet
+from tests.study.parts import draw_nothing, saved
 from tests.study.test_in_and_out import WARM, daily, long_table
 
 LAND = {"denver": (39.74, -104.99), "lima": (-12.05, -77.04)}
@@ -157,7 +158,7 @@ def test_a_model_that_is_off_alike_is_mapped_to_what_was_measured():
 
 
 def test_twelve_months_are_shifted_each_by_its_own(tmp_path):
-    block = open_source(air(2000, 2001), {}, offline=True).parts[0].read()
+    block = open_source(air(2000, 2001), {}, offline=True).parts[0]()
     months = tuple(float(n) for n in range(12))
     warmer = shifted(block, months).air_max_c - block.air_max_c
     month = block.dates.astype("M8[M]").astype(int) % 12
@@ -172,20 +173,22 @@ def test_twelve_months_are_shifted_each_by_its_own(tmp_path):
 def climate(tmp_path_factory):
     """Two sites measured over ten years, and two models of them that warm over thirty."""
     folder = tmp_path_factory.mktemp("climate")
-    air(2000, 2009).to_csv(folder / "sites.csv", index=False)
+    saved(air(2000, 2009), folder / "sites.csv")
     for n, trend in enumerate((1.0, 2.0)):
-        table = air(2000, 2029, warmer=-3.0, trend=trend, seed=n + 5)
-        table.to_csv(folder / f"model{n}.csv", index=False)
+        saved(air(2000, 2029, warmer=-3.0, trend=trend, seed=n + 5), folder / f"model{n}.csv")
     return folder
 
 
 @pytest.fixture(scope="module")
 def study(climate):
     out = climate / "study"
+    patch = pytest.MonkeyPatch()
+    draw_nothing(patch)
     models = [word for n in range(2) for word in ("--quantile-map", climate / f"model{n}.csv")]
     said = run("backtest", climate / "sites.csv", "--out", out, "--soil", "modelled", *models,
                "--reference", "2000-2009", "--disease", "dead spot", "--geo", "--ro-crate",
-               "--workers", "1")  # fmt: skip
+               "--workers", "1", "--draws", "0")  # fmt: skip
+    patch.undo()
     assert str(out / "scenarios.csv") in said
     return out
 
@@ -236,9 +239,9 @@ def test_scenarios_that_can_not_be_are_refused(climate, options, says):
 
 
 def test_a_cell_too_far_off_is_none(climate, tmp_path):
-    air(2000, 2009, sites={"far": (50.0, 10.0)}).to_csv(tmp_path / "far.csv", index=False)
+    far = saved(air(2000, 2009, sites={"far": (50.0, 10.0)}), tmp_path / "far.csv")
     with pytest.raises(InputError, match=r"the nearest cell is \d+ km off"):
-        backtest(climate / "sites.csv", quantile_map=[tmp_path / "far.csv"], soil="modelled",
+        backtest(climate / "sites.csv", quantile_map=[far], soil="modelled",
                  reference=(2000, 2009), diseases=["dead spot"])  # fmt: skip
 
 

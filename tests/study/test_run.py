@@ -1,14 +1,11 @@
 """Backtests from their sources to their tables: the same however they were run."""
 
 import doctest
-import itertools
 import json
 import os
 import pickle
 import shutil
 import signal
-import subprocess
-import sys
 from pathlib import Path
 
 import numpy as np
@@ -22,11 +19,11 @@ from patchrisk.base.errors import InputError, UnavailableError
 from patchrisk.cli import main
 from patchrisk.study import backtest, read_seasons
 from patchrisk.study.plan import PartJob, plan_backtest
-from patchrisk.study.sources import Extent, cut_into_parts, open_source
+from patchrisk.study.sources import cut_into_parts, open_source
 from patchrisk.study.table_files import read_table
 from patchrisk.study.tables import SEASON_COLUMNS, VERDICT_COLUMNS, VERDICTS_LAYOUT
 from patchrisk.study.workers import how_many
-from tests.study.parts import part_small
+from tests.study.parts import part_small, saved
 
 FEW = ["summer-patch", "large-patch"]
 TABLES = ("seasons.csv", "seasons.parquet", "verdicts.csv", "verdicts.parquet")
@@ -131,10 +128,15 @@ def test_a_stopped_run_leaves_its_parts_and_goes_on_from_them(
     assert set(read_seasons(out)["site"]) == {"upland", "valley"}  # finished parts are usable
     assert set(read_table(out, VERDICTS_LAYOUT)["site"]) == {"upland", "valley"}
     assert not json.loads((out / "metadata.json").read_text())["finished"]
+    (out / "parts" / "mine.txt").write_text("mine")
     told.clear()
     backtest(table, out, diseases=FEW, progress=lambda *a: told.append(a))
     assert told == [(3, 5), (4, 5), (5, 5)]
     assert_same_tables(out, straight)
+    assert [path.name for path in (out / "parts").iterdir()] == ["mine.txt"]
+    about = [json.loads((folder / "metadata.json").read_text()) for folder in (out, straight)]
+    assert all(one.pop("made_at") for one in about)
+    assert about[0] == about[1]
     told.clear()
     backtest(table, out, diseases=FEW, progress=lambda *a: told.append(a))
     assert told == []  # nothing left to do
@@ -262,9 +264,9 @@ def test_daily01_files_give_what_a_table_of_them_gives(sites, table, tmp_path):
     ],
 )
 def test_faulty_tables_are_refused_with_place_and_cure(sites, tmp_path, change, says):
-    path = tmp_path / "sites.csv"
     some = pd.concat([sites.iloc[:600], sites[sites["site"] == "valley"].iloc[:50]])
-    change(some.assign(air_max_c=some["air_max_c"] + 15)).to_csv(path, index=False)
+    some = change(some.assign(air_max_c=some["air_max_c"] + 15))
+    path = saved(some, tmp_path / "sites.csv")
     with pytest.raises(InputError) as error:
         backtest(path)
     assert says in str(error.value)
@@ -272,16 +274,15 @@ def test_faulty_tables_are_refused_with_place_and_cure(sites, tmp_path, change, 
 
 def test_a_site_called_na_and_blanks_after_a_name(sites, tmp_path, monkeypatch):
     some = sites[sites["site"].isin(["upland", "valley"])].reset_index(drop=True)
-    some.to_csv(tmp_path / "clean.csv", index=False)
+    clean = backtest(saved(some, tmp_path / "clean.csv"), diseases=FEW).seasons
     name = some["site"].replace("upland", "NA")
     name[some.index % 2 == 1] += " "
-    some.assign(site=name).to_csv(tmp_path / "odd.csv", index=False)
-    clean = backtest(tmp_path / "clean.csv", diseases=FEW).seasons
-    odd = backtest(tmp_path / "odd.csv", diseases=FEW).seasons
+    path = saved(some.assign(site=name), tmp_path / "odd.csv")
+    odd = backtest(path, diseases=FEW).seasons
     clean["site"] = clean["site"].replace("upland", "NA")
     pd.testing.assert_frame_equal(odd, clean)
     monkeypatch.setattr("patchrisk.study.run.part_form", lambda: "csv")
-    backtest(tmp_path / "odd.csv", tmp_path / "out", diseases=FEW)
+    backtest(path, tmp_path / "out", diseases=FEW)
     assert set(read_seasons(tmp_path / "out")["site"]) == {"NA", "valley"}
 
 
@@ -295,16 +296,13 @@ def test_a_table_in_us_units(sites, tmp_path, source):
     warm = ["low", "air_max_f", "soil_2in_f"]
     other[warm] = other[warm] * 1.8 + 32
     other["rain_in"] = other.pop("rain_mm") / 25.4
-    getattr(other, f"to_{source}")(tmp_path / f"us.{source}", index=False)
-    some.rename(columns={"soil_5cm_c": "soil_5.08cm_c"}).to_csv(tmp_path / "si.csv", index=False)
+    us = saved(other, tmp_path / f"us.{source}")
+    si = saved(some.rename(columns={"soil_5cm_c": "soil_5.08cm_c"}), tmp_path / "si.csv")
     theirs = {"air_min_f": "low"}
-    found = backtest(tmp_path / f"us.{source}", diseases=FEW, soil="both", columns=theirs).seasons
-    pd.testing.assert_frame_equal(
-        found, backtest(tmp_path / "si.csv", diseases=FEW, soil="both").seasons
-    )
-    other.assign(air_max_c=20.0).to_csv(tmp_path / "both.csv", index=False)
+    found = backtest(us, diseases=FEW, soil="both", columns=theirs).seasons
+    pd.testing.assert_frame_equal(found, backtest(si, diseases=FEW, soil="both").seasons)
     with pytest.raises(InputError) as error:
-        backtest(tmp_path / "both.csv", columns=theirs)
+        backtest(saved(other.assign(air_max_c=20.0), tmp_path / "both.csv"), columns=theirs)
     assert "column air_max_c: says the same as column air_max_f" in str(error.value)
 
 
@@ -359,7 +357,6 @@ def test_a_slip_in_a_table_of_text_is_named(sites, tmp_path, slip):
     [
         (lambda t: t.assign(date=t["date"].dt.strftime("%Y%m%d").astype(int)), "20150101 is no"),
         (lambda t: t.assign(date=pd.NaT), "site upland, column date: "),
-        (lambda t: t.assign(air_min_c=[[1.0]] * len(t)), "column air_min_c: "),
         (lambda t: t.assign(date=[{"day": 1}] * len(t)), "can be read"),
     ],
 )
@@ -381,8 +378,8 @@ def test_a_damaged_parquet_file_is_named(sites, tmp_path):
 
 
 def test_columns_that_are_not_read_are_told(sites, tmp_path):
-    sites.rename(columns={"rain_mm": "rain"}).to_csv(tmp_path / "sites.csv", index=False)
-    found = backtest(tmp_path / "sites.csv", diseases=FEW)
+    path = saved(sites.rename(columns={"rain_mm": "rain"}), tmp_path / "sites.csv")
+    found = backtest(path, diseases=FEW)
     assert found.metadata["source"]["columns_not_read"] == ["rain"]
 
 
@@ -404,12 +401,9 @@ def mild(sites, fahrenheit):
 def test_mild_fahrenheit_is_told_by_what_no_place_has(sites, tmp_path, source):
     # All of it could be true in degC, day by day. The limits are the warmest stations' of the US
     # Climate Reference Network (thresholds/quality.toml: unit.hot, unit.hot_air).
-    path = tmp_path / f"sites.{source}"
-    table = mild(sites, ["valley", "coast"]).rename(
-        columns={"air_max_c": "tmax", "soil_5cm_c": "st5"}
-    )
-    getattr(table, f"to_{source}")(path, index=False)
     columns = {"air_max_c": "tmax", "soil_5cm_c": "st5"}
+    table = mild(sites, ["valley", "coast"]).rename(columns=columns)
+    path = saved(table, tmp_path / f"sites.{source}")
     found = backtest(path, columns=columns, diseases=FEW)
     assert not {"valley", "coast"} & set(found.seasons["site"])
     of_air, of_soil = found.metadata["sites_left_out"]  # soil at 10 cm is named in degC
@@ -419,8 +413,7 @@ def test_mild_fahrenheit_is_told_by_what_no_place_has(sites, tmp_path, source):
         "degC: they look like degF (as at 1 more site): write degC, or call it air_max_f where it "
         "is degF"
     )
-    mild(sites, []).to_csv(tmp_path / "degc.csv", index=False)
-    assert len(backtest(tmp_path / "degc.csv", diseases=FEW).seasons)
+    assert len(backtest(saved(mild(sites, []), tmp_path / "degc.csv"), diseases=FEW).seasons)
 
 
 def test_the_hottest_station_is_not_taken_for_fahrenheit(sites, tmp_path):
@@ -429,33 +422,26 @@ def test_the_hottest_station_is_not_taken_for_fahrenheit(sites, tmp_path):
     hot = sites[sites["site"] == "coast"].copy()
     hot["air_max_c"] += 42.0 - hot["air_max_c"].quantile(0.9)
     hot["soil_5cm_c"] += 41.4 - hot["soil_5cm_c"].quantile(0.9)
-    hot.rename(columns={"air_max_c": "tmax", "soil_5cm_c": "st5"}).to_csv(
-        tmp_path / "hot.csv", index=False
-    )
     columns = {"air_max_c": "tmax", "soil_5cm_c": "st5"}
-    assert set(backtest(tmp_path / "hot.csv", columns=columns, diseases=FEW).seasons["site"]) == {
-        "coast"
-    }
+    path = saved(hot.rename(columns=columns), tmp_path / "hot.csv")
+    found = backtest(path, columns=columns, diseases=FEW).seasons
+    assert set(found["site"]) == {"coast"}
 
 
 def test_a_few_values_that_cannot_be_true_are_missing_and_counted(sites, tmp_path):
     faulty = sites.copy()
     faulty.loc[[10, 500], "soil_5cm_c"] = -9999.0
-    faulty.to_csv(tmp_path / "faulty.csv", index=False)
-    faulty.loc[[10, 500], "soil_5cm_c"] = np.nan
-    faulty.to_csv(tmp_path / "missing.csv", index=False)
-    one = backtest(tmp_path / "faulty.csv", diseases=FEW)
+    one = backtest(saved(faulty, tmp_path / "faulty.csv"), diseases=FEW)
     assert one.metadata["values_set_aside"] == {"soil_5cm_c": 2}
-    pd.testing.assert_frame_equal(
-        one.seasons, backtest(tmp_path / "missing.csv", diseases=FEW).seasons
-    )
+    faulty.loc[[10, 500], "soil_5cm_c"] = np.nan
+    other = backtest(saved(faulty, tmp_path / "missing.csv"), diseases=FEW)
+    pd.testing.assert_frame_equal(one.seasons, other.seasons)
 
 
 @pytest.mark.parametrize(
     ("options", "says"),
     [
         ({"diseases": ["blight of nothing"]}, "no disease of this name"),
-        ({"grass": "blue moss"}, "--grass, blue moss: no disease file knows this grass: write one"),
         ({"diseases": ["pythium-root-rot"]}, "has no rule to apply"),
         ({"memory_gb": 1.1}, "--memory: 1.1 GB: write 1.2 or more"),
         ({"workers": 0}, "--workers: 0"),
@@ -536,27 +522,23 @@ def test_of_a_group_the_members_are_judged(table):
 
 
 def test_no_name_of_a_site_is_run_by_a_spreadsheet(sites, tmp_path):
-    path = tmp_path / "sites.csv"
     one = sites[sites["site"] == "valley"].assign(site='=HYPERLINK("x")')
-    one.to_csv(path, index=False)
+    path = saved(one, tmp_path / "sites.csv")
     found = backtest(path, tmp_path / "out", diseases=FEW, forms=("csv",)).seasons
     assert set(found["site"]) == {'=HYPERLINK("x")'}
     lines = (tmp_path / "out" / "seasons.csv").read_text(encoding="utf-8").splitlines()
     assert all(line.startswith("\"'=HYPERLINK") for line in lines[1:])
 
 
-def test_the_command(table, tmp_path, monkeypatch):
-    code = "from patchrisk.cli import main; main()"
-    command = [sys.executable, "-c", code, "backtest", str(table), "--out", "out"]
-    few = ["--disease", "dead spot", "--years", "2015-2016", "--workers", "1"]
-    run = subprocess.run(
-        [*command, *few], cwd=tmp_path, capture_output=True, text=True, check=False
-    )
-    assert run.returncode == 0, run.stderr
+def test_the_command(table, tmp_path, monkeypatch, undrawn):
+    monkeypatch.chdir(tmp_path)
+    command = ["backtest", str(table), "--out", "out", "--disease", "dead spot"]
+    command += ["--years", "2015-2016", "--workers", "1"]
+    run = CliRunner().invoke(main, command)
+    assert run.exit_code == 0, run.stderr
     assert "5 sites, seasons 2015 to 2016" in run.stdout
     assert set(read_seasons(tmp_path / "out")["season"]) == {2015, 2016}
-    monkeypatch.chdir(tmp_path)
-    again = CliRunner().invoke(main, [*command[3:], *few, "--soil", "modelled"])
+    again = CliRunner().invoke(main, [*command, "--soil", "modelled"])
     assert again.exit_code == 2
     assert again.stderr.startswith(
         "patchrisk: out, metadata.json: holds a backtest with other options"
@@ -565,13 +547,14 @@ def test_the_command(table, tmp_path, monkeypatch):
 
 def test_parts_hold_as_many_neighbours_as_fit():
     day = np.datetime64("2001-01-01")
-    extents = [Extent(str(n), day, day + 364) for n in range(10_000)]
-    extents.append(Extent("long", day - 3650, day + 364))
-    parts = list(cut_into_parts(extents))
-    assert [e.site for part in parts for e in part] == [e.site for e in extents]
-    for part, following in itertools.pairwise([*parts, extents[:0]]):
-        span = max(e.last for e in part) - min(e.first for e in part)
-        assert len(part) * (span.astype(int) + 1) <= (10_000 * 365 + 4015) / 8
-        if following and following[0].site != "long":
-            assert (len(part) + 1) * 365 > (10_000 * 365 + 4015) // 8
-    assert [e.site for e in parts[-1]] == ["long"]
+    first = np.r_[np.full(10_000, day), day - 3650]  # the last is of a longer record
+    parts = list(cut_into_parts(first, np.full(10_001, day + 364)))
+    sites = [np.arange(10_001)[part] for part in parts]
+    assert np.concatenate(sites).tolist() == list(range(10_001))
+    most = (10_000 * 365 + 4015) // 8
+    *short, last = sites
+    assert last.tolist() == [10_000]
+    for n, part in enumerate(short):
+        assert len(part) * 365 <= most
+        if n < len(short) - 1:
+            assert (len(part) + 1) * 365 > most

@@ -10,9 +10,8 @@ from scipy import stats
 from scipy.special import expit
 from sklearn import metrics
 
-from patchrisk.core.skill.cases import RuleCases, baselines
+from patchrisk.core.skill.cases import baselines
 from patchrisk.core.skill.measures import (
-    Clusters,
     Terms,
     draw,
     estimate,
@@ -45,6 +44,7 @@ def made(leads, found, season=None, known=None, site=None):
     opened = [np.datetime64("NaT") if n is None else DAY - n for n in leads]
     count = len(leads)
     return Cases(
+        "measured", "d", "r", "infect", ("A",) * count,
         opened=np.array(opened, dtype="datetime64[D]"),
         day=np.full(count, DAY),
         found=np.array(found, bool),
@@ -53,7 +53,8 @@ def made(leads, found, season=None, known=None, site=None):
         season=np.arange(count) if season is None else np.array(season),
         site=np.zeros(count, int) if site is None else np.array(site),
         block=np.zeros(count, int) if site is None else np.array(site) // 2,
-    )
+        pressure=np.ones(count),
+    )  # fmt: skip
 
 
 def test_outcomes_by_hand():
@@ -184,12 +185,13 @@ def test_weighted_median_is_the_median_of_repeated_cases(values, times):
 
 
 def test_seasons_and_sites_are_drawn_whole():
-    clusters = Clusters(np.array([3, 1, 3, 2, 1]), np.array([0, 0, 1, 1, 2]))
+    season = np.array([3, 1, 3, 2, 1])
+    clusters = season, np.array([0, 0, 1, 1, 2])
     everyone = np.ones(5, bool)
     terms = replace(TERMS, draws=200, seed=4, least_sites=3)
     draws = draw(clusters, everyone, terms)
     assert (draws.over, list(draws.counts)) == ("seasons and sites", [3, 3, 5])
-    for label, weights in zip((clusters.season, clusters.site), draws.weights, strict=False):
+    for label, weights in zip(clusters, draws.weights, strict=False):
         one_each = []
         for one in np.unique(label):
             block = weights[:, label == one]
@@ -201,7 +203,7 @@ def test_seasons_and_sites_are_drawn_whole():
     assert all((a == b).all() for a, b in zip(draws.weights, again.weights, strict=True))
     other = draw(clusters, everyone, replace(terms, seed=5))
     assert not (draws.weights[0] == other.weights[0]).all()
-    some = draw(clusters, clusters.season < 3, terms)  # of two seasons, whatever the others are
+    some = draw(clusters, season < 3, terms)  # of two seasons, whatever the others are
     assert (some.weights[0][:, [0, 2]] == 0).all()
     alone = draw(clusters, everyone, replace(terms, least_sites=4))
     assert (alone.over, len(alone.weights)) == ("seasons", 1)
@@ -217,7 +219,7 @@ def test_the_interval_of_two_ways_by_hand():
     a, b = np.array([1.0, 2, 6]), np.array([0.0, 3, 3, 10])
     value = a[site] + b[season]
     terms = replace(TERMS, draws=40000, least_sites=3, level=0.9)
-    draws = draw(Clusters(season, site), np.ones(12, bool), terms)
+    draws = draw((season, site), np.ones(12, bool), terms)
     drawn = [weights @ value / weights.sum(axis=1) for weights in draws.weights]
     low, high, chance = interval(np.array(value.mean()), drawn, draws.counts, 0.9, "any")
     over = [a.var(ddof=1) / 3, b.var(ddof=1) / 4]
@@ -268,7 +270,7 @@ def test_the_interval_holds_the_truth_about_as_often_as_it_says(sites, seasons):
         odds = 0.5 + sites * rng.normal(size=12)[site] + seasons * rng.normal(size=12)[season]
         hit = rng.random(144) < expit(odds)
         terms = Terms(21, 84, 3, 3, draws=150, seed=study)
-        clusters = Clusters(season, site)
+        clusters = (season, site)
         found = estimate(lambda w, h=hit: rate(w, h, everyone), clusters, everyone, terms, "share")
         held.append(found.low <= truth <= found.high)
     assert abs(np.mean(held) - 0.9) < 0.073
@@ -276,7 +278,7 @@ def test_the_interval_holds_the_truth_about_as_often_as_it_says(sites, seasons):
 
 def test_what_is_defined_on_less_than_half_of_the_draws_has_no_interval():
     # A season of four is drawn just once with chance 4 (1/4) (3/4)^3 = 0.42.
-    clusters, everyone = Clusters(np.arange(4), np.zeros(4, int)), np.ones(4, bool)
+    clusters, everyone = (np.arange(4), np.zeros(4, int)), np.ones(4, bool)
 
     def once(w):
         return np.where(w[:, 0] == 1, w[:, 1], np.nan)
@@ -344,7 +346,7 @@ def test_roc_band_holds_the_curve_and_stays_between_0_and_1():
     found = rng.random(96) < 0.5
     score = rng.normal(size=96) + found
     at = np.linspace(0, 1, 11)
-    clusters = Clusters(season, np.tile(np.arange(8), 12))
+    clusters = season, np.tile(np.arange(8), 12)
     low, high = roc_band(score, found, clusters, at, TERMS)
     inside = np.interp(at, *roc_curve(score, found, np.ones(96)))
     assert ((low - 0.05 <= inside) & (inside <= high + 0.05)).all()
@@ -362,22 +364,14 @@ def test_baselines_know_the_sights_of_other_seasons_alone():
     """
     begins = np.array([f"{y}-03-01" for y in (2011, 2012, 2012, 2013)], "M8[D]")
     days = np.array([100, 110, 140, 150])
-    cases = Cases(
-        opened=np.full(4, np.datetime64("NaT", "D")),
-        day=begins + days,
-        found=np.array([True, True, True, False]),
-        known=np.ones(4, bool),
-        begins=begins,
-        season=np.array([2011, 2012, 2012, 2013]),
-        site=np.array([0, 0, 1, 1]),
-        block=np.zeros(4, int),
-    )
-    one = RuleCases("measured", "d", "r", "infect", cases, np.ones(4), ("A", "A", "B", "B"))
-    made = {b.rule.removeprefix("baseline-"): b.cases for b in baselines(one, TERMS)}
-    offset = {name: (c.opened - begins).astype(float) for name, c in made.items()}
+    season, site = [2011, 2012, 2012, 2013], [0, 0, 1, 1]
+    one = made([None] * 4, [True, True, True, False], season, site=site)
+    one = replace(one, day=begins + days, begins=begins)
+    answered = {b.rule.removeprefix("baseline-"): b for b in baselines(one, TERMS)}
+    offset = {name: (c.opened - begins).astype(float) for name, c in answered.items()}
     assert offset["always"].tolist() == [0, 0, 0, 0]
-    assert np.isnat(made["never"].opened).all()
+    assert np.isnat(answered["never"].opened).all()
     # Targets 47.5, 57.5 and 87.5; medians of the other seasons', to the even whole day.
     assert offset["calendar"].tolist() == [72, 48, 48, 58]
     assert offset["climatology"].tolist() == [58, 48, 48, 88]
-    assert all(c.known.all() for c in made.values())
+    assert all(c.known.all() for c in answered.values())

@@ -3,8 +3,6 @@
 import csv
 import hashlib
 import json
-import subprocess
-import sys
 from datetime import date
 
 import pandas as pd
@@ -72,7 +70,7 @@ def study(seasons, seen, tmp_path_factory):
     return write_study(folder, seasons, seen, terms=TERMS, today=TODAY)
 
 
-def test_verdicts_are_judged_beside_the_rules(found, seen, tmp_path, unseen):
+def test_verdicts_are_judged_beside_the_rules(found, seen, tmp_path, undrawn):
     out = tmp_path / "study"
     write_study(out, found.seasons, seen, verdicts=found.verdicts, terms=TERMS, today=TODAY)
     cases = pd.read_csv(out / "cases.csv", parse_dates=["opened"])
@@ -139,7 +137,7 @@ def test_useful_leads_are_those_of_the_diseases_file(key, lead, said):
     assert asked.lead_from == "as given with --lead"
 
 
-def test_each_disease_is_judged_by_its_own_lead(seasons, seen, tmp_path, unseen):
+def test_each_disease_is_judged_by_its_own_lead(seasons, seen, tmp_path, undrawn):
     told = []
     write_study(tmp_path, seasons, seen, today=TODAY, tell=told.append)
     assert len(told) == 1
@@ -159,13 +157,7 @@ def test_each_disease_is_judged_by_its_own_lead(seasons, seen, tmp_path, unseen)
     assert not hits[cases["found"]].all()
 
 
-@pytest.fixture
-def unseen(monkeypatch):
-    """Studies whose figures are left undrawn, where the figures are not what is tested."""
-    monkeypatch.setattr("patchrisk.study.study.save_figure", lambda *_: [])
-
-
-def test_a_study_without_observations(seasons, tmp_path, unseen):
+def test_a_study_without_observations(seasons, tmp_path, undrawn):
     paths = write_study(tmp_path / "study", seasons)
     names = {path.name for path in paths}
     assert names >= DATING | {"findings.md", "captions.md"}
@@ -228,7 +220,7 @@ def test_rules_go_by_the_words_of_the_mornings_reports(study):
     assert not any(rule in said for rule in words)
 
 
-def test_in_us_units(study, seasons, seen, tmp_path, unseen):
+def test_in_us_units(study, seasons, seen, tmp_path, undrawn):
     write_study(tmp_path, seasons, seen, terms=TERMS, today=TODAY, units="us")
     said = (tmp_path / "findings.md").read_text(encoding="utf-8")
     assert "| daily mean at 2 in at least 68.0 °F [Kaminski 2002] | " in said
@@ -242,7 +234,8 @@ def test_in_us_units(study, seasons, seen, tmp_path, unseen):
     assert ours["warmer_by_f"].to_numpy() == pytest.approx(1.8 * metric["warmer_by_c"], 1e-4)
 
 
-def test_the_same_study_gives_the_same_files(study, seasons, seen, tmp_path, unseen):
+def test_the_same_study_gives_the_same_files(study, seasons, seen, tmp_path, monkeypatch):
+    monkeypatch.setattr("patchrisk.study.study.save_figure", lambda *_: [])
     again = write_study(tmp_path, seasons, seen, terms=TERMS, today=TODAY)
     written = [path for path in study if path.suffix in (".csv", ".md")]
     assert len(written) == 13
@@ -250,7 +243,7 @@ def test_the_same_study_gives_the_same_files(study, seasons, seen, tmp_path, uns
         assert a.read_bytes() == b.read_bytes(), a.name
 
 
-def test_a_table_in_parts_gives_the_same_study(sites, table, small_parts, seen, tmp_path, unseen):
+def test_a_table_in_parts_gives_the_same_study(sites, table, small_parts, seen, tmp_path, undrawn):
     found = backtest(table, tmp_path / "parts", diseases=["dead spot"])
     parts = SeasonParts(tmp_path / "parts")
     assert len(parts) > 1
@@ -264,7 +257,7 @@ def test_a_table_in_parts_gives_the_same_study(sites, table, small_parts, seen, 
         assert a.read_bytes() == b.read_bytes(), a.name
 
 
-def test_a_part_of_which_nothing_is_known_adds_nothing(seasons, tmp_path, unseen):
+def test_a_part_of_which_nothing_is_known_adds_nothing(seasons, tmp_path, undrawn):
     doubtful = seasons.assign(
         dating=seasons["dating"].where(seasons["site"] == "valley", "unknown")
     )
@@ -359,21 +352,16 @@ def test_it_is_cited_by_the_version_it_has():
 
 
 def test_the_command(table, seen, tmp_path):
-    code = "from patchrisk.cli import main; main()"
-    command = [
-        sys.executable, "-c", code, "sweep", str(table), "--disease", "dead spot",
-        "--rule", "kaminski-2002-20c", "--vary", "low=64:72:4degF", "--out", str(tmp_path / "out"),
-    ]  # fmt: skip
-    run = subprocess.run(
-        [*command, "--observations", str(seen), "--lead", "14-90", "--units", "us"],
-        capture_output=True, text=True, check=False,
-    )  # fmt: skip
-    assert run.returncode == 0, run.stderr
+    command = ["sweep", str(table), "--disease", "dead spot", "--rule", "kaminski-2002-20c",
+               "--vary", "low=64:72:4degF", "--out", str(tmp_path / "out")]  # fmt: skip
+    more = ["--observations", str(seen), "--lead", "14-90", "--units", "us"]
+    run = CliRunner().invoke(main, [*command, *more])
+    assert run.exit_code == 0, run.stderr
     assert "hit rate" in run.stdout
     assert (tmp_path / "out" / "sweep_kaminski-2002-20c.png").is_file()
     said = (tmp_path / "out" / "sweep_kaminski-2002-20c.md").read_text(encoding="utf-8")
     assert said.startswith("# Dead spot, daily mean at 2 in at least 68.0 °F [Kaminski 2002]")
     assert "°C" not in said
-    refused = CliRunner().invoke(main, [*command[3:], "--lead", "90-14"])
+    refused = CliRunner().invoke(main, [*command, "--lead", "90-14"])
     assert refused.exit_code == 2
     assert "such as 21-84" in refused.stderr

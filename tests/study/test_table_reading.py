@@ -17,6 +17,7 @@ from patchrisk.base.errors import InputError
 from patchrisk.cli import main
 from patchrisk.study.sources import open_source
 from patchrisk.study.table_rows import arrow_days, read_day_column
+from tests.study.parts import saved
 
 
 @pytest.fixture
@@ -70,7 +71,7 @@ def test_whatever_stands_in_an_unread_column_rows_are_all_read_or_it_is_told(few
     path = tmp_path / "sites.csv"
     path.write_bytes(("\n".join(lines) + "\n").encode())
     try:
-        block = open_source(path, {}, offline=True).parts[0].read()
+        block = open_source(path, {}, offline=True).parts[0]()
     except InputError:
         return
     assert block.air_min_c[:, 0] == pytest.approx(some["air_min_c"].to_numpy(), nan_ok=True)
@@ -85,9 +86,7 @@ DAYS += ["10.1.2015", "2015-01-10x", "", "NaT", "2015-01-1\u0660"]
 def test_a_day_is_written_in_full_or_is_none(few, tmp_path, cell, form):
     few.loc[9, "date"] = cell
     few = few[few["site"] == few.loc[9, "site"]]  # with another it is left out, and told
-    path = tmp_path / f"sites.{form}"
-    getattr(few, f"to_{form}")(path, index=False)
-    said = told(path, tmp_path / "out")
+    said = told(saved(few, tmp_path / f"sites.{form}"), tmp_path / "out")
     assert "column date" in said
     assert "write YYYY-MM-DD" in said
 
@@ -95,13 +94,11 @@ def test_a_day_is_written_in_full_or_is_none(few, tmp_path, cell, form):
 @pytest.mark.parametrize("form", ["csv", "parquet"])
 def test_the_day_that_is_written_counts_wherever_the_clock_stood(few, tmp_path, form):
     """Local midnight, with the offset that summer time changes."""
-    plain = tmp_path / f"plain.{form}"
-    getattr(few, f"to_{form}")(plain, index=False)
+    plain = saved(few, tmp_path / f"plain.{form}")
     summer = few["date"].str.slice(5, 7).isin(["04", "05", "06", "07", "08", "09", "10"])
     stamps = few["date"] + np.where(summer, "T00:00:00-04:00", "T00:00:00-05:00")
-    other = tmp_path / f"stamped.{form}"
-    getattr(few.assign(date=stamps), f"to_{form}")(other, index=False)
-    one, two = (open_source(p, {}, offline=True).parts[0].read() for p in (plain, other))
+    other = saved(few.assign(date=stamps), tmp_path / f"stamped.{form}")
+    one, two = (open_source(p, {}, offline=True).parts[0]() for p in (plain, other))
     assert (one.dates == two.dates).all()
     assert one.air_max_c == pytest.approx(two.air_max_c, nan_ok=True)
 
@@ -115,8 +112,7 @@ def test_yes_and_no_are_no_temperatures(few, tmp_path, form, column, which):
     few[column] = few[column].astype(object)
     few.loc[few.index[which], column] = True
     few = few[few["site"] == few["site"].iloc[0]]  # with another it is left out, and told
-    path = tmp_path / f"sites.{form}"
-    getattr(few, f"to_{form}")(path, index=False)
+    path = saved(few, tmp_path / f"sites.{form}")
     assert f"column {column}: " in told(path, tmp_path / "out")
 
 
@@ -195,12 +191,11 @@ def test_days_are_the_same_in_every_type(days):
 
 @pytest.mark.parametrize("names", [["", ""], ["note", "note"], ["note", ""]])
 def test_columns_that_are_not_read_may_share_a_name_or_have_none(few, tmp_path, names):
-    plain, more = tmp_path / "plain.csv", tmp_path / "more.csv"
-    few.to_csv(plain, index=False)
+    plain, more = saved(few, tmp_path / "plain.csv"), tmp_path / "more.csv"
     lines = as_text(few.drop(columns="note"))
     lines = [f"{lines[0]},{','.join(names)}", *[f"{line},x,y" for line in lines[1:]]]
     more.write_text("\n".join(lines))
-    one, two = (open_source(p, {}, offline=True).parts[0].read() for p in (plain, more))
+    one, two = (open_source(p, {}, offline=True).parts[0]() for p in (plain, more))
     assert one.air_max_c == pytest.approx(two.air_max_c, nan_ok=True)
 
 
@@ -210,7 +205,7 @@ def test_a_column_of_parquet_that_is_not_read_may_be_there_twice(few, tmp_path):
     table = table.append_column("note", table.column("note"))
     pq.write_table(table, tmp_path / "more.parquet")
     one, two = (
-        open_source(tmp_path / f"{n}.parquet", {}, offline=True).parts[0].read()
+        open_source(tmp_path / f"{n}.parquet", {}, offline=True).parts[0]()
         for n in ("plain", "more")
     )
     assert one.air_max_c == pytest.approx(two.air_max_c, nan_ok=True)
@@ -254,7 +249,7 @@ def test_a_parquet_file_without_rows_is_one_line_or_passed_over(few, tmp_path):
     assert "column site: no rows: write one row a site and day" in said
     few.to_parquet(tmp_path / "some.parquet")
     (part,) = open_source(tmp_path, {}, offline=True).parts
-    assert part.sites == ("upland", "valley")
+    assert list(part().sites) == ["upland", "valley"]
 
 
 def test_a_parquet_table_with_too_many_columns_is_one_line(few, tmp_path):
@@ -279,13 +274,13 @@ def test_what_is_no_file_is_one_line(tmp_path, kind):
 
 
 def test_observations_swallow_nothing_either(few, tmp_path):
-    few.to_csv(tmp_path / "sites.csv", index=False)
+    path = saved(few, tmp_path / "sites.csv")
     rows = [f"upland,dead spot,2015-0{n}-10,," for n in (5, 6, 7, 8)]
     rows[0] += '"seen'
     rows[2] += 'by me"'
     seen = tmp_path / "seen.csv"
     seen.write_text("\n".join(["place,disease,first_seen,looked,incidence,note", *rows]) + "\n")
-    command = ["backtest", str(tmp_path / "sites.csv"), "--out", str(tmp_path / "out")]
+    command = ["backtest", str(path), "--out", str(tmp_path / "out")]
     command += ["--disease", "dead spot", "--workers", "1", "--observations", str(seen)]
     result = CliRunner().invoke(main, command)
     assert result.exit_code == 2

@@ -226,15 +226,12 @@ def bad_days(case: Case) -> tuple[facts.InTheWay, ...]:
 
 
 def _first_by_intervals(case: Case, o: int, since: int) -> int:
-    """First day on which intervals, of the area and of the label, let an option go on."""
+    """First day on which the intervals of its label let an option go on."""
     problem = case.problem
     option = problem.options[o]
-    first = max(
-        option.not_before, 0 if problem.since is None else problem.least_days - problem.since
-    )
+    first, least = option.not_before, option.least_days
     for day, other in case.plan:
-        if day < since or (day == since and other != o):
-            first = max(first, day + problem.least_days)
-            if option.least_days is not None and o in (other, *problem.options[other].parts):
-                first = max(first, day + option.least_days)
+        earlier = day < since or (day == since and other != o)
+        if least is not None and earlier and o in (other, *problem.options[other].parts):
+            first = max(first, day + least)
     return min(max(first, 0), len(problem.dates) - 1)

@@ -1,67 +1,22 @@
 """Observations tied to what each rule said in their season."""
 
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
 
 from patchrisk.base.units import DAY, DayArray, FloatArray, IntArray
 from patchrisk.core.skill.measures import Terms
-from patchrisk.core.skill.scores import Cases, Skill
+from patchrisk.core.skill.scores import Cases
 
 _SLACK_DAYS = 45  # so much earlier than its disease's a changed rule's season may begin
 
 
-@dataclass(frozen=True)
-class RuleCases:
-    """One rule, on one kind of soil record, against the observations of its disease.
-
-    Parameters
-    ----------
-    soil : str
-        "measured" or "modelled".
-    disease, rule, meaning : str
-    cases : Cases
-        One a row of the observations that concern the disease, in their order: the same for
-        every rule of the disease.
-    pressure : ndarray of float, shape (cases,)
-        Infection pressure of the whole season [days at the optimum]; NaN where unknown.
-    places : tuple of str
-        Site of each case.
-    also : tuple of str
-        Other rules that give every case the same answer.
-    """
-
-    soil: str
-    disease: str
-    rule: str
-    meaning: str
-    cases: Cases
-    pressure: FloatArray
-    places: tuple[str, ...]
-    also: tuple[str, ...] = ()
-
-    @property
-    def rules(self) -> tuple[str, ...]:
-        """The rule, and those that answer alike."""
-        return self.rule, *self.also
-
-    def score(self, name: str, terms: Terms) -> FloatArray:
-        """Return one of `SCORES`, (cases,); higher is nearer to disease, NaN where unknown."""
-        return self.pressure if name == PRESSURE else self.cases.days_open_by_landmark(terms)
-
-
-PRESSURE = "pressure of the whole season"
-SCORES = {
-    "days since opening": "days from opening to the landmark [days], 0 where it had not opened",
-    PRESSURE: "infection pressure of the whole season [days at the optimum], most of which nobody "
-    "knows on the day to act",
-}
 BLOCK_DEGREES = 5.0  # blocks of space are so wide and high: sites within share their weather
 
 
-def tie(seasons: pd.DataFrame, observations: pd.DataFrame) -> Iterator[RuleCases]:
+def tie(seasons: pd.DataFrame, observations: pd.DataFrame) -> Iterator[Cases]:
     """Give each observation what each rule of its disease said in the season it belongs to.
 
     An observation belongs to a season of the disease, and every rule answers with its own season
@@ -70,17 +25,8 @@ def tie(seasons: pd.DataFrame, observations: pd.DataFrame) -> Iterator[RuleCases
     which is too late. Its opening is the likely one, known where that is one day or none: to keep
     those alone that no missing day can touch would favour early ones.
 
-    Parameters
-    ----------
-    seasons : DataFrame
-        The seasons table.
-    observations : DataFrame
-        As `patchrisk.study.observations.read_disease_observations` gives it.
-
-    Yields
-    ------
-    RuleCases
-        In the order of the seasons table; none for a disease without observations.
+    By rule, in the order of the seasons table; none for a disease without observations, which are
+    as `patchrisk.study.observations.read_disease_observations` gives them.
     """
     seen = observations[observations["counts"]]
     day = seen["first_seen"].where(seen["found"], seen["clear_on"])
@@ -93,23 +39,21 @@ def tie(seasons: pd.DataFrame, observations: pd.DataFrame) -> Iterator[RuleCases
         if cases.empty:
             continue
         answers = _answers(rows, cases)
-        yield RuleCases(
+        yield Cases(
             soil=str(soil),
             disease=str(disease),
             rule=str(rule),
             meaning=str(rows["meaning"].iloc[0]),
-            cases=Cases(
-                opened=answers["opened"].to_numpy("datetime64[D]"),
-                day=cases["day"].to_numpy("datetime64[D]"),
-                found=cases["found"].to_numpy(bool),
-                known=answers["known"].to_numpy(bool),
-                begins=cases["season_first"].to_numpy("datetime64[D]"),
-                season=cases["season"].to_numpy(np.int64),
-                site=np.unique(cases["place"], return_inverse=True)[1],
-                block=np.asarray(cases["place"].map(blocks), dtype=np.int64),
-            ),
-            pressure=np.where(answers["known"], answers["pressure_season"].to_numpy(float), np.nan),
             places=tuple(cases["place"]),
+            opened=answers["opened"].to_numpy("datetime64[D]"),
+            day=cases["day"].to_numpy("datetime64[D]"),
+            found=cases["found"].to_numpy(bool),
+            known=answers["known"].to_numpy(bool),
+            begins=cases["season_first"].to_numpy("datetime64[D]"),
+            season=cases["season"].to_numpy(np.int64),
+            site=np.unique(cases["place"], return_inverse=True)[1],
+            block=np.asarray(cases["place"].map(blocks), dtype=np.int64),
+            pressure=np.where(answers["known"], answers["pressure_season"].to_numpy(float), np.nan),
         )
 
 
@@ -136,9 +80,8 @@ BASELINES = {
 """What a rule has to beat, by id, in words. Each date is the middle of the useful days before."""
 
 
-def baselines(one: RuleCases, terms: Terms) -> Iterator[RuleCases]:
+def baselines(cases: Cases, terms: Terms) -> Iterator[Cases]:
     """Answer the cases of a rule without any soil."""
-    cases = one.cases
     days = (cases.day - cases.begins).astype("timedelta64[D]").astype(float)
     target = np.where(cases.found, days - (terms.least_lead + terms.most_lead) / 2, np.nan)
     everywhere = _median_of_others(target, cases.season, np.zeros_like(cases.site))
@@ -148,8 +91,9 @@ def baselines(one: RuleCases, terms: Terms) -> Iterator[RuleCases]:
     offsets = (np.zeros(len(days)), nothing, everywhere, at_site)
     for rule, offset in zip(BASELINES, offsets, strict=True):
         known = ~np.isnan(offset) | (rule == "baseline-never")
-        answers = replace(cases, opened=_after(cases.begins, offset), known=known)
-        yield replace(one, rule=rule, meaning="treat", cases=answers, pressure=nothing, also=())
+        opened = _after(cases.begins, offset)
+        yield replace(cases, rule=rule, meaning="treat", opened=opened, known=known,
+                      pressure=nothing)  # fmt: skip
 
 
 def _median_of_others(target: FloatArray, season: IntArray, site: IntArray) -> FloatArray:
@@ -165,19 +109,6 @@ def _median_of_others(target: FloatArray, season: IntArray, site: IntArray) -> F
 def _after(begins: DayArray, offset: FloatArray) -> DayArray:
     days = np.where(np.isnan(offset), 0.0, np.round(offset)).astype(np.int64)
     return np.where(np.isnan(offset), np.datetime64("NaT", "D"), begins + days * DAY)
-
-
-def merge_alike(judged: Sequence[tuple[RuleCases, Skill]]) -> list[tuple[RuleCases, Skill]]:
-    """Put rules of one meaning that give every case the same answer together, in order."""
-    groups: dict[tuple[object, ...], list[tuple[RuleCases, Skill]]] = {}
-    for one, skill in judged:
-        answers = [one.cases.opened, one.cases.known, one.pressure]
-        key = (one.soil, one.disease, one.meaning, *(a.tobytes() for a in answers))
-        groups.setdefault(key, []).append((one, skill))
-    return [
-        (replace(group[0][0], also=tuple(one.rule for one, _ in group[1:])), group[0][1])
-        for group in groups.values()
-    ]
 
 
 def _answers(rows: pd.DataFrame, cases: pd.DataFrame) -> pd.DataFrame:

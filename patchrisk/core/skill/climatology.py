@@ -71,11 +71,6 @@ def bounded_openings(seasons: pd.DataFrame) -> pd.DataFrame:
 def normal_openings(seasons: pd.DataFrame) -> pd.DataFrame:
     """Find the day by which each rule has opened in half of the seasons of each site and soil.
 
-    Parameters
-    ----------
-    seasons : DataFrame
-        The seasons table.
-
     Returns
     -------
     DataFrame
@@ -122,12 +117,7 @@ def by_season(table: pd.DataFrame, lane: IntArray, lanes: int) -> tuple[FloatArr
 
 
 def departures_from_normal(seasons: pd.DataFrame, normal: pd.DataFrame) -> pd.DataFrame:
-    """How many days after its normal each season opened; negative when earlier.
-
-    Parameters
-    ----------
-    seasons, normal : DataFrame
-        The seasons table, and what `normal_openings` makes of it.
+    """How many days after its normal, by `normal_openings`, each season opened.
 
     Returns
     -------
@@ -182,16 +172,8 @@ def warmest_years(
     """How far from normal each rule opened in each site's warmest year.
 
     The warmest year is the calendar year of the highest mean soil temperature at 5 cm, and a
-    rule's season is the one that began in it.
-
-    Parameters
-    ----------
-    seasons : DataFrame
-        The seasons table.
-    normal : DataFrame
-        As `normal_openings` gives it.
-    departures : DataFrame, optional
-        As `departures_from_normal` gives it; worked out when not given.
+    rule's season is the one that began in it. ``normal`` is as `normal_openings` gives it, and
+    ``departures`` as `departures_from_normal` does, worked out when not given.
 
     Returns
     -------
@@ -264,16 +246,7 @@ def trends(seasons: pd.DataFrame, *, least_years: int, level: float) -> pd.DataF
 
     Every season counts with its bounds, one without opening as later than the season's last day.
     Where fewer than ``least_years`` have a day within bounds, or fewer than three quarters, none
-    is given: the season's end would decide then.
-
-    Parameters
-    ----------
-    seasons : DataFrame
-        The seasons table.
-    least_years : int
-        Seasons whose opening has both bounds, at least [years].
-    level : float
-        Confidence of the interval [1].
+    is given: the season's end would decide then. ``level`` is the confidence of the interval [1].
 
     Returns
     -------

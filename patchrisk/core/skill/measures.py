@@ -1,11 +1,13 @@
 """Statistics of cases, each with an interval that drawing whole seasons and whole sites gives it.
 
+At the end: how right stated chances were; what a site's own record teaches of a published rule.
+
 Every statistic takes weights of shape (draws, cases), so that one draw serves any number of
 statistics, and two rules are compared on the same draws. Seasons and sites are drawn, not cases:
 the sites of one year share its weather, and the years of one site its soil.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -21,26 +23,12 @@ Kind = Literal["share", "difference", "any"]
 class Terms:
     """What skill is judged by; the values are in thresholds/skill.toml.
 
-    Parameters
-    ----------
-    least_lead, most_lead : int
-        A window is of use when it opens so many days before the disease is seen [days].
-    least_absences : int
-        Fewer than so many cases of "looked, not found" say nothing of false alarms.
-    least_seasons, least_sites : int
-        From fewer seasons no interval is given; with fewer sites it is one over seasons alone.
-    draws : int
-        Draws of seasons, of sites and of cases behind an interval.
-    level : float
-        Confidence of an interval [1].
-    seed : int
-        Start of the random numbers: the same seed gives the same interval.
-    lead_from : str
-        Where the range of useful days is from, in words.
-    landmark : int or None
-        Day after the first day of the disease's season as of which a rule is asked whether it
-        tells seasons with disease from those without [days]; None for ``least_lead`` days before
-        the earliest sight.
+    A window is of use when it opens ``least_lead`` to ``most_lead`` days before the disease is
+    seen, by ``lead_from``. Fewer absences than ``least_absences`` say nothing of false alarms; from
+    fewer than ``least_seasons`` no interval is given, with fewer than ``least_sites`` it is one
+    over seasons alone. An interval has so many ``draws``, of a ``seed``, and a ``level`` [1]. Rules
+    are asked as of the ``landmark`` [days after the first of the disease's season]; when None,
+    ``least_lead`` days before the earliest sight.
     """
 
     least_lead: int
@@ -55,34 +43,20 @@ class Terms:
     landmark: int | None = None
 
 
-@dataclass(frozen=True)
-class Clusters:
-    """What the cases share; each (cases,) of whole numbers."""
-
-    season: IntArray
-    site: IntArray
+Clusters = tuple[IntArray, IntArray]
+"""Season and site of each case, as whole numbers, (cases,) each: what cases share."""
 
 
 @dataclass(frozen=True)
 class Estimate:
     """A statistic, and the interval that drawing seasons and sites anew gives it.
 
-    Parameters
-    ----------
-    value : float
-        NaN where it is not defined.
-    low, high : float or None
-        None without an interval.
-    lacking : str
-        Why there is none: "too few seasons", "the same in every season" (draws that are all
-        alike can't show how sure it is), "seldom defined" (on less than half of the draws; those
-        on which it is not are left out); empty where there is one.
-    seasons, sites, cases : int
-        What it rests on.
-    over : str
-        What the interval is over: "seasons and sites", or "seasons" where sites are too few.
-    chance : float
-        Of a value as far from 0 when the truth is 0 [1]; NaN without an interval.
+    ``value`` is NaN where it is not defined, ``low`` and ``high`` None without an interval.
+    ``lacking`` says why there is none: "too few seasons", "the same in every season" (draws that
+    are all alike can't show how sure it is), "seldom defined" (on less than half of the draws;
+    those on which it is not are left out). It rests on ``seasons``, ``sites`` and ``cases``; the
+    interval is ``over`` "seasons and sites", or "seasons" where sites are too few; ``chance`` is
+    that of a value as far from 0 when the truth is 0 [1].
     """
 
     value: float
@@ -171,9 +145,10 @@ def draw(clusters: Clusters, used: BoolArray, terms: Terms) -> Draws:
     a whole grid of rules in one product. Cases that are not ``used`` weigh nothing.
     """
     rng = np.random.default_rng(terms.seed)
-    labels = [clusters.season]
-    if len(np.unique(clusters.site[used])) >= max(terms.least_sites, 2):
-        labels += [clusters.site, np.arange(len(used))]
+    season, site = clusters
+    labels = [season]
+    if len(np.unique(site[used])) >= max(terms.least_sites, 2):
+        labels += [site, np.arange(len(used))]
     weights, counts = [], []
     for label in labels:
         unique, place = np.unique(label[used], return_inverse=True)
@@ -239,7 +214,7 @@ def estimate(
     ``used`` are the cases that it rests on; their seasons and sites are drawn.
     """
     value = float(statistic(used[None, :].astype(float))[0])
-    seasons, sites = (len(np.unique(c[used])) for c in (clusters.season, clusters.site))
+    seasons, sites = (len(np.unique(label[used])) for label in clusters)
     found = Estimate(value, None, None, "", seasons, sites, int(used.sum()))
     if seasons < max(terms.least_seasons, 2) or np.isnan(value):
         return replace(found, lacking="too few seasons")
@@ -282,9 +257,117 @@ def roc_band(
             out[row] = np.interp(at, *roc_curve(score, found, weights[row]))
         return out
 
-    draws = draw(clusters, np.ones(len(score), dtype=bool), terms)
+    draws = draw(clusters, there, terms)
     middle = curves(np.ones((1, len(score))))[0]
     drawn = [curves(weights) for weights in draws.weights]
     ends = interval(middle, drawn, draws.counts, terms.level, "difference")[:2]
     low, high = (np.where(np.isnan(end), middle, end) for end in ends)
     return np.maximum(low, 0.0), high
+
+
+BINS = np.linspace(0, 1, 6)  # of stated chances, in a calibration curve [1]
+
+
+@dataclass(frozen=True)
+class Brier:
+    """A Brier score and its parts: score = reliability - resolution + uncertainty + within.
+
+    ``score`` is the mean square of chance less outcome [1], ``reliability`` how far what was stated
+    is from what came, ``resolution`` how far what came differs between bins, ``uncertainty`` what
+    there is to tell, ``within`` what chances that differ within a bin leave over. ``stated``,
+    ``came`` and ``cases`` (bins,) are the calibration curve: mean stated chance, share that came,
+    number; empty bins left out.
+
+    Murphy A.H. 1973. A new vector partition of the probability score. J. Appl. Meteorol. 12:
+    595-600 (citation from memory).
+    """
+
+    score: float
+    reliability: float
+    resolution: float
+    uncertainty: float
+    within: float
+    stated: FloatArray
+    came: FloatArray
+    cases: FloatArray
+
+
+def brier(chance: FloatArray, found: BoolArray) -> Brier:
+    """Score stated chances [1] against what came; both (cases,), at least one."""
+    place = np.searchsorted(BINS[1:-1], chance)
+    cases = np.bincount(place, minlength=len(BINS) - 1).astype(float)
+    some = cases > 0
+    stated, came = (
+        np.bincount(place, weights=value, minlength=len(BINS) - 1)[some] / cases[some]
+        for value in (chance, found.astype(float))
+    )
+    share, base = cases[some] / len(chance), float(found.mean())
+    score = float(np.mean((chance - found) ** 2))
+    reliability = float((share * (stated - came) ** 2).sum())
+    resolution = float((share * (came - base) ** 2).sum())
+    uncertainty = base * (1 - base)
+    within = score - (reliability - resolution + uncertainty)
+    return Brier(score, reliability, resolution, uncertainty, within, stated, came, cases[some])
+
+
+RATIOS = np.arange(1, 20) / 20
+"""Costs of acting over the loss that it averts: a chance from which on to act pays [1]."""
+
+
+def expected_cost(chance: FloatArray, found: BoolArray, ratio: float) -> tuple[float, float]:
+    """Return what acting on stated chances costs, and how far it is of use.
+
+    One acts from the chance ``ratio`` on: the cost of acting over the loss that it averts. The cost
+    of a case is ratio x acted + missed, in units of the loss [1]; the net benefit of a case rightly
+    acted - wrongly acted x ratio / (1 - ratio) [1]. Share found less that times (1 - ratio) is the
+    cost.
+
+    Murphy A.H. 1977. The value of climatological, categorical and probabilistic forecasts in the
+    cost-loss ratio situation. Mon. Weather Rev. 105: 803-816; Vickers A.J., Elkin E.B. 2006.
+    Decision curve analysis. Med. Decis. Making 26: 565-574 (citations from memory).
+    """
+    acted = chance >= ratio
+    right, wrong = float((acted & found).mean()), float((acted & ~found).mean())
+    cost = ratio * float(acted.mean()) + float((~acted & found).mean())
+    return cost, right - wrong * ratio / (1 - ratio)
+
+
+@dataclass(frozen=True)
+class Belief:
+    """What is believed of a rule at a site: how often disease comes, and is told, or told falsely.
+
+    Seasons for and against, as of a beta distribution: with ``disease`` and without; of those with
+    disease ``told`` and not; of those without told, which is ``false``, and not.
+    """
+
+    disease: tuple[float, float]
+    told: tuple[float, float]
+    false: tuple[float, float]
+
+    @classmethod
+    def published(
+        cls, disease: float, hit_rate: float, false_alarm_rate: float, seasons: float
+    ) -> "Belief":
+        """Begin from published rates [1], which count for so many seasons of each kind."""
+        rates = (disease, hit_rate, false_alarm_rate)
+        return cls(*((rate * seasons, (1 - rate) * seasons) for rate in rates))
+
+    def learn(self, *, told: bool, found: bool) -> "Belief":
+        """Add one season of the site."""
+        kind = "told" if found else "false"
+        counts: Mapping[str, tuple[float, float]] = {
+            "disease": (self.disease[0] + found, self.disease[1] + (not found)),
+            kind: (getattr(self, kind)[0] + told, getattr(self, kind)[1] + (not told)),
+        }
+        return replace(self, **counts)
+
+    def chance(self, *, told: bool) -> float:
+        """Chance of disease in a season in which the rule told it, or did not [1].
+
+        By Bayes' rule, from the likelihood ratio of what it said (Yuen J.E., Hughes G. 2002.
+        Bayesian analysis of plant disease prediction. Plant Pathol. 51: 407-412; citation from
+        memory).
+        """
+        prior, hit, alarm = (a / (a + b) for a, b in (self.disease, self.told, self.false))
+        with_disease, without = (hit, alarm) if told else (1 - hit, 1 - alarm)
+        return prior * with_disease / (prior * with_disease + (1 - prior) * without)

@@ -7,7 +7,7 @@ of a state for each day, by comparison of each day with each threshold once and 
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property, partial
+from functools import partial
 
 import numpy as np
 
@@ -33,80 +33,34 @@ from patchrisk.core.skill.season_days import (
     series_of,
 )
 
+Upto = Callable[[IntArray], FloatArray]
+"""Total of something daily at the end of days (seasons, sites) or (seasons, 1)."""
 
-@dataclass(frozen=True)
-class RunningTotal:
-    """Running total of something daily, in two parts: within each word of days, and before it."""
 
-    within: FloatArray  # (words, 64, sites)
-    before: FloatArray  # (words, sites)
-    calendar: Calendar
+def running_total(
+    mean_c: FloatArray, daily: Callable[[FloatArray], FloatArray], calendar: Calendar
+) -> Upto:
+    """Add up ``daily`` of the temperatures where it is above 0, which NaN adds nothing to.
 
-    @classmethod
-    def of(
-        cls, mean_c: FloatArray, daily: Callable[[FloatArray], FloatArray], calendar: Calendar
-    ) -> "RunningTotal":
-        """Add up ``daily`` of the temperatures where it is above 0; NaN adds nothing."""
-        days, lanes = mean_c.shape
-        words = -(-days // WORD)
-        within = np.empty((words, WORD, lanes))
-        so_far = np.zeros((words, lanes))
-        for n in range(WORD):  # the n-th day of every word at once, which stays in the cache
-            some = mean_c[n::WORD]
-            so_far[: len(some)] += np.fmax(daily(some), 0.0)
-            within[:, n] = so_far
-        before = np.zeros((words, lanes))
-        np.cumsum(within[:-1, -1], axis=0, out=before[1:])
-        return cls(within, before, calendar)
+    In two parts: within each word of days, and before it.
+    """
+    days, lanes = mean_c.shape
+    words = -(-days // WORD)
+    within, so_far = np.empty((words, WORD, lanes)), np.zeros((words, lanes))
+    for n in range(WORD):  # the n-th day of every word at once, which stays in the cache
+        some = mean_c[n::WORD]
+        so_far[: len(some)] += np.fmax(daily(some), 0.0)
+        within[:, n] = so_far
+    before = np.zeros((words, lanes))
+    np.cumsum(within[:-1, -1], axis=0, out=before[1:])
 
-    def upto(self, day: IntArray) -> FloatArray:
-        """Total at the end of a day, (seasons, sites) or (seasons, 1)."""
-        row = np.clip(day - self.calendar.lead, -1, self.calendar.days - 1)
+    def upto(day: IntArray) -> FloatArray:
+        row = np.clip(day - calendar.lead, -1, calendar.days - 1)
         word, place = np.divmod(np.maximum(row, 0), WORD)
-        lane = np.arange(self.before.shape[1])
-        return np.where(row >= 0, self.within[word, place, lane] + self.before[word, lane], 0.0)
+        lane = np.arange(lanes)
+        return np.where(row >= 0, within[word, place, lane] + before[word, lane], 0.0)
 
-
-class RunningTotals:
-    """Running totals of infection and of degree-days; of one depth after another."""
-
-    def __init__(
-        self,
-        mean_c: Mapping[float, FloatArray],
-        calendar: Calendar,
-        responses: Mapping[str, Cardinal],
-    ) -> None:
-        self._mean_c, self._calendar, self._responses = mean_c, calendar, responses
-        self._degree_days: dict[tuple[float, float], RunningTotal] = {}
-        self._pressure: dict[str, RunningTotal] = {}
-
-    @cached_property
-    def no_pressure(self) -> BoolArray:
-        """Sites without any soil to reckon infection by, (sites,)."""
-        return np.asarray(np.isnan(self._mean_c[REFERENCE_CM]).all(axis=0))
-
-    def pressure(self, disease: str) -> RunningTotal | None:
-        """Total of the relative rate of infection; None without a response."""
-        if disease not in self._responses:
-            return None
-        if disease not in self._pressure:
-            rate = partial(relative_rate, cardinal=self._responses[disease])
-            self._pressure[disease] = RunningTotal.of(
-                self._mean_c[REFERENCE_CM], rate, self._calendar
-            )
-        return self._pressure[disease]
-
-    def degree_days(self, rule: Rule) -> RunningTotal:
-        """Total of the degree-days above the rule's threshold."""
-        base = rule.high_c if rule.direction == "falling" else rule.low_c
-        assert base is not None
-        key = soil_depth_cm(rule.depth_cm), base
-        if any(depth != key[0] for depth, _ in self._degree_days):  # done with that depth
-            self._degree_days.clear()
-        if key not in self._degree_days:
-            above = partial(np.add, -base)  # of which what is above 0 counts: degree-days
-            self._degree_days[key] = RunningTotal.of(self._mean_c[key[0]], above, self._calendar)
-        return self._degree_days[key]
+    return upto
 
 
 DATINGS = (
@@ -175,34 +129,38 @@ def seasons_of(
     responses: Mapping[str, Cardinal],
     line_days: int = 0,
 ) -> list[Seasons]:
-    """Apply rules to sites, season by season.
+    """Apply rules to sites, season by season: in their order, every season that touches the days.
 
-    Parameters
-    ----------
-    rules : sequence of (str, Rule)
-        Each with the key of the disease that it was published for.
-    soil : Soil
-        With the daily mean at every depth that the rules ask for (`depths_of`) and at 5 cm,
-        and the daily maximum at those of rules on it.
-    southern : bool
-        Whether the sites lie south of the equator.
-    settings : Settings
-    responses : mapping of str to Cardinal
-        Response of infection to temperature of the diseases that have one.
-    line_days : int
-        The longest gap through which a straight line is likely [days]; of the bounds alone.
-
-    Returns
-    -------
-    list of Seasons
-        In the order of ``rules``; every season that touches the days given.
+    Each rule stands with the key of the disease that it was published for. ``soil`` has the daily
+    mean at every depth that the rules ask for (`depths_of`) and at 5 cm, and the daily maximum at
+    those of rules on it; ``responses`` of infection to temperature are by disease; ``line_days`` is
+    the longest gap through which a straight line is likely [days], of the bounds alone.
     """
     calendar = Calendar.over([rule for _, rule in rules], soil.dates, southern)
-    sums = RunningTotals(soil.mean_c, calendar, responses)
+    mean_c = soil.mean_c[REFERENCE_CM]
+    nothing = np.where(np.isnan(mean_c).all(axis=0), np.nan, 0.0)  # NaN at sites without soil
+
+    def pressure_of(disease: str) -> Upto:
+        rate = partial(relative_rate, cardinal=responses[disease])
+        total = running_total(mean_c, rate, calendar)
+        return lambda day: total(day) + nothing
+
+    asked = {disease for disease, _ in rules if disease in responses}
+    pressures = {disease: pressure_of(disease) for disease in asked}
+    warmth: dict[tuple[float, float], Upto] = {}
     out: dict[int, Seasons] = {}
     for members, series in series_of(rules, soil, calendar, settings, line_days):
         for n in members:
-            out[n] = _apply(*rules[n], series, sums)
+            disease, rule = rules[n]
+            base = rule.high_c if rule.direction == "falling" else rule.low_c
+            assert base is not None
+            key = soil_depth_cm(rule.depth_cm), base
+            if any(depth != key[0] for depth, _ in warmth):
+                warmth.clear()  # done with that depth
+            if key not in warmth:  # what is above 0 counts: degree-days
+                above = partial(np.add, -base)
+                warmth[key] = running_total(soil.mean_c[key[0]], above, calendar)
+            out[n] = _apply(disease, rule, series, pressures.get(disease), warmth[key])
     return [out[n] for n in range(len(rules))]
 
 
@@ -227,7 +185,9 @@ def depths_of(rules: Sequence[Rule]) -> tuple[list[float], list[float]]:
     return sorted(means), sorted(maxima)
 
 
-def _apply(disease: str, rule: Rule, series: RuleSeries, sums: RunningTotals) -> Seasons:
+def _apply(
+    disease: str, rule: Rule, series: RuleSeries, pressure: Upto | None, warmth: Upto
+) -> Seasons:
     calendar, cut = series.calendar, RuleSeasons.of(rule, series)
     year, start, length, at = cut.year, cut.start, cut.length, cut.at
     counted = cut.met & cut.season & ~cut.shut()
@@ -238,10 +198,10 @@ def _apply(disease: str, rule: Rule, series: RuleSeries, sums: RunningTotals) ->
     hopeful = doubtful = likely_first = likely_last = open_
     if series.gaps.any:
         # Of all the series that the gaps allow: one opens as soon and one closes as soon as any.
-        hopeful = cut.windows(series.gaps.met(rule))
-        doubtful = cut.windows(closing=series.gaps.closes(rule))
-        likely_first, likely_last = (
-            cut.windows(*series.gaps.likely(rule, hope=hope)) for hope in (True, False)
+        hopeful, doubtful, likely_first, likely_last = (
+            cut.windows(*series.gaps.judged(rule, hope=hope, line=line))
+            for line in (False, True)
+            for hope in (True, False)
         )
     reached, recorded = cut.reached, cut.recorded
     on_record = open_ & recorded
@@ -259,22 +219,17 @@ def _apply(disease: str, rule: Rule, series: RuleSeries, sums: RunningTotals) ->
     lane = np.arange(series.value_c.shape[1])
     value = series.value_c[np.maximum(opened_on - calendar.lead, 0), lane]
     pressure_opened = pressure_season = np.full(opened.shape, np.nan)
-    pressure = sums.pressure(disease)
     if pressure is not None:
-        before = pressure.upto(start[:, None] - 1)
-        pressure_season = pressure.upto((start + length - 1)[:, None]) - before
-        pressure_season = np.where(sums.no_pressure, np.nan, pressure_season)
-        pressure_opened = np.where(
-            ever & ~sums.no_pressure, pressure.upto(opened_on) - before, np.nan
-        )
+        before = pressure(start[:, None] - 1)
+        pressure_season = pressure((start + length - 1)[:, None]) - before
+        pressure_opened = np.where(ever, pressure(opened_on) - before, np.nan)
     earliest, latest = day_bits.first(hopeful), day_bits.first(doubtful)
     not_drawn = np.full(opened.shape, np.datetime64("NaT", "D"))
     likely = day_bits.first(likely_first), day_bits.first(likely_last)
     # A mean of several days is known only from the day that ends them.
     begun = start[:, None] + rule.mean_days - 1 >= series.first_known
     spanned = (series.last_known >= 0) & begun & (reached == length[:, None])
-    warmth = sums.degree_days(rule)
-    degree_days = warmth.upto(opened_on) - warmth.upto(start[:, None] - 1)
+    degree_days = warmth(opened_on) - warmth(start[:, None] - 1)
     return Seasons(
         disease=disease,
         rule=rule,

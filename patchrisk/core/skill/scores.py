@@ -1,7 +1,7 @@
 """How right rules were, alone, in pairs and the best of many: openings held against sights."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import IntEnum
 
 import numpy as np
@@ -36,27 +36,32 @@ class Outcome(IntEnum):
         return self.name.replace("_", " ").lower()
 
 
+PRESSURE = "pressure of the whole season"
+SCORES = {
+    "days since opening": "days from opening to the landmark [days], 0 where it had not opened",
+    PRESSURE: "infection pressure of the whole season [days at the optimum], most of which nobody "
+    "knows on the day to act",
+}
+
+
 @dataclass(frozen=True)
 class Cases:
-    """One rule against what was seen; every array is (cases,).
+    """One rule, on one kind of soil record, against what was seen of its disease.
 
-    Parameters
-    ----------
-    opened : ndarray of datetime64[D]
-        First opening in the season of the case; NaT when it did not open.
-    day : ndarray of datetime64[D]
-        Day on which the disease was first seen, or last looked for in vain.
-    found : ndarray of bool
-        Whether it was there.
-    known : ndarray of bool
-        Whether enough days were known to say that, and when, the window opened.
-    begins : ndarray of datetime64[D]
-        First day of the disease's season.
-    season, site, block : ndarray of int
-        Season and site of the observation, and the block of space that the site lies in: what is
-        drawn, or left out, as a whole.
+    All but names is (cases,), the same cases for every rule: ``places``, their sites; ``opened``,
+    the first opening in the season of the case, NaT when there was none, and whether it is
+    ``known`` that and when; ``day``, on which the disease was first seen, or last looked for in
+    vain, and whether it was ``found``; ``begins``, the first day of the disease's season;
+    ``season``, ``site`` and ``block`` of space as numbers, which are drawn, or left out, as a
+    whole; ``pressure``, that of infection over the season [days at the optimum], NaN unknown.
+    ``also`` are other rules that give every case the same answer.
     """
 
+    soil: str
+    disease: str
+    rule: str
+    meaning: str
+    places: tuple[str, ...]
     opened: DayArray
     day: DayArray
     found: BoolArray
@@ -65,11 +70,22 @@ class Cases:
     season: IntArray
     site: IntArray
     block: IntArray
+    pressure: FloatArray
+    also: tuple[str, ...] = ()
+
+    @property
+    def rules(self) -> tuple[str, ...]:
+        """The rule, and those that answer alike."""
+        return self.rule, *self.also
 
     @property
     def clusters(self) -> Clusters:
         """Seasons and sites."""
-        return Clusters(self.season, self.site)
+        return self.season, self.site
+
+    def score(self, name: str, terms: Terms) -> FloatArray:
+        """Return one of `SCORES`; higher is nearer to disease, NaN where unknown."""
+        return self.pressure if name == PRESSURE else self.days_open_by_landmark(terms)
 
     def landmark(self, terms: Terms) -> int | None:
         """Day of the disease's season as of which rules are asked; None without any sight."""
@@ -103,20 +119,12 @@ class Cases:
 class Skill:
     """What a rule was worth against what was seen.
 
-    Parameters
-    ----------
-    counts : dict of Outcome to int
-    hit_rate : Estimate
-        Hits among the judged cases with disease.
-    false_alarm_rate, gain : Estimate or None
-        Openings by the landmark among the judged absences; their share among the judged cases
-        with disease less that: 1 is perfect, 0 what a rule gets that is always, never or blindly
-        open (Peirce C.S. 1884. The numerical measure of the success of predictions. Science 4:
-        453-454; citation from memory). None when absences are too few.
-    lead : Estimate
-        Median lead time of the windows that opened, useful or not [days].
-    lead_range : tuple of float
-        10 and 90 % points of the lead times [days]; NaN without any.
+    ``hit_rate`` is of the judged cases with disease, ``false_alarm_rate`` the openings by the
+    landmark among the judged absences, ``gain`` their share among the judged cases with disease
+    less that: 1 is perfect, 0 what a rule gets that is always, never or blindly open (Peirce C.S.
+    1884. The numerical measure of the success of predictions. Science 4: 453-454; citation from
+    memory). Both are None when absences are too few. ``lead`` is the median lead time of the
+    windows that opened, useful or not, ``lead_range`` its 10 and 90 % points [days].
     """
 
     counts: dict[Outcome, int]
@@ -256,15 +264,9 @@ def answers_of(rules: Sequence[Cases], terms: Terms) -> Answers:
 
 @dataclass(frozen=True)
 class Comparison:
-    """One rule less another on the same cases.
+    """One rule less another on the same cases, of `GAIN` where absences are enough.
 
-    Parameters
-    ----------
-    of : str
-        `HIT_RATE`, or `GAIN` where absences are enough.
-    difference : Estimate
-    both, first_only, second_only, neither : int
-        Judged cases with disease that were hits of both, of one, or of neither.
+    ``both`` to ``neither`` are judged cases with disease that were hits of both, one, or neither.
     """
 
     of: str
@@ -278,17 +280,8 @@ class Comparison:
 def compare_rules(a: Cases, b: Cases, terms: Terms) -> Comparison:
     """Compare two rules on the same cases and the same draws of seasons.
 
-    Parameters
-    ----------
-    a, b : Cases
-        Of the same observations in the same order; those that either rule can't be judged on are
-        left out of both.
-    terms : Terms
-
-    Raises
-    ------
-    ValueError
-        When the two are not of the same observations.
+    Cases that either rule can't be judged on are left out of both. ValueError when the two are not
+    of the same observations in the same order.
     """
     same = np.array_equal(a.day, b.day, equal_nan=True) and np.array_equal(a.found, b.found)
     if not (same and np.array_equal(a.season, b.season) and np.array_equal(a.site, b.site)):
@@ -308,6 +301,19 @@ def compare_rules(a: Cases, b: Cases, terms: Terms) -> Comparison:
         second_only=int((~hit & other).sum()),
         neither=int((answers.presence & ~hit & ~other).sum()),
     )
+
+
+def merge_alike(judged: Sequence[tuple[Cases, Skill]]) -> list[tuple[Cases, Skill]]:
+    """Put rules of one meaning that give every case the same answer together, in order."""
+    groups: dict[tuple[object, ...], list[tuple[Cases, Skill]]] = {}
+    for one, skill in judged:
+        answers = [one.opened, one.known, one.pressure]
+        key = (one.soil, one.disease, one.meaning, *(a.tobytes() for a in answers))
+        groups.setdefault(key, []).append((one, skill))
+    return [
+        (replace(group[0][0], also=tuple(one.rule for one, _ in group[1:])), group[0][1])
+        for group in groups.values()
+    ]
 
 
 FOLDS = ("season", "site", "block")

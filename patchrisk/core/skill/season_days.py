@@ -116,22 +116,13 @@ class MissingDays:
         """Whether any day is missing."""
         return bool(self.day.size)
 
-    def met(self, rule: Rule) -> Bits:
-        """Missing days that can have met the rule."""
-        return self._pack(meets(rule, likeliest(rule, self.coldest_c, self.warmest_c)))
+    def judged(self, rule: Rule, *, hope: bool, line: bool) -> tuple[Bits, Bits | None]:
+        """Missing days that meet the rule, and those that count towards closing, if any can.
 
-    def closes(self, rule: Rule) -> Bits | None:
-        """Missing days that can have counted towards closing; None when nothing closes it."""
-        if rule.close_above_c is None and rule.close_below_c is None:
-            return None
-        return self._pack(closes(rule, likeliest_closing(rule, self.coldest_c, self.warmest_c)))
-
-    def likely(self, rule: Rule, *, hope: bool) -> tuple[Bits, Bits | None]:
-        """Missing days that meet the rule, and those that count towards closing, on the line.
-
-        Days off the line are met and do not close where there is ``hope``, else the other way.
+        Where there is ``hope`` all that can meet it do and none closes, else the other way; but
+        days on the straight line are as they lie there, where the ``line`` is to count.
         """
-        off = np.isnan(self.line_c)
+        off = np.isnan(self.line_c) | (not line)
         can_meet = meets(rule, likeliest(rule, self.coldest_c, self.warmest_c))
         met = np.where(off, hope & can_meet, meets(rule, self.line_c))
         if rule.close_above_c is None and rule.close_below_c is None:

@@ -37,16 +37,10 @@ RULE_NUMBERS = {
 
 @dataclass(frozen=True)
 class Vary:
-    """One number of a rule and the values to try.
+    """One number of a rule, a ``name`` of `RULE_NUMBERS`, and the values to try.
 
-    Parameters
-    ----------
-    name : str
-        One of `RULE_NUMBERS`.
-    shown : tuple of float
-        Values in ``unit``; of a date, as `year_day` counts it.
-    unit : str
-        As the user wrote it: degC, degF, cm, in, days; empty for a date.
+    They are ``shown`` in the ``unit`` that the user wrote: degC, degF, cm, in, days; of a date,
+    without one, as `year_day` counts it.
     """
 
     name: str
@@ -82,12 +76,8 @@ def grid(rule: Rule, varies: Sequence[Vary]) -> list[tuple[tuple[float, ...], Ru
     """Change a rule in every combination of the values.
 
     Returns the shown values and the changed rule, the last number changing fastest; None for the
-    rule where the values exclude each other, such as a lower threshold above the upper.
-
-    Raises
-    ------
-    InputError
-        When the rule has no such number, a number is named twice, or there are too many cells.
+    rule where the values exclude each other, such as a lower threshold above the upper. InputError
+    when the rule has no such number, a number is named twice, or there are too many cells.
     """
     faults = []
     for vary in varies:
@@ -165,33 +155,19 @@ def _possible(rule: Rule) -> bool:
 
 @dataclass(frozen=True)
 class Sweep:
-    """A grid of changed rules.
+    """A grid of changed rules: ``rule`` is as published, and ``called`` so by people.
 
-    Parameters
-    ----------
-    called : str
-        What people call the rule.
-    rule : Rule
-        As published.
-    varies : tuple of Vary
-    base : str
-        First day of the published rule's season at the first site, MM-DD.
-    table : DataFrame
-        One row a cell, in the order of the grid: a column for each number changed, in the unit
-        it was asked in; ``possible`` (whether the values go together); ``opening`` (median first
-        opening of all seasons and sites, MM-DD; empty when it opens in less than half, or is
-        mostly open on the season's first day),
-        ``opening_day`` [days after the published season's first day]; ``opened_share`` [1];
-        ``site_seasons``. With observations also ``skill`` [1], ``skill_low`` and
-        ``skill_high`` (its interval), ``hits``, ``presences``, ``absences``, ``behind`` (skill of
-        the best less this, with ``behind_low`` and ``behind_high``), ``as_good`` (whether that
-        interval holds zero).
-    skill : SweepSkill or None
-        None without observations that can be judged.
-    terms : Terms
-        What skill was judged by.
-    made_from : mapping
-        Source, options and files behind it, for its metadata.
+    ``base`` is the first day of its season at the first site, MM-DD; ``skill`` None without
+    observations that can be judged; ``made_from`` says of source, options and files.
+
+    ``table`` has one row a cell, in the order of the grid: a column for each number changed, in the
+    unit it was asked in; ``possible`` (whether the values go together); ``opening`` (median first
+    opening of all seasons and sites, MM-DD; empty when it opens in less than half, or is mostly
+    open on the season's first day), ``opening_day`` [days after the published season's first day];
+    ``opened_share`` [1]; ``site_seasons``. With observations also ``skill`` [1], ``skill_low`` and
+    ``skill_high`` (its interval), ``hits``, ``presences``, ``absences``, ``behind`` (skill of the
+    best less this, with ``behind_low`` and ``behind_high``), ``as_good`` (whether that interval
+    holds zero).
     """
 
     called: str
@@ -206,24 +182,13 @@ class Sweep:
 
 @dataclass(frozen=True)
 class SweepSkill:
-    """What the grid says about skill.
+    """What the grid says about skill, which is ``of`` `GAIN` where absences are enough.
 
-    Parameters
-    ----------
-    of : str
-        `HIT_RATE`, or `GAIN` where absences are enough.
-    best : int
-        Row of the best cell: of several as high, the one in their midst.
-    ties : int
-        How many cells are as high as the best.
-    published : float
-        Skill of the published rule on the same cases [1].
-    held_out : dict of str to float
-        By season, site and block of space: skill of picking the best cell without each of them
-        and trying it there [1], which is what the best value is worth where it was not picked;
-        NaN where there is only one.
-    seasons, presences, absences : int
-        What it rests on; the same cases for every cell.
+    ``best`` is the row of the best cell: of ``ties`` as high, the one in their midst;
+    ``published`` the skill of the published rule on the same cases [1]; ``held_out``, by season,
+    site and block of space, that of picking the best cell without each of them and trying it there
+    [1], which is what the best value is worth where it was not picked; NaN where there is only one.
+    ``seasons``, ``presences`` and ``absences`` are what it rests on, the same for every cell.
     """
 
     of: str
@@ -251,19 +216,9 @@ def sweep_grid(
 ) -> Sweep:
     """Lay the seasons of a rule and of what was made of it out as a grid.
 
-    Parameters
-    ----------
-    called : str
-        What people call the rule.
-    rule : Rule
-        As published.
-    varies : sequence of Vary
-    tables : sequence of DataFrame
-        Seasons tables of what `rules_to_try` gives, in its order; each of one rule and one kind of
-        soil record.
-    observations : DataFrame or None
-        As `patchrisk.study.observations.read_disease_observations` gives it.
-    terms : Terms
+    ``tables`` are the seasons tables of what `rules_to_try` gives, in its order, each of one rule
+    and one kind of soil record; ``observations`` are as
+    `patchrisk.study.observations.read_disease_observations` gives them.
     """
     cells = grid(rule, varies)
     possible = np.array([changed is not None for _, changed in cells])
@@ -278,7 +233,7 @@ def sweep_grid(
     base = f"{first.iloc[0]:%m-%d}" if len(first) else "{:02d}-{:02d}".format(*rule.season.start)
     skill = None
     if observations is not None:
-        tied = [rule.cases for one in tables for rule in tie(one, observations)]
+        tied = [cases for one in tables for cases in tie(one, observations)]
         if len(tied) == len(tables):
             columns, skill = _skill(tied[0], tied[1:], shown[possible], terms)
             table = table.join(columns.set_index(np.flatnonzero(possible)))

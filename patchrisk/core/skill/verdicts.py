@@ -105,31 +105,11 @@ def verdicts_of(
     settings: Settings,
     max_change_c: float,
 ) -> list[Verdicts]:
-    """Say what the verdict would have been, season by season.
+    """Say what the verdict would have been, season by season, of every span of the subjects.
 
-    Parameters
-    ----------
-    subjects : sequence of DiseaseOnGrass
-    soil : Soil
-        With the daily mean at every depth that the rules ask for and at 5 cm, and the daily
-        maximum at those of rules on it.
-    southern : bool
-        Whether the sites lie south of the equator.
-    settings : Settings
-        Numbers and table of the verdict.
-    max_change_c : float
-        The most that soil changes from one day to the next [degC]; bounds what missing days can
-        have been.
-
-    Returns
-    -------
-    list of Verdicts
-        In the order of ``subjects`` and of their spans; every season that touches the days given.
-
-    Raises
-    ------
-    ValueError
-        When a season could be over before its start stands: then its phase goes back.
+    ``soil`` is as `patchrisk.core.skill.openings.seasons_of` takes it; ``max_change_c``, the most
+    that soil changes from one day to the next [degC], bounds what missing days can have been.
+    ValueError when a season could be over before its start stands: then its phase goes back.
     """
     if settings.lasting.over_days < settings.lasting.wait_days:
         raise ValueError("over_days: write no less than wait_days")
