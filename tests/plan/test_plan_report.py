@@ -12,11 +12,11 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from patchrisk.report.plan_changes import changes_words
 
 from patchrisk.base.pen import Pen
 from patchrisk.base.safe_text import safe_cell, slug, write_table
 from patchrisk.core.plan.labels import Figure, PastLabel
+from patchrisk.report.earlier_mornings import changes_words
 from patchrisk.report.plan_files import HEADER, plan_outputs, write_files, write_plan_table
 from patchrisk.report.plan_text import write_plan
 from patchrisk.report.plan_words import numbered
