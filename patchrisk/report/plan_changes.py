@@ -112,7 +112,7 @@ def _reasons(
         if missed.date < plan.as_of and missed.date not in now.done:
             later = [one for one in new if as_date(one.day) > missed.date]
             went_on = next((one for one in later if one.product == missed.label), None)
-            how = "is not on record" if went_on is None else f"went on on {pen.day(went_on.day)}"
+            how = "is not on record" if went_on is None else f"went on late, {pen.day(went_on.day)}"
             yield f"{missed.label}, planned for {_day(pen, missed.date)}, {how}"
     for key, verdict in now.verdicts.items():
         was = last.verdicts.get(key)

@@ -45,8 +45,9 @@ def area(seed):
         codes = frozenset(code.split("+"))
         worth = {f"d{n}": float(rng.choice([0, 0.15, 0.2, 0.6, 1.0])) for n in range(count)}
         options.append(
-            Option(Choice(code, codes, (), {}), worth, codes, most=rng.choice([None, 0, 1, 2, 3]),
-                   least_days=rng.choice([None, 14, 21, 28]), most_after=rng.choice([None, 1, 2]))
+            Option(Choice(code, codes, (), {}), worth, dict.fromkeys(worth, codes),
+                   most=rng.choice([None, 0, 1, 2, 3]), least_days=rng.choice([None, 14, 21, 28]),
+                   most_after=rng.choice([None, 1, 2]))
         )  # fmt: skip
     done = tuple(
         Step(frozenset(str(rng.choice(CODES)).split("+")), frozenset(), START - int(back))
@@ -58,7 +59,6 @@ def area(seed):
         threats=tuple(threats),
         options=tuple(options),
         most=int(rng.integers(0, 7)),
-        least_days=0,
         no_spray=day % 7 > rng.choice([4, 6]),
         done=(done,),
         guidelines=tuple(rule for rule in load_guidelines() if rule.key != "dmi-heat"),
@@ -83,7 +83,6 @@ def crowded(seed):
             Option(
                 Choice(code, codes, (), {}),
                 worth,
-                codes,
                 against,
                 {key: codes for key, weight in worth.items() if weight > 0},
                 most=rng.choice([None, 2, 3, 5]),
@@ -92,13 +91,12 @@ def crowded(seed):
         )
     for i, j in combinations(range(len(options)), 2):
         one, two = options[i], options[j]
-        if one.step.families & two.step.families:
+        if one.families & two.families:
             continue
         both = replace(
             one,
             choice=Choice(f"{i} + {j}", one.choice.codes | two.choice.codes, (), {}),
             worth={key: max(one.worth[key], two.worth[key]) for key in one.worth},
-            partners=one.partners | two.partners,
             against={
                 key: one.against.get(key, frozenset()) | two.against.get(key, frozenset())
                 for key in one.worth

@@ -30,9 +30,10 @@ import pandas as pd
 from station_mornings import stations_of
 
 from patchrisk.base.pen import as_date
+from patchrisk.core.plan.facts import Waiting
 from patchrisk.core.verdict.decision_table import RUNNING, Verdict
 from patchrisk.report.plan_changes import changes_words, keep_plan, plan_beside
-from patchrisk.report.plan_words import answers_words
+from patchrisk.report.plan_sentences import sentence, teller
 from patchrisk.report.words import verdict_words
 from patchrisk.site_day.morning import prepare
 
@@ -147,6 +148,9 @@ class Walk:
             judged, now = area.judged[key], np.datetime64(self.day)
             if judged.verdict is Verdict.APPLY and answer.on != now and answer.waiting is None:
                 self.blame("call", f"{key} is called for")
+            waits = answer.waiting
+            if isinstance(waits, Waiting) and waits.until is not None and not waits.in_the_way:
+                self.blame("silent", f"why {key} waits to {waits.until}")
             start = judged.start if judged.phase in RUNNING else judged.middle
             mine = [
                 one for one in plan.planned
@@ -188,7 +192,12 @@ class Walk:
                 if j.verdict >= Verdict.DECIDE and k in plan.answers
             ]
             print(f"{self.day} {'; '.join(called)}")
-            for text in (*answers_words(made, plan), *said):
+            for answer in plan.answers.values():
+                for fact in filter(None, (answer.waiting, answer.then)):
+                    print(f"    {sentence(fact, teller(morning))}")
+                if answer.on == np.datetime64(self.day):
+                    print(f"    Today against {answer.disease}: {answer.choice.label}.")
+            for text in said:
                 print(f"    {text}")
             keep_plan(self.folder, made)
             self.made["mornings"] += 1

@@ -31,7 +31,6 @@ def plan(numbers, guidelines):
     def make(concerns, items, today="2024-01-01", applied=(), most=None, turf=None, **more):
         no_spray = more.pop("no_spray", np.zeros(len(DAYS), bool))
         start = more.pop("season_start", FROM)
-        least = more.pop("least_days", 0)
         now = int((np.datetime64(today) - FROM).astype(int))
         return plan_area(
             "Area",
@@ -41,7 +40,7 @@ def plan(numbers, guidelines):
             today=now,
             applied=applied,
             season_start=start,
-            demand=Demand(no_spray, most, least),
+            demand=Demand(no_spray, most),
             guidelines=more.pop("guidelines", guidelines),
             numbers=more.pop("numbers", numbers),
             turf=turf or Turf(),

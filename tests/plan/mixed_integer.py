@@ -203,7 +203,7 @@ def runs_of(made, problem, by_day, on):
     """Rows of the end of a run, and what keeps an option off by it."""
     groups = {g for rule in problem.guidelines for g in rule.families}
     most, days = problem.caps.run, sorted(by_day)
-    has = {g: [g in option.step.families for option in problem.options] for g in groups}
+    has = {g: [g in option.families for option in problem.options] for g in groups}
     for g in groups:
         run = 0
         for step in reversed(problem.done[0]):

@@ -14,7 +14,6 @@ HOT = np.array([True, False])
 A = Option(
     Choice("A", frozenset({"11"}), ("azoxystrobin",), {"x": "works"}, "A"),
     {"x": 1.0},
-    frozenset({"11"}),
     {"x": frozenset({"11"})},
     most=2,
     least_days=14,
@@ -25,7 +24,6 @@ A = Option(
 )
 OTHER = {
     "worth": {"x": 0.5},
-    "partners": frozenset(),
     "against": {"x": frozenset()},
     "acting": {"x": frozenset({"11"})},
     "twice": frozenset({"11"}),

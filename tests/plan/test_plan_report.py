@@ -4,6 +4,7 @@ import csv
 import io
 import json
 from dataclasses import replace
+from datetime import date
 from pathlib import Path
 
 import jsonschema
@@ -15,12 +16,14 @@ from hypothesis import strategies as st
 from patchrisk.base.pen import Pen
 from patchrisk.base.safe_text import safe_cell, slug, write_table
 from patchrisk.core.plan.labels import Figure, PastLabel
+from patchrisk.report.plan_changes import changes_words
 from patchrisk.report.plan_files import HEADER, plan_outputs, write_files, write_plan_table
 from patchrisk.report.plan_json import to_json
 from patchrisk.report.plan_text import write_plan
 from patchrisk.report.plan_words import numbered
 from patchrisk.report.records_words import cover_words
 from patchrisk.report.words import CAUTIONS_IN_FULL
+from patchrisk.site_day.season_plan import EarlierApplication, EarlierPlan
 from tests.plan.plans_by_hand import (
     AS_OF,
     ELEVEN,
@@ -257,3 +260,21 @@ def test_cover_in_words(found, said):
     assert "FRAC" not in short
     assert "on record" not in short
     assert ("Jun 3" in short) == ("3 Jun" in said)
+
+
+def test_what_went_on_late_and_what_was_washed_off_is_told_where_a_plan_changes():
+    def said(*done):
+        planned = (EarlierApplication(date(2026, 5, 2), "Shelf A", ("fairy-ring",)),)
+        plan = site_plan(area_plan(done=done), before={"Greens": EarlierPlan(planned)})
+        (text,) = changes_words(plan, plan.areas[0])
+        return text.partition("What changed: ")[2]
+
+    late = applied("2026-05-06", water_mm=6.0)
+    on = "an application of 6 May is on record"
+    assert said(late) == f"{on}; Shelf A, planned for 2 May, went on late, 6 May."
+    assert said(replace(late, rain_mm=60.0)) == (
+        f"{on}, washed off or too deep by 60.0 mm of rain that day, counted as no cover; "
+        "Shelf A, planned for 2 May, went on late, 6 May."
+    )
+    other = replace(late, product="Shelf C")
+    assert said(other) == f"{on}; Shelf A, planned for 2 May, is not on record."

@@ -42,7 +42,7 @@ DAY = np.datetime64("2024-04-01")
 
 def option(code, worth, **more):
     codes = frozenset(code.split("+"))
-    return Option(Choice(code, codes, (), {}), worth, codes, **more)
+    return Option(Choice(code, codes, (), {}), worth, dict.fromkeys(worth, codes), **more)
 
 
 def problem(rates, options, *, least=1, cover=4, number=9, guidelines=(), due=None, **more):

@@ -118,6 +118,9 @@ def waiting_for(case: Case, key: str, wait: Wait) -> facts.Waiting:
     else:
         acting = [o for day, o in case.plan if day == wait.until]
     in_the_way = [obstacle for o in acting for obstacle in _in_the_way(case, o, wait)]
+    labels = {problem.options[o].choice.label for o in acting}
+    if not in_the_way and any(d == wait.until and said in labels for d, said in problem.before):
+        in_the_way.append(facts.InTheWay(facts.Obstacle.KEPT))
     groups = keep = frozenset[str]()
     if wait.until is None:
         before = tuple(move for move in case.plan if move[0] < wait.since)
@@ -226,15 +229,12 @@ def bad_days(case: Case) -> tuple[facts.InTheWay, ...]:
 
 
 def _first_by_intervals(case: Case, o: int, since: int) -> int:
-    """First day on which intervals, of the area and of the label, let an option go on."""
+    """First day on which the intervals of its label let an option go on."""
     problem = case.problem
     option = problem.options[o]
-    first = max(
-        option.not_before, 0 if problem.since is None else problem.least_days - problem.since
-    )
+    first, least = option.not_before, option.least_days
     for day, other in case.plan:
-        if day < since or (day == since and other != o):
-            first = max(first, day + problem.least_days)
-            if option.least_days is not None and o in (other, *problem.options[other].parts):
-                first = max(first, day + option.least_days)
+        earlier = day < since or (day == since and other != o)
+        if least is not None and earlier and o in (other, *problem.options[other].parts):
+            first = max(first, day + least)
     return min(max(first, 0), len(problem.dates) - 1)

@@ -130,7 +130,6 @@ def plan_area(
         threats=tuple(_threat(c, ahead, applied, numbers) for c in concerns),
         options=options,
         most=most,
-        least_days=demand.least_days,
         no_spray=demand.no_spray[today:],
         done=done,
         guidelines=tuple(g for g in guidelines if g.key not in (HEAT_RULE, TINES_RULE)),

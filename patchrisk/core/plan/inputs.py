@@ -93,7 +93,6 @@ class Demand:
 
     no_spray: BoolArray  # days, past and to come, on which nothing can be applied, (days,)
     most: int | None = None  # applications in the season, those done among them
-    least_days: int = 0  # between two applications that follow each other [days]
     mixtures: bool = False  # whether two products may go into one tank
     without: frozenset[str] = frozenset()  # FRAC codes that are not wanted, or not to be had
 

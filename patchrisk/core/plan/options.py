@@ -40,7 +40,6 @@ def options_of(
         not_before = 0
         if went_on and choice.least_days is not None:
             not_before = choice.least_days - int((today - went_on[-1].day).astype(int))
-        against = partners_against(concerns, choice.codes, choice.actives)
         # A label counts on one ground: parts of an area are treated each by itself.
         gone = max(len(ground) for ground in by_ground(went_on))
         left = None if choice.most_year is None else max(0, choice.most_year - gone)
@@ -48,8 +47,7 @@ def options_of(
             Option(
                 choice=choice,
                 worth={c.key: numbers.weight(c, choice.codes, choice.actives) for c in concerns},
-                partners=frozenset().union(*against.values()),
-                against=against,
+                against=partners_against(concerns, choice.codes, choice.actives),
                 acting=acting_on(concerns, choice.codes, choice.actives),
                 twice=twice_in([choice]),
                 most=_least(left, *(s.limit.times(choice.product, s.kg_ha) for s in spent)),
@@ -173,7 +171,7 @@ def may_mix(concerns: Sequence[Concern], one: Option, two: Option) -> bool:
     first, second = one.choice, two.choice
     if first.product is None or second.product is None:
         return False
-    if one.step.families & two.step.families:
+    if one.families & two.families:
         return False
     if (PHOSPHONATE in first.codes) is not (PHOSPHONATE in second.codes):
         return False
@@ -200,7 +198,6 @@ def mixture(
         one,
         choice=choice,
         worth={c.key: numbers.weight(c, codes, actives) for c in concerns},
-        partners=one.partners | two.partners,
         against={
             c.key: one.against.get(c.key, frozenset()) | two.against.get(c.key, frozenset())
             for c in concerns

@@ -9,7 +9,7 @@ import numpy as np
 from patchrisk.base.units import BoolArray, DayArray, FloatArray
 from patchrisk.core.plan.labels import ROUNDING, SharedLimit
 from patchrisk.core.plan.programme import Choice
-from patchrisk.core.plan.rotation import Breach, Caps, Guideline, Step, breaches
+from patchrisk.core.plan.rotation import Breach, Caps, Guideline, Step, breaches, family
 from patchrisk.core.verdict.calls import Call
 
 
@@ -89,10 +89,8 @@ class Option:
     choice: Choice
     # By key of the disease, the weight of its evidence [1]; 0 or absent where it does nothing.
     worth: dict[str, float]
-    # Codes in it that control a target alone and have no resistance on record.
-    partners: frozenset[str] = frozenset()
-    # Of these, by disease, those that control it; a partner counts on the days on which the option
-    # does something against that disease. Where empty, they count on every day.
+    # Codes in it that control a disease alone and have no resistance on record, by its key; a
+    # partner counts on the days on which the option does something against that disease.
     against: Mapping[str, frozenset[str]] = field(default_factory=dict)
     # Groups in it that act on a disease at all, by its key.
     acting: Mapping[str, frozenset[str]] = field(default_factory=dict)
@@ -116,9 +114,9 @@ class Option:
         return max(1, len(self.parts))
 
     @property
-    def step(self) -> Step:
-        """As the guidelines see it."""
-        return Step(self.choice.codes, self.partners)
+    def families(self) -> frozenset[str]:
+        """The groups in it, what is cross-resistant counted as one."""
+        return frozenset(map(family, self.choice.codes))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -131,7 +129,6 @@ class Problem:
     # Applications that may yet be made this year, and from the turn of the year on; None without a
     # word from the user.
     most: int | None
-    least_days: int  # between any two applications of the area [days]; of one day several may be
     no_spray: BoolArray  # days on which nothing can be applied, (days,)
     # What went on before, in order of day: a sequence for each ground that is planned for.
     done: tuple[tuple[Step, ...], ...]
@@ -146,6 +143,7 @@ class Problem:
     # in sight.
     turn: int | None = None
     most_after: int | None = None
+    least_days: int = 0  # between any two applications of the area [days]
     # Limits of the labels on an active that several options hold.
     shared: tuple[SharedLimit, ...] = ()
     # Days with more rain in the forecast than carries an application to the roots, (days,).
@@ -179,11 +177,9 @@ class Problem:
     def usable(self) -> BoolArray:
         """Whether each option could go on each day beside what was done, (days, options)."""
         days = np.arange(len(self.dates))
-        since = self.since
-        first = 0 if since is None else self.least_days - since
-        free = ~self.no_spray & (days >= first)
+        free = ~self.no_spray
         if self.wet is not None:
-            free &= ~self.wet
+            free = free & ~self.wet
         out = np.repeat(free[:, None], len(self.options), axis=1)
         for o, option in enumerate(self.options):
             out[:, o] &= days >= option.not_before
@@ -201,12 +197,6 @@ class Problem:
             for p, product in enumerate(self.options)
             if not product.parts
         )
-
-    @property
-    def since(self) -> int | None:
-        """Days since the last application of the season [days]; None without one."""
-        last = [steps[-1].day for steps in self.done if steps and steps[-1].day is not None]
-        return int((self.dates[0] - max(last)).astype(int)) if last else None
 
     @property
     def year_ends(self) -> int:
@@ -331,16 +321,13 @@ def step_of(problem: Problem, move: tuple[int, int]) -> Step:
     """Return one application of a plan as the guidelines see it."""
     day, option = problem.dates[move[0]], problem.options[move[1]]
     year = int(move[0] >= problem.year_ends)
-    codes, partners = option.choice.codes, option.partners
-    if not option.against:
-        return Step(codes, partners, day, twice=option.twice, year=year)
     aims = problem.aims[:, move[0], move[1]]
     aimed = [threat.key for threat, on in zip(problem.threats, aims, strict=True) if on]
     targets = tuple(
         (option.acting.get(key, frozenset()), option.against.get(key, frozenset())) for key in aimed
     )
     partners = frozenset().union(*(controlling for _, controlling in targets))
-    return Step(codes, partners, day, targets, option.twice, year)
+    return Step(option.choice.codes, partners, day, targets, option.twice, year)
 
 
 @dataclass(frozen=True)
