@@ -406,6 +406,8 @@ def _in_the_way(one: InTheWay, pen: Pen) -> str:
             return f"the one before it was less than its interval ago, to {day}"
         case Obstacle.LABEL_NUMBER:
             return f"the label of {one.label} allows no more this year"
+        case Obstacle.KEPT:
+            return "it stays on the day of the last plan, and little is lost"
         case Obstacle.NUMBER:
             return "the number of applications allowed is used up"
         case Obstacle.GUIDELINE:

@@ -30,6 +30,7 @@ import pandas as pd
 from station_mornings import stations_of
 
 from patchrisk.base.pen import as_date
+from patchrisk.core.plan.facts import Waiting
 from patchrisk.core.verdict.decision_table import RUNNING, Verdict
 from patchrisk.report.earlier_mornings import changes_words, keep_plan, plan_beside
 from patchrisk.report.plan_sentences import sentence, teller
@@ -147,6 +148,9 @@ class Walk:
             judged, now = area.judged[key], np.datetime64(self.day)
             if judged.verdict is Verdict.APPLY and answer.on != now and answer.waiting is None:
                 self.blame("call", f"{key} is called for")
+            waits = answer.waiting
+            if isinstance(waits, Waiting) and waits.until is not None and not waits.in_the_way:
+                self.blame("silent", f"why {key} waits to {waits.until}")
             start = judged.start if judged.phase in RUNNING else judged.middle
             mine = [
                 one for one in plan.planned

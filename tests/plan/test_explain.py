@@ -368,3 +368,13 @@ def test_days_without_spraying_are_named_as_the_clash(plan):
     blocked[120:175] = True
     made = plan([concern(rate)], stock("3"), most=1, no_spray=blocked)
     assert "days without spraying keep" in " ".join(told(made.advice))
+
+
+def test_a_day_that_is_kept_from_the_plan_before_says_so(plan):
+    row = concern(hump("2024-06-15", 40), number=1)
+    (first,) = plan([row], stock("3")).planned
+    later = first.day + 2
+    made = plan([row], stock("3"), before=[(later, "FRAC 3")])
+    assert [one.day for one in made.planned] == [later]
+    (said,) = told([made.answers["one"].waiting])
+    assert said.endswith("instead: it stays on the day of the last plan, and little is lost.")

@@ -118,6 +118,9 @@ def waiting_for(case: Case, key: str, wait: Wait) -> facts.Waiting:
     else:
         acting = [o for day, o in case.plan if day == wait.until]
     in_the_way = [obstacle for o in acting for obstacle in _in_the_way(case, o, wait)]
+    labels = {problem.options[o].choice.label for o in acting}
+    if not in_the_way and any(d == wait.until and said in labels for d, said in problem.before):
+        in_the_way.append(facts.InTheWay(facts.Obstacle.KEPT))
     groups = keep = frozenset[str]()
     if wait.until is None:
         before = tuple(move for move in case.plan if move[0] < wait.since)

@@ -29,6 +29,7 @@ class Obstacle(Enum):
     LABEL_NUMBER = auto()
     NUMBER = auto()
     GUIDELINE = auto()
+    KEPT = auto()  # nothing but the day that it had in the plan before
 
 
 @dataclass(frozen=True)
