@@ -1,5 +1,6 @@
 """Degree-days of each day from its mean, its extremes or its hours, and their running total."""
 
+from itertools import pairwise
 from typing import Literal
 
 import numpy as np
@@ -7,6 +8,7 @@ import numpy.typing as npt
 
 from patchrisk.base.units import FloatArray
 from patchrisk.core.counters.arrays import (
+    NARROW,
     alike,
     as_columns,
     as_days,
@@ -50,7 +52,10 @@ def degree_days_average(min_c: npt.ArrayLike, max_c: npt.ArrayLike, lower_c: flo
     which was used.
     """
     low, high = alike(min_c, max_c)
-    return np.maximum((low + high) * 0.5 - lower_c, 0.0)
+    out = np.empty_like(low)
+    for coldest, warmest, result in in_pieces(low, high, out):
+        np.maximum((coldest + warmest) * 0.5 - lower_c, 0.0, out=result)
+    return out
 
 
 @keeps_labels
@@ -64,7 +69,11 @@ def degree_days_clamped(
     """
     top = check_thresholds(lower_c, upper_c)
     low, high = alike(min_c, max_c)
-    return (np.clip(low, lower_c, top) + np.clip(high, lower_c, top)) * 0.5 - lower_c
+    out = np.empty_like(low)
+    for coldest, warmest, result in in_pieces(low, high, out):
+        twice = np.clip(coldest, lower_c, top) + np.clip(warmest, lower_c, top)
+        np.subtract(twice * 0.5, lower_c, out=result)
+    return out
 
 
 def degree_days_hourly(
@@ -136,8 +145,16 @@ def accumulate(
     """
     if missing not in ("unknown", "skip"):
         raise ValueError(f"missing {missing!r}: write 'unknown' or 'skip'")
-    daily = as_days(degree_days)
-    return np.cumsum(np.nan_to_num(daily, nan=0.0) if missing == "skip" else daily, axis=0)
+    total = as_days(degree_days).copy()
+    if missing == "skip":
+        total[np.isnan(total)] = 0.0
+    columns = as_columns(total)
+    if columns.shape[1] < NARROW:
+        np.cumsum(columns, axis=0, out=columns)
+    else:
+        for before, day in pairwise(columns):
+            day += before
+    return total
 
 
 @keeps_labels

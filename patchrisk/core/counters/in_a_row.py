@@ -9,6 +9,7 @@ import numpy.typing as npt
 from patchrisk.base.units import BoolArray, FloatArray, IntArray
 from patchrisk.core.counters.arrays import (
     MET,
+    NARROW,
     NOT_MET,
     PIECE,
     Operator,
@@ -21,9 +22,6 @@ from patchrisk.core.counters.arrays import (
 # Above the rounding error of a mean of up to a few hundred temperatures (about 1e-13 degC).
 _ROUNDING = 1e-12
 _MOST_DAYS = 32_767
-# Fewer lanes than this are counted down the days at once, more of them day by day: numpy's own
-# accumulation takes some 12 ns a number down a column, a call for a row about 1 us (measured).
-_NARROW = 64
 
 
 @keeps_labels
@@ -110,7 +108,7 @@ def run_length(met: npt.ArrayLike) -> IntArray:
 
 def _count(marks: BoolArray) -> IntArray:
     columns = as_columns(marks)
-    if columns.shape[1] < _NARROW:
+    if columns.shape[1] < NARROW:
         count = np.cumsum(columns, axis=0, dtype=np.int32)
         count -= np.maximum.accumulate(np.where(columns, 0, count), axis=0)
     else:
