@@ -145,7 +145,8 @@ class Past:
 def in_vain(one, days):
     """How many meet no infection, and how many are more than a week before the start."""
     start = one.first + one.span[0]
-    return sum(one.share([day]) <= 0 for day in days), sum(start - day > WEEK for day in days)
+    empty = sum(bool(one.share([day]) <= 0) for day in days)
+    return empty, sum(bool(start - day > WEEK) for day in days)
 
 
 class Walk(Follow):

@@ -247,6 +247,21 @@ def test_what_waits_is_told_with_its_days():
     assert waits(free, schedule(free).plan) == {}
 
 
+@pytest.mark.parametrize(
+    ("second", "told"), [(20, [Wait(0, None)]), (21, [Wait(0, None), Wait(20, 21)])]
+)
+def test_an_application_of_the_next_season_serves_no_call_of_the_one_before(second, told):
+    """Two seasons of ten days, ten days apart; the first is sprayed on no day."""
+    here = np.arange(30)
+    first, then = (
+        season(((a <= here) & (here < a + 10)).astype(float), interval=4) for a in (0, 20)
+    )
+    made = problem([np.ones(30)], [option("3", {"d0": 1.0})])
+    within = [replace(s, reaches=s.counts & (s.rate > 0)) for s in (first, then)]
+    made = replace(made, threats=(replace(made.threats[0], seasons=tuple(within)),))
+    assert waits(made, ((second, 0),))["d0"][: len(told)] == told
+
+
 def test_label_caps_and_intervals_are_hard():
     capped = option("3", {"d0": 1.0}, most=1)
     spaced = option("7", {"d0": 0.6}, least_days=6)

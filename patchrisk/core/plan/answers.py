@@ -117,7 +117,8 @@ def waiting_for(case: Case, key: str, wait: Wait) -> facts.Waiting:
         acting = [o for o, option in enumerate(problem.options) if option.worth.get(key, 0.0) > 0]
     else:
         acting = [o for day, o in case.plan if day == wait.until]
-    in_the_way = [obstacle for o in acting for obstacle in _in_the_way(case, o, wait)]
+    days = _days_waited(case, key, wait)
+    in_the_way = [obstacle for o in acting for obstacle in _in_the_way(case, o, wait, days)]
     labels = {problem.options[o].choice.label for o in acting}
     if not in_the_way and any(d == wait.until and said in labels for d, said in problem.before):
         in_the_way.append(facts.InTheWay(facts.Obstacle.KEPT))
@@ -166,12 +167,17 @@ def _groups_that_serve(case: Case, key: str) -> frozenset[str]:
     )
 
 
-def _in_the_way(case: Case, o: int, wait: Wait) -> Iterator[facts.InTheWay]:
+def _days_waited(case: Case, key: str, wait: Wait) -> IntArray:
+    """Rows from a call on, until it is served or its season is over."""
+    end = len(case.problem.dates) if wait.until is None else wait.until
+    days = np.arange(wait.since, min(end, wait.since + _LONGEST_LOOK))
+    return days[[case.threat(key).one_season(wait.since, day) for day in days.tolist()]]
+
+
+def _in_the_way(case: Case, o: int, wait: Wait, days: IntArray) -> Iterator[facts.InTheWay]:
     """Name what keeps an option off the days from the call on."""
     problem = case.problem
     option, label = problem.options[o], problem.options[o].choice.label
-    end = len(problem.dates) if wait.until is None else wait.until
-    days = np.arange(wait.since, min(end, wait.since + _LONGEST_LOOK))
     first = _first_by_intervals(case, o, wait.since)
     off = days[problem.no_spray[days] & (days >= first)]
     if off.size:

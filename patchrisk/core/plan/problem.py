@@ -65,6 +65,10 @@ class Threat:
             left[0] = False  # what is left of cover the verdict of today has looked at
         return out & ~left
 
+    def one_season(self, call: int, day: int) -> bool:
+        """Whether an application of a day protects in a season in which another day lies."""
+        return any(season.reaches[call] and season.reaches[day] for season in self.seasons)
+
     def counted(self, made: Sequence[int], day: int) -> tuple[int, ...] | None:
         """Count an application of a day by season; None where it protects in none.
 
@@ -352,7 +356,12 @@ def waits(problem: Problem, plan: Plan) -> dict[str, list[Wait]]:
                 since = before + int(on.argmax())
             serves = n < len(plan) and threat.worth(problem.options[plan[n][1]], day) > 0
             if since is not None and serves and threat.counted(made, day) is not None:
-                found.append(Wait(since, day))
+                if not threat.one_season(since, day):  # of that season's calls none was served
+                    found.append(Wait(since, None))
+                    own = [threat.one_season(d, day) for d in range(before, day)]
+                    since = before + int((on & own).argmax()) if (on & own).any() else None
+                if since is not None:
+                    found.append(Wait(since, day))
                 since = None
             before = day
         if since is not None:

@@ -110,7 +110,7 @@ def usable(
     A grid may begin before it was issued, and before today: those days are cut off. A forecast
     is too old once its own first day is over: the first day that lay wholly ahead when
     it was issued. Where a service doesn't say when it issued, the moment of fetching stands in;
-    for a user's own file it is the first day in it.
+    for a user's own file it is the first day in it, and before the eve of that day nobody had it.
     """
     issued = issue.issued_at or fetched_at
     days = issue.daily.dropna(subset=["air_min_c", "air_max_c"])
@@ -130,6 +130,9 @@ def usable(
     if today > first:
         when = f"issued on {_stamp(issued, place)}" if issued else f"its first day is {first}"
         return None, [*notices, Notice(source, f"the forecast is too old ({when}): not used")]
+    if issued is None and first > today + timedelta(days=1):
+        text = f"the forecast begins on {first}: not used on the morning of {today}"
+        return None, [*notices, Notice(source, text, "info")]
     days = days[days.index >= pd.Timestamp(today)]
     return Forecast(source, days, first, issue.issued_at, fetched_at, attribution), notices
 

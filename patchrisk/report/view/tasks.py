@@ -168,9 +168,7 @@ def _decide(views: Sequence[DiseaseView]) -> Iterator[Task]:
         return "; ".join(part for part in parts if part)
 
     yield Task("decide: protect against", f"{_names(views)}, or accept the risk", _each(views, why))
-    yield Task(
-        "to decide:", _each(views, lambda w: f"{protect_words(w)}; {accept_words(w)}").rstrip(".")
-    )
+    yield Task("", _each(views, lambda w: f"{protect_words(w)}; {accept_words(w)}").rstrip("."))
 
 
 def _unknown_grass(area: AreaMorning) -> Iterator[Task]:
