@@ -58,6 +58,10 @@ def kind_of(annotation: Any) -> str:
         return f"table [{annotation.__name__}](#{annotation.__name__.lower()})"
     if isinstance(annotation, type) and issubclass(annotation, Enum):
         return "one of " + ", ".join(f'"{member.value}"' for member in annotation)
+    for mark in getattr(annotation, "__metadata__", ()):
+        written = getattr(mark, "json_schema_input_type", None)
+        if isinstance(written, type):  # what is written, where a figure is made of it
+            return kind_of(written)
     origin, parts = get_origin(annotation), get_args(annotation)
     if origin is Literal:
         return "one of " + ", ".join(map(toml_value, parts))

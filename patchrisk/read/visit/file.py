@@ -81,7 +81,10 @@ def _texts(value: Any) -> Any:
     return [value] if isinstance(value, str) else value
 
 
-_Length = Annotated[float, BeforeValidator(lambda text: read_measure("depth", str(text)))]  # [cm]
+_Length = Annotated[  # [cm]
+    float,
+    BeforeValidator(lambda text: read_measure("depth", str(text)), json_schema_input_type=str),
+]
 _Percent = Annotated[float, Field(ge=0, le=100)]
 
 
@@ -106,8 +109,12 @@ class GroundSeen(SiteTable):
 
     thatch: _Length | None = None
     organic_matter: dict[str, _Percent] = {}
-    drop_time: Annotated[float, BeforeValidator(_seconds)] | None = None  # [s]
-    infiltration: Annotated[float, BeforeValidator(_mm_per_hour)] | None = None  # [mm/h]
+    drop_time: Annotated[float, BeforeValidator(_seconds, json_schema_input_type=str)] | None = (
+        None  # [s]
+    )
+    infiltration: (
+        Annotated[float, BeforeValidator(_mm_per_hour, json_schema_input_type=str)] | None
+    ) = None  # [mm/h]
     moisture: _Percent | None = None
     air_filled: _Percent | None = None
     black_layer: bool | None = None
@@ -124,7 +131,9 @@ class VisitPlace(SiteTable):
     traffic: Literal["usual", "heavy"] | None = None
     roots: RootsSeen = RootsSeen()
     ground: GroundSeen = GroundSeen()
-    nematodes: dict[str, Annotated[float, BeforeValidator(_in_100_cm3)]] = {}
+    nematodes: dict[
+        str, Annotated[float, BeforeValidator(_in_100_cm3, json_schema_input_type=str)]
+    ] = {}
     soil: dict[str, Annotated[list[str], BeforeValidator(_texts)]] = {}
     photos: Annotated[list[File], Field(max_length=12)] = []
 
