@@ -256,10 +256,12 @@ def test_an_application_of_the_next_season_serves_no_call_of_the_one_before(seco
     first, then = (
         season(((a <= here) & (here < a + 10)).astype(float), interval=4) for a in (0, 20)
     )
-    made = problem([np.ones(30)], [option("3", {"d0": 1.0})])
+    made = problem([np.ones(30)], [option("3", {"d0": 1.0}), option("7", {})])
     within = [replace(s, reaches=s.counts & (s.rate > 0)) for s in (first, then)]
     made = replace(made, threats=(replace(made.threats[0], seasons=tuple(within)),))
     assert waits(made, ((second, 0),))["d0"][: len(told)] == told
+    # Beside it on the same day something that does nothing against it:
+    assert waits(made, ((second, 1), (second, 0)))["d0"][: len(told)] == told
 
 
 def test_label_caps_and_intervals_are_hard():

@@ -55,10 +55,14 @@ class Threat:
 
         ``made`` are applications of the plan that count against each season so far.
         """
-        out = np.zeros(len(cover), dtype=bool)
-        for season, more in zip(self.seasons, made, strict=True):
+        return np.asarray(self.calls(cover, made).any(axis=0))
+
+    def calls(self, cover: FloatArray, made: Sequence[int]) -> BoolArray:
+        """Days on which one is called for, by season, (seasons, days); as `called`."""
+        out = np.zeros((len(self.seasons), len(cover)), dtype=bool)
+        for n, (season, more) in enumerate(zip(self.seasons, made, strict=True)):
             if season.done + more < season.number:
-                out |= season.further if season.done + more else season.first
+                out[n] = season.further if season.done + more else season.first
         ends = np.minimum(np.arange(len(cover)) + self.running_out, len(cover) - 1)
         left = cover[ends] > 0
         if self.is_due and np.array_equal(cover, self.cover):
@@ -347,25 +351,22 @@ def waits(problem: Problem, plan: Plan) -> dict[str, list[Wait]]:
     out = {}
     for threat in problem.threats:
         found: list[Wait] = []
-        since, before = None, 0
+        since: dict[int, int] = {}  # by season, the first call that nothing has served yet
+        before = 0
         for n in range(len(plan) + 1):
             day = plan[n][0] if n < len(plan) else len(problem.dates)
             cover, made = cover_with(problem, threat, plan[:n])
-            on = threat.called(cover, made)[before:day]
-            if since is None and on.any():
-                since = before + int(on.argmax())
+            for season, on in enumerate(threat.calls(cover, made)[:, before:day]):
+                if on.any():
+                    since.setdefault(season, before + int(on.argmax()))
             serves = n < len(plan) and threat.worth(problem.options[plan[n][1]], day) > 0
-            if since is not None and serves and threat.counted(made, day) is not None:
-                if not threat.one_season(since, day):  # of that season's calls none was served
-                    found.append(Wait(since, None))
-                    own = [threat.one_season(d, day) for d in range(before, day)]
-                    since = before + int((on & own).argmax()) if (on & own).any() else None
-                if since is not None:
-                    found.append(Wait(since, day))
-                since = None
+            if serves and threat.counted(made, day) is not None:
+                served = [season for season in since if threat.seasons[season].reaches[day]]
+                if served:
+                    found.append(Wait(min(since.pop(season) for season in served), day))
             before = day
-        if since is not None:
-            found.append(Wait(since, None))
+        found += [Wait(call, None) for call in sorted(set(since.values()))]
+        found.sort(key=lambda wait: wait.since)
         if found:
             out[threat.key] = found
     return out
