@@ -433,6 +433,14 @@ def test_a_file_without_an_issue_counts_from_its_first_day():
     )
 
 
+@pytest.mark.parametrize(("today", "used"), [(date(2026, 5, 17), True), (date(2026, 5, 16), False)])
+def test_a_file_that_begins_later_than_tomorrow_was_not_there_this_morning(today, used):
+    forecast, notices = usable("own.csv", "", an_issue(None), None, OHIO, today, MORNING)
+    assert (forecast is not None) is used
+    said = "own.csv: the forecast begins on 2026-05-18: not used on the morning of 2026-05-16"
+    assert [str(notice) for notice in notices] == [said] * (not used)
+
+
 def test_a_forecast_from_after_the_clock_is_used_with_a_word():
     issue = an_issue(MORNING + timedelta(days=2), "2026-05-20")
     forecast, (notice,) = usable("X", "", issue, MORNING, OHIO, DAY, MORNING)

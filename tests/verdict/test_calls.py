@@ -174,6 +174,22 @@ def test_a_season_to_come_is_called_for_where_its_damage_is_usual(hot, called):
     assert [one.start for one in found] == [D("2024-04-03")] * called
 
 
+@pytest.mark.parametrize(
+    ("asked", "unmeasured", "called"),
+    [(True, True, True), (True, False, False), (False, True, False)],
+)
+def test_a_season_to_come_is_called_for_where_it_is_asked_and_a_stress_is_not_measured(
+    asked, unmeasured, called
+):
+    """No past year had the heat that shows it."""
+    weather = ahead(*[soil(*NEXT)] * 20, past=[soil()] * 20)
+    none = np.zeros((len(DATES), 20))
+    weather = replace(weather, past_air_c=(none, none))
+    stakes = replace(case().stakes, asked=asked)
+    _, found = calls("2023-10-20", weather, shows=heat(28.0), stakes=stakes, unmeasured=unmeasured)
+    assert [one.start for one in found] == [D("2024-04-03")] * called
+
+
 @pytest.mark.parametrize("stake", [Stake.NONE, Stake.UNKNOWN, Stake.SUSPECTED])
 def test_what_does_not_lead_to_apply_is_not_planned(stake):
     stakes = replace(case().stakes, stake=stake)
