@@ -1,8 +1,10 @@
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
+from patchrisk.core.plan.answers import days_waited
 from patchrisk.core.plan.area_plan import chance_of_heat
 from patchrisk.core.plan.cover import Applied
 from patchrisk.core.plan.facts import (
@@ -14,6 +16,7 @@ from patchrisk.core.plan.facts import (
 )
 from patchrisk.core.plan.inputs import Turf
 from patchrisk.core.plan.labels import YearlyLimit
+from patchrisk.core.plan.problem import Threat, Wait
 from patchrisk.core.plan.programme import Choice
 from tests.plan.given_by_hand import DAYS, FROM, concern, hump, stock, told, trials
 
@@ -378,3 +381,14 @@ def test_a_day_that_is_kept_from_the_plan_before_says_so(plan):
     assert [one.day for one in made.planned] == [later]
     (said,) = told([made.answers["one"].waiting])
     assert said.endswith("instead: it stays on the day of the last plan, and little is lost.")
+
+
+def test_what_is_in_the_way_is_that_of_the_season_of_the_call():
+    """The call of day 2 is not served; its season ends on day 5, and the next begins on day 9."""
+    season = SimpleNamespace
+    threat = Threat("d", 4, (), np.zeros(12))
+    spans = [np.isin(np.arange(12), range(*days)) for days in ((0, 6), (9, 12))]
+    threat = replace(threat, seasons=tuple(season(reaches=days) for days in spans))
+    case = SimpleNamespace(problem=SimpleNamespace(dates=DAYS[:12]), threat=lambda _: threat)
+    assert days_waited(case, "d", Wait(2, None)).tolist() == [2, 3, 4, 5]
+    assert days_waited(case, "d", Wait(2, 4)).tolist() == [2, 3]

@@ -11,12 +11,13 @@ import pytest
 from patchrisk.base.pen import Pen
 from patchrisk.core.plan.facts import CoverRunsOut, NoForecast, OneTank
 from patchrisk.core.plan.programme import Amount, AreaPlan, Choice, Planned, Watering
-from patchrisk.core.verdict.decision_table import Phase, Roots, Stake, Verdict
+from patchrisk.core.verdict.decision_table import Helps, Host, Phase, Roots, Stake, Verdict
 from patchrisk.read.diseases import load_diseases
 from patchrisk.report.earlier_mornings import MORNINGS_KEPT, keep_page, read_last_page
 from patchrisk.report.record import outlook_json
 from patchrisk.report.terminal import write_outlook
 from patchrisk.report.view import view_of
+from patchrisk.report.view.disease import rank
 from patchrisk.site_day.judging import Entry
 from patchrisk.site_day.morning import prepare
 from tests.report.conftest import NOON
@@ -226,6 +227,10 @@ UNLIKELY = {"damage": (D("2026-06-01"), D("2026-09-30")), "damage_odds": 0.004}
             "likely to show (heat to bring damage out: under 1 %).",
         ),
         (
+            LATE | UNLIKELY | {"reason": "damage may show", "phase": Phase.COMING},
+            "no application is called for against summer patch.",
+        ),
+        (
             LATE | {"reason": "not worth it"},
             "no application is called for against summer patch. "
             "By your own costs none is worth making.",
@@ -247,6 +252,50 @@ def test_what_is_known_here_and_not_treated_says_why(morning, facts, said):
     quiet = facts["verdict"] is Verdict.NOTHING
     begins = "Nothing to do today." if quiet else "Nothing to put on today; "
     assert text.startswith(begins)
+
+
+@pytest.mark.parametrize(("late", "lead"), [(Helps.NO, "too late"), (Helps.NOT_KNOWN, "late")])
+def test_it_is_too_late_where_an_application_does_little(morning, late, lead):
+    then = started(morning, **LATE)
+    j = then.areas[0].entries[0].first
+    then = changed(then, "Lawns", "summer-patch", case=replace(j.case, late=late))
+    _, lawns = rows_of(view_of(then), "Lawns")
+    assert lawns.sentence.startswith(f"Nothing to put on today; {lead} for a first application")
+
+
+def test_of_two_that_run_the_one_that_the_grass_gets_more_readily_stands_first(shipped):
+    (lawns,) = (a for a in shipped.areas if a.area.name == "Lawns")
+    ranks = {}
+    for host, first in ((Host.HIGH, D("2027-06-01")), (Host.MODERATE, D("2027-02-01"))):
+        j = lawns.entries[0].first
+        case = replace(j.case, stakes=replace(j.case.stakes, host=host))
+        following = replace(j.following, first=first, early=first)
+        member = replace(j, case=case, following=following, phase=Phase.STARTING)
+        ranks[host] = rank(replace(lawns.entries[0], members=(member,), yesterday=()))
+    assert ranks[Host.HIGH] < ranks[Host.MODERATE]
+
+
+@pytest.mark.parametrize(("ends", "until"), [("2026-07-21", "Jul 20"), ("2026-09-01", "Aug 15")])
+def test_to_protect_is_no_longer_than_infection_lasts(morning, ends, until):
+    then = started(
+        morning, stake=Stake.UNKNOWN, known=None, verdict=Verdict.DECIDE,
+        reason="protect or accept", ends=D(ends),
+    )  # fmt: skip
+    _, lawns = rows_of(view_of(then), "Lawns")
+    assert f"now and again after 28 days, up to {until};" in lawns.sentence
+
+
+@pytest.mark.parametrize("unmeasured", [True, False])
+def test_what_follows_cover_is_to_be_decided_where_a_stress_is_not_measured(morning, unmeasured):
+    j = only(morning, "Lawns", "summer-patch").areas[0].entries[0].first
+    then = started(
+        morning, verdict=Verdict.KEEP_COVER, reason="covered to the end", roots=Roots.ENDING,
+        facts=replace(j.facts, unmeasured=unmeasured), **UNLIKELY,
+    )  # fmt: skip
+    rows, _ = rows_of(view_of(then), "Lawns")
+    act = rows["summer-patch"].act
+    assert ("decide then whether to renew it: heat" in act) is unmeasured
+    assert ("nothing after it" in act) is not unmeasured
 
 
 @pytest.mark.parametrize("phase", [Phase.LATE, Phase.OVER])

@@ -117,7 +117,7 @@ def waiting_for(case: Case, key: str, wait: Wait) -> facts.Waiting:
         acting = [o for o, option in enumerate(problem.options) if option.worth.get(key, 0.0) > 0]
     else:
         acting = [o for day, o in case.plan if day == wait.until]
-    days = _days_waited(case, key, wait)
+    days = days_waited(case, key, wait)
     in_the_way = [obstacle for o in acting for obstacle in _in_the_way(case, o, wait, days)]
     labels = {problem.options[o].choice.label for o in acting}
     if not in_the_way and any(d == wait.until and said in labels for d, said in problem.before):
@@ -167,7 +167,7 @@ def _groups_that_serve(case: Case, key: str) -> frozenset[str]:
     )
 
 
-def _days_waited(case: Case, key: str, wait: Wait) -> IntArray:
+def days_waited(case: Case, key: str, wait: Wait) -> IntArray:
     """Rows from a call on, until it is served or its season is over."""
     end = len(case.problem.dates) if wait.until is None else wait.until
     days = np.arange(wait.since, min(end, wait.since + _LONGEST_LOOK))
