@@ -20,8 +20,7 @@ covers the others as well, whoever's it is:
   all other stations within 4 degrees of latitude, which nobody can have;
 - the printed calendar: the same by past years alone, in whole weeks;
 - the start rule: on the day after half of the published rules are first met by the measured soil,
-  then whenever the interval is over;
-- of the last three also those that cover most of a year, as many as the plan has in it ("as many").
+  then whenever the interval is over.
 
 A season is off when it began 14 days or more from the station's median. Beside the shares stand
 applications a season, and of each hundred those that meet no infection under their cover and those
@@ -34,7 +33,6 @@ import json
 import sys
 from collections import Counter, defaultdict
 from datetime import timedelta
-from itertools import combinations
 from pathlib import Path
 
 import numpy as np
@@ -50,7 +48,6 @@ from patchrisk.site_day.judging import verdict_settings
 NEAR_DEGREES, OFF_DAYS = 4.0, 14
 LEAST_PAST = 10  # seasons by which a calendar is printed; before them it is the best one
 WAYS = ("plan", "calendar", "printed calendar", "start rule")
-AS_MANY = tuple(f"{way}, as many" for way in WAYS[1:])
 MORNINGS = {"plan": (1, False), "weekly and named": (7, True), "weekly": (7, False)}
 
 
@@ -190,40 +187,22 @@ class Walk(Follow):
     def run(self):
         self.seasons, self.said = [], defaultdict(set)
         super().run()
-        for kind in (True, False):
-            self.add_as_many([one for one in self.seasons if (one[0] == PYTHIUM) is kind])
-        ways = (*WAYS, *AS_MANY)
         for key, span, here, own in self.seasons:
             # What goes on for one disease works on the others of its kind as well.
             same = [w for k, _, _, w in self.seasons if (k == PYTHIUM) == (key == PYTHIUM)]
-            days = {way: set().union(*(w[way] for w in same)) for way in ways}
+            days = {way: set().union(*(w[way] for w in same)) for way in WAYS}
             self.infected.append(
                 {
                     "disease": key,
                     "span": span,
                     "off": self.past.off((key, span), here.first),
-                    **{way: min(1.0, here.share(days[way]) / here.best()) for way in ways},
-                    "days": {way: sorted(map(str, own[way])) for way in ways},
+                    **{way: min(1.0, here.share(days[way]) / here.best()) for way in WAYS},
+                    "days": {way: sorted(map(str, own[way])) for way in WAYS},
                     "said": sorted(self.said[key, span, here.first]),
-                    "in vain": {way: in_vain(here, sorted(own[way])) for way in ways},
+                    "in vain": {way: in_vain(here, sorted(own[way])) for way in WAYS},
                 }
             )
         return self
-
-    def add_as_many(self, seasons):
-        """Of each other way keep the days that cover most, no more of them than the plan has."""
-        planned = set().union(*(own["plan"] for *_, own in seasons))
-        for way, name in zip(WAYS[1:], AS_MANY, strict=True):
-            days = sorted(set().union(*(own[way] for *_, own in seasons)))
-
-            def worth(kept):
-                return sum(
-                    min(1.0, here.share(set(kept)) / here.best()) for _, _, here, _ in seasons
-                )
-
-            kept = set(max(combinations(days, min(len(days), len(planned))), key=worth))
-            for *_, own in seasons:
-                own[name] = own[way] & kept
 
 
 def years_of(job):
@@ -241,7 +220,7 @@ def figures(rows):
     out = {"seasons": len(rows)}
     if not rows:
         return out
-    ways = [way for way in (*MORNINGS, *WAYS[1:], *AS_MANY) if way in rows[0]]
+    ways = [way for way in (*MORNINGS, *WAYS[1:]) if way in rows[0]]
     for way in ways:
         share = np.array([row[way] for row in rows])
         made = sum(len(row["days"][way]) for row in rows)
