@@ -197,6 +197,7 @@ def _plan_area(
     wishes = site.programme
     most = area.area.most_applications
     weather_ahead, numbers = morning.ground.ahead, programme_numbers()
+    planned = {concern.key for concern in concerns}
     looks = _looks(morning, area.area, start)
     worth = plot_worth(looks, numbers.plots_together_days, numbers.plots_confidence)
     rain = morning.weather.daily.reindex(pd.DatetimeIndex(dates))["rain_mm"].to_numpy(float)
@@ -225,7 +226,7 @@ def _plan_area(
         before=()
         if before is None
         else [(np.datetime64(one.date, "D"), one.label) for one in before.planned],
-        known=[one for one in known if one.key not in {c.key for c in concerns}],
+        known=[one for one in known if one.key not in planned],
     )
     return replace(
         made,

@@ -171,7 +171,11 @@ def days_waited(case: Case, key: str, wait: Wait) -> IntArray:
     """Rows from a call on, until it is served or its season is over."""
     end = len(case.problem.dates) if wait.until is None else wait.until
     days = np.arange(wait.since, min(end, wait.since + _LONGEST_LOOK))
-    return days[[case.threat(key).one_season(wait.since, day) for day in days.tolist()]]
+    own = np.zeros(len(days), dtype=bool)
+    for season in case.threat(key).seasons:
+        if season.reaches[wait.since]:
+            own |= season.reaches[days]
+    return days[own]
 
 
 def _in_the_way(case: Case, o: int, wait: Wait, days: IntArray) -> Iterator[facts.InTheWay]:

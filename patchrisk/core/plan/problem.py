@@ -55,23 +55,25 @@ class Threat:
 
         ``made`` are applications of the plan that count against each season so far.
         """
-        return np.asarray(self.calls(cover, made).any(axis=0))
+        out = np.zeros(len(cover), dtype=bool)
+        for days in self.wanted(made):
+            out |= days
+        return out & self.bare(cover)
 
-    def calls(self, cover: FloatArray, made: Sequence[int]) -> BoolArray:
-        """Days on which one is called for, by season, (seasons, days); as `called`."""
-        out = np.zeros((len(self.seasons), len(cover)), dtype=bool)
-        for n, (season, more) in enumerate(zip(self.seasons, made, strict=True)):
-            if season.done + more < season.number:
-                out[n] = season.further if season.done + more else season.first
+    def wanted(self, made: Sequence[int]) -> Iterator[BoolArray]:
+        """Yield for each season the days on which one is called for where roots are bare."""
+        for season, more in zip(self.seasons, made, strict=True):
+            used_up = season.done + more >= season.number
+            days = season.further if season.done + more else season.first
+            yield np.zeros_like(days) if used_up else days
+
+    def bare(self, cover: FloatArray) -> BoolArray:
+        """Days on which no more cover is left than asks for the next, (days,)."""
         ends = np.minimum(np.arange(len(cover)) + self.running_out, len(cover) - 1)
         left = cover[ends] > 0
         if self.is_due and np.array_equal(cover, self.cover):
             left[0] = False  # what is left of cover the verdict of today has looked at
-        return out & ~left
-
-    def one_season(self, call: int, day: int) -> bool:
-        """Whether an application of a day protects in a season in which another day lies."""
-        return any(season.reaches[call] and season.reaches[day] for season in self.seasons)
+        return np.asarray(~left)
 
     def counted(self, made: Sequence[int], day: int) -> tuple[int, ...] | None:
         """Count an application of a day by season; None where it protects in none.
@@ -356,7 +358,9 @@ def waits(problem: Problem, plan: Plan) -> dict[str, list[Wait]]:
         for n in range(len(plan) + 1):
             day = plan[n][0] if n < len(plan) else len(problem.dates)
             cover, made = cover_with(problem, threat, plan[:n])
-            for season, on in enumerate(threat.calls(cover, made)[:, before:day]):
+            bare = threat.bare(cover)
+            for season, days in enumerate(threat.wanted(made)):
+                on = (days & bare)[before:day]
                 if on.any():
                     since.setdefault(season, before + int(on.argmax()))
             serves = n < len(plan) and threat.worth(problem.options[plan[n][1]], day) > 0

@@ -28,7 +28,7 @@ from patchrisk.core.plan.rotation import HARD, Guideline, Step
 
 _FEW, _MANY = 9, 128  # beginnings kept of each length; the many where few left any out
 _HOPES = (0.0, 0.2, 1.0)  # shares of what may yet be covered by which they are chosen
-_GROWN = 3000
+_GROWN = 3000  # beginnings that one length may grow to: with much to choose from fewer are kept
 _TIE = 1e-3  # share of a plan's value by which another may fall short and still be as good
 
 

@@ -15,13 +15,23 @@ from patchrisk.core.dates.infection import Watch
 from patchrisk.core.plan.cover import Cover
 from patchrisk.core.rules.rule import Rule
 from patchrisk.core.verdict.case import Case, Settings
-from patchrisk.core.verdict.decision_table import Backing, Facts, Host, Phase, Roots, Stake, Verdict
+from patchrisk.core.verdict.decision_table import (
+    RUNNING,
+    Backing,
+    Facts,
+    Helps,
+    Host,
+    Phase,
+    Roots,
+    Stake,
+    Verdict,
+)
 from patchrisk.core.verdict.season_ahead import ByOdds
 from patchrisk.core.verdict.season_course import InfectionSpan
 from patchrisk.core.verdict.season_story import Story
 
 DAMAGE_SEEN = ("seen", "seen, season over")
-LATE = ("late", "late, nothing to see yet")
+_LATE = ("late", "late, nothing to see yet")
 _SAMPLE = (*DAMAGE_SEEN, "seen, covered", "seen, still helps", "sample in time")
 Guidance = Literal["strong", "mixed", "weak"]
 
@@ -138,6 +148,28 @@ class NoMore(Enum):
     HARDLY_INFECTED = auto()
     ENDS_SOON = auto()
     NOT_NEEDED = auto()
+
+
+class NotCalled(Enum):
+    """How it stands with an application that nothing calls for."""
+
+    LATE = auto()  # for a first one, though what it still does is not said to be little
+    TOO_LATE = auto()
+    NOT_NOW = auto()
+
+
+def why_not_called(j: Judgement, as_of: np.datetime64) -> NotCalled | None:
+    """Say of what is known here, bare, in or near its season, how its application stands.
+
+    None where nothing is to be expected, one is called for or on, or it is told with what to do.
+    """
+    quiet = j.verdict in (Verdict.SCOUT, Verdict.NOTHING) and j.roots is Roots.BARE
+    if not (quiet and j.treats) or j.phase not in (Phase.COMING, *RUNNING):
+        return None
+    if j.reason in _LATE:
+        little = j.case.late is Helps.NO or treatment_is_over(j, as_of)
+        return NotCalled.TOO_LATE if little else NotCalled.LATE
+    return None if j.reason in DAMAGE_SEEN or settle_soon(j) else NotCalled.NOT_NOW
 
 
 def why_no_more(j: Judgement, as_of: np.datetime64, settings: Settings) -> NoMore:

@@ -9,14 +9,19 @@ import numpy as np
 from patchrisk.base.pen import Pen, capital, listed
 from patchrisk.core.plan.programme import AreaPlan
 from patchrisk.core.verdict.decision_table import Verdict
-from patchrisk.core.verdict.judgement import Judgement, area_verdict, history_asked
+from patchrisk.core.verdict.judgement import (
+    Judgement,
+    area_verdict,
+    history_asked,
+    why_not_called,
+)
 from patchrisk.read.groups import load_groups
 from patchrisk.report import story, words
 from patchrisk.report.plan_sentences import measure_sentences, sentences, teller
 from patchrisk.report.plan_words import ToDo, steps
 from patchrisk.report.records_words import water_words, went_on
 from patchrisk.report.view.disease import DiseaseView, rank
-from patchrisk.report.view.tasks import Task, only_to_look_for, tasks_of, why_none
+from patchrisk.report.view.tasks import Task, only_to_look_for, tasks_of
 from patchrisk.site_day.morning import AreaMorning, Morning
 
 _TO_PUT_ON = (Verdict.APPLY, Verdict.DECIDE, Verdict.GET_READY)
@@ -243,7 +248,9 @@ class AreaView:
         """Diseases that are only to be looked for, and those that nothing is to be done about."""
         urgent = any(row.verdict >= Verdict.GET_READY for row in self.rows)
         silent = [row for row in self.rows if row.verdict is Verdict.NOTHING]
-        quiet = [row.name for row in silent if urgent or not why_none(row)]
+        quiet = [
+            row.name for row in silent if urgent or why_not_called(row.judged, row.as_of) is None
+        ]
         look = [row.name for row in only_to_look_for(self.rows) if row.scout == "now"]
         if self.rows and self.rows[0].name in quiet:
             quiet.remove(self.rows[0].name)  # its season is drawn: that says what there is to say

@@ -6,14 +6,15 @@ from patchrisk.base.pen import capital, chance
 from patchrisk.base.units import DAY
 from patchrisk.core.verdict.decision_table import Helps, Host, Phase, Stake
 from patchrisk.core.verdict.judgement import (
-    LATE,
     NoMore,
+    NotCalled,
     next_due,
     settle_soon,
     think_again_on,
     treatment_is_over,
     why_no_damage,
     why_no_more,
+    why_not_called,
 )
 from patchrisk.report.view.wording import Wording
 from patchrisk.report.words import verdict_words
@@ -143,13 +144,12 @@ def accept_words(w: Wording) -> str:
 
 def none_words(w: Wording) -> str:
     """Say in short why no application is called for though a season runs or is near."""
-    j = w.judged
-    why = _no_more(w)
-    if j.reason == "not worth it":
+    why = ""
+    if w.judged.reason == "not worth it":
         why = "by your own costs none is worth making"
-    elif j.reason in LATE and j.case.late is not Helps.YES and not treatment_is_over(j, w.as_of):
-        why = _CURATIVE[j.case.late]
-    return "; ".join(filter(None, (w.bare, why)))
+    elif why_not_called(w.judged, w.as_of) is not NotCalled.NOT_NOW:
+        why = _late_worth(w)
+    return "; ".join(filter(None, (w.bare, why or _no_more(w))))
 
 
 def _either(w: Wording) -> str:
@@ -235,11 +235,18 @@ def _late(w: Wording) -> str:
     j = w.judged
     if j.covered_until is not None:
         return f"{w.covered_to}: {w.look}"
-    over = treatment_is_over(j, w.as_of)
-    if j.phase is Phase.LATE and j.case.late is not Helps.YES and not over:
-        worth = _late_help(w) or capital(_CURATIVE[j.case.late])
+    worth = _late_worth(w)
+    if worth:
+        worth = _late_help(w) or capital(worth)
         return f"the start is past ({w.started}): {w.look}. {worth}"
     return f"no application now: {_no_more(w)}. {capital(w.look)}"
+
+
+def _late_worth(w: Wording) -> str:
+    """Say what a first application is worth that is late; empty once its time is over."""
+    j = w.judged
+    late = j.phase is Phase.LATE and not treatment_is_over(j, w.as_of)
+    return _CURATIVE[j.case.late] if late and j.case.late is not Helps.YES else ""
 
 
 def _late_help(w: Wording) -> str:

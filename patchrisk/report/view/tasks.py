@@ -8,19 +8,13 @@ import numpy as np
 
 from patchrisk.base.pen import Pen, capital, listed
 from patchrisk.core.soil.root_depth import SoilSeries
-from patchrisk.core.verdict.decision_table import (
-    RUNNING,
-    Helps,
-    Phase,
-    Roots,
-    Verdict,
-)
+from patchrisk.core.verdict.decision_table import Phase, Verdict
 from patchrisk.core.verdict.judgement import (
     DAMAGE_SEEN,
-    LATE,
+    NotCalled,
     settle_soon,
     think_again_on,
-    treatment_is_over,
+    why_not_called,
 )
 from patchrisk.report.view.disease import DiseaseView
 from patchrisk.report.view.reasons import accept_words, none_words, protect_words
@@ -35,6 +29,12 @@ _APPLY = {
 }
 
 _SAMPLE = ("sample in time",)
+
+_NOT_CALLED = {
+    NotCalled.LATE: "late for a first application{unless}",
+    NotCalled.TOO_LATE: "too late for a first application{unless}",
+    NotCalled.NOT_NOW: "no application is called for",
+}
 
 _LIKELY = {
     Verdict.APPLY: "an application is due against",
@@ -254,27 +254,16 @@ def _covered(views: Sequence[DiseaseView], pen: Pen) -> Iterator[Task]:
 
 def _not_called_for(views: Sequence[DiseaseView]) -> Iterator[Task]:
     """Say of what is known here why nothing is to go on though its season runs or is near."""
-    by_lead: dict[str, list[DiseaseView]] = {}
+    by_why: dict[NotCalled, list[DiseaseView]] = {}
     for one in views:
-        by_lead.setdefault(why_none(one), []).append(one)
-    for lead, alike in by_lead.items():
-        if lead:
-            yield Task(f"{lead} against", _names(alike), _each(alike, none_words))
-
-
-def why_none(view: DiseaseView) -> str:
-    """Say that it is late for an application, or that none is called for; empty of all else."""
-    j = view.judged
-    quiet = j.verdict in (Verdict.SCOUT, Verdict.NOTHING) and j.roots is Roots.BARE
-    if not (quiet and j.treats) or j.phase not in (Phase.COMING, *RUNNING):
-        return ""
-    if j.reason in LATE:
-        no_use = j.case.late is Helps.NO or treatment_is_over(j, view.as_of)
+        why = why_not_called(one.judged, one.as_of)
+        if why is not None:
+            by_why.setdefault(why, []).append(one)
+    for why, alike in by_why.items():
         # where no records are kept, something may be on
-        known = view.morning.applications is not None
-        unless = "" if known else ", unless one is on,"
-        return f"{'too late' if no_use else 'late'} for a first application{unless}"
-    return "" if j.reason in DAMAGE_SEEN or settle_soon(j) else "no application is called for"
+        unless = "" if alike[0].morning.applications is not None else ", unless one is on,"
+        late = _NOT_CALLED[why].format(unless=unless)
+        yield Task(f"{late} against", _names(alike), _each(alike, none_words))
 
 
 def _named(
