@@ -194,9 +194,9 @@ def test_a_small_body_that_would_cost_much_is_refused_before_it_is_laid_out(what
     name, make = COSTLY[what]
     body = make()
     assert len(body) < 5_000_000
-    start = time.monotonic()
+    start = time.process_time()
     assert read_or_refuse(READERS[name], body) is None
-    assert time.monotonic() - start < 5
+    assert time.process_time() - start < 5
 
 
 def test_times_with_an_offset_of_their_own_are_not_moved():

@@ -577,11 +577,11 @@ def test_a_note_over_several_lines_is_a_note(known):
     ],
 )
 def test_a_row_out_of_all_measure_is_one_line(known, row, says):
-    began = time.monotonic()
+    began = time.process_time()
     with pytest.raises(InputError, match=says) as error:
         read(known, row)
     assert len(error.value.faults) == 1
-    assert time.monotonic() - began < 5
+    assert time.process_time() - began < 5
 
 
 def test_a_quote_left_open_over_thousands_of_lines_is_one_line(known):
@@ -590,10 +590,10 @@ def test_a_quote_left_open_over_thousands_of_lines_is_one_line(known):
 
 
 def test_many_lone_quotes_take_no_time(known):
-    began = time.monotonic()
+    began = time.process_time()
     kept = read(known, '2026-05-12,Greens,,3,,,,,"a"b\n' * 20_000)
     assert len(kept.faults) == 20_000
-    assert time.monotonic() - began < 10
+    assert time.process_time() - began < 10
 
 
 def test_notes_of_a_us_site_have_their_month_first(known):
