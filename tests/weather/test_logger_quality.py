@@ -111,7 +111,7 @@ def test_stuck(flags):
     values[600:648] = 21.46
     clean, found = flags(values)
     flag = found["stuck"]
-    assert (flag.count, flag.reason) == (48, "stuck at 21.46 degC for 2.0 days")
+    assert (flag.count, flag.reason) == (48, "stuck at 21.46 degC for 2 days")
     assert (flag.first, flag.last) == (date(2024, 5, 22), date(2024, 5, 23))
     assert clean.isna().sum() == 48
 
@@ -170,7 +170,7 @@ def test_gaps_are_told_and_nothing_is_made_up(flags):
         ("gap", 6, False),
     ]
     assert found[0].reason == "no readings for 8.5 days"
-    assert found[1].reason == "one stretch without readings, the longest of 6.0 hours"
+    assert found[1].reason == "one stretch without readings, the longest of 6 hours"
 
 
 def read_log_of(flags, rows):

@@ -224,8 +224,8 @@ def _leave_out_stuck(log: Log, probe: str, step: int, air: Mapping[str, FloatArr
             continue
         where = np.zeros(len(log.seconds), bool)
         where[rows] = True
-        days = hours[starts == start][0] / 24
-        log.leave_out("stuck", probe, where, f"stuck at {degc[start]:.2f} degC for {days:.1f} days")
+        stuck = _long(hours[starts == start][0] / 24, "day")
+        log.leave_out("stuck", probe, where, f"stuck at {degc[start]:.2f} degC for {stuck}")
 
 
 def _daily_swing(seconds: IntArray, degc: FloatArray) -> float:
@@ -322,6 +322,12 @@ def _spans(flags: BoolArray) -> Iterator[tuple[int, int]]:
     yield from zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True)
 
 
+def _long(number: float, unit: str) -> str:
+    """Write a length of time to a tenth: ``2 days``, ``8.5 days``."""
+    tenths = f"{number:.1f}".removesuffix(".0")
+    return f"{tenths} {unit}{'' if tenths == '1' else 's'}"
+
+
 def _note_gaps(log: Log, probe: str, present: BoolArray, step: int) -> None:
     limits = quality_limits()
     seconds = log.seconds[present]
@@ -333,13 +339,13 @@ def _note_gaps(log: Log, probe: str, present: BoolArray, step: int) -> None:
     long = gaps[ahead[gaps] >= DAY_S + step][:_LONG_GAPS]
     for n in long:
         days = (ahead[n] - step) / DAY_S
-        reason = f"no readings for {days:.1f} days"
+        reason = f"no readings for {_long(days, 'day')}"
         log.note("gap", probe, seconds[n : n + 2], int(lacking[n]), reason)
     rest = np.setdiff1d(gaps, long)
     if len(rest):
         number = "one stretch" if len(rest) == 1 else f"{len(rest)} stretches"
         hours = (ahead[rest].max() - step) / 3600
-        reason = f"{number} without readings, the longest of {hours:.1f} hours"
+        reason = f"{number} without readings, the longest of {_long(hours, 'hour')}"
         ends = np.concatenate([seconds[rest], seconds[rest + 1]])
         log.note("gap", probe, ends, int(lacking[rest].sum()), reason)
 
