@@ -192,11 +192,11 @@ class Walk:
                 if j.verdict >= Verdict.DECIDE and k in plan.answers
             ]
             print(f"{self.day} {'; '.join(called)}")
-            for answer in plan.answers.values():
+            for key, answer in plan.answers.items():
                 for fact in filter(None, (answer.waiting, answer.then)):
                     print(f"    {sentence(fact, teller(morning))}")
                 if answer.on == np.datetime64(self.day):
-                    print(f"    Today against {answer.disease}: {answer.choice.label}.")
+                    print(f"    Today against {key}: {answer.choice.label}.")
             for text in said:
                 print(f"    {text}")
             keep_plan(self.folder, made)
