@@ -7,12 +7,11 @@ from typing import Any
 
 from patchrisk.base.pen import iso_day
 from patchrisk.core.dates.infection import Pressure, Watch
-from patchrisk.core.dates.soil_paths import Spread
+from patchrisk.core.dates.soil_paths import ByOdds, Spread
 from patchrisk.core.plan.programme import AreaPlan, Choice
 from patchrisk.core.rules.windows import RuleToday
 from patchrisk.core.soil.root_depth import SoilSeries
 from patchrisk.core.verdict.judgement import Judgement, RuleStart
-from patchrisk.core.verdict.season_ahead import ByOdds
 from patchrisk.read.diseases import Disease
 from patchrisk.read.logger.layout import LoggedSoil
 from patchrisk.read.weather.at_site import Weather
