@@ -30,9 +30,9 @@ _LONGEST_LOOK = 366  # days after a call in which what is in the way is looked f
 class Programme:
     """A problem with its plan, and everything that bears on them.
 
-    Arrays are over the days of the problem; parameters as for `area_plan.plan_area`, ``bars`` as
-    `area_plan.rain_bars` returns them. ``elsewhere`` is what went on, by name, on parts that
-    were treated by themselves and that it is not planned for.
+    Arrays are over the days of the problem; parameters as for `area_plan.plan_area`. ``elsewhere``
+    is what went on, by name, on parts that were treated by themselves and that it is not planned
+    for.
     """
 
     problem: Problem
@@ -43,10 +43,8 @@ class Programme:
     guidelines: Sequence[Guideline]
     season: Sequence[Applied]
     without: frozenset[str]
-    hot: FloatArray | None
     near_tines: BoolArray
     rain_mm: FloatArray | None
-    bars: Mapping[facts.Obstacle, tuple[BoolArray, FloatArray, float]]
     soil_c: FloatArray | None
     elsewhere: Mapping[str, Sequence[Step]] = field(default_factory=dict)
 
@@ -213,12 +211,12 @@ def _in_the_way(
 def _rain(programme: Programme, days: IntArray) -> Iterator[facts.InTheWay]:
     """Yield what rain does on some days, each day by the first thing it does."""
     told = np.zeros(len(programme.problem.dates), dtype=bool)
-    for obstacle, (on, mm, most_mm) in programme.bars.items():
-        bad = days[on[days] & ~told[days]]
+    for obstacle, rain in programme.problem.rain.items():
+        bad = days[rain.keeps_off[days] & ~told[days]]
         told[bad] = True
         if bad.size:
-            rain = tuple(map(float, mm[bad]))
-            yield facts.InTheWay(obstacle, tuple(programme.problem.dates[bad]), rain, most_mm)
+            mm = tuple(map(float, rain.mm[bad]))
+            yield facts.InTheWay(obstacle, tuple(programme.problem.dates[bad]), mm, rain.most_mm)
 
 
 def bad_days(programme: Programme) -> tuple[facts.InTheWay, ...]:

@@ -370,8 +370,9 @@ def _by_guideline(application: Application) -> Iterator[facts.Caution]:
     surfactant, heat = application.rule(SURFACTANT_RULE), application.rule(HEAT_RULE)
     if surfactant is not None:
         yield facts.ByGuideline(surfactant)
-    if heat is not None and programme.hot is not None and programme.hot[application.day] > 0:
-        odds = float(programme.hot[application.day])
+    hot = programme.problem.hot
+    if heat is not None and hot is not None and hot[application.day] > 0:
+        odds = float(hot[application.day])
         yield facts.HeatAhead(codes & heat.codes, odds, numbers.heat_c, numbers.heat_days)
     before = [a.codes for a in programme.season]
     before += [
