@@ -5,7 +5,7 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from patchrisk.base.units import DAY, BoolArray, DayArray, FloatArray
-from patchrisk.core.plan.answers import Programme, advice, answers, bad_days
+from patchrisk.core.plan.answers import Solution, advice, answers, bad_days
 from patchrisk.core.plan.cover import Applied, covered_by, grounds, on_ground
 from patchrisk.core.plan.explain import HEAT_RULE, explained
 from patchrisk.core.plan.facts import DoseTaken, KeptFromTines, Obstacle
@@ -146,7 +146,7 @@ def plan_area(
         keep_days=numbers.keep_days,
     )
     plan, relief = with_relief(problem)
-    programme = Programme(
+    solution = Solution(
         problem=problem,
         plan=plan,
         concerns={c.key: c for c in concerns},
@@ -165,7 +165,7 @@ def plan_area(
         as_of=ahead[0],
         until=dates[-1],
         done=tuple(season),
-        planned=tuple(explained(programme, n) for n in range(len(plan))),
+        planned=tuple(explained(solution, n) for n in range(len(plan))),
         shares={threat.key: _share(threat, problem, plan) for threat in problem.threats},
         advice=(
             *not_kept(
@@ -177,12 +177,12 @@ def plan_area(
                 numbers=numbers,
                 turf=turf,
             ),
-            *advice(programme, relief),
+            *advice(solution, relief),
             *_doses_taken(spent),
             *_kept_from_tines(tines, options, ahead, turf, numbers),
         ),
-        answers=answers(programme),
-        bad_days=bad_days(programme),
+        answers=answers(solution),
+        bad_days=bad_days(solution),
     )
 
 
