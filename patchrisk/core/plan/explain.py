@@ -7,7 +7,7 @@ from functools import cached_property
 import numpy as np
 
 from patchrisk.core.plan import facts
-from patchrisk.core.plan.answers import Programme, waiting_for
+from patchrisk.core.plan.answers import Solution, waiting_for
 from patchrisk.core.plan.cover import PHOSPHONATE, quickening
 from patchrisk.core.plan.inputs import CLASSES, PROVEN, Concern, Numbers
 from patchrisk.core.plan.on_record import TINES_RULE, after_damage
@@ -36,55 +36,55 @@ _SILENT = ("listed", "no data", "outside spectrum")  # of these the class says i
 class Application:
     """One application of a plan, by its place ``n`` in it."""
 
-    programme: Programme
+    solution: Solution
     n: int
 
     @property
     def day(self) -> int:
         """Index of its day."""
-        return self.programme.plan[self.n][0]
+        return self.solution.plan[self.n][0]
 
     @property
     def option(self) -> Option:
         """What goes on."""
-        return self.programme.problem.options[self.programme.plan[self.n][1]]
+        return self.solution.problem.options[self.solution.plan[self.n][1]]
 
     @cached_property
     def calls(self) -> dict[str, bool]:
         """Diseases that call for it; see `called_by`."""
-        return called_by(self.programme.problem, self.programme.plan, self.n)
+        return called_by(self.solution.problem, self.solution.plan, self.n)
 
     @cached_property
     def covered(self) -> dict[str, float]:
         """By disease, the pressure that it brings under cover [days at the optimum]."""
-        return covers(self.programme.problem, self.programme.plan, self.n)
+        return covers(self.solution.problem, self.solution.plan, self.n)
 
     @cached_property
     def targets(self) -> list[str]:
         """Diseases it is for: those that call for it first, then by what is covered."""
-        calls, little = self.calls, self.programme.problem.little
+        calls, little = self.calls, self.solution.problem.little
         aimed = [key for key, part in self.covered.items() if part >= little or key in calls]
         return sorted(aimed, key=lambda key: (key not in calls, -self.covered[key]))
 
     @cached_property
     def others(self) -> Plan:
         """The plan without it."""
-        return self.programme.plan[: self.n] + self.programme.plan[self.n + 1 :]
+        return self.solution.plan[: self.n] + self.solution.plan[self.n + 1 :]
 
     @cached_property
     def gain(self) -> float:
         """What the plan is worth more with it than without it; `cost` is taken off."""
-        problem = self.programme.problem
-        return value_of(problem, self.programme.plan) - value_of(problem, self.others)
+        problem = self.solution.problem
+        return value_of(problem, self.solution.plan) - value_of(problem, self.others)
 
     @cached_property
     def own(self) -> float:
         """What it covers that nothing else of the plan would, whatever it costs."""
-        return max(0.0, self.gain + self.programme.problem.cost * self.option.products)
+        return max(0.0, self.gain + self.solution.problem.cost * self.option.products)
 
     def lost_on(self, day: int) -> float | None:
         """Return what the plan loses with it on another day; None where it can't go on then."""
-        problem, plan = self.programme.problem, self.programme.plan
+        problem, plan = self.solution.problem, self.solution.plan
         moved = tuple(sorted((*self.others, (day, plan[self.n][1]))))
         if not 0 <= day < len(problem.dates) or not allowed(problem, moved):
             return None
@@ -92,18 +92,18 @@ class Application:
 
     def rule(self, key: str) -> Guideline | None:
         """Return a guideline that is on and speaks of what is in the tank, and of a target."""
-        rule = self.programme.guideline(key)
+        rule = self.solution.guideline(key)
         if rule is None or not self.option.choice.codes & rule.codes:
             return None
         return rule if rule.is_for(self.targets) else None
 
 
-def explained(programme: Programme, n: int) -> Planned:
+def explained(solution: Solution, n: int) -> Planned:
     """Return one application of a plan, by its place in it."""
     application, dates, rain_mm = (
-        Application(programme, n),
-        programme.problem.dates,
-        programme.rain_mm,
+        Application(solution, n),
+        solution.problem.dates,
+        solution.rain_mm,
     )
     surfactant = application.rule(SURFACTANT_RULE)
     return Planned(
@@ -114,11 +114,11 @@ def explained(programme: Programme, n: int) -> Planned:
         covers={key: application.covered[key] for key in application.targets},
         watering=watering(
             application.option.choice,
-            [programme.concerns[k] for k in application.targets],
+            [solution.concerns[k] for k in application.targets],
             None
             if rain_mm is None or application.day >= len(rain_mm)
             else rain_mm[application.day],
-            programme.numbers,
+            solution.numbers,
             frozenset() if surfactant is None else surfactant.codes,
         ),
         runner_up=_runner_up(application),
@@ -203,7 +203,7 @@ def called_by(problem: Problem, plan: Plan, n: int) -> dict[str, bool]:
 
 def _latest(application: Application) -> int:
     """Last day up to which little is lost; sooner than called for nothing is."""
-    latest, numbers = application.day, application.programme.numbers
+    latest, numbers = application.day, application.solution.numbers
     for later in range(application.day + 1, application.day + numbers.leeway_days + 1):
         lost = application.lost_on(later)
         if lost is None:
@@ -216,11 +216,11 @@ def _latest(application: Application) -> int:
 
 def _runner_up(application: Application) -> RunnerUp | None:
     """Another choice on the same day: the best plan with this one application changed."""
-    problem, day = application.programme.problem, application.day
+    problem, day = application.solution.problem, application.day
     plans = [
         (tuple(sorted((*application.others, (day, int(other))))), int(other))
         for other in np.flatnonzero(problem.usable[day])
-        if other != application.programme.plan[application.n][1]
+        if other != application.solution.plan[application.n][1]
     ]
     tried = sorted(
         ((value_of(problem, plan), other, plan) for plan, other in plans),
@@ -228,21 +228,21 @@ def _runner_up(application: Application) -> RunnerUp | None:
     )
     for value, other, plan in tried[:_TRIED]:
         if called_by(problem, plan, plan.index((day, other))) and allowed(problem, plan):
-            less = max(0.0, value_of(problem, application.programme.plan) - value)
+            less = max(0.0, value_of(problem, application.solution.plan) - value)
             return RunnerUp(problem.options[other].choice, less)
     return None
 
 
 def _why_day(application: Application) -> Iterator[facts.Reason]:
     """Tell what calls for it that day, and what a week's delay would cost."""
-    programme, day = application.programme, application.day
-    waiting = waits(programme.problem, programme.plan)
+    solution, day = application.solution, application.day
+    waiting = waits(solution.problem, solution.plan)
     for key, is_first in application.calls.items():
         late = next((w for w in waiting.get(key, []) if w.until == day), None)
         if late is not None:
-            yield waiting_for(programme, key, late)
+            yield waiting_for(solution, key, late)
         elif is_first:
-            season = next(s for s in programme.threat(key).seasons if s.counts[day])
+            season = next(s for s in solution.threat(key).seasons if s.counts[day])
             yield facts.SeasonBegins(key, season.start, season.begun)
         else:
             yield facts.CoverRunsOut(key)
@@ -254,10 +254,10 @@ def _why_day(application: Application) -> Iterator[facts.Reason]:
 
 
 def _why_group(application: Application) -> Iterator[facts.Reason]:
-    programme, choice = application.programme, application.option.choice
+    solution, choice = application.solution, application.option.choice
     steps = [
-        *programme.problem.done[0],
-        *(step_of(programme.problem, move) for move in programme.plan[: application.n]),
+        *solution.problem.done[0],
+        *(step_of(solution.problem, move) for move in solution.plan[: application.n]),
     ]
     if not steps:
         return
@@ -266,11 +266,11 @@ def _why_group(application: Application) -> Iterator[facts.Reason]:
     if not again:
         yield facts.GroupChanged(last)
         return
-    working = step_of(programme.problem, programme.plan[application.n]).partners
+    working = step_of(solution.problem, solution.plan[application.n]).partners
     partners = [code for code in working if len(again) > 1 or family(code) not in again]
     controlled = [
         key
-        for key, concern in programme.concerns.items()
+        for key, concern in solution.concerns.items()
         if any(concern.evidence_of(c, choice.actives) in PROVEN for c in partners)
     ]
     aimed = [key for key in application.targets if key in controlled]
@@ -290,7 +290,7 @@ def _why_both(application: Application) -> Iterator[facts.Reason]:
         return
     classes = {
         key: [
-            application.programme.concerns[key].evidence(codes, actives)
+            application.solution.concerns[key].evidence(codes, actives)
             for _, codes, actives in parts
         ]
         for key in targets
@@ -314,10 +314,10 @@ def _why_both(application: Application) -> Iterator[facts.Reason]:
 
 def _cautions(application: Application) -> Iterator[facts.Caution]:
     """Yield what is uncertain of, or speaks against, one application of a plan."""
-    programme, choice = application.programme, application.option.choice
+    solution, choice = application.solution, application.option.choice
     date, concerns = (
-        programme.problem.dates[application.day],
-        [programme.concerns[key] for key in application.targets],
+        solution.problem.dates[application.day],
+        [solution.concerns[key] for key in application.targets],
     )
     untried = [c.key for c in concerns if c.evidence(choice.codes, choice.actives) == "listed"]
     if untried:
@@ -326,34 +326,34 @@ def _cautions(application: Application) -> Iterator[facts.Caution]:
     if choice.mixed:
         yield facts.OneTank()
     yield from _by_guideline(application)
-    late = after_damage(programme.guidelines, choice.codes, concerns, date)
+    late = after_damage(solution.guidelines, choice.codes, concerns, date)
     if late is not None:
         yield late
     told = set()
-    for breach in broken_by(programme.problem, programme.plan[: application.n + 1]):
+    for breach in broken_by(solution.problem, solution.plan[: application.n + 1]):
         if breach.day == date:
             told.add(breach.finding)
             yield facts.Breaks(breach)
-    steps = [step_of(programme.problem, move) for move in programme.plan[: application.n + 1]]
-    for part, before in programme.elsewhere.items():
-        for breach in broken(programme.problem, [(*before, *steps)]):
+    steps = [step_of(solution.problem, move) for move in solution.plan[: application.n + 1]]
+    for part, before in solution.elsewhere.items():
+        for breach in broken(solution.problem, [(*before, *steps)]):
             if breach.day == date and breach.finding not in told:
                 yield facts.Breaks(breach, part)
 
 
 def _too_warm(application: Application, concerns: Sequence[Concern]) -> Iterator[facts.Caution]:
     """Yield diseases for which the soil is warmer than any published timing has a first one."""
-    programme, day = application.programme, application.day
-    if programme.soil_c is None or not np.isfinite(programme.soil_c[day]):
+    solution, day = application.solution, application.day
+    if solution.soil_c is None or not np.isfinite(solution.soil_c[day]):
         return
-    dates = programme.problem.dates
-    before = [dates[d] for d, _ in programme.plan[: application.n]] + [
-        a.day for a in programme.season
+    dates = solution.problem.dates
+    before = [dates[d] for d, _ in solution.plan[: application.n]] + [
+        a.day for a in solution.season
     ]
     since = [int((dates[day] - earlier).astype(int)) for earlier in before]
-    if min(since, default=programme.numbers.longest + 1) <= programme.numbers.longest:
+    if min(since, default=solution.numbers.longest + 1) <= solution.numbers.longest:
         return  # it follows another
-    soil_c = float(programme.soil_c[day])
+    soil_c = float(solution.soil_c[day])
     for concern in concerns:
         limits = [concern.up_to_c.get(c.season, np.inf) for c in concern.calls if c.reaches[day]]
         if soil_c > max(limits, default=np.inf) + 0.05:  # as printed
@@ -362,33 +362,32 @@ def _too_warm(application: Application, concerns: Sequence[Concern]) -> Iterator
 
 def _by_guideline(application: Application) -> Iterator[facts.Caution]:
     """Yield what guidelines have to say of its groups besides rotation."""
-    programme, codes, numbers = (
-        application.programme,
+    solution, codes, numbers = (
+        application.solution,
         application.option.choice.codes,
-        application.programme.numbers,
+        application.solution.numbers,
     )
     surfactant, heat = application.rule(SURFACTANT_RULE), application.rule(HEAT_RULE)
     if surfactant is not None:
         yield facts.ByGuideline(surfactant)
-    if heat is not None and programme.hot is not None and programme.hot[application.day] > 0:
-        odds = float(programme.hot[application.day])
+    hot = solution.problem.hot
+    if heat is not None and hot is not None and hot[application.day] > 0:
+        odds = float(hot[application.day])
         yield facts.HeatAhead(codes & heat.codes, odds, numbers.heat_c, numbers.heat_days)
-    before = [a.codes for a in programme.season]
-    before += [
-        programme.problem.options[o].choice.codes for _, o in programme.plan[: application.n]
-    ]
-    for rule in programme.guidelines:
+    before = [a.codes for a in solution.season]
+    before += [solution.problem.options[o].choice.codes for _, o in solution.plan[: application.n]]
+    for rule in solution.guidelines:
         again = codes & rule.codes and any(rule.codes & earlier for earlier in before)
-        if again and programme.turf.is_of(rule) and rule.key != TINES_RULE:
+        if again and solution.turf.is_of(rule) and rule.key != TINES_RULE:
             yield facts.ByGuideline(rule)
 
 
 def _covering(application: Application) -> Iterator[facts.Note]:
     """Tell which days it covers, and how much of each disease's pressure falls in them."""
-    day, option, dates = application.day, application.option, application.programme.problem.dates
+    day, option, dates = application.day, application.option, application.solution.problem.dates
     by_end: dict[tuple[int, bool], list[tuple[str, float, float]]] = {}
     for key in application.targets:
-        threat = application.programme.threat(key)
+        threat = application.solution.threat(key)
         longest = option.choice.longest_days
         cut = longest is not None and longest < threat.cover_days
         end = min(day + threat.lasts(option), len(dates)) - 1
@@ -400,7 +399,7 @@ def _covering(application: Application) -> Iterator[facts.Note]:
 
 def _trials(application: Application) -> Iterator[facts.Note]:
     """Tell what trials showed of the group, disease by disease, with sources."""
-    choice, concerns = application.option.choice, application.programme.concerns
+    choice, concerns = application.option.choice, application.solution.concerns
     by_class: dict[str, list[tuple[str, str]]] = {}
     for key in application.targets:
         evidence = concerns[key].evidence(choice.codes, choice.actives)
@@ -428,11 +427,11 @@ def _source(concern: Concern, codes: frozenset[str], evidence: str) -> str:
 
 def _warm_soil(application: Application) -> Iterator[facts.Note]:
     """Tell how much faster it is lost in warm soil; the published interval stands all the same."""
-    programme, numbers = application.programme, application.programme.numbers
-    if programme.soil_c is None or not application.targets:
+    solution, numbers = application.solution, application.solution.numbers
+    if solution.soil_c is None or not application.targets:
         return
-    days = max(programme.threat(key).lasts(application.option) for key in application.targets)
-    soil_c = programme.soil_c[application.day : application.day + days]
+    days = max(solution.threat(key).lasts(application.option) for key in application.targets)
+    soil_c = solution.soil_c[application.day : application.day + days]
     low, _, high = (
         float(np.mean(quickening(soil_c, q10, numbers.q10_reference_c))) for q10 in numbers.q10
     )
