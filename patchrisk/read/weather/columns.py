@@ -38,6 +38,7 @@ class ServiceColumns:
     left_out: Mapping[str, BoolArray] = field(default_factory=dict)
     partial: bool = False  # Whether a file holds one quantity alone by the service's custom
     soil: bool = False  # Whether such files can hold daily means of the soil beside the air
+    own: bool = False  # Whether other columns are found by their headings, as in any other file
     # The one figure that says there is none: codes of other files, as -99, are readings here. NaN
     # where cells are left empty.
     missing: float | None = None
@@ -126,7 +127,7 @@ _FIXED = (
         "Canada (ECCC), daily data of climate.weather.gc.ca, with its legend of flags: a cell is "
         "empty where its flag says M, missing; precipitation is rain and melted snow",
         {"air_max_c": ("max temp (c)", _DEGC), "air_min_c": ("min temp (c)", _DEGC)},
-        (),
+        ("max temp flag",),
         {"rain_mm": ("total precip (mm)", _MM), "snow_depth_cm": ("snow on grnd (cm)", _CM)},
     ),
     _Fixed(
@@ -225,7 +226,7 @@ def _global(table: RawTable, names: Sequence[str]) -> ServiceColumns | None:
     if not told and not _in_tenths(table, columns):
         # In whatever unit it was ordered: that is asked for, and snow can't be told.
         return ServiceColumns(
-            {q: n for q, n in columns.items() if q != "snow_depth_cm"}, {}, failed
+            {q: n for q, n in columns.items() if q != "snow_depth_cm"}, {}, failed, own=True
         )
     scales = {
         "air_max_c": ServiceUnit("degC", 0.1),
@@ -268,17 +269,28 @@ _CALLED = {
 _EXTREME = re.compile(
     r"(?P<air_min_c>tn|tasmin|tmmn|mintp?)|(?P<air_max_c>tx|tasmax|tmmx|maxtp?)", re.IGNORECASE
 )
-# Beside words of a quantity these say nothing that sets the column apart from another.
+# Beside words of a quantity these say nothing that sets the column apart from another. Any other
+# word may: of the year so far, indoors, felt, at most in an hour, in an usual year. It is asked for.
 _PLAIN = re.compile(
     r"t|air|day|daily|24|h|hr|hour|outdoors?|out|outside|ambient|2|m|1|5|1\.5|deg|d|c|f|k|o"
+    r"|luft|aire|aussen|exterior|screen|shelter|degrees?|observed|obs|values?|at|of|the"
     r"|rain|rainfall|prec|precip|precipitation|prcp|sum|total|tot|amount|mm|cm|inch|inches|in"
 )
+_PLAIN_OF = {
+    "rain_mm": re.compile(r"gau?ge|liquid|equivalent|melted"),
+    "snow_depth_cm": re.compile(r"snow|depth|on|ground|grnd|lying|pack|snowpack|snowdepth"),
+    "solar_mj_m2": re.compile(
+        r"solar|solarad|radiation|rad|global|incoming|short|wave|shortwave|sw|down|irradiance"
+        r"|exposure|energy|mj|kj|j|w|wh|kwh|watts?|m2|cm2|langleys?|ly|per"
+    ),
+}
+_DEPTH = re.compile(r"depth|ground|grnd|lying|pack", re.IGNORECASE)
 # Of these quantities a heading may also hold another figure; f. marks a flag in some archives.
 _OTHER = re.compile(
     r"flag|qual|attrib|code|rate|intens|year|month|ytd|date|time|quantity|(?<![a-z])f\.",
     re.IGNORECASE,
 )
-_SNOWFALL = re.compile(r"fall|fresh|new", re.IGNORECASE)
+_SNOWFALL = re.compile(r"fall|fresh|new|water|equiv|swe|melt|temp|density", re.IGNORECASE)
 _LISTED = 6  # columns named in one fault
 
 
@@ -302,25 +314,32 @@ def find_columns(
     if known is not None:
         found = {**known.columns, **found}
     called: dict[str, list[int]] = {}
-    for number, header in enumerate(table.names if known is None else ()):
+    for number, header in enumerate(table.names if known is None or known.own else ()):
         if number not in table.time_columns and number not in found.values():
             quantity = _called(header, table.under[number])
             if quantity is not None and quantity not in found:
                 called.setdefault(quantity, []).append(number)
+    doubtful: dict[str, list[int]] = {}
     for name, numbers in called.items():
-        plain = [n for n in numbers if _is_plain(table.names[n])]
-        several = plain or numbers
-        found[name] = several[0]
-        if len(several) == 1:
-            continue
-        cure = f'say which in the site file: columns = {{ {name} = "column {several[0] + 1}" }}'
+        plain = [n for n in numbers if _is_plain(table.names[n], name)]
+        if len(plain) == 1:
+            found[name] = plain[0]
+        else:
+            doubtful[name] = plain or numbers
+    found |= {name: several[0] for name, several in doubtful.items() if name not in OPTIONAL[1:]}
+    keys = ", ".join(f'{name} = "column {found[name] + 1}"' for name in doubtful if name in found)
+    for name, several in doubtful.items():
         if name in OPTIONAL[1:]:
-            del found[name]
-            notes.append(f"{QUANTITY_OF[name]} passed over: more than one column of it: {cure}")
+            cure = f'say which in the site file: columns = {{ {name} = "column {several[0] + 1}" }}'
+            why = f"{_listed(table, several)} may be another figure"
+            if len(several) > 1:
+                why = "more than one column of it"
+            notes.append(f"{QUANTITY_OF[name]} passed over: {why}: {cure}")
             continue
-        listed = ", ".join(f"column {n + 1} {table.names[n]!r}" for n in several[:_LISTED])
-        more = f" and {len(several) - _LISTED} more" if len(several) > _LISTED else ""
-        what = f"{len(several)} columns for {name}: {listed}{more}"
+        what = f"{len(several)} columns for {name}: {_listed(table, several)}"
+        if len(several) == 1:
+            what = f"{_listed(table, several)} may be {name}, or another figure"
+        cure = f"say which in the site file: columns = {{ {keys} }}"
         faults.append(table.fault("header", what, cure))
     missing = [name for name in NEEDED if name not in found]
     if missing and not (partial and known is not None and known.partial and found):
@@ -332,6 +351,11 @@ def find_columns(
         cure = f"name it in the site file: columns = {{ {keys} }}"
         faults.append(table.fault("header", what, cure))
     return found, notes, faults
+
+
+def _listed(table: RawTable, numbers: Sequence[int]) -> str:
+    listed = ", ".join(f"column {n + 1} {table.names[n]!r}" for n in numbers[:_LISTED])
+    return listed + (f" and {len(numbers) - _LISTED} more" if len(numbers) > _LISTED else "")
 
 
 def _told(table: RawTable, options: WeatherFile) -> dict[str, int]:
@@ -355,11 +379,14 @@ def _called(header: str, under: str) -> str | None:
     """Say which quantity a heading names; None where it names another, or a flag of one."""
     plain = header.replace("_", " ")
     heading = read_heading(header, under)
-    if "soil" in heading.says or _OTHER.search(plain):
-        return None
     called = next((n for n, words in _CALLED.items() if words.search(plain)), None)
+    # Snow lies on the ground, too.
+    if _OTHER.search(plain) or ("soil" in heading.says and called != "snow_depth_cm"):
+        return None
     if called is not None:
-        return None if called == "snow_depth_cm" and _SNOWFALL.search(plain) else called
+        # The most in an hour is no amount of the day.
+        fell = called == "snow_depth_cm" and _SNOWFALL.search(plain)
+        return None if fell or heading.statistic != "mean" else called
     if match := _EXTREME.fullmatch(re.sub(r"[\[(].*|[_ ]?[CFK]$", "", header).strip()):
         return match.lastgroup
     # Least and greatest wind, humidity, pressure and the like are none of the air's.
@@ -373,13 +400,18 @@ def _called(header: str, under: str) -> str | None:
     return {"min": "air_min_c", "max": "air_max_c"}.get(heading.statistic)
 
 
-def _is_plain(header: str) -> bool:
+def _is_plain(header: str, quantity: str = "") -> bool:
     """Whether a heading says its quantity and nothing more."""
-    return bool(_EXTREME.fullmatch(header)) or not any(_beside(header))
+    if quantity == "snow_depth_cm" and not _DEPTH.search(header):
+        return False  # it may be what fell
+    return bool(_EXTREME.fullmatch(header)) or not any(_beside(header, quantity))
 
 
-def _beside(header: str) -> Iterator[str]:
+def _beside(header: str, quantity: str = "") -> Iterator[str]:
     """Words that are none of a temperature's, its statistic's or of `_PLAIN`."""
+    own = _PLAIN_OF.get(quantity)
     for word, kind in heading_words(header):
-        if not _PLAIN.fullmatch(word) and kind not in ("temperature", "min", "max", "mean"):
+        if _PLAIN.fullmatch(word) or kind in ("temperature", "min", "max", "mean"):
+            continue
+        if own is None or not own.fullmatch(word):
             yield word
