@@ -132,9 +132,7 @@ def test_snow_is_its_depth_only_where_the_name_says_so(tmp_path, header, taken):
 def test_codes_for_no_rain_in_inches_are_no_rain_and_ask_for_no_other_unit(tmp_path):
     inches = (pd.Series(rain()) / 25.4).round(2)
     missing = np.arange(DAYS) % 7 == 0
-    path = year(
-        tmp_path, {**air("MIN", "MAX"), "PRCP": inches.where(~missing, 99.99)}, "gsod.csv"
-    )
+    path = year(tmp_path, {**air("MIN", "MAX"), "PRCP": inches.where(~missing, 99.99)}, "gsod.csv")
     with pytest.raises(InputError, match='"mm" or rain_unit = "in"'):
         read_daily_weather(path)
     options = WeatherFile(file="gsod.csv", unit="degC", rain_unit="in")
