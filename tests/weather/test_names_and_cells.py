@@ -22,8 +22,13 @@ def comma(value):
 
 @pytest.mark.parametrize(
     ("delimiter", "stamp", "numbered"),
-    [(",", "%Y-%m-%d %H:%M", True), ("\t", "%Y-%m-%d %H:%M", True), (" ", "%Y-%m-%d %H:%M", False)]
-    + [(" ", "%Y-%m-%d %H:%M", True), (" ", "%m/%d/%Y %I:%M %p", False)],
+    [
+        (",", "%Y-%m-%d %H:%M", True),
+        ("\t", "%Y-%m-%d %H:%M", True),
+        (" ", "%Y-%m-%d %H:%M", False),
+        (" ", "%Y-%m-%d %H:%M", True),
+        (" ", "%m/%d/%Y %I:%M %p", False),
+    ],
 )
 def test_names_stand_over_their_cells_by_that_of_the_time(write, delimiter, stamp, numbered):
     rows = [
@@ -42,7 +47,7 @@ def test_names_stand_over_their_cells_by_that_of_the_time(write, delimiter, stam
     [
         [f"{m:%Y-%m-%d %H:%M},{comma(s)},55.5" for _, (m, _, s) in ROWS],
         [f"{m:%Y-%m-%d %H:%M},55.5,{comma(s)}" for _, (m, _, s) in ROWS],
-        [f"{m:%Y-%m-%d %H:%M},{comma(s)},{comma(a)},,," for _, (m, a, s) in ROWS],
+        [f"{m:%Y-%m-%d %H:%M},{comma(s)},{comma(a)}," for _, (m, a, s) in ROWS],
         [f"{m:%Y-%m-%d %H:%M},3.4,{s},0x02" for _, (m, _, s) in ROWS],
     ],
 )

@@ -189,8 +189,10 @@ def _name_columns(
 
 
 def _beside_time(names: list[str], guess: Dialect, lacking: int) -> list[str]:
-    """Put the names where they belong, going by that of the time: cells before it have none in a
-    table written with the numbers of its rows, and one name may head a date and its clock.
+    """Put the names where they belong, going by that of the time.
+
+    Cells before it have none in a table written with the numbers of its rows, and one name may head
+    a date and its clock.
     """
     head = next((n for n, name in enumerate(names) if TIME_WORD.search(name)), None)
     if head is None:

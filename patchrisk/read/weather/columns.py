@@ -270,7 +270,7 @@ _EXTREME = re.compile(
     r"(?P<air_min_c>tn|tasmin|tmmn|mintp?)|(?P<air_max_c>tx|tasmax|tmmx|maxtp?)", re.IGNORECASE
 )
 # Beside words of a quantity these say nothing that sets the column apart from another. Any other
-# word may: of the year so far, indoors, felt, at most in an hour, in an usual year. It is asked for.
+# word may: of the year so far, indoors, felt, in a usual year. Such a column is asked for.
 _PLAIN = re.compile(
     r"t|air|day|daily|24|h|hr|hour|outdoors?|out|outside|ambient|2|m|1|5|1\.5|deg|d|c|f|k|o"
     r"|luft|aire|aussen|exterior|screen|shelter|degrees?|observed|obs|values?|at|of|the"
