@@ -12,7 +12,7 @@ import pytest
 
 from patchrisk.base.errors import InputError
 from patchrisk.read.site import WeatherFile
-from patchrisk.read.weather.own import read_daily_weather, read_with_notes
+from patchrisk.read.weather.own import read_daily_weather
 
 DAYS = 400
 
@@ -92,41 +92,6 @@ def test_a_sum_so_far_is_no_rain_of_a_day(tmp_path, of):
         read_daily_weather(path)
     daily = read_daily_weather(year(tmp_path, {**air(), "Rain (mm)": rain()}))
     assert daily["rain_mm"].sum() == pytest.approx(days.sum())
-
-
-@pytest.mark.parametrize(
-    "header",
-    [
-        "Net radiation (MJ/m2)",
-        "Longwave radiation (W/m2)",
-        "Diffuse solar radiation (W/m2)",
-        "UV radiation (W/m2)",
-    ],
-)
-def test_radiation_of_another_kind_is_passed_over_and_told(tmp_path, header):
-    daily, (note,) = read_with_notes(year(tmp_path, {**air(), header: 9.0}))
-    assert "solar_mj_m2" not in daily
-    assert note.startswith(
-        f"solar radiation passed over: column 4 {header!r} may be another figure"
-    )
-
-
-@pytest.mark.parametrize(
-    "header", ["Max Solar Radiation (W/m2)", "Snow water equivalent (mm)", "snow temperature (C)"]
-)
-def test_what_is_plainly_another_figure_is_not_taken(tmp_path, header):
-    daily, notes = read_with_notes(year(tmp_path, {**air(), header: 9.0}))
-    assert (list(daily), notes) == (["air_min_c", "air_max_c"], ())
-
-
-@pytest.mark.parametrize(
-    ("header", "taken"),
-    [("Snow (cm)", False), ("Snow on ground (cm)", True), ("SNOW_DEPTH_CM", True)],
-)
-def test_snow_is_its_depth_only_where_the_name_says_so(tmp_path, header, taken):
-    daily, notes = read_with_notes(year(tmp_path, {**air(), header: 9.0}))
-    assert ("snow_depth_cm" in daily) is taken
-    assert bool(notes) is not taken
 
 
 def test_codes_for_no_rain_in_inches_are_no_rain_and_ask_for_no_other_unit(tmp_path):
