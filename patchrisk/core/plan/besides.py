@@ -186,14 +186,14 @@ def plot_worth(looks: Sequence[Look], together_days: int, confidence: float) -> 
     that the interval is by the plots alone (Student's t). A share that is not told, NaN, is passed
     over.
     """
-    told = [look for look in looks if not np.isnan(look.share)]
-    for disease in dict.fromkeys(look.disease for look in told):
-        mine = [look for look in told if look.disease == disease]
+    known = [look for look in looks if not np.isnan(look.share)]
+    for disease in dict.fromkeys(look.disease for look in known):
+        of_disease = [look for look in known if look.disease == disease]
         found = [
             one
-            for rest in mine
+            for rest in of_disease
             if not rest.plot
-            for one in _beside(rest, mine, together_days, confidence)
+            for one in _beside(rest, of_disease, together_days, confidence)
         ]
         if found:
             yield max(found, key=lambda one: one.plot_share)

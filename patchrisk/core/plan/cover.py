@@ -239,8 +239,8 @@ def cover(
     """
 
     def of_part(part: str) -> Cover:
-        mine = [one for one in on_ground(applied, part) if one.day <= today and works(one)]
-        return _of_place(disease, mine, dates, today, lasting, open_days)
+        working = [one for one in on_ground(applied, part) if one.day <= today and works(one)]
+        return _of_place(disease, working, dates, today, lasting, open_days)
 
     parts, whole = parts_of(applied, today, lasting.sizes_agree)
     found = {part: of_part(part) for part in (parts if whole else ("", *parts))}
@@ -256,10 +256,10 @@ def cover(
             days_left_range=(min(low for low, _ in ranges), min(high for _, high in ranges)),
             bare_open=np.unique(np.concatenate([one.bare_open for one in found.values()])),
         )
-    told = {part: one for part, one in found.items() if whole or not part or not one.alike(area)}
-    if all(one.alike(area) for one in told.values()):
+    apart = {part: one for part, one in found.items() if whole or not part or not one.alike(area)}
+    if all(one.alike(area) for one in apart.values()):
         return area
-    return replace(area, parts=told)
+    return replace(area, parts=apart)
 
 
 def _of_place(
@@ -271,22 +271,22 @@ def _of_place(
     open_days: BoolArray | None,
 ) -> Cover:
     """Tell the cover of one place by what works and went on it."""
-    mine = sorted(applied, key=lambda one: one.day)
+    went_on = sorted(applied, key=lambda one: one.day)
 
-    def left(interval: int, mine: Sequence[Applied] = mine) -> int:
-        ahead = covered_by(mine, today + np.arange(interval + 1) * DAY, lasting, interval)
+    def left(interval: int, went_on: Sequence[Applied] = went_on) -> int:
+        ahead = covered_by(went_on, today + np.arange(interval + 1) * DAY, lasting, interval)
         return int(np.argmin(ahead))  # never all covered: nothing lasts longer than it does
 
     days = left(lasting.days)
-    dry = [replace(one, rain_mm=np.nan) for one in mine]
-    covered = covered_by(mine, dates, lasting, lasting.days)
+    dry = [replace(one, rain_mm=np.nan) for one in went_on]
+    covered = covered_by(went_on, dates, lasting, lasting.days)
     bare = dates[:0] if open_days is None else dates[open_days & ~covered & (dates < today)]
     return Cover(
         disease,
         dates,
-        shares(mine, dates, lasting),
+        shares(went_on, dates, lasting),
         covered,
-        mine[-1] if mine else None,
+        went_on[-1] if went_on else None,
         today + (days - 1) * DAY if days else None,
         days,
         (left(lasting.shortest, dry), left(lasting.longest)),

@@ -117,8 +117,8 @@ class Amount:
 
 def cost_of(amounts: Sequence[Amount]) -> float | None:
     """Return what some amounts cost, in the user's own money; None where one has no price."""
-    told = [amount.cost for amount in amounts if amount.cost is not None]
-    return sum(told) if told and len(told) == len(amounts) else None
+    costs = [amount.cost for amount in amounts if amount.cost is not None]
+    return sum(costs) if costs and len(costs) == len(amounts) else None
 
 
 @dataclass(frozen=True)
