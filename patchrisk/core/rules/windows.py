@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 
+from patchrisk.base.pen import words_of
 from patchrisk.base.units import QUANTITIES, BoolArray, DayArray, FloatArray, IntArray
 from patchrisk.core.counters import run_completed, run_length
 from patchrisk.core.rules.rule import Rule, closes, compared, holds, meets, nearing, season_days
@@ -28,7 +29,7 @@ class State(IntEnum):
     @property
     def words(self) -> str:
         """The state as people read it."""
-        return self.name.replace("_", " ").lower()
+        return words_of(self)
 
 
 @dataclass(frozen=True)
