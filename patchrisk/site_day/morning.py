@@ -15,7 +15,7 @@ from patchrisk.core.dates.soil_paths import SoilCourse, soil_course
 from patchrisk.core.plan.cover import Cover
 from patchrisk.core.plan.labels import PastLabel
 from patchrisk.core.rules.rule import REFERENCE_CM, soil_depth_cm, year_begins
-from patchrisk.core.rules.windows import RuleToday, Settings, rules_today
+from patchrisk.core.rules.windows import RuleToday, WindowSettings, rules_today
 from patchrisk.core.soil.root_depth import SoilSeries
 from patchrisk.core.verdict.case import AheadSoil, known_soil
 from patchrisk.core.verdict.judgement import Judgement
@@ -86,10 +86,12 @@ class Morning(SiteData):
         return {key: cover for key, cover in covers.items() if cover is not None}
 
 
-def settings() -> Settings:
+def settings() -> WindowSettings:
     """Return the numbers of the outlook from thresholds/outlook.toml."""
     numbers = load_numbers("outlook")
-    return Settings(nearing_c=numbers["nearing"].value, max_change_c=numbers["max_change"].value)
+    return WindowSettings(
+        nearing_c=numbers["nearing"].value, max_change_c=numbers["max_change"].value
+    )
 
 
 def prepare(

@@ -125,7 +125,7 @@ class Cover:
 
 
 @dataclass(frozen=True)
-class Lasting:
+class Protection:
     """How long protection lasts against one disease, and what of an application gets to the roots.
 
     Shares are [1], intervals [days].
@@ -173,7 +173,7 @@ def quickening(temperature_c: npt.ArrayLike, q10: float, reference_c: float) -> 
     return np.asarray(q10 ** (warmer / 10))
 
 
-def shares(applied: Sequence[Applied], dates: DayArray, lasting: Lasting) -> FloatArray:
+def shares(applied: Sequence[Applied], dates: DayArray, lasting: Protection) -> FloatArray:
     """Protection that is left on each day of the best application so far, (days,) [1].
 
     Nothing from the day on at which the interval is over: no estimate makes it longer.
@@ -190,7 +190,7 @@ def shares(applied: Sequence[Applied], dates: DayArray, lasting: Lasting) -> Flo
 
 
 def covered_by(
-    applied: Sequence[Applied], dates: DayArray, lasting: Lasting, interval: int
+    applied: Sequence[Applied], dates: DayArray, lasting: Protection, interval: int
 ) -> BoolArray:
     """Whether each day lies within the interval of an application that got to the roots."""
     out = np.zeros(len(dates), dtype=bool)
@@ -211,7 +211,7 @@ def cover(
     applied: Sequence[Applied],
     dates: DayArray,
     today: np.datetime64,
-    lasting: Lasting,
+    lasting: Protection,
     *,
     works: Callable[[Applied], bool],
     open_days: BoolArray | None = None,
@@ -230,7 +230,7 @@ def cover(
         Past and to come, consecutive.
     today : datetime64[D]
         First day that is not over.
-    lasting : Lasting
+    lasting : Protection
     works : callable
         Whether an application does anything against the disease: False where its groups had no
         effect in trials or have another spectrum.
@@ -267,7 +267,7 @@ def _of_place(
     applied: Sequence[Applied],
     dates: DayArray,
     today: np.datetime64,
-    lasting: Lasting,
+    lasting: Protection,
     open_days: BoolArray | None,
 ) -> Cover:
     """Tell the cover of one place by what works and went on it."""

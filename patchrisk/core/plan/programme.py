@@ -7,7 +7,7 @@ from enum import Enum, auto
 import numpy as np
 
 from patchrisk.base.errors import Fault
-from patchrisk.core.plan.besides import Task
+from patchrisk.core.plan.besides import Measure
 from patchrisk.core.plan.cover import Applied
 from patchrisk.core.plan.facts import (
     Advice,
@@ -192,7 +192,7 @@ class AreaPlan:
     shares: Mapping[str, Share] = field(default_factory=dict)  # by disease
     # What did not keep to guidelines, what was given up, what stands in the way.
     advice: tuple[Advice, ...] = ()
-    measures: tuple[Task, ...] = ()  # beyond the sprayer: what soil and upkeep call for
+    measures: tuple[Measure, ...] = ()  # beyond the sprayer: what soil and upkeep call for
     # By disease: every one that was judged, whether it is planned for or not.
     answers: Mapping[str, Answer] = field(default_factory=dict)
     # Days of the forecast that are not to be sprayed on, and why; empty where nothing is planned

@@ -232,7 +232,7 @@ def likeliest_closing(rule: Rule, coldest: FloatArray, warmest: FloatArray) -> F
 
 
 @dataclass(frozen=True)
-class Settings:
+class WindowSettings:
     """Numbers of the outlook itself; see thresholds/outlook.toml."""
 
     nearing_c: float
@@ -263,7 +263,7 @@ def rules_today(
     soil_at: Callable[[float], SoilSeries],
     *,
     southern: bool,
-    settings: Settings,
+    settings: WindowSettings,
 ) -> tuple[RuleToday, ...]:
     """Apply published rules to an area's soil at their depths, each by itself and in their order.
 
@@ -276,7 +276,7 @@ def rules_today(
 
 
 def _look_rule(
-    member: str, rule: Rule, soil: SoilSeries, *, southern: bool, settings: Settings
+    member: str, rule: Rule, soil: SoilSeries, *, southern: bool, settings: WindowSettings
 ) -> RuleToday:
     window = apply_rule(
         rule,
