@@ -11,7 +11,7 @@ import numpy as np
 from pydantic import TypeAdapter
 
 from patchrisk.base.errors import InputError
-from patchrisk.base.pen import Pen, as_date, count_of
+from patchrisk.base.pen import Pen, as_date, count_of, words_of
 from patchrisk.base.safe_text import slug
 from patchrisk.base.saving import write_text
 from patchrisk.base.user_files import read_file
@@ -25,8 +25,6 @@ from patchrisk.report.words import (
     change_words,
     name_of,
     pen_of,
-    phase_words,
-    verdict_words,
     wording_number,
 )
 from patchrisk.site_day.morning import Morning
@@ -93,8 +91,8 @@ class _Memory(Generic[AreaRecord]):
 
 
 PAGE_MEMORY = "patchrisk-page/2"
-_VERDICTS = {verdict_words(verdict): verdict for verdict in Verdict}
-_PHASES = {phase_words(phase): phase for phase in Phase}
+_VERDICTS = {words_of(verdict): verdict for verdict in Verdict}
+_PHASES = {words_of(phase): phase for phase in Phase}
 
 
 @dataclass(frozen=True)
@@ -132,7 +130,7 @@ def keep_page(path: Path, view: "MorningView") -> None:
     """Keep what this morning's page says beside those before; UnavailableError where it can't."""
     areas = {
         area.name: {
-            row.key: EarlierRow(row.words, phase_words(row.judged.phase), _to_start(row.judged))
+            row.key: EarlierRow(row.words, words_of(row.judged.phase), _to_start(row.judged))
             for row in area.rows
         }
         for area in view.areas
@@ -293,6 +291,6 @@ def _as_kept(plan: SitePlan, area: AreaPlan) -> EarlierPlan:
             for one in area.planned
         ),
         tuple(as_date(one.day) for one in tanks(area.done)),
-        {key: verdict_words(one.verdict) for key, one in plan.morning.judged(area.area).items()},
+        {key: words_of(one.verdict) for key, one in plan.morning.judged(area.area).items()},
         {k: as_date(a.called) for k, a in area.answers.items() if a.called is not None},
     )

@@ -9,7 +9,7 @@ import numpy as np
 from patchrisk.base.pen import Pen, capital, count_of, listed, percent
 from patchrisk.base.units import DAY
 from patchrisk.core.plan import facts
-from patchrisk.core.plan.besides import PlotWorth, Task
+from patchrisk.core.plan.besides import Measure, PlotWorth
 from patchrisk.core.plan.cover import Cover
 from patchrisk.core.plan.facts import InTheWay, Obstacle, Waiting
 from patchrisk.core.plan.programme import Planned
@@ -283,7 +283,7 @@ def caution_sentences(
 
 
 def measure_sentences(
-    measures: Iterable[Task], tell: Teller, as_of: np.datetime64
+    measures: Iterable[Measure], tell: Teller, as_of: np.datetime64
 ) -> Iterator[str]:
     """Say what else holds diseases: when, what a source says of it, what the own test found."""
     pen = tell.pen
@@ -303,7 +303,7 @@ def measure_sentences(
         yield f"{when}: {measure_name(task, tell)}. {said}"
 
 
-def measure_name(task: Task, tell: Teller) -> str:
+def measure_name(task: Measure, tell: Teller) -> str:
     """Name a measure, or what makes it worse, and the diseases."""
     factor, diseases = task.finding.factor, tell.names(task.diseases)
     worse = task.finding.effect == "worse"

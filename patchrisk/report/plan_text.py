@@ -6,7 +6,7 @@ import numpy as np
 
 from patchrisk.base.pen import Pen, capital, count_of, listed, percent
 from patchrisk.base.units import DAY
-from patchrisk.core.plan.besides import Task
+from patchrisk.core.plan.besides import Measure
 from patchrisk.core.plan.cover import PHOSPHONATE, Applied, Cover, tanks
 from patchrisk.core.plan.facts import Waiting
 from patchrisk.core.plan.programme import AreaPlan, Planned, Share
@@ -139,7 +139,7 @@ def _applied_words(applied: Applied, pen: Pen, *, full: bool) -> str:
     return f"{text}, {wet}" if wet else text
 
 
-def _shown(measures: Sequence[Task], *, full: bool) -> list[Task]:
+def _shown(measures: Sequence[Measure], *, full: bool) -> list[Measure]:
     """Return the measures that have a day, or that the area's own soil test asks for; else all."""
     return [task for task in measures if full or task.first is not None or task.found is not None]
 

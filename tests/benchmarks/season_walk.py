@@ -30,12 +30,11 @@ import pandas as pd
 from station_mornings import stations_of
 from walking import FATES, WASHED_MM, broken, products, went_on
 
-from patchrisk.base.pen import as_date
+from patchrisk.base.pen import as_date, words_of
 from patchrisk.core.plan.facts import Waiting
 from patchrisk.core.verdict.decision_table import Verdict
 from patchrisk.report.earlier_mornings import changes_words, keep_plan, plan_beside
 from patchrisk.report.plan_sentences import sentence, teller
-from patchrisk.report.words import verdict_words
 from patchrisk.site_day.morning import prepare
 
 WEEK = timedelta(7)
@@ -176,7 +175,7 @@ class Walk:
             if ahead and coming != next_up and not said and not fresh:
                 self.blame("silent", f"{next_up} is now {coming}")
             called = [
-                f"{verdict_words(j.verdict)} {k}"
+                f"{words_of(j.verdict)} {k}"
                 for k, j in area.judged.items()
                 if j.verdict >= Verdict.DECIDE and k in plan.answers
             ]

@@ -6,7 +6,7 @@ from types import SimpleNamespace
 
 import numpy as np
 
-from patchrisk.core.plan.besides import Factor, Task
+from patchrisk.core.plan.besides import Factor, Measure
 from patchrisk.core.plan.cover import Applied, Cover
 from patchrisk.core.plan.facts import (
     NoAirTemperature,
@@ -96,7 +96,7 @@ def area_plan(name="Greens", **changes):
         ),
         "shares": {"summer-patch": Share(80.0, 0.0, 20.0), "fairy-ring": Share(40.0, 10.0, 16.0)},
         "advice": (NoForecast("dead-spot"),),
-        "measures": (Task(("summer-patch",), ACID),),
+        "measures": (Measure(("summer-patch",), ACID),),
     }
     return AreaPlan(**{**about, **changes})
 

@@ -8,7 +8,7 @@ from datetime import date, timedelta
 import numpy as np
 import pytest
 
-from patchrisk.base.pen import Pen
+from patchrisk.base.pen import Pen, words_of
 from patchrisk.core.plan.facts import CoverRunsOut, NoForecast, OneTank
 from patchrisk.core.plan.programme import Amount, AreaPlan, Choice, Planned, Watering
 from patchrisk.core.verdict.decision_table import Helps, Host, Phase, Roots, Stake, Verdict
@@ -61,7 +61,7 @@ def test_what_changed_since_yesterday_is_told(morning):
     entries = (Entry(first.disease, (first,), before), *entries[1:])
     view = view_of(replace(morning, areas=(replace(greens, entries=entries),)))
     name = morning.library.diseases[first.disease].name
-    now = first.verdict.name.lower().replace("_", " ")
+    now = words_of(first.verdict)
     told = [text for _, text in view.yesterday if text.startswith(f"{name}: ")]
     assert told == [f"{name}: {now}, was apply"]
     assert f"Greens, {name}" in view.message.split("Changed since yesterday: ")[1]

@@ -52,10 +52,6 @@ class Solution:
         """Return the disease of a key as the schedule sees it."""
         return next(t for t in self.problem.threats if t.key == key)
 
-    def guideline(self, key: str) -> Guideline | None:
-        """Return a guideline that is on; None where it is not."""
-        return next((g for g in self.guidelines if g.key == key), None)
-
 
 def advice(solution: Solution, relief: Relief) -> Iterator[facts.Advice]:
     """Yield what concerns the programme as a whole."""
@@ -206,10 +202,10 @@ def _in_the_way(solution: Solution, o: int, wait: Wait, days: IntArray) -> Itera
 
 def _rain(solution: Solution, days: IntArray) -> Iterator[facts.InTheWay]:
     """Yield what rain does on some days, each day by the first thing it does."""
-    told = np.zeros(len(solution.problem.dates), dtype=bool)
+    named = np.zeros(len(solution.problem.dates), dtype=bool)
     for obstacle, rain in solution.problem.rain.items():
-        bad = days[rain.keeps_off[days] & ~told[days]]
-        told[bad] = True
+        bad = days[rain.keeps_off[days] & ~named[days]]
+        named[bad] = True
         if bad.size:
             mm = tuple(map(float, rain.mm[bad]))
             yield facts.InTheWay(obstacle, tuple(solution.problem.dates[bad]), mm, rain.most_mm)
@@ -226,12 +222,12 @@ def bad_days(solution: Solution) -> tuple[facts.InTheWay, ...]:
     if not any(day < end for day, _ in solution.plan):
         return ()
     off = days[problem.no_spray[days]]
-    told = (
+    off_days = (
         ()
         if not off.size
         else (facts.InTheWay(facts.Obstacle.DAYS_OFF, tuple(problem.dates[off])),)
     )
-    return (*told, *_rain(solution, days[~problem.no_spray[days]]))
+    return (*off_days, *_rain(solution, days[~problem.no_spray[days]]))
 
 
 def _first_by_intervals(solution: Solution, o: int, since: int) -> int:

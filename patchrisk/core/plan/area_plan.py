@@ -20,7 +20,7 @@ from patchrisk.core.plan.on_record import TINES_RULE, grounds_on_record, not_kep
 from patchrisk.core.plan.options import options_of
 from patchrisk.core.plan.problem import Option, Plan, Problem, Rain, Threat, cover_with
 from patchrisk.core.plan.programme import AreaPlan, Choice, Share
-from patchrisk.core.plan.rotation import Guideline
+from patchrisk.core.plan.rotation import Guideline, guideline
 from patchrisk.core.plan.search import with_relief
 
 
@@ -100,12 +100,13 @@ def plan_area(
         chance = chance_of_heat(air_max_c, limit_c=numbers.heat_c, within_days=numbers.heat_days)
         hot[: len(chance)] = chance[: len(hot)]
     held = None if hot is None else hot > numbers.heat_chance
-    tines = next((g for g in guidelines if g.key == TINES_RULE and turf.is_of(g)), None)
+    tines = guideline(filter(turf.is_of, guidelines), TINES_RULE)
     near = np.zeros(len(ahead), dtype=bool)
     if tines is not None:
         near = near_tines(ahead, turf, numbers)
         held = near if held is None else held | near
-    harmed_by_heat = next((g.codes for g in guidelines if g.key == HEAT_RULE), frozenset[str]())
+    heat = guideline(guidelines, HEAT_RULE)
+    harmed_by_heat = frozenset[str]() if heat is None else heat.codes
     options = options_of(
         concerns,
         stock,
@@ -131,7 +132,7 @@ def plan_area(
         most=most,
         no_spray=demand.no_spray[today:],
         done=done,
-        guidelines=tuple(g for g in guidelines if g.key not in (HEAT_RULE, TINES_RULE)),
+        guidelines=tuple(r for r in guidelines if r.key not in (HEAT_RULE, TINES_RULE)),
         caps=numbers.caps,
         cost=numbers.partner,
         little=numbers.little,

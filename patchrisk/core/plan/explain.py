@@ -25,7 +25,7 @@ from patchrisk.core.plan.problem import (
     waits,
 )
 from patchrisk.core.plan.programme import Choice, ForecastRain, Planned, RunnerUp, Watering
-from patchrisk.core.plan.rotation import Guideline, family
+from patchrisk.core.plan.rotation import Guideline, family, guideline
 
 HEAT_RULE, SURFACTANT_RULE = "dmi-heat", "dmi-no-surfactant"
 _TRIED = 6  # other choices looked at for the next best
@@ -92,7 +92,7 @@ class Application:
 
     def rule(self, key: str) -> Guideline | None:
         """Return a guideline that is on and speaks of what is in the tank, and of a target."""
-        rule = self.solution.guideline(key)
+        rule = guideline(self.solution.guidelines, key)
         if rule is None or not self.option.choice.codes & rule.codes:
             return None
         return rule if rule.is_for(self.targets) else None
@@ -178,11 +178,11 @@ def covers(problem: Problem, plan: Plan, n: int) -> dict[str, float]:
     """
     out = {}
     for threat in problem.threats:
-        mine = protecting(problem, threat, plan)
-        if n not in mine:
+        working = protecting(problem, threat, plan)
+        if n not in working:
             continue
         under = np.zeros(len(threat.rate), dtype=bool)
-        for k in mine[mine.index(n) :]:
+        for k in working[working.index(n) :]:
             day, o = plan[k]
             under[day : day + threat.lasts(problem.options[o])] = k == n
         out[threat.key] = float(threat.rate[under & (threat.cover <= 0)].sum())
@@ -329,15 +329,15 @@ def _cautions(application: Application) -> Iterator[facts.Caution]:
     late = after_damage(solution.guidelines, choice.codes, concerns, date)
     if late is not None:
         yield late
-    told = set()
+    findings = set()
     for breach in broken_by(solution.problem, solution.plan[: application.n + 1]):
         if breach.day == date:
-            told.add(breach.finding)
+            findings.add(breach.finding)
             yield facts.Breaks(breach)
     steps = [step_of(solution.problem, move) for move in solution.plan[: application.n + 1]]
     for part, before in solution.elsewhere.items():
         for breach in broken(solution.problem, [(*before, *steps)]):
-            if breach.day == date and breach.finding not in told:
+            if breach.day == date and breach.finding not in findings:
                 yield facts.Breaks(breach, part)
 
 

@@ -8,7 +8,7 @@ import numpy as np
 
 from patchrisk.base.units import BoolArray
 from patchrisk.core.plan.besides import Factor
-from patchrisk.core.plan.cover import Applied, Lasting
+from patchrisk.core.plan.cover import Applied, Protection
 from patchrisk.core.plan.rotation import Caps, Guideline
 from patchrisk.core.verdict.calls import Call
 
@@ -161,12 +161,12 @@ class Numbers:
         backed = concern.answers(codes) and evidence in BACKED
         return self.evidence[evidence] if backed else 0.0
 
-    def lasting(self, concern: Concern) -> Lasting:
+    def lasting(self, concern: Concern) -> Protection:
         """How long protection lasts: the file's interval, never more than was tested."""
         low, best, high = concern.interval or (self.shortest, self.interval, self.longest)
         if low == high:  # one figure says nothing of its spread
             low, high = min(low, self.shortest), max(high, self.longest)
-        return Lasting(
+        return Protection(
             days=min(best, self.tested),
             shortest=min(low, best),
             longest=high,

@@ -318,7 +318,7 @@ def with_relief(problem: Problem) -> tuple[Plan, Relief]:
         rest = [rule for rule in problem.guidelines if rule not in parted]
         plan = schedule(replace(problem, guidelines=tuple(rest)))
     keys = {b.guideline.key for b in broken_by(problem, plan)}
-    return plan, Relief(tuple(g for g in parted if g.key in keys), costs)
+    return plan, Relief(tuple(rule for rule in parted if rule.key in keys), costs)
 
 
 def _without(problem: Problem, restriction: Restriction) -> Problem:

@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 
+from patchrisk.base.pen import words_of
 from patchrisk.base.units import QUANTITIES, BoolArray, DayArray, FloatArray, IntArray
 from patchrisk.core.counters import run_completed, run_length
 from patchrisk.core.rules.rule import Rule, closes, compared, holds, meets, nearing, season_days
@@ -28,7 +29,7 @@ class State(IntEnum):
     @property
     def words(self) -> str:
         """The state as people read it."""
-        return self.name.replace("_", " ").lower()
+        return words_of(self)
 
 
 @dataclass(frozen=True)
@@ -231,7 +232,7 @@ def likeliest_closing(rule: Rule, coldest: FloatArray, warmest: FloatArray) -> F
 
 
 @dataclass(frozen=True)
-class Settings:
+class WindowSettings:
     """Numbers of the outlook itself; see thresholds/outlook.toml."""
 
     nearing_c: float
@@ -262,7 +263,7 @@ def rules_today(
     soil_at: Callable[[float], SoilSeries],
     *,
     southern: bool,
-    settings: Settings,
+    settings: WindowSettings,
 ) -> tuple[RuleToday, ...]:
     """Apply published rules to an area's soil at their depths, each by itself and in their order.
 
@@ -275,7 +276,7 @@ def rules_today(
 
 
 def _look_rule(
-    member: str, rule: Rule, soil: SoilSeries, *, southern: bool, settings: Settings
+    member: str, rule: Rule, soil: SoilSeries, *, southern: bool, settings: WindowSettings
 ) -> RuleToday:
     window = apply_rule(
         rule,

@@ -21,7 +21,7 @@ from patchrisk.core.rules.rule import (
     soil_depth_cm,
 )
 from patchrisk.core.rules.windows import (
-    Settings,
+    WindowSettings,
     beside_gaps,
     bounded,
     likeliest,
@@ -177,7 +177,7 @@ class RuleSeries:
 
     value_c: FloatArray
     calendar: Calendar
-    settings: Settings
+    settings: WindowSettings
     packed: Mapping[Edge, Bits]
     missing: Bits
     first_known: IntArray
@@ -190,7 +190,7 @@ class RuleSeries:
         value: FloatArray,
         rules: Sequence[Rule],
         calendar: Calendar,
-        settings: Settings,
+        settings: WindowSettings,
         line_days: int,
         near: bool = True,
     ) -> "RuleSeries":
@@ -312,7 +312,7 @@ def series_of(
     rules: Sequence[tuple[str, Rule]],
     soil: Soil,
     calendar: Calendar,
-    settings: Settings,
+    settings: WindowSettings,
     line_days: int,
     near: bool = True,
 ) -> Iterator[tuple[list[int], RuleSeries]]:

@@ -41,17 +41,6 @@ def read_daily_weather(
     today: date | None = None,
     *,
     partial: bool = False,
-) -> pd.DataFrame:
-    """Read a file of daily weather; see `read_with_notes`."""
-    return read_with_notes(path, options, today, partial=partial)[0]
-
-
-def read_with_notes(
-    path: Path,
-    options: WeatherFile | None = None,
-    today: date | None = None,
-    *,
-    partial: bool = False,
 ) -> tuple[pd.DataFrame, tuple[str, ...]]:
     """Read a file of daily weather, and say what of it was left out.
 

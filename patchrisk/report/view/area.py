@@ -6,7 +6,7 @@ from functools import cached_property
 
 import numpy as np
 
-from patchrisk.base.pen import Pen, capital, listed
+from patchrisk.base.pen import Pen, capital, listed, words_of
 from patchrisk.core.plan.programme import AreaPlan
 from patchrisk.core.verdict.decision_table import Verdict
 from patchrisk.core.verdict.judgement import (
@@ -81,7 +81,7 @@ class AreaView:
     @property
     def words(self) -> str:
         """The verdict as people read it."""
-        return words.verdict_words(self.verdict)
+        return words_of(self.verdict)
 
     @property
     def foremost(self) -> tuple[str, ...]:

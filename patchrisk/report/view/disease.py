@@ -5,7 +5,7 @@ from functools import cached_property
 
 import numpy as np
 
-from patchrisk.base.pen import Pen, count_of
+from patchrisk.base.pen import Pen, count_of, words_of
 from patchrisk.core.dates.infection import Pressure
 from patchrisk.core.rules.windows import RuleToday
 from patchrisk.core.verdict.decision_table import RUNNING, Stake, Verdict
@@ -54,7 +54,7 @@ class DiseaseView(Wording):
     @property
     def words(self) -> str:
         """The verdict as people read it."""
-        return words.verdict_words(self.verdict)
+        return words_of(self.verdict)
 
     @property
     def changed(self) -> str:
@@ -70,7 +70,7 @@ class DiseaseView(Wording):
     def members(self) -> tuple[str, ...]:
         """What each other disease of a group asks for, and when."""
         others = [Wording(self.morning, self.at, j, self.pen) for j in self.entry.members[1:]]
-        said = [(words.verdict_words(o.judged.verdict), o.when, o.normal) for o in others]
+        said = [(words_of(o.judged.verdict), o.when, o.normal) for o in others]
         return tuple(
             f"{one.disease.name}: {', '.join(filter(None, parts))}"
             for one, parts in zip(others, said, strict=True)

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Mapping
 
-from patchrisk.base.pen import capital, chance
+from patchrisk.base.pen import capital, chance, words_of
 from patchrisk.base.units import DAY
 from patchrisk.core.verdict.decision_table import Helps, Host, Phase, Stake
 from patchrisk.core.verdict.judgement import (
@@ -17,7 +17,6 @@ from patchrisk.core.verdict.judgement import (
     why_not_called,
 )
 from patchrisk.report.view.wording import Wording
-from patchrisk.report.words import verdict_words
 from patchrisk.site_day.judging import verdict_settings
 
 # By reason, its sentences. A part in braces is one of `_PARTS`, or else of `Wording`; a sentence
@@ -154,7 +153,7 @@ def none_words(w: Wording) -> str:
 
 def _either(w: Wording) -> str:
     """Say what the missing days could mean, whichever way they were."""
-    words = [verdict_words(verdict) for verdict in w.judged.either]
+    words = [words_of(verdict) for verdict in w.judged.either]
     if len(words) < 2:
         return f"whatever the missing days were, it is {words[0]}" if words else ""
     return f"it hangs on the missing days whether it is {', '.join(words[:-1])} or {words[-1]}"
