@@ -9,15 +9,18 @@ import numpy as np
 import pytest
 
 from patchrisk.base.pen import Pen
+from patchrisk.core.plan.explain import watering
 from patchrisk.core.plan.facts import CoverRunsOut, NoForecast, OneTank
 from patchrisk.core.plan.programme import Amount, AreaPlan, Choice, Planned, Watering
 from patchrisk.core.verdict.decision_table import Helps, Host, Phase, Roots, Stake, Verdict
 from patchrisk.read.diseases import load_diseases
 from patchrisk.report.earlier_mornings import MORNINGS_KEPT, keep_page, read_last_page
+from patchrisk.report.plan_words import watering_words
 from patchrisk.report.record import outlook_json
 from patchrisk.report.terminal import write_outlook
 from patchrisk.report.view import view_of
 from patchrisk.report.view.disease import rank
+from patchrisk.site_day.disease import concern_of, programme_numbers
 from patchrisk.site_day.judging import Entry
 from patchrisk.site_day.morning import prepare
 from tests.report.conftest import NOON
@@ -465,6 +468,18 @@ def test_what_goes_on_is_told_by_what_stands_behind_it(morning):
     (said,) = [text for _, text in lawns.put_on if f"FRAC {worked} (worked in trials)" in text]
     assert f"FRAC {worked} (worked in trials)" in said
     assert "water in 0.24 in; repeat after 28 days." in said
+
+
+def test_the_card_waters_in_as_deep_as_the_programme(morning):
+    """Summer patch: 1/8 in of the disease file (Clarke 2009), up to 6 mm of programme.toml."""
+    _, lawns = rows_of(view_of(started(morning)), "Lawns")
+    summer_patch = concern_of(morning.library.diseases["summer-patch"], "summer-patch")
+    water = watering(
+        Choice("x", frozenset({"11"}), (), {}), [summer_patch], None, programme_numbers()
+    )
+    planned = watering_words(water, lawns.pen.show)
+    assert planned.startswith("0.12 to 0.24 in within")
+    assert f"water in {planned.partition(' within')[0]};" in lawns.put_on[0][1]
 
 
 def test_a_group_named_without_figures_says_by_whom(morning):

@@ -132,10 +132,7 @@ def watering(
     """
     if choice.codes == frozenset({PHOSPHONATE}) or not targets:
         return None
-    depths = [c.water_mm for c in targets if c.water_mm is not None]
-    least = max([low for low, _, _ in depths], default=numbers.water_least_mm)
-    best = max([best for _, best, _ in depths], default=numbers.water_preferred_mm)
-    most = max(least, min(numbers.water_most_mm, max(best, numbers.water_preferred_mm)))
+    least, most = water_depth(targets, numbers)
     forecast = None if rain_mm is None or np.isnan(rain_mm) else float(rain_mm)
     if forecast is None or forecast <= numbers.water_trace_mm:
         rain = ForecastRain.NONE
@@ -152,11 +149,19 @@ def watering(
         hours=hours,
         rain_mm=forecast,
         rain=rain,
-        published=bool(depths),
+        published=any(c.water_mm is not None for c in targets),
         sources=tuple(dict.fromkeys(sources)),
         carrier_l_ha=(min(carriers)[0], max(high for _, high in carriers)) if carriers else None,
         no_surfactant=choice.codes & no_surfactant,
     )
+
+
+def water_depth(targets: Sequence[Concern], numbers: Numbers) -> tuple[float, float]:
+    """Return the least and the most water [mm] that an application against diseases is to get."""
+    depths = [c.water_mm for c in targets if c.water_mm is not None]
+    least = max([low for low, _, _ in depths], default=numbers.water_least_mm)
+    best = max([best for _, best, _ in depths], default=numbers.water_preferred_mm)
+    return least, max(least, min(numbers.water_most_mm, max(best, numbers.water_preferred_mm)))
 
 
 def covers(problem: Problem, plan: Plan, n: int) -> dict[str, float]:
