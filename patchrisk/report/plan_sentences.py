@@ -172,6 +172,14 @@ def sentence(fact: Fact, tell: Teller) -> str:
                 f"{count_of(abs(round((tines - done) / DAY)), 'day')} of hollow tines on "
                 f"{pen.day(tines)} ({_source(rule, pen)})."
             )
+        case facts.HeatAfter(rule, codes, done, hot, until, odds, limit_c):
+            day = f"a day of {pen.show('air temperature', limit_c)} or more"
+            heat = f"{day} came on {pen.day(hot)}" if hot is not None else ""
+            return (
+                f"On record, {pen.day(done)}: {group_words(codes)}, which can hurt a green before "
+                f"heat; {heat or f'{percent(odds)} odds of {day} by {pen.day(until)}'} "
+                f"({_source(rule, pen)})."
+            )
         case facts.Resistant(key, codes):
             return (
                 f"{capital(name(key))} of this area is resistant to {codes_words(codes)}, by your "
