@@ -159,8 +159,9 @@ def test_no_row_claims_never_or_always(morning, odds, said):
     [("2026-05-19", "any day now, by May 19"), ("2026-05-18", "any day now, by May 18"),
      ("2026-05-17", "any day now")],
 )  # fmt: skip
-def test_a_start_that_is_due_is_told_with_a_day_that_has_not_gone_by(shipped, late, said):
-    due = {"early": D("2026-05-10"), "middle": D("2026-05-16"), "late": D(late)}
+@pytest.mark.parametrize("middle", ["2026-05-16", "2026-05-18"])
+def test_a_start_that_is_due_is_told_with_a_day_that_has_not_gone_by(shipped, late, said, middle):
+    due = {"early": D("2026-05-10"), "middle": D(middle), "late": D(late)}
     rows, _ = rows_of(view_of(changed(shipped, "Lawns", "summer-patch", **due)), "Lawns")
     assert re.search(rf"{said}(?!, by)(?:\W|$)", rows["summer-patch"].when)
 
@@ -211,18 +212,32 @@ UNLIKELY = {"damage": (D("2026-06-01"), D("2026-09-30")), "damage_odds": 0.004}
     [
         (
             LATE,
-            "late for a first application, unless one is on, against summer patch. "
+            "; late for a first application against summer patch, unless one is on. "
             "Whether an application now helps is disputed.",
         ),
+        # thresholds/outlook.toml, wording.fresh: 8 days after it is told without the reason
         (
-            LATE | {"treat_until": D("2026-05-01")},
-            "too late for a first application, unless one is on, against summer patch. "
-            "The time for this season's applications ended May 1.",
+            LATE | {"treat_until": D("2026-05-11")},
+            "; too late for an application against summer patch. "
+            "The time for this season's applications ended May 11. Nothing to look",
+        ),
+        (
+            LATE | {"treat_until": D("2026-05-10")},
+            "; too late for an application against summer patch. Nothing to look",
+        ),
+        (
+            LATE | {"start": D("2026-04-13")},
+            "; late for a first application against summer patch, unless one is on. Nothing to",
+        ),
+        (
+            LATE | {"treat_until": D("2026-05-11"), "reason": "damage may show"} | UNLIKELY,
+            "; too late for an application against summer patch. "
+            "The time for this season's applications ended May 11. Nothing to look",
         ),
         (
             LATE | {"reason": "late, nothing to see yet", "verdict": Verdict.NOTHING},
-            "late for a first application, unless one is on, against summer patch. "
-            "Whether an application now helps is disputed.",
+            "nothing to do today; late for a first application against summer patch, unless one "
+            "is on. Whether an application now helps is disputed. Next to think of is",
         ),
         (
             LATE | UNLIKELY | {"reason": "damage may show", "phase": Phase.STARTING},
@@ -253,7 +268,7 @@ def test_what_is_known_here_and_not_treated_says_why(morning, facts, said):
         return
     assert said.lower() in text.lower()
     quiet = facts["verdict"] is Verdict.NOTHING
-    begins = "Nothing to do today." if quiet else "Nothing to put on today; "
+    begins = "Nothing to do today; " if quiet else "Nothing to put on today; "
     assert text.startswith(begins)
 
 
@@ -312,6 +327,34 @@ def test_what_says_why_is_not_among_those_that_nothing_is_to_be_done_about(shipp
     _, lawns = rows_of(view_of(then), "Lawns")
     assert ("first application against summer patch" in lawns.sentence) is (phase is Phase.LATE)
     assert ("nothing to do about summer patch" in lawns.rest) is (phase is Phase.OVER)
+
+
+@pytest.mark.parametrize("stake", [Stake.HISTORY, Stake.UNKNOWN])
+def test_the_next_start_of_what_is_known_here_is_told_where_nothing_is_to_be_done(shipped, stake):
+    (lawns,) = (a for a in shipped.areas if a.area.name == "Lawns")
+    j = lawns.judged["summer-patch"]
+    case = replace(j.case, stakes=replace(j.case.stakes, stake=stake))
+    then = changed(
+        shipped, "Lawns", "summer-patch", case=case, verdict=Verdict.NOTHING, reason="not now",
+        phase=Phase.RESTING, start=None, early=D("2026-05-28"), middle=D("2026-06-02"),
+        roots=Roots.BARE, cover=None,
+    )  # fmt: skip
+    then = changed(then, "Lawns", "fairy-ring", verdict=Verdict.SCOUT, reason="damage may show")
+    _, lawns = rows_of(view_of(then), "Lawns")
+    told = "summer patch (start about Jun 2)" in lawns.rest
+    assert told is (stake is Stake.HISTORY)
+    assert "summer patch" in lawns.rest
+
+
+def test_what_is_the_same_of_two_diseases_is_said_once(shipped):
+    then = shipped
+    for key in ("summer-patch", "necrotic-ring-spot"):
+        then = changed(
+            then, "Lawns", key, verdict=Verdict.GET_READY, reason="start is near",
+            phase=Phase.COMING, start=None, middle=D("2026-05-27"), odds_lead=0.7, cover=None,
+        )  # fmt: skip
+    _, lawns = rows_of(view_of(then), "Lawns")
+    assert lawns.sentence.count("About May 27, 70 % within 14 days.") == 1
 
 
 def test_what_a_laboratory_found_is_to_be_decided_where_a_stress_is_not_measured(morning):

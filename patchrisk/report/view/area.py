@@ -251,12 +251,15 @@ class AreaView:
         """Diseases that are only to be looked for, and those that nothing is to be done about."""
         urgent = any(row.verdict >= Verdict.GET_READY for row in self.rows)
         silent = [row for row in self.rows if row.verdict is Verdict.NOTHING]
-        quiet = [
-            row.name for row in silent if urgent or why_not_called(row.judged, row.as_of) is None
-        ]
+        untold = [row for row in silent if urgent or why_not_called(row.judged, row.as_of) is None]
         look = [row.name for row in only_to_look_for(self.rows) if row.scout == "now"]
-        if self.rows and self.rows[0].name in quiet:
-            quiet.remove(self.rows[0].name)  # its season is drawn: that says what there is to say
+        if untold and untold[0] is self.rows[0]:
+            untold = untold[1:]  # its season is drawn: that says what there is to say
+        starts = [row.next_start if row.judged.treats else "" for row in untold]
+        quiet = [
+            f"{row.name} ({start})" if start else row.name
+            for row, start in zip(untold, starts, strict=True)
+        ]
         said = (("look for", look if urgent else []), ("nothing to do about", quiet))
         return "; ".join(f"{lead} {listed(names)}" for lead, names in said if names)
 

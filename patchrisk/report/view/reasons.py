@@ -147,7 +147,7 @@ def none_words(w: Wording) -> str:
     why = ""
     if w.judged.reason == "not worth it":
         why = "by your own costs none is worth making"
-    elif why_not_called(w.judged, w.as_of) is not NotCalled.NOT_NOW:
+    elif why_not_called(w.judged, w.as_of) in (NotCalled.LATE, NotCalled.TOO_LATE):
         why = _late_worth(w)
     return "; ".join(filter(None, (w.bare, why or _no_more(w))))
 

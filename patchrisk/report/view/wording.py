@@ -92,7 +92,7 @@ class Wording:
         if j.middle is None:
             return ""
         assert j.early is not None
-        if j.middle < self.as_of:
+        if j.middle <= self.as_of:
             late = "" if j.late is None or j.late < self.as_of else f", by {self.day(j.late)}"
             return f"any day now{late}"
         early = max(j.early, self.as_of)
@@ -237,6 +237,14 @@ class Wording:
         if after.middle is None:
             return f"from {self.day(after.first)} at the earliest"
         return f"about {self.day(after.middle)}"
+
+    @property
+    def next_start(self) -> str:
+        """Say when the next season is to start, of this one or after it; empty without a date."""
+        j = self.judged
+        if j.start is not None or j.phase is Phase.OVER:
+            return f"start {self.following}" if self.following else ""
+        return self.when if j.middle is None else f"start about {self.day(j.middle)}"
 
     # --- why ------------------------------------------------------------------------------------
 
