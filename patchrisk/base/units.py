@@ -112,7 +112,6 @@ QUANTITIES: dict[str, Quantity] = {
         Quantity("degree-days", "degC", (Unit("degC"), Unit("degF", 5 / 9)), 0.0, 20000.0),
         Quantity("rain", "mm", _DEPTH_MM, 0.0, 1000.0),
         Quantity("sprinkler rate", "mm/h", (Unit("mm/h"), Unit("in/h", MM_PER_INCH)), 0.5, 200.0),
-        Quantity("snow depth", "cm", _LENGTH_CM, 0.0, 1000.0),
         Quantity("solar radiation", "MJ/m2", (Unit("MJ/m2"), Unit("W/m2", 0.0864)), 0.0, 45.0),
         Quantity("soil moisture", "m3/m3", (Unit("m3/m3"), Unit("%", 0.01)), 0.0, 1.0),
         Quantity("depth", "cm", _LENGTH_CM, 0.0, 100.0),

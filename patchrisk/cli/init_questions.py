@@ -122,7 +122,7 @@ _ASKED = re.compile(rf"\b({_KEYS.replace(' ', '|')})\b(?= =)")
 _GUESSED = "no unit stated"  # in the reader's reason for a unit
 _PAIR = re.compile(r"\s*(.+?)\s*(?:=|:| at )\s*(\S.*?)\s*")
 _TABLES = (".csv", ".txt", ".dat", ".tsv", ".xlsx", ".xls")
-_AIR = ("air_min_c", "air_max_c", "rain_mm", "snow_depth_cm", "solar_mj_m2")
+_AIR = ("air_min_c", "air_max_c", "rain_mm")
 _DEPTHS = "Columns of soil temperature, each with its depth (as 4 = 2in, 5 = 4in; empty: no file)"
 _WEATHER = "Columns, each with its number (as air_min_c = 2, air_max_c = 3; empty: no file)"
 

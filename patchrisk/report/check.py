@@ -94,12 +94,7 @@ _COLUMNS = {
     "air_min_c": ("least air temperature", "air temperature"),
     "air_max_c": ("greatest air temperature", "air temperature"),
     "rain_mm": ("rain", "rain"),
-    "snow_depth_cm": ("snow depth", "snow depth"),
-    "solar_mj_m2": ("solar radiation", "solar radiation"),
 }
-# The soil model has other parameters, and errors, for years of measured radiation or snow; a
-# morning runs on past and coming weather that has neither.
-_OF_THE_MORNING = ("air_min_c", "air_max_c", "rain_mm")
 
 
 @as_text
@@ -300,4 +295,4 @@ def weather_columns(weather: pd.DataFrame, show: Show) -> Iterator[str]:
             days = ", ".join(str(day.date()) for day in missing[:4])
             more = f" and {len(missing) - 4} more" if len(missing) > 4 else ""
             text += f"; {count_of(len(missing), 'day')} missing ({days}{more})"
-        yield text if name in _OF_THE_MORNING else f"{text}; read, but of no account here"
+        yield text

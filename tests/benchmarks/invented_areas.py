@@ -13,7 +13,7 @@ import numpy as np
 
 from patchrisk.core.plan.problem import Option, Problem, Threat
 from patchrisk.core.plan.programme import Choice
-from patchrisk.core.plan.rotation import Step
+from patchrisk.core.plan.rotation import Step, Target
 from patchrisk.core.verdict.calls import Call
 from patchrisk.read.groups import load_guidelines
 from patchrisk.site_day.disease import programme_numbers
@@ -44,11 +44,11 @@ def area(seed):
     for code in rng.permutation(CODES)[: rng.integers(1, 6)]:
         codes = frozenset(code.split("+"))
         worth = {f"d{n}": float(rng.choice([0, 0.15, 0.2, 0.6, 1.0])) for n in range(count)}
-        options.append(
-            Option(Choice(code, codes, (), {}), worth, dict.fromkeys(worth, codes),
-                   most=rng.choice([None, 0, 1, 2, 3]), least_days=rng.choice([None, 14, 21, 28]),
-                   most_after=rng.choice([None, 1, 2]))
-        )  # fmt: skip
+        most, least_days = rng.choice([None, 0, 1, 2, 3]), rng.choice([None, 14, 21, 28])
+        choice = Choice(code, codes, (), {}, least_days=least_days)
+        targets = dict.fromkeys(worth, Target(controlled_by=codes))
+        most_after = rng.choice([None, 1, 2])
+        options.append(Option(choice, worth, targets, most, most_after))
     done = tuple(
         Step(frozenset(str(rng.choice(CODES)).split("+")), frozenset(), START - int(back))
         for back in sorted(rng.integers(1, 90, int(rng.integers(0, 4))))[::-1]
@@ -78,17 +78,14 @@ def crowded(seed):
     for code in CODES:
         codes = frozenset(code.split("+"))
         worth = {t.key: float(rng.choice([0, 0.15, 0.6, 1.0])) for t in made.threats}
-        against = {key: codes for key, weight in worth.items() if weight >= 0.6}
-        options.append(
-            Option(
-                Choice(code, codes, (), {}),
-                worth,
-                against,
-                {key: codes for key, weight in worth.items() if weight > 0},
-                most=rng.choice([None, 2, 3, 5]),
-                least_days=rng.choice([None, 14, 21]),
-            )
-        )
+        none = frozenset()
+        targets = {
+            key: Target(codes if weight > 0 else none, codes if weight >= 0.6 else none)
+            for key, weight in worth.items()
+        }
+        most, least_days = rng.choice([None, 2, 3, 5]), rng.choice([None, 14, 21])
+        choice = Choice(code, codes, (), {}, least_days=least_days)
+        options.append(Option(choice, worth, targets, most))
     for i, j in combinations(range(len(options)), 2):
         one, two = options[i], options[j]
         if one.families & two.families:
@@ -97,16 +94,13 @@ def crowded(seed):
             one,
             choice=Choice(f"{i} + {j}", one.choice.codes | two.choice.codes, (), {}),
             worth={key: max(one.worth[key], two.worth[key]) for key in one.worth},
-            against={
-                key: one.against.get(key, frozenset()) | two.against.get(key, frozenset())
-                for key in one.worth
-            },
-            acting={
-                key: one.acting.get(key, frozenset()) | two.acting.get(key, frozenset())
+            targets={
+                key: Target(
+                    *(a | b for a, b in zip(one.targets[key], two.targets[key], strict=True))
+                )
                 for key in one.worth
             },
             most=None,
-            least_days=None,
             parts=(i, j),
         )
         options.append(both)

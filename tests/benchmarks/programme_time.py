@@ -16,7 +16,7 @@ from pathlib import Path
 import numpy as np
 from invented_areas import area, crowded
 
-from patchrisk.core.plan.problem import allowed
+from patchrisk.core.plan.problem import allowed, value_of
 from patchrisk.core.plan.search import schedule, with_relief
 
 WORST = (3,)  # crowded areas: the slowest found
@@ -31,15 +31,15 @@ def gap_of(problem, seconds):
     best, _ = optimum(free, seconds)
     if best is None or abs(best) < 1e-6:
         return None
-    return max(0.0, best - schedule(free).value) / abs(best)
+    return max(0.0, best - value_of(free, schedule(free))) / abs(best)
 
 
 def timed(problem):
     begun = time.process_time()
-    found, relief = with_relief(problem)
+    plan, relief = with_relief(problem)
     seconds = time.process_time() - begun
     rest = tuple(rule for rule in problem.guidelines if rule not in relief.parted)
-    return seconds, allowed(replace(problem, guidelines=rest), found.plan)
+    return seconds, allowed(replace(problem, guidelines=rest), plan)
 
 
 def main():

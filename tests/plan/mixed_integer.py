@@ -73,11 +73,14 @@ def optimum(problem, seconds=60.0):
     limits = []  # of the options that count: which, the most before and after the turn, dose
     limits.append((every, problem.most, problem.most_after, every.astype(float)))
     limits += [(h, p.most, p.most_after, h.astype(float)) for p, h in problem.holding]
-    for one in problem.shared:
-        dose = np.array(one.doses)
+    for one, dose in zip(problem.spent, problem.doses, strict=True):
         limits.append((dose > 0, one.left + 2e-6, 1 + 2e-6, dose))
     spaced = [(every, problem.least_days)]
-    spaced += [(h, p.least_days) for p, h in problem.holding if p.least_days is not None]
+    spaced += [
+        (holds, product.choice.least_days)
+        for product, holds in problem.holding
+        if product.choice.least_days is not None
+    ]
     for _, this, later, dose in limits:
         for most, year in ((this, range(turn)), (later, range(turn, days))):
             if most is not None:

@@ -8,7 +8,7 @@ import pytest
 from patchrisk.core.plan.area_plan import plan_area
 from patchrisk.core.plan.facts import Part, Together
 from patchrisk.core.plan.inputs import Demand
-from patchrisk.core.plan.options import may_mix, partners_against
+from patchrisk.core.plan.options import may_mix, mixture, targets_of
 from patchrisk.core.plan.problem import Option, Problem, Threat, allowed
 from patchrisk.core.plan.programme import Choice
 from patchrisk.report.plan_words import choice_words
@@ -104,7 +104,7 @@ def test_which_pairs_are_mixtures(one, two, classes, may):
 def test_the_tank_counts_for_each_label():
     days = np.arange(60)
     p, q = (
-        Option(Choice(n, frozenset({c}), (), {}, n), {"one": 1.0}, most=most, least_days=least)
+        Option(Choice(n, frozenset({c}), (), {}, n, least_days=least), {"one": 1.0}, most=most)
         for n, c, most, least in (("P", "7", 1, None), ("Q", "3", None, 28))
     )
     both = Option(Choice("P + Q", frozenset({"3", "7"}), (), {}), {"one": 1.0}, parts=(0, 1))
@@ -168,8 +168,18 @@ def test_no_partner_to_which_a_fungus_of_the_area_is_resistant():
     one = concern(block(150, 28), trials=trials(f4="works", f21="works"))
     two = replace(one, key="two", resistant=frozenset({"4"}))
     codes = frozenset({"4", "21"})
-    assert partners_against([one], codes, ()) == {"one": codes}
-    assert set(partners_against([one, two], codes, ()).values()) == {frozenset({"21"})}
+    assert targets_of([one], codes, ()) == {"one": (codes, codes)}
+    both = targets_of([one, two], codes, ())
+    assert [target.controlled_by for target in both.values()] == [{"21"}, {"21"}]
+    assert [target.acting for target in both.values()] == [codes, {"21"}]
+
+
+def test_a_product_with_two_actives_of_a_group_has_them_in_a_tank_with_another_too(numbers):
+    # FRAC SDHI recommendations, Mar 2022 (opening seen): two SDHI are no mixture.
+    row = concern(block(150, 28), trials=trials(f7="works", f3="works"))
+    two = Choice("P", frozenset({"7"}), ("boscalid", "fluxapyroxad"), {}, "P")
+    pair = [Option(two, {}), Option(product("Q", "3"), {})]
+    assert mixture([row], pair, (0, 1), numbers).twice == {"7"}
 
 
 def test_of_a_disease_on_which_both_work_alike_both_are_named(mixed):

@@ -7,8 +7,8 @@ import pytest
 
 from patchrisk.core.plan.cover import Applied
 from patchrisk.core.plan.facts import Breaks
-from patchrisk.core.plan.options import twice_in
-from patchrisk.core.plan.rotation import Misuse, Step, breaches, family
+from patchrisk.core.plan.programme import twice_in
+from patchrisk.core.plan.rotation import Misuse, Step, Target, breaches, family
 from patchrisk.read.groups import load_guidelines
 from patchrisk.site_day.disease import programme_numbers
 from tests.plan.given_by_hand import concern, hump, stock, told, trials
@@ -145,7 +145,7 @@ def tank(codes, *targets, **more):
         return frozenset(text.split(" + ")) if text else frozenset()
 
     codes = frozenset(codes.split(" + "))
-    return Step(codes, codes, DAY, tuple((split(a), split(c)) for a, c in targets), **more)
+    return Step(codes, codes, DAY, tuple(Target(split(a), split(c)) for a, c in targets), **more)
 
 
 def kept(rule, guidelines, *sequence):

@@ -161,21 +161,6 @@ def test_kelvin_is_read(tmp_path):
 
 
 @pytest.mark.parametrize(
-    ("header", "said"),
-    [
-        ("snow depth", "snow depth passed over: column 4 'snow depth' says no unit"),
-        ("solar radiation", "solar radiation passed over: column 4 'solar radiation' says no unit"),
-    ],
-)
-def test_an_optional_column_without_a_unit_is_passed_over_and_told(tmp_path, header, said):
-    daily, notes = read_with_notes(weather_file(tmp_path, **{header: 5.0}))
-    assert list(daily.columns) == ["air_min_c", "air_max_c"]
-    (note,) = notes
-    assert note.startswith(said)
-    assert "write it in the header, such as" in note
-
-
-@pytest.mark.parametrize(
     "header",
     [
         "wind max (km/h)",
@@ -191,24 +176,12 @@ def test_least_and_greatest_of_something_else_are_not_the_airs(tmp_path, header)
     assert daily["air_max_c"].max() < 28
 
 
-@pytest.mark.parametrize(
-    ("header", "mj"),
-    [
-        ("solar (MJ/m2)", 1.0),
-        ("solar_mj_m2", 1.0),
-        ("radiation W/m2", 0.0864),
-        ("solar J/cm2", 0.01),
-    ],
-)
-def test_radiation_is_read_in_its_unit(tmp_path, header, mj):
-    daily = read_daily_weather(weather_file(tmp_path, **{header: 20.0}))
-    assert daily["solar_mj_m2"].iloc[0] == pytest.approx(20 * mj)
-
-
-def test_two_columns_of_snow_depth_are_passed_over_and_told(tmp_path):
-    more = {"snow depth a (cm)": 5.0, "snow depth b (cm)": 6.0, "snowfall (cm)": 1.0}
-    daily, (note,) = read_with_notes(weather_file(tmp_path, **more))
-    assert "snow_depth_cm" not in daily
-    assert 'columns = { snow_depth_cm = "column 4" }' in note
-    options = WeatherFile(file="weather.csv", columns={"snow_depth_cm": "column 4"})
-    assert read_daily_weather(weather_file(tmp_path, **more), options)["snow_depth_cm"].max() == 5
+def test_snow_and_sunshine_are_not_read(tmp_path):
+    """Nor is the fresh snow of a day its rain; melted snow that a gauge of rain holds is."""
+    more = {"snow depth (cm)": 5.0, "Snow precip (mm)": 3.0, "solar (MJ/m2)": 11.0}
+    daily, notes = read_with_notes(weather_file(tmp_path, **more))
+    assert list(daily) == ["air_min_c", "air_max_c"]
+    assert not notes
+    daily = read_daily_weather(weather_file(tmp_path, **more, **{"rain and snow (mm)": 4.0}))
+    assert list(daily) == ["air_min_c", "air_max_c", "rain_mm"]
+    assert daily["rain_mm"].max() == 4

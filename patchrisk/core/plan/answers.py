@@ -20,7 +20,7 @@ from patchrisk.core.plan.problem import (
     waits,
 )
 from patchrisk.core.plan.programme import Answer
-from patchrisk.core.plan.rotation import HARD, Guideline, Step, family
+from patchrisk.core.plan.rotation import HARD, Guideline, Step, Target, family
 from patchrisk.core.plan.search import Relief
 
 _LONGEST_LOOK = 366  # days after a call in which what is in the way is looked for
@@ -148,7 +148,7 @@ def _groups_that_keep(case: Case, key: str, before: Plan, day: int) -> frozenset
         alone = frozenset({code})
         proven = concern.evidence(alone, tuple(concern.trials[code].actives)) in PROVEN
         partners = alone if proven else frozenset[str]()
-        targets = ((frozenset({family(code)}), partners),)
+        targets = (Target(frozenset({family(code)}), partners),)
         step = Step(
             alone, partners, problem.dates[day], targets, year=int(day >= problem.year_ends)
         )
@@ -242,7 +242,7 @@ def _first_by_intervals(case: Case, o: int, since: int) -> int:
     """First day on which the intervals of its label let an option go on."""
     problem = case.problem
     option = problem.options[o]
-    first, least = option.not_before, option.least_days
+    first, least = option.not_before, option.choice.least_days
     for day, other in case.plan:
         earlier = day < since or (day == since and other != o)
         if least is not None and earlier and o in (other, *problem.options[other].parts):

@@ -18,7 +18,7 @@ from patchrisk.core.plan.inputs import (
 from patchrisk.core.plan.labels import YearlyLimit, YearSpent, year_spent
 from patchrisk.core.plan.on_record import TINES_RULE, grounds_on_record, not_kept
 from patchrisk.core.plan.options import options_of
-from patchrisk.core.plan.problem import Option, Problem, Solution, Threat, cover_with
+from patchrisk.core.plan.problem import Option, Plan, Problem, Threat, cover_with
 from patchrisk.core.plan.programme import AreaPlan, Choice, Share
 from patchrisk.core.plan.rotation import Guideline
 from patchrisk.core.plan.search import with_relief
@@ -110,7 +110,7 @@ def plan_area(
         held = near if held is None else held | near
     heat = next((g for g in guidelines if g.key == HEAT_RULE), None)
     harmed_by_heat = frozenset[str]() if heat is None else heat.codes
-    options, shared = options_of(
+    options = options_of(
         concerns,
         stock,
         season,
@@ -142,17 +142,17 @@ def plan_area(
         little=numbers.little,
         turn=turn if turn < len(ahead) else None,
         most_after=demand.most,
-        shared=shared,
+        spent=tuple(spent),
         wet=np.any([on for on, _, _ in bars.values()], axis=0),
         risk=_risk(hot, options, harmed_by_heat),
         before=tuple((int((when - ahead[0]).astype(int)), label) for when, label in before),
         slack=numbers.slack,
         keep_days=numbers.keep_days,
     )
-    solution, relief = with_relief(problem)
+    plan, relief = with_relief(problem)
     case = Case(
         problem=problem,
-        plan=solution.plan,
+        plan=plan,
         concerns={c.key: c for c in concerns},
         numbers=numbers,
         turf=turf,
@@ -171,8 +171,8 @@ def plan_area(
         as_of=ahead[0],
         until=dates[-1],
         done=tuple(season),
-        planned=tuple(explained(case, n) for n in range(len(solution.plan))),
-        shares={threat.key: _share(threat, problem, solution) for threat in problem.threats},
+        planned=tuple(explained(case, n) for n in range(len(plan))),
+        shares={threat.key: _share(threat, problem, plan) for threat in problem.threats},
         advice=(
             *not_kept(
                 season,
@@ -327,9 +327,9 @@ def _threat(
     return Threat(concern.key, lasting.days, concern.calls, cover, numbers.running_out)
 
 
-def _share(threat: Threat, problem: Problem, solution: Solution) -> Share:
+def _share(threat: Threat, problem: Problem, plan: Plan) -> Share:
     done = threat.cover > 0
-    cover, _ = cover_with(problem, threat, solution.plan)
+    cover, _ = cover_with(problem, threat, plan)
     return Share(
         total=float(threat.rate.sum()),
         by_done=float(threat.rate[done].sum()),

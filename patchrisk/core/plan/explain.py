@@ -363,7 +363,8 @@ def _covering(one: _One) -> Iterator[facts.Note]:
     by_end: dict[tuple[int, bool], list[tuple[str, float, float]]] = {}
     for key in one.targets:
         threat = one.case.threat(key)
-        cut = option.longest_days is not None and option.longest_days < threat.cover_days
+        longest = option.choice.longest_days
+        cut = longest is not None and longest < threat.cover_days
         end = min(day + threat.lasts(option), len(dates)) - 1
         part = (key, one.covered[key], float(threat.rate.sum()))
         by_end.setdefault((end, cut), []).append(part)

@@ -46,23 +46,17 @@ class YearlyLimit:
 
 
 @dataclass(frozen=True)
-class SharedLimit:
-    """One limit over several options: the dose of each, and what is left of this year's [1].
-
-    Both are shares of the limit; the next year's is whole.
-    """
-
-    doses: tuple[float, ...]
-    left: float
-
-
-@dataclass(frozen=True)
 class YearSpent:
     """Of a limit, what went on this year [kg/ha], and the records whose dose had to be assumed."""
 
     limit: YearlyLimit
     kg_ha: float
-    assumed: tuple[Applied, ...]
+    assumed: tuple[Applied, ...] = ()
+
+    @property
+    def left(self) -> float:
+        """Share of the limit that is left of this year's [1]; the next year's is whole."""
+        return max(0.0, 1 - self.kg_ha / self.limit.most_kg_ha)
 
 
 def year_spent(limit: YearlyLimit, season: Sequence[Applied], stock: Sequence[Choice]) -> YearSpent:
@@ -91,15 +85,6 @@ def _may_hold(limit: YearlyLimit, one: Applied, stock: Sequence[Choice]) -> bool
     if one.product or one.actives:
         return limit.active in one.actives
     return any(item.codes == one.codes and limit.dose(item.product) > 0 for item in stock)
-
-
-def shared_limits(spent: Sequence[YearSpent], stock: Sequence[Choice]) -> Iterator[SharedLimit]:
-    """Yield the limits that two options or more draw on; one alone has them in its number."""
-    for one in spent:
-        whole = one.limit.most_kg_ha
-        doses = tuple(one.limit.dose(item.product) / whole for item in stock)
-        if sum(dose > 0 for dose in doses) > 1:
-            yield SharedLimit(doses, max(0.0, 1 - one.kg_ha / whole))
 
 
 _ROUNDED = 1e-3  # of a rate, as tank sheets print it

@@ -9,7 +9,8 @@ import numpy as np
 from patchrisk.core.plan import facts
 from patchrisk.core.plan.cover import Applied, on_ground, parts_of
 from patchrisk.core.plan.inputs import Concern, Numbers, Turf
-from patchrisk.core.plan.options import acting_on, partners_against, twice_in
+from patchrisk.core.plan.options import targets_of
+from patchrisk.core.plan.programme import twice_in
 from patchrisk.core.plan.rotation import Caps, Guideline, Step, breaches
 
 PREVENTIVE_RULE, SPLIT_RULE, TINES_RULE = "preventive-only", "no-split-rates", "dmi-aerification"
@@ -50,17 +51,21 @@ def _steps(
         tank = list(same)
         codes = frozenset[str]().union(*(one.codes for one in tank))
         actives = tuple(active for one in tank for active in one.actives)
-        against = partners_against(known, codes, actives)
-        acting = acting_on(known, codes, actives)
+        targets = targets_of(known, codes, actives)
         named = {key for one in tank for key in one.targets}
-        aimed = [key for key in against if key in named or (not named and acting[key])]
+        aimed = [
+            target
+            for key, target in targets.items()
+            if key in named or (not named and target.acting)
+        ]
+        controlling = frozenset[str]().union(*(one.controlled_by for one in targets.values()))
         leaves = all(one.others and not one.targets for one in tank)
         months = day.astype("datetime64[M]") - season_start.astype("datetime64[M]")
         yield Step(
             codes,
-            codes if leaves else frozenset[str]().union(*against.values()),
+            codes if leaves else controlling,
             day,
-            () if leaves else tuple((acting[key], against[key]) for key in aimed),
+            () if leaves else tuple(aimed),
             twice_in(tank),
             int(months.astype(int)) // 12,
         )

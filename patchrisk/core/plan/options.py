@@ -10,10 +10,10 @@ import numpy as np
 from patchrisk.base.units import BoolArray
 from patchrisk.core.plan.cover import PHOSPHONATE, Applied, by_ground
 from patchrisk.core.plan.inputs import BACKED, PROVEN, Concern, Numbers
-from patchrisk.core.plan.labels import SharedLimit, YearSpent, shared_limits
+from patchrisk.core.plan.labels import YearSpent
 from patchrisk.core.plan.problem import Option
 from patchrisk.core.plan.programme import Choice
-from patchrisk.core.plan.rotation import family
+from patchrisk.core.plan.rotation import Target, family
 
 
 def options_of(
@@ -27,12 +27,11 @@ def options_of(
     hot: BoolArray | None,
     held_codes: frozenset[str],
     mixtures: bool,
-) -> tuple[tuple[Option, ...], tuple[SharedLimit, ...]]:
-    """Turn what is at hand into the options of a schedule, and the limits that two or more draw on.
+) -> tuple[Option, ...]:
+    """Turn what is at hand into the options of a schedule.
 
     ``season`` is what went on this season in order of day, ``spent`` of each yearly limit what went
     on; what holds one of the ``held_codes`` is held back on the days of ``hot``, (days ahead,).
-    Each limit has a dose for each option.
     """
     options = []
     for choice in stock:
@@ -45,33 +44,25 @@ def options_of(
         left = None if choice.most_year is None else max(0, choice.most_year - gone)
         options.append(
             Option(
-                choice=choice,
-                worth={c.key: numbers.weight(c, choice.codes, choice.actives) for c in concerns},
-                against=partners_against(concerns, choice.codes, choice.actives),
-                acting=acting_on(concerns, choice.codes, choice.actives),
-                twice=twice_in([choice]),
+                choice,
+                *_against(concerns, choice, numbers),
                 most=_least(left, *(s.limit.times(choice.product, s.kg_ha) for s in spent)),
                 most_after=_least(
                     choice.most_year, *(s.limit.times(choice.product) for s in spent)
                 ),
-                least_days=choice.least_days,
                 not_before=not_before,
                 held=hot if held_codes & choice.codes else None,
-                longest_days=choice.longest_days,
             )
         )
-    single, limits = one_of_each(options, list(shared_limits(spent, stock)))
-    if not mixtures:
-        return tuple(single), tuple(limits)
-    pairs = [
-        (i, j)
-        for i, j in combinations(range(len(single)), 2)
-        if may_mix(concerns, single[i], single[j])
-    ]
-    mixed = [mixture(concerns, single, pair, numbers) for pair in pairs]
-    doses = [(*of.doses, *(of.doses[i] + of.doses[j] for i, j in pairs)) for of in limits]
-    return (*single, *mixed), tuple(
-        replace(of, doses=both) for of, both in zip(limits, doses, strict=True)
+    single = one_of_each(options, spent)
+    pairs = combinations(range(len(single)), 2) if mixtures else ()
+    return (
+        *single,
+        *(
+            mixture(concerns, single, (i, j), numbers)
+            for i, j in pairs
+            if may_mix(concerns, single[i], single[j])
+        ),
     )
 
 
@@ -87,69 +78,55 @@ def _is_of(choice: Choice, one: Applied) -> bool:
     return choice.codes == one.codes
 
 
-def partners_against(
+def _against(
+    concerns: Sequence[Concern], choice: Choice, numbers: Numbers
+) -> tuple[dict[str, float], dict[str, Target]]:
+    """Weight of a choice against each disease [1], and what of it acts on each."""
+    worth = {c.key: numbers.weight(c, choice.codes, choice.actives) for c in concerns}
+    return worth, targets_of(concerns, choice.codes, choice.actives)
+
+
+def targets_of(
     concerns: Sequence[Concern], codes: frozenset[str], actives: tuple[str, ...]
-) -> dict[str, frozenset[str]]:
-    """Codes that control a disease by themselves, as trials have it, by key of the disease.
+) -> dict[str, Target]:
+    """Return what of a tank acts on each disease and controls it, as trials have it, by its key.
 
-    None to which a fungus of the area is resistant (FRAC SDHI recommendations, Mar 2022).
+    Nothing controls one to which a fungus of the area is resistant (FRAC SDHI recommendations,
+    Mar 2022).
     """
-    lost = frozenset().union(*(c.resistant for c in concerns))
-    return {
-        c.key: frozenset(code for code in codes - lost if c.evidence_of(code, actives) in PROVEN)
-        for c in concerns
-    }
+    lost = frozenset[str]().union(*(c.resistant for c in concerns))
+    out = {}
+    for concern in concerns:
+        evidence = {code: concern.evidence_of(code, actives) for code in codes}
+        out[concern.key] = Target(
+            frozenset(family(code) for code in codes if evidence[code] in BACKED),
+            frozenset(code for code in codes - lost if evidence[code] in PROVEN),
+        )
+    return out
 
 
-def acting_on(
-    concerns: Sequence[Concern], codes: frozenset[str], actives: tuple[str, ...]
-) -> dict[str, frozenset[str]]:
-    """Return the groups that act on a disease at all, by key of the disease."""
-    return {
-        c.key: frozenset(family(code) for code in codes if c.evidence_of(code, actives) in BACKED)
-        for c in concerns
-    }
-
-
-def twice_in(parts: Sequence[Choice | Applied]) -> frozenset[str]:
-    """Return the groups of which a tank holds two actives, as far as its parts tell.
-
-    Two of one group are no mixture (FRAC SDHI recommendations, Mar 2022; FRAC on QoI and 11A,
-    30 Sep 2020).
-    """
-    found: set[str] = set()
-    for n, one in enumerate(parts):
-        groups = frozenset(map(family, one.codes))
-        if len(groups) == 1 and max(len(one.actives), len(one.codes)) > 1:
-            found |= groups
-        for other in parts[:n]:
-            if not set(one.actives) & set(other.actives):
-                found |= groups & frozenset(map(family, other.codes))
-    return frozenset(found)
-
-
-def one_of_each(
-    options: Sequence[Option], limits: Sequence[SharedLimit]
-) -> tuple[list[Option], list[SharedLimit]]:
-    """Keep the first of those that a search can't tell apart, in their order, and their doses.
+def one_of_each(options: Sequence[Option], spent: Sequence[YearSpent]) -> list[Option]:
+    """Keep the first of those that a search can't tell apart, in their order.
 
     They have the same codes, actives, evidence, label limits and doses; so the same limits hold for
     the one that is kept as would for any. Its number is not multiplied: a second label of the same
     product is no leave to apply it twice as often.
     """
-    first: dict[object, int] = {}
-    for n, option in enumerate(options):
-        first.setdefault((_traits(option), tuple(of.doses[n] for of in limits)), n)
-    kept = list(first.values())
-    narrowed = [replace(of, doses=tuple(of.doses[n] for n in kept)) for of in limits]
-    return [options[n] for n in kept], narrowed
+    first: dict[object, Option] = {}
+    for option in options:
+        doses = tuple(of.limit.dose(option.choice.product) for of in spent)
+        first.setdefault((_traits(option), doses), option)
+    return list(first.values())
 
 
 def _traits(option: Option) -> object:
     """Everything of an option but its name."""
     choice = option.choice
     rest = (getattr(option, one.name) for one in fields(option) if one.name != "choice")
-    traits = (choice.codes, set(choice.actives), choice.product is None, choice.evidence, *rest)
+    traits = (
+        choice.codes, set(choice.actives), choice.product is None, choice.evidence,
+        choice.least_days, choice.longest_days, *rest,
+    )  # fmt: skip
     return tuple(map(_hashable, traits))
 
 
@@ -186,33 +163,23 @@ def mixture(
 ) -> Option:
     """Return two options as one: the stricter of both labels, and the better against a disease."""
     one, two = (options[n] for n in pair)
-    codes = one.choice.codes | two.choice.codes
-    actives = (*one.choice.actives, *two.choice.actives)
-    evidence = {c.key: c.evidence(codes, actives) for c in concerns}
-    choice = Choice(
-        f"{one.choice.label} + {two.choice.label}", codes, actives, evidence,
-        mixed=(one.choice, two.choice),
-    )  # fmt: skip
+    first, second = one.choice, two.choice
+    choice = replace(
+        choice_of(
+            concerns,
+            f"{first.label} + {second.label}",
+            first.codes | second.codes,
+            (*first.actives, *second.actives),
+        ),
+        mixed=(first, second),
+        longest_days=_least(first.longest_days, second.longest_days),
+    )
     held = [part.held for part in (one, two) if part.held is not None]
-    return replace(
-        one,
-        choice=choice,
-        worth={c.key: numbers.weight(c, codes, actives) for c in concerns},
-        against={
-            c.key: one.against.get(c.key, frozenset()) | two.against.get(c.key, frozenset())
-            for c in concerns
-        },
-        acting={
-            c.key: one.acting.get(c.key, frozenset()) | two.acting.get(c.key, frozenset())
-            for c in concerns
-        },
-        twice=frozenset(),  # a pair is never of one group
-        most=None,  # the number of each of its products counts
-        most_after=None,
-        least_days=None,
+    return Option(  # of numbers and intervals those of each of its products count
+        choice,
+        *_against(concerns, choice, numbers),
         not_before=max(one.not_before, two.not_before),
         held=np.any(held, axis=0) if held else None,
-        longest_days=_least(one.longest_days, two.longest_days),
         parts=pair,
     )
 

@@ -7,9 +7,9 @@ from functools import cached_property
 import numpy as np
 
 from patchrisk.base.units import BoolArray, DayArray, FloatArray
-from patchrisk.core.plan.labels import ROUNDING, SharedLimit
-from patchrisk.core.plan.programme import Choice
-from patchrisk.core.plan.rotation import Breach, Caps, Guideline, Step, breaches, family
+from patchrisk.core.plan.labels import ROUNDING, YearSpent
+from patchrisk.core.plan.programme import Choice, twice_in
+from patchrisk.core.plan.rotation import Breach, Caps, Guideline, Step, Target, breaches, family
 from patchrisk.core.verdict.calls import Call
 
 
@@ -47,7 +47,7 @@ class Threat:
 
     def lasts(self, option: "Option") -> int:
         """Days that an option covers, its own among them [days]."""
-        longest = option.longest_days
+        longest = option.choice.longest_days
         return self.cover_days if longest is None else min(self.cover_days, longest)
 
     def called(self, cover: FloatArray, made: Sequence[int]) -> BoolArray:
@@ -99,22 +99,16 @@ class Option:
     choice: Choice
     # By key of the disease, the weight of its evidence [1]; 0 or absent where it does nothing.
     worth: dict[str, float]
-    # Codes in it that control a disease alone and have no resistance on record, by its key; a
-    # partner counts on the days on which the option does something against that disease.
-    against: Mapping[str, frozenset[str]] = field(default_factory=dict)
-    # Groups in it that act on a disease at all, by its key.
-    acting: Mapping[str, frozenset[str]] = field(default_factory=dict)
-    twice: frozenset[str] = frozenset()  # groups of which it holds two actives
+    # By key of the disease, what of it acts on that; a partner counts on the days on which the
+    # option does something against it.
+    targets: Mapping[str, Target] = field(default_factory=dict)
     # How many more the label allows this year, and from the turn of the year on; None where it is
     # not known.
     most: int | None = None
-    least_days: int | None = None  # the label's least interval between two of it [days]
+    most_after: int | None = None
     not_before: int = 0  # index of the first day on which the label allows it
     # Days on which something other than the label holds it back, such as heat, (days,).
     held: BoolArray | None = None
-    most_after: int | None = None
-    # The label's longest interval: it covers no more days than these [days].
-    longest_days: int | None = None
     # Places, among a problem's options, of the products that it mixes; empty when it is one.
     parts: tuple[int, ...] = ()
 
@@ -127,6 +121,11 @@ class Option:
     def families(self) -> frozenset[str]:
         """The groups in it, what is cross-resistant counted as one."""
         return frozenset(map(family, self.choice.codes))
+
+    @cached_property
+    def twice(self) -> frozenset[str]:
+        """The groups of which it holds two actives."""
+        return twice_in(self.choice.mixed or (self.choice,))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -154,8 +153,7 @@ class Problem:
     turn: int | None = None
     most_after: int | None = None
     least_days: int = 0  # between any two applications of the area [days]
-    # Limits of the labels on an active that several options hold.
-    shared: tuple[SharedLimit, ...] = ()
+    spent: tuple[YearSpent, ...] = ()  # of each limit of the labels on an active
     # Days with more rain in the forecast than carries an application to the roots, (days,).
     wet: BoolArray | None = None
     risk: FloatArray | None = None  # odds of harm by heat [1], (days, options)
@@ -208,6 +206,15 @@ class Problem:
             if not product.parts
         )
 
+    @cached_property
+    def doses(self) -> FloatArray:
+        """Share of each limit on an active that an option takes [1], (limits, options)."""
+        out = np.zeros((len(self.spent), len(self.options)))
+        for n, (limit, whole) in enumerate((s.limit, s.limit.most_kg_ha) for s in self.spent):
+            for product, holds in self.holding:
+                out[n, holds] += limit.dose(product.choice.product) / whole
+        return out
+
     @property
     def year_ends(self) -> int:
         """Index of the first day that counts for the next year."""
@@ -215,14 +222,6 @@ class Problem:
 
 
 Plan = tuple[tuple[int, int], ...]  # (index of the day, index of the option), in order of day
-
-
-@dataclass(frozen=True)
-class Solution:
-    """Parameters: the ``plan``, and its ``value`` [days at the optimum]."""
-
-    plan: Plan
-    value: float
 
 
 def value_of(problem: Problem, plan: Plan) -> float:
@@ -294,11 +293,10 @@ def room(problem: Problem, plan: Plan) -> BoolArray:
             out[:turn, holds] = False
         if product.most_after is not None and sum(d >= turn for d in went_on) >= product.most_after:
             out[turn:, holds] = False
-        if product.least_days is not None and went_on:
-            out[: went_on[-1] + product.least_days, holds] = False
-    for limit in problem.shared:
-        dose = np.array(limit.doses)
-        out[:turn] &= sum(dose[this]) + dose <= limit.left + 2 * ROUNDING
+        if product.choice.least_days is not None and went_on:
+            out[: went_on[-1] + product.choice.least_days, holds] = False
+    for one, dose in zip(problem.spent, problem.doses, strict=True):
+        out[:turn] &= sum(dose[this]) + dose <= one.left + 2 * ROUNDING
         out[turn:] &= sum(dose[later]) + dose <= 1 + 2 * ROUNDING
     return out
 
@@ -333,10 +331,8 @@ def step_of(problem: Problem, move: tuple[int, int]) -> Step:
     year = int(move[0] >= problem.year_ends)
     aims = problem.aims[:, move[0], move[1]]
     aimed = [threat.key for threat, on in zip(problem.threats, aims, strict=True) if on]
-    targets = tuple(
-        (option.acting.get(key, frozenset()), option.against.get(key, frozenset())) for key in aimed
-    )
-    partners = frozenset().union(*(controlling for _, controlling in targets))
+    targets = tuple(option.targets.get(key, Target()) for key in aimed)
+    partners = frozenset[str]().union(*(target.controlled_by for target in targets))
     return Step(option.choice.codes, partners, day, targets, option.twice, year)
 
 

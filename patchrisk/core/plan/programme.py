@@ -18,6 +18,7 @@ from patchrisk.core.plan.facts import (
     Reason,
     Waiting,
 )
+from patchrisk.core.plan.rotation import family
 from patchrisk.core.verdict.decision_table import Verdict
 
 
@@ -40,6 +41,23 @@ class Choice:
     most_year: int | None = None
     least_days: int | None = None
     longest_days: int | None = None
+
+
+def twice_in(parts: Sequence[Choice | Applied]) -> frozenset[str]:
+    """Return the groups of which a tank holds two actives, as far as its parts tell.
+
+    Two of one group are no mixture (FRAC SDHI recommendations, Mar 2022; FRAC on QoI and 11A,
+    30 Sep 2020).
+    """
+    found: set[str] = set()
+    for n, one in enumerate(parts):
+        groups = frozenset(map(family, one.codes))
+        if len(groups) == 1 and max(len(one.actives), len(one.codes)) > 1:
+            found |= groups
+        for other in parts[:n]:
+            if not set(one.actives) & set(other.actives):
+                found |= groups & frozenset(map(family, other.codes))
+    return frozenset(found)
 
 
 class ForecastRain(Enum):

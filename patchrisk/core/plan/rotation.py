@@ -8,7 +8,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from enum import Enum, auto
 from functools import cached_property
-from typing import Annotated
+from typing import Annotated, NamedTuple
 
 import numpy as np
 
@@ -70,6 +70,16 @@ class Caps:
     run: Annotated[int, "run.most_consecutive"]
 
 
+class Target(NamedTuple):
+    """Of what is in a tank, the groups that act on a disease at all, and what controls it.
+
+    ``controlled_by`` are codes that do so by themselves and have no resistance on record.
+    """
+
+    acting: frozenset[str] = frozenset()
+    controlled_by: frozenset[str] = frozenset()
+
+
 @dataclass(frozen=True)
 class Step:
     """An application as the guidelines see it."""
@@ -78,9 +88,8 @@ class Step:
     # Those of the codes that control a target by themselves and have no resistance on record.
     partners: frozenset[str]
     day: np.datetime64 | None = None  # None while a schedule is still to give it one
-    # Of each target that counts, the groups in the tank that act on it at all, and the codes that
-    # control it by themselves. Without any, ``partners`` are partners of every group.
-    targets: tuple[tuple[frozenset[str], frozenset[str]], ...] = ()
+    # Those that count. Of a group that acts on none, ``partners`` are the partners.
+    targets: tuple[Target, ...] = ()
     twice: frozenset[str] = frozenset()  # groups of which two actives are in it
     year: int = 0  # of the years by which applications are counted, which: 0 is that of today
 
@@ -95,7 +104,7 @@ class Step:
         A partner controls each target on which the group acts (FRAC SDHI recommendations,
         Mar 2022); what the group does nothing to, it does not select.
         """
-        of_each = [partners for acting, partners in self.targets if group in acting]
+        of_each = [one.controlled_by for one in self.targets if group in one.acting]
         return any(
             all(family(partner) == group for partner in partners)
             for partners in of_each or [self.partners]

@@ -16,7 +16,6 @@ from patchrisk.core.plan.facts import Restriction
 from patchrisk.core.plan.problem import (
     Plan,
     Problem,
-    Solution,
     broken,
     broken_by,
     room,
@@ -57,7 +56,7 @@ class _Next:
     at_best: float
 
 
-def schedule(problem: Problem, *, quick: bool = False) -> Solution:
+def schedule(problem: Problem, *, quick: bool = False) -> Plan:
     """Place applications over the days to come; by few beginnings where that is enough.
 
     An empty plan when nothing is called for, or nothing at hand can serve it. What can't come up to
@@ -87,8 +86,7 @@ def schedule(problem: Problem, *, quick: bool = False) -> Solution:
     most = max(_kept_as_before(problem, plan) for plan in near)
     same = {plan: near[plan] for plan in near if _kept_as_before(problem, plan) == most}
     ties = [plan for plan, value in same.items() if value >= _as_good(same, _TIE)]
-    best = min(ties, key=lambda plan: _rank(problem, plan))
-    return Solution(best, value_of(problem, best))
+    return min(ties, key=lambda plan: _rank(problem, plan))
 
 
 def _as_good(ended: Mapping[Plan, float], share: float) -> float:
@@ -294,30 +292,32 @@ class Relief:
     costs: Mapping[Restriction, float] = field(default_factory=dict)
 
 
-def with_relief(problem: Problem) -> tuple[Solution, Relief]:
+def with_relief(problem: Problem) -> tuple[Plan, Relief]:
     """Schedule, and find what stands in the way where a call is not served, or late.
 
     Labels, heat, days without spraying and the end of a run are always kept. The other guidelines
     are parted with one by one, the last of the list first, only when with them nothing at all
     could be applied.
     """
-    solution = schedule(problem)
-    if not waits(problem, solution.plan):
-        return solution, Relief()
-    costs = {}
+    plan = schedule(problem)
+    if not waits(problem, plan):
+        return plan, Relief()
+    value, costs = value_of(problem, plan), {}
     for restriction in Restriction:
         freed = _without(problem, restriction)
-        gain = 0.0 if freed is problem else schedule(freed, quick=True).value - solution.value
+        if freed is problem:
+            continue
+        gain = value_of(freed, schedule(freed, quick=True)) - value
         if gain > problem.cost / 2:
             costs[restriction] = gain
     parted: list[Guideline] = []
     soft = [rule for rule in problem.guidelines if rule.key not in HARD]
-    while not solution.plan and soft and Restriction.GUIDELINES in costs:
+    while not plan and soft and Restriction.GUIDELINES in costs:
         parted.append(soft.pop())
         rest = [rule for rule in problem.guidelines if rule not in parted]
-        solution = schedule(replace(problem, guidelines=tuple(rest)))
-    keys = {b.guideline.key for b in broken_by(problem, solution.plan)}
-    return solution, Relief(tuple(g for g in parted if g.key in keys), costs)
+        plan = schedule(replace(problem, guidelines=tuple(rest)))
+    keys = {b.guideline.key for b in broken_by(problem, plan)}
+    return plan, Relief(tuple(g for g in parted if g.key in keys), costs)
 
 
 def _without(problem: Problem, restriction: Restriction) -> Problem:
@@ -333,13 +333,16 @@ def _without(problem: Problem, restriction: Restriction) -> Problem:
         case Restriction.RAIN if problem.wet is not None and problem.wet.any():
             return replace(problem, wet=None)
         case Restriction.LABELS if any(
-            (o.most, o.least_days, o.not_before) != (None, None, 0) for o in options
+            (o.most, o.choice.least_days, o.not_before) != (None, None, 0) for o in options
         ):
             free = (
-                replace(o, most=None, most_after=None, least_days=None, not_before=0)
+                replace(
+                    o, choice=replace(o.choice, least_days=None),
+                    most=None, most_after=None, not_before=0,
+                )
                 for o in options
-            )
-            return replace(problem, options=tuple(free), shared=())
+            )  # fmt: skip
+            return replace(problem, options=tuple(free), spent=())
         case Restriction.NUMBER if (problem.most, problem.most_after) != (None, None):
             return replace(problem, most=None, most_after=None)
         case _:

@@ -119,7 +119,7 @@ _FIXED = (
         "opendata.dwd.de",
         {"air_max_c": ("txk", _DEGC), "air_min_c": ("tnk", _DEGC)},
         ("mess_datum",),
-        {"rain_mm": ("rsk", _MM), "snow_depth_cm": ("shk_tag", _CM)},
+        {"rain_mm": ("rsk", _MM)},
         missing=-999,
     ),
     _Fixed(
@@ -127,14 +127,13 @@ _FIXED = (
         "empty where its flag says M, missing; precipitation is rain and melted snow",
         {"air_max_c": ("max temp (c)", _DEGC), "air_min_c": ("min temp (c)", _DEGC)},
         (),
-        {"rain_mm": ("total precip (mm)", _MM), "snow_depth_cm": ("snow on grnd (cm)", _CM)},
+        {"rain_mm": ("total precip (mm)", _MM)},
     ),
     _Fixed(
         "the Netherlands (KNMI), etmgeg: legend at the head of the file; tenths of degC and mm, "
         "J/cm2; -1 is less than 0.05 mm of rain",
         {"air_max_c": ("tx", _TENTHS), "air_min_c": ("tn", _TENTHS), "rain_mm": ("rh", _TENTHS_MM)},
         ("stn", "yyyymmdd", "tnh", "txh"),
-        {"solar_mj_m2": ("q", _J_CM2)},
         missing=np.nan,
         trace={"rain_mm": -1},
     ),
@@ -142,7 +141,6 @@ _FIXED = (
         "Ireland (Met Éireann), daily data: legend at the head of the file; `soil` is at 10 cm",
         {"air_max_c": ("maxtp", _DEGC), "air_min_c": ("mintp", _DEGC), "rain_mm": ("rain", _MM)},
         (),
-        {"solar_mj_m2": ("glorad", _J_CM2)},
         soil=True,
     ),
     _Fixed(
@@ -154,7 +152,6 @@ _FIXED = (
             "rain_mm": ("p_daily_calc", _MM),
         },
         (),
-        {"solar_mj_m2": ("solarad_daily", _MJ)},
         soil=True,
         missing=-9999,
     ),
@@ -172,7 +169,6 @@ def _australian(table: RawTable, names: Sequence[str]) -> ServiceColumns | None:
         "air_max_c": ("maximum temperature (degree c)",),
         "air_min_c": ("minimum temperature (degree c)",),
         "rain_mm": ("rainfall amount (millimetres)",),
-        "solar_mj_m2": ("daily global solar exposure (mj/m*m)",),
     }
     columns = _at(names, wanted)
     several: dict[str, BoolArray] = {}
@@ -192,11 +188,6 @@ def _snow(table: RawTable, names: Sequence[str]) -> ServiceColumns | None:
         "air_max_c": ("air temperature maximum (degf)", "air temperature maximum (degc)"),
         "air_min_c": ("air temperature minimum (degf)", "air temperature minimum (degc)"),
         "rain_mm": ("precipitation increment (in)", "precipitation increment (mm)"),
-        "snow_depth_cm": tuple(
-            f"snow depth ({unit}){when}"
-            for unit in ("in", "cm")
-            for when in ("", " start of day values")
-        ),
     }
     columns = _at(names, wanted)
     return (
@@ -214,7 +205,7 @@ def _global(table: RawTable, names: Sequence[str]) -> ServiceColumns | None:
     told = _plain(GHCN_STATION) in names
     if not {"tmax", "tmin"} <= set(names) or not (told or {"station", "id"} & set(names)):
         return None
-    wanted = {"air_max_c": "tmax", "air_min_c": "tmin", "rain_mm": "prcp", "snow_depth_cm": "snwd"}
+    wanted = {"air_max_c": "tmax", "air_min_c": "tmin", "rain_mm": "prcp"}
     columns = _at(names, {quantity: (name,) for quantity, name in wanted.items()})
     failed = {}
     for quantity in columns:
@@ -223,15 +214,11 @@ def _global(table: RawTable, names: Sequence[str]) -> ServiceColumns | None:
             flags = table.cells[names.index(marks)].fillna("").astype(str)
             failed[quantity] = flags.str.contains(r"^[^,]*,[^,\s]").to_numpy(bool)
     if not told and not _in_tenths(table, columns):
-        # In whatever unit it was ordered: that is asked for, and snow can't be told.
-        return ServiceColumns(
-            {q: n for q, n in columns.items() if q != "snow_depth_cm"}, {}, failed
-        )
+        return ServiceColumns(columns, {}, failed)  # in whatever unit it was ordered: that is asked
     scales = {
         "air_max_c": ServiceUnit("degC", 0.1),
         "air_min_c": ServiceUnit("degC", 0.1),
         "rain_mm": ServiceUnit("mm", 0.1),
-        "snow_depth_cm": ServiceUnit("mm"),
     }
     return ServiceColumns(columns, scales, failed, missing=-9999)
 
@@ -248,21 +235,10 @@ def _in_tenths(table: RawTable, columns: Mapping[str, int]) -> bool:
     return bool(high[both].max() >= _NO_DEGREES or (high - low)[both].mean() > _NO_RANGE)
 
 
-QUANTITY_OF = {
-    "air_min_c": "air temperature",
-    "air_max_c": "air temperature",
-    "rain_mm": "rain",
-    "snow_depth_cm": "snow depth",
-    "solar_mj_m2": "solar radiation",
-}
 NEEDED = ("air_min_c", "air_max_c")
-OPTIONAL = ("rain_mm", "snow_depth_cm", "solar_mj_m2")
-# What headers call these columns; read in this order, the first that fits takes the header.
-_CALLED = {
-    "snow_depth_cm": re.compile(r"snow", re.IGNORECASE),
-    "rain_mm": re.compile(r"rain|prec|prcp", re.IGNORECASE),
-    "solar_mj_m2": re.compile(r"solar|radiation", re.IGNORECASE),
-}
+RAIN = "rain_mm"
+QUANTITY_OF = {**dict.fromkeys(NEEDED, "air temperature"), RAIN: "rain"}
+_RAIN = re.compile(r"rain|prcp|prec", re.IGNORECASE)
 # Short names of a day's extremes: TN and TX of the World Meteorological Organization's climate
 # messages, tasmin and tasmax of climate models, tmmn and tmmx of gridded weather; mint, mintp.
 _EXTREME = re.compile(
@@ -278,7 +254,6 @@ _OTHER = re.compile(
     r"flag|qual|attrib|code|rate|intens|year|month|ytd|date|time|quantity|(?<![a-z])f\.",
     re.IGNORECASE,
 )
-_SNOWFALL = re.compile(r"fall|fresh|new", re.IGNORECASE)
 _LISTED = 6  # columns named in one fault
 
 
@@ -288,16 +263,14 @@ def find_columns(
     known: ServiceColumns | None,
     *,
     partial: bool,
-) -> tuple[dict[str, int], list[str], list[Fault]]:
+) -> tuple[dict[str, int], list[Fault]]:
     """Find the column of each quantity, counted from 0.
 
-    Returns ``columns``; ``notes``: quantities that were passed over; ``faults``: columns that are
-    lacking, or of which there are several: then the first of them is among ``columns``, so that
-    what else is amiss can be said with it. InputError when a column that the user names is not
-    there.
+    Returns ``columns``; ``faults``: columns that are lacking, or of which there are several: then
+    the first of them is among ``columns``, so that what else is amiss can be said with it.
+    InputError when a column that the user names is not there.
     """
     found = _told(table, options)
-    notes: list[str] = []
     faults: list[Fault] = []
     if known is not None:
         found = {**known.columns, **found}
@@ -314,10 +287,6 @@ def find_columns(
         if len(several) == 1:
             continue
         cure = f'say which in the site file: columns = {{ {name} = "column {several[0] + 1}" }}'
-        if name in OPTIONAL[1:]:
-            del found[name]
-            notes.append(f"{QUANTITY_OF[name]} passed over: more than one column of it: {cure}")
-            continue
         listed = ", ".join(f"column {n + 1} {table.names[n]!r}" for n in several[:_LISTED])
         more = f" and {len(several) - _LISTED} more" if len(several) > _LISTED else ""
         what = f"{len(several)} columns for {name}: {listed}{more}"
@@ -331,7 +300,7 @@ def find_columns(
         what = f"no column for {' and '.join(missing)} among {among}"
         cure = f"name it in the site file: columns = {{ {keys} }}"
         faults.append(table.fault("header", what, cure))
-    return found, notes, faults
+    return found, faults
 
 
 def _told(table: RawTable, options: WeatherFile) -> dict[str, int]:
@@ -357,9 +326,8 @@ def _called(header: str, under: str) -> str | None:
     heading = read_heading(header, under)
     if "soil" in heading.says or _OTHER.search(plain):
         return None
-    called = next((n for n, words in _CALLED.items() if words.search(plain)), None)
-    if called is not None:
-        return None if called == "snow_depth_cm" and _SNOWFALL.search(plain) else called
+    if match := _RAIN.search(plain):
+        return None if "snow" in plain.lower() and match[0].lower() != "rain" else "rain_mm"
     if match := _EXTREME.fullmatch(re.sub(r"[\[(].*|[_ ]?[CFK]$", "", header).strip()):
         return match.lastgroup
     # Least and greatest wind, humidity, pressure and the like are none of the air's.

@@ -22,24 +22,13 @@ from patchrisk.read.tables.cells import to_numbers
 from patchrisk.read.tables.delimited import RawTable
 from patchrisk.read.tables.raw_table import read_raw_table
 from patchrisk.read.tables.timestamps import Moments, read_stamps
-from patchrisk.read.weather.columns import NEEDED, OPTIONAL, QUANTITY_OF, find_columns, find_service
+from patchrisk.read.weather.columns import NEEDED, QUANTITY_OF, RAIN, find_columns, find_service
 
 TemperatureKind = Literal["maxima", "means of the soil"]
 
 _YEAR = 360  # days with a figure that make a whole year
 _UNIT = re.compile(
     r"(?<![a-z/])(mm|cm|inches|inch|in|m)(?: ?/ ?d(?:ay)?(?![a-z])|(?![a-z/²0-9]))", re.IGNORECASE
-)
-# Daily sums of radiation as exports write them [MJ/m2 to the unit]; exact: 86400 s a day,
-# 4.184 J to the thermochemical calorie.
-_SOLAR = (
-    (re.compile(r"mj|megajoule", re.IGNORECASE), 1.0),
-    (re.compile(r"kj", re.IGNORECASE), 1e-3),
-    (re.compile(r"kwh", re.IGNORECASE), 3.6),
-    (re.compile(r"(?<![a-z])wh", re.IGNORECASE), 3.6e-3),
-    (re.compile(r"(?<![a-z])w ?/ ?m|(?<![a-z])w m|watt", re.IGNORECASE), 0.0864),
-    (re.compile(r"(?<![a-z])j ?/ ?cm", re.IGNORECASE), 0.01),
-    (re.compile(r"langley|(?<![a-z])ly(?![a-z])|cal ?/ ?cm", re.IGNORECASE), 0.04184),
 )
 
 
@@ -67,9 +56,8 @@ def read_with_notes(
     forecast reaches are refused; ``partial``: take a service's file that holds one quantity alone,
     as its custom is: the others are in files beside it. Returns ``daily``: every day from the first
     to the last, with the headings read in ``attrs["columns"]``, but for a service's own layout:
-    ``air_min_c``, ``air_max_c`` [degC] and whichever of ``rain_mm`` [mm], ``snow_depth_cm`` [cm],
-    ``solar_mj_m2`` [MJ/m2] there are; NaN where missing; ``notes``: quantities that were passed
-    over, and figures of rain, snow and radiation that were left out, with reason and cure.
+    ``air_min_c``, ``air_max_c`` [degC], and ``rain_mm`` [mm] if it is there; NaN where missing;
+    ``notes``: figures that were left out, with reason and cure.
     InputError when columns or units can't be told, a figure can't be true, or a day stands twice
     with different figures; every fault in one go.
     """
@@ -84,7 +72,8 @@ def read_with_notes(
     )
     _refuse_other_steps(table, stamps.written)
     known = find_service(table)
-    columns, notes, faults = find_columns(table, options, known, partial=partial)
+    columns, faults = find_columns(table, options, known, partial=partial)
+    notes: list[str] = []
     unitless: dict[str, FloatArray] = {}
     # The day is the one that the cell names, whatever it is called in UTC.
     frame = pd.DataFrame(index=pd.DatetimeIndex(stamps.written).normalize().rename("date"))
@@ -96,7 +85,7 @@ def read_with_notes(
         if known is not None and name in known.left_out:
             values = np.where(known.left_out[name], np.nan, values)
         heading = f"{table.names[number]} {table.under[number]}".strip()
-        if name in OPTIONAL:
+        if name == RAIN:
             values, said = _without_words(table, number, values, words)
             notes += said
         else:
@@ -108,8 +97,6 @@ def read_with_notes(
         found = _convert(values, name, heading, options)
         if found is not None:
             frame[name] = found
-        elif name in OPTIONAL[1:]:
-            notes.append(_without_unit(table, number, name))
         else:
             unitless[name] = values
     faults += _without_needed_unit(unitless, table, columns)
@@ -181,14 +168,6 @@ def _without_words(
     return values, [note]
 
 
-def _without_unit(table: RawTable, number: int, name: str) -> str:
-    unit = {"snow_depth_cm": "snow depth (cm)", "solar_mj_m2": "solar (MJ/m2)"}[name]
-    return (
-        f"{QUANTITY_OF[name]} passed over: column {number + 1} {table.names[number]!r} says no "
-        f'unit: write it in the header, such as "{unit}"'
-    )
-
-
 def _leave_out(frame: pd.DataFrame, table: RawTable) -> list[str]:
     """Take out single figures that can't be, and single days whose least is above the greatest.
 
@@ -257,9 +236,6 @@ def _convert(values: FloatArray, name: str, header: str, options: WeatherFile) -
             degrees = "K"
         return None if degrees is None else to_degc(values, degrees)
     plain = header.replace("_", " ")
-    if name == "solar_mj_m2":
-        scale = next((s for words, s in _SOLAR if words.search(plain)), None)
-        return None if scale is None else values * scale
     told = _UNIT.search(plain)
     unit = told[1].lower() if told else None
     if name == "rain_mm":
