@@ -284,7 +284,7 @@ def _not_called_for(views: Sequence[DiseaseView]) -> Iterator[Task]:
 def _is_fresh(view: DiseaseView, why: NotCalled) -> bool:
     """Whether it is not for long that it is too late, or has no date."""
     since = late_since(view.judged, why)
-    return since is None or view.as_of < since + round(wording_number("fresh")) * DAY
+    return since is None or bool(view.as_of < since + round(wording_number("fresh")) * DAY)
 
 
 def _named(
