@@ -327,8 +327,8 @@ def waiting_words(fact: Waiting, tell: Teller) -> str:
         missing = to_buy_words(fact.groups, name(fact.disease))
     elif fact.groups:
         missing = (
-            "No single group keeps every guideline; those with something behind them: "
-            f"{groups_words(fact.groups)}."
+            f"No group with anything behind it ({groups_words(fact.groups)}) keeps every guideline "
+            "by itself."
         )
     else:
         missing = "No group that can be used here has anything behind it."
