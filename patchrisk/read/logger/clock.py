@@ -18,7 +18,12 @@ from patchrisk.read.tables.cells import ZONES
 from patchrisk.read.tables.delimited import RawTable
 from patchrisk.read.tables.timestamps import Moments, Stamps, offset_of
 
-_OFFSET = re.compile(r"(?<![a-z])(?:utc|gmt)\s*([+\-−]\s*\d{1,2}(?::?\d{2})?)?(?![\w:])", re.I)
+_OFFSET = re.compile(
+    r"(?:(?<![^\W_])|(?<=[a-z])(?=[UG])|(?<=date|time)|(?<=stamp))(?:utc|gmt|UTC|GMT|Utc|Gmt)"
+    r"(?:\s*([+\-−]\s*\d{1,2}(?::?\d{2})?)(?![\w:])|(?![\w:])|(?=_|[A-Z][a-z]|date|time))"
+)
+# A title that says so of the file's times; not of one moment, as that of the export.
+_ALL_UTC = re.compile(r".*(?:time|zeit|heure|hora|tijd)\D*(?:UTC|GMT)(?![\w+−-])\D*", re.I)
 _ZONE = re.compile(rf"(?<![A-Za-z])({'|'.join(ZONES)})(?![A-Za-z])")
 _DAY = timedelta(days=1)
 
@@ -105,7 +110,11 @@ def find_offset(header: str, titles: Iterable[str]) -> tuple[timedelta, str] | N
         return offset_of(match[1] or "+0"), f"the header says {match[0].strip()}"
     if zone := _ZONE.search(header):
         return timedelta(hours=ZONES[zone[1]]), f"the header says {zone[1]}"
-    found = {offset_of(m[1]): m[0] for line in titles for m in _OFFSET.finditer(line) if m[1]}
+    found: dict[timedelta, str] = {}
+    for line in titles:
+        found |= {offset_of(m[1]): m[0] for m in _OFFSET.finditer(line) if m[1]}
+        if _ALL_UTC.fullmatch(line):
+            found[timedelta()] = "UTC"
     if len(found) == 1:
         offset, text = found.popitem()
         return offset, f"a title line says {text.strip()}"

@@ -42,10 +42,11 @@ _PERCENT = re.compile(r"[(\[]%[)\]]|%\s*$")
 _FLUX = re.compile(r"ts(?:[ _]?(?:f|pi|mds|\d+))*(?:[ _](?:avg|mean|min|max))?", re.IGNORECASE)
 _ROW = re.compile(r"[#№]|no\.?|nr\.?|n°|record|rn|id", re.IGNORECASE)
 _UNIT = re.compile(
-    r"""(?:[^\x00-\x7f]{1,4}\s?|\?\s?|deg\w*[\s._]*|(?<![a-z])o|[(\[]\s*|,\s*|temp\w*[\s_]+)
+    r"""(?:[^\x00-\x7f]{1,4}\s?|\?\s?|deg\w*[\s._]*|(?<![a-z])o(?=c)|[(\[]\s*|,\s*|temp\w*[\s_]+)
         ([cfk])(?![a-z0-9]) | (celsius|fahrenheit|kelvin)""",
     re.VERBOSE,
 )
+_O_FOR_DEGREE = re.compile(r"(?<![A-Za-z])oF(?![A-Za-z0-9])")  # in small letters it is a word
 _DEPTH = re.compile(
     r"""(?<![\d.,])(\d+(?:[.,]\d+)?)\s*[_-]?\s*
         (cm|mm|m|inch(?:es)?|in|ft|feet|zoll|["″”])(?![a-z0-9³^/])""",
@@ -297,7 +298,8 @@ def _length(text: str) -> tuple[float | None, bool]:
 
 def find_unit(text: str) -> TemperatureUnit | None:
     """Find the temperature unit in a header, whole or with broken bytes before C or F."""
-    match = _UNIT.search(text.casefold())
+    plain = _O_FOR_DEGREE.sub("°F", text).replace("℃", "°C").replace("℉", "°F")
+    match = _UNIT.search(plain.casefold())
     if match is None:
         return None
     units: dict[str, TemperatureUnit] = {"c": "degC", "f": "degF", "k": "K"}

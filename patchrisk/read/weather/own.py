@@ -26,6 +26,9 @@ from patchrisk.read.weather.columns import NEEDED, QUANTITY_OF, RAIN, find_colum
 
 TemperatureKind = Literal["maxima", "means of the soil"]
 
+# What archives in inches write of rain that was not read: ncei.noaa.gov, Global Surface Summary of
+# the Day, readme.txt, PRCP.
+_NO_RAIN = 99.99
 _YEAR = 360  # days with a figure that make a whole year
 _UNIT = re.compile(
     r"(?<![a-z/])(mm|cm|inches|inch|in|m)(?: ?/ ?d(?:ay)?(?![a-z])|(?![a-z/²0-9]))", re.IGNORECASE
@@ -82,6 +85,8 @@ def read_with_notes(
         values, words = (
             to_numbers(cells, decimal) if known is None else known.numbers(name, cells, decimal)
         )
+        if name == "rain_mm":
+            values[values == _NO_RAIN] = np.nan
         if known is not None and name in known.left_out:
             values = np.where(known.left_out[name], np.nan, values)
         heading = f"{table.names[number]} {table.under[number]}".strip()
@@ -112,6 +117,8 @@ def read_with_notes(
     told = options.rain_unit is not None or (known is not None and "rain_mm" in known.scales)
     if "rain_mm" in frame and not told:
         faults += _in_metres(frame["rain_mm"], table, columns["rain_mm"])
+    if "rain_mm" in frame and (known is None or known.own):
+        faults += _running_total(frame["rain_mm"], table, columns["rain_mm"])
     if today is not None:
         faults += _far_ahead(frame, table, today)
     faults += _twice(frame, table) + _shifted(table)
@@ -208,6 +215,22 @@ def _in_metres(rain: "pd.Series[float]", table: RawTable, number: int) -> list[F
         return []
     found = f"the most rain of {rain.count()} days is {rain.max():g} mm a day: it looks like metres"
     cure = 'say rain_unit = "m" in the site file, or "mm" where it is true'
+    return [table.fault(f"column {table.names[number]!r}", found, cure)]
+
+
+def _running_total(rain: "pd.Series[float]", table: RawTable, number: int) -> list[Fault]:
+    """Refuse rain that hardly ever is less than the day before: a sum since some day."""
+    limits = load_numbers("quality")
+    days = rain.groupby(level=0).first().asfreq("D").to_numpy()
+    day, after = days[:-1], days[1:]
+    wet = (day > 0) & ~np.isnan(after)
+    falls, rises = (int((wet & other).sum()) for other in (after < day, after > day))
+    if wet.sum() < limits["rain.total_days"].value or not rises:
+        return []
+    if falls > limits["rain.total_falls"].value * wet.sum():
+        return []
+    found = f"only {falls} of {wet.sum()} wet days come before less rain: these are sums so far"
+    cure = "export the rain of each day, or name a column with it"
     return [table.fault(f"column {table.names[number]!r}", found, cure)]
 
 
