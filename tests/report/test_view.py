@@ -820,3 +820,8 @@ def test_how_sure_begins_with_the_chance_of_a_start_that_has_not_come(shipped):
     sure = {a.name: a.sure for a in view.areas}
     assert sure["Lawns"].startswith(f"start {odds} % within 14 days; published rules differ (")
     assert "start" not in sure["Greens"]  # it has come
+    # The range of a start that is surely farther away than the lead says it by itself.
+    for early, told in (("2026-06-01", True), ("2026-06-02", False)):
+        far = {"early": D(early), "middle": D("2026-06-10"), "late": D("2026-06-20")}
+        _, lawns = rows_of(view_of(changed(shipped, "Lawns", "summer-patch", **far)), "Lawns")
+        assert ("within 14 days" in lawns.sure) is told

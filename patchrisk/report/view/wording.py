@@ -185,7 +185,8 @@ class Wording:
         if j.phase is Phase.OVER:
             return ""
         begun = j.start is not None or j.phase is Phase.UNKNOWN
-        odds = "" if begun else self.near_odds.removeprefix(", ")
+        far = j.early is not None and j.early > self.as_of + self.lead * DAY  # says enough
+        odds = "" if begun or far else self.near_odds.removeprefix(", ")
         if len(j.rules) == 1:
             rules = "one published rule only"
         else:
