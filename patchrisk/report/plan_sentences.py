@@ -80,8 +80,8 @@ def sentence(fact: Fact, tell: Teller) -> str:
             day = pen.day(start)
             how = f"began {day}" if begun else f"is expected to begin {day} and to hold by then"
             return f"The season of {name(key)} {how}."
-        case facts.CoverRunsOut(key):
-            return f"Cover against {name(key)} runs out by then."
+        case facts.CoverRunsOut(key, gone):
+            return f"Cover against {name(key)} {'has run out' if gone else 'runs out by then'}."
         case facts.WeekLater(less, share):
             if share > _LITTLE_LEFT:
                 return "A week later it would be worth little."

@@ -181,6 +181,9 @@ def test_a_season_half_gone(plan):
     assert made.done == tuple(went_on)
     assert made.planned[0].day == np.datetime64("2024-06-28")  # on the last day of cover
     assert CoverRunsOut("one") in made.planned[0].reasons
+    late = plan([row], stock("3", "7"), today="2024-07-03", applied=went_on, most=3)
+    assert late.planned[0].day == np.datetime64("2024-07-03")
+    assert told(late.planned[0].reasons)[0] == "Cover against one has run out."
     assert "3" not in made.planned[0].choice.codes  # rotation
     rest = rate[np.datetime64("2024-06-15") <= DAYS]
     assert made.shares["one"].total == pytest.approx(rest.sum())

@@ -280,7 +280,7 @@ def test_a_day_far_away_that_moves_by_little_is_not_told(was, now, said):
         (EarlierApplication(date.fromisoformat(was), ELEVEN.label, aimed),),
         called=dict.fromkeys(aimed, date.fromisoformat(was)),
     )
-    answers = {k: Answer(k, Verdict.NOTHING, "not now", called=day(now)) for k in aimed}
+    answers = {k: Answer(k, Verdict.NOTHING, called=day(now)) for k in aimed}
     plan = site_plan(
         area_plan(done=(), planned=(planned(now, ELEVEN),), answers=answers),
         before={"Greens": before},

@@ -250,7 +250,7 @@ def _why_day(application: Application) -> Iterator[facts.Reason]:
             season = next(s for s in solution.threat(key).seasons if s.counts[day])
             yield facts.SeasonBegins(key, season.start, season.begun)
         else:
-            yield facts.CoverRunsOut(key)
+            yield facts.CoverRunsOut(key, day == 0 and bool(solution.threat(key).cover[0] <= 0))
     less = application.lost_on(day + 7)
     if less is not None:
         yield facts.WeekLater(

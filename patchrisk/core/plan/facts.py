@@ -78,9 +78,10 @@ class SeasonBegins:
 
 @dataclass(frozen=True)
 class CoverRunsOut:
-    """Cover against a disease runs out by that day."""
+    """Cover against a disease runs out by that day, or has run out before today."""
 
     disease: str
+    gone: bool = False
 
 
 @dataclass(frozen=True)

@@ -191,7 +191,8 @@ def _no_more(w: Wording) -> str:
     j = w.judged
     match why_no_more(j, w.as_of, verdict_settings()):
         case NoMore.NUMBER_ON:
-            return f"the {j.case.number} applications of this season are on"
+            few, many = "application of this season is", "applications of this season are"
+            return f"the {f'{j.case.number} {many}' if j.case.number > 1 else few} on"
         case NoMore.TIME_OVER:
             return f"the time for this season's applications ended {w.day(j.treat_until)}"
         case NoMore.NO_DAMAGE:

@@ -341,7 +341,8 @@ class Wording:
         j = self.judged
         if not j.counted:
             return ""
-        return f"{j.counted} of {j.case.number} applications of this season are on"
+        are = "is" if j.counted == 1 else "are"
+        return f"{j.counted} of {j.case.number} applications of this season {are} on"
 
     def help_text(self, help_: Help | None) -> str:
         """Say what a disease file says that an application can still do, with its source."""
