@@ -17,7 +17,6 @@ from patchrisk.base.pen import Pen
 from patchrisk.base.safe_text import safe_cell, slug, write_table
 from patchrisk.core.plan.labels import Figure, PastLabel
 from patchrisk.core.plan.programme import Answer
-from patchrisk.core.verdict.decision_table import Verdict
 from patchrisk.report.earlier_mornings import changes_words
 from patchrisk.report.plan_files import HEADER, plan_outputs, write_files, write_plan_table
 from patchrisk.report.plan_text import write_plan
@@ -280,7 +279,7 @@ def test_a_day_far_away_that_moves_by_little_is_not_told(was, now, said):
         (EarlierApplication(date.fromisoformat(was), ELEVEN.label, aimed),),
         called=dict.fromkeys(aimed, date.fromisoformat(was)),
     )
-    answers = {k: Answer(k, Verdict.NOTHING, called=day(now)) for k in aimed}
+    answers = {k: Answer(called=day(now)) for k in aimed}
     plan = site_plan(
         area_plan(done=(), planned=(planned(now, ELEVEN),), answers=answers),
         before={"Greens": before},
