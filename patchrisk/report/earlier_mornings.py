@@ -209,7 +209,7 @@ def keep_plan(path: Path, plan: SitePlan) -> None:
     old, before = memory.mornings().get(day, {}), memory.before(day)
     if not old and before is not None:
         _, old = before
-    memory.keep(day, {**old, **{area.area: _as_kept(area) for area in plan.areas}})
+    memory.keep(day, {**old, **{area.area: _as_kept(plan, area) for area in plan.areas}})
 
 
 def _plans(path: Path, site: str) -> _Memory[EarlierPlan]:
@@ -219,7 +219,7 @@ def _plans(path: Path, site: str) -> _Memory[EarlierPlan]:
 
 
 def _changes(plan: SitePlan, area: AreaPlan, last: EarlierPlan, pen: Pen) -> Iterator[str]:
-    now = _as_kept(area)
+    now = _as_kept(plan, area)
     done = set(now.done)
     ahead = (one for one in last.planned if one.date >= plan.as_of and one.date not in done)
     old = [one for one in ahead if one not in now.planned]
@@ -286,13 +286,13 @@ def _day(pen: Pen, day: date) -> str:
     return pen.day(np.datetime64(day, "D"))
 
 
-def _as_kept(area: AreaPlan) -> EarlierPlan:
+def _as_kept(plan: SitePlan, area: AreaPlan) -> EarlierPlan:
     return EarlierPlan(
         tuple(
             EarlierApplication(as_date(one.day), one.choice.label, one.targets)
             for one in area.planned
         ),
         tuple(as_date(one.day) for one in tanks(area.done)),
-        {key: verdict_words(answer.verdict) for key, answer in area.answers.items()},
+        {key: verdict_words(one.verdict) for key, one in plan.morning.judged(area.area).items()},
         {k: as_date(a.called) for k, a in area.answers.items() if a.called is not None},
     )

@@ -7,12 +7,11 @@ from typing import Any
 
 from patchrisk.base.pen import iso_day
 from patchrisk.core.dates.infection import Pressure, Watch
-from patchrisk.core.dates.soil_paths import Spread
-from patchrisk.core.plan.programme import Answer, AreaPlan, Choice
+from patchrisk.core.dates.soil_paths import ByOdds, Spread
+from patchrisk.core.plan.programme import AreaPlan, Choice
 from patchrisk.core.rules.windows import RuleToday
 from patchrisk.core.soil.root_depth import SoilSeries
 from patchrisk.core.verdict.judgement import Judgement, RuleStart
-from patchrisk.core.verdict.season_ahead import ByOdds
 from patchrisk.read.diseases import Disease
 from patchrisk.read.logger.layout import LoggedSoil
 from patchrisk.read.weather.at_site import Weather
@@ -346,7 +345,7 @@ def _programme(plan: SitePlan, area: AreaPlan) -> dict[str, Any]:
     return {
         "name": area.area,
         "until": iso_day(area.until),
-        "verdicts": [_answer(plan, answer) for answer in area.answers.values()],
+        "verdicts": [_answer(plan, area, key) for key in area.answers],
         "changes": changes_words(plan, area),
         "done": [
             {"season": step.season, "number": step.number, **applied_record(step.item)}
@@ -374,13 +373,14 @@ def _programme(plan: SitePlan, area: AreaPlan) -> dict[str, Any]:
     }
 
 
-def _answer(plan: SitePlan, answer: Answer) -> dict[str, Any]:
+def _answer(plan: SitePlan, area: AreaPlan, key: str) -> dict[str, Any]:
+    judged, answer = plan.morning.judged(area.area)[key], area.answers[key]
     told, tell = (answer.waiting, answer.then), teller(plan.morning)
     return {
-        "disease": answer.disease,
-        "name": name_of(plan.library, answer.disease),
-        "verdict": verdict_words(answer.verdict),
-        "reason": answer.reason,
+        "disease": key,
+        "name": name_of(plan.library, key),
+        "verdict": verdict_words(judged.verdict),
+        "reason": judged.reason,
         "called_for": iso_day(answer.called),
         "planned_on": iso_day(answer.on),
         "choice": None if answer.choice is None else answer.choice.label,

@@ -76,10 +76,13 @@ class Morning(SiteData):
         names = {area.area.name for area in self.areas}
         return tuple(past for past in self.past_label if past.day >= start and past.area in names)
 
+    def judged(self, area: str) -> dict[str, Judgement]:
+        """Return the judgement of each disease on an area; none of one that is not on the site."""
+        return next((one.judged for one in self.areas if one.area.name == area), {})
+
     def covers(self, area: str) -> dict[str, Cover]:
         """Return, by disease, what applications that went on an area still protect."""
-        judged = (one.judged.items() for one in self.areas if one.area.name == area)
-        covers = {key: j.cover for each in judged for key, j in each}
+        covers = {key: one.cover for key, one in self.judged(area).items()}
         return {key: cover for key, cover in covers.items() if cover is not None}
 
 

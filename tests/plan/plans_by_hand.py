@@ -23,6 +23,7 @@ from patchrisk.core.plan.programme import (
     Share,
     Watering,
 )
+from patchrisk.core.verdict.decision_table import Verdict
 from patchrisk.read.area import Area
 from patchrisk.read.diseases import load_library
 from patchrisk.read.records.books import Records
@@ -119,7 +120,7 @@ def site_plan(*areas, name="Quillfen Dunes (invented)", latitude=38.9, past_labe
     place = Place(name=name, latitude=latitude, longitude=-85.4)
     greens = SimpleNamespace(
         area=SimpleNamespace(name="Greens"),
-        judged={"fairy-ring": SimpleNamespace(cover=cover())},
+        judged={"fairy-ring": SimpleNamespace(cover=cover(), verdict=Verdict.KEEP_COVER)},
     )
     morning = Morning(
         site=Site(site=place, area=kept, folder=Path()),

@@ -11,7 +11,6 @@ from patchrisk.core.plan.besides import Factor
 from patchrisk.core.plan.cover import Applied, Lasting
 from patchrisk.core.plan.rotation import Caps, Guideline
 from patchrisk.core.verdict.calls import Call
-from patchrisk.core.verdict.decision_table import Verdict
 
 # Best first. The last two give no cover; without data there is cover, and it is said.
 CLASSES = ("works", "some", "weak", "listed", "no data", "no effect", "outside spectrum")
@@ -52,8 +51,6 @@ class Concern:
     # FRAC codes to which the fungus of this area is known to be resistant.
     resistant: frozenset[str] = frozenset()
     calls: tuple[Call, ...] = ()  # its seasons in sight, as the verdict allows them
-    verdict: Verdict = Verdict.NOTHING  # of this morning
-    reason: str = ""  # name of the line of the verdict's table that decided
 
     def evidence(self, codes: frozenset[str], actives: tuple[str, ...] = ()) -> str:
         """Evidence class of the best partner of a choice; actives before groups."""

@@ -19,7 +19,6 @@ from patchrisk.core.plan.facts import (
     Waiting,
 )
 from patchrisk.core.plan.rotation import family
-from patchrisk.core.verdict.decision_table import Verdict
 
 
 @dataclass(frozen=True)
@@ -163,9 +162,6 @@ class Planned:
 class Answer:
     """What a plan has for the verdict on a disease."""
 
-    disease: str  # its key
-    verdict: Verdict  # of the morning
-    reason: str  # name of the line of the table that decided
     # First day on which an application is called for that is not on yet.
     called: np.datetime64 | None = None
     on: np.datetime64 | None = None  # day of the first planned application that works against it

@@ -12,6 +12,7 @@ import numpy as np
 
 from patchrisk.base.units import DAY, BoolArray
 from patchrisk.core.dates.infection import Watch
+from patchrisk.core.dates.soil_paths import ByOdds
 from patchrisk.core.plan.cover import Cover
 from patchrisk.core.rules.rule import Rule
 from patchrisk.core.verdict.case import Case, Settings
@@ -26,7 +27,6 @@ from patchrisk.core.verdict.decision_table import (
     Stake,
     Verdict,
 )
-from patchrisk.core.verdict.season_ahead import ByOdds
 from patchrisk.core.verdict.season_course import InfectionSpan
 from patchrisk.core.verdict.season_story import Story
 
