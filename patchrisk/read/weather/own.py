@@ -20,8 +20,8 @@ from patchrisk.read.logger.read_log import refuse_long_steps
 from patchrisk.read.site import LoggerFile, WeatherFile
 from patchrisk.read.tables.cells import to_numbers
 from patchrisk.read.tables.delimited import RawTable
-from patchrisk.read.tables.raw_table import read_raw_table
-from patchrisk.read.tables.timestamps import Moments, read_stamps
+from patchrisk.read.tables.raw_table import read_raw_table, read_times
+from patchrisk.read.tables.timestamps import Moments
 from patchrisk.read.weather.columns import NEEDED, QUANTITY_OF, RAIN, find_columns, find_service
 
 TemperatureKind = Literal["maxima", "means of the soil"]
@@ -54,14 +54,14 @@ def read_daily_weather(
     with different figures; every fault in one go.
     """
     options = options or WeatherFile(file=path.name)
-    layout = LoggerFile(file=path.name, date_order=options.date_order, sheet=options.sheet)
-    table = read_raw_table(path, layout)
-    stamps = read_stamps(
-        [table.cells[c] for c in table.time_columns],
-        options.date_order,
-        table.names[table.time_columns[0]],
-        table.source,
+    layout = LoggerFile(
+        file=path.name,
+        date_order=options.date_order,
+        sheet=options.sheet,
+        time=options.time,
     )
+    table = read_raw_table(path, layout)
+    stamps = read_times(table, layout)
     _refuse_other_steps(table, stamps.written)
     known = find_service(table)
     columns, faults = find_columns(table, options, known, partial=partial)
