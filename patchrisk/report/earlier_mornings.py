@@ -157,17 +157,17 @@ def changes_since(
             verdict, phase = _VERDICTS[earlier.verdict], _PHASES[earlier.phase]
             text = change_words((verdict, phase), (now.verdict, now.phase))
             if not text and (phase, now.phase) != (Phase.OVER, Phase.RESTING):
-                text = _moved(earlier.starts, _to_start(now), pen)
+                text = _moved(earlier.starts, _to_start(now), row.as_of, pen)
             if text:
                 yield area.name, f"{row.name}: {text}"
 
 
-def _moved(before: date | None, now: date | None, pen: Pen) -> str:
+def _moved(before: date | None, now: date | None, as_of: np.datetime64, pen: Pen) -> str:
     """Say by how much an expected start moved; empty where by little."""
     if before is None or now is None:
         return ""
     days = (before - now).days
-    if abs(days) < wording_number("moved"):
+    if abs(days) < wording_number("moved") or not _far_enough(before, now, as_date(as_of)):
         return ""
     day = pen.day(np.datetime64(now, "D"))
     way = "sooner" if days > 0 else "later"
@@ -180,7 +180,10 @@ def _to_start(j: Judgement) -> date | None:
     return as_date(j.middle) if coming and j.middle is not None else None
 
 
-_MOVED = 1  # days by which a call must move to be a reason
+def _far_enough(before: date, now: date, as_of: date) -> bool:
+    """Whether a day to come moved, and by enough of the days until then to be worth a word."""
+    days, away = abs((now - before).days), (min(before, now) - as_of).days
+    return days > 0 and days >= wording_number("moved_share") * away
 
 
 def plan_beside(morning: Morning, path: Path | None) -> SitePlan:
@@ -225,19 +228,22 @@ def _changes(plan: SitePlan, area: AreaPlan, last: EarlierPlan, pen: Pen) -> Ite
     old = [one for one in ahead if one not in now.planned]
     new = [one for one in now.planned if one not in last.planned]
     labels = {one.choice.label: choice_words(one.choice, full=False) for one in area.planned}
-    said = []
-    about = {key for one in (*old, *new) for key in one.targets}
+    said: list[str] = []
+    about: set[str] = set()
     for one in new:
         was = next((o for o in old if set(o.targets) & set(one.targets)), None)
         what = f"{labels[one.label]} on {_day(pen, one.date)}"
         if was is None:
             said.append(f"new: {what}")
+            about.update(one.targets)
             continue
         old.remove(was)
-        parts = [_day(pen, was.date)] * (was.date != one.date)
+        parts = [_day(pen, was.date)] * _far_enough(was.date, one.date, plan.as_of)
         parts += [was.label] * (was.label != one.label)
         if parts:
             said.append(f"{what}, was {' with '.join(parts)}")
+            about.update(was.targets, one.targets)
+    about.update(key for one in old for key in one.targets)
     said += [f"no longer planned: {one.label} on {_day(pen, one.date)}" for one in old]
     if said:
         known = "; ".join(_reasons(plan, area, last, now, about, pen))
@@ -270,12 +276,9 @@ def _reasons(
             yield f"{name_of(plan.library, key)}: {verdict}, was {was}"
     for key, day in now.called.items():
         before = last.called.get(key)
-        if (
-            key in about
-            and before is not None
-            and abs((day - before).days) >= _MOVED
-            and day > plan.as_of
-        ):
+        if key not in about or before is None or day <= plan.as_of:
+            continue
+        if _far_enough(before, day, plan.as_of):
             yield (
                 f"{name_of(plan.library, key)} is expected to call for one on {_day(pen, day)}, "
                 f"was {_day(pen, before)}"

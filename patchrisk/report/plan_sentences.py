@@ -80,8 +80,8 @@ def sentence(fact: Fact, tell: Teller) -> str:
             day = pen.day(start)
             how = f"began {day}" if begun else f"is expected to begin {day} and to hold by then"
             return f"The season of {name(key)} {how}."
-        case facts.CoverRunsOut(key):
-            return f"Cover against {name(key)} runs out by then."
+        case facts.CoverRunsOut(key, gone):
+            return f"Cover against {name(key)} {'has run out' if gone else 'runs out by then'}."
         case facts.WeekLater(less, share):
             if share > _LITTLE_LEFT:
                 return "A week later it would be worth little."
@@ -171,6 +171,14 @@ def sentence(fact: Fact, tell: Teller) -> str:
                 f"On record, {pen.day(done)}: {group_words(rule.codes)} within "
                 f"{count_of(abs(round((tines - done) / DAY)), 'day')} of hollow tines on "
                 f"{pen.day(tines)} ({_source(rule, pen)})."
+            )
+        case facts.HeatAfter(rule, codes, done, hot, until, odds, limit_c):
+            day = f"a day of {pen.show('air temperature', limit_c)} or more"
+            heat = f"{day} came on {pen.day(hot)}" if hot is not None else ""
+            return (
+                f"On record, {pen.day(done)}: {group_words(codes)}, which can hurt a green before "
+                f"heat; {heat or f'{percent(odds)} odds of {day} by {pen.day(until)}'} "
+                f"({_source(rule, pen)})."
             )
         case facts.Resistant(key, codes):
             return (
@@ -319,8 +327,8 @@ def waiting_words(fact: Waiting, tell: Teller) -> str:
         missing = to_buy_words(fact.groups, name(fact.disease))
     elif fact.groups:
         missing = (
-            "No single group keeps every guideline; those with something behind them: "
-            f"{groups_words(fact.groups)}."
+            f"No group with anything behind it ({groups_words(fact.groups)}) keeps every guideline "
+            "by itself."
         )
     else:
         missing = "No group that can be used here has anything behind it."

@@ -158,13 +158,10 @@ def groups_by_evidence(disease: Disease, without: Set[str]) -> list[tuple[str, s
     return [(label, ", ".join(codes)) for label, codes in found.items()]
 
 
-def water_depth(disease: Disease, show: Show) -> str:
-    """Write how deep trials watered it in; empty when no figure was seen."""
-    water = disease.treatment.watering_in
-    if water is None:
-        return ""
-    low, high = water.span
-    return show("rain", low) if low == high else between(show("rain", low), show("rain", high))
+def depth_words(least_mm: float, most_mm: float, show: Show) -> str:
+    """Write how deep to water in."""
+    low, high = show("rain", least_mm), show("rain", most_mm)
+    return low if low == high else between(low, high)
 
 
 _BESIDES_AIR = {"corrected": " and spot readings", "shared": " and other areas' probes"}

@@ -194,7 +194,8 @@ def _plan_area(
     planned = {concern.key for concern in concerns}
     looks = _looks(morning, area.area, start)
     worth = plot_worth(looks, numbers.plots_together_days, numbers.plots_confidence)
-    rain = morning.weather.daily.reindex(pd.DatetimeIndex(dates))["rain_mm"].to_numpy(float)
+    daily = morning.weather.daily.reindex(pd.DatetimeIndex(dates))
+    rain = daily["rain_mm"].to_numpy(float)
     made = plan_area(
         area.area.name,
         concerns,
@@ -214,6 +215,7 @@ def _plan_area(
         limits=() if shelf is None else yearly_limits(shelf)[0],
         turf=turf_of(area.area),
         air_max_c=weather_ahead.weather["air_max_c"][weather_ahead.today :],
+        air_before_c=daily["air_max_c"].to_numpy(float)[:now],
         rain_mm=rain[now:],
         rain_before_mm=rain[:now],
         soil_c=area.course.soil.middle,

@@ -8,7 +8,7 @@ from patchrisk.base.units import DAY, BoolArray, DayArray, FloatArray
 from patchrisk.core.plan.answers import Solution, advice, answers, bad_days
 from patchrisk.core.plan.cover import Applied, covered_by, grounds, on_ground
 from patchrisk.core.plan.explain import HEAT_RULE, explained
-from patchrisk.core.plan.facts import DoseTaken, KeptFromTines, Obstacle
+from patchrisk.core.plan.facts import DoseTaken, HeatAfter, KeptFromTines, Obstacle
 from patchrisk.core.plan.inputs import (
     Concern,
     Demand,
@@ -39,6 +39,7 @@ def plan_area(
     limits: Sequence[YearlyLimit] = (),
     turf: Turf = Turf(),  # noqa: B008 - frozen
     air_max_c: FloatArray | None = None,
+    air_before_c: FloatArray = np.empty(0),  # noqa: B008 - never written to
     rain_mm: FloatArray | None = None,
     rain_before_mm: FloatArray = np.empty(0),  # noqa: B008 - never written to
     soil_c: FloatArray | None = None,
@@ -72,6 +73,8 @@ def plan_area(
     turf : Turf
     air_max_c : ndarray of float, shape (days ahead, traces), optional
         Daily maximum of the air from today on, along the outlook's traces [degC].
+    air_before_c : ndarray of float, shape (days before,)
+        Of the last days before today [degC]; NaN where it is not known.
     rain_mm : ndarray of float, shape (days ahead,), optional
         As forecast, from today on [mm]; NaN beyond the forecast.
     rain_before_mm : ndarray of float, shape (days before,)
@@ -105,7 +108,8 @@ def plan_area(
     if tines is not None:
         near = near_tines(ahead, turf, numbers)
         held = near if held is None else held | near
-    harmed_by_heat = next((g.codes for g in guidelines if g.key == HEAT_RULE), frozenset[str]())
+    heat = next((g for g in guidelines if g.key == HEAT_RULE), None)
+    harmed_by_heat = frozenset[str]() if heat is None else heat.codes
     options = options_of(
         concerns,
         stock,
@@ -177,6 +181,11 @@ def plan_area(
                 numbers=numbers,
                 turf=turf,
             ),
+            *(
+                ()
+                if heat is None or not turf.green or air_max_c is None
+                else before_heat(season, heat, ahead[0], air_before_c, air_max_c, numbers)
+            ),
             *advice(solution, relief),
             *_doses_taken(spent),
             *_kept_from_tines(tines, options, ahead, turf, numbers),
@@ -198,6 +207,32 @@ def chance_of_heat(air_max_c: FloatArray, *, limit_c: float, within_days: int) -
     soonest = np.minimum.accumulate(soonest[::-1], axis=0)[::-1]
     soon = soonest - np.arange(len(hot))[:, None] <= within_days
     return np.asarray(soon.mean(axis=1))
+
+
+def before_heat(
+    season: Sequence[Applied],
+    rule: Guideline,
+    today: np.datetime64,
+    before_c: FloatArray,
+    ahead_c: FloatArray,
+    numbers: Numbers,
+) -> Iterator[HeatAfter]:
+    """Yield what went on a green so few days before heat, come or to be expected, that it harms.
+
+    ``before_c`` and ``ahead_c`` are the daily maxima of the air to yesterday, (days before,), and
+    from today on, (days ahead, traces) [degC].
+    """
+    limit_c = numbers.heat_c - 1e-9
+    hot_days = (today - len(before_c) * DAY) + np.flatnonzero(before_c >= limit_c)
+    for one in {one.day: one for one in season if one.codes & rule.codes}.values():
+        until = one.day + numbers.heat_days * DAY
+        near = hot_days[(hot_days >= one.day) & (hot_days <= until)]
+        hot = near[0] if near.size else None
+        left = ahead_c[: max(0, int((until - today).astype(int)) + 1)]
+        odds = 1.0 if near.size else float((left >= limit_c).any(axis=0).mean())
+        if odds > numbers.heat_chance:
+            codes = one.codes & rule.codes
+            yield HeatAfter(rule, codes, one.day, hot, until, odds, numbers.heat_c)
 
 
 def near_tines(ahead: DayArray, turf: Turf, numbers: Numbers) -> BoolArray:

@@ -148,6 +148,8 @@ def _next(
     on = np.isin((near.astype(int) + 6 * southern) % 12 + 1, months)
     first = near[on & ~np.roll(on, 1)].astype("datetime64[D]")
     after = (near + 1)[on & ~np.roll(on, -1)].astype("datetime64[D]")
+    after = after[after > first[0]]  # a run that began before the months in sight has no first
+    first = first[: len(after)]
     n = int(np.argmax((after > today) & ((first >= begins) | (begins <= today))))
     return first[n], after[n] - DAY
 

@@ -144,10 +144,7 @@ def watering(
     """
     if choice.codes == frozenset({PHOSPHONATE}) or not targets:
         return None
-    depths = [c.water_mm for c in targets if c.water_mm is not None]
-    least = max([low for low, _, _ in depths], default=numbers.water_least_mm)
-    best = max([best for _, best, _ in depths], default=numbers.water_preferred_mm)
-    most = max(least, min(numbers.water_most_mm, max(best, numbers.water_preferred_mm)))
+    least, most = water_depth(targets, numbers)
     forecast = None if rain_mm is None or np.isnan(rain_mm) else float(rain_mm)
     if forecast is None or forecast <= numbers.water_trace_mm:
         rain = ForecastRain.NONE
@@ -164,11 +161,19 @@ def watering(
         hours=hours,
         rain_mm=forecast,
         rain=rain,
-        published=bool(depths),
+        published=any(c.water_mm is not None for c in targets),
         sources=tuple(dict.fromkeys(sources)),
         carrier_l_ha=(min(carriers)[0], max(high for _, high in carriers)) if carriers else None,
         no_surfactant=choice.codes & no_surfactant,
     )
+
+
+def water_depth(targets: Sequence[Concern], numbers: Numbers) -> tuple[float, float]:
+    """Return the least and the most water [mm] that an application against diseases is to get."""
+    depths = [c.water_mm for c in targets if c.water_mm is not None]
+    least = max([low for low, _, _ in depths], default=numbers.water_least_mm)
+    best = max([best for _, best, _ in depths], default=numbers.water_preferred_mm)
+    return least, max(least, min(numbers.water_most_mm, max(best, numbers.water_preferred_mm)))
 
 
 def covers(problem: Problem, plan: Plan, n: int) -> dict[str, float]:
@@ -245,7 +250,7 @@ def _why_day(application: Application) -> Iterator[facts.Reason]:
             season = next(s for s in solution.threat(key).seasons if s.counts[day])
             yield facts.SeasonBegins(key, season.start, season.begun)
         else:
-            yield facts.CoverRunsOut(key)
+            yield facts.CoverRunsOut(key, day == 0 and bool(solution.threat(key).cover[0] <= 0))
     less = application.lost_on(day + 7)
     if less is not None:
         yield facts.WeekLater(

@@ -145,7 +145,9 @@ def _warmth(pressure: Pressure, pen: Pen) -> str:
     """Say how much infection the season has allowed, in full days, beside past years."""
     if pressure.so_far.high < _HALF_A_DAY and pressure.place is None:
         return f"counts from {pen.day(pressure.first)}"
-    wet = "" if pressure.wet is None else f" ({pressure.wet:.0f} of them in wet soil)"
+    wet = ""
+    if pressure.wet is not None and pressure.so_far.middle >= _HALF_A_DAY:
+        wet = f" ({pressure.wet:.0f} of them in wet soil)"
     since = f"since {pen.day(pressure.first)}"
     text = f"{count_of(round(pressure.so_far.middle), 'full day')} of warmth {since}{wet}"
     if pressure.place is not None:

@@ -147,7 +147,7 @@ def none_words(w: Wording) -> str:
     why = ""
     if w.judged.reason == "not worth it":
         why = "by your own costs none is worth making"
-    elif why_not_called(w.judged, w.as_of) is not NotCalled.NOT_NOW:
+    elif why_not_called(w.judged, w.as_of) in (NotCalled.LATE, NotCalled.TOO_LATE):
         why = _late_worth(w)
     return "; ".join(filter(None, (w.bare, why or _no_more(w))))
 
@@ -191,7 +191,8 @@ def _no_more(w: Wording) -> str:
     j = w.judged
     match why_no_more(j, w.as_of, verdict_settings()):
         case NoMore.NUMBER_ON:
-            return f"the {j.case.number} applications of this season are on"
+            few, many = "application of this season is", "applications of this season are"
+            return f"the {f'{j.case.number} {many}' if j.case.number > 1 else few} on"
         case NoMore.TIME_OVER:
             return f"the time for this season's applications ended {w.day(j.treat_until)}"
         case NoMore.NO_DAMAGE:
