@@ -104,3 +104,36 @@ def test_codes_for_no_rain_in_inches_are_no_rain_and_ask_for_no_other_unit(tmp_p
     daily = read_daily_weather(path, options)
     assert daily["rain_mm"].isna().sum() == missing.sum()
     assert daily["rain_mm"].sum() == pytest.approx(25.4 * inches[~missing].sum())
+
+
+@pytest.mark.parametrize(
+    ("header", "times"),
+    [
+        ("Rain in mm", 1.0),
+        ("Rain in 24 h (mm)", 1.0),
+        ("Rain (in)", 25.4),
+        ("rain_in", 25.4),
+        ("Precip. in.", 25.4),
+        ("Rain mm (in)", None),
+        ("Total precipitation at 2 m (mm)", None),
+    ],
+)
+def test_in_is_inches_only_where_it_stands_as_a_unit(tmp_path, header, times):
+    path = year(tmp_path, {**air(), header: rain()})
+    if times is None:
+        with pytest.raises(InputError, match="no unit: say rain_unit"):
+            read_daily_weather(path)
+    else:
+        assert read_daily_weather(path)["rain_mm"].sum() == pytest.approx(rain().sum() * times)
+
+
+@pytest.mark.parametrize("header", ["Rain (0.1 mm)", "Rain (tenths of mm)", "Rain (mm) x10"])
+def test_figures_in_tenths_are_refused(tmp_path, header):
+    path = year(tmp_path, {**air(), header: (rain() * 10).round()})
+    options = WeatherFile(file="weather.csv", columns={"rain_mm": "column 4"})
+    with pytest.raises(InputError, match="figures in tenths: write whole units"):
+        read_daily_weather(path, options)
+    ten = air("Min Temp 10 m (°C)", "Max Temp 10 m (°C)")
+    told = {"air_min_c": "column 2", "air_max_c": "column 3"}
+    options = WeatherFile(file="weather.csv", columns=told)
+    assert read_daily_weather(year(tmp_path, ten), options)["air_max_c"].iloc[0] == 8

@@ -26,6 +26,7 @@ _OFFSET = re.compile(
 _ALL_UTC = re.compile(r".*(?:time|zeit|heure|hora|tijd)\D*(?:UTC|GMT)(?![\w+−-])\D*", re.I)
 _ZONE = re.compile(rf"(?<![A-Za-z])({'|'.join(ZONES)})(?![A-Za-z])")
 _DAY = timedelta(days=1)
+_FAR = timedelta(hours=4)  # wider than the span of the zones of one file's country
 
 
 def to_site(
@@ -51,6 +52,7 @@ def to_site(
         offset, where = options.offset, f"as told, {offset_words(options.offset)}"
     elif found := find_offset(table.time_header, table.titles):
         offset, where = found
+        _refuse_other_zone(table, offset, site)
     else:
         offset, where = None, "no offset from UTC in the file"
     flags: tuple[Flag, ...] = ()
@@ -66,6 +68,18 @@ def to_site(
         return moments, f"{where}, which is the site's standard time", flags
     moved = f"{where}; times moved to the site's standard time, {offset_words(site)}"
     return moments + np.timedelta64(int(shift.total_seconds()), "s"), moved, flags
+
+
+def _refuse_other_zone(table: RawTable, offset: timedelta, site: timedelta | None) -> None:
+    """Ask about letters of a zone far from the site: CST is China's, too, and EST Australia's."""
+    zone = _ZONE.search(table.time_header)
+    if zone is None or site is None or _OFFSET.search(table.time_header):
+        return
+    if abs(offset - site) >= _FAR:
+        here = offset_words(site)
+        found = f"{zone[1]}, here read as {offset_words(offset)}, where the site is {here}"
+        cure = f'set utc_offset, as "{here[3:]}" where the file keeps the site\'s time'
+        raise InputError(table.fault("header", found, cure))
 
 
 def _at_midnight(moments: Moments) -> bool:

@@ -59,6 +59,8 @@ ASIDE = {
     "a count, not a temperature": "count counts cnt num numpts pts npts nobs obsnum tally",
     "a difference or a sum": "delta diff difference gradient trend anomaly departure normal sum"
     " total tot gdd gddc degreeday degreedays chillhours hours amplitude rate",
+    "no sound reading": "raw uncorrected setpoint forecast forecasted predicted modelled modeled"
+    " simulated",
     "a quality mark": "qc qa qf finalqf flag flags quality ssitc status qn qualitat valid test",
     "another quantity": "ohm ohms resistance accel rssi signal snr lat latitude lon long lng"
     " longitude elev elevation alt altitude height hohe hoehe hauteur ph ppm nitrogen"

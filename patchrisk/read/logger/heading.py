@@ -55,6 +55,7 @@ _DEPTH = re.compile(
 # A layer such as 0 to 7 cm or 0-10 cm stands for its middle.
 _LAYER = re.compile(
     r"(?<![\d.,])(?:(\d+)[\s_]*(?:to|bis)[\s_]*|(0)[\s_]*[-–][\s_]*)(\d+)\s*_?(cm|in)(?![a-z])"
+    r"|(?<![\w.,:#/-])(\d+)[-–](\d+)\s*_?(cm|in)(?![a-z])"
 )
 _LOOSE = re.compile(r"(?<![\d.,:#/-])(\d{1,3})(?![\d.,a-zA-Z])")  # a number without a unit
 _USUAL = (5, 10, 15, 20)  # where nothing says soil, a number may as well be that of a sensor
@@ -281,8 +282,9 @@ def _length(text: str) -> tuple[float | None, bool]:
     """
     low = text.casefold()
     if match := _LAYER.search(low):
-        middle = (float(match[1] or match[2]) + float(match[3])) / 2
-        return to_canonical("depth", middle, match[4]), True
+        top, end, unit = filter(None, match.groups())
+        if float(top) < float(end):
+            return to_canonical("depth", (float(top) + float(end)) / 2, unit), True
     if match := _DEPTH.search(low):
         number, unit = match[1], match[2]
         below = bool(_MINUS.search(low[: match.start()]))

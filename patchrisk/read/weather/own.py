@@ -30,8 +30,16 @@ TemperatureKind = Literal["maxima", "means of the soil"]
 # the Day, readme.txt, PRCP.
 _NO_RAIN = 99.99
 _YEAR = 360  # days with a figure that make a whole year
+# As a word inside a heading, in is no inch.
 _UNIT = re.compile(
-    r"(?<![a-z/])(mm|cm|inches|inch|in|m)(?: ?/ ?d(?:ay)?(?![a-z])|(?![a-z/²0-9]))", re.IGNORECASE
+    r"(?<![a-z/])(mm|cm|inches|inch|m|in(?=\.?\s*(?:[\])]|/|$)))"
+    r"(?: ?/ ?d(?:ay)?(?![a-z])|(?![a-z/²0-9]))",
+    re.IGNORECASE,
+)
+# Figures in tenths of a unit, as 0.1 mm and tenths of degrees.
+_TENTHS = re.compile(
+    r"(?<!\d)0[.,]1 ?(?:mm|in|deg|°|[cf]\b)|tenth|(?<![a-z])[x×*] ?10(?!\d)|(?<!\d)1/10(?!\d)",
+    re.IGNORECASE,
 )
 
 
@@ -88,6 +96,9 @@ def read_daily_weather(
         if scale is not None and (options.unit is None or name not in NEEDED):
             frame[name] = to_canonical(QUANTITY_OF[name], values * scale.times, scale.unit)
             continue
+        if _TENTHS.search(heading):
+            cure = "write whole units, and their name alone in the header"
+            faults.append(table.fault(f"column {table.names[number]!r}", "figures in tenths", cure))
         found = _convert(values, name, heading, options)
         if found is not None:
             frame[name] = found
@@ -248,10 +259,8 @@ def _convert(values: FloatArray, name: str, header: str, options: WeatherFile) -
             degrees = "K"
         return None if degrees is None else to_degc(values, degrees)
     plain = header.replace("_", " ")
-    told = _UNIT.search(plain)
-    unit = told[1].lower() if told else None
-    if name == "rain_mm":
-        unit = options.rain_unit or unit
+    said = {m[1].lower() for m in _UNIT.finditer(plain)}
+    unit = options.rain_unit or (said.pop() if len(said) == 1 else None)
     if unit is None:
         return None
     if unit == "m":
