@@ -9,7 +9,7 @@ import pytest
 
 from patchrisk.base.units import to_canonical
 from patchrisk.core.rules.rule import Statistic, soil_depth_cm
-from patchrisk.core.rules.windows import Settings, State, apply_rule
+from patchrisk.core.rules.windows import State, WindowSettings, apply_rule
 from patchrisk.core.skill.openings import seasons_of
 from patchrisk.core.skill.season_days import Soil
 from patchrisk.read.diseases import load_library
@@ -37,7 +37,7 @@ def _opened_by_backtest(rule, degrees, days):
         [("case", rule)],
         Soil(days, {5.0: series, depth: series}, {depth: series}),
         southern=False,
-        settings=Settings(**NUMBERS),
+        settings=WindowSettings(**NUMBERS),
         responses={},
     )
     opened = found.opened[~np.isnat(found.opened)]

@@ -5,10 +5,10 @@ import pytest
 
 from patchrisk.base.toml_files import load_numbers
 from patchrisk.core.rules.rule import Rule, Season, Statistic
-from patchrisk.core.rules.windows import Settings, State, rules_today
+from patchrisk.core.rules.windows import State, WindowSettings, rules_today
 from patchrisk.core.soil.root_depth import SoilSeries
 
-SETTINGS = Settings(nearing_c=2.0, max_change_c=3.8)
+SETTINGS = WindowSettings(nearing_c=2.0, max_change_c=3.8)
 
 
 def rule(name, low, meaning="treat", days=1, season=None):

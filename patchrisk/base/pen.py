@@ -4,6 +4,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
+from enum import Enum
 
 import numpy as np
 
@@ -71,6 +72,11 @@ def chance(probability: float) -> str:
 def count_of(number: int, noun: str) -> str:
     """Write so many of something: ``1 day``, ``3 days``."""
     return f"{number} {noun}{'' if number == 1 else 's'}"
+
+
+def words_of(member: Enum) -> str:
+    """Write a member of an enumeration as people read it, such as ``keep cover``."""
+    return member.name.lower().replace("_", " ")
 
 
 def listed(names: Sequence[str]) -> str:

@@ -165,13 +165,13 @@ def ask_weather(
     """Ask for files of daily weather until there are no more; parameters as for `ask_loggers`."""
     from patchrisk.base.pen import Pen
     from patchrisk.read.site import WeatherFile
-    from patchrisk.read.weather.own import read_with_notes
+    from patchrisk.read.weather.own import read_daily_weather
 
     show, made = Pen(site["site"]["units"]).show, []
 
     def read(table: dict[str, Any]) -> Any:
         options = WeatherFile.model_validate(table)
-        return read_with_notes(folder / table["file"], options, date.today(), partial=True)
+        return read_daily_weather(folder / table["file"], options, date.today(), partial=True)
 
     def lines(found: Any) -> Iterator[str]:
         from patchrisk.report.check import weather_columns

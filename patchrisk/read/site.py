@@ -136,6 +136,7 @@ class _Readings(SiteTable):
 class WeatherFile(_Readings):
     """Daily weather that the user keeps; columns are guessed, shown, and can be fixed here."""
 
+    time: str | None = None
     columns: dict[str, str] = {}
     unit: TemperatureUnit | None = None
     rain_unit: Literal["mm", "cm", "m", "in"] | None = None

@@ -34,7 +34,7 @@ from patchrisk.read.site import Site, read_site
 from patchrisk.read.soil import fit_path
 from patchrisk.read.visit.file import read_visit
 from patchrisk.read.weather.at_site import Weather, weather_at
-from patchrisk.read.weather.own import read_daily_weather, read_with_notes
+from patchrisk.read.weather.own import read_daily_weather
 
 _MEASURED = ("logged", "station")
 _AIR = {"air_min_c": "minima", "air_max_c": "maxima"}
@@ -259,7 +259,7 @@ def _read_weather(site: Site, today: date) -> tuple[pd.DataFrame | None, list[Fa
     for item in site.weather:
         try:
             path = site.folder / item.file
-            frame, said = read_with_notes(path, item, today, partial=True)
+            frame, said = read_daily_weather(path, item, today, partial=True)
         except InputError as error:
             faults += error.faults
             continue

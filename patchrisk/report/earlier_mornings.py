@@ -11,7 +11,7 @@ import numpy as np
 from pydantic import TypeAdapter
 
 from patchrisk.base.errors import InputError
-from patchrisk.base.pen import Pen, as_date, count_of
+from patchrisk.base.pen import Pen, as_date, count_of, words_of
 from patchrisk.base.safe_text import slug
 from patchrisk.base.saving import write_text
 from patchrisk.base.user_files import read_file
@@ -25,8 +25,6 @@ from patchrisk.report.words import (
     change_words,
     name_of,
     pen_of,
-    phase_words,
-    verdict_words,
     wording_number,
 )
 from patchrisk.site_day.morning import Morning
@@ -93,8 +91,8 @@ class _Memory(Generic[AreaRecord]):
 
 
 PAGE_MEMORY = "patchrisk-page/2"
-_VERDICTS = {verdict_words(verdict): verdict for verdict in Verdict}
-_PHASES = {phase_words(phase): phase for phase in Phase}
+_VERDICTS = {words_of(verdict): verdict for verdict in Verdict}
+_PHASES = {words_of(phase): phase for phase in Phase}
 
 
 @dataclass(frozen=True)
@@ -132,7 +130,7 @@ def keep_page(path: Path, view: "MorningView") -> None:
     """Keep what this morning's page says beside those before; UnavailableError where it can't."""
     areas = {
         area.name: {
-            row.key: EarlierRow(row.words, phase_words(row.judged.phase), _to_start(row.judged))
+            row.key: EarlierRow(row.words, words_of(row.judged.phase), _to_start(row.judged))
             for row in area.rows
         }
         for area in view.areas
@@ -157,17 +155,17 @@ def changes_since(
             verdict, phase = _VERDICTS[earlier.verdict], _PHASES[earlier.phase]
             text = change_words((verdict, phase), (now.verdict, now.phase))
             if not text and (phase, now.phase) != (Phase.OVER, Phase.RESTING):
-                text = _moved(earlier.starts, _to_start(now), pen)
+                text = _moved(earlier.starts, _to_start(now), row.as_of, pen)
             if text:
                 yield area.name, f"{row.name}: {text}"
 
 
-def _moved(before: date | None, now: date | None, pen: Pen) -> str:
+def _moved(before: date | None, now: date | None, as_of: np.datetime64, pen: Pen) -> str:
     """Say by how much an expected start moved; empty where by little."""
     if before is None or now is None:
         return ""
     days = (before - now).days
-    if abs(days) < wording_number("moved"):
+    if abs(days) < wording_number("moved") or not _far_enough(before, now, as_date(as_of)):
         return ""
     day = pen.day(np.datetime64(now, "D"))
     way = "sooner" if days > 0 else "later"
@@ -180,7 +178,10 @@ def _to_start(j: Judgement) -> date | None:
     return as_date(j.middle) if coming and j.middle is not None else None
 
 
-_MOVED = 1  # days by which a call must move to be a reason
+def _far_enough(before: date, now: date, as_of: date) -> bool:
+    """Whether a day to come moved, and by enough of the days until then to be worth a word."""
+    days, away = abs((now - before).days), (min(before, now) - as_of).days
+    return days > 0 and days >= wording_number("moved_share") * away
 
 
 def plan_beside(morning: Morning, path: Path | None) -> SitePlan:
@@ -209,7 +210,7 @@ def keep_plan(path: Path, plan: SitePlan) -> None:
     old, before = memory.mornings().get(day, {}), memory.before(day)
     if not old and before is not None:
         _, old = before
-    memory.keep(day, {**old, **{area.area: _as_kept(area) for area in plan.areas}})
+    memory.keep(day, {**old, **{area.area: _as_kept(plan, area) for area in plan.areas}})
 
 
 def _plans(path: Path, site: str) -> _Memory[EarlierPlan]:
@@ -219,25 +220,28 @@ def _plans(path: Path, site: str) -> _Memory[EarlierPlan]:
 
 
 def _changes(plan: SitePlan, area: AreaPlan, last: EarlierPlan, pen: Pen) -> Iterator[str]:
-    now = _as_kept(area)
+    now = _as_kept(plan, area)
     done = set(now.done)
     ahead = (one for one in last.planned if one.date >= plan.as_of and one.date not in done)
     old = [one for one in ahead if one not in now.planned]
     new = [one for one in now.planned if one not in last.planned]
     labels = {one.choice.label: choice_words(one.choice, full=False) for one in area.planned}
-    said = []
-    about = {key for one in (*old, *new) for key in one.targets}
+    said: list[str] = []
+    about: set[str] = set()
     for one in new:
         was = next((o for o in old if set(o.targets) & set(one.targets)), None)
         what = f"{labels[one.label]} on {_day(pen, one.date)}"
         if was is None:
             said.append(f"new: {what}")
+            about.update(one.targets)
             continue
         old.remove(was)
-        parts = [_day(pen, was.date)] * (was.date != one.date)
+        parts = [_day(pen, was.date)] * _far_enough(was.date, one.date, plan.as_of)
         parts += [was.label] * (was.label != one.label)
         if parts:
             said.append(f"{what}, was {' with '.join(parts)}")
+            about.update(was.targets, one.targets)
+    about.update(key for one in old for key in one.targets)
     said += [f"no longer planned: {one.label} on {_day(pen, one.date)}" for one in old]
     if said:
         known = "; ".join(_reasons(plan, area, last, now, about, pen))
@@ -270,12 +274,9 @@ def _reasons(
             yield f"{name_of(plan.library, key)}: {verdict}, was {was}"
     for key, day in now.called.items():
         before = last.called.get(key)
-        if (
-            key in about
-            and before is not None
-            and abs((day - before).days) >= _MOVED
-            and day > plan.as_of
-        ):
+        if key not in about or before is None or day <= plan.as_of:
+            continue
+        if _far_enough(before, day, plan.as_of):
             yield (
                 f"{name_of(plan.library, key)} is expected to call for one on {_day(pen, day)}, "
                 f"was {_day(pen, before)}"
@@ -286,13 +287,13 @@ def _day(pen: Pen, day: date) -> str:
     return pen.day(np.datetime64(day, "D"))
 
 
-def _as_kept(area: AreaPlan) -> EarlierPlan:
+def _as_kept(plan: SitePlan, area: AreaPlan) -> EarlierPlan:
     return EarlierPlan(
         tuple(
             EarlierApplication(as_date(one.day), one.choice.label, one.targets)
             for one in area.planned
         ),
         tuple(as_date(one.day) for one in tanks(area.done)),
-        {key: verdict_words(answer.verdict) for key, answer in area.answers.items()},
+        {key: words_of(one.verdict) for key, one in plan.morning.judged(area.area).items()},
         {k: as_date(a.called) for k, a in area.answers.items() if a.called is not None},
     )

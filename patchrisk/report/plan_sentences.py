@@ -9,7 +9,7 @@ import numpy as np
 from patchrisk.base.pen import Pen, capital, count_of, listed, percent
 from patchrisk.base.units import DAY
 from patchrisk.core.plan import facts
-from patchrisk.core.plan.besides import PlotWorth, Task
+from patchrisk.core.plan.besides import Measure, PlotWorth
 from patchrisk.core.plan.cover import Cover
 from patchrisk.core.plan.facts import InTheWay, Obstacle, Waiting
 from patchrisk.core.plan.programme import Planned
@@ -80,8 +80,8 @@ def sentence(fact: Fact, tell: Teller) -> str:
             day = pen.day(start)
             how = f"began {day}" if begun else f"is expected to begin {day} and to hold by then"
             return f"The season of {name(key)} {how}."
-        case facts.CoverRunsOut(key):
-            return f"Cover against {name(key)} runs out by then."
+        case facts.CoverRunsOut(key, gone):
+            return f"Cover against {name(key)} {'has run out' if gone else 'runs out by then'}."
         case facts.WeekLater(less, share):
             if share > _LITTLE_LEFT:
                 return "A week later it would be worth little."
@@ -171,6 +171,14 @@ def sentence(fact: Fact, tell: Teller) -> str:
                 f"On record, {pen.day(done)}: {group_words(rule.codes)} within "
                 f"{count_of(abs(round((tines - done) / DAY)), 'day')} of hollow tines on "
                 f"{pen.day(tines)} ({_source(rule, pen)})."
+            )
+        case facts.HeatAfter(rule, codes, done, hot, until, odds, limit_c):
+            day = f"a day of {pen.show('air temperature', limit_c)} or more"
+            heat = f"{day} came on {pen.day(hot)}" if hot is not None else ""
+            return (
+                f"On record, {pen.day(done)}: {group_words(codes)}, which can hurt a green before "
+                f"heat; {heat or f'{percent(odds)} odds of {day} by {pen.day(until)}'} "
+                f"({_source(rule, pen)})."
             )
         case facts.Resistant(key, codes):
             return (
@@ -283,7 +291,7 @@ def caution_sentences(
 
 
 def measure_sentences(
-    measures: Iterable[Task], tell: Teller, as_of: np.datetime64
+    measures: Iterable[Measure], tell: Teller, as_of: np.datetime64
 ) -> Iterator[str]:
     """Say what else holds diseases: when, what a source says of it, what the own test found."""
     pen = tell.pen
@@ -303,7 +311,7 @@ def measure_sentences(
         yield f"{when}: {measure_name(task, tell)}. {said}"
 
 
-def measure_name(task: Task, tell: Teller) -> str:
+def measure_name(task: Measure, tell: Teller) -> str:
     """Name a measure, or what makes it worse, and the diseases."""
     factor, diseases = task.finding.factor, tell.names(task.diseases)
     worse = task.finding.effect == "worse"
@@ -319,8 +327,8 @@ def waiting_words(fact: Waiting, tell: Teller) -> str:
         missing = to_buy_words(fact.groups, name(fact.disease))
     elif fact.groups:
         missing = (
-            "No single group keeps every guideline; those with something behind them: "
-            f"{groups_words(fact.groups)}."
+            f"No group with anything behind it ({groups_words(fact.groups)}) keeps every guideline "
+            "by itself."
         )
     else:
         missing = "No group that can be used here has anything behind it."

@@ -6,7 +6,7 @@ import numpy as np
 
 from patchrisk.base.pen import Pen, capital, count_of, listed, percent
 from patchrisk.base.units import DAY
-from patchrisk.core.plan.besides import Task
+from patchrisk.core.plan.besides import Measure
 from patchrisk.core.plan.cover import PHOSPHONATE, Applied, Cover, tanks
 from patchrisk.core.plan.facts import Waiting
 from patchrisk.core.plan.programme import AreaPlan, Planned, Share
@@ -90,8 +90,9 @@ def _area(plan: SitePlan, area: AreaPlan, told: set[str], *, full: bool) -> Iter
     if area.done:
         on = "; ".join(_applied_words(a, tell.pen, full=full) for a in tanks(area.done))
         yield from wrap(f"On this season: {on}.")
-    yield from _cover(area, plan.morning.covers(area.area), tell)
-    for text in (*changes_words(plan, area), *_answers(area, tell)):
+    verdicts = {key: one.verdict for key, one in plan.morning.judged(area.area).items()}
+    yield from _cover(area, plan.morning.covers(area.area), verdicts, tell)
+    for text in (*changes_words(plan, area), *_answers(area, verdicts, tell)):
         yield from wrap(text, "- ", "  ")
     yield from wrap(bad_days_words(area.bad_days, tell.pen), "- ", "  ")
     for step in steps(plan.morning, area):
@@ -138,15 +139,17 @@ def _applied_words(applied: Applied, pen: Pen, *, full: bool) -> str:
     return f"{text}, {wet}" if wet else text
 
 
-def _shown(measures: Sequence[Task], *, full: bool) -> list[Task]:
+def _shown(measures: Sequence[Measure], *, full: bool) -> list[Measure]:
     """Return the measures that have a day, or that the area's own soil test asks for; else all."""
     return [task for task in measures if full or task.first is not None or task.found is not None]
 
 
-def _cover(area: AreaPlan, covers: Mapping[str, Cover], tell: Teller) -> Iterator[str]:
+def _cover(
+    area: AreaPlan, covers: Mapping[str, Cover], verdicts: Mapping[str, Verdict], tell: Teller
+) -> Iterator[str]:
     """Say what is covered or bare today, diseases of one and the same cover together."""
     same: dict[str, list[str]] = {}
-    called = {key for key, one in area.answers.items() if one.verdict >= Verdict.GET_READY}
+    called = {key for key, verdict in verdicts.items() if verdict >= Verdict.GET_READY}
     called.update(key for planned in area.planned for key in planned.targets)
     for key, cover in covers.items():
         bare = bool(cover.parts) or bool((cover.bare_open > area.as_of - _BARE_LATELY).any())
@@ -168,7 +171,7 @@ _LEFT = {
 }
 
 
-def _answers(area: AreaPlan, tell: Teller) -> Iterator[str]:
+def _answers(area: AreaPlan, verdicts: Mapping[str, Verdict], tell: Teller) -> Iterator[str]:
     """Say what the plan has for each verdict: today's, what waits and why, what is left out."""
     left: dict[Verdict, list[str]] = {}
     for key, answer in area.answers.items():
@@ -177,13 +180,13 @@ def _answers(area: AreaPlan, tell: Teller) -> Iterator[str]:
         later = isinstance(waits, Waiting) and waits.until is not None and not waits.today
         if waits is not None and not later:  # an application that is later says why itself
             yield sentence(waits, tell)
-        elif answer.on == area.as_of and answer.verdict is Verdict.APPLY and answer.choice:
+        elif answer.on == area.as_of and verdicts[key] is Verdict.APPLY and answer.choice:
             # Others that it covers stand under *For*.
             yield f"Today against {name}: {choice_words(answer.choice, full=False)}."
         if answer.then is not None:
             yield sentence(answer.then, tell)
         if answer.waiting is None and answer.on is None and answer.called is None:
-            left.setdefault(answer.verdict, []).append(name)
+            left.setdefault(verdicts[key], []).append(name)
     for verdict in sorted(left, reverse=True):
         yield f"{_LEFT[verdict]}: {', '.join(left[verdict])}."
 

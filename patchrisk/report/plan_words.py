@@ -29,7 +29,7 @@ from patchrisk.report.plan_sentences import (
     sentences,
     teller,
 )
-from patchrisk.report.words import Show, between, codes_words
+from patchrisk.report.words import Show, between, codes_words, depth_words
 from patchrisk.site_day.morning import Morning
 from patchrisk.site_day.season_plan import SitePlan
 
@@ -211,8 +211,7 @@ def watering_words(water: Watering, show: Show) -> str:
 
 def _depth(water: Watering, show: Show) -> str:
     """Say how deep, and how long the sprinklers run for it, where their rate is told."""
-    least, most = show("rain", water.least_mm), show("rain", water.most_mm)
-    span = least if least == most else between(least, most)
+    span = depth_words(water.least_mm, water.most_mm, show)
     if water.minutes is None:
         return span
     low, high = (round(minutes) for minutes in water.minutes)

@@ -5,14 +5,13 @@ import math
 from datetime import datetime
 from typing import Any
 
-from patchrisk.base.pen import iso_day
+from patchrisk.base.pen import iso_day, words_of
 from patchrisk.core.dates.infection import Pressure, Watch
-from patchrisk.core.dates.soil_paths import Spread
-from patchrisk.core.plan.programme import Answer, AreaPlan, Choice
+from patchrisk.core.dates.soil_paths import ByOdds, Spread
+from patchrisk.core.plan.programme import AreaPlan, Choice
 from patchrisk.core.rules.windows import RuleToday
 from patchrisk.core.soil.root_depth import SoilSeries
 from patchrisk.core.verdict.judgement import Judgement, RuleStart
-from patchrisk.core.verdict.season_ahead import ByOdds
 from patchrisk.read.diseases import Disease
 from patchrisk.read.logger.layout import LoggedSoil
 from patchrisk.read.weather.at_site import Weather
@@ -34,9 +33,7 @@ from patchrisk.report.words import (
     by_number,
     name_of,
     pen_of,
-    phase_words,
     site_record,
-    verdict_words,
 )
 from patchrisk.site_day.ahead import Prospect
 from patchrisk.site_day.judging import Entry
@@ -52,9 +49,9 @@ def verdict_record(morning: Morning, area: AreaMorning, judged: Judgement) -> di
     pressure = None if season is None else season.pressure
     return {
         "disease": j.disease,
-        "verdict": verdict_words(j.verdict),
+        "verdict": words_of(j.verdict),
         "reason": j.reason,
-        "phase": phase_words(j.phase),
+        "phase": words_of(j.phase),
         "season": {"id": j.span.id, "first": iso_day(j.first), "last": iso_day(j.last)},
         "start": {
             "date": iso_day(j.start),
@@ -81,14 +78,14 @@ def verdict_record(morning: Morning, area: AreaMorning, judged: Judgement) -> di
         },
         "treatment": {
             "backing": j.case.backing.name.lower(),
-            "late": j.case.late.name.lower().replace("_", " "),
-            "once_seen": j.case.once_seen.name.lower().replace("_", " "),
+            "late": words_of(j.case.late),
+            "once_seen": words_of(j.case.once_seen),
             "until": iso_day(j.treat_until),
             "best_day": iso_day(j.best_day),
             "counted": int(j.counted),
             "number": int(j.case.number),
         },
-        "roots": j.roots.name.lower().replace("_", " "),
+        "roots": words_of(j.roots),
         "cover": None if j.cover is None else cover_record(j.cover),
         "damage": {
             "first": None if j.damage is None else iso_day(j.damage[0]),
@@ -99,7 +96,7 @@ def verdict_record(morning: Morning, area: AreaMorning, judged: Judgement) -> di
         "chance_infecting": _share(j.infecting_odds),
         "watch": None if j.watch is None else _watch(disease, j.watch),
         "pressure": None if pressure is None else _pressure(pressure),
-        "either": [verdict_words(verdict) for verdict in j.either],
+        "either": [words_of(verdict) for verdict in j.either],
         "following": None
         if j.following is None
         else {
@@ -240,7 +237,7 @@ def _entry(morning: Morning, area: AreaMorning, entry: Entry, row: DiseaseView) 
         "verdict": verdict_record(morning, area, entry.first),
         "yesterday": None
         if before is None
-        else {"verdict": words.verdict_words(before[0]), "phase": words.phase_words(before[1])},
+        else {"verdict": words_of(before[0]), "phase": words_of(before[1])},
         "do": row.act,
         "members": [verdict_record(morning, area, one) for one in entry.members]
         if entry.key in morning.library.groups
@@ -346,7 +343,7 @@ def _programme(plan: SitePlan, area: AreaPlan) -> dict[str, Any]:
     return {
         "name": area.area,
         "until": iso_day(area.until),
-        "verdicts": [_answer(plan, answer) for answer in area.answers.values()],
+        "verdicts": [_answer(plan, area, key) for key in area.answers],
         "changes": changes_words(plan, area),
         "done": [
             {"season": step.season, "number": step.number, **applied_record(step.item)}
@@ -374,13 +371,14 @@ def _programme(plan: SitePlan, area: AreaPlan) -> dict[str, Any]:
     }
 
 
-def _answer(plan: SitePlan, answer: Answer) -> dict[str, Any]:
+def _answer(plan: SitePlan, area: AreaPlan, key: str) -> dict[str, Any]:
+    judged, answer = plan.morning.judged(area.area)[key], area.answers[key]
     told, tell = (answer.waiting, answer.then), teller(plan.morning)
     return {
-        "disease": answer.disease,
-        "name": name_of(plan.library, answer.disease),
-        "verdict": verdict_words(answer.verdict),
-        "reason": answer.reason,
+        "disease": key,
+        "name": name_of(plan.library, key),
+        "verdict": words_of(judged.verdict),
+        "reason": judged.reason,
         "called_for": iso_day(answer.called),
         "planned_on": iso_day(answer.on),
         "choice": None if answer.choice is None else answer.choice.label,

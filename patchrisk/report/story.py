@@ -84,12 +84,12 @@ def what_it_did(story: Story, library: Library, pen: Pen) -> str:
 
 def _days(story: Story, pen: Pen, what: str = "infection") -> str:
     first, last = story.spells[0][0], story.spells[-1][1]
-    until = "and still is" if story.goes_on else f"to {pen.day(last)}"
+    span = f"since {pen.day(first)}" if story.goes_on else f"from {pen.days(first, last)}"
     usual = usual_words(story.usual_days, story.more_than)
     unknown = f", {count_of(story.unknown_days, 'day')} unknown" if story.unknown_days else ""
     return (
-        f"from {pen.day(first)} {until} the soil was right for {what} on "
-        f"{story.infected_days} days{usual}{unknown}{_bare(story)}"
+        f"{span} the soil was right for {what} on "
+        f"{count_of(story.infected_days, 'day')}{usual}{unknown}{_bare(story)}"
     )
 
 

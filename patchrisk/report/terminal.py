@@ -88,7 +88,7 @@ def _part(area: AreaView, wide: int) -> Iterator[str]:
     for row in area.rows:
         yield from _row(row, wide)
     for n, text in enumerate(area.whole_story):
-        yield from wrap(text, _INDENT * 2 if n else "  LAST SEASON  ", _INDENT * 2, wide)
+        yield from wrap(text, _INDENT * 2 if n else "  SEASONS  ", _INDENT * 2, wide)
     for name, reason in area.without:
         yield from wrap(f"{name}: {reason}", _INDENT, _INDENT * 2, wide)
     for step in area.planned:

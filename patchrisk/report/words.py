@@ -6,7 +6,7 @@ from functools import cache
 
 import numpy as np
 
-from patchrisk.base.pen import Pen, count_of
+from patchrisk.base.pen import Pen, count_of, words_of
 from patchrisk.base.toml_files import figure, load_numbers
 from patchrisk.base.units import DAY
 from patchrisk.core.dates.hand_readings import HandErrors
@@ -129,22 +129,12 @@ def standing(result: RuleToday, pen: Pen) -> str:
     return ", ".join(part for part in (value, count) if part)
 
 
-def verdict_words(verdict: Verdict) -> str:
-    """Write a verdict as the outlook, the page, the mail and JSON all do."""
-    return verdict.name.lower().replace("_", " ")
-
-
-def phase_words(phase: Phase) -> str:
-    """Write the phase of a season, likewise."""
-    return phase.name.lower().replace("_", " ")
-
-
 def change_words(before: tuple[Verdict, Phase], now: tuple[Verdict, Phase]) -> str:
     """Say what changed of a verdict and the phase of its season; empty when nothing to tell."""
     changed = what_changed(before, now)
     if changed == "verdict":
-        return f"{verdict_words(now[0])}, was {verdict_words(before[0])}"
-    return f"{phase_words(now[1])}, was {phase_words(before[1])}" if changed == "phase" else ""
+        return f"{words_of(now[0])}, was {words_of(before[0])}"
+    return f"{words_of(now[1])}, was {words_of(before[1])}" if changed == "phase" else ""
 
 
 def groups_by_evidence(disease: Disease, without: Set[str]) -> list[tuple[str, str]]:
@@ -158,13 +148,10 @@ def groups_by_evidence(disease: Disease, without: Set[str]) -> list[tuple[str, s
     return [(label, ", ".join(codes)) for label, codes in found.items()]
 
 
-def water_depth(disease: Disease, show: Show) -> str:
-    """Write how deep trials watered it in; empty when no figure was seen."""
-    water = disease.treatment.watering_in
-    if water is None:
-        return ""
-    low, high = water.span
-    return show("rain", low) if low == high else between(show("rain", low), show("rain", high))
+def depth_words(least_mm: float, most_mm: float, show: Show) -> str:
+    """Write how deep to water in."""
+    low, high = show("rain", least_mm), show("rain", most_mm)
+    return low if low == high else between(low, high)
 
 
 _BESIDES_AIR = {"corrected": " and spot readings", "shared": " and other areas' probes"}

@@ -74,24 +74,24 @@ def error_covariance() -> ErrorCovariance:
 class SiteSoil:
     """The soil of each area of a site on a morning; what areas share is worked out once."""
 
-    def __init__(self, g: SiteData, as_of: date) -> None:
-        self.g = g
+    def __init__(self, data: SiteData, as_of: date) -> None:
+        self.data = data
         self.days = days_of(as_of)
         self.dates: DayArray = self.days.to_numpy().astype("datetime64[D]")
-        self.air = g.weather.daily.reindex(self.days)
+        self.air = data.weather.daily.reindex(self.days)
         self.errors = ConditionalErrors(error_covariance())
 
     @cached_property
     def _whole_air(self) -> pd.DataFrame:
         """The weather as far back as it is known."""
-        daily = self.g.weather.daily
+        daily = self.data.weather.daily
         first = min(daily.index[0], self.days[0]) if len(daily) else self.days[0]
         return daily.reindex(pd.date_range(first, self.days[-1]))
 
     @cached_property
     def _logged(self) -> list[Area]:
         """The areas that a logger speaks for."""
-        return [a for a in self.g.site.area if probes_of(a, self.g.readings, self.dates)]
+        return [a for a in self.data.site.area if probes_of(a, self.data.readings, self.dates)]
 
     @cached_property
     def _errors_of_loggers(self) -> KnownErrors | None:
@@ -105,13 +105,13 @@ class SiteSoil:
         signs, dates = _signs(air), air.index.to_numpy().astype("datetime64[D]")
         day = np.arange(len(dates), dtype=np.float64)
         for place, area in enumerate(self._logged, 1):
-            fit = read_fit(self.g.site, area)
+            fit = read_fit(self.data.site, area)
             modelled = self._run(air, model_at(fit), surface_at(area, fit))
             assert modelled is not None
             estimate = modelled.at(REFERENCE_CM)
             diffusivity = diffusivity_of(area.root_zone, area.wetness)
             logged, _ = logged_at(
-                probes_of(area, self.g.readings, dates), REFERENCE_CM, diffusivity
+                probes_of(area, self.data.readings, dates), REFERENCE_CM, diffusivity
             )
             error = ((logged - estimate.mean_c) / estimate.sd_c)[:, None]
             here = known_errors(day, error, signs, daily_from=len(day) - LOOK_BACK_DAYS)
@@ -127,18 +127,18 @@ class SiteSoil:
             air_min_c=air["air_min_c"].to_numpy(),
             air_max_c=air["air_max_c"].to_numpy(),
             dates=air.index.to_numpy().astype("datetime64[D]"),
-            latitude=self.g.site.site.latitude,
+            latitude=self.data.site.site.latitude,
             rain_mm=air["rain_mm"].to_numpy() if air["rain_mm"].notna().any() else None,
         )
         return run_model(weather, model, surface)
 
     def of(self, area: Area, depths_cm: Iterable[float]) -> AreaSoil:
         """Return an area's soil; ``depths_cm`` are those asked for besides `REFERENCE_CM`."""
-        fit = read_fit(self.g.site, area)
+        fit = read_fit(self.data.site, area)
         surface, model = surface_at(area, fit), model_at(fit)
-        read = spot_readings(self.g, area, self.dates)
+        read = spot_readings(self.data, area, self.dates)
         airless = not self.air["air_min_c"].notna().any()
-        probes = probes_of(area, self.g.readings, self.dates, spots=airless)
+        probes = probes_of(area, self.data.readings, self.dates, spots=airless)
         by_others = not probes and bool(self._logged)
         # What was read by hand, or of siblings, teaches for longer than the morning depends on.
         air = self._whole_air if read or by_others else self.air
@@ -159,7 +159,7 @@ class SiteSoil:
         if modelled is None or not (read or by_others):
             return made
         signs = _signs(air)
-        hand = _hand_errors(read, self.g.site.site, dates, signs, modelled.at, surface)
+        hand = _hand_errors(read, self.data.site.site, dates, signs, modelled.at, surface)
         by_hand = None if hand is None else hand.known(dates[since][0])
         loggers = self._errors_of_loggers if by_others else None
         for depth in depths:
@@ -205,10 +205,10 @@ def _all_probes(area: Area, readings: Sequence[LoggedSoil], dates: DayArray) -> 
         yield replace(probe.on(dates), depth_cm=depth_cm)
 
 
-def spot_readings(g: SiteData, area: Area, dates: DayArray) -> list[Reading]:
+def spot_readings(data: SiteData, area: Area, dates: DayArray) -> list[Reading]:
     """Return what was read of an area at one hour of a day: by hand, and by loggers so set."""
-    out = [one for one in g.by_hand if one.area == area.name]
-    for probe in _all_probes(area, g.readings, dates):
+    out = [one for one in data.by_hand if one.area == area.name]
+    for probe in _all_probes(area, data.readings, dates):
         if probe.hour is None or not SHALLOWEST_CM <= probe.depth_cm <= DEEPEST_CM:
             continue
         for n in np.flatnonzero(~np.isnan(probe.mean_c)):

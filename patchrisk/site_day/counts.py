@@ -64,7 +64,7 @@ class SiteCounts:
     areas: tuple[AreaCounts, ...]
 
 
-def count_areas(g: SiteData, as_of: date, asked: Asked, only: Sequence[str] = ()) -> SiteCounts:
+def count_areas(data: SiteData, as_of: date, asked: Asked, only: Sequence[str] = ()) -> SiteCounts:
     """Count what was asked in each area of a site, or in those named.
 
     Counted is up to the day before ``as_of``, and seen ahead from it on.
@@ -72,24 +72,24 @@ def count_areas(g: SiteData, as_of: date, asked: Asked, only: Sequence[str] = ()
     InputError when the first day is out of reach, or there is no area of a name.
     """
     last = as_of - timedelta(days=1)
-    since = asked.since or year_begins(last, southern=g.site.site.southern)
+    since = asked.since or year_begins(last, southern=data.site.site.southern)
     earliest = as_of - timedelta(days=REACH_DAYS)
     if not earliest <= since <= last:
         cure = f"write a day from {earliest} to {last}"
         raise InputError(Fault("--since", "", f"{since} is out of reach", cure))
     ground = prospect(
-        history_of([g.air, g.weather.past]),
-        g.weather.daily,
+        history_of([data.air, data.weather.past]),
+        data.weather.daily,
         pd.Timestamp(as_of),
-        g.site.site.latitude,
+        data.site.site.latitude,
         back_days=REACH_DAYS,
     )
-    areas = g.site.areas_named(only)
-    soils = SiteSoil(g, as_of)
+    areas = data.site.areas_named(only)
+    soils = SiteSoil(data, as_of)
     counted = tuple(
         _area(soils.of(area, [asked.depth_cm]), area, since, asked, ground) for area in areas
     )
-    return SiteCounts(g.site, as_of, since, asked, counted)
+    return SiteCounts(data.site, as_of, since, asked, counted)
 
 
 def _area(

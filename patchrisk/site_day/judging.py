@@ -125,7 +125,7 @@ class AreaCase:
     ``every_story`` asks for what the last season did also of diseases without a history here.
     """
 
-    g: SiteData
+    data: SiteData
     area: Area
     as_of: date
     known: KnownSoil
@@ -135,36 +135,36 @@ class AreaCase:
     @cached_property
     def applied(self) -> tuple[Applied, ...] | None:
         """What went on the area; None where no records are kept."""
-        if self.g.applications is None:
+        if self.data.applications is None:
             return None
-        return tuple(one for one in self.g.applications.rows if one.area == self.area.name)
+        return tuple(one for one in self.data.applications.rows if one.area == self.area.name)
 
     @cached_property
     def observations(self) -> tuple[Observation, ...]:
         """What was looked at on the site."""
-        return () if self.g.observations is None else tuple(self.g.observations.rows)
+        return () if self.data.observations is None else tuple(self.data.observations.rows)
 
     @cached_property
     def history(self) -> dict[str, HistoryEntry]:
         """How each disease is known on the area before this season."""
-        southern = self.g.site.site.southern
+        southern = self.data.site.site.southern
         seen = self.observations
-        return history_of_area(self.g.library, self.area, seen, self.as_of, southern=southern)
+        return history_of_area(self.data.library, self.area, seen, self.as_of, southern=southern)
 
     @cached_property
     def wanted(self) -> frozenset[str]:
         """Diseases to protect against without a history."""
-        return to_prevent(self.g.library, self.area)
+        return to_prevent(self.data.library, self.area)
 
     @cached_property
     def resistant(self) -> dict[str, frozenset[str]]:
         """By disease, the codes that are lost on the area."""
-        return resistant_of(self.g.library, self.area)
+        return resistant_of(self.data.library, self.area)
 
     @cached_property
     def unwanted(self) -> frozenset[str]:
         """Codes that the user does without."""
-        return load_groups().sort_codes(self.g.site.programme.without_groups)[0]
+        return load_groups().sort_codes(self.data.site.programme.without_groups)[0]
 
 
 def judge_area(case: AreaCase, keys: Sequence[str]) -> tuple[tuple[Entry, ...], dict[str, Story]]:
@@ -173,8 +173,8 @@ def judge_area(case: AreaCase, keys: Sequence[str]) -> tuple[tuple[Entry, ...], 
     By disease, what its last season did is told of those that the area has a history of, or whose
     damage is fresh; of all where the case asks for them.
     """
-    library, southern = case.g.library, case.g.site.site.southern
-    settings = verdict_settings(case.g.site.programme.lead_days)
+    library, southern = case.data.library, case.data.site.site.southern
+    settings = verdict_settings(case.data.site.programme.lead_days)
     known_yesterday = case.known.day_before()
     judged: dict[str, tuple[Judgement, Verdict, Phase]] = {}
     stories: dict[str, Story] = {}
@@ -226,7 +226,7 @@ def _members(library: Library, members: Sequence[str], area: Area) -> list[str]:
 
 def case_of(case: AreaCase, key: str) -> Case:
     """Put what is known of a disease on an area as plain values."""
-    library, area, today = case.g.library, case.area, np.datetime64(case.as_of, "D")
+    library, area, today = case.data.library, case.area, np.datetime64(case.as_of, "D")
     disease, lost = library.diseases[key], case.resistant.get(key, frozenset())
     treatment, known = disease.treatment, case.history.get(key)
     seen = (o.day for o in case.observations if saw(o, key, library, area))

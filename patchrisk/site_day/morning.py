@@ -15,7 +15,7 @@ from patchrisk.core.dates.soil_paths import SoilCourse, soil_course
 from patchrisk.core.plan.cover import Cover
 from patchrisk.core.plan.labels import PastLabel
 from patchrisk.core.rules.rule import REFERENCE_CM, soil_depth_cm, year_begins
-from patchrisk.core.rules.windows import RuleToday, Settings, rules_today
+from patchrisk.core.rules.windows import RuleToday, WindowSettings, rules_today
 from patchrisk.core.soil.root_depth import SoilSeries
 from patchrisk.core.verdict.case import AheadSoil, known_soil
 from patchrisk.core.verdict.judgement import Judgement
@@ -76,17 +76,22 @@ class Morning(SiteData):
         names = {area.area.name for area in self.areas}
         return tuple(past for past in self.past_label if past.day >= start and past.area in names)
 
+    def judged(self, area: str) -> dict[str, Judgement]:
+        """Return the judgement of each disease on an area; none of one that is not on the site."""
+        return next((one.judged for one in self.areas if one.area.name == area), {})
+
     def covers(self, area: str) -> dict[str, Cover]:
         """Return, by disease, what applications that went on an area still protect."""
-        judged = (one.judged.items() for one in self.areas if one.area.name == area)
-        covers = {key: j.cover for each in judged for key, j in each}
+        covers = {key: one.cover for key, one in self.judged(area).items()}
         return {key: cover for key, cover in covers.items() if cover is not None}
 
 
-def settings() -> Settings:
+def settings() -> WindowSettings:
     """Return the numbers of the outlook from thresholds/outlook.toml."""
     numbers = load_numbers("outlook")
-    return Settings(nearing_c=numbers["nearing"].value, max_change_c=numbers["max_change"].value)
+    return WindowSettings(
+        nearing_c=numbers["nearing"].value, max_change_c=numbers["max_change"].value
+    )
 
 
 def prepare(
@@ -107,19 +112,19 @@ def prepare(
 
     InputError with every fault of the site file, the disease files and the data.
     """
-    g = gather(path, as_of, now, offline=offline)
-    areas = g.site.areas_named(only)
-    history = history_of([g.air, g.weather.past])
-    ground = prospect(history, g.weather.daily, pd.Timestamp(as_of), g.site.site.latitude)
-    soils = SiteSoil(g, as_of)
+    data = gather(path, as_of, now, offline=offline)
+    areas = data.site.areas_named(only)
+    history = history_of([data.air, data.weather.past])
+    ground = prospect(history, data.weather.daily, pd.Timestamp(as_of), data.site.site.latitude)
+    soils = SiteSoil(data, as_of)
     made = tuple(_area(soils, area, as_of, ground, every_story) for area in areas)
-    return Morning(**vars(g), as_of=as_of, areas=made, ground=ground)
+    return Morning(**vars(data), as_of=as_of, areas=made, ground=ground)
 
 
 def _area(
     soils: SiteSoil, area: Area, as_of: date, ground: Prospect | None, every_story: bool
 ) -> AreaMorning:
-    g, library, southern = soils.g, soils.g.library, soils.g.site.site.southern
+    data, library, southern = soils.data, soils.data.library, soils.data.site.site.southern
     wanted, without = diseases_of(area, library)
     rules = {
         key: [(r.member, r.rule) for grass in area.grasses or (None,)
@@ -142,7 +147,7 @@ def _area(
         ahead = ahead_soil(ground, area_soil, reference_cm=REFERENCE_CM)
         course = soil_course(*ahead.at(REFERENCE_CM))
     known = known_soil(series, REFERENCE_CM, settings().max_change_c)
-    case = AreaCase(g, area, as_of, known, ahead, every_story=every_story)
+    case = AreaCase(data, area, as_of, known, ahead, every_story=every_story)
     entries, stories = judge_area(case, wanted)
     judged = {one.disease: one for entry in entries for one in entry.members}
     seasons = {}

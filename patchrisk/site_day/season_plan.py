@@ -174,24 +174,18 @@ def _plan_area(
     known = list(
         known_to(site, morning.library, area.area, applied, seen, morning.as_of, area.judged)
     )
-    left = {
-        key: Answer(key, one.verdict, one.reason)
-        for key, one in area.judged.items()
-        if key not in {c.key for c in concerns}
-    }
     if area.course is None or morning.ground is None:
         why = NoAirTemperature()
-        left = {
-            key: replace(answer, waiting=why) if answer.verdict is Verdict.APPLY else answer
-            for key, answer in left.items()
-        }
         return AreaPlan(
             area=area.area.name,
             as_of=today,
             until=today,
             done=tuple(one for one in applied if one.day >= start),
             advice=(*not_kept_on(site, area.area, applied, known, today, start), why, *not_judged),
-            answers=left,
+            answers={
+                key: Answer(waiting=why if one.verdict is Verdict.APPLY else None)
+                for key, one in area.judged.items()
+            },
         )
     dates, now = area.course.dates, area.course.today
     wishes = site.programme
@@ -200,7 +194,8 @@ def _plan_area(
     planned = {concern.key for concern in concerns}
     looks = _looks(morning, area.area, start)
     worth = plot_worth(looks, numbers.plots_together_days, numbers.plots_confidence)
-    rain = morning.weather.daily.reindex(pd.DatetimeIndex(dates))["rain_mm"].to_numpy(float)
+    daily = morning.weather.daily.reindex(pd.DatetimeIndex(dates))
+    rain = daily["rain_mm"].to_numpy(float)
     made = plan_area(
         area.area.name,
         concerns,
@@ -220,6 +215,7 @@ def _plan_area(
         limits=() if shelf is None else yearly_limits(shelf)[0],
         turf=turf_of(area.area),
         air_max_c=weather_ahead.weather["air_max_c"][weather_ahead.today :],
+        air_before_c=daily["air_max_c"].to_numpy(float)[:now],
         rain_mm=rain[now:],
         rain_before_mm=rain[:now],
         soil_c=area.course.soil.middle,
@@ -232,7 +228,7 @@ def _plan_area(
         made,
         planned=tuple(_on_area(one, shelf, area.area) for one in made.planned),
         advice=(*made.advice, *worth, *not_judged),
-        answers={key: {**left, **made.answers}[key] for key in area.judged},
+        answers={key: made.answers.get(key, Answer()) for key in area.judged},
     )
 
 
@@ -258,8 +254,6 @@ def _concerns(morning: Morning, area: AreaMorning) -> Iterator[Concern]:
             yield replace(
                 concern_of(disease, key, lost),
                 calls=calls,
-                verdict=judged.verdict,
-                reason=judged.reason,
                 damage=None if judged.seen is None else (judged.seen, judged.last),
             )
 

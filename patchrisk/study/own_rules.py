@@ -14,7 +14,7 @@ from patchrisk.base.units import DayArray, FloatArray
 from patchrisk.core.rules.rule import Meaning, Rule, Season, Statistic
 from patchrisk.core.skill.openings import Seasons
 from patchrisk.read.diseases import read_rules
-from patchrisk.study.soil import Block, SiteSoil
+from patchrisk.study.soil import Block, BlockSoil
 
 _WHOLE_YEAR = Season((1, 1), (12, 31))
 OWN = "own"
@@ -77,7 +77,7 @@ class OwnRule:
                 "season": [*self.season.start, *self.season.end],
                 "depths_cm": list(self.depths_cm), "meaning": self.meaning}  # fmt: skip
 
-    def applied(self, block: Block, soil: SiteSoil, depth_cm: float) -> tuple[Rule, FloatArray]:
+    def applied(self, block: Block, soil: BlockSoil, depth_cm: float) -> tuple[Rule, FloatArray]:
         """Return a rule on a series of 0 and 1, and the series, at a depth that no soil has.
 
         Raises

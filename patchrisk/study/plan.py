@@ -14,8 +14,8 @@ from patchrisk.base import resources
 from patchrisk.base.errors import Fault, InputError, UnavailableError
 from patchrisk.base.toml_files import load_numbers
 from patchrisk.core.rules.rule import Cardinal, Rule, soil_depth_cm
-from patchrisk.core.rules.windows import Settings
-from patchrisk.core.skill.openings import LEAST_DRAWS, Drawing, drawn_openings, seasons_of
+from patchrisk.core.rules.windows import WindowSettings
+from patchrisk.core.skill.openings import LEAST_DRAWS, ErrorDraws, drawn_openings, seasons_of
 from patchrisk.core.skill.verdicts import DiseaseOnGrass, answers_of, verdicts_of
 from patchrisk.core.soil.air_to_soil import DEEPEST_CM, SHALLOWEST_CM
 from patchrisk.core.verdict.case import Settings as VerdictSettings
@@ -69,7 +69,7 @@ class BacktestPlan:
 
     rules: Sequence[tuple[str, Rule]]
     responses: Mapping[str, Cardinal]
-    settings: Settings
+    settings: WindowSettings
     soil: SoilChoice
     years: tuple[int, int] | None
     hashes: Mapping[str, str]
@@ -107,7 +107,7 @@ class BacktestPlan:
                     self.rules,
                     soil.soil,
                     soil.doubt,
-                    Drawing(self.draws, self.seed, error_covariance(), self.line_days),
+                    ErrorDraws(self.draws, self.seed, error_covariance(), self.line_days),
                     southern=soil.southern,
                     settings=self.settings,
                 )

@@ -53,7 +53,7 @@ class Block:
 
 
 @dataclass(frozen=True)
-class SiteSoil:
+class BlockSoil:
     """Soil of the sites of one hemisphere, all measured or all modelled.
 
     ``lanes`` says which sites of the block its columns are; ``made_maximum``, by depth, at which of
@@ -82,7 +82,7 @@ CAME_FROM = ("measured", "modelled", "mixed")
 
 def site_soils(
     block: Block, rules: Sequence[Rule], choice: SoilChoice, *, doubt: bool = False
-) -> Iterator[SiteSoil]:
+) -> Iterator[BlockSoil]:
     """Work out the soil at every depth the rules ask for.
 
     *either* is measured at sites where any is, else modelled. Measured soil is moved by conduction
@@ -112,11 +112,11 @@ def site_soils(
         lanes = np.flatnonzero(wants_measured & (southern == south))
         if lanes.size:
             measured, made = _measured(block, lanes, means, maxima, modelled)
-            yield SiteSoil(measured, lanes, "measured", south, made)
+            yield BlockSoil(measured, lanes, "measured", south, made)
         lanes = np.flatnonzero(wants_modelled & (southern == south))
         if lanes.size:
             some = None if off is None else _doubt_of(off, lanes)
-            yield SiteSoil(_columns(modelled, lanes), lanes, "modelled", south, doubt=some)
+            yield BlockSoil(_columns(modelled, lanes), lanes, "modelled", south, doubt=some)
 
 
 def _model(

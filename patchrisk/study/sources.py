@@ -155,27 +155,27 @@ def _open_site(path: Path, now: datetime, *, offline: bool) -> SiteSource:
     from patchrisk.read.soil import diffusivity_of, model_at, read_fit, surface_at
     from patchrisk.site_day.area_soil import probes_of
 
-    g = gather(path, read_site(path).site.local_day(now), now, offline=offline)
-    logged = [pd.DatetimeIndex(p.dates) for log in g.readings for p in log.probes]
-    index = [*logged, g.air.index]
+    data = gather(path, read_site(path).site.local_day(now), now, offline=offline)
+    logged = [pd.DatetimeIndex(p.dates) for log in data.readings for p in log.probes]
+    index = [*logged, data.air.index]
     if not any(len(i) for i in index):
         raise InputError(Fault(str(path), "", "no day of weather or soil", "name files of them"))
     first, last = min(i.min() for i in index if len(i)), max(i.max() for i in index if len(i))
-    today = pd.Timestamp(g.site.site.local_day(now))
+    today = pd.Timestamp(data.site.site.local_day(now))
     days = pd.date_range(first, min(last, today - pd.Timedelta(days=1)))
     dates = days.to_numpy().astype("datetime64[D]")
-    air = g.air.reindex(index=days, columns=list(WEATHER_QUANTITIES)).astype(float)
+    air = data.air.reindex(index=days, columns=list(WEATHER_QUANTITIES)).astype(float)
     blocks = []
-    for area in g.site.area:
+    for area in data.site.area:
         probes = [
             probe.each(lambda series: series[:, None])
-            for probe in probes_of(area, g.readings, dates)
+            for probe in probes_of(area, data.readings, dates)
         ]
-        fit = read_fit(g.site, area)
+        fit = read_fit(data.site, area)
         block = Block(
             sites=[area.name],
-            latitude=np.array([g.site.site.latitude]),
-            longitude=np.array([g.site.site.longitude]),
+            latitude=np.array([data.site.site.latitude]),
+            longitude=np.array([data.site.site.longitude]),
             dates=dates,
             first=np.array([0]),
             last=np.array([len(days) - 1]),

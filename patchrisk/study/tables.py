@@ -14,7 +14,7 @@ from patchrisk.core.rules.rule import REFERENCE_CM
 from patchrisk.core.skill.climatology import year_means
 from patchrisk.core.skill.openings import DATINGS, Seasons
 from patchrisk.core.skill.verdicts import EVENTS, Verdicts
-from patchrisk.study.soil import CAME_FROM, Block, SiteSoil
+from patchrisk.study.soil import CAME_FROM, Block, BlockSoil
 
 SEASON_COLUMNS = {
     "site": "name of the site",
@@ -207,7 +207,7 @@ def _words(codes: IntArray, words: Sequence[str]) -> "pd.Categorical[str]":
 def _lay_out(
     layout: TableLayout,
     block: Block,
-    soil: SiteSoil,
+    soil: BlockSoil,
     kinds: Sequence[Seasons | Verdicts],
     years: tuple[int, int] | None,
     words: Mapping[str, Sequence[str]],
@@ -242,7 +242,7 @@ def _lay_out(
 
 
 def seasons_table(
-    block: Block, soil: SiteSoil, seasons: Sequence[Seasons], years: tuple[int, int] | None
+    block: Block, soil: BlockSoil, seasons: Sequence[Seasons], years: tuple[int, int] | None
 ) -> pd.DataFrame:
     """Lay the seasons of rules on a block's sites out as rows; none without a known day.
 
@@ -276,7 +276,7 @@ def seasons_table(
 
 
 def verdicts_table(
-    block: Block, soil: SiteSoil, verdicts: Sequence[Verdicts], years: tuple[int, int] | None
+    block: Block, soil: BlockSoil, verdicts: Sequence[Verdicts], years: tuple[int, int] | None
 ) -> pd.DataFrame:
     """Lay the verdicts on one soil out as rows; seasons without a known day are left out.
 

@@ -38,7 +38,7 @@ from counters_speed import best_of
 
 from patchrisk.base import resources
 from patchrisk.core.rules.rule import Rule, Season, Statistic
-from patchrisk.core.skill.openings import Drawing, drawn_openings, seasons_of
+from patchrisk.core.skill.openings import ErrorDraws, drawn_openings, seasons_of
 from patchrisk.core.skill.season_days import Soil
 from patchrisk.core.skill.verdicts import verdicts_of
 from patchrisk.site_day.area_soil import error_covariance
@@ -126,7 +126,7 @@ def stages(part, plan, folder):
     )
     marks.append(time.process_time())
     if ground.doubt is not None:
-        drawing = Drawing(plan.draws, plan.seed, error_covariance(), plan.line_days)
+        drawing = ErrorDraws(plan.draws, plan.seed, error_covariance(), plan.line_days)
         given = {"southern": False, "settings": plan.settings}
         seasons = drawn_openings(seasons, plan.rules, ground.soil, ground.doubt, drawing, **given)
     marks.append(time.process_time())

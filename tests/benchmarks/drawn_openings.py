@@ -19,7 +19,7 @@ import numpy as np
 import pandas as pd
 
 from patchrisk.core.dates.forecast_error import error_courses
-from patchrisk.core.skill.openings import Drawing, drawn_openings, opening_days, seasons_of
+from patchrisk.core.skill.openings import ErrorDraws, drawn_openings, opening_days, seasons_of
 from patchrisk.core.skill.season_days import Soil
 from patchrisk.site_day.area_soil import error_covariance
 from patchrisk.study.plan import plan_backtest
@@ -51,7 +51,7 @@ def judged(part, plan) -> tuple[pd.DataFrame, np.ndarray]:
     real = seasons_of(plan.rules, measured.soil, **given, **whole)
     found = seasons_of(plan.rules, modelled.soil, **given, **whole)
     doubt = modelled.doubt
-    drawing = Drawing(plan.draws, plan.seed, error_covariance(), plan.line_days)
+    drawing = ErrorDraws(plan.draws, plan.seed, error_covariance(), plan.line_days)
     found = drawn_openings(found, plan.rules, modelled.soil, doubt, drawing, **given)
     error = np.zeros(doubt.sd_c.shape)
     for n, site in enumerate(doubt.sites):

@@ -28,19 +28,18 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 from station_mornings import stations_of
+from walking import FATES, WASHED_MM, broken, products, went_on
 
-from patchrisk.base.pen import as_date
+from patchrisk.base.pen import as_date, words_of
 from patchrisk.core.plan.facts import Waiting
-from patchrisk.core.verdict.decision_table import RUNNING, Verdict
+from patchrisk.core.verdict.decision_table import Verdict
 from patchrisk.report.earlier_mornings import changes_words, keep_plan, plan_beside
 from patchrisk.report.plan_sentences import sentence, teller
-from patchrisk.report.words import verdict_words
 from patchrisk.site_day.morning import prepare
 
 WEEK = timedelta(7)
 HALF_YEAR = 182  # days by which a station's record is moved to stand in the south
-LATE, WASHED_MM, FORECAST_DAYS = 4, 60.0, 7
-FATES = ("planned", "late", "left out", "dry", "washed off")
+FORECAST_DAYS = 7
 SOUTH = "KY_Bowling_Green_21_NNE"
 PLACES = {  # turf, use, what a laboratory found, the first morning of the walk
     "KS_Manhattan_6_SSW": (
@@ -129,36 +128,25 @@ class Walk:
 
     def record(self, one, fate):
         """Write down what became of a planned application; the day it went on, or None."""
-        if fate == "left out":
+        day, water = went_on(one, fate)
+        if day is None:
             return None
-        day = as_date(one.day) + timedelta(LATE if fate == "late" else 0)
-        names = [part.product for part in one.choice.mixed or (one.choice,)]
-        water = "0" if fate == "dry" else "6"
-        self.rows += [f"{day},A,{name},,,,{water},mm\n" for name in names]
+        self.rows += [f"{day},A,{name},,,,{water},mm\n" for name in products(one)]
         if fate == "washed off":
             self.sky.loc[pd.Timestamp(day), "precip"] = WASHED_MM
-        return day
+        return as_date(day)
 
     def blame(self, what, text):
         self.wrong[what] += 1
         print(f"    WRONG ({what}): {text}")
 
     def check(self, area, plan):
+        for what, text in broken(area, plan, self.day):
+            self.blame(what, text)
         for key, answer in plan.answers.items():
-            judged, now = area.judged[key], np.datetime64(self.day)
-            if judged.verdict is Verdict.APPLY and answer.on != now and answer.waiting is None:
-                self.blame("call", f"{key} is called for")
             waits = answer.waiting
             if isinstance(waits, Waiting) and waits.until is not None and not waits.in_the_way:
                 self.blame("silent", f"why {key} waits to {waits.until}")
-            start = judged.start if judged.phase in RUNNING else judged.middle
-            mine = [
-                one for one in plan.planned
-                if key in one.targets and judged.treat_until and one.day <= judged.treat_until
-                and start is not None and start <= one.day
-            ]  # fmt: skip
-            if mine and len(mine) + judged.counted > judged.case.number:
-                self.blame("number", f"{len(mine)} of {key} beside {judged.counted}")
 
     def cover(self, area, last):
         """Hold the cover against what became of the last application."""
@@ -187,16 +175,16 @@ class Walk:
             if ahead and coming != next_up and not said and not fresh:
                 self.blame("silent", f"{next_up} is now {coming}")
             called = [
-                f"{verdict_words(j.verdict)} {k}"
+                f"{words_of(j.verdict)} {k}"
                 for k, j in area.judged.items()
                 if j.verdict >= Verdict.DECIDE and k in plan.answers
             ]
             print(f"{self.day} {'; '.join(called)}")
-            for answer in plan.answers.values():
+            for key, answer in plan.answers.items():
                 for fact in filter(None, (answer.waiting, answer.then)):
                     print(f"    {sentence(fact, teller(morning))}")
                 if answer.on == np.datetime64(self.day):
-                    print(f"    Today against {answer.disease}: {answer.choice.label}.")
+                    print(f"    Today against {key}: {answer.choice.label}.")
             for text in said:
                 print(f"    {text}")
             keep_plan(self.folder, made)

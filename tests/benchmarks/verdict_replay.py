@@ -157,7 +157,7 @@ class Replay:
             note = f"{here.day} {label} {key} {made.verdict.name} {answer.on} {answer.waiting}"
             # Where it can't be done today the plan says why, and when it can.
             wrong = calls and answer.on != today and not answer.waiting
-            self.count("plan apart", wrong or answer.verdict is not made.verdict, note)
+            self.count("plan apart", wrong, note)
         called = {key for key, made in judged.items() if made.verdict is Verdict.APPLY}
         self.count("plan apart", bool(on) and not (on & called), f"{here.day} {label} {on}")
 

@@ -14,6 +14,7 @@ from pathlib import Path
 import numpy as np
 from station_mornings import Morning, stations_of
 
+from patchrisk.base.pen import words_of
 from patchrisk.core.verdict.decision_table import Phase, Verdict
 from patchrisk.read.area import Area
 
@@ -257,9 +258,9 @@ def main():
             "disease": report.disease,
             "day": report.day,
             "station": name,
-            "verdict": made.verdict.name.lower().replace("_", " "),
+            "verdict": words_of(made.verdict),
             "reason": made.reason,
-            "phase": made.phase.name.lower().replace("_", " "),
+            "phase": words_of(made.phase),
             "start": None if made.start is None else str(made.start),
             "agrees": agrees,
         }

@@ -138,10 +138,10 @@ def test_every_row_of_a_logger_is_read_or_told(course, seed):
 @given(seed=SEEDS)
 def test_every_day_of_ones_own_weather_is_read_or_told(course, seed):
     raw = damage(GOOD["weather.csv"], seed)
-    days = refused(read_daily_weather, with_file(course, "weather.csv", raw))
-    if days is None:
+    read = refused(read_daily_weather, with_file(course, "weather.csv", raw))
+    if read is None:
         return
-    known = set(days.dropna(how="all").index.strftime("%Y-%m-%d"))
+    known = set(read[0].dropna(how="all").index.strftime("%Y-%m-%d"))
     text = raw.decode("utf-8", "replace").replace("\r", "\n")
     written = re.findall(r"(?m)^(\d{4}-\d\d-\d\d)[,;\t]\s*-?\d+[.,]\d[,;\t]\s*-?\d+[.,]\d\b", text)
     assert set(written) <= known

@@ -6,7 +6,7 @@ from types import SimpleNamespace
 
 import numpy as np
 
-from patchrisk.core.plan.besides import Factor, Task
+from patchrisk.core.plan.besides import Factor, Measure
 from patchrisk.core.plan.cover import Applied, Cover
 from patchrisk.core.plan.facts import (
     NoAirTemperature,
@@ -23,6 +23,7 @@ from patchrisk.core.plan.programme import (
     Share,
     Watering,
 )
+from patchrisk.core.verdict.decision_table import Verdict
 from patchrisk.read.area import Area
 from patchrisk.read.diseases import load_library
 from patchrisk.read.records.books import Records
@@ -95,7 +96,7 @@ def area_plan(name="Greens", **changes):
         ),
         "shares": {"summer-patch": Share(80.0, 0.0, 20.0), "fairy-ring": Share(40.0, 10.0, 16.0)},
         "advice": (NoForecast("dead-spot"),),
-        "measures": (Task(("summer-patch",), ACID),),
+        "measures": (Measure(("summer-patch",), ACID),),
     }
     return AreaPlan(**{**about, **changes})
 
@@ -119,7 +120,7 @@ def site_plan(*areas, name="Quillfen Dunes (invented)", latitude=38.9, past_labe
     place = Place(name=name, latitude=latitude, longitude=-85.4)
     greens = SimpleNamespace(
         area=SimpleNamespace(name="Greens"),
-        judged={"fairy-ring": SimpleNamespace(cover=cover())},
+        judged={"fairy-ring": SimpleNamespace(cover=cover(), verdict=Verdict.KEEP_COVER)},
     )
     morning = Morning(
         site=Site(site=place, area=kept, folder=Path()),

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from patchrisk.base.pen import Pen
 from patchrisk.core.plan.cover import (
     Applied,
-    Lasting,
+    Protection,
     by_ground,
     cover,
     covered_by,
@@ -29,7 +29,7 @@ from tests.plan.given_by_hand import concern, hump, stock
 
 DAY = np.datetime64("2024-05-01")
 # Whatever the water, all of it gets to the roots.
-LASTING = Lasting(28, 14, 35, 3.6, 0.5, 0.0, 1.0, np.inf, 0.02)
+LASTING = Protection(28, 14, 35, 3.6, 0.5, 0.0, 1.0, np.inf, 0.02)
 
 
 def one(day=0, codes=("11",), water=float("nan")):

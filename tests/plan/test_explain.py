@@ -181,6 +181,9 @@ def test_a_season_half_gone(plan):
     assert made.done == tuple(went_on)
     assert made.planned[0].day == np.datetime64("2024-06-28")  # on the last day of cover
     assert CoverRunsOut("one") in made.planned[0].reasons
+    late = plan([row], stock("3", "7"), today="2024-07-03", applied=went_on, most=3)
+    assert late.planned[0].day == np.datetime64("2024-07-03")
+    assert told(late.planned[0].reasons)[0] == "Cover against one has run out."
     assert "3" not in made.planned[0].choice.codes  # rotation
     rest = rate[np.datetime64("2024-06-15") <= DAYS]
     assert made.shares["one"].total == pytest.approx(rest.sum())
@@ -339,6 +342,32 @@ def test_odds_of_heat_are_told_and_above_a_third_hold_group_3_back(plan, odds, l
     assert heat == [HeatAhead(frozenset({"3"}), 0.2, 32.2, 14)] * (odds == 0.2)
     if heat:
         assert "20 % odds of a day of 32.2 °C or more within 14 days" in told(heat)[0]
+
+
+@pytest.mark.parametrize(
+    ("day", "hot", "use", "told_of"),
+    [
+        ("2024-06-01", slice(104, 105), True, "70 % odds of a day of 32.2 °C or more by 15 Jun"),
+        ("2024-06-01", slice(105, 106), True, ""),  # the 15th day after it
+        ("2024-06-01", slice(104, 105), False, ""),  # no green
+        ("2024-05-20", slice(90, 92), True, "a day of 32.2 °C or more came on 1 Jun"),
+        ("2024-05-17", slice(90, 92), True, ""),
+        ("2024-06-05", slice(90, 92), True, ""),  # before it
+    ],
+)
+def test_group_3_on_record_before_heat_is_told(plan, day, hot, use, told_of):
+    """NC State turf pathology, 18 Jul 2011 (opening seen): 90 degF within two weeks."""
+    row = concern(hump("2024-09-15", 20), trials=trials(f11="weak"))
+    air = np.full((190, 10), 25.0)  # from 3 March on: row 90 is 1 June, row 104 15 June
+    today = "2024-06-10"  # row 99
+    air[hot, :7] = 33.0
+    made = plan(
+        [row], stock("11"), today, [Applied(np.datetime64(day), "Area", frozenset({"3"}))],
+        turf=Turf(use, "bentgrass"), air_max_c=air[99:], air_before_c=air[:99, 0],
+    )  # fmt: skip
+    heat = [text for text in told(made.advice) if "before heat" in text]
+    assert len(heat) == bool(told_of)
+    assert all(told_of in text and "group 3" in text and "NC State" in text for text in heat)
 
 
 @pytest.mark.parametrize(("soil_c", "said"), [(15.0, False), (22.0, False), (30.0, True)])

@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 from patchrisk.base.pen import Pen
 from patchrisk.base.safe_text import safe_cell, slug, write_table
 from patchrisk.core.plan.labels import Figure, PastLabel
+from patchrisk.core.plan.programme import Answer
 from patchrisk.report.earlier_mornings import changes_words
 from patchrisk.report.plan_files import HEADER, plan_outputs, write_files, write_plan_table
 from patchrisk.report.plan_text import write_plan
@@ -260,6 +261,33 @@ def test_cover_in_words(found, said):
     assert "FRAC" not in short
     assert "on record" not in short
     assert ("Jun 3" in short) == ("3 Jun" in said)
+
+
+@pytest.mark.parametrize(
+    ("was", "now", "said"),
+    [  # thresholds/outlook.toml, wording.moved_share: a tenth of the days from 18 May on
+        ("2026-05-27", "2026-05-28", "FRAC 11 on 28 May, was 27 May"),
+        ("2026-09-15", "2026-09-16", ""),
+        ("2026-09-15", "2026-09-27", "FRAC 11 on 27 Sep, was 15 Sep"),
+        ("2026-09-15", "2026-09-26", ""),
+        ("2026-09-26", "2026-09-15", ""),
+    ],
+)
+def test_a_day_far_away_that_moves_by_little_is_not_told(was, now, said):
+    aimed = tuple(ELEVEN.evidence)
+    before = EarlierPlan(
+        (EarlierApplication(date.fromisoformat(was), ELEVEN.label, aimed),),
+        called=dict.fromkeys(aimed, date.fromisoformat(was)),
+    )
+    answers = {k: Answer(called=day(now)) for k in aimed}
+    plan = site_plan(
+        area_plan(done=(), planned=(planned(now, ELEVEN),), answers=answers),
+        before={"Greens": before},
+    )
+    told = changes_words(plan, plan.areas[0])
+    assert len(told) == bool(said)
+    assert all(said in text for text in told)
+    assert all(" is expected to call for one on " in text for text in told)
 
 
 def test_what_went_on_late_and_what_was_washed_off_is_told_where_a_plan_changes():

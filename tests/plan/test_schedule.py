@@ -8,11 +8,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from patchrisk.core.plan.facts import Restriction
+from patchrisk.core.plan.facts import Obstacle, Restriction
 from patchrisk.core.plan.labels import YearlyLimit, YearSpent
 from patchrisk.core.plan.problem import (
     Option,
     Problem,
+    Rain,
     Threat,
     Wait,
     allowed,
@@ -45,6 +46,10 @@ def option(code, worth, *, least_days=None, longest_days=None, **more):
     choice = Choice(code, codes, (), {}, code, least_days=least_days, longest_days=longest_days)
     targets = dict.fromkeys(worth, Target(controlled_by=codes))
     return Option(choice, worth, targets, **more)
+
+
+def rain(keeps_off):
+    return {Obstacle.RAIN: Rain(keeps_off, np.where(keeps_off, 30.0, 0.0), 25.0)}
 
 
 def problem(rates, options, *, least=1, cover=4, number=9, guidelines=(), due=None, **more):
@@ -219,10 +224,9 @@ def test_one_application_serves_several_diseases():
 def test_ties_go_to_what_heat_cannot_harm_then_to_the_better_evidence():
     options = [option("3", {"d0": 0.6}), option("7", {"d0": 0.6})]
     made = problem([np.ones(4)], options)
-    risk = np.zeros((4, 2))
-    risk[0, 0] = 0.2
+    hot = np.array([0.2, 0.0, 0.0, 0.0])
     assert schedule(made) == ((0, 0),)
-    assert schedule(replace(made, risk=risk)) == ((0, 1),)
+    assert schedule(replace(made, hot=hot, harmed_by_heat=frozenset({"3"}))) == ((0, 1),)
     # Nothing is left to cover of the other disease: what is known of it still decides a tie.
     second = option("7", {"d0": 0.6, "d1": 0.2})
     rows = [np.ones(4), np.zeros(4)]
@@ -232,8 +236,8 @@ def test_ties_go_to_what_heat_cannot_harm_then_to_the_better_evidence():
 @pytest.mark.parametrize("blocked", [[0, 1, 2], [3], [0, 2, 4, 6, 8]])
 def test_nothing_goes_on_a_day_without_spraying(blocked):
     off = np.isin(np.arange(11), blocked)
-    for word in ("no_spray", "wet"):
-        made = problem([np.ones(11)], [option("3", {"d0": 1.0})], **{word: off})
+    for kept_off in ({"no_spray": off}, {"rain": rain(off)}):
+        made = problem([np.ones(11)], [option("3", {"d0": 1.0})], **kept_off)
         plan = schedule(made)
         assert plan[0][0] == np.flatnonzero(~off)[0]
         assert not off[[d for d, _ in plan]].any()
@@ -443,7 +447,7 @@ def test_a_guideline_is_parted_with_only_when_nothing_else_is_left():
     [
         ({}, 0.0, None),
         ({"no_spray": np.arange(12) < 2}, 2.0, Restriction.DAYS_OFF),
-        ({"wet": np.arange(12) < 2}, 2.0, Restriction.RAIN),
+        ({"rain": rain(np.arange(12) < 2)}, 2.0, Restriction.RAIN),
         ({"held": np.arange(12) < 2}, 2.0, Restriction.HEAT),
         ({"label": 2}, 4.0, Restriction.LABELS),
         ({"most": 2}, 4.0, Restriction.NUMBER),
@@ -475,7 +479,7 @@ def barred(day, days=12):
         ({"most": 1}, ((0, 0), (4, 1)), False),
         ({"no_spray": barred(4)}, ((0, 0), (4, 1)), False),
         ({"no_spray": barred(5)}, ((0, 0), (4, 1)), True),
-        ({"wet": barred(4)}, ((0, 0), (4, 1)), False),
+        ({"rain": rain(barred(4))}, ((0, 0), (4, 1)), False),
         ({"a": {"not_before": 4}}, ((4, 0),), True),
         ({"a": {"not_before": 5}}, ((4, 0),), False),
         ({"a": {"held": barred(4)}}, ((4, 0),), False),

@@ -59,6 +59,10 @@ def test_a_season_of_its_source_is_the_next_one(chosen):
     ):
         task = chosen("take-all-patch", today=today)[MN]
         assert (task.first, task.last) == (day(first), day(last))
+    # In spring against summer patch (Missouri extension): on each day of its months, and after it.
+    for today, year in (("2026-03-01", 2026), ("2026-05-18", 2026), ("2026-06-01", 2027)):
+        task = chosen("summer-patch", today=today)[MN]
+        assert (task.first, task.last) == (day(f"{year}-03-01"), day(f"{year}-05-31"))
     south = chosen("take-all-patch", southern=True)[MN]  # April and October change places
     assert (south.first, south.last) == (day("2026-10-01"), day("2026-10-31"))
     spring = chosen("summer-patch", southern=True)[MN]  # March to May in the north

@@ -102,13 +102,23 @@ def test_a_season_over_and_one_to_come_both_say_when_to_think_of_it(morning):
     ],
 )
 def test_nothing_for_want_of_use_says_which(morning, more, said):
+    assert said in _not_now(morning, more, number=3)
+
+
+def test_one_application_is_one(morning):
+    assert "the application of this season is on" in _not_now(morning, {"counted": 1}, number=1)
+    then = changed(only(morning, "Lawns", "summer-patch"), "Lawns", "summer-patch", counted=1)
+    assert "applications of this season is on" in view_of(then).areas[0].rows[0].count
+
+
+def _not_now(morning, more, number):
     facts = facts_of(LINES["not now"], morning) | {
         "counted": 0, "treat_until": D("2026-08-15"), "infecting_odds": 1.0,
         "damage": (D("2026-06-01"), D("2026-09-30")),
     }  # fmt: skip
-    facts["case"] = replace(facts["case"], number=3)
+    facts["case"] = replace(facts["case"], number=number)
     then = changed(only(morning, "Lawns", "summer-patch"), "Lawns", "summer-patch", **facts | more)
-    assert said in view_of(then).areas[0].rows[0].act
+    return view_of(then).areas[0].rows[0].act
 
 
 @pytest.mark.parametrize(

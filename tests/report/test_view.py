@@ -8,16 +8,19 @@ from datetime import date, timedelta
 import numpy as np
 import pytest
 
-from patchrisk.base.pen import Pen
+from patchrisk.base.pen import Pen, words_of
+from patchrisk.core.plan.explain import watering
 from patchrisk.core.plan.facts import CoverRunsOut, NoForecast, OneTank
 from patchrisk.core.plan.programme import Amount, AreaPlan, Choice, Planned, Watering
 from patchrisk.core.verdict.decision_table import Helps, Host, Phase, Roots, Stake, Verdict
 from patchrisk.read.diseases import load_diseases
 from patchrisk.report.earlier_mornings import MORNINGS_KEPT, keep_page, read_last_page
+from patchrisk.report.plan_words import watering_words
 from patchrisk.report.record import outlook_json
 from patchrisk.report.terminal import write_outlook
 from patchrisk.report.view import view_of
 from patchrisk.report.view.disease import rank
+from patchrisk.site_day.disease import concern_of, programme_numbers
 from patchrisk.site_day.judging import Entry
 from patchrisk.site_day.morning import prepare
 from tests.report.conftest import NOON
@@ -61,7 +64,7 @@ def test_what_changed_since_yesterday_is_told(morning):
     entries = (Entry(first.disease, (first,), before), *entries[1:])
     view = view_of(replace(morning, areas=(replace(greens, entries=entries),)))
     name = morning.library.diseases[first.disease].name
-    now = first.verdict.name.lower().replace("_", " ")
+    now = words_of(first.verdict)
     told = [text for _, text in view.yesterday if text.startswith(f"{name}: ")]
     assert told == [f"{name}: {now}, was apply"]
     assert f"Greens, {name}" in view.message.split("Changed since yesterday: ")[1]
@@ -156,8 +159,9 @@ def test_no_row_claims_never_or_always(morning, odds, said):
     [("2026-05-19", "any day now, by May 19"), ("2026-05-18", "any day now, by May 18"),
      ("2026-05-17", "any day now")],
 )  # fmt: skip
-def test_a_start_that_is_due_is_told_with_a_day_that_has_not_gone_by(shipped, late, said):
-    due = {"early": D("2026-05-10"), "middle": D("2026-05-16"), "late": D(late)}
+@pytest.mark.parametrize("middle", ["2026-05-16", "2026-05-18"])
+def test_a_start_that_is_due_is_told_with_a_day_that_has_not_gone_by(shipped, late, said, middle):
+    due = {"early": D("2026-05-10"), "middle": D(middle), "late": D(late)}
     rows, _ = rows_of(view_of(changed(shipped, "Lawns", "summer-patch", **due)), "Lawns")
     assert re.search(rf"{said}(?!, by)(?:\W|$)", rows["summer-patch"].when)
 
@@ -208,18 +212,32 @@ UNLIKELY = {"damage": (D("2026-06-01"), D("2026-09-30")), "damage_odds": 0.004}
     [
         (
             LATE,
-            "late for a first application, unless one is on, against summer patch. "
+            "; late for a first application against summer patch, unless one is on. "
             "Whether an application now helps is disputed.",
         ),
+        # thresholds/outlook.toml, wording.fresh: 8 days after it is told without the reason
         (
-            LATE | {"treat_until": D("2026-05-01")},
-            "too late for a first application, unless one is on, against summer patch. "
-            "The time for this season's applications ended May 1.",
+            LATE | {"treat_until": D("2026-05-11")},
+            "; too late for an application against summer patch. "
+            "The time for this season's applications ended May 11. Nothing to look",
+        ),
+        (
+            LATE | {"treat_until": D("2026-05-10")},
+            "; too late for an application against summer patch. Nothing to look",
+        ),
+        (
+            LATE | {"start": D("2026-04-13")},
+            "; late for a first application against summer patch, unless one is on. Nothing to",
+        ),
+        (
+            LATE | {"treat_until": D("2026-05-11"), "reason": "damage may show"} | UNLIKELY,
+            "; too late for an application against summer patch. "
+            "The time for this season's applications ended May 11. Nothing to look",
         ),
         (
             LATE | {"reason": "late, nothing to see yet", "verdict": Verdict.NOTHING},
-            "late for a first application, unless one is on, against summer patch. "
-            "Whether an application now helps is disputed.",
+            "nothing to do today; late for a first application against summer patch, unless one "
+            "is on. Whether an application now helps is disputed. Next to think of is",
         ),
         (
             LATE | UNLIKELY | {"reason": "damage may show", "phase": Phase.STARTING},
@@ -250,7 +268,7 @@ def test_what_is_known_here_and_not_treated_says_why(morning, facts, said):
         return
     assert said.lower() in text.lower()
     quiet = facts["verdict"] is Verdict.NOTHING
-    begins = "Nothing to do today." if quiet else "Nothing to put on today; "
+    begins = "Nothing to do today; " if quiet else "Nothing to put on today; "
     assert text.startswith(begins)
 
 
@@ -309,6 +327,34 @@ def test_what_says_why_is_not_among_those_that_nothing_is_to_be_done_about(shipp
     _, lawns = rows_of(view_of(then), "Lawns")
     assert ("first application against summer patch" in lawns.sentence) is (phase is Phase.LATE)
     assert ("nothing to do about summer patch" in lawns.rest) is (phase is Phase.OVER)
+
+
+@pytest.mark.parametrize("stake", [Stake.HISTORY, Stake.UNKNOWN])
+def test_the_next_start_of_what_is_known_here_is_told_where_nothing_is_to_be_done(shipped, stake):
+    (lawns,) = (a for a in shipped.areas if a.area.name == "Lawns")
+    j = lawns.judged["summer-patch"]
+    case = replace(j.case, stakes=replace(j.case.stakes, stake=stake))
+    then = changed(
+        shipped, "Lawns", "summer-patch", case=case, verdict=Verdict.NOTHING, reason="not now",
+        phase=Phase.RESTING, start=None, early=D("2026-05-28"), middle=D("2026-06-02"),
+        roots=Roots.BARE, cover=None,
+    )  # fmt: skip
+    then = changed(then, "Lawns", "fairy-ring", verdict=Verdict.SCOUT, reason="damage may show")
+    _, lawns = rows_of(view_of(then), "Lawns")
+    told = "summer patch (start about Jun 2)" in lawns.rest
+    assert told is (stake is Stake.HISTORY)
+    assert "summer patch" in lawns.rest
+
+
+def test_what_is_the_same_of_two_diseases_is_said_once(shipped):
+    then = shipped
+    for key in ("summer-patch", "necrotic-ring-spot"):
+        then = changed(
+            then, "Lawns", key, verdict=Verdict.GET_READY, reason="start is near",
+            phase=Phase.COMING, start=None, middle=D("2026-05-27"), odds_lead=0.7, cover=None,
+        )  # fmt: skip
+    _, lawns = rows_of(view_of(then), "Lawns")
+    assert lawns.sentence.count("About May 27, 70 % within 14 days.") == 1
 
 
 def test_what_a_laboratory_found_is_to_be_decided_where_a_stress_is_not_measured(morning):
@@ -465,6 +511,18 @@ def test_what_goes_on_is_told_by_what_stands_behind_it(morning):
     (said,) = [text for _, text in lawns.put_on if f"FRAC {worked} (worked in trials)" in text]
     assert f"FRAC {worked} (worked in trials)" in said
     assert "water in 0.24 in; repeat after 28 days." in said
+
+
+def test_the_card_waters_in_as_deep_as_the_programme(morning):
+    """Summer patch: 1/8 in of the disease file (Clarke 2009), up to 6 mm of programme.toml."""
+    _, lawns = rows_of(view_of(started(morning)), "Lawns")
+    summer_patch = concern_of(morning.library.diseases["summer-patch"], "summer-patch")
+    water = watering(
+        Choice("x", frozenset({"11"}), (), {}), [summer_patch], None, programme_numbers()
+    )
+    planned = watering_words(water, lawns.pen.show)
+    assert planned.startswith("0.12 to 0.24 in within")
+    assert f"water in {planned.partition(' within')[0]};" in lawns.put_on[0][1]
 
 
 def test_a_group_named_without_figures_says_by_whom(morning):
@@ -762,3 +820,8 @@ def test_how_sure_begins_with_the_chance_of_a_start_that_has_not_come(shipped):
     sure = {a.name: a.sure for a in view.areas}
     assert sure["Lawns"].startswith(f"start {odds} % within 14 days; published rules differ (")
     assert "start" not in sure["Greens"]  # it has come
+    # The range of a start that is surely farther away than the lead says it by itself.
+    for early, told in (("2026-06-01", True), ("2026-06-02", False)):
+        far = {"early": D(early), "middle": D("2026-06-10"), "late": D("2026-06-20")}
+        _, lawns = rows_of(view_of(changed(shipped, "Lawns", "summer-patch", **far)), "Lawns")
+        assert ("within 14 days" in lawns.sure) is told

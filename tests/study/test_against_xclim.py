@@ -12,7 +12,7 @@ import pytest
 import xarray as xr
 
 from patchrisk.core.rules.rule import Rule, Season, Statistic
-from patchrisk.core.rules.windows import Settings
+from patchrisk.core.rules.windows import WindowSettings
 from patchrisk.core.skill.openings import seasons_of
 from patchrisk.core.skill.season_days import Soil
 from patchrisk.study import backtest
@@ -54,7 +54,7 @@ SPRING, AUTUMN = ((3, 1), (8, 31)), ((8, 15), (12, 15))
 
 def opened(rule, soil):
     """Day of the year on which each season's window first opened; NaN where none did."""
-    settings = Settings(nearing_c=2.0, max_change_c=3.8)
+    settings = WindowSettings(nearing_c=2.0, max_change_c=3.8)
     (found,) = seasons_of([("d", rule)], soil, southern=False, settings=settings, responses={})
     assert found.year.tolist() == list(range(2001, 2001 + YEARS))
     start = found.opened.astype("M8[Y]").astype("M8[D]")

@@ -21,7 +21,7 @@ from patchrisk.core.skill.season_days import Soil
 from patchrisk.read.diseases import load_library
 from patchrisk.site_day.morning import settings
 from patchrisk.study.observations import read_disease_observations
-from patchrisk.study.soil import SiteSoil
+from patchrisk.study.soil import BlockSoil
 from patchrisk.study.tables import seasons_table
 
 LIBRARY = load_library()
@@ -44,7 +44,7 @@ def seasons(disease, course, unit="degF", latitude=40.0):
     block = SimpleNamespace(
         sites=["Site"], latitude=np.array([latitude]), longitude=np.array([-80.0])
     )
-    ground = SiteSoil(soil, np.array([0]), "measured", southern=latitude < 0)
+    ground = BlockSoil(soil, np.array([0]), "measured", southern=latitude < 0)
     return seasons_table(block, ground, found, None)
 
 

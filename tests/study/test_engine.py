@@ -19,12 +19,12 @@ from patchrisk.core.rules.rule import (
     season_days,
     season_spans,
 )
-from patchrisk.core.rules.windows import Settings, State, apply_rule, is_open
+from patchrisk.core.rules.windows import State, WindowSettings, apply_rule, is_open
 from patchrisk.core.skill import day_bits
 from patchrisk.core.skill.openings import DATINGS, seasons_of
 from patchrisk.core.skill.season_days import Soil
 
-SETTINGS = Settings(nearing_c=2.0, max_change_c=3.8)
+SETTINGS = WindowSettings(nearing_c=2.0, max_change_c=3.8)
 NUMBERS = {"nearing_c": 2.0, "max_change_c": 3.8}
 CARDINAL = Cardinal(8.0, 20.0, 30.0)
 NAT = np.datetime64("NaT", "D")

@@ -6,6 +6,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
+from patchrisk.base.pen import words_of
 from patchrisk.core.verdict.decision_table import (
     Backing,
     Facts,
@@ -310,7 +311,7 @@ VERDICTS = {
 def test_what_each_reason_leads_to():
     told = {reason: verdict for verdict, reasons in VERDICTS.items() for reason in reasons}
     for line in TABLE:
-        verdict = line.verdict.name.lower().replace("_", " ")
+        verdict = words_of(line.verdict)
         assert verdict == told.get(line.reason, "scout"), line.reason
 
 

@@ -12,7 +12,7 @@ import pytest
 from patchrisk.base.errors import InputError
 from patchrisk.read.logger.read_log import load_log
 from patchrisk.read.site import WeatherFile
-from patchrisk.read.weather.own import read_with_notes
+from patchrisk.read.weather.own import read_daily_weather
 from tests.weather import layout_files as files
 from tests.weather.log_files import logger_keys, site_at
 from tests.weather.service_files import WEATHER, weather_days
@@ -38,9 +38,9 @@ def first_keys(faults):
 def weather_after_one_cure(path, **told):
     """Own weather read once what the first refusal says is written; the keys beside it."""
     with pytest.raises(InputError) as refused:
-        read_with_notes(path, WeatherFile(file=path.name, **told))
+        read_daily_weather(path, WeatherFile(file=path.name, **told))
     keys = first_keys(refused.value.faults)
-    return read_with_notes(path, WeatherFile(file=path.name, **{**told, **keys}))[0], keys
+    return read_daily_weather(path, WeatherFile(file=path.name, **{**told, **keys}))[0], keys
 
 
 def log_after_one_cure(path):
@@ -120,7 +120,7 @@ def gridded():
 
 @pytest.mark.parametrize("build", [dutch, irish, reference_network, gridded])
 def test_own_weather_read_at_once(write, build):
-    frame, _ = read_with_notes(write(build()), None, date(2024, 6, 1))
+    frame, _ = read_daily_weather(write(build()), None, date(2024, 6, 1))
     assert_weather(frame)
 
 
@@ -188,7 +188,7 @@ def test_own_weather_after_one_cure_to_the_letter(write, build, keys):
 def test_headings_without_a_word_ask_for_both_columns_and_the_rest_at_once(write):
     path = write(of_days("day,a,b,rain", lambda d, low, high, wet, _: f"{d:%F},{low},{high},{wet}"))
     with pytest.raises(InputError) as refused:
-        read_with_notes(path)
+        read_daily_weather(path)
     lacking, rain = refused.value.faults
     assert 'columns = { air_min_c = "HEADER", air_max_c = "HEADER" }' in lacking.cure
     assert 'rain_unit = "mm"' in rain.cure
@@ -201,7 +201,7 @@ def test_of_several_columns_the_first_is_proposed_and_all_are_shown(write):
         )
     )
     with pytest.raises(InputError) as refused:
-        read_with_notes(path)
+        read_daily_weather(path)
     (fault,) = refused.value.faults
     assert "column 2 'min a (C)', column 3 'min b (C)'" in fault.found
     assert fault.cure.endswith('columns = { air_min_c = "column 2" }')
@@ -220,7 +220,7 @@ def test_rows_of_hours_of_places_and_of_months_are_no_days(write, stamps, found)
     glvasey/ds4eeb_FinalProject_Soil_Carbon, where a month's mean stands on its first day."""
     rows = [f"{stamp},{n % 7}.5,{n % 7 + 9}.5" for n, stamp in enumerate(stamps)]
     with pytest.raises(InputError, match=found):
-        read_with_notes(write(["date,tmin,tmax", *rows]))
+        read_daily_weather(write(["date,tmin,tmax", *rows]))
 
 
 def test_a_month_is_no_day_of_a_logger(write, refusal):
@@ -235,11 +235,13 @@ def test_days_that_stand_twice_are_put_together_unless_they_contradict(write):
         "date,min (C),max (C)", lambda d, low, high, *_: f"{d:%F},{low},{high}"
     )
     day, low, high = first.split(",")
-    frame, notes = read_with_notes(write([head, f"{day},{low},", f"{day},,{high}", *rest, rest[0]]))
+    frame, notes = read_daily_weather(
+        write([head, f"{day},{low},", f"{day},,{high}", *rest, rest[0]])
+    )
     assert frame.iloc[0].tolist() == [float(low), float(high)]
     assert notes[-1] == "days named by more than one row, none against another: 2"
     with pytest.raises(InputError, match="stands twice with different figures"):
-        read_with_notes(write([head, first, f"{day},{low},{float(high) + 1}", *rest]))
+        read_daily_weather(write([head, first, f"{day},{low},{float(high) + 1}", *rest]))
 
 
 def test_one_impossible_day_of_many_is_left_out_and_told(write):
@@ -247,7 +249,7 @@ def test_one_impossible_day_of_many_is_left_out_and_told(write):
     rows = [f"{d},{low},{high}" for d, low, high, *_ in weather_days(400)]
     day, low, high = rows[7].split(",")
     rows[7] = f"{day},{high},{low}"
-    frame, (note,) = read_with_notes(write(["date,min (C),max (C)", *rows]))
+    frame, (note,) = read_daily_weather(write(["date,min (C),max (C)", *rows]))
     assert note == "line 9: the minimum is above the maximum (1 such days): left out"
     assert frame.loc[day].isna().all()
     assert frame.notna().all(axis=1).sum() == 399

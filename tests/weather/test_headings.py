@@ -296,3 +296,23 @@ def test_kelvin_is_read(write):
     for header in ("Soil temp 5 cm (K)", "Soil temp 5 cm"):
         (probe,) = load_log(write([f"Time,{header}", *lines(MOMENTS, values)])).probes
         assert by_date(probe)["mean_c"].iloc[5] == pytest.approx(16.0, abs=0.01)
+
+
+@pytest.mark.parametrize(
+    ("header", "depth_cm"),
+    [
+        ("Soil temp 10-20 cm (C)", 15.0),
+        ("Soil temp (5–15 cm)", 10.0),
+        ("soil_temperature_7_to_28cm", 17.5),
+        ("Soil temp sensor 1 - 10 cm", 10.0),
+        ("SoilTemp_1-10cm", 10.0),
+        ("Soil temp -10 cm", 10.0),
+    ],
+)
+def test_a_layer_stands_for_its_middle(header, depth_cm):
+    assert read_heading(header).depth_cm == pytest.approx(depth_cm)
+
+
+@pytest.mark.parametrize("word", ["raw", "setpoint", "forecast", "modelled"])
+def test_what_is_no_sound_reading_of_the_soil_is_set_aside(word):
+    assert read_heading(f"Soil temp {word} 5 cm (C)").aside == "no sound reading"

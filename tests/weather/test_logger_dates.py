@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from patchrisk.base.errors import InputError
 from patchrisk.read.logger.clock import RULES, find_offset, find_summer_time, to_standard
 from patchrisk.read.logger.read_log import read_log
+from patchrisk.read.site import LoggerFile, Place
 from patchrisk.read.tables.timestamps import read_stamps
 from tests.weather.log_files import by_time, hours, lines, logger_keys, site_at, soil
 
@@ -149,6 +150,15 @@ def test_cells_that_are_no_time_become_no_time():
         ("Time", ["Started: 2018-07-05 09:34 (UTC-6)"], -6),
         ("Time", ["UTC Offset: UTC+05:30"], 5.5),
         ("Time UTC", [], 0),
+        ("UTC_DATE UTC_TIME", [], 0),
+        ("datetimeUTC", [], 0),
+        ("dateutc", [], 0),
+        ("UTCDateTime", [], 0),
+        ("Time", ["Time zone: UTC"], 0),
+        ("Time", ["# all times are in UTC"], 0),
+        ("Time", ["Time zone: UTC-6"], -6),
+        ("gmtime", [], None),
+        ("Time", ["Exported at time 2024-05-01 10:00 UTC"], None),
         ("Time (CST)", [], -6),
         ("Time", ["NOW(UTC):21.10.2019 19:16:43"], None),
         ("Time", ["first UTC-6", "then UTC-5"], None),
@@ -262,3 +272,19 @@ def test_a_bare_number_is_the_hour_unless_one_is_beyond_24(hours, seconds):
     moments = read_stamps([days, clocks], None, "Date Hour", "a file").moments
     midnight = np.datetime64("2024-05-13T00:00:00")
     assert (moments - midnight).astype(int).tolist() == list(seconds)
+
+
+@pytest.mark.parametrize(("longitude", "zone"), [(116.4, "CST"), (151.2, "EST"), (-90.0, "CST")])
+def test_letters_of_a_zone_far_from_the_site_are_asked_about(write, refusal, longitude, zone):
+    """China's CST and Australia's EST, as in their loggers' headers; from memory."""
+    moments = hours(24 * 10, datetime(2024, 5, 1))
+    path = write([f"Time ({zone}),Soil temp 5 cm", *lines(moments, soil(moments))])
+    place = Place(latitude=40.0, longitude=longitude)
+    if longitude < 0:
+        assert read_log(path, place=place).rows == 240
+        return
+    (said,) = refusal(path, None, place)
+    assert f"header: {zone}, here read as UTC-0" in said
+    own = place.standard_offset
+    told = LoggerFile(file="log.csv", utc_offset=f"+{int(own / timedelta(hours=1)):02d}:00")
+    assert by_time(read_log(path, told, place)).index[0] == moments[0]

@@ -82,7 +82,7 @@ def test_a_column_of_ones_own_weather_that_can_not_be_told_is_asked_for(write, h
     told = {"air_max_c": "column 4", "air_min_c": "column 2"}
     if key == "column 4":
         told = {"air_max_c": key}
-    frame = read_daily_weather(path, WeatherFile(file="weather.csv", columns=told, unit="degC"))
+    frame = read_daily_weather(path, WeatherFile(file="weather.csv", columns=told, unit="degC"))[0]
     assert frame["air_max_c"].iloc[0] == 20.0
     assert frame["air_min_c"].iloc[0] == 3.0
 
@@ -95,7 +95,7 @@ def test_a_name_that_two_columns_have_is_never_taken_for_the_first(write):
     for key, first in (("column 3", 15.0), ("column 4", 20.0)):
         assert f'air_max_c = "{key}"' in said
         options = WeatherFile(file="weather.csv", columns={"air_max_c": key}, unit="degC")
-        assert read_daily_weather(path, options)["air_max_c"].iloc[0] == first
+        assert read_daily_weather(path, options)[0]["air_max_c"].iloc[0] == first
 
 
 # --- offsets that change with summer time -------------------------------------------------------
@@ -129,7 +129,7 @@ def test_days_stay_those_that_the_file_names(write, first, offset):
     log = read_log(path, place=site_at(offset))
     assert list(by_time(log).index) == list(when.tz_localize(None))
     own = write(["date,min (°C),max (°C)", *stamped(when, values - 5, values + 5)], name="w.csv")
-    assert list(read_daily_weather(own).index) == list(when.tz_localize(None))
+    assert list(read_daily_weather(own)[0].index) == list(when.tz_localize(None))
 
 
 def test_a_file_in_which_only_some_times_carry_an_offset_is_refused(write):

@@ -33,10 +33,10 @@ def year_of(tmp_path, first, days, unit, mean=12.0):
 def test_fahrenheit_under_a_celsius_header_is_refused_though_no_figure_is_impossible(tmp_path):
     write = year_of(tmp_path, "2025-03-01", 38, "F")  # March: nothing over 60
     with pytest.raises(InputError) as refused:
-        read_daily_weather(write("°C"))
+        read_daily_weather(write("°C"))[0]
     assert "they look like degF" in str(refused.value)
     assert 'unit = "degF"' in str(refused.value)
-    right = read_daily_weather(write("°C"), WeatherFile(file="weather.csv", unit="degF"))
+    right = read_daily_weather(write("°C"), WeatherFile(file="weather.csv", unit="degF"))[0]
     assert right["air_max_c"].iloc[0] == pytest.approx(
         18 + 13 * np.cos(2 * np.pi * 140 / 365), abs=0.1
     )
@@ -44,7 +44,7 @@ def test_fahrenheit_under_a_celsius_header_is_refused_though_no_figure_is_imposs
 
 def test_celsius_under_a_fahrenheit_header_is_refused_once_a_year_shows_it(tmp_path):
     with pytest.raises(InputError, match="they look like degC"):
-        read_daily_weather(year_of(tmp_path, "2024-01-01", 366, "C")("°F"))
+        read_daily_weather(year_of(tmp_path, "2024-01-01", 366, "C")("°F"))[0]
 
 
 @pytest.mark.parametrize(
@@ -52,7 +52,7 @@ def test_celsius_under_a_fahrenheit_header_is_refused_once_a_year_shows_it(tmp_p
     [("2025-01-01", 60, -5.0), ("2025-06-01", 90, 24.0), ("2024-01-01", 366, -20.0)],
 )
 def test_a_hard_winter_a_desert_summer_and_the_arctic_are_believed(tmp_path, first, days, mean):
-    frame = read_daily_weather(year_of(tmp_path, first, days, "C", mean)("°C"))
+    frame = read_daily_weather(year_of(tmp_path, first, days, "C", mean)("°C"))[0]
     assert len(frame) == days
 
 
@@ -62,14 +62,14 @@ def test_a_decimal_comma_in_one_row_between_commas_is_refused(tmp_path):
     path = tmp_path / "air.csv"
     path.write_text("\n".join(["date,min (degC),max (degC)", *rows]) + "\n")
     with pytest.raises(InputError, match=r"line 8: more cells than the other rows \(1 such\)"):
-        read_daily_weather(path)
+        read_daily_weather(path)[0]
 
 
 def test_a_day_further_ahead_than_forecasts_reach_has_a_wrong_date(tmp_path):
     path = year_of(tmp_path, "2025-03-01", 20, "C")("°C")  # to 20 March
-    assert len(read_daily_weather(path, today=date(2025, 3, 4))) == 20
+    assert len(read_daily_weather(path, today=date(2025, 3, 4))[0]) == 20
     with pytest.raises(InputError, match="line 21: 2025-03-20 is in the future"):
-        read_daily_weather(path, today=date(2025, 3, 3))
+        read_daily_weather(path, today=date(2025, 3, 3))[0]
 
 
 @pytest.mark.parametrize(

@@ -37,16 +37,16 @@ def assert_weather(frame, count=400):
 
 @pytest.mark.parametrize("service", WHOLE)
 def test_a_services_daily_file(write, service):
-    assert_weather(read_daily_weather(write(WHOLE[service]())))
+    assert_weather(read_daily_weather(write(WHOLE[service]()))[0])
 
 
 def test_tenths_of_a_cold_month_are_no_degrees(write):
     """All figures could be degF, but the archive's own layout is in tenths of degC."""
-    assert_weather(read_daily_weather(write(files.ghcn_by_day(count=30))), 30)
+    assert_weather(read_daily_weather(write(files.ghcn_by_day(count=30)))[0], 30)
 
 
 def test_a_table_in_tenths_is_told_by_its_days_where_no_day_is_warm(write):
-    frame = read_daily_weather(write(files.ghcn_table()[:31]))
+    frame = read_daily_weather(write(files.ghcn_table()[:31]))[0]
     assert_weather(frame, 30)
 
 
@@ -64,13 +64,13 @@ def test_a_table_ordered_in_us_units_is_asked_about(write):
         out.append('","'.join(cells))
     path = write(out)
     with pytest.raises(InputError) as refused:
-        read_daily_weather(path)
+        read_daily_weather(path)[0]
     # Summers of 80 are degF alone, so that is what to write; 0.3 of rain can be either.
     assert [fault.cure for fault in refused.value.faults] == [
         'say unit = "degF" in the site file',
         'say rain_unit = "in" or rain_unit = "mm" in the site file, or write it in the header',
     ]
-    frame = read_daily_weather(path, WeatherFile(file=path.name, unit="degF", rain_unit="in"))
+    frame = read_daily_weather(path, WeatherFile(file=path.name, unit="degF", rain_unit="in"))[0]
     np.testing.assert_allclose(frame["air_max_c"], [r[2] for r in files.WEATHER], atol=0.3)
     assert frame["rain_mm"].iloc[4] == pytest.approx(files.WEATHER[4][3], abs=0.13)
 
@@ -78,7 +78,7 @@ def test_a_table_ordered_in_us_units_is_asked_about(write):
 def test_a_service_with_a_file_for_each_quantity(write):
     """Figures gathered over several days are of no day."""
     frames = {
-        what: read_daily_weather(write(files.australian_weather(what)), partial=True)
+        what: read_daily_weather(write(files.australian_weather(what)), partial=True)[0]
         for what in ("max", "min", "rain")
     }
     assert [list(frame) for frame in frames.values()] == [["air_max_c"], ["air_min_c"], ["rain_mm"]]
@@ -93,14 +93,14 @@ def test_a_service_with_a_file_for_each_quantity(write):
 
 def test_one_quantity_alone_is_no_weather(write):
     with pytest.raises(InputError, match="no column for air_min_c"):
-        read_daily_weather(write(files.australian_weather("max")))
+        read_daily_weather(write(files.australian_weather("max")))[0]
 
 
 def test_the_site_files_columns_go_before_the_services(write):
     path = write(files.german_weather())
     frame = read_daily_weather(
         path, WeatherFile(file=path.name, columns={"air_min_c": "TGK"}, unit="degC")
-    )
+    )[0]
     assert frame["air_min_c"].iloc[0] == pytest.approx(files.WEATHER[0][1] - 2)
 
 

@@ -9,7 +9,7 @@ import pytest
 from patchrisk.base.errors import InputError
 from patchrisk.read.logger.read_log import load_log
 from patchrisk.read.site import WeatherFile
-from patchrisk.read.weather.own import read_daily_weather, read_with_notes
+from patchrisk.read.weather.own import read_daily_weather
 from tests.weather.log_files import by_date, hours, lines
 
 
@@ -119,7 +119,7 @@ def weather_file(tmp_path, **more):
 def test_one_bad_figure_of_rain_does_not_refuse_four_thousand_rows(tmp_path, bad):
     rain = RAIN.astype(object)
     rain[1234] = bad
-    daily, notes = read_with_notes(weather_file(tmp_path, **{"rain (mm)": rain}))
+    daily, notes = read_daily_weather(weather_file(tmp_path, **{"rain (mm)": rain}))
     assert daily["rain_mm"].notna().sum() == 3999
     assert daily["rain_mm"].sum() == pytest.approx(RAIN.sum() - RAIN[1234])
     (note,) = notes
@@ -130,17 +130,17 @@ def test_one_bad_figure_of_rain_does_not_refuse_four_thousand_rows(tmp_path, bad
 def test_many_bad_figures_of_rain_are_refused(tmp_path):
     rain = np.where(np.arange(4000) % 4 == 0, -5.0, RAIN)
     with pytest.raises(InputError, match=r"line 2: rain_mm of -5 \(1000 such\)"):
-        read_daily_weather(weather_file(tmp_path, **{"rain (mm)": rain}))
+        read_daily_weather(weather_file(tmp_path, **{"rain (mm)": rain}))[0]
 
 
 def test_metres_of_rain_are_read_where_told_and_asked_about_where_not(tmp_path):
-    told = read_daily_weather(weather_file(tmp_path, **{"rain (m)": RAIN / 1000}))
+    told = read_daily_weather(weather_file(tmp_path, **{"rain (m)": RAIN / 1000}))[0]
     np.testing.assert_allclose(told["rain_mm"], RAIN, atol=1e-9)
     path = weather_file(tmp_path, **{"rain (mm)": RAIN / 1000})
     with pytest.raises(InputError, match="it looks like metres") as caught:
-        read_daily_weather(path)
+        read_daily_weather(path)[0]
     assert 'say rain_unit = "m"' in str(caught.value)
-    cured = read_daily_weather(path, WeatherFile(file="weather.csv", rain_unit="m"))
+    cured = read_daily_weather(path, WeatherFile(file="weather.csv", rain_unit="m"))[0]
     np.testing.assert_allclose(cured["rain_mm"], RAIN, atol=1e-9)
 
 
@@ -157,7 +157,7 @@ def test_kelvin_is_read(tmp_path):
             }
         )
         kelvin.to_csv(path, index=False)
-        np.testing.assert_allclose(read_daily_weather(path)["air_max_c"], right, atol=0.006)
+        np.testing.assert_allclose(read_daily_weather(path)[0]["air_max_c"], right, atol=0.006)
 
 
 @pytest.mark.parametrize(
@@ -172,16 +172,16 @@ def test_kelvin_is_read(tmp_path):
     ],
 )
 def test_least_and_greatest_of_something_else_are_not_the_airs(tmp_path, header):
-    daily = read_daily_weather(weather_file(tmp_path, **{header: 50.0}))
+    daily = read_daily_weather(weather_file(tmp_path, **{header: 50.0}))[0]
     assert daily["air_max_c"].max() < 28
 
 
 def test_snow_and_sunshine_are_not_read(tmp_path):
     """Nor is the fresh snow of a day its rain; melted snow that a gauge of rain holds is."""
     more = {"snow depth (cm)": 5.0, "Snow precip (mm)": 3.0, "solar (MJ/m2)": 11.0}
-    daily, notes = read_with_notes(weather_file(tmp_path, **more))
+    daily, notes = read_daily_weather(weather_file(tmp_path, **more))
     assert list(daily) == ["air_min_c", "air_max_c"]
     assert not notes
-    daily = read_daily_weather(weather_file(tmp_path, **more, **{"rain and snow (mm)": 4.0}))
+    daily = read_daily_weather(weather_file(tmp_path, **more, **{"rain and snow (mm)": 4.0}))[0]
     assert list(daily) == ["air_min_c", "air_max_c", "rain_mm"]
     assert daily["rain_mm"].max() == 4

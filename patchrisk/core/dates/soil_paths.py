@@ -209,6 +209,30 @@ def day_of_share(days: IntArray, share: float) -> int:
     return int(ranked[max(0, int(np.ceil(share * len(ranked))) - 1)])
 
 
+def date_of_share(dates: DayArray, days: IntArray, share: float) -> np.datetime64 | None:
+    """Return the same as a date, ``days`` being rows of ``dates``; None when it is past them."""
+    row = day_of_share(days, share)
+    return dates[row] if row < len(dates) else None
+
+
+@dataclass(frozen=True, kw_only=True)
+class ByOdds:
+    """The days by whose end 10, 50 and 90 % of the courses have had something.
+
+    None where they do not, or where it is not in sight.
+    """
+
+    early: np.datetime64 | None = None
+    middle: np.datetime64 | None = None
+    late: np.datetime64 | None = None
+
+
+def by_odds(dates: DayArray, days: IntArray) -> ByOdds:
+    """Return the days by which it has come about, ``days`` being each course's row of ``dates``."""
+    early, middle, late = (date_of_share(dates, days, share) for share in _SHARES)
+    return ByOdds(early=early, middle=middle, late=late)
+
+
 @dataclass(frozen=True)
 class Spread(Generic[Value]):
     """The 10, 50 and 90 % points of something, or of something on each of many days."""

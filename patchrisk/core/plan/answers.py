@@ -27,12 +27,12 @@ _LONGEST_LOOK = 366  # days after a call in which what is in the way is looked f
 
 
 @dataclass(frozen=True)
-class Case:
+class Solution:
     """A problem with its plan, and everything that bears on them.
 
-    Arrays are over the days of the problem; parameters as for `area_plan.plan_area`, ``bars`` as
-    `area_plan.rain_bars` returns them. ``elsewhere`` is what went on, by name, on parts that
-    were treated by themselves and that it is not planned for.
+    Arrays are over the days of the problem; parameters as for `area_plan.plan_area`. ``elsewhere``
+    is what went on, by name, on parts that were treated by themselves and that it is not planned
+    for.
     """
 
     problem: Problem
@@ -43,10 +43,8 @@ class Case:
     guidelines: Sequence[Guideline]
     season: Sequence[Applied]
     without: frozenset[str]
-    hot: FloatArray | None
     near_tines: BoolArray
     rain_mm: FloatArray | None
-    bars: Mapping[facts.Obstacle, tuple[BoolArray, FloatArray, float]]
     soil_c: FloatArray | None
     elsewhere: Mapping[str, Sequence[Step]] = field(default_factory=dict)
 
@@ -54,79 +52,72 @@ class Case:
         """Return the disease of a key as the schedule sees it."""
         return next(t for t in self.problem.threats if t.key == key)
 
-    def guideline(self, key: str) -> Guideline | None:
-        """Return a guideline that is on; None where it is not."""
-        return next((g for g in self.guidelines if g.key == key), None)
 
-
-def advice(case: Case, relief: Relief) -> Iterator[facts.Advice]:
+def advice(solution: Solution, relief: Relief) -> Iterator[facts.Advice]:
     """Yield what concerns the programme as a whole."""
-    for concern in case.concerns.values():
+    for concern in solution.concerns.values():
         if concern.resistant:
             yield facts.Resistant(concern.key, concern.resistant)
-    yield from _parted(case, relief)
+    yield from _parted(solution, relief)
     for restriction, days in relief.costs.items():
         yield facts.Cost(restriction, days)
 
 
-def _parted(case: Case, relief: Relief) -> Iterator[facts.PartedWith]:
+def _parted(solution: Solution, relief: Relief) -> Iterator[facts.PartedWith]:
     """Yield the guidelines parted with, and which groups in stock would have kept them."""
-    problem = case.problem
+    problem = solution.problem
     for rule in relief.parted:
         n = next(
             n
-            for n in range(len(case.plan))
-            if any(b.guideline == rule for b in broken_by(problem, case.plan[: n + 1]))
+            for n in range(len(solution.plan))
+            if any(b.guideline == rule for b in broken_by(problem, solution.plan[: n + 1]))
         )
-        day, o = case.plan[n]
+        day, o = solution.plan[n]
         keys = [key for key, weight in problem.options[o].worth.items() if weight > 0]
-        serving = ((key, _groups_that_keep(case, key, case.plan[:n], day)) for key in keys)
+        serving = ((key, _groups_that_keep(solution, key, solution.plan[:n], day)) for key in keys)
         key, groups = max(serving, key=lambda pair: len(pair[1]))
         yield facts.PartedWith(rule, key, groups)
 
 
-def answers(case: Case) -> dict[str, Answer]:
+def answers(solution: Solution) -> dict[str, Answer]:
     """Return what the plan has for each of its diseases, by key."""
-    waiting = waits(case.problem, case.plan)
-    return {key: _answer(case, key, waiting.get(key, [])) for key in case.concerns}
+    waiting = waits(solution.problem, solution.plan)
+    return {key: _answer(solution, key, waiting.get(key, [])) for key in solution.concerns}
 
 
-def _answer(case: Case, key: str, held: Sequence[Wait]) -> Answer:
-    problem, concern, threat = case.problem, case.concerns[key], case.threat(key)
-    move = next((m for m in case.plan if threat.worth(problem.options[m[1]], m[0]) > 0), None)
+def _answer(solution: Solution, key: str, held: Sequence[Wait]) -> Answer:
+    problem, threat = solution.problem, solution.threat(key)
+    move = next((m for m in solution.plan if threat.worth(problem.options[m[1]], m[0]) > 0), None)
     called = threat.called(threat.cover, (0,) * len(threat.seasons))
     first = int(called.argmax()) if called.any() else None
     wait = held[0] if held and held[0].since == first else None
     left = next((one for one in held if one.until is None and one is not wait), None)
     return Answer(
-        disease=key,
-        verdict=concern.verdict,
-        reason=concern.reason,
         called=None if first is None else problem.dates[first],
         on=None if move is None else problem.dates[move[0]],
         choice=None if move is None else problem.options[move[1]].choice,
-        waiting=None if wait is None else waiting_for(case, key, wait),
-        then=None if left is None else waiting_for(case, key, left),
+        waiting=None if wait is None else waiting_for(solution, key, wait),
+        then=None if left is None else waiting_for(solution, key, left),
     )
 
 
-def waiting_for(case: Case, key: str, wait: Wait) -> facts.Waiting:
+def waiting_for(solution: Solution, key: str, wait: Wait) -> facts.Waiting:
     """Tell why an application is not on the day on which it is called for."""
-    problem = case.problem
+    problem = solution.problem
     if wait.until is None:
         acting = [o for o, option in enumerate(problem.options) if option.worth.get(key, 0.0) > 0]
     else:
-        acting = [o for day, o in case.plan if day == wait.until]
-    days = days_waited(case, key, wait)
-    in_the_way = [obstacle for o in acting for obstacle in _in_the_way(case, o, wait, days)]
+        acting = [o for day, o in solution.plan if day == wait.until]
+    days = days_waited(solution, key, wait)
+    in_the_way = [obstacle for o in acting for obstacle in _in_the_way(solution, o, wait, days)]
     labels = {problem.options[o].choice.label for o in acting}
     if not in_the_way and any(d == wait.until and said in labels for d, said in problem.before):
         in_the_way.append(facts.InTheWay(facts.Obstacle.KEPT))
     groups = keep = frozenset[str]()
     if wait.until is None:
-        before = tuple(move for move in case.plan if move[0] < wait.since)
-        keep = _groups_that_keep(case, key, before, wait.since)
-        groups = keep or _groups_that_serve(case, key)
+        before = tuple(move for move in solution.plan if move[0] < wait.since)
+        keep = _groups_that_keep(solution, key, before, wait.since)
+        groups = keep or _groups_that_serve(solution, key)
     return facts.Waiting(
         disease=key,
         since=problem.dates[wait.since],
@@ -139,9 +130,9 @@ def waiting_for(case: Case, key: str, wait: Wait) -> facts.Waiting:
     )
 
 
-def _groups_that_keep(case: Case, key: str, before: Plan, day: int) -> frozenset[str]:
+def _groups_that_keep(solution: Solution, key: str, before: Plan, day: int) -> frozenset[str]:
     """Return the groups that act on a disease and, alone, would keep the guidelines on a day."""
-    problem, concern = case.problem, case.concerns[key]
+    problem, concern = solution.problem, solution.concerns[key]
     planned = [step_of(problem, move) for move in before]
 
     def keeps(code: str) -> bool:
@@ -155,95 +146,96 @@ def _groups_that_keep(case: Case, key: str, before: Plan, day: int) -> frozenset
         found = broken(problem, [(*done, *planned, step) for done in problem.done])
         return all(b.day != step.day for b in found)
 
-    return frozenset(filter(keeps, _groups_that_serve(case, key)))
+    return frozenset(filter(keeps, _groups_that_serve(solution, key)))
 
 
-def _groups_that_serve(case: Case, key: str) -> frozenset[str]:
-    concern = case.concerns[key]
+def _groups_that_serve(solution: Solution, key: str) -> frozenset[str]:
+    concern = solution.concerns[key]
     return frozenset(
         code
         for code, trials in concern.trials.items()
-        if concern.evidence_of(code, tuple(trials.actives)) in BACKED and code not in case.without
+        if concern.evidence_of(code, tuple(trials.actives)) in BACKED
+        and code not in solution.without
     )
 
 
-def days_waited(case: Case, key: str, wait: Wait) -> IntArray:
+def days_waited(solution: Solution, key: str, wait: Wait) -> IntArray:
     """Rows from a call on, until it is served or its season is over."""
-    end = len(case.problem.dates) if wait.until is None else wait.until
+    end = len(solution.problem.dates) if wait.until is None else wait.until
     days = np.arange(wait.since, min(end, wait.since + _LONGEST_LOOK))
     own = np.zeros(len(days), dtype=bool)
-    for season in case.threat(key).seasons:
+    for season in solution.threat(key).seasons:
         if season.reaches[wait.since]:
             own |= season.reaches[days]
     return days[own]
 
 
-def _in_the_way(case: Case, o: int, wait: Wait, days: IntArray) -> Iterator[facts.InTheWay]:
+def _in_the_way(solution: Solution, o: int, wait: Wait, days: IntArray) -> Iterator[facts.InTheWay]:
     """Name what keeps an option off the days from the call on."""
-    problem = case.problem
+    problem = solution.problem
     option, label = problem.options[o], problem.options[o].choice.label
-    first = _first_by_intervals(case, o, wait.since)
+    first = _first_by_intervals(solution, o, wait.since)
     off = days[problem.no_spray[days] & (days >= first)]
     if off.size:
         yield facts.InTheWay(facts.Obstacle.DAYS_OFF, days=tuple(problem.dates[off]))
-    yield from _rain(case, days[~problem.no_spray[days] & (days >= first)])
+    yield from _rain(solution, days[~problem.no_spray[days] & (days >= first)])
     if option.held is not None and option.held[days].any():
-        by_tines = case.near_tines[days].any()
+        by_tines = solution.near_tines[days].any()
         held_by = facts.Obstacle.TINES if by_tines else facts.Obstacle.HEAT
         yield facts.InTheWay(held_by, label=label)
     if first > wait.since:
         yield facts.InTheWay(facts.Obstacle.INTERVAL, days=(problem.dates[first],))
     turn = problem.year_ends
-    before = [other for d, other in case.plan if d < wait.since]
+    before = [other for d, other in solution.plan if d < wait.since]
     of_it = [other for other in before if o in (other, *problem.options[other].parts)]
     if option.most is not None and wait.since < turn and len(of_it) >= option.most:
         yield facts.InTheWay(facts.Obstacle.LABEL_NUMBER, label=label)
     if problem.most is not None and wait.since < turn and len(before) >= problem.most:
         yield facts.InTheWay(facts.Obstacle.NUMBER)
     if wait.until is None:
-        plan = (*(move for move in case.plan if move[0] < wait.since), (wait.since, o))
+        plan = (*(move for move in solution.plan if move[0] < wait.since), (wait.since, o))
         found = [b for b in broken_by(problem, plan) if b.day == problem.dates[wait.since]]
         worst = sorted(found, key=lambda breach: breach.guideline.key not in HARD)[:1]
         for breach in worst:  # one is enough to keep it off
             yield facts.InTheWay(facts.Obstacle.GUIDELINE, finding=breach.finding)
 
 
-def _rain(case: Case, days: IntArray) -> Iterator[facts.InTheWay]:
+def _rain(solution: Solution, days: IntArray) -> Iterator[facts.InTheWay]:
     """Yield what rain does on some days, each day by the first thing it does."""
-    told = np.zeros(len(case.problem.dates), dtype=bool)
-    for obstacle, (on, mm, most_mm) in case.bars.items():
-        bad = days[on[days] & ~told[days]]
-        told[bad] = True
+    named = np.zeros(len(solution.problem.dates), dtype=bool)
+    for obstacle, rain in solution.problem.rain.items():
+        bad = days[rain.keeps_off[days] & ~named[days]]
+        named[bad] = True
         if bad.size:
-            rain = tuple(map(float, mm[bad]))
-            yield facts.InTheWay(obstacle, tuple(case.problem.dates[bad]), rain, most_mm)
+            mm = tuple(map(float, rain.mm[bad]))
+            yield facts.InTheWay(obstacle, tuple(solution.problem.dates[bad]), mm, rain.most_mm)
 
 
-def bad_days(case: Case) -> tuple[facts.InTheWay, ...]:
+def bad_days(solution: Solution) -> tuple[facts.InTheWay, ...]:
     """Return the days of the forecast on which nothing is to go on, where something is planned."""
-    problem = case.problem
-    if case.rain_mm is None:
+    problem = solution.problem
+    if solution.rain_mm is None:
         return ()
-    known = ~np.isnan(case.rain_mm)
+    known = ~np.isnan(solution.rain_mm)
     end = len(known) if known.all() else int(np.argmin(known))  # the forecast is one stretch
     days = np.arange(min(end, len(problem.dates)))
-    if not any(day < end for day, _ in case.plan):
+    if not any(day < end for day, _ in solution.plan):
         return ()
     off = days[problem.no_spray[days]]
-    told = (
+    off_days = (
         ()
         if not off.size
         else (facts.InTheWay(facts.Obstacle.DAYS_OFF, tuple(problem.dates[off])),)
     )
-    return (*told, *_rain(case, days[~problem.no_spray[days]]))
+    return (*off_days, *_rain(solution, days[~problem.no_spray[days]]))
 
 
-def _first_by_intervals(case: Case, o: int, since: int) -> int:
+def _first_by_intervals(solution: Solution, o: int, since: int) -> int:
     """First day on which the intervals of its label let an option go on."""
-    problem = case.problem
+    problem = solution.problem
     option = problem.options[o]
     first, least = option.not_before, option.choice.least_days
-    for day, other in case.plan:
+    for day, other in solution.plan:
         earlier = day < since or (day == since and other != o)
         if least is not None and earlier and o in (other, *problem.options[other].parts):
             first = max(first, day + least)

@@ -5,10 +5,10 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from patchrisk.base.units import DAY, BoolArray, DayArray, FloatArray
-from patchrisk.core.plan.answers import Case, advice, answers, bad_days
+from patchrisk.core.plan.answers import Solution, advice, answers, bad_days
 from patchrisk.core.plan.cover import Applied, covered_by, grounds, on_ground
 from patchrisk.core.plan.explain import HEAT_RULE, explained
-from patchrisk.core.plan.facts import DoseTaken, KeptFromTines, Obstacle
+from patchrisk.core.plan.facts import DoseTaken, HeatAfter, KeptFromTines, Obstacle
 from patchrisk.core.plan.inputs import (
     Concern,
     Demand,
@@ -18,9 +18,9 @@ from patchrisk.core.plan.inputs import (
 from patchrisk.core.plan.labels import YearlyLimit, YearSpent, year_spent
 from patchrisk.core.plan.on_record import TINES_RULE, grounds_on_record, not_kept
 from patchrisk.core.plan.options import options_of
-from patchrisk.core.plan.problem import Option, Plan, Problem, Threat, cover_with
+from patchrisk.core.plan.problem import Option, Plan, Problem, Rain, Threat, cover_with
 from patchrisk.core.plan.programme import AreaPlan, Choice, Share
-from patchrisk.core.plan.rotation import Guideline
+from patchrisk.core.plan.rotation import Guideline, guideline
 from patchrisk.core.plan.search import with_relief
 
 
@@ -39,6 +39,7 @@ def plan_area(
     limits: Sequence[YearlyLimit] = (),
     turf: Turf = Turf(),  # noqa: B008 - frozen
     air_max_c: FloatArray | None = None,
+    air_before_c: FloatArray = np.empty(0),  # noqa: B008 - never written to
     rain_mm: FloatArray | None = None,
     rain_before_mm: FloatArray = np.empty(0),  # noqa: B008 - never written to
     soil_c: FloatArray | None = None,
@@ -72,6 +73,8 @@ def plan_area(
     turf : Turf
     air_max_c : ndarray of float, shape (days ahead, traces), optional
         Daily maximum of the air from today on, along the outlook's traces [degC].
+    air_before_c : ndarray of float, shape (days before,)
+        Of the last days before today [degC]; NaN where it is not known.
     rain_mm : ndarray of float, shape (days ahead,), optional
         As forecast, from today on [mm]; NaN beyond the forecast.
     rain_before_mm : ndarray of float, shape (days before,)
@@ -100,12 +103,13 @@ def plan_area(
         chance = chance_of_heat(air_max_c, limit_c=numbers.heat_c, within_days=numbers.heat_days)
         hot[: len(chance)] = chance[: len(hot)]
     held = None if hot is None else hot > numbers.heat_chance
-    tines = next((g for g in guidelines if g.key == TINES_RULE and turf.is_of(g)), None)
+    tines = guideline(filter(turf.is_of, guidelines), TINES_RULE)
     near = np.zeros(len(ahead), dtype=bool)
     if tines is not None:
         near = near_tines(ahead, turf, numbers)
         held = near if held is None else held | near
-    harmed_by_heat = next((g.codes for g in guidelines if g.key == HEAT_RULE), frozenset[str]())
+    heat = guideline(guidelines, HEAT_RULE)
+    harmed_by_heat = frozenset[str]() if heat is None else heat.codes
     options = options_of(
         concerns,
         stock,
@@ -124,7 +128,6 @@ def plan_area(
     gone = max(sum(step.year == 0 for step in ground) for ground in done)
     most = None if demand.most is None else max(0, demand.most - gone)
     turn = int((_year_on(season_start) - ahead[0]).astype(int))
-    bars = rain_bars(rain_mm, rain_before_mm, len(ahead), numbers)
     problem = Problem(
         dates=ahead,
         threats=tuple(_threat(c, ahead, applied, numbers) for c in concerns),
@@ -132,21 +135,22 @@ def plan_area(
         most=most,
         no_spray=demand.no_spray[today:],
         done=done,
-        guidelines=tuple(g for g in guidelines if g.key not in (HEAT_RULE, TINES_RULE)),
+        guidelines=tuple(r for r in guidelines if r.key not in (HEAT_RULE, TINES_RULE)),
         caps=numbers.caps,
         cost=numbers.partner,
         little=numbers.little,
         turn=turn if turn < len(ahead) else None,
         most_after=demand.most,
         spent=tuple(spent),
-        wet=np.any([on for on, _, _ in bars.values()], axis=0),
-        risk=_risk(hot, options, harmed_by_heat),
+        rain=rain_ahead(rain_mm, rain_before_mm, len(ahead), numbers),
+        hot=hot,
+        harmed_by_heat=harmed_by_heat,
         before=tuple((int((when - ahead[0]).astype(int)), label) for when, label in before),
         slack=numbers.slack,
         keep_days=numbers.keep_days,
     )
     plan, relief = with_relief(problem)
-    case = Case(
+    solution = Solution(
         problem=problem,
         plan=plan,
         concerns={c.key: c for c in concerns},
@@ -155,10 +159,8 @@ def plan_area(
         guidelines=guidelines,
         season=season,
         without=demand.without,
-        hot=hot,
         near_tines=near,
         rain_mm=rain_mm,
-        bars=bars,
         soil_c=None if soil_c is None else soil_c[today:],
         elsewhere=elsewhere,
     )
@@ -167,7 +169,7 @@ def plan_area(
         as_of=ahead[0],
         until=dates[-1],
         done=tuple(season),
-        planned=tuple(explained(case, n) for n in range(len(plan))),
+        planned=tuple(explained(solution, n) for n in range(len(plan))),
         shares={threat.key: _share(threat, problem, plan) for threat in problem.threats},
         advice=(
             *not_kept(
@@ -179,12 +181,17 @@ def plan_area(
                 numbers=numbers,
                 turf=turf,
             ),
-            *advice(case, relief),
+            *(
+                ()
+                if heat is None or not turf.green or air_max_c is None
+                else before_heat(season, heat, ahead[0], air_before_c, air_max_c, numbers)
+            ),
+            *advice(solution, relief),
             *_doses_taken(spent),
             *_kept_from_tines(tines, options, ahead, turf, numbers),
         ),
-        answers=answers(case),
-        bad_days=bad_days(case),
+        answers=answers(solution),
+        bad_days=bad_days(solution),
     )
 
 
@@ -202,6 +209,32 @@ def chance_of_heat(air_max_c: FloatArray, *, limit_c: float, within_days: int) -
     return np.asarray(soon.mean(axis=1))
 
 
+def before_heat(
+    season: Sequence[Applied],
+    rule: Guideline,
+    today: np.datetime64,
+    before_c: FloatArray,
+    ahead_c: FloatArray,
+    numbers: Numbers,
+) -> Iterator[HeatAfter]:
+    """Yield what went on a green so few days before heat, come or to be expected, that it harms.
+
+    ``before_c`` and ``ahead_c`` are the daily maxima of the air to yesterday, (days before,), and
+    from today on, (days ahead, traces) [degC].
+    """
+    limit_c = numbers.heat_c - 1e-9
+    hot_days = (today - len(before_c) * DAY) + np.flatnonzero(before_c >= limit_c)
+    for one in {one.day: one for one in season if one.codes & rule.codes}.values():
+        until = one.day + numbers.heat_days * DAY
+        near = hot_days[(hot_days >= one.day) & (hot_days <= until)]
+        hot = near[0] if near.size else None
+        left = ahead_c[: max(0, int((until - today).astype(int)) + 1)]
+        odds = 1.0 if near.size else float((left >= limit_c).any(axis=0).mean())
+        if odds > numbers.heat_chance:
+            codes = one.codes & rule.codes
+            yield HeatAfter(rule, codes, one.day, hot, until, odds, numbers.heat_c)
+
+
 def near_tines(ahead: DayArray, turf: Turf, numbers: Numbers) -> BoolArray:
     """Whether each day ahead lies so near hollow tines that they harm each other, (days,)."""
     near = np.zeros(len(ahead), dtype=bool)
@@ -210,15 +243,14 @@ def near_tines(ahead: DayArray, turf: Turf, numbers: Numbers) -> BoolArray:
     return near
 
 
-def rain_bars(
+def rain_ahead(
     rain_mm: FloatArray | None, before_mm: FloatArray, days: int, numbers: Numbers
-) -> dict[Obstacle, tuple[BoolArray, FloatArray, float]]:
+) -> dict[Obstacle, Rain]:
     """Return on which days rain keeps an application off, by what it would do.
 
     ``rain_mm`` is the forecast from today on, NaN beyond it, ``before_mm`` that of the days before,
-    the last one last. Of ``RAIN`` on the day, ``RAIN_AFTER`` on the day after it and ``WET_SOIL``
-    from the days before it: whether it does, (days,), how much there is, (days,) [mm], and the
-    most that does no harm [mm]. Rain that is not known keeps nothing off.
+    the last one last. ``RAIN`` is on the day, ``RAIN_AFTER`` on the day after it and ``WET_SOIL``
+    from the days before it. Rain that is not known keeps nothing off.
     """
     ahead = np.full(days + 1, np.nan)
     if rain_mm is not None:
@@ -227,12 +259,14 @@ def rain_bars(
     lead = len(known) - len(ahead)
     total = np.r_[0.0, np.cumsum(known)]
     row = np.arange(days) + lead
-    wet = total[row] - total[np.maximum(row - numbers.wet_soil_days, 0)]
-    of_day, after = known[row], known[row + 1]
+    before = total[row] - total[np.maximum(row - numbers.wet_soil_days, 0)]
     return {
-        Obstacle.RAIN: (of_day > numbers.water_most_mm, of_day, numbers.water_most_mm),
-        Obstacle.RAIN_AFTER: (after > numbers.wash_off_mm, after, numbers.wash_off_mm),
-        Obstacle.WET_SOIL: (wet > numbers.wet_soil_mm, wet, numbers.wet_soil_mm),
+        obstacle: Rain(mm > most_mm, mm, most_mm)
+        for obstacle, mm, most_mm in (
+            (Obstacle.RAIN, known[row], numbers.water_most_mm),
+            (Obstacle.RAIN_AFTER, known[row + 1], numbers.wash_off_mm),
+            (Obstacle.WET_SOIL, before, numbers.wet_soil_mm),
+        )
     }
 
 
@@ -264,16 +298,6 @@ def _kept_from_tines(
 def _year_on(day: np.datetime64, years: int = 1) -> np.datetime64:
     """Return the first of the same month so many years later."""
     return np.datetime64(day.astype("datetime64[M]") + np.timedelta64(12 * years, "M"), "D")
-
-
-def _risk(
-    hot: FloatArray | None, options: Sequence[Option], harmed: frozenset[str]
-) -> FloatArray | None:
-    """Odds of heat after each option that heat makes harmful, (days, options) [1]."""
-    if hot is None:
-        return None
-    harmful = np.array([bool(harmed & option.choice.codes) for option in options], dtype=float)
-    return np.asarray(hot[:, None] * harmful)
 
 
 def _threat(

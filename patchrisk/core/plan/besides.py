@@ -31,7 +31,7 @@ class Factor:
 
 
 @dataclass(frozen=True)
-class Task:
+class Measure:
     """A measure of soil or upkeep to take on an area.
 
     Its source has it done next from ``first`` to ``last``; they are None where it names no season.
@@ -57,7 +57,7 @@ def upkeep(
     southern: bool,
     most: int,
     holds_days: int,
-) -> tuple[Task, ...]:
+) -> tuple[Measure, ...]:
     """Choose the measures that matter most on an area, one of each factor, by day.
 
     First what the area's own tests speak for, then what no source disputes, what has a season, and
@@ -78,7 +78,7 @@ def upkeep(
     most, holds_days : int
         Measures told, and for how long one that was done is not asked for again [days].
     """
-    tasks: dict[Task, list[str]] = {}
+    tasks: dict[Measure, list[str]] = {}
     for disease, some in factors.items():
         for factor in dict.fromkeys(one.factor for one in some):
             of_it = [one for one in some if one.factor == factor]
@@ -87,7 +87,7 @@ def upkeep(
             )
             if task is not None:
                 tasks.setdefault(task, []).append(disease)
-    best: dict[str, Task] = {}
+    best: dict[str, Measure] = {}
     for task in sorted(tasks, key=_rank):
         best.setdefault(task.finding.factor, replace(task, diseases=tuple(tasks[task])))
     return tuple(
@@ -95,7 +95,7 @@ def upkeep(
     )
 
 
-def _rank(task: Task) -> tuple[bool, bool, bool, int, str]:
+def _rank(task: Measure) -> tuple[bool, bool, bool, int, str]:
     sure = _CONFIDENCE.index(task.finding.confidence)
     return task.found is None, task.differ, task.first is None, sure, task.finding.text
 
@@ -107,7 +107,7 @@ def _task(
     today: np.datetime64,
     southern: bool,
     holds: np.timedelta64,
-) -> Task | None:
+) -> Measure | None:
     """Return what to do about one factor of one disease; None where nothing is to be done."""
     of_use = [one for one in some if one.effect in ("better", "worse")]
     if not of_use or some[0].factor in NOT_TO_DO:
@@ -127,7 +127,7 @@ def _task(
     found, limit = crossed[0] if crossed else (None, None)
     if found is None and first is None and finding.confidence in ("weak", "expert opinion"):
         return None  # worth saying of a disease, and nothing that this area calls for
-    return Task((), finding, first, last, found, limit, differ=len(of_use) < len(some))
+    return Measure((), finding, first, last, found, limit, differ=len(of_use) < len(some))
 
 
 def _crossed(finding: Factor, test: tuple[float, float] | None) -> tuple[float, float] | None:
@@ -148,6 +148,8 @@ def _next(
     on = np.isin((near.astype(int) + 6 * southern) % 12 + 1, months)
     first = near[on & ~np.roll(on, 1)].astype("datetime64[D]")
     after = (near + 1)[on & ~np.roll(on, -1)].astype("datetime64[D]")
+    after = after[after > first[0]]  # a run that began before the months in sight has no first
+    first = first[: len(after)]
     n = int(np.argmax((after > today) & ((first >= begins) | (begins <= today))))
     return first[n], after[n] - DAY
 
@@ -186,14 +188,14 @@ def plot_worth(looks: Sequence[Look], together_days: int, confidence: float) -> 
     that the interval is by the plots alone (Student's t). A share that is not told, NaN, is passed
     over.
     """
-    told = [look for look in looks if not np.isnan(look.share)]
-    for disease in dict.fromkeys(look.disease for look in told):
-        mine = [look for look in told if look.disease == disease]
+    known = [look for look in looks if not np.isnan(look.share)]
+    for disease in dict.fromkeys(look.disease for look in known):
+        of_disease = [look for look in known if look.disease == disease]
         found = [
             one
-            for rest in mine
+            for rest in of_disease
             if not rest.plot
-            for one in _beside(rest, mine, together_days, confidence)
+            for one in _beside(rest, of_disease, together_days, confidence)
         ]
         if found:
             yield max(found, key=lambda one: one.plot_share)

@@ -125,7 +125,7 @@ class Cover:
 
 
 @dataclass(frozen=True)
-class Lasting:
+class Protection:
     """How long protection lasts against one disease, and what of an application gets to the roots.
 
     Shares are [1], intervals [days].
@@ -173,7 +173,7 @@ def quickening(temperature_c: npt.ArrayLike, q10: float, reference_c: float) -> 
     return np.asarray(q10 ** (warmer / 10))
 
 
-def shares(applied: Sequence[Applied], dates: DayArray, lasting: Lasting) -> FloatArray:
+def shares(applied: Sequence[Applied], dates: DayArray, lasting: Protection) -> FloatArray:
     """Protection that is left on each day of the best application so far, (days,) [1].
 
     Nothing from the day on at which the interval is over: no estimate makes it longer.
@@ -190,7 +190,7 @@ def shares(applied: Sequence[Applied], dates: DayArray, lasting: Lasting) -> Flo
 
 
 def covered_by(
-    applied: Sequence[Applied], dates: DayArray, lasting: Lasting, interval: int
+    applied: Sequence[Applied], dates: DayArray, lasting: Protection, interval: int
 ) -> BoolArray:
     """Whether each day lies within the interval of an application that got to the roots."""
     out = np.zeros(len(dates), dtype=bool)
@@ -211,7 +211,7 @@ def cover(
     applied: Sequence[Applied],
     dates: DayArray,
     today: np.datetime64,
-    lasting: Lasting,
+    lasting: Protection,
     *,
     works: Callable[[Applied], bool],
     open_days: BoolArray | None = None,
@@ -230,7 +230,7 @@ def cover(
         Past and to come, consecutive.
     today : datetime64[D]
         First day that is not over.
-    lasting : Lasting
+    lasting : Protection
     works : callable
         Whether an application does anything against the disease: False where its groups had no
         effect in trials or have another spectrum.
@@ -239,8 +239,8 @@ def cover(
     """
 
     def of_part(part: str) -> Cover:
-        mine = [one for one in on_ground(applied, part) if one.day <= today and works(one)]
-        return _of_place(disease, mine, dates, today, lasting, open_days)
+        working = [one for one in on_ground(applied, part) if one.day <= today and works(one)]
+        return _of_place(disease, working, dates, today, lasting, open_days)
 
     parts, whole = parts_of(applied, today, lasting.sizes_agree)
     found = {part: of_part(part) for part in (parts if whole else ("", *parts))}
@@ -256,10 +256,10 @@ def cover(
             days_left_range=(min(low for low, _ in ranges), min(high for _, high in ranges)),
             bare_open=np.unique(np.concatenate([one.bare_open for one in found.values()])),
         )
-    told = {part: one for part, one in found.items() if whole or not part or not one.alike(area)}
-    if all(one.alike(area) for one in told.values()):
+    apart = {part: one for part, one in found.items() if whole or not part or not one.alike(area)}
+    if all(one.alike(area) for one in apart.values()):
         return area
-    return replace(area, parts=told)
+    return replace(area, parts=apart)
 
 
 def _of_place(
@@ -267,26 +267,26 @@ def _of_place(
     applied: Sequence[Applied],
     dates: DayArray,
     today: np.datetime64,
-    lasting: Lasting,
+    lasting: Protection,
     open_days: BoolArray | None,
 ) -> Cover:
     """Tell the cover of one place by what works and went on it."""
-    mine = sorted(applied, key=lambda one: one.day)
+    went_on = sorted(applied, key=lambda one: one.day)
 
-    def left(interval: int, mine: Sequence[Applied] = mine) -> int:
-        ahead = covered_by(mine, today + np.arange(interval + 1) * DAY, lasting, interval)
+    def left(interval: int, went_on: Sequence[Applied] = went_on) -> int:
+        ahead = covered_by(went_on, today + np.arange(interval + 1) * DAY, lasting, interval)
         return int(np.argmin(ahead))  # never all covered: nothing lasts longer than it does
 
     days = left(lasting.days)
-    dry = [replace(one, rain_mm=np.nan) for one in mine]
-    covered = covered_by(mine, dates, lasting, lasting.days)
+    dry = [replace(one, rain_mm=np.nan) for one in went_on]
+    covered = covered_by(went_on, dates, lasting, lasting.days)
     bare = dates[:0] if open_days is None else dates[open_days & ~covered & (dates < today)]
     return Cover(
         disease,
         dates,
-        shares(mine, dates, lasting),
+        shares(went_on, dates, lasting),
         covered,
-        mine[-1] if mine else None,
+        went_on[-1] if went_on else None,
         today + (days - 1) * DAY if days else None,
         days,
         (left(lasting.shortest, dry), left(lasting.longest)),

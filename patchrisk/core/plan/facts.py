@@ -78,9 +78,10 @@ class SeasonBegins:
 
 @dataclass(frozen=True)
 class CoverRunsOut:
-    """Cover against a disease runs out by that day."""
+    """Cover against a disease runs out by that day, or has run out before today."""
 
     disease: str
+    gone: bool = False
 
 
 @dataclass(frozen=True)
@@ -336,6 +337,23 @@ class KeptFromTines:
 
 
 @dataclass(frozen=True)
+class HeatAfter:
+    """Groups that heat harms a green with, on record so few days before it that it can.
+
+    ``hot`` is the first day as hot as the limit [degC] that came; None where one may yet come by
+    ``until``, with ``odds`` [1].
+    """
+
+    guideline: Guideline
+    codes: frozenset[str]
+    done: np.datetime64
+    hot: np.datetime64 | None
+    until: np.datetime64
+    odds: float
+    limit_c: float
+
+
+@dataclass(frozen=True)
 class Scouting:
     """What a laboratory's answer takes where none is known: plugs of each sample, its diseases.
 
@@ -372,6 +390,7 @@ Advice = (
     | Cost
     | DoseTaken
     | KeptFromTines
+    | HeatAfter
     | Scouting
     | VisitNotRead
     | NoForecast

@@ -8,10 +8,9 @@ import numpy as np
 
 from patchrisk.base.units import BoolArray
 from patchrisk.core.plan.besides import Factor
-from patchrisk.core.plan.cover import Applied, Lasting
+from patchrisk.core.plan.cover import Applied, Protection
 from patchrisk.core.plan.rotation import Caps, Guideline
 from patchrisk.core.verdict.calls import Call
-from patchrisk.core.verdict.decision_table import Verdict
 
 # Best first. The last two give no cover; without data there is cover, and it is said.
 CLASSES = ("works", "some", "weak", "listed", "no data", "no effect", "outside spectrum")
@@ -52,8 +51,6 @@ class Concern:
     # FRAC codes to which the fungus of this area is known to be resistant.
     resistant: frozenset[str] = frozenset()
     calls: tuple[Call, ...] = ()  # its seasons in sight, as the verdict allows them
-    verdict: Verdict = Verdict.NOTHING  # of this morning
-    reason: str = ""  # name of the line of the verdict's table that decided
 
     def evidence(self, codes: frozenset[str], actives: tuple[str, ...] = ()) -> str:
         """Evidence class of the best partner of a choice; actives before groups."""
@@ -164,12 +161,12 @@ class Numbers:
         backed = concern.answers(codes) and evidence in BACKED
         return self.evidence[evidence] if backed else 0.0
 
-    def lasting(self, concern: Concern) -> Lasting:
+    def lasting(self, concern: Concern) -> Protection:
         """How long protection lasts: the file's interval, never more than was tested."""
         low, best, high = concern.interval or (self.shortest, self.interval, self.longest)
         if low == high:  # one figure says nothing of its spread
             low, high = min(low, self.shortest), max(high, self.longest)
-        return Lasting(
+        return Protection(
             days=min(best, self.tested),
             shortest=min(low, best),
             longest=high,

@@ -158,8 +158,8 @@ def past_labels(
     """
     found: dict[object, PastLabel] = {}
     for area in dict.fromkeys(one.area for one in applied):
-        mine = sorted((one for one in applied if one.area == area), key=lambda one: one.day)
-        for ground in by_ground(mine):
+        of_area = sorted((one for one in applied if one.area == area), key=lambda one: one.day)
+        for ground in by_ground(of_area):
             for past in _past_on(ground, labels, limits, uses.get(area), year_of):
                 same = (past.area, past.product, past.day, past.figure, past.since, past.what)
                 worst = found.get(same, past)
@@ -178,9 +178,9 @@ def _past_on(
     year_of: Mapping[np.datetime64, np.datetime64],
 ) -> Iterator[PastLabel]:
     for label in labels:
-        mine = [one for one in ground if one.product == label.product]
-        yield from _in_time(label, mine, year_of)
-        for one in mine:
+        of_product = [one for one in ground if one.product == label.product]
+        yield from _in_time(label, of_product, year_of)
+        for one in of_product:
             past = partial(PastLabel, one.area, label.product, one.day)
             if one.part > 1 + _ROUNDED:
                 yield past(Figure.RATE, one.part, 1.0, says=label.rate)
@@ -200,12 +200,13 @@ def _past_on(
 
 
 def _in_time(
-    label: Label, mine: Sequence[Applied], year_of: Mapping[np.datetime64, np.datetime64]
+    label: Label, of_product: Sequence[Applied], year_of: Mapping[np.datetime64, np.datetime64]
 ) -> Iterator[PastLabel]:
     """Yield what came too soon after the one before, and beyond the number of a year."""
-    days = [one.day for one in mine]  # the whole and a part of it on one day: twice on the part
+    # The whole and a part of it on one day: twice on the part.
+    days = [one.day for one in of_product]
     for n, day in enumerate(days):
-        past = partial(PastLabel, mine[0].area, label.product, day)
+        past = partial(PastLabel, of_product[0].area, label.product, day)
         gap = int((day - days[n - 1]).astype(int)) if n else 0
         if n and label.least_days is not None and gap < label.least_days:
             yield past(Figure.INTERVAL, gap, label.least_days, days[n - 1])

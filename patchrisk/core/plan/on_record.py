@@ -11,7 +11,7 @@ from patchrisk.core.plan.cover import Applied, on_ground, parts_of
 from patchrisk.core.plan.inputs import Concern, Numbers, Turf
 from patchrisk.core.plan.options import targets_of
 from patchrisk.core.plan.programme import twice_in
-from patchrisk.core.plan.rotation import Caps, Guideline, Step, breaches
+from patchrisk.core.plan.rotation import Caps, Guideline, Step, breaches, guideline
 
 PREVENTIVE_RULE, SPLIT_RULE, TINES_RULE = "preventive-only", "no-split-rates", "dmi-aerification"
 
@@ -113,12 +113,12 @@ def _broken(
     guidelines: Sequence[Guideline],
     caps: Caps,
 ) -> Iterator[facts.BrokenOnRecord]:
-    told: set[object] = set()
+    findings: set[object] = set()
     for part, steps in (*(("", own) for own in grounds), *elsewhere.items()):
         for breach in breaches(steps, guidelines, caps):
             of_season = season and (breach.day is None or breach.day >= season[0].day)
-            if of_season and (breach.day, breach.finding) not in told:
-                told.add((breach.day, breach.finding))
+            if of_season and (breach.day, breach.finding) not in findings:
+                findings.add((breach.day, breach.finding))
                 yield facts.BrokenOnRecord(breach, part)
 
 
@@ -143,7 +143,7 @@ def after_damage(
     Damage counts through the season in which it was seen, and no further: the next season's
     infection is yet to come.
     """
-    rule = next((g for g in guidelines if g.key == PREVENTIVE_RULE), None)
+    rule = guideline(guidelines, PREVENTIVE_RULE)
     if rule is None or not codes & rule.codes:
         return None
     seen = tuple(

@@ -3,10 +3,12 @@
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 
 from patchrisk.base.units import BoolArray, DayArray, FloatArray
+from patchrisk.core.plan.facts import Obstacle
 from patchrisk.core.plan.labels import ROUNDING, YearSpent
 from patchrisk.core.plan.programme import Choice, twice_in
 from patchrisk.core.plan.rotation import Breach, Caps, Guideline, Step, Target, breaches, family
@@ -128,6 +130,14 @@ class Option:
         return twice_in(self.choice.mixed or (self.choice,))
 
 
+class Rain(NamedTuple):
+    """On which days rain keeps applications off, and how much there is on each, (days,) [mm]."""
+
+    keeps_off: BoolArray
+    mm: FloatArray
+    most_mm: float  # that does no harm [mm]
+
+
 @dataclass(frozen=True, kw_only=True)
 class Problem:
     """One area's season to come."""
@@ -154,9 +164,11 @@ class Problem:
     most_after: int | None = None
     least_days: int = 0  # between any two applications of the area [days]
     spent: tuple[YearSpent, ...] = ()  # of each limit of the labels on an active
-    # Days with more rain in the forecast than carries an application to the roots, (days,).
-    wet: BoolArray | None = None
-    risk: FloatArray | None = None  # odds of harm by heat [1], (days, options)
+    rain: Mapping[Obstacle, Rain] = field(default_factory=dict)  # by what it would do
+    # Odds of heat soon after an application of each day, (days,) [1], and FRAC codes that it makes
+    # harmful.
+    hot: FloatArray | None = None
+    harmed_by_heat: frozenset[str] = frozenset()
     # Index of the day and label of each application that the plan before this one had ahead.
     before: tuple[tuple[int, str], ...] = ()
     # Share of what an application covers that may be lost to keep its day as it was [1].
@@ -185,9 +197,7 @@ class Problem:
     def usable(self) -> BoolArray:
         """Whether each option could go on each day beside what was done, (days, options)."""
         days = np.arange(len(self.dates))
-        free = ~self.no_spray
-        if self.wet is not None:
-            free = free & ~self.wet
+        free = ~np.any([self.no_spray, *(rain.keeps_off for rain in self.rain.values())], axis=0)
         out = np.repeat(free[:, None], len(self.options), axis=1)
         for o, option in enumerate(self.options):
             out[:, o] &= days >= option.not_before

@@ -7,7 +7,7 @@ from enum import Enum, auto
 import numpy as np
 
 from patchrisk.base.errors import Fault
-from patchrisk.core.plan.besides import Task
+from patchrisk.core.plan.besides import Measure
 from patchrisk.core.plan.cover import Applied
 from patchrisk.core.plan.facts import (
     Advice,
@@ -19,7 +19,6 @@ from patchrisk.core.plan.facts import (
     Waiting,
 )
 from patchrisk.core.plan.rotation import family
-from patchrisk.core.verdict.decision_table import Verdict
 
 
 @dataclass(frozen=True)
@@ -118,8 +117,8 @@ class Amount:
 
 def cost_of(amounts: Sequence[Amount]) -> float | None:
     """Return what some amounts cost, in the user's own money; None where one has no price."""
-    told = [amount.cost for amount in amounts if amount.cost is not None]
-    return sum(told) if told and len(told) == len(amounts) else None
+    costs = [amount.cost for amount in amounts if amount.cost is not None]
+    return sum(costs) if costs and len(costs) == len(amounts) else None
 
 
 @dataclass(frozen=True)
@@ -163,9 +162,6 @@ class Planned:
 class Answer:
     """What a plan has for the verdict on a disease."""
 
-    disease: str  # its key
-    verdict: Verdict  # of the morning
-    reason: str  # name of the line of the table that decided
     # First day on which an application is called for that is not on yet.
     called: np.datetime64 | None = None
     on: np.datetime64 | None = None  # day of the first planned application that works against it
@@ -196,7 +192,7 @@ class AreaPlan:
     shares: Mapping[str, Share] = field(default_factory=dict)  # by disease
     # What did not keep to guidelines, what was given up, what stands in the way.
     advice: tuple[Advice, ...] = ()
-    measures: tuple[Task, ...] = ()  # beyond the sprayer: what soil and upkeep call for
+    measures: tuple[Measure, ...] = ()  # beyond the sprayer: what soil and upkeep call for
     # By disease: every one that was judged, whether it is planned for or not.
     answers: Mapping[str, Answer] = field(default_factory=dict)
     # Days of the forecast that are not to be sprayed on, and why; empty where nothing is planned

@@ -41,6 +41,11 @@ class Guideline:
         return not self.diseases or not set(self.diseases).isdisjoint(keys)
 
 
+def guideline(guidelines: Iterable[Guideline], key: str) -> Guideline | None:
+    """Return the guideline of a key; None where it is not among some."""
+    return next((rule for rule in guidelines if rule.key == key), None)
+
+
 @dataclass(frozen=True)
 class GroupCaps:
     """Most of a group: shares of all applications, alone and in any tank [1], and in a row."""

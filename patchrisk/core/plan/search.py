@@ -97,10 +97,11 @@ def _as_good(ended: Mapping[Plan, float], share: float) -> float:
 
 def _rank(problem: Problem, plan: Plan) -> tuple[object, ...]:
     """Order plans of one value: without heat, by evidence, with few products, as listed."""
-    risk = problem.risk
-    heat = 0.0 if risk is None else sum(float(risk[move]) for move in plan)
+    options, hot = problem.options, problem.hot
+    harmed = [day for day, o in plan if options[o].choice.codes & problem.harmed_by_heat]
+    heat = 0.0 if hot is None else float(sum(hot[day] for day in harmed))
     weights = [problem.weight[:, o].sum() for _, o in plan]
-    products = sum(problem.options[o].products for _, o in plan)
+    products = sum(options[o].products for _, o in plan)
     evidence = round(float(np.mean(weights or [0.0])), 3)
     return (round(heat, 2), -evidence, len(plan), products, plan)
 
@@ -317,7 +318,7 @@ def with_relief(problem: Problem) -> tuple[Plan, Relief]:
         rest = [rule for rule in problem.guidelines if rule not in parted]
         plan = schedule(replace(problem, guidelines=tuple(rest)))
     keys = {b.guideline.key for b in broken_by(problem, plan)}
-    return plan, Relief(tuple(g for g in parted if g.key in keys), costs)
+    return plan, Relief(tuple(rule for rule in parted if rule.key in keys), costs)
 
 
 def _without(problem: Problem, restriction: Restriction) -> Problem:
@@ -330,8 +331,8 @@ def _without(problem: Problem, restriction: Restriction) -> Problem:
             return replace(problem, options=tuple(replace(o, held=None) for o in options))
         case Restriction.DAYS_OFF if problem.no_spray.any():
             return replace(problem, no_spray=np.zeros_like(problem.no_spray))
-        case Restriction.RAIN if problem.wet is not None and problem.wet.any():
-            return replace(problem, wet=None)
+        case Restriction.RAIN if any(rain.keeps_off.any() for rain in problem.rain.values()):
+            return replace(problem, rain={})
         case Restriction.LABELS if any(
             (o.most, o.choice.least_days, o.not_before) != (None, None, 0) for o in options
         ):

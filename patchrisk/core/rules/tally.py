@@ -12,7 +12,14 @@ import numpy.typing as npt
 from patchrisk.base.units import BoolArray, DayArray, FloatArray, IntArray
 from patchrisk.core.counters import accumulate, compare, degree_days_of_mean, first_run, runs
 from patchrisk.core.counters.arrays import MET, MISSING, Operator
-from patchrisk.core.dates.soil_paths import SoilPaths, Spread, day_of_share, spread_of
+from patchrisk.core.dates.soil_paths import (
+    ByOdds,
+    SoilPaths,
+    Spread,
+    by_odds,
+    date_of_share,
+    spread_of,
+)
 from patchrisk.core.rules.rule import Statistic
 from patchrisk.core.soil.root_depth import SoilSeries
 
@@ -57,14 +64,10 @@ class Threshold:
     statistic: Statistic = Statistic.DAILY_MEAN
 
 
-@dataclass(frozen=True)
-class Coming:
+@dataclass(frozen=True, kw_only=True)
+class Coming(ByOdds):
     """The day by whose end something has come about."""
 
-    # early, middle, late: with 10, 50 and 90 % probability [day]; None when not within sight
-    early: np.datetime64 | None
-    middle: np.datetime64 | None
-    late: np.datetime64 | None
     reached: float  # probability that it came about before today [1]
     never: float  # probability that it does not within sight [1]
     # Median of the past years, as a date of this year; None when it came about in fewer than half
@@ -238,19 +241,10 @@ def _first(done: BoolArray) -> IntArray:
 
 def _coming(c: Courses, done: BoolArray, past: BoolArray | None) -> Coming:
     at = _first(done)
-    early, middle, late = (_day(c.dates, at, share) for share in (0.1, 0.5, 0.9))
     return Coming(
-        early=early,
-        middle=middle,
-        late=late,
+        **vars(by_odds(c.dates, at)),
         reached=float(np.mean(at < c.today)),
         never=float(np.mean(at >= len(done))),
-        usual=None if past is None else _day(c.dates, _first(past), 0.5),
+        usual=None if past is None else date_of_share(c.dates, _first(past), 0.5),
         until=c.dates[-1],
     )
-
-
-def _day(dates: DayArray, at: IntArray, share: float) -> np.datetime64 | None:
-    """First day by whose end at least the share of the paths are there."""
-    row = day_of_share(at, share)
-    return dates[row] if row < len(dates) else None

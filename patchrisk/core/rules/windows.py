@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 
+from patchrisk.base.pen import words_of
 from patchrisk.base.units import QUANTITIES, BoolArray, DayArray, FloatArray, IntArray
 from patchrisk.core.counters import run_completed, run_length
 from patchrisk.core.rules.rule import Rule, closes, compared, holds, meets, nearing, season_days
@@ -28,7 +29,7 @@ class State(IntEnum):
     @property
     def words(self) -> str:
         """The state as people read it."""
-        return self.name.replace("_", " ").lower()
+        return words_of(self)
 
 
 @dataclass(frozen=True)
@@ -163,25 +164,33 @@ def reach(value: FloatArray, max_change: float) -> tuple[FloatArray, FloatArray]
     return coldest, warmest
 
 
-def reach_of_gaps(
-    value: FloatArray, lane: IntArray, day: IntArray, max_change: float
-) -> tuple[FloatArray, FloatArray]:
-    """Coldest and warmest that missing days can have been; `reach` for them alone.
+def beside_gaps(
+    value: FloatArray, lane: IntArray, day: IntArray
+) -> tuple[IntArray, IntArray, FloatArray, FloatArray]:
+    """Return of missing days the known days before and after their gap, and the values there.
 
     ``lane`` and ``day`` list them, (missing days,), lane by lane, each in order of day; days
-    outside of ``value`` are missing as well. Infinite where no known day bounds it.
+    outside of ``value`` are missing as well, and NaN.
     """
-    apart = np.r_[True, (np.diff(day) != 1) | (np.diff(lane) != 0)][: len(day)]
-    gap = np.cumsum(apart) - 1
-    begins, ends = day[apart], day[np.r_[apart[1:], True][: len(day)]]
-    owner = lane[apart]
+    begins = np.r_[True, (np.diff(day) != 1) | (np.diff(lane) != 0)][: len(day)]
+    gap = np.cumsum(begins) - 1
+    before, after = day[begins] - 1, day[np.r_[begins[1:], True][: len(day)]] + 1
 
     def known(at: IntArray) -> FloatArray:
         there = (at >= 0) & (at < len(value))
-        return np.where(there, value[np.clip(at, 0, len(value) - 1), owner], np.nan)
+        return np.where(there, value[np.clip(at, 0, len(value) - 1), lane[begins]], np.nan)
 
-    before, after = (begins - 1)[gap], (ends + 1)[gap]
-    left, right = known(begins - 1)[gap], known(ends + 1)[gap]
+    return before[gap], after[gap], known(before)[gap], known(after)[gap]
+
+
+def reach_of_gaps(
+    value: FloatArray, lane: IntArray, day: IntArray, max_change: float
+) -> tuple[FloatArray, FloatArray]:
+    """Coldest and warmest that missing days can have been, listed as for `beside_gaps`.
+
+    Infinite where no known day bounds it.
+    """
+    before, after, left, right = beside_gaps(value, lane, day)
     back, ahead = max_change * (day - before), max_change * (after - day)
     low, high = np.fmax(left - back, right - ahead), np.fmin(left + back, right + ahead)
     return np.where(np.isnan(low), -np.inf, low), np.where(np.isnan(high), np.inf, high)
@@ -223,7 +232,7 @@ def likeliest_closing(rule: Rule, coldest: FloatArray, warmest: FloatArray) -> F
 
 
 @dataclass(frozen=True)
-class Settings:
+class WindowSettings:
     """Numbers of the outlook itself; see thresholds/outlook.toml."""
 
     nearing_c: float
@@ -254,7 +263,7 @@ def rules_today(
     soil_at: Callable[[float], SoilSeries],
     *,
     southern: bool,
-    settings: Settings,
+    settings: WindowSettings,
 ) -> tuple[RuleToday, ...]:
     """Apply published rules to an area's soil at their depths, each by itself and in their order.
 
@@ -267,7 +276,7 @@ def rules_today(
 
 
 def _look_rule(
-    member: str, rule: Rule, soil: SoilSeries, *, southern: bool, settings: Settings
+    member: str, rule: Rule, soil: SoilSeries, *, southern: bool, settings: WindowSettings
 ) -> RuleToday:
     window = apply_rule(
         rule,

@@ -21,7 +21,7 @@ from patchrisk.core.rules.rule import (
     relative_rate,
     soil_depth_cm,
 )
-from patchrisk.core.rules.windows import Settings
+from patchrisk.core.rules.windows import WindowSettings
 from patchrisk.core.skill import day_bits
 from patchrisk.core.skill.day_bits import WORD, Bits
 from patchrisk.core.skill.season_days import (
@@ -125,7 +125,7 @@ def seasons_of(
     soil: Soil,
     *,
     southern: bool,
-    settings: Settings,
+    settings: WindowSettings,
     responses: Mapping[str, Cardinal],
     line_days: int = 0,
 ) -> list[Seasons]:
@@ -165,7 +165,7 @@ def seasons_of(
 
 
 def opening_days(
-    rules: Sequence[tuple[str, Rule]], soil: Soil, *, southern: bool, settings: Settings
+    rules: Sequence[tuple[str, Rule]], soil: Soil, *, southern: bool, settings: WindowSettings
 ) -> list[DayArray]:
     """Return the ``opened`` of `seasons_of` alone, (seasons, sites) of each rule, sooner."""
     calendar = Calendar.over([rule for _, rule in rules], soil.dates, southern)
@@ -321,7 +321,7 @@ class SoilDoubt:
 
 
 @dataclass(frozen=True)
-class Drawing:
+class ErrorDraws:
     """How the error is drawn: so many times, from a seed, hanging together over time."""
 
     draws: int
@@ -335,10 +335,10 @@ def drawn_openings(
     rules: Sequence[tuple[str, Rule]],
     soil: Soil,
     doubt: SoilDoubt,
-    drawing: Drawing,
+    drawing: ErrorDraws,
     *,
     southern: bool,
-    settings: Settings,
+    settings: WindowSettings,
 ) -> list[Seasons]:
     """Put quantiles of the opening, over draws of the soil's error, into what `seasons_of` gave.
 

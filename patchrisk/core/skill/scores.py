@@ -6,6 +6,7 @@ from enum import IntEnum
 
 import numpy as np
 
+from patchrisk.base.pen import words_of
 from patchrisk.base.units import BoolArray, DayArray, FloatArray, IntArray
 from patchrisk.core.skill.measures import (
     Clusters,
@@ -33,7 +34,7 @@ class Outcome(IntEnum):
     @property
     def words(self) -> str:
         """The outcome as people read it."""
-        return self.name.replace("_", " ").lower()
+        return words_of(self)
 
 
 PRESSURE = "pressure of the whole season"

@@ -21,7 +21,8 @@ from patchrisk.core.rules.rule import (
     soil_depth_cm,
 )
 from patchrisk.core.rules.windows import (
-    Settings,
+    WindowSettings,
+    beside_gaps,
     bounded,
     likeliest,
     likeliest_closing,
@@ -144,18 +145,13 @@ class MissingDays:
 
 
 def on_line(value: FloatArray, lane: IntArray, row: IntArray, longest: int) -> FloatArray:
-    """Return missing days on the straight line between the known ones beside their gap."""
-    apart = np.r_[True, (np.diff(row) != 1) | (np.diff(lane) != 0)][: len(row)]
-    gap = np.cumsum(apart) - 1
-    before, after = row[apart] - 1, row[np.r_[apart[1:], True][: len(row)]] + 1
-    owner = lane[apart]
-    inside = (before >= 0) & (after < len(value)) & (after - before - 1 <= longest)
-    left, right = (
-        np.where(inside, value[np.clip(at, 0, len(value) - 1), owner], np.nan)
-        for at in (before, after)
-    )
-    share = (row - before[gap]) / (after - before)[gap]
-    return np.asarray(left[gap] + share * (right - left)[gap])
+    """Return missing days on the straight line between the known ones beside their gap.
+
+    NaN in a gap of more days than the longest, and where one of the two is lacking.
+    """
+    before, after, left, right = beside_gaps(value, lane, row)
+    line = left + (row - before) / (after - before) * (right - left)
+    return np.where(after - before - 1 <= longest, line, np.nan)
 
 
 @dataclass(frozen=True)
@@ -181,7 +177,7 @@ class RuleSeries:
 
     value_c: FloatArray
     calendar: Calendar
-    settings: Settings
+    settings: WindowSettings
     packed: Mapping[Edge, Bits]
     missing: Bits
     first_known: IntArray
@@ -194,7 +190,7 @@ class RuleSeries:
         value: FloatArray,
         rules: Sequence[Rule],
         calendar: Calendar,
-        settings: Settings,
+        settings: WindowSettings,
         line_days: int,
         near: bool = True,
     ) -> "RuleSeries":
@@ -316,7 +312,7 @@ def series_of(
     rules: Sequence[tuple[str, Rule]],
     soil: Soil,
     calendar: Calendar,
-    settings: Settings,
+    settings: WindowSettings,
     line_days: int,
     near: bool = True,
 ) -> Iterator[tuple[list[int], RuleSeries]]:

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from patchrisk.base.units import DAY, BoolArray, DayArray
+from patchrisk.core.dates.soil_paths import ByOdds
 from patchrisk.core.plan.cover import Cover
 from patchrisk.core.verdict.case import AheadSoil, Case, KnownSoil, Settings
 from patchrisk.core.verdict.decision_table import (
@@ -18,7 +19,7 @@ from patchrisk.core.verdict.decision_table import (
     phase_of,
 )
 from patchrisk.core.verdict.judgement import Guidance, Judgement, NextSeason, RuleStart
-from patchrisk.core.verdict.season_ahead import ByOdds, SeasonOutlook, at_hand
+from patchrisk.core.verdict.season_ahead import SeasonOutlook, at_hand
 from patchrisk.core.verdict.season_course import (
     DatedSeason,
     InfectionSpan,

@@ -12,6 +12,7 @@ import numpy as np
 
 from patchrisk.base.units import DAY, BoolArray
 from patchrisk.core.dates.infection import Watch
+from patchrisk.core.dates.soil_paths import ByOdds
 from patchrisk.core.plan.cover import Cover
 from patchrisk.core.rules.rule import Rule
 from patchrisk.core.verdict.case import Case, Settings
@@ -26,7 +27,6 @@ from patchrisk.core.verdict.decision_table import (
     Stake,
     Verdict,
 )
-from patchrisk.core.verdict.season_ahead import ByOdds
 from patchrisk.core.verdict.season_course import InfectionSpan
 from patchrisk.core.verdict.season_story import Story
 
@@ -154,7 +154,8 @@ class NotCalled(Enum):
     """How it stands with an application that nothing calls for."""
 
     LATE = auto()  # for a first one, though what it still does is not said to be little
-    TOO_LATE = auto()
+    TOO_LATE = auto()  # likewise, and it is
+    TIME_OVER = auto()  # the season's time to treat has passed
     NOT_NOW = auto()
 
 
@@ -166,10 +167,21 @@ def why_not_called(j: Judgement, as_of: np.datetime64) -> NotCalled | None:
     quiet = j.verdict in (Verdict.SCOUT, Verdict.NOTHING) and j.roots is Roots.BARE
     if not (quiet and j.treats) or j.phase not in (Phase.COMING, *RUNNING):
         return None
+    if j.reason in DAMAGE_SEEN or settle_soon(j):
+        return None
+    if treatment_is_over(j, as_of) and j.counted < j.case.number:
+        return NotCalled.TIME_OVER
     if j.reason in _LATE:
-        little = j.case.late is Helps.NO or treatment_is_over(j, as_of)
-        return NotCalled.TOO_LATE if little else NotCalled.LATE
-    return None if j.reason in DAMAGE_SEEN or settle_soon(j) else NotCalled.NOT_NOW
+        return NotCalled.TOO_LATE if j.case.late is Helps.NO else NotCalled.LATE
+    return NotCalled.NOT_NOW
+
+
+def late_since(j: Judgement, why: NotCalled) -> np.datetime64 | None:
+    """Return from when on it is late, or its time is over; None where neither is."""
+    if why is NotCalled.TIME_OVER:
+        return None if j.treat_until is None else j.treat_until + DAY
+    late = why in (NotCalled.LATE, NotCalled.TOO_LATE)
+    return j.start + j.case.interval * DAY if late and j.start is not None else None
 
 
 def why_no_more(j: Judgement, as_of: np.datetime64, settings: Settings) -> NoMore:

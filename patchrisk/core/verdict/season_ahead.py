@@ -1,7 +1,7 @@
 """One season along the weather ahead, and along past years; the season that a day belongs to."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property
 from typing import Any
 
@@ -9,7 +9,7 @@ import numpy as np
 
 from patchrisk.base.units import DAY, BoolArray, FloatArray, IntArray
 from patchrisk.core.dates.infection import Watch, first_symptoms, infected_rows, watch
-from patchrisk.core.dates.soil_paths import day_of_share
+from patchrisk.core.dates.soil_paths import ByOdds, by_odds, date_of_share
 from patchrisk.core.rules.rule import Cardinal
 from patchrisk.core.verdict.case import AheadSoil, Case, Settings
 from patchrisk.core.verdict.season_course import (
@@ -36,18 +36,6 @@ def at_hand(
         gap = (every[n + 1].first - every[n].last) // 2
         n += bool(today - every[n].last > gap)
     return every[n], every[n + 1] if n + 1 < len(every) else None
-
-
-@dataclass(frozen=True, kw_only=True)
-class ByOdds:
-    """The starts by whose end 10, 50 and 90 % of the courses have theirs.
-
-    None where they do not, or where the season is not in sight.
-    """
-
-    early: np.datetime64 | None = None
-    middle: np.datetime64 | None = None
-    late: np.datetime64 | None = None
 
 
 class SeasonOutlook:
@@ -111,24 +99,17 @@ class SeasonOutlook:
             return 0.0
         return float(np.mean(self.course.start <= self.today + days - (days > 0)))
 
-    def _by_odds(self, starts: IntArray) -> ByOdds:
-        early, middle, late = (self._day(day_of_share(starts, n)) for n in (0.1, 0.5, 0.9))
-        return ByOdds(early=early, middle=middle, late=late)
-
-    def _day(self, row: int) -> np.datetime64 | None:
-        return self.dates[row] if row < len(self.dates) else None
-
     @cached_property
     def start(self) -> ByOdds:
         """The start along the weather ahead."""
-        return self._by_odds(self.course.start) if self.in_sight else ByOdds()
+        return by_odds(self.dates, self.course.start) if self.in_sight else ByOdds()
 
     @cached_property
     def usual(self) -> np.datetime64 | None:
         """Median start of past years, as a date of this season."""
         if not self.in_sight:
             return None
-        return self._day(day_of_share(self.before.start, 0.5))
+        return date_of_share(self.dates, self.before.start, 0.5)
 
     @property
     def ends(self) -> np.datetime64:
@@ -141,8 +122,8 @@ class SeasonOutlook:
         """Return the start by one rule, and its usual one."""
         if not self.in_sight:
             return ByOdds(), None
-        usual = self._day(day_of_share(self.before.by_rule[n], 0.5))
-        return self._by_odds(self.course.by_rule[n]), usual
+        usual = date_of_share(self.dates, self.before.by_rule[n], 0.5)
+        return by_odds(self.dates, self.course.by_rule[n]), usual
 
     @property
     def infectious(self) -> BoolArray:
@@ -182,7 +163,7 @@ class SeasonOutlook:
         row: int | None = self._kept(
             key, lambda: self._best_row(cardinal, interval, number, begun, covered)
         )
-        return None if row is None else self._day(row)
+        return None if row is None else self.dates[row]
 
     def _best_row(
         self,

@@ -18,9 +18,15 @@ from patchrisk.read.tables.cells import ZONES
 from patchrisk.read.tables.delimited import RawTable
 from patchrisk.read.tables.timestamps import Moments, Stamps, offset_of
 
-_OFFSET = re.compile(r"(?<![a-z])(?:utc|gmt)\s*([+\-−]\s*\d{1,2}(?::?\d{2})?)?(?![\w:])", re.I)
+_OFFSET = re.compile(
+    r"(?:(?<![^\W_])|(?<=[a-z])(?=[UG])|(?<=date|time)|(?<=stamp))(?:utc|gmt|UTC|GMT|Utc|Gmt)"
+    r"(?:\s*([+\-−]\s*\d{1,2}(?::?\d{2})?)(?![\w:])|(?![\w:])|(?=_|[A-Z][a-z]|date|time))"
+)
+# A title that says so of the file's times; not of one moment, as that of the export.
+_ALL_UTC = re.compile(r".*(?:time|zeit|heure|hora|tijd)\D*(?:UTC|GMT)(?![\w+−-])\D*", re.I)
 _ZONE = re.compile(rf"(?<![A-Za-z])({'|'.join(ZONES)})(?![A-Za-z])")
 _DAY = timedelta(days=1)
+_FAR = timedelta(hours=4)  # wider than the span of the zones of one file's country
 
 
 def to_site(
@@ -46,6 +52,7 @@ def to_site(
         offset, where = options.offset, f"as told, {offset_words(options.offset)}"
     elif found := find_offset(table.time_header, table.titles):
         offset, where = found
+        _refuse_other_zone(table, offset, site)
     else:
         offset, where = None, "no offset from UTC in the file"
     flags: tuple[Flag, ...] = ()
@@ -61,6 +68,18 @@ def to_site(
         return moments, f"{where}, which is the site's standard time", flags
     moved = f"{where}; times moved to the site's standard time, {offset_words(site)}"
     return moments + np.timedelta64(int(shift.total_seconds()), "s"), moved, flags
+
+
+def _refuse_other_zone(table: RawTable, offset: timedelta, site: timedelta | None) -> None:
+    """Ask about letters of a zone far from the site: CST is China's, too, and EST Australia's."""
+    zone = _ZONE.search(table.time_header)
+    if zone is None or site is None or _OFFSET.search(table.time_header):
+        return
+    if abs(offset - site) >= _FAR:
+        here = offset_words(site)
+        found = f"{zone[1]}, here read as {offset_words(offset)}, where the site is {here}"
+        cure = f'set utc_offset, as "{here[3:]}" where the file keeps the site\'s time'
+        raise InputError(table.fault("header", found, cure))
 
 
 def _at_midnight(moments: Moments) -> bool:
@@ -105,7 +124,11 @@ def find_offset(header: str, titles: Iterable[str]) -> tuple[timedelta, str] | N
         return offset_of(match[1] or "+0"), f"the header says {match[0].strip()}"
     if zone := _ZONE.search(header):
         return timedelta(hours=ZONES[zone[1]]), f"the header says {zone[1]}"
-    found = {offset_of(m[1]): m[0] for line in titles for m in _OFFSET.finditer(line) if m[1]}
+    found: dict[timedelta, str] = {}
+    for line in titles:
+        found |= {offset_of(m[1]): m[0] for m in _OFFSET.finditer(line) if m[1]}
+        if _ALL_UTC.fullmatch(line):
+            found[timedelta()] = "UTC"
     if len(found) == 1:
         offset, text = found.popitem()
         return offset, f"a title line says {text.strip()}"

@@ -26,7 +26,7 @@ SAYS = {
 ASIDE = {
     "moisture": "moist moisture sm smc sms vwc vw vwic swc wc wfv feucht feuchte bodenfeuchte"
     " humedad umidita humidite vochtigheid tdr theta saturation pfvwc wetness content",
-    "humidity": "rh rel hum humid humidity relhum relhu relhumidity feuchtigkeit luftfeuchte"
+    "humidity": "rh rel relh hum humid humidity relhum relhu relhumidity feuchtigkeit luftfeuchte"
     " luftfeuchtigkeit vpd vapor vapour",
     "dew point": "dew dewpt dewpoint taupunkt rocio rosee dp frostpoint wetbulb bulb",
     "battery or voltage": "bat batt batts battery batterie vbat volt volts voltage mv hkbat supply"
@@ -40,8 +40,8 @@ ASIDE = {
     " lluvia irrig irrigation et eto etr evap evapotranspiration evaporation",
     "snow": "snow snowdepth snwd swe wteq schnee neige nieve",
     "wind": "wind gust gusts ws wd wdir wspd wsms wddeg windspeed winddir windrun windgust"
-    " anemometer dir direction speed spd velocity mph kmh kph knots knot kt kts viento vent"
-    " richtung geschwindigkeit ustar",
+    " wvec wdsd wssd wmax anemometer dir direction speed spd velocity mph kmh kph knots knot kt"
+    " kts viento vent richtung geschwindigkeit ustar",
     "light": "solar solarad rad radiation srad par ppfd lux light intensity rn netrad net sw lw uv"
     " sun sunshine sunlight pyranometer albedo strahlung wm irradiance",
     "air temperature": "air airs luft aire aria lucht ta ambient atmosphere atmospheric outdoor"
@@ -59,6 +59,8 @@ ASIDE = {
     "a count, not a temperature": "count counts cnt num numpts pts npts nobs obsnum tally",
     "a difference or a sum": "delta diff difference gradient trend anomaly departure normal sum"
     " total tot gdd gddc degreeday degreedays chillhours hours amplitude rate",
+    "no sound reading": "raw uncorrected setpoint forecast forecasted predicted modelled modeled"
+    " simulated",
     "a quality mark": "qc qa qf finalqf flag flags quality ssitc status qn qualitat valid test",
     "another quantity": "ohm ohms resistance accel rssi signal snr lat latitude lon long lng"
     " longitude elev elevation alt altitude height hohe hoehe hauteur ph ppm nitrogen"

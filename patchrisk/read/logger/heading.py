@@ -42,10 +42,11 @@ _PERCENT = re.compile(r"[(\[]%[)\]]|%\s*$")
 _FLUX = re.compile(r"ts(?:[ _]?(?:f|pi|mds|\d+))*(?:[ _](?:avg|mean|min|max))?", re.IGNORECASE)
 _ROW = re.compile(r"[#№]|no\.?|nr\.?|n°|record|rn|id", re.IGNORECASE)
 _UNIT = re.compile(
-    r"""(?:[^\x00-\x7f]{1,4}\s?|\?\s?|deg\w*[\s._]*|(?<![a-z])o|[(\[]\s*|,\s*|temp\w*[\s_]+)
+    r"""(?:[^\x00-\x7f]{1,4}\s?|\?\s?|deg\w*[\s._]*|(?<![a-z])o(?=c)|[(\[]\s*|,\s*|temp\w*[\s_]+)
         ([cfk])(?![a-z0-9]) | (celsius|fahrenheit|kelvin)""",
     re.VERBOSE,
 )
+_O_FOR_DEGREE = re.compile(r"(?<![A-Za-z])oF(?![A-Za-z0-9])")  # in small letters it is a word
 _DEPTH = re.compile(
     r"""(?<![\d.,])(\d+(?:[.,]\d+)?)\s*[_-]?\s*
         (cm|mm|m|inch(?:es)?|in|ft|feet|zoll|["″”])(?![a-z0-9³^/])""",
@@ -54,6 +55,7 @@ _DEPTH = re.compile(
 # A layer such as 0 to 7 cm or 0-10 cm stands for its middle.
 _LAYER = re.compile(
     r"(?<![\d.,])(?:(\d+)[\s_]*(?:to|bis)[\s_]*|(0)[\s_]*[-–][\s_]*)(\d+)\s*_?(cm|in)(?![a-z])"
+    r"|(?<![\w.,:#/-])(\d+)[-–](\d+)\s*_?(cm|in)(?![a-z])"
 )
 _LOOSE = re.compile(r"(?<![\d.,:#/-])(\d{1,3})(?![\d.,a-zA-Z])")  # a number without a unit
 _USUAL = (5, 10, 15, 20)  # where nothing says soil, a number may as well be that of a sensor
@@ -280,8 +282,9 @@ def _length(text: str) -> tuple[float | None, bool]:
     """
     low = text.casefold()
     if match := _LAYER.search(low):
-        middle = (float(match[1] or match[2]) + float(match[3])) / 2
-        return to_canonical("depth", middle, match[4]), True
+        top, end, unit = filter(None, match.groups())
+        if float(top) < float(end):
+            return to_canonical("depth", (float(top) + float(end)) / 2, unit), True
     if match := _DEPTH.search(low):
         number, unit = match[1], match[2]
         below = bool(_MINUS.search(low[: match.start()]))
@@ -297,7 +300,8 @@ def _length(text: str) -> tuple[float | None, bool]:
 
 def find_unit(text: str) -> TemperatureUnit | None:
     """Find the temperature unit in a header, whole or with broken bytes before C or F."""
-    match = _UNIT.search(text.casefold())
+    plain = _O_FOR_DEGREE.sub("°F", text).replace("℃", "°C").replace("℉", "°F")
+    match = _UNIT.search(plain.casefold())
     if match is None:
         return None
     units: dict[str, TemperatureUnit] = {"c": "degC", "f": "degF", "k": "K"}

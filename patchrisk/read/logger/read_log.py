@@ -36,8 +36,8 @@ from patchrisk.read.logger.quality import check_readings, hour_of_day
 from patchrisk.read.site import LoggerFile, Place
 from patchrisk.read.tables.cells import cell_unit, to_numbers
 from patchrisk.read.tables.delimited import RawTable
-from patchrisk.read.tables.raw_table import read_raw_table
-from patchrisk.read.tables.timestamps import Moments, Stamps, read_stamps
+from patchrisk.read.tables.raw_table import read_raw_table, read_times
+from patchrisk.read.tables.timestamps import Moments, Stamps
 from patchrisk.read.weather.columns import find_service
 
 # What to do when one kind of flag has taken every reading.
@@ -167,9 +167,7 @@ def read_log(path: Path, options: LoggerFile | None = None, place: Place | None 
     if service is not None and not service.soil and not options.columns:
         found = "daily weather as a weather service writes it, without soil temperature"
         raise InputError(Fault(source, "", found, "name it under [[weather]], not [[logger]]"))
-    stamps = read_stamps(
-        [table.cells[i] for i in table.time_columns], options.date_order, table.time_header, source
-    )
+    stamps = read_times(table, options)
     step = _step(stamps, table)
     refuse_long_steps(step, source)
     daily = stamps.days_only if step is None else step >= _DAY

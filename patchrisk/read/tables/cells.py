@@ -15,7 +15,9 @@ from patchrisk.read.site import LoggerFile
 from patchrisk.read.tables.file_text import EXPORT
 
 _CLOCK = r"\d{1,2}:\d{2}(?::\d{2}(?:[.,]\d+)?)?"
-_HALF = r"(?:\s*[AaPp]\.?[Mm]\.?)?"
+# AM and PM, as "a. m." in Spanish, and as one letter in the exports of consoles: 12:30a.
+HALF = r"[AaPp]\.?\s?[Mm]\.?|(?<=\d)[AaPp]"
+_HALF = rf"(?:\s*(?:{HALF}))?"
 # Abbreviations of zones, hours from UTC. From memory; those of several meanings as in America.
 ZONES = {"EST": -5, "EDT": -4, "CST": -6, "CDT": -5, "MST": -7, "MDT": -6, "PST": -8, "PDT": -7}
 ZONES |= {"AKST": -9, "AKDT": -8, "HST": -10, "WET": 0, "WEST": 1, "CET": 1, "CEST": 2, "MEZ": 1}
@@ -37,7 +39,7 @@ _MOMENT = re.compile(
     rf"(?:{_DATE}(?:[T\s,;_-]+{_CLOCK}{_HALF}{_OFFSET})?|{_COMPACT})", re.IGNORECASE
 )
 _TIME = re.compile(rf"{_CLOCK}{_HALF}{_OFFSET}", re.IGNORECASE)
-_HALF_ALONE = re.compile(r"[AaPp]\.?[Mm]\.?")
+_HALF_ALONE = re.compile(HALF)
 _NO_YEAR = re.compile(
     rf"(?:\d{{1,2}}[/-]\d{{1,2}}|\d{{1,2}}\.\d{{1,2}}\.|\d{{1,2}}[- ]?{_MONTH}|{_MONTH}\s*\d{{1,2}}"
     rf"|\d{{1,2}}\.\d{{1,2}}(?=[T\s,]+{_CLOCK}))(?:[T\s,]+{_CLOCK}{_HALF})?",
@@ -108,6 +110,7 @@ MISSING_TEXT = (
 MISSING_CODES = np.array(
     [
         *(-9999, 9999, -999, 999, -99999, 99999, -9999.9, -999.9, -99.9, -99, -888.88),
+        *(999.9, 9999.9, 999.99, -999.99),
         *(-6999, 6999, -7999, 7999, -11111),
     ]
 )
@@ -189,8 +192,11 @@ def _repair(cell: str, decimal: str) -> tuple[float, bool]:
         return np.nan, True
 
 
+_EPOCH = re.compile(r"1\d{9}(?:\d{3}|\.\d+)?")  # of 2001 to 2033, in milliseconds too
 _PARTS, _YEARS = {"month", "doy"}, {"year", "yr", "yyyy"}  # headings of parts of a date
-_REACH = 12  # a date further to the right than this is no time column
+# Columns in which the time is looked for: a date further to the right is that of something else,
+# unless there is none before it.
+_REACH, _FAR = 12, 1000
 _HEX = re.compile(r"(?=.*[A-Fa-f])[0-9A-Fa-f]{6}[0-9A-Fa-f ]{10,}")
 
 
@@ -216,14 +222,17 @@ def find_dialect(sample: Sequence[str], skip: int, options: LoggerFile, source: 
     _refuse_dump(sample, source)
     tried = (options.delimiter,) if options.delimiter else ("\t", ";", ",", "|", " ")
     guesses: list[Dialect] = []
-    for delimiter in tried:
-        # A delimiter that can be seen goes before blanks, which also part a date from its time.
-        if delimiter == " " and any(2 * len(g.rows) > len(sample) for g in guesses):
+    for reach in (_REACH, _FAR):
+        for delimiter in tried:
+            # A delimiter that can be seen goes before blanks, which also part a date from its time.
+            if delimiter == " " and any(2 * len(g.rows) > len(sample) for g in guesses):
+                break
+            guess = _try(sample, skip, delimiter, options, reach)
+            if guess is not None:
+                guesses.append(guess)
+        if guesses:
             break
-        guess = _try(sample, skip, delimiter, options)
-        if guess is not None:
-            guesses.append(guess)
-    if not guesses:
+    else:
         raise InputError(_no_rows(sample, tried, options, source))
     most = max(len(g.rows) for g in guesses)
     seen = [g for g in guesses if g.delimiter != " " and 2 * len(g.rows) >= most]
@@ -234,12 +243,14 @@ def find_dialect(sample: Sequence[str], skip: int, options: LoggerFile, source: 
     return best
 
 
-def _try(sample: Sequence[str], skip: int, delimiter: str, options: LoggerFile) -> Dialect | None:
+def _try(
+    sample: Sequence[str], skip: int, delimiter: str, options: LoggerFile, most: int
+) -> Dialect | None:
     rows, found = {}, Counter[int]()
     time_column = _told_column(sample, skip, delimiter, options)
     for n, line in enumerate(sample):
         cells = split_cells(line, delimiter) if n >= skip and delimiter in line else []
-        reach = range(min(_REACH, len(cells))) if time_column is None else [time_column]
+        reach = range(min(most, len(cells))) if time_column is None else [time_column]
         day = next((i for i in reach if i < len(cells) and is_moment(cells[i])), None)
         if day is not None and len(cells) > 1:
             rows[n] = cells
@@ -344,6 +355,10 @@ def _no_rows(
             found = "days and months without their year"
             return Fault(source, f"line {n}", found, "export dates with the year")
     found = "no column holds dates with times"
+    counted = [n for n, cell in cells if _EPOCH.fullmatch(cell)]
+    if 2 * len(set(counted)) > len(lines):
+        found = "times as seconds counted from 1970, where dates are wanted"
+        return Fault(source, f"line {counted[0]}", found, "export with date and time in each row")
     return Fault(source, "", found, "export with date and time in each row")
 
 

@@ -99,7 +99,7 @@ def parse_table(text: str, encoding: str, source: str, options: LoggerFile) -> R
     rows = [guess.rows[n] for n in sorted(guess.rows)]
     times = (guess.day_column, *_time_columns(rows, guess.day_column, names))
     values = [c for row in rows for i, c in enumerate(row) if i not in times and c]
-    _refuse_split_decimals(guess, names, times, source)
+    _refuse_unnamed(guess, names, times, source)
     decimal = options.decimal or guess_decimal(values)
     body = _after(text, guess.first)
     widths = _widths(body, guess.delimiter)
@@ -135,23 +135,28 @@ def refuse_size(rows: int, width: int, widest: int, source: str) -> None:
         raise InputError(Fault(source, "", found, cure))
 
 
-def _refuse_split_decimals(
+def _refuse_unnamed(
     guess: Dialect, names: Sequence[str], times: Sequence[int], source: str
 ) -> None:
-    """Refuse 12,5 between commas: every number has fallen into two cells of whole numbers."""
-    values = guess.width - len(times)
-    if guess.delimiter != "," or not names or values != 2 * (len(names) - len(times)):
+    """Refuse values in more cells than have names: which name is whose can't be told.
+
+    So 12,5 between commas falls into two cells of whole numbers.
+    """
+    rows = guess.rows.values()
+    over = [not all(map(is_missing, row[len(names) :])) for row in rows]
+    if not names or 2 * sum(over) <= len(over):
         return
-    cells = [
-        cell
-        for row in guess.rows.values()
-        for i, cell in enumerate(row)
-        if i not in times and not is_missing(cell)
-    ]
-    if cells and all(re.fullmatch(r"-?\d+", cell) for cell in cells):
-        found = "decimal commas in a file parted by commas"
-        cure = "export with semicolons, or with decimal points"
-        raise InputError(Fault(source, f"line {guess.first + 1}", found, cure))
+    found = f"rows of {guess.width} cells under {len(names)} names"
+    cure = "write a name for every column into the header"
+    if guess.delimiter == ",":
+        cells = [c for r in rows for i, c in enumerate(r) if i not in times and not is_missing(c)]
+        split = "decimal commas in a file parted by commas"
+        whole = all(re.fullmatch(r"-?\d+", cell) for cell in cells)
+        paired = guess.width - len(times) == 2 * (len(names) - len(times))
+        found = split if whole and paired else f"{found}: {split}, or a column without a name"
+        export = "export with semicolons, or with decimal points"
+        cure = export if whole and paired else f"{export}, or {cure}"
+    raise InputError(Fault(source, f"line {guess.first + 1}", found, cure))
 
 
 def _name_columns(
@@ -173,12 +178,36 @@ def _name_columns(
     stamps = sum(is_moment(c) or is_time_of_day(c) for c in row[: max(lacking, 0)])
     if lacking > 0 and stamps == lacking and not TIME_WORD.search(sample[header]):
         names = [""] * lacking + names
+    elif lacking > 0:
+        names = _beside_time(names, guess, lacking)
     under: list[str] = []
     for line in sample[header + 1 : guess.first]:
         cells = split_cells(line, guess.delimiter)
         if len(cells) > 1:
             under = [f"{u} {c}".strip() for u, c in zip_longest(under, cells, fillvalue="")]
     return names, under
+
+
+def _beside_time(names: list[str], guess: Dialect, lacking: int) -> list[str]:
+    """Put the names where they belong, going by that of the time.
+
+    Cells before it have none in a table written with the numbers of its rows, and one name may head
+    a date and its clock.
+    """
+    head = next((n for n, name in enumerate(names) if TIME_WORD.search(name)), None)
+    if head is None:
+        return names
+    day, clocks = guess.day_column, 0
+    rows = list(guess.rows.values())[:50]
+    while not any(map(TIME_WORD.search, names[head + 1 : head + 2])) and all(
+        is_time_of_day(cell) or is_half_of_day(cell)
+        for row in rows
+        for cell in row[day + 1 + clocks : day + 2 + clocks] or [""]
+    ):
+        clocks += 1
+    if day - head + clocks != lacking or day < head:
+        return names
+    return [""] * (day - head) + names[: head + 1] + [""] * clocks + names[head + 1 :]
 
 
 def _rejoin(raw: Sequence[str], delimiter: str) -> list[str]:

@@ -21,7 +21,7 @@ from patchrisk.read.tables.known_formats import (
     rewrite_annotated_csv,
     rewrite_ghcn_daily,
 )
-from patchrisk.read.tables.timestamps import read_stamps
+from patchrisk.read.tables.timestamps import Stamps, read_stamps
 
 
 def read_raw_table(path: Path, options: LoggerFile) -> RawTable:
@@ -39,6 +39,42 @@ def read_raw_table(path: Path, options: LoggerFile) -> RawTable:
         raise InputError(Fault(source, "sheet", found, "take sheet out, or name the workbook"))
     text = decode_text(raw, source, options.encoding)
     return _from_text(text.text, text.encoding, source, options)
+
+
+_APART = np.timedelta64(2, "D")  # no zone's, nor the span that a row stands for
+
+
+def read_times(table: RawTable, options: LoggerFile) -> Stamps:
+    """Read the times of a table's rows.
+
+    InputError as `read_stamps`, and when another column holds times of each row, days apart from
+    them, and none is told: a clock that was wrong and its correction, the forecast day and the day
+    that it was issued.
+    """
+    columns = [table.cells[i] for i in table.time_columns]
+    stamps = read_stamps(columns, options.date_order, table.time_header, table.source)
+    if options.time is not None:
+        return stamps
+    for i, name in enumerate(table.names):
+        cells = table.cells[i]
+        if i in table.time_columns or not _holds_moments(cells):
+            continue
+        try:
+            other = read_stamps([cells], options.date_order, name, table.source)
+        except InputError:
+            continue
+        apart = np.abs(other.written - stamps.written)
+        apart = apart[~np.isnat(apart)]
+        several = len(np.unique(other.written[~np.isnat(other.written)]))
+        if 2 * len(apart) <= len(cells) or 10 * several <= len(apart):
+            continue  # no time of each row
+        if np.median(apart.astype(np.int64)) < _APART.astype("timedelta64[s]").astype(np.int64):
+            continue
+        both = [table.names[table.time_columns[0]], name]
+        found = f"two columns of times, days apart: {' and '.join(map(repr, both))}"
+        cure = "say which: " + " or ".join(f'time = "{one}"' for one in both)
+        raise InputError(table.fault("header", found, cure))
+    return stamps
 
 
 def _from_workbook(raw: bytes, source: str, options: LoggerFile) -> RawTable:
@@ -199,7 +235,9 @@ def _keys(
     if not values:
         deep = any(_DEPTH.match(plain[i]) for i in differ)
         # A depth that has one figure at each time is one of snow or water, and no probe's.
-        return [] if deep and not _times_again(table) else differ
+        if deep and not _times_again(table):
+            return []
+        return differ or _telling_names(table, plain, free)
     quantities = [i for i in free if _QUANTITY.fullmatch(plain[i])]
     loose = [i for i in free if _LOOSE.fullmatch(plain[i])]
     if not (sensors or quantities):
@@ -208,6 +246,15 @@ def _keys(
         return loose if loose and _times_again(table) else []
     strong = [*sensors, *quantities]
     return [i for i in strong if _differs(cells[i])] or strong[-1:]
+
+
+def _telling_names(table: RawTable, plain: Sequence[str], free: Sequence[int]) -> list[int]:
+    """Columns of names that tell the rows of each time apart, where nothing else does."""
+    names = [i for i in free if _LOOSE.fullmatch(plain[i]) and _differs(table.cells[i])]
+    if not names or not _times_again(table):
+        return []
+    rows = table.cells[[*table.time_columns, *names]].astype(str)
+    return [] if rows.duplicated(keep=False).mean() > 1 - _AGAIN else names
 
 
 def _are_names(cells: "pd.Series[str]") -> bool:

@@ -17,7 +17,7 @@ import pandas as pd
 from patchrisk.base.errors import Fault, InputError
 from patchrisk.base.units import BoolArray, FloatArray, IntArray
 from patchrisk.read.logger.layout import DateOrder
-from patchrisk.read.tables.cells import MONTH_NAME, MONTHS, OWN_OFFSET, ZONES
+from patchrisk.read.tables.cells import HALF, MONTH_NAME, MONTHS, OWN_OFFSET, ZONES
 
 Moments = npt.NDArray[np.datetime64]
 
@@ -32,7 +32,7 @@ _FIELDS = re.compile(
     rf"\s*(?:(\d{{1,4}}){_SEP}(\d{{1,2}}){_SEP}(\d{{1,4}})|(\d{{4}})(\d\d)(\d\d))[T\W]*"
 )
 _CLOCK = re.compile(
-    r"\s*(\d{1,2}):(\d\d)(?::(\d\d)(?:[.,]\d*)?)?\s*(?:([AaPp])\.?[Mm]\.?)?\s*", re.ASCII
+    rf"\s*([0-9]{{1,2}}):([0-9]{{2}})(?::([0-9]{{2}})(?:[.,][0-9]*)?)?\s*({HALF})?\s*"
 )
 
 _ORDERS: dict[DateOrder, tuple[int, int, int]] = {  # where year, month and day stand
@@ -45,7 +45,7 @@ _DECLARED: tuple[tuple[DateOrder, str], ...] = (
     ("day first", r"d{1,2}.?m{1,2}.?y{2,4}"),
     ("month first", r"m{1,2}.?d{1,2}.?y{2,4}"),
 )
-_TAIL = re.compile(rf":\d{{2}}(?:[.,]\d+)?\s*(?:[AaPp]\.?[Mm]\.?\s*)?{OWN_OFFSET}$")
+_TAIL = re.compile(rf":\d{{2}}(?:[.,]\d+)?\s*(?:(?:{HALF})\s*)?{OWN_OFFSET}$")
 
 
 @dataclass(frozen=True)
@@ -193,7 +193,7 @@ def _seconds(clock: str, hhmm: bool) -> float:
         hour, minute = divmod(int(clock), 100) if hhmm else (int(clock), 0)
     elif match := _CLOCK.fullmatch(clock):
         hour, minute, second = int(match[1]), int(match[2]), int(match[3] or 0)
-        half = (match[4] or "").lower()
+        half = (match[4] or "")[:1].lower()
     else:
         return np.nan
     if minute >= 60 or second >= 60 or (half and hour > 12):

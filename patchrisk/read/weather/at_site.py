@@ -90,7 +90,7 @@ def own_forecast(
 
     The mean of a day is half the sum of its extremes.
     """
-    days = read_daily_weather(path)
+    days = read_daily_weather(path)[0]
     days["air_mean_c"] = (days["air_min_c"] + days["air_max_c"]) / 2
     issue = IssuedForecast(days.reindex(columns=list(DAY_COLUMNS)), None)
     return usable(path.name, "", issue, None, place, today, now)

@@ -38,6 +38,7 @@ class ServiceColumns:
     left_out: Mapping[str, BoolArray] = field(default_factory=dict)
     partial: bool = False  # Whether a file holds one quantity alone by the service's custom
     soil: bool = False  # Whether such files can hold daily means of the soil beside the air
+    own: bool = False  # Whether other columns are found by their headings, as in any other file
     # The one figure that says there is none: codes of other files, as -99, are readings here. NaN
     # where cells are left empty.
     missing: float | None = None
@@ -126,7 +127,7 @@ _FIXED = (
         "Canada (ECCC), daily data of climate.weather.gc.ca, with its legend of flags: a cell is "
         "empty where its flag says M, missing; precipitation is rain and melted snow",
         {"air_max_c": ("max temp (c)", _DEGC), "air_min_c": ("min temp (c)", _DEGC)},
-        (),
+        ("max temp flag",),
         {"rain_mm": ("total precip (mm)", _MM)},
     ),
     _Fixed(
@@ -214,7 +215,8 @@ def _global(table: RawTable, names: Sequence[str]) -> ServiceColumns | None:
             flags = table.cells[names.index(marks)].fillna("").astype(str)
             failed[quantity] = flags.str.contains(r"^[^,]*,[^,\s]").to_numpy(bool)
     if not told and not _in_tenths(table, columns):
-        return ServiceColumns(columns, {}, failed)  # in whatever unit it was ordered: that is asked
+        # In whatever unit it was ordered: that is asked.
+        return ServiceColumns(columns, {}, failed, own=True)
     scales = {
         "air_max_c": ServiceUnit("degC", 0.1),
         "air_min_c": ServiceUnit("degC", 0.1),
@@ -238,16 +240,19 @@ def _in_tenths(table: RawTable, columns: Mapping[str, int]) -> bool:
 NEEDED = ("air_min_c", "air_max_c")
 RAIN = "rain_mm"
 QUANTITY_OF = {**dict.fromkeys(NEEDED, "air temperature"), RAIN: "rain"}
-_RAIN = re.compile(r"rain|prcp|prec", re.IGNORECASE)
+_RAIN = re.compile(r"(?<![dt])(?<!ter)rain|prcp|prec", re.IGNORECASE)
 # Short names of a day's extremes: TN and TX of the World Meteorological Organization's climate
 # messages, tasmin and tasmax of climate models, tmmn and tmmx of gridded weather; mint, mintp.
 _EXTREME = re.compile(
     r"(?P<air_min_c>tn|tasmin|tmmn|mintp?)|(?P<air_max_c>tx|tasmax|tmmx|maxtp?)", re.IGNORECASE
 )
-# Beside words of a quantity these say nothing that sets the column apart from another.
+# Beside words of a quantity these say nothing that sets the column apart from another. Any other
+# word may: of the year so far, indoors, felt, in a usual year. Such a column is asked for.
 _PLAIN = re.compile(
     r"t|air|day|daily|24|h|hr|hour|outdoors?|out|outside|ambient|2|m|1|5|1\.5|deg|d|c|f|k|o"
+    r"|luft|aire|aussen|exterior|screen|shelter|degrees?|observed|obs|values?|at|of|the"
     r"|rain|rainfall|prec|precip|precipitation|prcp|sum|total|tot|amount|mm|cm|inch|inches|in"
+    r"|gau?ge|liquid|melted|and|snow"
 )
 # Of these quantities a heading may also hold another figure; f. marks a flag in some archives.
 _OTHER = re.compile(
@@ -275,21 +280,27 @@ def find_columns(
     if known is not None:
         found = {**known.columns, **found}
     called: dict[str, list[int]] = {}
-    for number, header in enumerate(table.names if known is None else ()):
+    for number, header in enumerate(table.names if known is None or known.own else ()):
         if number not in table.time_columns and number not in found.values():
             quantity = _called(header, table.under[number])
             if quantity is not None and quantity not in found:
                 called.setdefault(quantity, []).append(number)
+    doubtful: dict[str, list[int]] = {}
     for name, numbers in called.items():
         plain = [n for n in numbers if _is_plain(table.names[n])]
-        several = plain or numbers
-        found[name] = several[0]
-        if len(several) == 1:
-            continue
-        cure = f'say which in the site file: columns = {{ {name} = "column {several[0] + 1}" }}'
+        if len(plain) == 1:
+            found[name] = plain[0]
+        else:
+            doubtful[name] = plain or numbers
+    found |= {name: several[0] for name, several in doubtful.items()}
+    keys = ", ".join(f'{name} = "column {several[0] + 1}"' for name, several in doubtful.items())
+    for name, several in doubtful.items():
         listed = ", ".join(f"column {n + 1} {table.names[n]!r}" for n in several[:_LISTED])
         more = f" and {len(several) - _LISTED} more" if len(several) > _LISTED else ""
         what = f"{len(several)} columns for {name}: {listed}{more}"
+        if len(several) == 1:
+            what = f"{listed} may be {name}, or another figure"
+        cure = f"say which in the site file: columns = {{ {keys} }}"
         faults.append(table.fault("header", what, cure))
     missing = [name for name in NEEDED if name not in found]
     if missing and not (partial and known is not None and known.partial and found):
@@ -327,6 +338,8 @@ def _called(header: str, under: str) -> str | None:
     if "soil" in heading.says or _OTHER.search(plain):
         return None
     if match := _RAIN.search(plain):
+        if heading.statistic != "mean":
+            return None  # the most in an hour is no amount of the day
         return None if "snow" in plain.lower() and match[0].lower() != "rain" else "rain_mm"
     if match := _EXTREME.fullmatch(re.sub(r"[\[(].*|[_ ]?[CFK]$", "", header).strip()):
         return match.lastgroup

@@ -20,30 +20,30 @@ from patchrisk.read.logger.read_log import refuse_long_steps
 from patchrisk.read.site import LoggerFile, WeatherFile
 from patchrisk.read.tables.cells import to_numbers
 from patchrisk.read.tables.delimited import RawTable
-from patchrisk.read.tables.raw_table import read_raw_table
-from patchrisk.read.tables.timestamps import Moments, read_stamps
+from patchrisk.read.tables.raw_table import read_raw_table, read_times
+from patchrisk.read.tables.timestamps import Moments
 from patchrisk.read.weather.columns import NEEDED, QUANTITY_OF, RAIN, find_columns, find_service
 
 TemperatureKind = Literal["maxima", "means of the soil"]
 
+# What archives in inches write of rain that was not read: ncei.noaa.gov, Global Surface Summary of
+# the Day, readme.txt, PRCP.
+_NO_RAIN = 99.99
 _YEAR = 360  # days with a figure that make a whole year
+# As a word inside a heading, in is no inch.
 _UNIT = re.compile(
-    r"(?<![a-z/])(mm|cm|inches|inch|in|m)(?: ?/ ?d(?:ay)?(?![a-z])|(?![a-z/²0-9]))", re.IGNORECASE
+    r"(?<![a-z/])(mm|cm|inches|inch|m|in(?=\.?\s*(?:[\])]|/|$)))"
+    r"(?: ?/ ?d(?:ay)?(?![a-z])|(?![a-z/²0-9]))",
+    re.IGNORECASE,
+)
+# Figures in tenths of a unit, as 0.1 mm and tenths of degrees.
+_TENTHS = re.compile(
+    r"(?<!\d)0[.,]1 ?(?:mm|in|deg|°|[cf]\b)|tenth|(?<![a-z])[x×*] ?10(?!\d)|(?<!\d)1/10(?!\d)",
+    re.IGNORECASE,
 )
 
 
 def read_daily_weather(
-    path: Path,
-    options: WeatherFile | None = None,
-    today: date | None = None,
-    *,
-    partial: bool = False,
-) -> pd.DataFrame:
-    """Read a file of daily weather; see `read_with_notes`."""
-    return read_with_notes(path, options, today, partial=partial)[0]
-
-
-def read_with_notes(
     path: Path,
     options: WeatherFile | None = None,
     today: date | None = None,
@@ -62,14 +62,14 @@ def read_with_notes(
     with different figures; every fault in one go.
     """
     options = options or WeatherFile(file=path.name)
-    layout = LoggerFile(file=path.name, date_order=options.date_order, sheet=options.sheet)
-    table = read_raw_table(path, layout)
-    stamps = read_stamps(
-        [table.cells[c] for c in table.time_columns],
-        options.date_order,
-        table.names[table.time_columns[0]],
-        table.source,
+    layout = LoggerFile(
+        file=path.name,
+        date_order=options.date_order,
+        sheet=options.sheet,
+        time=options.time,
     )
+    table = read_raw_table(path, layout)
+    stamps = read_times(table, layout)
     _refuse_other_steps(table, stamps.written)
     known = find_service(table)
     columns, faults = find_columns(table, options, known, partial=partial)
@@ -82,6 +82,8 @@ def read_with_notes(
         values, words = (
             to_numbers(cells, decimal) if known is None else known.numbers(name, cells, decimal)
         )
+        if name == "rain_mm":
+            values[values == _NO_RAIN] = np.nan
         if known is not None and name in known.left_out:
             values = np.where(known.left_out[name], np.nan, values)
         heading = f"{table.names[number]} {table.under[number]}".strip()
@@ -94,6 +96,9 @@ def read_with_notes(
         if scale is not None and (options.unit is None or name not in NEEDED):
             frame[name] = to_canonical(QUANTITY_OF[name], values * scale.times, scale.unit)
             continue
+        if _TENTHS.search(heading):
+            cure = "write whole units, and their name alone in the header"
+            faults.append(table.fault(f"column {table.names[number]!r}", "figures in tenths", cure))
         found = _convert(values, name, heading, options)
         if found is not None:
             frame[name] = found
@@ -112,6 +117,8 @@ def read_with_notes(
     told = options.rain_unit is not None or (known is not None and "rain_mm" in known.scales)
     if "rain_mm" in frame and not told:
         faults += _in_metres(frame["rain_mm"], table, columns["rain_mm"])
+    if "rain_mm" in frame and (known is None or known.own):
+        faults += _running_total(frame["rain_mm"], table, columns["rain_mm"])
     if today is not None:
         faults += _far_ahead(frame, table, today)
     faults += _twice(frame, table) + _shifted(table)
@@ -211,6 +218,22 @@ def _in_metres(rain: "pd.Series[float]", table: RawTable, number: int) -> list[F
     return [table.fault(f"column {table.names[number]!r}", found, cure)]
 
 
+def _running_total(rain: "pd.Series[float]", table: RawTable, number: int) -> list[Fault]:
+    """Refuse rain that hardly ever is less than the day before: a sum since some day."""
+    limits = load_numbers("quality")
+    days = rain.groupby(level=0).first().asfreq("D").to_numpy()
+    day, after = days[:-1], days[1:]
+    wet = (day > 0) & ~np.isnan(after)
+    falls, rises = (int((wet & other).sum()) for other in (after < day, after > day))
+    if wet.sum() < limits["rain.total_days"].value or not rises:
+        return []
+    if falls > limits["rain.total_falls"].value * wet.sum():
+        return []
+    found = f"only {falls} of {wet.sum()} wet days come before less rain: these are sums so far"
+    cure = "export the rain of each day, or name a column with it"
+    return [table.fault(f"column {table.names[number]!r}", found, cure)]
+
+
 def _worded(table: RawTable, number: int, words: BoolArray) -> list[Fault]:
     lines = table.cells.index[words]
     name = table.names[number]
@@ -236,10 +259,8 @@ def _convert(values: FloatArray, name: str, header: str, options: WeatherFile) -
             degrees = "K"
         return None if degrees is None else to_degc(values, degrees)
     plain = header.replace("_", " ")
-    told = _UNIT.search(plain)
-    unit = told[1].lower() if told else None
-    if name == "rain_mm":
-        unit = options.rain_unit or unit
+    said = {m[1].lower() for m in _UNIT.finditer(plain)}
+    unit = options.rain_unit or (said.pop() if len(said) == 1 else None)
     if unit is None:
         return None
     if unit == "m":

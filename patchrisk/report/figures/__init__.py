@@ -61,9 +61,9 @@ def area_figures(view: AreaView) -> AreaFigures:
     return AreaFigures("" if line is None else to_svg(line, spoken), bar, drawings_of(view))
 
 
-def drawings_of(view: AreaView, width: float = PAGE_WIDTH) -> tuple[Drawing, ...]:
-    """Draw seasons, soil, pressure and cover of an area, so many px wide, as far as known."""
-    made = (draw(view, width) for draw, _ in FIGURES.values())
+def drawings_of(view: AreaView) -> tuple[Drawing, ...]:
+    """Draw seasons, soil, pressure and cover of an area for the page, as far as known."""
+    made = (draw(view, PAGE_WIDTH) for draw, _ in FIGURES.values())
     return tuple(drawing for drawing in made if drawing is not None)
 
 

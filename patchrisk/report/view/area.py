@@ -6,7 +6,8 @@ from functools import cached_property
 
 import numpy as np
 
-from patchrisk.base.pen import Pen, capital, listed
+from patchrisk.base.pen import Pen, capital, listed, words_of
+from patchrisk.core.plan.explain import water_depth
 from patchrisk.core.plan.programme import AreaPlan
 from patchrisk.core.verdict.decision_table import Verdict
 from patchrisk.core.verdict.judgement import (
@@ -22,6 +23,7 @@ from patchrisk.report.plan_words import ToDo, steps
 from patchrisk.report.records_words import water_words, went_on
 from patchrisk.report.view.disease import DiseaseView, rank
 from patchrisk.report.view.tasks import Task, only_to_look_for, tasks_of
+from patchrisk.site_day.disease import concern_of, programme_numbers
 from patchrisk.site_day.morning import AreaMorning, Morning
 
 _TO_PUT_ON = (Verdict.APPLY, Verdict.DECIDE, Verdict.GET_READY)
@@ -81,7 +83,7 @@ class AreaView:
     @property
     def words(self) -> str:
         """The verdict as people read it."""
-        return words.verdict_words(self.verdict)
+        return words_of(self.verdict)
 
     @property
     def foremost(self) -> tuple[str, ...]:
@@ -119,12 +121,13 @@ class AreaView:
             disease = self.morning.library.diseases[key]
             groups = words.groups_by_evidence(disease, gone)
             parts = [f"FRAC {codes} ({label})" for label, codes in groups[:_GROUP_KINDS]]
-            water, repeat = words.water_depth(disease, pen.show), words.interval_days(disease)
+            depth = water_depth([concern_of(disease, key)], programme_numbers())
+            water, repeat = words.depth_words(*depth, pen.show), words.interval_days(disease)
             parts = [" or ".join(parts) or "no group read of"]
             item = next((p for p in planned if key in p.targets), None)
             if item is not None:
                 parts.insert(0, f"{item.choice.label}, planned {pen.days(item.day, item.latest)}")
-            parts += [f"water in {water}"] if water else []
+            parts.append(f"water in {water}")
             parts += [f"repeat after {repeat}"] if repeat else []
             against = f" against {disease.name}:" if len(asked) > 1 else ":"
             yield f"{lead}{against}", f"{'; '.join(parts)}."
@@ -248,12 +251,15 @@ class AreaView:
         """Diseases that are only to be looked for, and those that nothing is to be done about."""
         urgent = any(row.verdict >= Verdict.GET_READY for row in self.rows)
         silent = [row for row in self.rows if row.verdict is Verdict.NOTHING]
-        quiet = [
-            row.name for row in silent if urgent or why_not_called(row.judged, row.as_of) is None
-        ]
+        untold = [row for row in silent if urgent or why_not_called(row.judged, row.as_of) is None]
         look = [row.name for row in only_to_look_for(self.rows) if row.scout == "now"]
-        if self.rows and self.rows[0].name in quiet:
-            quiet.remove(self.rows[0].name)  # its season is drawn: that says what there is to say
+        if untold and untold[0] is self.rows[0]:
+            untold = untold[1:]  # its season is drawn: that says what there is to say
+        starts = [row.next_start if row.judged.treats else "" for row in untold]
+        quiet = [
+            f"{row.name} ({start})" if start else row.name
+            for row, start in zip(untold, starts, strict=True)
+        ]
         said = (("look for", look if urgent else []), ("nothing to do about", quiet))
         return "; ".join(f"{lead} {listed(names)}" for lead, names in said if names)
 

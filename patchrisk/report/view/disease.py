@@ -5,7 +5,7 @@ from functools import cached_property
 
 import numpy as np
 
-from patchrisk.base.pen import Pen, count_of
+from patchrisk.base.pen import Pen, count_of, words_of
 from patchrisk.core.dates.infection import Pressure
 from patchrisk.core.rules.windows import RuleToday
 from patchrisk.core.verdict.decision_table import RUNNING, Stake, Verdict
@@ -54,7 +54,7 @@ class DiseaseView(Wording):
     @property
     def words(self) -> str:
         """The verdict as people read it."""
-        return words.verdict_words(self.verdict)
+        return words_of(self.verdict)
 
     @property
     def changed(self) -> str:
@@ -70,7 +70,7 @@ class DiseaseView(Wording):
     def members(self) -> tuple[str, ...]:
         """What each other disease of a group asks for, and when."""
         others = [Wording(self.morning, self.at, j, self.pen) for j in self.entry.members[1:]]
-        said = [(words.verdict_words(o.judged.verdict), o.when, o.normal) for o in others]
+        said = [(words_of(o.judged.verdict), o.when, o.normal) for o in others]
         return tuple(
             f"{one.disease.name}: {', '.join(filter(None, parts))}"
             for one, parts in zip(others, said, strict=True)
@@ -145,7 +145,9 @@ def _warmth(pressure: Pressure, pen: Pen) -> str:
     """Say how much infection the season has allowed, in full days, beside past years."""
     if pressure.so_far.high < _HALF_A_DAY and pressure.place is None:
         return f"counts from {pen.day(pressure.first)}"
-    wet = "" if pressure.wet is None else f" ({pressure.wet:.0f} of them in wet soil)"
+    wet = ""
+    if pressure.wet is not None and pressure.so_far.middle >= _HALF_A_DAY:
+        wet = f" ({pressure.wet:.0f} of them in wet soil)"
     since = f"since {pen.day(pressure.first)}"
     text = f"{count_of(round(pressure.so_far.middle), 'full day')} of warmth {since}{wet}"
     if pressure.place is not None:

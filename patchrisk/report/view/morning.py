@@ -7,7 +7,7 @@ from datetime import date
 
 import numpy as np
 
-from patchrisk.base.pen import Pen, count_of
+from patchrisk.base.pen import Pen, count_of, words_of
 from patchrisk.core.plan.programme import AreaPlan
 from patchrisk.core.verdict.decision_table import Verdict
 from patchrisk.core.verdict.judgement import sample_asked
@@ -91,7 +91,7 @@ def view_of(
         short_day=day,
         areas=tuple(areas),
         verdict=verdict,
-        words=words.verdict_words(verdict),
+        words=words_of(verdict),
         yesterday=[(area, f"{row.name}: {row.changed}") for area, row in rows if row.changed],
         last_page="" if last is None else pen.day(np.datetime64(last.as_of), year=True),
         since_last=[] if last is None else list(changes_since(last, areas, pen)),

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Mapping
 
-from patchrisk.base.pen import capital, chance
+from patchrisk.base.pen import capital, chance, words_of
 from patchrisk.base.units import DAY
 from patchrisk.core.verdict.decision_table import Helps, Host, Phase, Stake
 from patchrisk.core.verdict.judgement import (
@@ -17,7 +17,6 @@ from patchrisk.core.verdict.judgement import (
     why_not_called,
 )
 from patchrisk.report.view.wording import Wording
-from patchrisk.report.words import verdict_words
 from patchrisk.site_day.judging import verdict_settings
 
 # By reason, its sentences. A part in braces is one of `_PARTS`, or else of `Wording`; a sentence
@@ -147,14 +146,14 @@ def none_words(w: Wording) -> str:
     why = ""
     if w.judged.reason == "not worth it":
         why = "by your own costs none is worth making"
-    elif why_not_called(w.judged, w.as_of) is not NotCalled.NOT_NOW:
+    elif why_not_called(w.judged, w.as_of) in (NotCalled.LATE, NotCalled.TOO_LATE):
         why = _late_worth(w)
     return "; ".join(filter(None, (w.bare, why or _no_more(w))))
 
 
 def _either(w: Wording) -> str:
     """Say what the missing days could mean, whichever way they were."""
-    words = [verdict_words(verdict) for verdict in w.judged.either]
+    words = [words_of(verdict) for verdict in w.judged.either]
     if len(words) < 2:
         return f"whatever the missing days were, it is {words[0]}" if words else ""
     return f"it hangs on the missing days whether it is {', '.join(words[:-1])} or {words[-1]}"
@@ -191,7 +190,8 @@ def _no_more(w: Wording) -> str:
     j = w.judged
     match why_no_more(j, w.as_of, verdict_settings()):
         case NoMore.NUMBER_ON:
-            return f"the {j.case.number} applications of this season are on"
+            few, many = "application of this season is", "applications of this season are"
+            return f"the {f'{j.case.number} {many}' if j.case.number > 1 else few} on"
         case NoMore.TIME_OVER:
             return f"the time for this season's applications ended {w.day(j.treat_until)}"
         case NoMore.NO_DAMAGE:

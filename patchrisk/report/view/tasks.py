@@ -1,17 +1,19 @@
 """What to do today in one area, so that one can act on it without reading on."""
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from operator import attrgetter
 
 import numpy as np
 
 from patchrisk.base.pen import Pen, capital, listed
+from patchrisk.base.units import DAY
 from patchrisk.core.soil.root_depth import SoilSeries
-from patchrisk.core.verdict.decision_table import Phase, Verdict
+from patchrisk.core.verdict.decision_table import Verdict
 from patchrisk.core.verdict.judgement import (
     DAMAGE_SEEN,
     NotCalled,
+    late_since,
     settle_soon,
     think_again_on,
     why_not_called,
@@ -31,10 +33,12 @@ _APPLY = {
 _SAMPLE = ("sample in time",)
 
 _NOT_CALLED = {
-    NotCalled.LATE: "late for a first application{unless}",
-    NotCalled.TOO_LATE: "too late for a first application{unless}",
-    NotCalled.NOT_NOW: "no application is called for",
+    NotCalled.LATE: "late for a first application against",
+    NotCalled.TOO_LATE: "too late for a first application against",
+    NotCalled.TIME_OVER: "too late for an application against",
+    NotCalled.NOT_NOW: "no application is called for against",
 }
+_FIRST = (NotCalled.LATE, NotCalled.TOO_LATE)
 
 _LIKELY = {
     Verdict.APPLY: "an application is due against",
@@ -94,16 +98,22 @@ def tasks_of(area: AreaMorning, views: Sequence[DiseaseView], pen: Pen) -> Itera
     none = [] if urgent else list(_not_called_for(views))
     look = [] if urgent else list(_look(only_to_look_for(views)))  # else the card names them last
     if not (tasks or look):
-        tasks = [Task("nothing to do today", "", _next(views, pen)), *none]
+        tasks = _beginning("nothing to do today", none) or [Task("nothing to do today", "")]
+        why = f"{tasks[-1].why} {_next(views, pen)}".strip()
+        tasks[-1] = replace(tasks[-1], why=why)
     else:
         tasks += [*none, *look]
         calls = any(of(v) for v in (Verdict.APPLY, Verdict.DECIDE, Verdict.CANNOT_SAY))
         if not calls and area.entries and not area.unknown:
-            first = tasks[0]
-            tasks[0] = Task(f"nothing to put on today; {first.lead}", first.names, first.why)
+            tasks = _beginning("nothing to put on today", tasks)
     old = () if of(Verdict.CANNOT_SAY) else _old(area.soil, views, pen)
     for task in (*tasks, *old):
         yield Task(capital(task.lead), task.names, task.why)
+
+
+def _beginning(words: str, tasks: Sequence[Task]) -> list[Task]:
+    """Begin the first of some tasks with a few words."""
+    return [replace(t, lead=f"{words}; {t.lead}") if t is tasks[0] else t for t in tasks]
 
 
 def only_to_look_for(views: Sequence[DiseaseView]) -> list[DiseaseView]:
@@ -128,11 +138,15 @@ def _names(views: Sequence[DiseaseView], mark: Callable[[DiseaseView], str] | No
 
 
 def _each(views: Sequence[DiseaseView], say: Callable[[DiseaseView], str]) -> str:
-    """Say something of each disease, named where there are several."""
-    several = len(views) > 1
-    said = [(view.name, say(view)) for view in views]
+    """Say something of each disease, named unless it is the same of all of them."""
+    alike: dict[str, list[str]] = {}
+    for view in views:
+        alike.setdefault(say(view), []).append(view.name)
+    several = len(alike) > 1
     return " ".join(
-        f"{capital(f'{name}: {text}' if several else text)}." for name, text in said if text
+        f"{capital(f'{listed(names)}: {text}' if several else text)}."
+        for text, names in alike.items()
+        if text
     )
 
 
@@ -226,7 +240,7 @@ def _about(view: DiseaseView) -> str:
         return f"{view.started}; {view.best_day}"
     if j.start is not None:
         return f"{view.started}, not yet sure to last"
-    unsure = j.middle is None or j.middle < view.as_of
+    unsure = j.middle is None or j.middle <= view.as_of
     about = view.expected if unsure else f"about {view.day(j.middle)}"
     return f"{about}{view.near_odds}"
 
@@ -261,9 +275,16 @@ def _not_called_for(views: Sequence[DiseaseView]) -> Iterator[Task]:
             by_why.setdefault(why, []).append(one)
     for why, alike in by_why.items():
         # where no records are kept, something may be on
-        unless = "" if alike[0].morning.applications is not None else ", unless one is on,"
-        late = _NOT_CALLED[why].format(unless=unless)
-        yield Task(f"{late} against", _names(alike), _each(alike, none_words))
+        recorded = alike[0].morning.applications is not None
+        unless = ", unless one is on" if why in _FIRST and not recorded else ""
+        fresh = [one for one in alike if _is_fresh(one, why)]
+        yield Task(_NOT_CALLED[why], f"{_names(alike)}{unless}", _each(fresh, none_words))
+
+
+def _is_fresh(view: DiseaseView, why: NotCalled) -> bool:
+    """Whether it is not for long that it is too late, or has no date."""
+    since = late_since(view.judged, why)
+    return since is None or bool(view.as_of < since + round(wording_number("fresh")) * DAY)
 
 
 def _named(
@@ -292,13 +313,9 @@ def _next(views: Sequence[DiseaseView], pen: Pen) -> str:
     if not dated:
         return ""
     day, view = min(dated, key=lambda again: (again[0], again[1].name))
-    j = view.judged
-    following = j.start is not None or j.phase is Phase.OVER
-    about = f"start about {view.day(j.middle)}" if j.middle is not None else view.when
-    when = f"start {view.following}" if following else about
     if day <= view.as_of:
-        return f"Next is {view.name}, {when}."
-    return f"Next to think of is {view.name}, from {pen.day(day)} ({when})."
+        return f"Next is {view.name}, {view.next_start}."
+    return f"Next to think of is {view.name}, from {pen.day(day)} ({view.next_start})."
 
 
 def _old(soil: SoilSeries, views: Sequence[DiseaseView], pen: Pen) -> Iterator[Task]:

@@ -92,7 +92,7 @@ class Wording:
         if j.middle is None:
             return ""
         assert j.early is not None
-        if j.middle < self.as_of:
+        if j.middle <= self.as_of:
             late = "" if j.late is None or j.late < self.as_of else f", by {self.day(j.late)}"
             return f"any day now{late}"
         early = max(j.early, self.as_of)
@@ -185,7 +185,8 @@ class Wording:
         if j.phase is Phase.OVER:
             return ""
         begun = j.start is not None or j.phase is Phase.UNKNOWN
-        odds = "" if begun else self.near_odds.removeprefix(", ")
+        far = j.early is not None and j.early > self.as_of + self.lead * DAY  # says enough
+        odds = "" if begun or far else self.near_odds.removeprefix(", ")
         if len(j.rules) == 1:
             rules = "one published rule only"
         else:
@@ -237,6 +238,14 @@ class Wording:
         if after.middle is None:
             return f"from {self.day(after.first)} at the earliest"
         return f"about {self.day(after.middle)}"
+
+    @property
+    def next_start(self) -> str:
+        """Say when the next season is to start, of this one or after it; empty without a date."""
+        j = self.judged
+        if j.start is not None or j.phase is Phase.OVER:
+            return f"start {self.following}" if self.following else ""
+        return self.when if j.middle is None else f"start about {self.day(j.middle)}"
 
     # --- why ------------------------------------------------------------------------------------
 
@@ -332,7 +341,8 @@ class Wording:
         j = self.judged
         if not j.counted:
             return ""
-        return f"{j.counted} of {j.case.number} applications of this season are on"
+        are = "is" if j.counted == 1 else "are"
+        return f"{j.counted} of {j.case.number} applications of this season {are} on"
 
     def help_text(self, help_: Help | None) -> str:
         """Say what a disease file says that an application can still do, with its source."""
