@@ -6,10 +6,16 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from hypothesis import HealthCheck, settings
 
 from tests.online.loopback import forbid_outside
 from tests.online.provider import Provider
 from tests.outside import fetch
+
+# How long an example takes says nothing of the code: a machine may be busy with other things. All
+# else stays as it is, examples drawn anew among it, or always the same where CI is set.
+settings.register_profile("patient", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.load_profile("patient")
 
 # The files that take longest. They are begun first, so that no core waits for one of them at the
 # end: a file is run by one process (`--dist loadfile`).

@@ -197,7 +197,7 @@ def test_a_logged_year_against_xclim():
 SOIL = arrays(float, (20, 6), elements=st.floats(-5, 35))
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(SOIL, st.integers(1, 19), st.floats(0, 20), st.floats(0.1, 300), st.integers(1, 6))
 def test_laws(values, today, base, goal, row):
     first = np.datetime64("2025-03-01")

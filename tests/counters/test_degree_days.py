@@ -326,7 +326,7 @@ def days(draw):
     return low, low + spread, lower, lower + draw(st.floats(0.5, 30, width=32))
 
 
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=50)
 @given(days())
 def test_laws_of_the_sine(day):
     low, high, lower, upper = day
@@ -346,7 +346,7 @@ def test_laws_of_the_sine(day):
     ).all()
 
 
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=50)
 @given(days(), st.floats(-20, 20, width=32))
 def test_shift_and_scale_change_nothing(day, shift):
     low, high, lower, upper = day

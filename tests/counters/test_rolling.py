@@ -31,7 +31,7 @@ def plain_mean(values, days):
     return out
 
 
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=50)
 @given(
     hnp.arrays(
         np.float64, st.integers(1, 60), elements=st.one_of(st.floats(-40, 50), st.just(NAN))
@@ -62,7 +62,7 @@ def test_equal_days_have_their_own_mean(days):
         assert (rolling_mean(np.full(80, value), days)[days - 1 :] == value).all()
 
 
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=50)
 @given(
     hnp.arrays(
         np.float64,

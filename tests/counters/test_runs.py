@@ -95,7 +95,7 @@ marks_arrays = hnp.arrays(
 )
 
 
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=50)
 @given(marks_arrays, st.integers(1, 5))
 def test_every_function_agrees_with_a_day_by_day_reading(marks, days):
     length, longest = run_length(marks), longest_run(marks)
@@ -216,7 +216,7 @@ def test_crossing_before_the_record_is_not_seen():
     assert not first_crossing([19, 17.0], ">=", 18, 2).crossed  # nor does a day after none
 
 
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=50)
 @given(
     hnp.arrays(
         np.float64,

@@ -115,7 +115,7 @@ def month_and_day(number):
 
 
 @given(st.lists(st.tuples(st.integers(0, 364), st.integers(1, 200)), min_size=1, max_size=4))
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=50)
 def test_no_shorter_season_from_one_start_to_one_end_would_do(spans):
     # By trying each start with each end: days after the start, on the circle of a year.
     def length(start, end):

@@ -12,7 +12,7 @@ samples = st.lists(st.integers(0, 300), min_size=1, max_size=40)
 
 
 @given(samples, st.integers(0, 300))
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=50)
 def test_crps_is_that_of_scoringrules(sample, truth):
     theirs = scoringrules.crps_ensemble(
         float(truth), np.asarray(sample, float), estimator="nrg", backend="numpy"
@@ -21,7 +21,7 @@ def test_crps_is_that_of_scoringrules(sample, truth):
 
 
 @given(samples, st.integers(0, 300))
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=50)
 def test_brier_is_that_of_scoringrules(sample, truth):
     chance = np.mean(np.asarray(sample) < 150)
     theirs = scoringrules.brier_score(np.array([truth < 150], float), np.array([chance]))
@@ -38,7 +38,7 @@ def test_an_interval_holds_its_share_of_days_when_the_sample_is_the_truth():
 
 
 @given(samples, st.sampled_from([(0.1, 0.9), (0.25, 0.75)]))
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=50)
 def test_a_perfect_outlook_is_perfectly_covered(sample, edges):
     held = np.mean([covered(interval(sample, *edges), day) for day in sample])
     assert held == pytest.approx(edges[1] - edges[0], abs=1e-9)

@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 
 from patchrisk.core.rules.rule import Cardinal, relative_rate
 
-LAWS = settings(max_examples=50, deadline=None)
+LAWS = settings(max_examples=50)
 
 
 def steps(low, high):

@@ -31,7 +31,6 @@ def search(cases: int) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
     def decorate(test: Callable[..., Any]) -> Callable[..., Any]:
         searched = settings(
             max_examples=cases * TIMES,
-            deadline=None,
             suppress_health_check=[
                 HealthCheck.too_slow,
                 HealthCheck.data_too_large,

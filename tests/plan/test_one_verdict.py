@@ -111,7 +111,7 @@ days_ago = st.lists(st.tuples(st.integers(0, 70), st.sampled_from(["3", "11", "7
 @example(climate="cool", turf="Kentucky bluegrass", day=0, known=("laboratory",) * 3,
          went_on=[(0, "3"), (27, "3"), (33, "3")], shelf=None, off=0)  # fmt: skip
 @pytest.mark.timeout(900)
-@settings(max_examples=30, deadline=None,
+@settings(max_examples=30,
           suppress_health_check=[HealthCheck.function_scoped_fixture])  # fmt: skip
 def test_outlook_and_plan_give_the_same_verdict(
     folders, climate, turf, day, known, went_on, shelf, off

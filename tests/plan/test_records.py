@@ -380,9 +380,7 @@ def test_no_cell_is_a_formula_and_every_text_comes_back(known, note):
 
 
 @given(note=st.text(max_size=40))
-@settings(
-    max_examples=30, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
-)
+@settings(max_examples=30, suppress_health_check=[HealthCheck.function_scoped_fixture])
 def test_any_note_comes_back_on_one_line_or_is_refused(known, note):
     path = known.site.folder / "observations.csv"
     path.unlink(missing_ok=True)

@@ -136,7 +136,7 @@ weights = st.sampled_from([0.0, 0.2, 0.6, 1.0])
     st.sampled_from([None, 1, 2, 3]),
     st.lists(st.booleans(), min_size=11, max_size=11),
 )
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 def test_no_way_of_serving_the_calls_is_better(rows, worths, least, cover, number, longest, off):
     options = [option(code, {"d0": a, "d1": b}) for code, (a, b) in zip("37", worths, strict=True)]
     options[0] = replace(options[0], choice=replace(options[0].choice, longest_days=longest))

@@ -111,7 +111,7 @@ def test_deeper_is_damped_and_late(inputs):
 
 
 @given(st.lists(st.floats(-30, 30), min_size=30, max_size=60), st.floats(0.01, 3.0))
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=50)
 def test_never_leaves_the_range_of_what_drives_it(air, exchange):
     air = np.array(air)
     c = Climate(*(np.array([x]) for x in (10.0, 0.0, 0.0, 0.6)))
@@ -125,7 +125,7 @@ def test_never_leaves_the_range_of_what_drives_it(air, exchange):
 
 
 @given(st.floats(0, 60), st.floats(0.5, 60), st.floats(-25, 25))
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=50)
 def test_more_snow_never_makes_a_larger_step(depth, more, air):
     def moved(snow_cm):
         c = Climate(*(np.array([x]) for x in (8.0, 0.0, 0.0, 0.6)))

@@ -292,7 +292,7 @@ def test_many_lanes_equal_one_lane_at_a_time():
     assert move_mean(np.empty((0, 3)), 5, 10, 4e-7).shape == (0, 3)
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 @given(
     hnp.arrays(
         np.float64, st.integers(1, 60), elements=st.one_of(st.floats(-20, 40), st.just(NAN))

@@ -85,7 +85,7 @@ def wavy(rng, count, lanes, gaps):
 
 
 @pytest.mark.parametrize("n", range(len(RULES)))
-@settings(max_examples=6, deadline=None)
+@settings(max_examples=6)
 @given(
     seed=st.integers(0, 2**32 - 1),
     first=st.dates(
@@ -161,7 +161,7 @@ def test_same_as_day_by_day(n, seed, first, count, lanes, gaps, southern):
 
 
 @given(seed=st.integers(0, 2**32 - 1), n=st.integers(0, len(RULES) - 4))
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 def test_whatever_the_missing_days_were_the_opening_is_within_its_bounds(seed, n):
     one, rng = RULES[n], np.random.default_rng(seed)
     truth = 16 - 11 * np.cos(2 * np.pi * (np.arange(730)[:, None] - 20) / 365.25)
@@ -261,7 +261,7 @@ def test_what_is_known_of_an_opening_by_hand():
 
 
 @given(hnp.arrays(bool, st.tuples(st.just(192), st.integers(1, 5))), st.integers(0, 130))
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 def test_bits_hold_the_days(flags, days):
     packed = day_bits.pack(flags)
     lane, day = day_bits.set_days(packed)

@@ -150,7 +150,7 @@ scores = st.lists(
 
 
 @given(scores)
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=50)
 def test_area_and_curve_are_those_of_scikit_learn(rows):
     score, found, weight = (np.array(column) for column in zip(*rows, strict=True))
     score = score.astype(float)
@@ -176,7 +176,7 @@ def test_area_leaves_out_the_unknown_and_ranks_minus_infinity_last():
 
 
 @given(st.lists(st.integers(-50, 50), min_size=1, max_size=25), st.integers(1, 4))
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=50)
 def test_weighted_median_is_the_median_of_repeated_cases(values, times):
     weights = np.arange(len(values)) % times + 1
     value = np.array(values, float)

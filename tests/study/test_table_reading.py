@@ -57,9 +57,7 @@ def test_two_lone_quotes_swallow_no_rows(few, tmp_path, column):
     assert "line 11: quotes that don't match" in said
 
 
-@settings(
-    max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
-)
+@settings(max_examples=60, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(data=st.data())
 def test_whatever_stands_in_an_unread_column_rows_are_all_read_or_it_is_told(few, tmp_path, data):
     some = few.iloc[:30]

@@ -153,7 +153,7 @@ records = st.lists(
 
 
 @given(records, st.sampled_from([0.8, 0.9, 0.95]))
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=50)
 def test_slope_and_interval_are_those_of_scipy(record, level):
     year, value = np.array(sorted(record), float).T
     theirs = stats.theilslopes(value, year, alpha=level)
@@ -189,7 +189,7 @@ def test_the_same_date_is_the_same_day_in_every_year():
 
 @given(st.dates(pd.Timestamp("1999-01-01").date(), pd.Timestamp("2030-12-31").date()),
        st.integers(0, 360))  # fmt: skip
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=50)
 def test_days_of_a_season_read_back_as_the_date(first, after):
     start = np.datetime64(first)
     if str(start)[5:] == "02-29":

@@ -101,7 +101,7 @@ def same(one, other):
     return one == other or (np.isnat(one) and np.isnat(other))
 
 
-@settings(max_examples=5, deadline=None)
+@settings(max_examples=5)
 @given(
     seed=st.integers(0, 2**32 - 1),
     key=st.sampled_from(sorted(ASKED)),

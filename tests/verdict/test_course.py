@@ -353,7 +353,7 @@ def test_what_stands_never_changes_as_days_are_added(values, more):
         assert start(len(soil)) == found
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(
     st.lists(
         st.tuples(st.sampled_from([8.0, 16.0, 17.5, 18.5, 20.0, 26.0]), st.integers(1, 14)),

@@ -89,7 +89,7 @@ VALUES = st.sampled_from(
     bad=st.lists(st.tuples(implausible(), VALUES), min_size=1, max_size=5),
     order=st.randoms(use_true_random=False),
 )
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 def test_no_implausible_column_is_read_or_proposed(tmp_path_factory, good, bad, order):
     columns = [(f"{name}", SOIL, depth) for name, depth in good]
     columns += [(f"{name}", values, None) for name, values in bad]

@@ -130,7 +130,7 @@ def test_two_digit_years(year, full):
     step=st.integers(1, 300),
     case=st.sampled_from(CASES),
 )
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=50)
 def test_told_orders_read_what_was_written(start, step, case):
     order, stamp = case
     first = start.replace(second=0, microsecond=0)

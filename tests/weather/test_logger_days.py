@@ -75,7 +75,7 @@ def test_a_short_hole_does_not_shift_the_mean(from_h, hours_out):
 @example(out=[(1, 3), (37, 3), (44, 3)], slope=1.0)
 @example(out=[(1, 3), (40, 3), (44, 3)], slope=1.0)
 @example(out=[(19, 3), (22, 3)], slope=1.0)
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=50)
 def test_holes_in_a_straight_line_change_nothing(out, slope):
     """Between known readings a line stands in for the rest, so a line is met exactly.
 
@@ -164,7 +164,7 @@ def test_a_lone_reading_in_an_hourly_file_is_no_day():
 
 
 @given(shift=st.floats(-20, 20), scale=st.floats(0.1, 3))
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 def test_shifting_and_stretching_readings_does_so_to_the_days(shift, scale):
     moments = hours(24 * 4)
     values = wave(moments)

@@ -333,7 +333,7 @@ NO_NUMBER = {"ERR", "-9999", "-99", "", "NaN"}
 )
 @example(cells=[(0, 0, "ERR")], again=[], notime=[0], cut=0, late=0)
 @example(cells=[(1, 0, "ERR"), (1, 1, "-9999")], again=[], notime=[1], cut=0, late=0)
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=50)
 def test_rows_are_kept_flagged_or_missing(tmp_path_factory, cells, again, notime, cut, late):
     """Whatever is done to a file: rows = kept + flagged + missing, for each probe."""
     moments = hours(240)

@@ -316,7 +316,7 @@ PIECES = st.sampled_from([*STAMPS, *NUMBERS, *WORDS, "10:00 PM", "AM"])
     end=st.sampled_from(["\n", "\r\n", "\r"]),
     encoding=st.sampled_from(["utf-8", "cp1252", "utf-16"]),
 )
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=50)
 def test_whatever_stands_in_a_file_it_is_read_or_refused(
     tmp_path_factory, rows, delimiter, end, encoding
 ):
