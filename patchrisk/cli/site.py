@@ -2,7 +2,7 @@
 
 import shutil
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -22,7 +22,9 @@ from patchrisk.cli.options import (
 )
 
 if TYPE_CHECKING:
+    from patchrisk.core.plan.programme import AreaPlan
     from patchrisk.site_day.counts import Asked
+    from patchrisk.site_day.morning import Morning
 
 
 @site_command
@@ -47,7 +49,14 @@ def outlook(request: Request, as_json: bool, areas: tuple[str, ...], **parts: bo
         from patchrisk.report.view import view_of
 
         width = shutil.get_terminal_size((WIDTH, 24)).columns
-        echo(write_outlook(view_of(morning), width=width, **parts))
+        echo(write_outlook(view_of(morning, _plans(morning)), width=width, **parts))
+
+
+def _plans(morning: "Morning") -> "Sequence[AreaPlan]":
+    """Plan each area, as the page does; none where the site keeps neither shelf nor records."""
+    from patchrisk.site_day.season_plan import keeps_programme, plan_all
+
+    return plan_all(morning).areas if keeps_programme(morning) else ()
 
 
 _FILE = click.Path(path_type=Path)
@@ -125,12 +134,11 @@ def figure(request: Request, which: str, name: str | None, out: Path, width: int
     """  # noqa: D301  (click reads the backspace)
     from patchrisk.report.figures import FIGURE, write_figure
     from patchrisk.report.view import view_of
-    from patchrisk.site_day.season_plan import keeps_programme, plan_all
 
     request.check([Output(out, FIGURE)])
     morning = request.morning([name or request.site.area[0].name])
     # Only this one shows applications to come, and planning takes its time.
-    plans = plan_all(morning).areas if which == "cover" and keeps_programme(morning) else ()
+    plans = _plans(morning) if which == "cover" else ()
     (view,) = view_of(morning, plans).areas
     echo(write_figure(view, which, out, width=width))
     echo(f"Drew {out}.")

@@ -88,6 +88,14 @@ def test_the_first_screen_says_what_to_do_and_what_changed(text, record):
     assert "CHANGED since yesterday: " in text
 
 
+def test_the_first_screen_puts_on_what_the_plan_has(text):
+    """Groups by evidence alone could go against rotation, which the plan minds."""
+    (planned,) = re.findall(
+        r"1\. (?:\w+ )?(May 18 \(to May 22\)): (Shelf \w)", flat(run("plan", "--sample"))
+    )[:1]
+    assert f"Put on: {planned[1]}, planned May 18 to 22; by evidence FRAC 3" in flat(text)
+
+
 def test_json_keeps_to_its_schema(record):
     schema = json.loads((ROOT / "patchrisk/report/outlook.schema.json").read_text())
     jsonschema.Draft202012Validator.check_schema(schema)

@@ -64,7 +64,10 @@ def parts(shipped):
 
 
 ANSWERS = {
-    "What do I put on today?": ("card", r"Put on: Shelf B, planned May 18 to 22; FRAC 3 \("),
+    "What do I put on today?": (
+        "card",
+        r"Put on: Shelf B, planned May 18 to 22; by evidence FRAC 3 \(",
+    ),
     "Why now?": ("card", r"Seen here before; soil came up to 55 °F on Apr 15; 32 days"),
     "Is it early this year?": ("card", r"ring: infection since Apr 15, 15 days early \(usual"),
     "Until when am I covered?": ("cards", r"covered to May 24"),

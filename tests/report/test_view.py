@@ -536,7 +536,9 @@ def test_what_is_planned_for_it_stands_first(shipped):
     planned = Planned(D("2026-05-18"), D("2026-05-22"), choice, ("fairy-ring",), {})
     plan = AreaPlan("Fairways", D("2026-05-18"), D("2026-09-01"), (), (planned,))
     _, fairways = rows_of(view_of(shipped, [plan]), "Fairways")
-    assert fairways.put_on[0][1].startswith("Shelf B, planned May 18 to 22; FRAC 3 (worked in")
+    assert fairways.put_on[0][1].startswith(
+        "Shelf B, planned May 18 to 22; by evidence FRAC 3 (worked in"
+    )
 
 
 def test_the_card_tells_soil_trend_season_and_how_sure(shipped):

@@ -125,8 +125,9 @@ class AreaView:
             water, repeat = words.depth_words(*depth, pen.show), words.interval_days(disease)
             parts = [" or ".join(parts) or "no group read of"]
             item = next((p for p in planned if key in p.targets), None)
-            if item is not None:
-                parts.insert(0, f"{item.choice.label}, planned {pen.days(item.day, item.latest)}")
+            if item is not None:  # it minds rotation and labels, which evidence does not
+                when = f"{item.choice.label}, planned {pen.days(item.day, item.latest)}"
+                parts = [when, f"by evidence {parts[0]}"]
             parts.append(f"water in {water}")
             parts += [f"repeat after {repeat}"] if repeat else []
             against = f" against {disease.name}:" if len(asked) > 1 else ":"
