@@ -156,6 +156,10 @@ READ = {
 # fmt: on
 
 NO_DATES = ": no column holds dates with times: export with date and time in each row"
+IN_SECONDS = (
+    ", line 7: times as seconds counted from 1970, where dates are wanted: "
+    "export with date and time in each row"
+)
 EXPORT = "export the readings as CSV and name that file"
 DUMP = f": a memory dump in hexadecimal: {EXPORT}"
 DATABASE = f": this is a database, not text: {EXPORT}"
@@ -173,9 +177,9 @@ REFUSED = {
     "rbr_xl_002.DAT": NO_DATES,
     # settings and details of a logger; readings in volts with times in seconds since 1970
     "2022018_2025-09-18T22-16-16.txt": NO_DATES,
-    "2022018_2025-09-18T22-16-16_raw.csv": NO_DATES,
+    "2022018_2025-09-18T22-16-16_raw.csv": IN_SECONDS,
     "2025004_2025-12-02T17-07-28_cfg.txt": NO_DATES,
-    "2025004_2025-12-02T17-07-28_raw.csv": NO_DATES,
+    "2025004_2025-12-02T17-07-28_raw.csv": IN_SECONDS,
     "hobo_1_AB.config.json": NO_DATES,
     "hobo_1_AB_Details.txt": NO_DATES,
     "004531.HEX": ", line 20" + DUMP,

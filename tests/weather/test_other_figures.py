@@ -56,13 +56,13 @@ def test_temperatures_whose_name_says_more_are_asked_for_in_one_go(tmp_path, low
     told = WeatherFile(
         file="weather.csv", columns={"air_min_c": "column 2", "air_max_c": "column 3"}
     )
-    assert read_daily_weather(path, told)["air_max_c"].iloc[0] == pytest.approx(8.0)
+    assert read_daily_weather(path, told)[0]["air_max_c"].iloc[0] == pytest.approx(8.0)
 
 
 def test_beside_the_airs_own_columns_they_are_passed_over(tmp_path):
     others = air("Feels Like Min (°C)", "Feels Like Max (°C)")
     path = year(tmp_path, {**{k: v + 9 for k, v in others.items()}, **air()})
-    assert read_daily_weather(path)["air_max_c"].iloc[0] == pytest.approx(8.0)
+    assert read_daily_weather(path)[0]["air_max_c"].iloc[0] == pytest.approx(8.0)
 
 
 @pytest.mark.parametrize(
@@ -80,7 +80,7 @@ def test_rain_that_may_be_no_days_amount(tmp_path, header, asked):
         with pytest.raises(InputError, match=r'columns = \{ rain_mm = "column 4" \}'):
             read_daily_weather(path)
     else:
-        assert "rain_mm" not in read_daily_weather(path)
+        assert "rain_mm" not in read_daily_weather(path)[0]
 
 
 @pytest.mark.parametrize("of", ["%Y", "%Y-%m", "all"])
@@ -90,7 +90,7 @@ def test_a_sum_so_far_is_no_rain_of_a_day(tmp_path, of):
     path = year(tmp_path, {**air(), "Rain (mm)": days.groupby(since).cumsum().round(1)})
     with pytest.raises(InputError, match="these are sums so far: export the rain of each day"):
         read_daily_weather(path)
-    daily = read_daily_weather(year(tmp_path, {**air(), "Rain (mm)": rain()}))
+    daily, _ = read_daily_weather(year(tmp_path, {**air(), "Rain (mm)": rain()}))
     assert daily["rain_mm"].sum() == pytest.approx(days.sum())
 
 
@@ -101,7 +101,7 @@ def test_codes_for_no_rain_in_inches_are_no_rain_and_ask_for_no_other_unit(tmp_p
     with pytest.raises(InputError, match='"mm" or rain_unit = "in"'):
         read_daily_weather(path)
     options = WeatherFile(file="gsod.csv", unit="degC", rain_unit="in")
-    daily = read_daily_weather(path, options)
+    daily, _ = read_daily_weather(path, options)
     assert daily["rain_mm"].isna().sum() == missing.sum()
     assert daily["rain_mm"].sum() == pytest.approx(25.4 * inches[~missing].sum())
 
@@ -124,7 +124,7 @@ def test_in_is_inches_only_where_it_stands_as_a_unit(tmp_path, header, times):
         with pytest.raises(InputError, match="no unit: say rain_unit"):
             read_daily_weather(path)
     else:
-        assert read_daily_weather(path)["rain_mm"].sum() == pytest.approx(rain().sum() * times)
+        assert read_daily_weather(path)[0]["rain_mm"].sum() == pytest.approx(rain().sum() * times)
 
 
 @pytest.mark.parametrize("header", ["Rain (0.1 mm)", "Rain (tenths of mm)", "Rain (mm) x10"])
@@ -136,4 +136,4 @@ def test_figures_in_tenths_are_refused(tmp_path, header):
     ten = air("Min Temp 10 m (°C)", "Max Temp 10 m (°C)")
     told = {"air_min_c": "column 2", "air_max_c": "column 3"}
     options = WeatherFile(file="weather.csv", columns=told)
-    assert read_daily_weather(year(tmp_path, ten), options)["air_max_c"].iloc[0] == 8
+    assert read_daily_weather(year(tmp_path, ten), options)[0]["air_max_c"].iloc[0] == 8

@@ -35,7 +35,15 @@ def test_a_date_behind_many_columns_is_the_time_where_there_is_no_other(tmp_path
     rows = [f"{','.join(['3'] * 18)},{n},{n + 9},2024-05-{n:02d}" for n in range(1, 29)]
     path = tmp_path / "air.csv"
     path.write_text("\n".join([",".join(names), *rows]))
-    assert read_daily_weather(path)["air_max_c"].loc["2024-05-07"] == 16
+    assert read_daily_weather(path)[0]["air_max_c"].loc["2024-05-07"] == 16
+
+
+def test_one_date_behind_many_columns_of_every_row_is_no_time(write, refusal):
+    """A logger's table of channels, each with the day of its calibration."""
+    rows = [f"CH{n},{','.join(['0.0015'] * 13)},1970-01-01T00:00:00" for n in range(1, 9)]
+    path = write([f"Channel,{','.join(f'C{n}' for n in range(13))},Calibrated", *rows])
+    (said,) = refusal(path)
+    assert "no column holds dates" in said
 
 
 @pytest.mark.parametrize("days", [40, 0])
@@ -66,7 +74,7 @@ def test_weather_with_the_day_it_was_issued_on_asks_which(tmp_path):
     with pytest.raises(InputError, match="two columns of times"):
         read_daily_weather(path)
     told = WeatherFile(file="air.csv", time="date")
-    assert read_daily_weather(path, told)["air_max_c"].loc["2024-05-09"] == 9
+    assert read_daily_weather(path, told)[0]["air_max_c"].loc["2024-05-09"] == 9
 
 
 @pytest.mark.parametrize("halves", [("a. m.", "p. m."), ("a.\u00a0m.", "p.\u00a0m.")])

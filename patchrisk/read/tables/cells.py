@@ -259,6 +259,8 @@ def _try(
         return None
     column = found.most_common(1)[0][0]
     rows = {n: c for n, c in rows.items() if len(c) > column and is_moment(c[column])}
+    if column >= _REACH and len(rows) > 1 and len({c[column] for c in rows.values()}) == 1:
+        return None  # of a calibration, say: no time of each row
     numbers = sum(
         bool(cell) and is_number(cell)
         for cells in rows.values()
