@@ -19,6 +19,7 @@ from matplotlib.ticker import FixedLocator
 
 from patchrisk.base.safe_text import visible
 from patchrisk.base.saving import write_bytes
+from patchrisk.base.units import DAY
 from patchrisk.report.figures.canvas import drawing
 
 FULL_WIDTH = 7.2  # width of a printed page of two columns [inches]; type is sized for it
@@ -159,13 +160,13 @@ def days_after(base: str, other: str) -> int:
 def date_axis(axes: Axes, which: str, base: str, low: float, high: float) -> None:
     """Label an x or y axis of days after MM-DD with dates: each month, or every ten days of few."""
     start = np.datetime64(f"2001-{base}")
-    days = start + np.arange(int(np.floor(low)), int(np.ceil(high)) + 1)
+    days = start + np.arange(int(np.floor(low)), int(np.ceil(high)) + 1) * DAY
     texts = [str(day) for day in days]
     wanted = ("-01",) if high - low > 75 else ("-01", "-11", "-21")
     ticks = [n + int(np.floor(low)) for n, text in enumerate(texts) if text.endswith(wanted)]
     axis = axes.xaxis if which == "x" else axes.yaxis
     axis.set_major_locator(FixedLocator(ticks))
-    axis.set_ticklabels([day_month(str(start + tick)[5:]) for tick in ticks])
+    axis.set_ticklabels([day_month(str(start + tick * DAY)[5:]) for tick in ticks])
 
 
 def day_month(day: str) -> str:

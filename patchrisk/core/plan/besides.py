@@ -144,10 +144,11 @@ def _next(
     """Return the next run of months, whole; from a day on where it is not to begin before."""
     if not months:
         return None
-    near = today.astype("datetime64[M]") + np.arange(-12, 36)
+    month = np.timedelta64(1, "M")
+    near = today.astype("datetime64[M]") + np.arange(-12, 36) * month
     on = np.isin((near.astype(int) + 6 * southern) % 12 + 1, months)
     first = near[on & ~np.roll(on, 1)].astype("datetime64[D]")
-    after = (near + 1)[on & ~np.roll(on, -1)].astype("datetime64[D]")
+    after = (near + month)[on & ~np.roll(on, -1)].astype("datetime64[D]")
     after = after[after > first[0]]  # a run that began before the months in sight has no first
     first = first[: len(after)]
     n = int(np.argmax((after > today) & ((first >= begins) | (begins <= today))))
